@@ -1,0 +1,145 @@
+"""Ropes, what they run on, and the inspections made of them: plain facts, no judgement."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+Core = Literal["fibre", "steel"]
+Build = Literal["single-layer", "parallel-closed", "rotation-resistant"]
+Service = Literal["new", "in-service"]
+Duty = Literal["general", "lift"]
+Tension = Literal["none", "up to 5 % of breaking force", "up to 10 % of breaking force",
+                  "in service, unknown"]
+Units = Literal["mm", "inch"]
+
+
+@dataclass(frozen=True, slots=True)
+class Groove:
+    """A drum's or a sheave's groove.
+
+    Parameters
+    ----------
+    name : str
+        Which one, e.g. "drum", "jib head sheave".
+    radius_mm : float
+        Groove radius, mm.
+    pitch_mm : float or None
+        Distance between neighbouring grooves of a drum, mm; None on a sheave.
+    layers : int
+        Rope layers on a drum; 1 otherwise.
+    rope_min_mm, rope_max_mm : float or None
+        The drum maker's own limits for the rope's measured diameter, mm.
+    """
+
+    name: str
+    radius_mm: float
+    pitch_mm: float | None = None
+    layers: int = 1
+    rope_min_mm: float | None = None
+    rope_max_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rope:
+    """A wire rope as its certificate and its history describe it.
+
+    Parameters
+    ----------
+    identity : str
+        What the site calls it; unique in a record.
+    nominal_mm : float
+        Nominal diameter, mm.
+    outer_strands : int
+        Strands in the outer layer.
+    core : {"fibre", "steel"}
+        Kind of core.
+    build : {"single-layer", "parallel-closed", "rotation-resistant"}
+        Kind of rope, as the discard tables divide them.
+    fibre_centred_strands : bool
+        True where the strands have fibre centres.
+    duty : {"general", "lift"}
+        Which new-rope standard applies.
+    service : {"new", "in-service"}
+        Whether it has been run in.
+    reference_mm : float or None
+        Reference diameter (measured directly after running in), mm.
+    reference_on : date or None
+        When the reference was taken.
+    reference_how : str
+        How it was got, in words.
+    units : {"mm", "inch"}
+        Units to show; stored values are mm.
+    grooves : tuple of Groove
+        Drum and sheaves.
+    site : str
+        Where the rope works.
+    """
+
+    identity: str
+    nominal_mm: float
+    outer_strands: int = 6
+    core: Core = "steel"
+    build: Build = "single-layer"
+    fibre_centred_strands: bool = False
+    duty: Duty = "general"
+    service: Service = "in-service"
+    reference_mm: float | None = None
+    reference_on: date | None = None
+    reference_how: str = ""
+    units: Units = "mm"
+    grooves: tuple[Groove, ...] = ()
+    site: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A place along the rope where its diameter is taken.
+
+    Parameters
+    ----------
+    number : int
+        Station number, from 1, as printed on its card.
+    position_m : float
+        Distance along the rope from its stated origin, m.
+    note : str
+        What is there, e.g. "crossover, layer 2".
+    """
+
+    number: int
+    position_m: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """One inspection of one rope.
+
+    Parameters
+    ----------
+    identity : str
+        Unique in a record, e.g. "2026-11-crane-3".
+    rope : str
+        `Rope.identity`.
+    on : date
+        The day.
+    place : str
+        Where.
+    inspector, reviewer, supervisor : str
+        People by role; empty where nobody has it.
+    tension : str
+        State of tension while measuring.
+    stations : tuple of Station
+        The places.
+    """
+
+    identity: str
+    rope: str
+    on: date
+    place: str = ""
+    inspector: str = ""
+    reviewer: str = ""
+    supervisor: str = ""
+    tension: Tension = "none"
+    stations: tuple[Station, ...] = ()
