@@ -1,0 +1,336 @@
+"""Where the camera stood: pose, focal length and card shape in one fit, with covariance.
+
+Everything that the corners depend on is one vector of twelve, fitted at once with what is known
+beforehand as prior knowledge (Bayesian least squares; JCGM 102:2011, and Triggs et al., Bundle
+Adjustment, 2000, section 4). What the corners can't tell, the prior holds; what they can, they
+improve, and the covariance says which was the case.
+
+=====  ==================  ==========================================================
+index  name                meaning
+=====  ==================  ==========================================================
+0-2    rotation            rotation vector of R_cam_card (card to camera), rad
+3-5    translation         t_cam_card, mm
+6      log focal length    ln(focal length in px)
+7      lens distortion     k1: radial, x' = x (1 + k1 r^2), 1
+8-9    principal point     (x, y), px
+10     curl                height of the card's ends over its middle, mm
+11     twist               height of one corner over the middle, mm
+=====  ==================  ==========================================================
+
+A focal length solved from the card is nothing apart: with the wide prior of an unknown camera
+the same fit finds it as far as the tilt allows (Zhang 2000).
+
+A curl about the rope's own direction can't be seen by two rows of corners; what it does to
+the rope's height is covered by the term for the gap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.card import Card
+from vision.estimate import Finding
+from vision.findings import RefusedError, finding
+from vision.markers import MIN_CORNERS, FoundCard
+
+Array = NDArray[np.float64]
+
+SIZE = 12
+LOG_F, K1, CX, CY, CURL, TWIST = 6, 7, 8, 9, 10, 11
+CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
+UNKNOWN_FOCAL_RATIO = 0.85  # over the long side: between wide (0.7) and portrait (1.4) lenses
+U_LOG_UNKNOWN_FOCAL = 0.30
+U_K1 = 0.01  # phones straighten their pictures; what is left (common practice, no source)
+U_CENTRE_SHARE = 0.01  # principal point off the middle, over the long side (as above)
+U_BEND_MM = 0.5  # a card that somebody took care to hold flat
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lens:
+    """What is known of the camera before the photograph is looked at.
+
+    Parameters
+    ----------
+    focal_px : float
+        Focal length, px.
+    u_log_focal : float
+        Relative standard uncertainty of it.
+    k1, u_k1 : float
+        Radial distortion and its standard uncertainty, 1.
+    centre_px : tuple of float
+        Principal point (x, y), px.
+    u_centre_px : float
+        Its standard uncertainty in x and in y, px.
+    known : bool
+        False where nothing was known and a wide guess stands in.
+    """
+
+    focal_px: float
+    u_log_focal: float
+    centre_px: tuple[float, float]
+    u_centre_px: float
+    k1: float = 0.0
+    u_k1: float = U_K1
+    known: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose:
+    """Camera and card as the corners show them.
+
+    Parameters
+    ----------
+    theta : ndarray of shape (12,)
+        The vector of the module's table.
+    covariance : ndarray of shape (12, 12)
+        Its covariance.
+    scale_shift : ndarray of shape (12, 2)
+        Change of `theta` per unit of print scale along (0) and across (1).
+    lens : Lens
+        What was known of the camera beforehand.
+    rms_px : float
+        Root mean square of the corners' residuals, px.
+    corners : int
+        Number of corners used.
+    findings : tuple of Finding
+        Warnings.
+    """
+
+    theta: Array
+    covariance: Array
+    scale_shift: Array
+    lens: Lens
+    rms_px: float
+    corners: int
+    findings: tuple[Finding, ...]
+
+    @property
+    def focal_px(self) -> float:
+        """Focal length, px."""
+        return float(np.exp(self.theta[LOG_F]))
+
+    @property
+    def u_focal_px(self) -> float:
+        """Standard uncertainty of the focal length, px."""
+        return self.focal_px * float(np.sqrt(self.covariance[LOG_F, LOG_F]))
+
+
+def unknown_lens(width: int, height: int) -> Lens:
+    """Return the wide guess for a camera that nothing is known of."""
+    return lens_of(width, height, None, None)
+
+
+def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float | None) -> Lens:
+    """Return what is known of a camera from a stated focal length, or the wide guess.
+
+    Parameters
+    ----------
+    width, height : int
+        Size of the upright photograph, px.
+    focal_px, u_focal_px : float or None
+        Focal length and standard uncertainty, px; None where unknown.
+    """
+    long_side = max(width, height)
+    centre = ((width - 1) / 2, (height - 1) / 2)
+    u_centre = U_CENTRE_SHARE * long_side
+    if focal_px is None or u_focal_px is None:
+        guess = UNKNOWN_FOCAL_RATIO * long_side
+        return Lens(guess, U_LOG_UNKNOWN_FOCAL, centre, u_centre, known=False)
+    return Lens(focal_px, u_focal_px / focal_px, centre, u_centre)
+
+
+def rotation(theta: Array) -> Array:
+    """Return R_cam_card (3, 3)."""
+    return np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], float)
+
+
+def camera_centre_mm(theta: Array) -> Array:
+    """Return the camera centre in the card's frame, mm (3,)."""
+    return np.asarray(-rotation(theta).T @ theta[3:6])
+
+
+def project_mm(theta: Array, points_mm: Array) -> Array:
+    """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2)."""
+    x, y, z = (points_mm @ rotation(theta).T + theta[3:6]).T
+    x, y = x / z, y / z
+    swell = np.exp(theta[LOG_F]) * (1 + theta[K1] * (x * x + y * y))
+    return np.stack([swell * x + theta[CX], swell * y + theta[CY]], axis=1)
+
+
+def rays(theta: Array, points_px: Array) -> Array:
+    """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
+    bent = (points_px - theta[[CX, CY]]) / np.exp(theta[LOG_F])
+    straight = bent
+    for _ in range(4):  # k1 r^2 is a few percent at most: four steps leave under 1e-7
+        straight = bent / (1 + theta[K1] * (straight**2).sum(axis=1, keepdims=True))
+    seen = np.column_stack([straight, np.ones(len(straight))]) @ rotation(theta)
+    return np.asarray(seen / np.linalg.norm(seen, axis=1, keepdims=True))
+
+
+def bent_mm(theta: Array, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
+    """Return points of the flat card (N, 2), mm, on the card as it curls and twists (N, 3)."""
+    x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
+    height = theta[CURL] * x * x + theta[TWIST] * x * y
+    return np.column_stack([flat_mm, height])
+
+
+def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
+    """Fit camera and card to the corners.
+
+    Parameters
+    ----------
+    found : FoundCard
+        Corners of one card.
+    card : Card
+        The same card with the scale of its print.
+    lens : Lens
+        What is known of the camera.
+
+    Raises
+    ------
+    RefusedError
+        If there are too few corners, on one side only, or the card is bent.
+    """
+    upper = int((found.corners_mm[:, 1] > 0).sum())
+    count = len(found.corners_mm)
+    if count < MIN_CORNERS or min(upper, count - upper) < 2:
+        raise RefusedError(finding("too-few-markers", float(count), limit=MIN_CORNERS))
+    pose = _fit(found, card, lens)
+    warnings: list[Finding] = []
+    if lens.known:
+        gap = _focal_disagreement(pose, lens)
+        if gap is not None:
+            warnings.append(finding("focal-disagrees", 100 * gap))
+            wide = Lens(lens.focal_px, U_LOG_UNKNOWN_FOCAL, lens.centre_px, lens.u_centre_px,
+                        known=False)
+            pose = _fit(found, card, wide)
+    else:
+        percent = 100 * float(np.sqrt(pose.covariance[LOG_F, LOG_F]))
+        warnings.append(finding("focal-unknown", percent))
+    warnings += _flatness(pose)
+    return Pose(pose.theta, pose.covariance, pose.scale_shift, pose.lens, pose.rms_px,
+                pose.corners, tuple(warnings))
+
+
+def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
+    drawn, seen = found.corners_mm, found.corners_px
+    half = card.layout.length_mm / 2, card.layout.half_height_mm
+    prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0.0, 0.0])
+    u_prior = np.array([lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px,
+                        U_BEND_MM, U_BEND_MM])
+
+    def corners_px(theta: Array, scale: Array) -> Array:
+        return project_mm(theta, bent_mm(theta, drawn * scale, *half))
+
+    scale = np.array([card.scale_x, card.scale_y])
+    fits = [
+        _least_squares(start, seen, prior, u_prior, lambda t: corners_px(t, scale))
+        for start in _starts(drawn * scale, seen, prior)
+    ]
+    theta, residuals, weights = min(fits, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
+    jacobian = _jacobian(lambda t: corners_px(t, scale), theta)
+    # Type A from the residuals, with the degrees of freedom that the fit left
+    dof = max(4, 2 * len(seen) - 8)
+    rms = float(np.sqrt((weights * residuals**2).sum() / dof))
+    sigma = max(rms, CORNER_FLOOR_PX)
+    information = (jacobian.T * np.repeat(weights, 1)) @ jacobian / sigma**2
+    information[6:, 6:] += np.diag(1 / u_prior**2)
+    covariance = np.linalg.inv(information)
+    by_scale = _jacobian(lambda s: corners_px(theta, s), scale)
+    scale_shift = -covariance @ (jacobian.T * weights) @ by_scale / sigma**2
+    return Pose(theta, covariance, scale_shift, lens, rms, len(seen), ())
+
+
+def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
+    """Return both poses that a plane seen from afar allows (Collins and Bartoli 2014)."""
+    f = np.exp(prior[0])
+    K = np.array([[f, 0, prior[2]], [0, f, prior[3]], [0, 0, 1]])
+    points = np.column_stack([flat_mm, np.zeros(len(flat_mm))]).reshape(-1, 1, 3)
+    _, turns, shifts, _ = cv2.solvePnPGeneric(
+        points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)), flags=cv2.SOLVEPNP_IPPE
+    )
+    return [
+        np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), prior])
+        for r, t in zip(turns, shifts, strict=True)
+    ]
+
+
+def _least_squares(
+    start: Array, seen: Array, prior: Array, u_prior: Array, model: Callable[[Array], Array]
+) -> tuple[Array, Array, Array]:
+    """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
+    theta, damping = start.copy(), 1e-3
+    weights = np.ones(seen.size)
+    sigma = 0.1
+
+    def cost(t: Array) -> tuple[float, Array]:
+        r = (model(t) - seen).ravel()
+        return float((weights * r * r).sum() / sigma**2
+                     + (((t[6:] - prior) / u_prior) ** 2).sum()), r
+
+    now, residuals = cost(theta)
+    for step in range(40):
+        jacobian = _jacobian(model, theta)
+        normal = (jacobian.T * weights) @ jacobian / sigma**2
+        pull = -(jacobian.T * weights) @ residuals / sigma**2
+        normal[6:, 6:] += np.diag(1 / u_prior**2)
+        pull[6:] -= (theta[6:] - prior) / u_prior**2
+        move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        after, residuals_after = cost(theta + move)
+        small = bool(np.abs(move * np.sqrt(np.diag(normal))).max() < 1e-4)
+        if after <= now:
+            theta, now, residuals = theta + move, after, residuals_after
+            damping = max(damping / 10, 1e-9)
+        else:
+            damping *= 10
+        if step in (3, 8, 14):
+            spread = 1.4826 * float(np.median(np.abs(residuals)))
+            sigma = max(spread, CORNER_FLOOR_PX)
+            weights = np.minimum(1.0, 2.5 * sigma / np.maximum(np.abs(residuals), 1e-12))
+            now, residuals = cost(theta)
+        elif small and step > 14:
+            break
+    return theta, residuals, weights
+
+
+def _jacobian(model: Callable[[Array], Array], at: Array) -> Array:
+    """Return central differences (N, len(at)) of a model."""
+    columns = []
+    for i in range(len(at)):
+        step = np.zeros_like(at)
+        step[i] = 1e-6 * max(1.0, abs(at[i]))
+        columns.append(((model(at + step) - model(at - step)) / (2 * step[i])).ravel())
+    return np.stack(columns, axis=1)
+
+
+def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
+    """Return by how much the card's own focal length is off the stated one, if it surely is."""
+    own = 1 / pose.covariance[LOG_F, LOG_F] - 1 / lens.u_log_focal**2
+    if own <= 0:
+        return None
+    logged = np.log(lens.focal_px)
+    seen = (pose.theta[LOG_F] / pose.covariance[LOG_F, LOG_F]
+            - logged / lens.u_log_focal**2) / own
+    gap = abs(float(np.expm1(seen - logged)))
+    sure = abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal)
+    limit = finding("focal-disagrees", 0.0).limit
+    assert limit is not None
+    return gap if sure and 100 * gap > limit else None
+
+
+def _flatness(pose: Pose) -> list[Finding]:
+    bend = abs(pose.theta[CURL]) + abs(pose.theta[TWIST])
+    u_bend = float(np.sqrt(pose.covariance[CURL, CURL] + pose.covariance[TWIST, TWIST]))
+    surely = bend - 2 * u_bend
+    refused = finding("card-bent", bend)
+    assert refused.limit is not None
+    if surely > refused.limit:
+        raise RefusedError(refused)
+    slight = finding("card-slightly-bent", bend)
+    assert slight.limit is not None
+    return [slight] if surely > slight.limit else []
