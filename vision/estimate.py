@@ -228,7 +228,7 @@ class Estimate:
         return combined_u_mm(self.budget)
 
     def expanded_mm(self, k: float = 2.0) -> float:
-        """Expanded uncertainty ``k * u_mm``, mm; k = 2 covers about 95 %."""
+        """Return the expanded uncertainty ``k * u_mm``, mm; k = 2 covers about 95 %."""
         return k * self.u_mm
 
 
@@ -260,7 +260,7 @@ class Refusal:
     taken_at: datetime | None = None
     camera: str = ""
 
-    def __post_init__(self) -> None:
+    def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
         if not any(finding.severity == "refuse" for finding in self.findings):
             raise ValueError("a refusal needs at least one finding of severity 'refuse'.")
 

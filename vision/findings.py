@@ -26,104 +26,159 @@ class Reason:
 REASONS: dict[str, Reason] = {
     # the card
     "no-card": Reason(
-        "refuse", None, "1", "No printed card was found in the photograph.",
+        "refuse",
+        None,
+        "1",
+        "No printed card was found in the photograph.",
         "Fix the card under the rope, show both of its chequered strips, and hold them sharp.",
     ),
     "mirrored": Reason(
-        "refuse", None, "1", "The photograph is a mirror image: the card reads backwards.",
+        "refuse",
+        None,
+        "1",
+        "The photograph is a mirror image: the card reads backwards.",
         "Turn off the mirroring of the front camera, or use the main camera.",
     ),
     "too-few-markers": Reason(
-        "refuse", 8, "corners", "Only {value:.0f} corners of the card can be seen; "
+        "refuse",
+        8,
+        "corners",
+        "Only {value:.0f} corners of the card can be seen; "
         "{limit:.0f} are needed, some on each side of the rope.",
         "Show more of both chequered strips: move hands, straps and glare off them.",
     ),
     "card-bent": Reason(
-        "refuse", 0.35, "mm", "The card is bent: its corners lie up to {value:.2f} mm off a "
+        "refuse",
+        0.35,
+        "mm",
+        "The card is bent: its corners lie up to {value:.2f} mm off a "
         "plane; {limit:.2f} mm is allowed.",
         "Press the card flat, or glue it on a stiff plate.",
     ),
     "card-slightly-bent": Reason(
-        "warn", 0.15, "mm", "The card is not quite flat: its corners lie up to {value:.2f} mm "
-        "off a plane.",
+        "warn",
+        0.15,
+        "mm",
+        "The card is not quite flat: its corners lie up to {value:.2f} mm off a plane.",
         "A stiff plate behind the card makes the figure surer.",
     ),
     "number-unread": Reason(
-        "warn", None, "1", "The card's number could not be read.",
+        "warn",
+        None,
+        "1",
+        "The card's number could not be read.",
         "Say which station and view this is, or uncover the chequered strips.",
     ),
     "print-unchecked": Reason(
-        "warn", 1.0, "%", "The print was not checked, so its scale is taken as known to "
-        "{value:.1f} % only.",
+        "warn",
+        1.0,
+        "%",
+        "The print was not checked, so its scale is taken as known to {value:.1f} % only.",
         "Measure the two bars on the card and enter what you read.",
     ),
     # the camera
     "focal-unknown": Reason(
-        "warn", None, "%", "The photograph does not say its focal length; it was taken as known "
-        "to {value:.0f} %.",
+        "warn",
+        None,
+        "%",
+        "The photograph does not say its focal length; it was taken as known to {value:.0f} %.",
         "Send the original file from the camera, or calibrate this phone.",
     ),
     "focal-disagrees": Reason(
-        "warn", 12.0, "%", "The focal length that the camera wrote and the one that the card "
+        "warn",
+        12.0,
+        "%",
+        "The focal length that the camera wrote and the one that the card "
         "shows differ by {value:.0f} %; more than {limit:.0f} % is not believed.",
         "Send the original file, not a cropped or resized copy.",
     ),
     "too-tilted": Reason(
-        "refuse", 40.0, "deg", "The phone was tilted {value:.0f} degrees against the card; "
+        "refuse",
+        40.0,
+        "deg",
+        "The phone was tilted {value:.0f} degrees against the card; "
         "{limit:.0f} degrees is the most.",
         "Hold the phone square above the card.",
     ),
     "too-far": Reason(
-        "refuse", 40.0, "px", "The rope is only {value:.0f} px wide; {limit:.0f} px are needed.",
+        "refuse",
+        40.0,
+        "px",
+        "The rope is only {value:.0f} px wide; {limit:.0f} px are needed.",
         "Go nearer, or use the full resolution of the camera.",
     ),
     "too-blurred": Reason(
-        "refuse", 6.0, "px", "The photograph is blurred over {value:.1f} px; {limit:.0f} px is "
-        "the most.",
+        "refuse",
+        6.0,
+        "px",
+        "The photograph is blurred over {value:.1f} px; {limit:.0f} px is the most.",
         "Hold still, tap on the rope to focus, and give more light.",
     ),
     "overexposed": Reason(
-        "refuse", 40.0, "%", "{value:.0f} % of the rope's outline is burnt out; {limit:.0f} % is "
-        "the most.",
+        "refuse",
+        40.0,
+        "%",
+        "{value:.0f} % of the rope's outline is burnt out; {limit:.0f} % is the most.",
         "Turn off the flash, shade the rope, or expose for the bright side.",
     ),
     # the rope
     "rope-not-found": Reason(
-        "refuse", None, "1", "No rope was found on the card's band.",
+        "refuse",
+        None,
+        "1",
+        "No rope was found on the card's band.",
         "Lay the rope along the band, between the two chequered strips.",
     ),
     "band-too-narrow": Reason(
-        "refuse", 1.15, "1", "The card's band is only {value:.2f} times as wide as the rope "
+        "refuse",
+        1.15,
+        "1",
+        "The card's band is only {value:.2f} times as wide as the rope "
         "looks; {limit:.2f} times is the least.",
         "Print the card for a thicker rope, or centre the rope on the band.",
     ),
     "one-edge-only": Reason(
-        "refuse", 60.0, "%", "On one side the rope's outline can be followed over {value:.0f} % "
+        "refuse",
+        60.0,
+        "%",
+        "On one side the rope's outline can be followed over {value:.0f} % "
         "of the jaw only; {limit:.0f} % are needed.",
         "Keep hands, straps and loose wires off the outline and off the band beside it.",
     ),
     "rope-not-straight": Reason(
-        "refuse", 1.0, "%", "The rope bends by {value:.1f} % of its diameter within the jaw; "
-        "{limit:.1f} % is allowed.",
+        "refuse",
+        1.0,
+        "%",
+        "The rope bends by {value:.1f} % of its diameter within the jaw; {limit:.1f} % is allowed.",
         "Measure where the rope runs straight, off drum and sheave.",
     ),
     "rope-askew": Reason(
-        "refuse", 50.0, "deg", "The rope crosses the card at {value:.0f} degrees to its band; "
+        "refuse",
+        50.0,
+        "deg",
+        "The rope crosses the card at {value:.0f} degrees to its band; "
         "{limit:.0f} degrees is the most.",
         "Lay the card along the rope.",
     ),
     "off-the-card": Reason(
-        "refuse", None, "mm", "The station at {value:.0f} mm does not lie on rope and card with "
-        "room for the jaws.",
+        "refuse",
+        None,
+        "mm",
+        "The station at {value:.0f} mm does not lie on rope and card with room for the jaws.",
         "Choose a place nearer to the middle of the card.",
     ),
     "too-few-crowns": Reason(
-        "refuse", 1.0, "crowns", "Only {value:.0f} crowns bear on one jaw; {limit:.0f} is the "
-        "least.",
+        "refuse",
+        1.0,
+        "crowns",
+        "Only {value:.0f} crowns bear on one jaw; {limit:.0f} is the least.",
         "Show a longer piece of rope, or choose longer jaws.",
     ),
     "edges-unsure": Reason(
-        "refuse", 1.5, "%", "The outline is too unsure: the figure would be known to "
+        "refuse",
+        1.5,
+        "%",
+        "The outline is too unsure: the figure would be known to "
         "{value:.1f} % only; {limit:.1f} % is the most.",
         "Go nearer, give more even light, and wipe the rope.",
     ),
@@ -175,3 +230,23 @@ class RefusedError(Exception):
     def __init__(self, *findings: Finding) -> None:
         super().__init__("; ".join(item.seen for item in findings))
         self.findings = findings
+
+
+def limit_of(code: str) -> float:
+    """Return the catalogue's limit of a reason that has one."""
+    limit = REASONS[code].limit
+    if limit is None:
+        raise ValueError(f"the reason {code!r} has no limit.")
+    return limit
+
+
+def refuse_above(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
+    """Raise `RefusedError` where a value is above the limit of its reason."""
+    if value > limit_of(code):
+        raise RefusedError(finding(code, value, spot_px=spot_px))
+
+
+def refuse_below(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
+    """Raise `RefusedError` where a value is below the limit of its reason."""
+    if value < limit_of(code):
+        raise RefusedError(finding(code, value, spot_px=spot_px))

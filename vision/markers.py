@@ -108,8 +108,9 @@ def _detect(grey: Grey) -> list[_Marker]:
 
 def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
     mode = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-    picture = grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale,
-                                                   interpolation=mode)
+    picture = (
+        grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale, interpolation=mode)
+    )
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = 5
     parameters.adaptiveThreshWinSizeMax = 45
@@ -132,7 +133,7 @@ def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
 def _is_mirrored(grey: Grey) -> bool:
     scale = min(1.0, WORKING_PX / max(grey.shape))
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    flipped = np.ascontiguousarray(small[:, ::-1])
+    flipped = np.ascontiguousarray(small[:, ::-1]).astype(np.uint8)
     markers = _detect_at(flipped, 1.0)
     return bool(_layouts_seen(markers)) and len(markers) >= 4
 
@@ -157,9 +158,7 @@ def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
     return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
 
 
-def _best_homography(
-    layout: Layout, markers: list[_Marker]
-) -> tuple[Array | None, list[_Marker]]:
+def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
     """Fit one card to the place markers; with two cards in view, the better shown one."""
     drawn = {m: marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers}
     centres = np.array([m.corners_px.mean(axis=0) for m in markers])
@@ -168,8 +167,10 @@ def _best_homography(
         nearest = np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]
         used = [markers[i] for i in nearest]
         for _ in range(4):
-            model = _fit(np.concatenate([drawn[m] for m in used]),
-                         np.concatenate([m.corners_px for m in used]))
+            model = _fit(
+                np.concatenate([drawn[m] for m in used]),
+                np.concatenate([m.corners_px for m in used]),
+            )
             if model is None:
                 break
             now = [m for m in markers if _fits(model, drawn[m], m.corners_px)]
@@ -184,8 +185,9 @@ def _best_homography(
             break
     if len(best) < 3:
         return None, best
-    model = _fit(np.concatenate([drawn[m] for m in best]),
-                 np.concatenate([m.corners_px for m in best]))
+    model = _fit(
+        np.concatenate([drawn[m] for m in best]), np.concatenate([m.corners_px for m in best])
+    )
     return model, best
 
 
@@ -227,7 +229,9 @@ def _refined(
             break
         step = np.linalg.norm(_local_axes(homography, keep_mm)[0], axis=1).mean()
         model, inside = cv2.findHomography(
-            keep_mm.reshape(-1, 1, 2), keep_px.reshape(-1, 1, 2), cv2.RANSAC,
+            keep_mm.reshape(-1, 1, 2),
+            keep_px.reshape(-1, 1, 2),
+            cv2.RANSAC,
             max(1.5, 0.15 * step),  # mm of card in px: lets lens and a wavy card pass
         )
         if model is None:
@@ -242,8 +246,8 @@ def _refined(
 def _local_axes(homography: Array, drawn_mm: Array) -> tuple[Array, Array]:
     """Return how far 1 mm right and 1 mm up on the card go in the photograph, px (N, 2) each."""
     here = project(homography, drawn_mm)
-    right = project(homography, drawn_mm + [1.0, 0.0]) - here
-    up = project(homography, drawn_mm + [0.0, 1.0]) - here
+    right = project(homography, drawn_mm + np.array([1.0, 0.0])) - here
+    up = project(homography, drawn_mm + np.array([0.0, 1.0])) - here
     return right, up
 
 

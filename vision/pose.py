@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 
 from vision.card import Card
 from vision.estimate import Finding
-from vision.findings import RefusedError, finding
+from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.markers import MIN_CORNERS, FoundCard
 
 Array = NDArray[np.float64]
@@ -206,23 +206,32 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
         gap = _focal_disagreement(pose, lens)
         if gap is not None:
             warnings.append(finding("focal-disagrees", 100 * gap))
-            wide = Lens(lens.focal_px, U_LOG_UNKNOWN_FOCAL, lens.centre_px, lens.u_centre_px,
-                        known=False)
+            wide = Lens(
+                lens.focal_px, U_LOG_UNKNOWN_FOCAL, lens.centre_px, lens.u_centre_px, known=False
+            )
             pose = _fit(found, card, wide)
     else:
         percent = 100 * float(np.sqrt(pose.covariance[LOG_F, LOG_F]))
         warnings.append(finding("focal-unknown", percent))
     warnings += _flatness(pose)
-    return Pose(pose.theta, pose.covariance, pose.scale_shift, pose.lens, pose.rms_px,
-                pose.corners, tuple(warnings))
+    return Pose(
+        pose.theta,
+        pose.covariance,
+        pose.scale_shift,
+        pose.lens,
+        pose.rms_px,
+        pose.corners,
+        tuple(warnings),
+    )
 
 
 def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
     prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0.0, 0.0])
-    u_prior = np.array([lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px,
-                        U_BEND_MM, U_BEND_MM])
+    u_prior = np.array(
+        [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px, U_BEND_MM, U_BEND_MM]
+    )
 
     def corners_px(theta: Array, scale: Array) -> Array:
         return project_mm(theta, bent_mm(theta, drawn * scale, *half))
@@ -238,9 +247,9 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     dof = max(4, 2 * len(seen) - 8)
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
     sigma = max(rms, CORNER_FLOOR_PX)
-    information = (jacobian.T * np.repeat(weights, 1)) @ jacobian / sigma**2
+    information = (jacobian.T * weights) @ jacobian / sigma**2
     information[6:, 6:] += np.diag(1 / u_prior**2)
-    covariance = np.linalg.inv(information)
+    covariance: Array = np.asarray(np.linalg.inv(information), np.float64)
     by_scale = _jacobian(lambda s: corners_px(theta, s), scale)
     scale_shift = -covariance @ (jacobian.T * weights) @ by_scale / sigma**2
     return Pose(theta, covariance, scale_shift, lens, rms, len(seen), ())
@@ -270,8 +279,9 @@ def _least_squares(
 
     def cost(t: Array) -> tuple[float, Array]:
         r = (model(t) - seen).ravel()
-        return float((weights * r * r).sum() / sigma**2
-                     + (((t[6:] - prior) / u_prior) ** 2).sum()), r
+        return float(
+            (weights * r * r).sum() / sigma**2 + (((t[6:] - prior) / u_prior) ** 2).sum()
+        ), r
 
     now, residuals = cost(theta)
     for step in range(40):
@@ -314,23 +324,15 @@ def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
     if own <= 0:
         return None
     logged = np.log(lens.focal_px)
-    seen = (pose.theta[LOG_F] / pose.covariance[LOG_F, LOG_F]
-            - logged / lens.u_log_focal**2) / own
+    seen = (pose.theta[LOG_F] / pose.covariance[LOG_F, LOG_F] - logged / lens.u_log_focal**2) / own
     gap = abs(float(np.expm1(seen - logged)))
     sure = abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal)
-    limit = finding("focal-disagrees", 0.0).limit
-    assert limit is not None
-    return gap if sure and 100 * gap > limit else None
+    return gap if sure and 100 * gap > limit_of("focal-disagrees") else None
 
 
 def _flatness(pose: Pose) -> list[Finding]:
     bend = abs(pose.theta[CURL]) + abs(pose.theta[TWIST])
     u_bend = float(np.sqrt(pose.covariance[CURL, CURL] + pose.covariance[TWIST, TWIST]))
     surely = bend - 2 * u_bend
-    refused = finding("card-bent", bend)
-    assert refused.limit is not None
-    if surely > refused.limit:
-        raise RefusedError(refused)
-    slight = finding("card-slightly-bent", bend)
-    assert slight.limit is not None
-    return [slight] if surely > slight.limit else []
+    refuse_above("card-bent", surely)
+    return [finding("card-slightly-bent", bend)] if surely > limit_of("card-slightly-bent") else []

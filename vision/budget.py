@@ -1,0 +1,317 @@
+"""How well the diameter is known: every influence as a named term.
+
+The diameter is a function of camera and card (twelve numbers), of the two jaw lines in the
+photograph and of how the card was held. Its derivatives are central differences of that very
+function, so that nothing is derived twice; the terms follow the GUM (JCGM 100:2008, 5.1.2) and
+are checked against Monte Carlo (JCGM 101:2008) in the tests.
+
+Not covered, and to be kept in mind: a rope that moved during the exposure in a way that looks
+sharp, paint or thick grease over the crowns (it is measured as rope), and a rope bent away from
+the card.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.card import Card
+from vision.cylinder import Hold, cylinder_mm
+from vision.edges import Outline
+from vision.estimate import Term
+from vision.jaws import Jaws
+from vision.pose import (
+    CURL,
+    CX,
+    CY,
+    K1,
+    LOG_F,
+    TWIST,
+    Pose,
+    camera_centre_mm,
+    project_mm,
+    rays,
+)
+from vision.strip import points_mm
+
+Array = NDArray[np.float64]
+
+# What is left of the edge's place once its noise is averaged out: band mirrored in the wires,
+# tone curve and sharpening of the camera, chroma resolution of JPEG. Found on renders, see
+# tests/benchmarks; a plain bound, the same for every photograph.
+U_EDGE_PX = 0.12
+U_EDGE_SHARE = 0.0004  # of the diameter, each side: outline between the sampled crowns
+U_GAP_MM = 0.15  # how closely a hand-held or strapped card touches (common practice, no source)
+ROUNDNESS_SHARE = 0.01  # half of the usual difference between two directions, over d
+U_STAND_OFF_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JawLines:
+    """The two jaw lines as the photograph shows them.
+
+    Parameters
+    ----------
+    left_px, right_px : ndarray of shape (2, 2)
+        Two points of each line, px.
+    station_mm : ndarray of shape (3,)
+        The station on the card, mm.
+    """
+
+    left_px: Array
+    right_px: Array
+    station_mm: Array
+
+
+def jaw_lines(theta: Array, outline: Outline, jaws: Jaws) -> JawLines:
+    """Return the jaw lines in the photograph."""
+    ends = np.array([-0.5, 0.5]) * jaws.length_mm
+    lines = [
+        project_mm(
+            theta,
+            points_mm(
+                ends, np.full(2, offset), outline.origin_mm, jaws.direction, outline.height_mm
+            ),
+        )
+        for offset in (jaws.left.offset_mm, -jaws.right.offset_mm)
+    ]
+    return JawLines(lines[0], lines[1], np.array([*outline.origin_mm, 0.0]))
+
+
+def diameter_mm(theta: Array, lines: JawLines, *, hold: Hold, offset_mm: float) -> float:
+    """Return the diameter for this camera, these jaw lines and this hold, mm.
+
+    Parameters
+    ----------
+    theta : ndarray of shape (12,)
+        Camera and card, see `vision.pose`.
+    lines : JawLines
+        The two jaw lines.
+    hold, offset_mm
+        See `vision.cylinder.cylinder_mm`.
+    """
+    camera, left, right = _planes(theta, lines)
+    return cylinder_mm(
+        left, right, camera, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+    )[0]
+
+
+def _planes(theta: Array, lines: JawLines) -> tuple[Array, Array, Array]:
+    seen = rays(theta, np.concatenate([lines.left_px, lines.right_px]))
+    planes = [np.cross(seen[0], seen[1]), np.cross(seen[2], seen[3])]
+    middle = seen.mean(axis=0)
+    normals = [plane / np.linalg.norm(plane) for plane in planes]
+    left, right = (n if n @ middle < 0 else -n for n in normals)
+    return camera_centre_mm(theta), left, right
+
+
+def list_terms(
+    pose: Pose,
+    card: Card,
+    outline: Outline,
+    jaws: Jaws,
+    lines: JawLines,
+    *,
+    hold: Hold,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    photo: str,
+    camera: str,
+    blur_px: float,
+) -> tuple[Term, ...]:
+    """Return every term of the budget, in the order of the work.
+
+    Parameters
+    ----------
+    pose, card, outline, jaws, lines
+        What the steps before have found.
+    hold, offset_mm, u_offset_mm
+        How the card was held, and how well its distance is known; None for the usual.
+    photo, camera : str
+        Identities: what only this photograph shares, and what all of one camera share.
+    blur_px : float
+        Blur of the photograph (standard deviation of its point spread), px.
+    """
+    theta = pose.theta
+
+    def d_of(t: Array) -> float:
+        return diameter_mm(t, lines, hold=hold, offset_mm=offset_mm)
+
+    gradient = np.zeros(len(theta))
+    for i in range(len(theta)):
+        step = np.zeros(len(theta))
+        step[i] = 1e-4 * max(1.0, abs(theta[i]) * 0.01)
+        gradient[i] = (d_of(theta + step) - d_of(theta - step)) / (2 * step[i])
+    d = d_of(theta)
+    prints = f"print:{card.print_set or 'unchecked ' + card.layout.name}"
+    terms = [
+        Term(
+            f"print scale {word} the rope",
+            u,
+            "1",
+            float(gradient @ pose.scale_shift[:, axis]),
+            "B",
+            f"{prints}:{'xy'[axis]}",
+        )
+        for axis, word, u in ((0, "along", card.u_scale_x), (1, "across", card.u_scale_y))
+    ]
+    terms += _camera_terms(pose, gradient, photo, camera)
+    terms += _hold_terms(theta, lines, d, hold, offset_mm, u_offset_mm, photo)
+    terms += _edge_terms(theta, outline, jaws, lines, hold, offset_mm, photo, blur_px)
+    return tuple(terms)
+
+
+def _camera_terms(pose: Pose, gradient: Array, photo: str, camera: str) -> list[Term]:
+    """Split the fit's covariance into named, uncorrelated parts.
+
+    The camera's own numbers come first, each with what it drags along of the later ones and of
+    the pose (conditional covariances, in the order of a Cholesky factor); what is left of the
+    pose is the noise of the corners.
+    """
+    order = [LOG_F, K1, CX, CY, CURL, TWIST, 0, 1, 2, 3, 4, 5]
+    factor = np.linalg.cholesky(pose.covariance[np.ix_(order, order)])
+    parts = gradient[order] @ factor  # mm, one per independent unit unknown
+    sigma = np.diag(factor)
+    identity = f"lens:{camera or photo}"
+    # Of a posterior variance the share (posterior / prior) stems from the prior, which all
+    # photographs of one camera have in common; the rest stems from this photograph's corners.
+    shared = min(1.0, float(pose.covariance[LOG_F, LOG_F]) / pose.lens.u_log_focal**2)
+    per_unit = parts[0] / sigma[0]
+    terms = [
+        Term(
+            "focal length, as stated",
+            float(sigma[0] * np.sqrt(shared)),
+            "1",
+            float(per_unit),
+            "B",
+            f"{identity}:focal",
+        ),
+        Term(
+            "focal length, as the card shows it",
+            float(sigma[0] * np.sqrt(1 - shared)),
+            "1",
+            float(per_unit),
+            "A",
+            f"corners:{photo}:focal",
+        ),
+        Term(
+            "lens distortion left in the picture",
+            float(sigma[1]),
+            "1",
+            float(parts[1] / sigma[1]),
+            "B",
+            f"{identity}:distortion",
+        ),
+        Term(
+            "principal point",
+            1.0,
+            "1",
+            float(np.hypot(parts[2], parts[3])),
+            "B",
+            f"{identity}:centre",
+        ),
+        Term(
+            "flatness of the card",
+            1.0,
+            "1",
+            float(np.hypot(parts[4], parts[5])),
+            "B",
+            f"flat:{photo}",
+        ),
+        Term(
+            "noise of the card's corners",
+            1.0,
+            "1",
+            float(np.linalg.norm(parts[6:])),
+            "A",
+            f"corners:{photo}:pose",
+        ),
+    ]
+    return terms
+
+
+def _hold_terms(
+    theta: Array,
+    lines: JawLines,
+    d: float,
+    hold: Hold,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    photo: str,
+) -> list[Term]:
+    camera, left, right = _planes(theta, lines)
+
+    def raised(by_mm: float) -> float:
+        lifted = camera - np.array([0.0, 0.0, by_mm])  # rope nearer = card's plane farther up
+        return cylinder_mm(
+            left, right, lifted, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+        )[0]
+
+    per_mm = (raised(0.5) - raised(-0.5)) / 1.0
+    if hold == "touching":
+        u = U_GAP_MM if u_offset_mm is None else u_offset_mm
+        return [
+            Term("gap between rope and card", u, "mm", per_mm, "B", f"gap:{photo}"),
+            Term(
+                "rope less round than assumed for its height",
+                ROUNDNESS_SHARE * d / 2,
+                "mm",
+                per_mm,
+                "B",
+                f"height:{photo}",
+            ),
+        ]
+    u = U_STAND_OFF_MM if u_offset_mm is None else u_offset_mm
+    word = "level of the card with the axis" if hold == "level" else "stand-off of the card"
+    return [Term(word, u, "mm", per_mm, "B", f"gap:{photo}")]
+
+
+def _edge_terms(
+    theta: Array,
+    outline: Outline,
+    jaws: Jaws,
+    lines: JawLines,
+    hold: Hold,
+    offset_mm: float,
+    photo: str,
+    blur_px: float,
+) -> list[Term]:
+    def moved(side: int, by_mm: float) -> float:
+        shifts = [jaws.left.offset_mm, -jaws.right.offset_mm]
+        shifts[side] += by_mm if side == 0 else -by_mm
+        ends = np.array([-0.5, 0.5]) * jaws.length_mm
+        seen = [
+            project_mm(
+                theta,
+                points_mm(
+                    ends, np.full(2, y), outline.origin_mm, jaws.direction, outline.height_mm
+                ),
+            )
+            for y in shifts
+        ]
+        return diameter_mm(
+            theta, JawLines(seen[0], seen[1], lines.station_mm), hold=hold, offset_mm=offset_mm
+        )
+
+    small = 0.02
+    per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in (0, 1)]
+    # a wider blur leaves more room for what the edge's neighbours do to its place
+    u_place_px = U_EDGE_PX * max(1.0, blur_px)
+    terms = [
+        Term(
+            f"{side} edge, noise and crowns", jaw.u_mm, "mm", per_mm[i], "A", f"edge:{photo}:{side}"
+        )
+        for i, (side, jaw) in enumerate((("left", jaws.left), ("right", jaws.right)))
+    ]
+    both = float(np.hypot(per_mm[0], per_mm[1]))
+    u_place = float(np.hypot(u_place_px / outline.px_per_mm, U_EDGE_SHARE * outline.rough_mm))
+    terms.append(
+        Term("place of the edge in its blur", u_place, "mm", both, "B", f"edge:{photo}:place")
+    )
+    lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm
+    terms.append(
+        Term("direction of the jaws", jaws.u_slope, "1", lever, "A", f"edge:{photo}:direction")
+    )
+    return terms

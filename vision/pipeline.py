@@ -1,0 +1,292 @@
+"""From a photograph to diameters, in one call.
+
+>>> from vision.pipeline import measure_photo          # doctest: +SKIP
+>>> for result in measure_photo("rope.jpg"):           # doctest: +SKIP
+...     print(result)
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TypedDict
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.axis import find_axis
+from vision.budget import JawLines, diameter_mm, jaw_lines, list_terms
+from vision.card import Card
+from vision.cylinder import Hold
+from vision.edges import Outline, band_limits_mm, trace_edges
+from vision.estimate import Estimate, Finding, Marks, PointPx, Refusal, Result, combined_u_mm
+from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
+from vision.markers import FoundCard, find_cards
+from vision.photo import Photo, open_photo
+from vision.pose import Lens, Pose, camera_centre_mm, lens_of, project_mm, solve_pose
+from vision.printcheck import PrintCheck, checked_card, unchecked_card
+from vision.sharpness import blur_px
+from vision.strip import points_mm
+
+Array = NDArray[np.float64]
+
+MARKED_POINTS = 160  # outline points kept for drawing, per side
+
+
+class _Identity(TypedDict):
+    photo_name: str
+    photo_sha256: str
+    look_hash: str
+    taken_at: datetime | None
+    camera: str
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How photographs are to be measured.
+
+    Parameters
+    ----------
+    at_mm : tuple of float
+        Stations: places along the card, mm from its middle.
+    hold : {"touching", "level", "stand-off"}
+        How the card was held to the rope, see `vision.cylinder`.
+    offset_mm : float
+        Gap (touching) or height of the axis over the card (stand-off), mm.
+    u_offset_mm : float or None
+        Standard uncertainty of it; None for the usual.
+    jaw_diameters : float
+        Length of the virtual jaws over the rope's diameter.
+    print_check : PrintCheck or None
+        What was read on the printed bars; None for an unchecked print.
+    lenses : mapping of str to Lens
+        Calibrated cameras by the name they call themselves.
+    """
+
+    at_mm: tuple[float, ...] = (0.0,)
+    hold: Hold = "touching"
+    offset_mm: float = 0.0
+    u_offset_mm: float | None = None
+    jaw_diameters: float = JAW_DIAMETERS
+    print_check: PrintCheck | None = None
+    lenses: Mapping[str, Lens] = field(default_factory=dict)
+
+
+def measure_photo(
+    source: Photo | str | os.PathLike[str] | bytes, settings: Settings | None = None
+) -> tuple[Result, ...]:
+    """Return the rope's diameter at each station of each card, or the reasons why not.
+
+    Parameters
+    ----------
+    source : Photo, path or bytes
+        The photograph.
+    settings : Settings, optional
+        How to measure it.
+
+    Returns
+    -------
+    results : tuple of Estimate or Refusal
+        At least one; one for each card in view and each station asked for.
+
+    Raises
+    ------
+    PhotoError
+        If the file can't be opened as a photograph.
+    """
+    settings = settings or Settings()
+    photo = source if isinstance(source, Photo) else open_photo(source)
+    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    try:
+        cards = find_cards(grey)
+    except RefusedError as refused:
+        return (_refusal(photo, refused, None, 0.0),)
+    return tuple(
+        result for found in cards for result in _measure_card(photo, grey, found, settings)
+    )
+
+
+def _measure_card(
+    photo: Photo, grey: NDArray[np.uint8], found: FoundCard, settings: Settings
+) -> list[Result]:
+    card = _card(found, settings)
+    try:
+        blur = blur_px(grey, found)
+        refuse_above("too-blurred", blur)
+        pose = solve_pose(found, card, _lens(photo, settings))
+        refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
+        axis = find_axis(photo.pixels, pose.theta, card)
+    except RefusedError as refused:
+        return [_refusal(photo, refused, card, at) for at in settings.at_mm]
+    results: list[Result] = []
+    for at_mm in settings.at_mm:
+        try:
+            outline = trace_edges(
+                photo.pixels, pose.theta, card, axis, at_mm=at_mm, height_mm=_height_mm(settings)
+            )
+            _check_outline(outline, pose.theta, card)
+            jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters)
+            results.append(_estimate(photo, card, pose, outline, jaws, settings, at_mm, blur))
+        except RefusedError as refused:
+            results.append(_refusal(photo, refused, card, at_mm))
+    return results
+
+
+def _card(found: FoundCard, settings: Settings) -> Card:
+    check = settings.print_check
+    card = unchecked_card(found.layout) if check is None else checked_card(check)
+    if card.layout != found.layout:  # a check of other cards says nothing about this one
+        card = unchecked_card(found.layout)
+    return card.numbered(found.number)
+
+
+def _lens(photo: Photo, settings: Settings) -> Lens:
+    height, width = photo.pixels.shape[:2]
+    calibrated = settings.lenses.get(photo.camera)
+    return calibrated or lens_of(width, height, photo.focal_px, photo.u_focal_px)
+
+
+def _height_mm(settings: Settings) -> float | None:
+    if settings.hold == "touching":
+        return None
+    return settings.offset_mm if settings.hold == "stand-off" else 0.0
+
+
+def _tilt_deg(theta: Array, station_mm: Array) -> float:
+    """Return the angle between the line of sight at a station and the card's normal, deg."""
+    sight = camera_centre_mm(theta) - station_mm
+    return float(np.degrees(np.arccos(np.clip(sight[2] / np.linalg.norm(sight), -1, 1))))
+
+
+def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
+    """Refuse an outline that is too small, burnt out, or runs off the card's band."""
+    refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
+    for edge in (outline.left, outline.right):
+        refuse_above("overexposed", 100 * edge.burnt)
+    low, high = band_limits_mm(outline, theta, card)
+    half = outline.rough_mm / 2
+    refuse_below("band-too-narrow", float(min(high, -low) / half))
+
+
+def _estimate(
+    photo: Photo,
+    card: Card,
+    pose: Pose,
+    outline: Outline,
+    jaws: Jaws,
+    settings: Settings,
+    at_mm: float,
+    blur: float,
+) -> Estimate:
+    theta, hold, offset = pose.theta, settings.hold, settings.offset_mm
+    lines = jaw_lines(theta, outline, jaws)
+    try:
+        diameter = diameter_mm(theta, lines, hold=hold, offset_mm=offset)
+    except ValueError as impossible:
+        raise RefusedError(finding("rope-not-found")) from impossible
+    budget = list_terms(
+        pose,
+        card,
+        outline,
+        jaws,
+        lines,
+        hold=hold,
+        offset_mm=offset,
+        u_offset_mm=settings.u_offset_mm,
+        photo=photo.sha256,
+        camera=photo.camera,
+        blur_px=blur,
+    )
+    edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
+    refuse_above("edges-unsure", 100 * edges / diameter)
+    counted = [jaw.crowns for jaw in (jaws.left, jaws.right)]
+    return Estimate(
+        diameter_mm=diameter,
+        budget=budget,
+        findings=_warnings(card) + pose.findings,
+        station=card.station,
+        view_deg=card.view_deg,
+        at_mm=at_mm,
+        hold=hold,
+        jaw_mm=jaws.length_mm,
+        crowns=sum(counted),
+        crown_pitch_mm=jaws.crown_pitch_mm,
+        spread_mm=max(jaws.left.spread_mm, jaws.right.spread_mm),
+        px_per_mm=outline.px_per_mm,
+        tilt_deg=_tilt_deg(theta, lines.station_mm),
+        focal_px=pose.focal_px,
+        u_focal_px=pose.u_focal_px,
+        print_set=card.print_set,
+        marks=_marks(theta, card, outline, lines),
+        **_identity(photo),
+    )
+
+
+def _warnings(card: Card) -> tuple[Finding, ...]:
+    warnings = []
+    if not card.print_set:
+        warnings.append(finding("print-unchecked", 100 * max(card.u_scale_x, card.u_scale_y)))
+    if card.number is None:
+        warnings.append(finding("number-unread"))
+    return tuple(warnings)
+
+
+def _marks(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Marks:
+    sides = []
+    for edge, sign in ((outline.left, 1.0), (outline.right, -1.0)):
+        sure = np.flatnonzero(np.isfinite(edge.outward_mm))
+        kept = sure[:: max(1, len(sure) // MARKED_POINTS)]
+        sides.append(
+            _pairs(
+                project_mm(
+                    theta,
+                    points_mm(
+                        edge.along_mm[kept],
+                        sign * edge.outward_mm[kept],
+                        outline.origin_mm,
+                        outline.direction,
+                        outline.height_mm,
+                    ),
+                )
+            )
+        )
+    x, y = card.layout.length_mm / 2, card.layout.half_height_mm
+    corners = np.array([[-x, y, 0], [x, y, 0], [x, -y, 0], [-x, -y, 0]])
+    middle = np.array([[*outline.origin_mm, outline.height_mm]])
+    left, right = _pairs(lines.left_px), _pairs(lines.right_px)
+    return Marks(
+        left_px=sides[0],
+        right_px=sides[1],
+        crown_left_px=(left[0], left[1]),
+        crown_right_px=(right[0], right[1]),
+        station_px=_pairs(project_mm(theta, middle))[0],
+        card_px=_pairs(project_mm(theta, card.true_mm(corners))),
+    )
+
+
+def _pairs(points: Array) -> tuple[PointPx, ...]:
+    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in points)
+
+
+def _identity(photo: Photo) -> _Identity:
+    return {
+        "photo_name": photo.name,
+        "photo_sha256": photo.sha256,
+        "look_hash": photo.look_hash,
+        "taken_at": photo.taken_at,
+        "camera": photo.camera,
+    }
+
+
+def _refusal(photo: Photo, refused: RefusedError, card: Card | None, at_mm: float) -> Refusal:
+    return Refusal(
+        findings=refused.findings,
+        station=card.station if card else None,
+        view_deg=card.view_deg if card else None,
+        at_mm=at_mm,
+        **_identity(photo),
+    )

@@ -1,0 +1,140 @@
+"""Unroll a part of the photograph: a plane parallel to the card, seen from straight above.
+
+Rope edges are looked for in a strip whose columns run along the rope and whose rows run across
+it. The strip lies in the plane z = `height_mm`; a point of an edge there stands for the whole
+plane through the camera centre that holds the rope's direction and that point, so that the
+choice of the height only decides how the pixels are laid out, never what is measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pose import LOG_F, camera_centre_mm, project_mm
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Light = NDArray[np.float32]
+
+
+def _srgb_to_light() -> Light:
+    """IEC 61966-2-1: what 8 bits of a picture mean as light, 0 to 1."""
+    v = np.arange(256) / 255
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+LIGHT_OF = _srgb_to_light()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """A rectified piece of the photograph.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3), float32
+        Linear light, 0 to 1; rows go from `across_mm[0]` upwards.
+    inside : ndarray of shape (rows, columns), bool
+        False where the photograph does not reach.
+    along_mm : ndarray of shape (columns,)
+        Distance along the rope from the strip's origin, mm.
+    across_mm : ndarray of shape (rows,)
+        Distance across the rope from the strip's origin, mm.
+    origin_mm : ndarray of shape (2,)
+        Origin on the card, mm.
+    direction : ndarray of shape (2,)
+        Unit vector along the rope, in the card's plane.
+    height_mm : float
+        Height of the strip's plane over the card, mm.
+    """
+
+    light: Light
+    inside: NDArray[np.bool_]
+    along_mm: Array
+    across_mm: Array
+    origin_mm: Array
+    direction: Array
+    height_mm: float
+
+
+def across_vector(direction: Array) -> Array:
+    """Return the unit vector (2,) across the rope, a quarter turn left of `direction`."""
+    return np.array([-direction[1], direction[0]])
+
+
+def points_mm(
+    along: Array, across: Array, origin: Array, direction: Array, height_mm: float
+) -> Array:
+    """Return points (N, 3) of the card's frame from distances along and across (N,), mm."""
+    flat = (
+        origin
+        + np.multiply.outer(along, direction)
+        + np.multiply.outer(across, across_vector(direction))
+    )
+    return np.column_stack([flat, np.full(len(flat), height_mm)])
+
+
+def scale_at(theta: Array, point_mm: Array) -> float:
+    """Return the scale of the photograph at a point (3,) of the card's frame, px/mm."""
+    distance = float(np.linalg.norm(point_mm - camera_centre_mm(theta)))
+    return float(np.exp(theta[LOG_F])) / distance
+
+
+def cut_strip(
+    pixels: Image,
+    theta: Array,
+    along_mm: Array,
+    across_mm: Array,
+    origin_mm: Array,
+    direction: Array,
+    height_mm: float,
+) -> Strip:
+    """Sample a strip from the photograph.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    theta : ndarray of shape (12,)
+        Camera and card, see `vision.pose`.
+    along_mm, across_mm : ndarray of shape (columns,) and (rows,)
+        Evenly spaced distances, mm.
+    origin_mm, direction : ndarray of shape (2,)
+        Origin and unit vector along the rope, on the card.
+    height_mm : float
+        Height of the plane over the card, mm.
+    """
+    # The map from strip to photograph is smooth: it is worked out on a coarse lattice, and
+    # lens distortion with it, and filled in between by a homography that fits the lattice.
+    a, b = (np.linspace(v[0], v[-1], 7) for v in (along_mm, across_mm))
+    grid_a, grid_b = (g.ravel() for g in np.meshgrid(a, b))
+    seen = project_mm(theta, points_mm(grid_a, grid_b, origin_mm, direction, height_mm))
+    step_a, step_b = along_mm[1] - along_mm[0], across_mm[1] - across_mm[0]
+    here = np.column_stack([(grid_a - along_mm[0]) / step_a, (grid_b - across_mm[0]) / step_b])
+    model, _ = cv2.findHomography(here.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
+    to_photo = np.asarray(model, float)
+    size = (len(along_mm), len(across_mm))
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpPerspective(pixels, to_photo, size, flags=flags)
+    return Strip(
+        LIGHT_OF[cut],
+        _inside(pixels.shape, to_photo, size),
+        along_mm,
+        across_mm,
+        origin_mm,
+        direction,
+        height_mm,
+    )
+
+
+def _inside(shape: tuple[int, ...], to_photo: Array, size: tuple[int, int]) -> NDArray[np.bool_]:
+    columns, rows = np.arange(size[0]), np.arange(size[1])[:, None]
+    w = to_photo[2, 0] * columns + to_photo[2, 1] * rows + to_photo[2, 2]
+    x = (to_photo[0, 0] * columns + to_photo[0, 1] * rows + to_photo[0, 2]) / w
+    y = (to_photo[1, 0] * columns + to_photo[1, 1] * rows + to_photo[1, 2]) / w
+    inside: NDArray[np.bool_] = (x > 1) & (y > 1) & (x < shape[1] - 2) & (y < shape[0] - 2)
+    return inside
