@@ -1,0 +1,290 @@
+"""The record as an object: one plain method for each thing that can be said or asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import Table
+
+from inspection import record_drafts, record_judge, record_read, record_verify, record_write
+from inspection.photographs import PhotographStore
+from inspection.readings import Gauge, Reading
+from inspection.record_access import Access
+from inspection.record_entries import LoggedReading, OpenInspection, ReviewState, Summary
+from inspection.record_events import Event, fingerprint, iter_events
+from inspection.record_plain import Plain, gauge_from, plain, rope_from
+from inspection.record_tables import gauges, print_checks, ropes
+from inspection.rope import Inspection, Rope
+from vision.estimate import Finding, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """An open record; made by `open_record`, closed by `close` or at the end of ``with``.
+
+    Methods that change something take `by`, the person, and `why`; those that change what
+    others may be editing also take `revision`, the `OpenInspection.revision` that the caller
+    saw, and raise `StaleError` if somebody was faster. `revision` None skips that question.
+    """
+
+    access: Access
+    photographs: PhotographStore
+
+    def __enter__(self) -> Record:
+        """Return the record itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the record."""
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.access.engine.dispose()
+
+    # ---- ropes, gauges, prints ------------------------------------------------------------
+
+    def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
+        """Add a rope that the record does not hold yet."""
+        record_write.check_rope(rope)
+        self._keep(ropes, "rope", rope, False, by, why)
+
+    def change_rope(self, rope: Rope, *, by: str, why: str) -> None:
+        """Replace what the record says about a rope; what it said before stays in its event."""
+        record_write.check_rope(rope)
+        self._keep(ropes, "rope", rope, True, by, why)
+
+    def rope(self, identity: str) -> Rope:
+        """Return a rope."""
+        return rope_from(self._kept(ropes, "rope", identity))
+
+    def ropes(self) -> tuple[Rope, ...]:
+        """Return all ropes, by name."""
+        with self.access.reading() as connection:
+            return tuple(rope_from(item) for _, item in record_read.iter_kept(connection, ropes))
+
+    def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
+        """Add a gauge that the record does not hold yet."""
+        record_write.check_gauge(gauge)
+        self._keep(gauges, "gauge", gauge, False, by, why)
+
+    def change_gauge(self, gauge: Gauge, *, by: str, why: str) -> None:
+        """Replace what the record says about a gauge, e.g. after its calibration."""
+        record_write.check_gauge(gauge)
+        self._keep(gauges, "gauge", gauge, True, by, why)
+
+    def gauge(self, identity: str) -> Gauge:
+        """Return a gauge."""
+        return gauge_from(self._kept(gauges, "gauge", identity))
+
+    def gauges(self) -> tuple[Gauge, ...]:
+        """Return all gauges, by name."""
+        with self.access.reading() as connection:
+            return tuple(gauge_from(item) for _, item in record_read.iter_kept(connection, gauges))
+
+    def add_print_check(self, card_set: str, values: Plain, *, by: str, why: str = "") -> None:
+        """Keep what was read on the bars of a card set; a later check needs a `why`."""
+        with self.access.writing() as connection:
+            known = dict(record_read.iter_kept(connection, print_checks))
+            record_write.save_kept(
+                connection, print_checks, "print check", card_set, values,
+                change=card_set in known, by=by, why=why,
+            )  # fmt: skip
+
+    def print_checks(self) -> dict[str, Plain]:
+        """Return the print checks by card set."""
+        with self.access.reading() as connection:
+            return dict(record_read.iter_kept(connection, print_checks))
+
+    # ---- inspections and their entries ----------------------------------------------------
+
+    def add_inspection(self, inspection: Inspection, *, by: str, why: str = "") -> None:
+        """Add an inspection of a rope that the record holds."""
+        with self.access.writing() as connection:
+            record_write.save_inspection(connection, inspection, by=by, why=why, revision=None)
+
+    def change_inspection(
+        self, inspection: Inspection, *, by: str, why: str, revision: int
+    ) -> None:
+        """Replace date, place, people, tension or stations of an inspection."""
+        with self.access.writing(by, inspection.identity, revision) as connection:
+            record_write.save_inspection(connection, inspection, by=by, why=why, revision=revision)
+
+    def add_readings(
+        self, inspection: str, added: Sequence[Reading], *, by: str, why: str = "",
+        revision: int | None = None,
+    ) -> tuple[int, ...]:  # fmt: skip
+        """Add readings and return their numbers; all are saved, or none."""
+        with self.access.writing(by, inspection, revision) as connection:
+            return record_write.save_readings(
+                connection, inspection, added, by=by, why=why, revision=revision
+            )
+
+    def correct_reading(
+        self, inspection: str, number: int, reading: Reading, *, by: str, why: str,
+        revision: int | None = None,
+    ) -> None:  # fmt: skip
+        """Supersede a reading; what it was stays in the event."""
+        with self.access.writing(by, inspection, revision) as connection:
+            record_write.save_correction(
+                connection, inspection, number, reading, by=by, why=why, revision=revision
+            )
+
+    def withdraw_reading(
+        self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
+    ) -> None:
+        """Take a reading back; it is kept, marked as withdrawn."""
+        with self.access.writing(by, inspection, revision) as connection:
+            record_write.save_correction(
+                connection, inspection, number, None, by=by, why=why, revision=revision
+            )
+
+    def add_results(
+        self, inspection: str, added: Sequence[Result], *, by: str, why: str = "",
+        revision: int | None = None,
+    ) -> tuple[int, ...]:  # fmt: skip
+        """Add estimates and refusals; one of the same photograph and place supersedes."""
+        with self.access.writing(by, inspection, revision) as connection:
+            return record_write.save_results(
+                connection, inspection, added, by=by, why=why, revision=revision
+            )
+
+    def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
+        """Store a photograph's bytes and say to which inspection it belongs; return its hash."""
+        with self.access.reading() as connection:
+            record_write.the_inspection(connection, inspection)
+        sha256 = self.photographs.put(data)  # first, so that no event names a missing photograph
+        with self.access.writing() as connection:
+            record_write.save_photograph(
+                connection, inspection, sha256, name=name, size=len(data), by=by
+            )
+        return sha256
+
+    # ---- judging --------------------------------------------------------------------------
+
+    def set_findings(
+        self, inspection: str, found: Sequence[Finding], *, rank: float, by: str
+    ) -> None:
+        """Say what the scrutiny found now, and how much the inspection deserves a look.
+
+        Findings that were settled and are found again stay settled. With none left to settle,
+        the rank is 0.
+        """
+        with self.access.writing() as connection:
+            record_judge.save_findings(connection, inspection, found, rank=rank, by=by)
+
+    def settle_finding(self, inspection: str, key: str, *, how: str, by: str) -> None:
+        """Settle a finding, in words."""
+        with self.access.writing() as connection:
+            record_judge.save_settlement(connection, inspection, key, how=how, by=by)
+
+    def review(
+        self, inspection: str, state: ReviewState, *, by: str, why: str = "",
+        revision: int | None = None,
+    ) -> None:  # fmt: skip
+        """Accept, send back, overrule or reopen an inspection.
+
+        Nobody reviews readings that they took or corrected; sending back, overruling and
+        reopening need a reason; who decided can't overrule themselves. A later change of the
+        readings or results opens the inspection again.
+        """
+        with self.access.writing(by, inspection, revision) as connection:
+            record_judge.save_review(
+                connection, inspection, state, by=by, why=why, revision=revision
+            )
+
+    # ---- answers --------------------------------------------------------------------------
+
+    def inspection(self, identity: str) -> OpenInspection:
+        """Return an inspection with all that belongs to it."""
+        with self.access.reading() as connection:
+            row = record_write.the_inspection(connection, identity)
+            return record_read.read_inspection(connection, row)
+
+    def ranked(
+        self, *, state: ReviewState | None = None, rope: str | None = None,
+        limit: int | None = None,
+    ) -> list[Summary]:  # fmt: skip
+        """Return the inspections, those that most deserve a second look first."""
+        with self.access.reading() as connection:
+            return record_read.ranked(connection, state=state, rope=rope, limit=limit)
+
+    def readings(
+        self, *, rope: str | None = None, gauge: str | None = None, person: str | None = None
+    ) -> Iterator[LoggedReading]:
+        """Yield readings across inspections that match all of what is given."""
+        with self.access.reading() as connection:
+            yield from record_read.iter_readings(connection, rope=rope, gauge=gauge, person=person)
+
+    def events(
+        self, *, about: str | None = None, subject: str | None = None, after: int = 0
+    ) -> Iterator[Event]:
+        """Yield what happened, in order: all of it, or about one rope, gauge or inspection."""
+        with self.access.reading() as connection:
+            yield from iter_events(connection, about=about, subject=subject, after=after)
+
+    def fingerprint(self) -> str:
+        """Return count and hash of the last event: note it, and `verify` holds you to it."""
+        with self.access.reading() as connection:
+            return fingerprint(connection)
+
+    def verify(
+        self, *, noted: str | None = None, photographs: bool = False
+    ) -> record_verify.Verification:
+        """Find out whether anything was changed past this program."""
+        with self.access.reading() as connection:
+            store = self.photographs if photographs else None
+            return record_verify.verify(connection, noted=noted, store=store)
+
+    def backup(self, to: str | Path, *, photographs: bool = True) -> record_verify.Backup:
+        """Copy record and photographs into a folder, and verify the copy."""
+        return record_verify.back_up(
+            self.access, self.photographs, Path(to), with_photographs=photographs
+        )
+
+    # ---- drafts ---------------------------------------------------------------------------
+
+    def save_draft(self, inspection: str, data: Any, *, by: str, revision: int = 0) -> None:
+        """Keep what a person is typing; a draft is no entry and is overwritten by the next."""
+        with self.access.writing() as connection:
+            record_drafts.save(connection, by, inspection, data, revision)
+
+    def draft(self, inspection: str, *, by: str) -> record_drafts.Draft | None:
+        """Return what the person was typing, None if there is nothing."""
+        with self.access.reading() as connection:
+            return record_drafts.find(connection, by, inspection)
+
+    def drop_draft(self, inspection: str, *, by: str) -> None:
+        """Forget a draft, once it was saved or is not wanted."""
+        with self.access.writing() as connection:
+            record_drafts.drop(connection, by, inspection)
+
+    # ---- transactions ---------------------------------------------------------------------
+
+    @contextmanager
+    def together(self) -> Iterator[Record]:
+        """Yield a record whose changes are saved together at the end, or not at all."""
+        with self.access.writing() as connection:
+            yield replace(self, access=replace(self.access, batch=connection))
+
+    def _keep(self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str,
+              why: str) -> None:  # fmt: skip
+        with self.access.writing() as connection:
+            record_write.save_kept(
+                connection, table, about, thing.identity, plain(thing),
+                change=change, by=by, why=why,
+            )  # fmt: skip
+
+    def _kept(self, table: Table, about: str, identity: str) -> Plain:
+        with self.access.reading() as connection:
+            return record_read.the_kept(connection, table, about, identity)

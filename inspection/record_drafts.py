@@ -1,0 +1,61 @@
+"""Drafts: what somebody was typing when the page was closed. Not entries, hence not events."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select
+
+from inspection.record_events import now_utc
+from inspection.record_plain import canonical, checked_name, checked_text
+from inspection.record_tables import drafts
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a person was typing about an inspection.
+
+    Parameters
+    ----------
+    data : object
+        Plain values, as they were given.
+    revision : int
+        The inspection's revision that the person saw while typing; 0 if not known.
+    saved_at : str
+        When it was kept, UTC.
+    """
+
+    data: Any
+    revision: int
+    saved_at: str
+
+
+def save(connection: Connection, person: str, inspection: str, data: Any, revision: int) -> None:
+    """Keep a draft in place of the person's last one about the inspection."""
+    checked_name(person, "person")
+    checked_name(inspection, "inspection")
+    checked_text(data)
+    drop(connection, person, inspection)
+    connection.execute(
+        insert(drafts).values(
+            person=person, inspection=inspection, revision=revision, saved_at=now_utc(),
+            data=canonical(data),
+        )
+    )  # fmt: skip
+
+
+def find(connection: Connection, person: str, inspection: str) -> Draft | None:
+    """Return the person's draft about the inspection."""
+    row = connection.execute(
+        select(drafts).where(drafts.c.person == person, drafts.c.inspection == inspection)
+    ).one_or_none()
+    return None if row is None else Draft(json.loads(row.data), row.revision, row.saved_at)
+
+
+def drop(connection: Connection, person: str, inspection: str) -> None:
+    """Forget the person's draft about the inspection."""
+    connection.execute(
+        delete(drafts).where(drafts.c.person == person, drafts.c.inspection == inspection)
+    )

@@ -1,0 +1,84 @@
+"""What can go wrong between a record and its disk or database, in one sentence each."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import exc
+
+
+class RecordError(ValueError):
+    """The record can't do what was asked; the message is one sentence that says why."""
+
+
+class StaleError(RecordError):
+    """Somebody else changed the same thing first; nothing was overwritten, nothing is lost.
+
+    Parameters
+    ----------
+    message : str
+        Who changed what, and when.
+    change : object
+        What the caller wanted to save, as plain values.
+    draft_kept : bool
+        True where `change` was also kept as the caller's draft of the inspection.
+    """
+
+    def __init__(self, message: str, *, change: Any = None, draft_kept: bool = False) -> None:
+        super().__init__(message)
+        self.change = change
+        self.draft_kept = draft_kept
+
+
+# What SQLite says (sqlite.org/rescode.html gives the texts), and what a person can do about it.
+# The longer text comes first where one holds the other.
+_SQLITE_WORDS = {
+    "database is locked": "is locked by another program that is writing; wait a moment and try "
+    "again.",
+    "database table is locked": "is locked by another program that is writing; wait a moment "
+    "and try again.",
+    "readonly database": "can only be read: the file or its folder is write-protected; give "
+    "write permission or copy it elsewhere.",
+    "database or disk is full": "could not be written: the disk is full; free some space and try "
+    "again. Nothing that was saved before is lost.",
+    "unable to open database file": "can't be opened: the folder is missing, or it may not be "
+    "read and written; check the path and its permissions.",
+    "file is not a database": "is not a record: the file is something else, or it is encrypted; "
+    "check the path.",
+    "disk image is malformed": "is damaged; restore the last backup, and keep the damaged file.",
+    "disk I/O error": "could not be read or written: the disk reported an error; check the disk "
+    "and restore the last backup if this stays.",
+    "events are only ever added": "keeps every event: none is changed or deleted; add a "
+    "correction instead.",
+}
+
+
+@contextmanager
+def plainly(where: str) -> Iterator[None]:
+    """Turn whatever a database raises inside into a `RecordError` with one sentence.
+
+    Parameters
+    ----------
+    where : str
+        The record, as the user named it.
+    """
+    try:
+        yield
+    except exc.SQLAlchemyError as error:
+        raise RecordError(_sentence(where, getattr(error, "orig", None) or error)) from error
+    except sqlite3.Error as error:
+        raise RecordError(_sentence(where, error)) from error
+
+
+def _sentence(where: str, cause: BaseException) -> str:
+    said = str(cause)
+    for words, sentence in _SQLITE_WORDS.items():
+        if words in said:
+            return f"The record {where} {sentence}"
+    first_line = said.strip().splitlines()[0] if said.strip() else type(cause).__name__
+    if "connection failed" in said or "could not connect" in said:
+        return f"The record's database {where} does not answer ({first_line}); is it running?"
+    return f"The record {where} could not be used: {first_line}"

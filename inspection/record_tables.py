@@ -1,0 +1,214 @@
+"""The record's tables: the events, which are the record, and what follows from them.
+
+`events` and `head` are the record. The tables after them hold the current state for fast
+queries; `record_state` fills them from the events and from nothing else, so that they can be
+made anew and compared. Times and dates are ISO 8601 text and results are JSON text, so that
+every database keeps the same characters.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Double,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    Text,
+)
+
+metadata = MetaData()
+
+events = Table(
+    "events",
+    metadata,
+    Column("sequence", Integer, primary_key=True, autoincrement=False),
+    Column("at", String(32), nullable=False),
+    Column("who", String(200), nullable=False),
+    Column("about", String(40), nullable=False),
+    Column("subject", String(200), nullable=False),
+    Column("kind", String(40), nullable=False),
+    Column("old", Text),
+    Column("new", Text),
+    Column("why", Text, nullable=False),
+    Column("previous", String(64), nullable=False),
+    Column("hash", String(64), nullable=False),
+    Index("events_by_subject", "about", "subject", "sequence"),
+)
+
+head = Table(
+    "head",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("sequence", Integer, nullable=False),
+    Column("hash", String(64), nullable=False),
+)
+
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("person", String(200), nullable=False),
+    Column("inspection", String(200), nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("saved_at", String(32), nullable=False),
+    Column("data", Text, nullable=False),
+    PrimaryKeyConstraint("person", "inspection"),
+)
+
+ropes = Table(
+    "ropes",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("revision", Integer, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+gauges = Table(
+    "gauges",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("revision", Integer, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+print_checks = Table(
+    "print_checks",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("revision", Integer, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+inspections = Table(
+    "inspections",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("rope", String(200), ForeignKey("ropes.identity"), nullable=False),
+    Column("held_on", String(10), nullable=False),
+    Column("place", Text, nullable=False),
+    Column("inspector", Text, nullable=False),
+    Column("reviewer", Text, nullable=False),
+    Column("supervisor", Text, nullable=False),
+    Column("tension", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("changed_at", String(32), nullable=False),
+    Column("state", String(20), nullable=False),
+    # summary of the readings and of the scrutiny, so that the ranked list is one index scan
+    Column("readings", Integer, nullable=False),
+    Column("results", Integer, nullable=False),
+    Column("open_findings", Integer, nullable=False),
+    Column("rank", Double, nullable=False),
+    Column("headline", Text, nullable=False),
+    Index("inspections_by_rope", "rope", "held_on"),
+)
+Index("inspections_ranked", inspections.c.rank.desc(), inspections.c.identity)
+
+# Stored in the order of the key (no row number of its own in SQLite): one inspection's rows lie
+# together, so opening it does not slow down as the record grows.
+stations = Table(
+    "stations",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("position_m", Double, nullable=False),
+    Column("note", Text, nullable=False),
+    PrimaryKeyConstraint("inspection", "number"),
+    sqlite_with_rowid=False,
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("view_deg", Integer, nullable=False),
+    Column("typed", Text, nullable=False),
+    Column("value_mm", Double, nullable=False),
+    Column("gauge", String(200), ForeignKey("gauges.identity"), nullable=False),
+    Column("person", Text, nullable=False),
+    Column("at", String(40)),
+    Column("withdrawn", Boolean, nullable=False),
+    Column("corrected_by", Text, nullable=False),
+    Column("event", Integer, nullable=False),
+    PrimaryKeyConstraint("inspection", "number"),
+    Index("readings_by_gauge", "gauge"),
+    Index("readings_by_person", "person"),
+    sqlite_with_rowid=False,
+)
+
+results = Table(
+    "results",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("station", Integer),
+    Column("view_deg", Integer),
+    Column("at_mm", Double, nullable=False),
+    Column("photo", String(64), nullable=False),
+    Column("diameter_mm", Double),
+    Column("u_mm", Double),
+    Column("data", Text, nullable=False),
+    Column("event", Integer, nullable=False),
+    PrimaryKeyConstraint("inspection", "number"),
+    Index("results_by_photo", "photo"),
+)
+
+photographs = Table(
+    "photographs",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("bytes", Integer, nullable=False),
+    Column("event", Integer, nullable=False),
+    PrimaryKeyConstraint("inspection", "sha256"),
+    Index("photographs_by_hash", "sha256"),
+)
+
+findings = Table(
+    "findings",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("key", String(12), nullable=False),
+    Column("position", Integer, nullable=False),
+    Column("code", Text, nullable=False),
+    Column("data", Text, nullable=False),
+    Column("current", Boolean, nullable=False),
+    Column("settled_by", Text, nullable=False),
+    Column("settled_at", String(32), nullable=False),
+    Column("settled_how", Text, nullable=False),
+    Column("event", Integer, nullable=False),
+    PrimaryKeyConstraint("inspection", "key"),
+)
+
+reviews = Table(
+    "reviews",
+    metadata,
+    Column("event", Integer, primary_key=True, autoincrement=False),
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("who", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("why", Text, nullable=False),
+    Index("reviews_by_inspection", "inspection", "event"),
+)
+
+# In an order in which each table comes after those that it refers to.
+STATE = (
+    ropes,
+    gauges,
+    print_checks,
+    inspections,
+    stations,
+    readings,
+    results,
+    photographs,
+    findings,
+    reviews,
+)

@@ -1,0 +1,288 @@
+"""Saving: what must hold before an event is added, and the event that each change becomes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, get_args
+
+from sqlalchemy import Connection, Row, Table, select
+
+from inspection.readings import Gauge, GaugeKind, Reading
+from inspection.record_errors import RecordError, StaleError
+from inspection.record_events import Event, append_event, iter_events
+from inspection.record_plain import Plain, checked_name, checked_text, plain, reading_from
+from inspection.record_read import find_inspection, inspection_of, kept, next_number
+from inspection.record_state import apply_event
+from inspection.record_tables import gauges, photographs, readings, results, ropes
+from inspection.rope import Inspection, Rope
+from vision.estimate import Result
+
+
+def save(
+    connection: Connection,
+    *,
+    who: str,
+    about: str,
+    subject: str,
+    kind: str,
+    old: Any = None,
+    new: Any = None,
+    why: str = "",
+) -> Event:
+    """Add one event and bring the state up to it."""
+    checked_name(who, "person")
+    checked_name(subject, about)
+    checked_text([new, why])
+    event = append_event(
+        connection, who=who, about=about, subject=subject, kind=kind, old=old, new=new, why=why
+    )
+    apply_event(connection, event)
+    return event
+
+
+def save_kept(
+    connection: Connection,
+    table: Table,
+    about: str,
+    identity: str,
+    values: Plain,
+    *,
+    change: bool,
+    by: str,
+    why: str,
+) -> None:
+    """Save a rope, a gauge or a print check: a new one, or a change of a known one."""
+    try:
+        old = kept(connection, table, identity)
+    except KeyError:
+        old = None
+    if change and old is None:
+        raise RecordError(f"there is no {about} {identity!r} in the record; add it first.")
+    if not change and old is not None:
+        raise RecordError(f"the {about} {identity!r} is in the record already; change it instead.")
+    if change:
+        need_reason(why, f"to change the {about} {identity!r}")
+    kind = f"{about} {'changed' if change else 'added'}"
+    save(connection, who=by, about=about, subject=identity, kind=kind, old=old, new=values, why=why)
+
+
+def check_rope(rope: Rope) -> None:
+    """Raise ValueError if a rope's figures can't be."""
+    _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
+    if rope.reference_mm is not None:
+        _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
+
+
+def check_gauge(gauge: Gauge) -> None:
+    """Raise ValueError if a gauge's kind is unknown or its figures can't be."""
+    kinds = get_args(GaugeKind)
+    if gauge.kind not in kinds:
+        raise ValueError(f"a gauge is one of {', '.join(kinds)}; got {gauge.kind!r}.")
+    _positive(gauge.resolution_mm, f"resolution of gauge {gauge.identity!r}", "mm")
+    if not (math.isfinite(gauge.permissible_error_mm) and gauge.permissible_error_mm >= 0):
+        raise ValueError(
+            f"the permissible error of gauge {gauge.identity!r} must be 0 mm or more; "
+            f"got {gauge.permissible_error_mm}."
+        )
+
+
+def _positive(value: float, what: str, unit: str) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
+
+
+def need_reason(why: str, what: str) -> None:
+    """Raise ValueError if no reason was given."""
+    if not why.strip():
+        raise ValueError(f"{what}, say why.")
+
+
+def the_inspection(connection: Connection, identity: str) -> Row[Any]:
+    """Return the inspection's row, or say that there is none."""
+    row = find_inspection(connection, identity)
+    if row is None:
+        raise RecordError(f"there is no inspection {identity!r} in the record.")
+    return row
+
+
+def check_revision(
+    connection: Connection, row: Row[Any], revision: int | None, change: Any
+) -> None:
+    """Raise StaleError if the inspection was changed after `revision`."""
+    if revision is None or revision == row.revision:
+        return
+    newer = [
+        f"{event.kind} by {event.who} at {event.at[:16].replace('T', ' ')} UTC"
+        for event in iter_events(
+            connection, about="inspection", subject=row.identity, after=revision
+        )
+    ]
+    told = "; ".join(newer[-3:]) or f"its revision is {row.revision}, not {revision}"
+    more = f" (and {len(newer) - 3} changes before)" if len(newer) > 3 else ""
+    raise StaleError(
+        f"inspection {row.identity!r} was changed after you opened it: {told}{more}. "
+        "Nothing was overwritten; open it again and make your change on what is there now.",
+        change=change,
+    )
+
+
+def save_inspection(
+    connection: Connection, inspection: Inspection, *, by: str, why: str, revision: int | None
+) -> None:
+    """Save a new inspection (revision None) or a change of a known one."""
+    checked_name(inspection.identity, "inspection")
+    row = find_inspection(connection, inspection.identity)
+    new = plain(inspection)
+    numbers = [station.number for station in inspection.stations]
+    if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
+        raise ValueError(f"stations are numbered from 1, each number once; got {numbers}.")
+    try:
+        kept(connection, ropes, inspection.rope)
+    except KeyError:
+        raise RecordError(
+            f"there is no rope {inspection.rope!r} in the record; add it first."
+        ) from None
+    if revision is None:
+        if row is not None:
+            raise RecordError(
+                f"the inspection {inspection.identity!r} is in the record already; "
+                "change it instead."
+            )
+        kind, old = "inspection added", None
+    else:
+        row = the_inspection(connection, inspection.identity)
+        check_revision(connection, row, revision, new)
+        need_reason(why, f"to change the inspection {inspection.identity!r}")
+        kind, old = "inspection changed", plain(inspection_of(connection, row))
+    save(
+        connection, who=by, about="inspection", subject=inspection.identity, kind=kind,
+        old=old, new=new, why=why,
+    )  # fmt: skip
+
+
+def save_readings(
+    connection: Connection,
+    identity: str,
+    added: Sequence[Reading],
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> tuple[int, ...]:
+    """Add readings; return their numbers."""
+    row = the_inspection(connection, identity)
+    new = [plain(reading) for reading in added]
+    check_revision(connection, row, revision, new)
+    if not added:
+        return ()
+    for reading in added:
+        _check_reading(connection, reading)
+    first = next_number(connection, readings, identity)
+    numbers = tuple(range(first, first + len(new)))
+    numbered = [{"number": number, **item} for number, item in zip(numbers, new, strict=True)]
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="readings added",
+        new=numbered, why=why,
+    )  # fmt: skip
+    return numbers
+
+
+def _check_reading(connection: Connection, reading: Reading) -> None:
+    checked_name(reading.person, "person who read")
+    _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
+    if reading.station < 1 or not 0 <= reading.view_deg < 360:
+        raise ValueError(
+            f"a reading needs a station from 1 and a view from 0 to 359 degrees; got station "
+            f"{reading.station}, {reading.view_deg} degrees."
+        )
+    found = connection.execute(
+        select(gauges.c.identity).where(gauges.c.identity == reading.gauge)
+    ).scalar()
+    if found is None:
+        raise RecordError(f"there is no gauge {reading.gauge!r} in the record; add it first.")
+
+
+def save_correction(
+    connection: Connection,
+    identity: str,
+    number: int,
+    reading: Reading | None,
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> None:
+    """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
+    row = the_inspection(connection, identity)
+    new = None if reading is None else {"number": number, **plain(reading)}
+    check_revision(connection, row, revision, new)
+    need_reason(why, f"to correct or withdraw reading {number}")
+    there = connection.execute(
+        select(readings).where(readings.c.inspection == identity, readings.c.number == number)
+    ).one_or_none()
+    if there is None:
+        raise RecordError(f"inspection {identity!r} has no reading {number}.")
+    if there.withdrawn:
+        raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
+    if reading is not None:
+        _check_reading(connection, reading)
+    old = {"number": number, **plain(reading_from(dict(there._mapping)))}
+    kind = "reading withdrawn" if new is None else "reading corrected"
+    save(
+        connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
+        why=why,
+    )  # fmt: skip
+
+
+def save_results(
+    connection: Connection,
+    identity: str,
+    added: Sequence[Result],
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> tuple[int, ...]:
+    """Add what photographs say; a new result of the same photograph and place supersedes."""
+    row = the_inspection(connection, identity)
+    new = [plain(result) for result in added]
+    check_revision(connection, row, revision, new)
+    if not added:
+        return ()
+    there = connection.execute(select(results).where(results.c.inspection == identity)).all()
+    same = {(item.photo, item.at_mm): item for item in there if item.photo}
+    following = next_number(connection, results, identity)
+    numbers: dict[int, Plain] = {}
+    superseded = []
+    for result, values in zip(added, new, strict=True):
+        before = same.get((result.photo_sha256, result.at_mm))
+        if before is None:
+            number, following = following, following + 1
+        else:
+            number = before.number
+            superseded.append({"number": number, "event": before.event})
+        numbers[number] = {"number": number, **values}
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="results added",
+        old=superseded or None, new=list(numbers.values()), why=why,
+    )  # fmt: skip
+    return tuple(numbers)
+
+
+def save_photograph(
+    connection: Connection, identity: str, sha256: str, *, name: str, size: int, by: str
+) -> None:
+    """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
+    the_inspection(connection, identity)
+    there = connection.execute(
+        select(photographs.c.sha256).where(
+            photographs.c.inspection == identity, photographs.c.sha256 == sha256
+        )
+    ).scalar()
+    if there is None:
+        new = {"sha256": sha256, "name": name, "bytes": size}
+        save(
+            connection, who=by, about="inspection", subject=identity, kind="photograph added",
+            new=new,
+        )  # fmt: skip
