@@ -36,16 +36,16 @@ from vision.card_marks import (
 )
 
 INSTRUCTIONS = (
-    "1  Lay the rope along the band, with the card flat against it.",
-    "2  Photograph square to the card, from 300 to 500 mm.",
-    "3  Measure both bars once with a caliper; enter what you read.",
+    "Lay the rope along the band, card flat against it.",
+    "Photograph square, from 300 to 500 mm.",
+    "Measure both bars once with a caliper and enter what you read.",
 )
 CAUTION = (
     "Secure the load first. Never work near a moving rope. A photograph never clears a rope: "
     "the competent person decides."
 )
 REGULAR, BOLD = "Helvetica", "Helvetica-Bold"
-CAP_HEIGHT = 0.72  # of Helvetica, over the font size
+CAP_HEIGHT = 0.74  # of Helvetica with its degree sign, over the font size
 LEADING = 1.22
 SMALLEST_PT, LARGEST_PT, NUMBER_PT = 4.5, 8.5, 5.0
 TITLE_RATIO = 1.75
@@ -99,8 +99,8 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue"
     for station, view_deg, number in numbers:
         canvas.translate(page[0] / 2, page[1] / 2)
         _draw_targets(canvas, layout, number, ink)
-        _draw_marks(canvas, layout)
         _draw_words(canvas, layout, f"Rope card · station {station} · view {view_deg}°")
+        _draw_marks(canvas, layout)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -185,15 +185,17 @@ def _draw_words(canvas: Canvas, layout: Layout, title: str) -> None:
 
     canvas.setFont(REGULAR, size)
     top = right[3] * mm - CAP_HEIGHT * size
-    for line in _instruction_lines(size, width):
-        canvas.drawString(right[0] * mm, top, line)
-        top -= LEADING * size
+    for step, lines in enumerate(_instruction_lines(size, width), start=1):
+        canvas.drawString(right[0] * mm, top, str(step))
+        for line in lines:
+            canvas.drawString(right[0] * mm + size, top, line)
+            top -= LEADING * size
 
     _draw_bar_labels(canvas, layout, min(size, 7.0))
 
 
-def _instruction_lines(size: float, width: float) -> list[str]:
-    return [line for step in INSTRUCTIONS for line in simpleSplit(step, REGULAR, size, width)]
+def _instruction_lines(size: float, width: float) -> list[list[str]]:
+    return [simpleSplit(step, REGULAR, size, width - size) for step in INSTRUCTIONS]
 
 
 def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tuple[float, float]:
@@ -202,7 +204,7 @@ def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tu
     while size > SMALLEST_PT:
         title_pt = min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
         caution = len(simpleSplit(CAUTION, BOLD, size, width))
-        lines = len(_instruction_lines(size, width))
+        lines = sum(map(len, _instruction_lines(size, width)))
         left = CAP_HEIGHT * title_pt + (1.8 + LEADING * caution + 0.25) * size
         right = (LEADING * (lines - 1) + 1.0) * size
         fits = stringWidth(subtitle, REGULAR, size) <= width
