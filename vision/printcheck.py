@@ -1,0 +1,259 @@
+"""The print check: what a caliper read on the card's two bars, and what it makes of the card.
+
+Printers stretch paper, along and across by different amounts. The two bars of a card are
+measured once; their true lengths give the card its scale by axis. Checks are kept by the name
+of the card set in one small JSON file::
+
+    {"demo-set": {"layout": "A5 middle", "along_mm": 180.7, "across_mm": 109.6,
+                  "u_mm": 0.02, "checked_on": "2026-09-14"}}
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from vision.card import Card, Layout, layout_named
+
+UNCHECKED_U = 0.01  # +-1 % seen on laser prints, x and y differing (a user's report of 1990)
+FURTHEST_OFF = 0.06  # "fit to page" shrinks by 3 to 6 % (from memory, confidence 0.6)
+# Setting a caliper on two printed ends by eye (common practice, no source).
+U_ENDS_MM = 0.03
+# Paper grows and shrinks with moisture after the check: 0.01 % to 0.02 % per 1 % of relative
+# humidity across the grain, less along it (from memory, confidence 0.6); 0.03 % allows a few
+# per cent between check and photograph.
+U_MOISTURE = 0.0003
+
+
+@dataclass(frozen=True, slots=True)
+class PrintCheck:
+    """What was read on the two bars of one card set.
+
+    Parameters
+    ----------
+    name : str
+        Name of the card set.
+    layout : Layout
+        Which card was printed.
+    along_read_mm, across_read_mm : float
+        Lengths of the two bars as read, mm.
+    u_read_mm : float
+        Standard uncertainty of one reading, mm: what the instrument adds. A caliper with
+        limits of error of 0.03 mm gives 0.03 / sqrt(3), about 0.02 mm.
+    checked_on : date or None
+        Day of the check.
+
+    Raises
+    ------
+    ValueError
+        If a reading is more than 6 % off the drawn length, or a value makes no sense.
+    """
+
+    name: str
+    layout: Layout
+    along_read_mm: float
+    across_read_mm: float
+    u_read_mm: float
+    checked_on: date | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse at the door what no sound print can give."""
+        if not self.name.strip():
+            raise ValueError("the card set needs a name; got an empty one.")
+        if not (math.isfinite(self.u_read_mm) and 0 < self.u_read_mm <= 1):
+            raise ValueError(
+                "the standard uncertainty of a reading must be more than 0 and at most 1 mm; "
+                f"got {self.u_read_mm:g} mm."
+            )
+        along, across = self.layout.along_bar_mm, self.layout.across_bar_mm
+        _refuse_far_off("along", self.along_read_mm, along, across)
+        _refuse_far_off("across", self.across_read_mm, across, along)
+
+
+def _refuse_far_off(which: str, read_mm: float, drawn_mm: float, other_mm: float) -> None:
+    def near(value: float, target: float) -> bool:
+        return math.isfinite(value) and abs(value / target - 1) <= FURTHEST_OFF
+
+    if near(read_mm, drawn_mm):
+        return
+    if near(read_mm * 25.4, drawn_mm):
+        cause = "it looks like inches; enter it in mm"
+    elif near(read_mm * 10, drawn_mm):
+        cause = "it looks like centimetres; enter it in mm"
+    elif near(read_mm, other_mm):
+        cause = "it looks like the other bar's; exchange the two readings"
+    else:
+        cause = "it looks like a slip, or like a page printed to fit; reprint at 100 %"
+    raise ValueError(
+        f"the bar {which} is drawn {drawn_mm:g} mm long but {read_mm:g} mm was read, more than "
+        f"{FURTHEST_OFF:.0%} off: {cause}."
+    )
+
+
+def checked_card(check: PrintCheck) -> Card:
+    """Return the card of a checked set, with its true scale by axis.
+
+    The standard uncertainty of each scale holds the instrument (`PrintCheck.u_read_mm`), the
+    setting on the bar's two ends by eye (0.03 mm), and what moisture does to the paper between
+    check and photograph (0.03 %). Not in it: a card that is not flat, or a print whose scale
+    changes within the page.
+
+    Examples
+    --------
+    >>> from vision.card import layout_named
+    >>> card = checked_card(PrintCheck("demo-set", layout_named("A5 middle"), 180.7, 109.6, 0.02))
+    >>> round(card.scale_x, 5), round(card.u_scale_x, 5), card.print_set
+    (1.00389, 0.00036, 'demo-set')
+    """
+    layout = check.layout
+    u_bar_mm = math.hypot(check.u_read_mm, U_ENDS_MM)
+    return Card(
+        layout,
+        scale_x=check.along_read_mm / layout.along_bar_mm,
+        scale_y=check.across_read_mm / layout.across_bar_mm,
+        u_scale_x=math.hypot(u_bar_mm / layout.along_bar_mm, U_MOISTURE),
+        u_scale_y=math.hypot(u_bar_mm / layout.across_bar_mm, U_MOISTURE),
+        print_set=check.name,
+    )
+
+
+def unchecked_card(layout: Layout) -> Card:
+    """Return a card whose print nobody checked: drawn size, known to 1 % only."""
+    return Card(layout, u_scale_x=UNCHECKED_U, u_scale_y=UNCHECKED_U)
+
+
+def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
+    """Return the latest check of each card set in a file; none if there is no such file.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged, or holds something that is no print check.
+    """
+    file = Path(path)
+    return {name: _check_from(name, entry, file) for name, entry in _read(file).items()}
+
+
+def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
+    """Add a check to a file, whole or not at all; an earlier check of the set is kept in it.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged (it is then left as it is), cannot be written, or knows the set
+        as one of another layout.
+    """
+    file = Path(path)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with _locked(file.with_name(file.name + ".lock")):
+            entries = _read(file)
+            known = {name: _check_from(name, entry, file) for name, entry in entries.items()}
+            before = known.get(check.name)
+            if before == check:
+                return
+            if before is not None and before.layout != check.layout:
+                raise ValueError(
+                    f"card set {check.name!r} is of layout {before.layout.name}, not "
+                    f"{check.layout.name}; give the new set another name."
+                )
+            entry = _entry_of(check)
+            if before is not None:
+                old = dict(entries[check.name])
+                entry["earlier"] = [*old.pop("earlier", []), old]
+            _write(file, {**entries, check.name: entry})
+    except OSError as reason:
+        raise ValueError(
+            f"the print check cannot be saved in {file.name}: {reason.strerror or reason}."
+        ) from None
+
+
+def _entry_of(check: PrintCheck) -> dict[str, Any]:
+    return {
+        "layout": check.layout.name,
+        "along_mm": check.along_read_mm,
+        "across_mm": check.across_read_mm,
+        "u_mm": check.u_read_mm,
+        "checked_on": None if check.checked_on is None else check.checked_on.isoformat(),
+    }
+
+
+def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
+    where = f"{file.name}, card set {name!r}"
+    if not isinstance(entry, dict) or not isinstance(entry.get("layout"), str):
+        raise ValueError(f"{where}: this is no print check; mend the file or move it away.")
+    along, across, u_read = (entry.get(key) for key in ("along_mm", "across_mm", "u_mm"))
+    if not all(type(length) in (int, float) for length in (along, across, u_read)):
+        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.")
+    day = entry.get("checked_on")
+    if not isinstance(day, str | None):
+        raise ValueError(f"{where}: checked_on must be a day such as 2026-09-14.")
+    try:
+        checked_on = None if day is None else date.fromisoformat(day)
+        layout = layout_named(entry["layout"])
+        return PrintCheck(name, layout, float(along), float(across), float(u_read), checked_on)
+    except (ValueError, OverflowError) as reason:
+        raise ValueError(f"{where}: {reason}") from None
+
+
+def _read(file: Path) -> dict[str, Any]:
+    try:
+        text = file.read_text("utf-8")
+    except FileNotFoundError:
+        return {}
+    except (OSError, UnicodeDecodeError):
+        raise ValueError(f"{file.name} cannot be read; mend the file or move it away.") from None
+    try:
+        entries = json.loads(text, object_pairs_hook=_without_repeats)
+    except (ValueError, RecursionError) as reason:
+        raise ValueError(
+            f"{file.name} is damaged and was left as it is ({reason}); mend it or move it away."
+        ) from None
+    if not isinstance(entries, dict):
+        raise ValueError(f"{file.name} holds no print checks; mend the file or move it away.")
+    return entries
+
+
+def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    entries = dict(pairs)
+    if len(entries) < len(pairs):  # writing it back would lose one of the two
+        raise ValueError("a name stands in it twice")
+    return entries
+
+
+def _write(file: Path, entries: dict[str, Any]) -> None:
+    """Write a whole new file beside the old one, then put it in its place in one step."""
+    new = file.with_name(f"{file.name}.new")  # the lock makes it ours
+    try:
+        with new.open("w", encoding="utf-8") as out:
+            json.dump(entries, out, indent=2, ensure_ascii=False)
+            out.write("\n")
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(new, file)
+    except BaseException:
+        new.unlink(missing_ok=True)
+        raise
+
+
+@contextlib.contextmanager
+def _locked(lock: Path) -> Iterator[None]:
+    """Hold a lock file: two people who save at once must not lose each other's check."""
+    with lock.open("a+b") as held:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(held.fileno(), msvcrt.LK_LOCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(held, fcntl.LOCK_EX)
+        yield
