@@ -190,8 +190,8 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
     where = f"{file.name}, card set {name!r}"
     if not isinstance(entry, dict) or not isinstance(entry.get("layout"), str):
         raise ValueError(f"{where}: this is no print check; mend the file or move it away.")
-    along, across, u_read = (entry.get(key) for key in ("along_mm", "across_mm", "u_mm"))
-    if not all(type(length) in (int, float) for length in (along, across, u_read)):
+    lengths: list[Any] = [entry.get(key) for key in ("along_mm", "across_mm", "u_mm")]
+    if not all(type(length) in (int, float) for length in lengths):
         raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.")
     day = entry.get("checked_on")
     if not isinstance(day, str | None):
@@ -199,7 +199,8 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
     try:
         checked_on = None if day is None else date.fromisoformat(day)
         layout = layout_named(entry["layout"])
-        return PrintCheck(name, layout, float(along), float(across), float(u_read), checked_on)
+        along, across, u_read = map(float, lengths)
+        return PrintCheck(name, layout, along, across, u_read, checked_on)
     except (ValueError, OverflowError) as reason:
         raise ValueError(f"{where}: {reason}") from None
 
