@@ -1,0 +1,225 @@
+"""`ropephoto measure`: photographs in, diameters out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from inspection.section import Pairing
+    from vision.pipeline import Settings
+
+HOLDS = ("touching", "level", "stand-off")
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True)
+@click.option(
+    "--at",
+    "at_mm",
+    type=float,
+    multiple=True,
+    metavar="MM",
+    help="Place along the card, mm from its middle; repeat for several. Default: the middle.",
+)
+@click.option(
+    "--hold",
+    type=click.Choice(HOLDS),
+    default="touching",
+    show_default=True,
+    help="How the card was held: flat against the rope, level with the rope's axis, or "
+    "at a known stand-off.",
+)
+@click.option(
+    "--offset",
+    "offset_mm",
+    type=float,
+    default=0.0,
+    metavar="MM",
+    help="Gap (touching), or height of the rope's axis over the card (stand-off), mm.",
+)
+@click.option(
+    "--u-offset",
+    "u_offset_mm",
+    type=float,
+    metavar="MM",
+    help="Standard uncertainty of that distance, mm.",
+)
+@click.option(
+    "--jaw",
+    "jaw_diameters",
+    type=float,
+    default=2.0,
+    show_default=True,
+    help="Length of the virtual jaws, in rope diameters.",
+)
+@click.option(
+    "--nominal",
+    "nominal_mm",
+    type=float,
+    metavar="MM",
+    help="Nominal diameter, mm: shows differences in % of it.",
+)
+@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.option(
+    "--print-checks",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default="print_checks.json",
+    show_default=True,
+    help="File that keeps the print checks.",
+)
+@click.option(
+    "--say",
+    multiple=True,
+    metavar="FILE=STATION/VIEW",
+    help="Say which station and view a photograph shows, where its card can't.",
+)
+@click.option(
+    "--position",
+    multiple=True,
+    metavar="STATION=METRES",
+    help="Place of a station along the rope, m: two of them, at least 1 m apart, give "
+    "the measured diameter as the mean of four.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@click.option(
+    "--overlay",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write pictures with edges, crown lines, jaws and figures into DIR.",
+)
+@click.pass_context
+def measure(
+    context: click.Context,
+    photos: tuple[str, ...],
+    at_mm: tuple[float, ...],
+    hold: str,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    jaw_diameters: float,
+    nominal_mm: float | None,
+    print_set: str | None,
+    print_checks: Path,
+    say: tuple[str, ...],
+    position: tuple[str, ...],
+    as_json: bool,
+    as_csv: bool,
+    overlay: Path | None,
+) -> None:
+    """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
+
+    The photographs of one station at 0 and 90 degrees find each other by their cards' numbers
+    and give mean diameter and ovality. Every figure comes with its expanded uncertainty U
+    (k = 2, about 95 %).
+
+    Exit status: 0 all answered, 1 some refused, 2 misuse.
+
+    \b
+    Example:
+      ropephoto measure photos/ --print-set spring --nominal 22 --overlay seen/
+    """
+    from inspection.section import pair_by_card
+    from ui.measuring import find_photographs, measure_files
+    from ui.tables import print_csv, print_json, print_table
+    from vision.estimate import Refusal
+
+    if as_json and as_csv:
+        raise click.UsageError("take one of --json and --csv, not both.")
+    paths = find_photographs(photos)
+    settings = _settings(
+        at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks
+    )
+    said = dict(_said(entry) for entry in say)
+    positions = dict(_position(entry) for entry in position)
+    results = measure_files(paths, settings, said, overlay, quiet=as_json or as_csv)
+    pairing = pair_by_card(results, nominal_mm=nominal_mm)
+    if as_json:
+        print_json(results, pairing)
+    elif as_csv:
+        print_csv(results)
+    else:
+        print_table(results, pairing, nominal_mm)
+        _print_measured_diameter(pairing, positions, nominal_mm)
+    context.exit(1 if any(isinstance(result, Refusal) for result in results) else 0)
+
+
+def _settings(
+    at_mm: tuple[float, ...],
+    hold: str,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    jaw_diameters: float,
+    print_set: str | None,
+    print_checks: Path,
+) -> Settings:
+    from typing import cast
+
+    from vision.cylinder import Hold
+    from vision.pipeline import Settings
+    from vision.printcheck import load_print_checks
+
+    check = None
+    try:
+        if print_set is not None:
+            checks = load_print_checks(print_checks)
+            if print_set not in checks:
+                known = ", ".join(sorted(checks)) or "none"
+                raise ValueError(
+                    f"{print_checks} holds no card set called {print_set!r} (it holds: {known}); "
+                    "enter its bars with `ropephoto print-check`."
+                )
+            check = checks[print_set]
+        return Settings(
+            at_mm or (0.0,), cast(Hold, hold), offset_mm, u_offset_mm, jaw_diameters, check
+        )
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+
+
+def _said(entry: str) -> tuple[str, tuple[int, int]]:
+    name, _, place = entry.rpartition("=")
+    station, _, view = place.partition("/")
+    if not (name and station.isdigit() and view.isdigit()):
+        raise click.UsageError(f"--say wants FILE=STATION/VIEW, e.g. a.jpg=3/90; got {entry!r}.")
+    return Path(name).name, (int(station), int(view))
+
+
+def _position(entry: str) -> tuple[int, float]:
+    station, _, metres = entry.partition("=")
+    try:
+        return int(station), float(metres)
+    except ValueError as wrong:
+        raise click.UsageError(
+            f"--position wants STATION=METRES, e.g. 2=4.5; got {entry!r}."
+        ) from wrong
+
+
+def _print_measured_diameter(
+    pairing: Pairing, positions: dict[int, float], nominal_mm: float | None
+) -> None:
+    from dataclasses import replace
+
+    from inspection.measured import measured_diameter
+
+    if not positions:
+        return
+    if nominal_mm is None:
+        raise click.UsageError("--position needs --nominal as well.")
+    placed = [
+        replace(section, position_m=positions[section.station])
+        for section in pairing.sections
+        if section.station in positions
+    ]
+    try:
+        figure = measured_diameter(placed, nominal_mm=nominal_mm)
+    except ValueError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
+    click.echo(
+        f"Measured diameter (mean of {2 * len(placed)} readings): {figure.mean_mm:.2f} mm, "
+        f"U {2 * figure.u_mean_mm:.2f} mm. Largest difference: "
+        f"{figure.largest_difference_mm:.2f} mm, U {2 * figure.u_difference_mm:.2f} mm, "
+        f"{100 * figure.largest_difference_mm / nominal_mm:.1f} % of nominal."
+    )

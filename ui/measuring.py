@@ -1,0 +1,99 @@
+"""Find photographs, measure them with progress shown, and draw what was measured."""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from rich.console import Console
+from rich.progress import track
+
+from vision.estimate import Finding, Refusal, Result
+from vision.overlay import draw_results
+from vision.photo import PhotoError, open_photo
+from vision.pipeline import Settings, measure_photo
+
+SUFFIXES = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".avif"}
+
+
+def find_photographs(given_names: Iterable[str]) -> list[Path]:
+    """Return the photographs that files, folders and patterns stand for, each once.
+
+    Raises
+    ------
+    click.UsageError
+        If one of them stands for nothing.
+    """
+    paths: list[Path] = []
+    for given in given_names:
+        path = Path(given)
+        if path.is_dir():
+            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in SUFFIXES)
+            if not inside:
+                raise click.UsageError(f"the folder {given} holds no photographs.")
+            paths += inside
+        elif path.exists():
+            paths.append(path)
+        else:
+            matched = sorted(Path(p) for p in glob.glob(given, recursive=True))
+            if not matched:
+                raise click.UsageError(f"there is no file, folder or match for {given!r}.")
+            paths += [p for p in matched if p.is_file()]
+    return list(dict.fromkeys(paths))
+
+
+def measure_files(
+    paths: list[Path],
+    settings: Settings,
+    said: dict[str, tuple[int, int]] | None = None,
+    overlay: Path | None = None,
+    *,
+    quiet: bool = False,
+) -> list[Result]:
+    """Measure files one after the other, with a progress bar on the terminal.
+
+    A file that can't be opened as a photograph becomes a `Refusal` like any other.
+    """
+    results: list[Result] = []
+    listed = track(
+        paths,
+        "measuring",
+        console=Console(stderr=True),
+        transient=True,
+        disable=quiet or len(paths) < 3,
+    )
+    for path in listed:
+        try:
+            photo = open_photo(path)
+        except PhotoError as unreadable:
+            unread = Finding("unreadable", str(unreadable), "", "refuse")
+            results.append(Refusal((unread,), photo_name=path.name))
+            continue
+        found = measure_photo(photo, settings)
+        if said and path.name in said:
+            station, view = said[path.name]
+            found = tuple(replace(one, station=station, view_deg=view) for one in found)
+        results += found
+        if overlay is not None:
+            _write_overlay(overlay, path, photo.pixels, found)
+    return results
+
+
+def _write_overlay(
+    folder: Path, path: Path, pixels: NDArray[np.uint8], found: tuple[Result, ...]
+) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        drawn = draw_results(pixels, found)
+        Image.fromarray(drawn).save(folder / f"{path.stem}-measured.jpg", quality=88)
+    except OSError as failed:
+        raise click.ClickException(
+            f"the picture could not be written to {folder} ({failed.strerror}); choose another "
+            "folder with --overlay."
+        ) from failed

@@ -1,0 +1,34 @@
+"""Sentences that command line, pages and report share, so that they never differ."""
+
+from __future__ import annotations
+
+from vision.estimate import Finding, Refusal, Result
+
+CAUTIONS = (
+    "Secure the load and lock out the drive before anyone is near the rope; never measure, "
+    "touch or lean towards a moving rope. Wear gloves: broken wires cut.",
+    "A figure covers the photographed place only, and diameter is one criterion of several. "
+    "A photograph never clears a rope: the competent person, the maker's instructions and "
+    "local rules decide.",
+)
+
+
+def place(result: Result) -> str:
+    """Return where a result belongs, in words, e.g. ``"station 2, 90 deg"``."""
+    words = (
+        "no card number"
+        if result.station is None
+        else (f"station {result.station}, {result.view_deg} deg")
+    )
+    return f"{words}, at {result.at_mm:g} mm" if result.at_mm else words
+
+
+def sentence(finding: Finding) -> str:
+    """Return a finding as what was seen and what to do."""
+    return f"{finding.seen} {finding.remedy}"
+
+
+def refused(refusal: Refusal) -> str:
+    """Return why a photograph gives no diameter, as one line."""
+    reasons = " ".join(sentence(finding) for finding in refusal.findings)
+    return f"{place(refusal)}: no diameter. {reasons}"

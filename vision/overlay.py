@@ -1,0 +1,120 @@
+"""Draw what was measured on the photograph: edges, crown lines, jaws and the figure.
+
+The picture is for a person to look at and to disagree with: the traced outline is drawn point by
+point, the jaws as the lines that the figure comes from. Nothing is told by colour alone: the
+outline is dotted, the jaws are solid with end ticks, the card is dashed.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from vision.estimate import Estimate, Marks, PointPx, Refusal, Result
+
+# Okabe and Ito's palette (2008), told apart by people with any kind of colour vision
+OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
+
+
+def draw_results(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> NDArray[np.uint8]:
+    """Return a copy of the photograph with the results drawn on it.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    results : tuple of Estimate or Refusal
+        What was measured in it.
+    """
+    picture = Image.fromarray(pixels.copy())
+    draw = ImageDraw.Draw(picture)
+    unit = max(picture.size) / 1000  # line widths and letters grow with the picture
+    for result in results:
+        if isinstance(result, Estimate) and result.marks is not None:
+            _draw_marks(draw, result.marks, unit)
+    lines = [line for result in results for line in _caption(result)]
+    _draw_caption(draw, lines, unit, picture.size[0])
+    return np.asarray(picture)
+
+
+def _draw_marks(draw: ImageDraw.ImageDraw, marks: Marks, unit: float) -> None:
+    corners = [*marks.card_px, marks.card_px[0]]
+    for begin, end in itertools.pairwise(corners):
+        _dashed(draw, begin, end, 12 * unit, CARD, round(1.5 * unit))
+    for side in (marks.left_px, marks.right_px):
+        r = 1.1 * unit
+        for x, y in side:
+            draw.ellipse((x - r, y - r, x + r, y + r), fill=OUTLINE)
+    for line in (marks.crown_left_px, marks.crown_right_px):
+        _solid(draw, *line, SHADE, round(4 * unit))
+        _solid(draw, *line, JAW, round(2 * unit))
+    _ticks(draw, marks, unit)
+
+
+def _ticks(draw: ImageDraw.ImageDraw, marks: Marks, unit: float) -> None:
+    """Draw the jaws' ends, and the distance between them at the station."""
+    middles = []
+    for line, other in (
+        (marks.crown_left_px, marks.crown_right_px),
+        (marks.crown_right_px, marks.crown_left_px),
+    ):
+        here, there = np.mean(line, axis=0), np.mean(other, axis=0)
+        out = (here - there) / max(float(np.linalg.norm(here - there)), 1e-6)
+        for end in line:
+            tip = np.array(end) + 14 * unit * out
+            _solid(draw, end, (float(tip[0]), float(tip[1])), JAW, round(2 * unit))
+        middles.append((float(here[0]), float(here[1])))
+    _dashed(draw, middles[0], middles[1], 6 * unit, TEXT, max(1, round(unit)))
+
+
+def _caption(result: Result) -> list[str]:
+    place = result.photo_name
+    if result.station is not None:
+        place = f"station {result.station}, {result.view_deg}°"
+    if result.at_mm:
+        place += f", at {result.at_mm:g} mm"
+    if isinstance(result, Refusal):
+        return [f"{place}: no diameter", *(finding.seen for finding in result.findings)]
+    figure = f"{result.diameter_mm:.2f} mm ± {result.expanded_mm():.2f} mm (k = 2)"
+    crowns = (
+        f"jaws {result.jaw_mm:.0f} mm, {result.crowns} crowns"
+        if result.crowns
+        else (f"jaws {result.jaw_mm:.0f} mm, smooth")
+    )
+    return [f"{place}: {figure}", f"{crowns}, {result.px_per_mm:.1f} px/mm"]
+
+
+def _draw_caption(draw: ImageDraw.ImageDraw, lines: list[str], unit: float, width: int) -> None:
+    size = round(20 * unit)
+    font = ImageFont.load_default(size)
+    while lines and size > 8 and max(draw.textlength(s, font=font) for s in lines) > 0.95 * width:
+        size = round(size * 0.9)
+        font = ImageFont.load_default(size)
+    for i, line in enumerate(lines):
+        draw.text(
+            (12 * unit, 10 * unit + i * 1.35 * size),
+            line,
+            font=font,
+            fill=TEXT,
+            stroke_width=max(1, round(2 * unit)),
+            stroke_fill=SHADE,
+        )
+
+
+def _solid(
+    draw: ImageDraw.ImageDraw, begin: PointPx, end: PointPx, colour: str, width: int
+) -> None:
+    draw.line((begin[0], begin[1], end[0], end[1]), fill=colour, width=max(1, width))
+
+
+def _dashed(
+    draw: ImageDraw.ImageDraw, begin: PointPx, end: PointPx, dash: float, colour: str, width: int
+) -> None:
+    a, b = np.array(begin), np.array(end)
+    count = max(1, int(np.linalg.norm(b - a) / dash))
+    for i in range(0, count, 2):
+        p, q = a + (b - a) * i / count, a + (b - a) * min(1.0, (i + 1) / count)
+        _solid(draw, (p[0], p[1]), (q[0], q[1]), colour, width)
