@@ -1,0 +1,236 @@
+"""Verdicts: a figure with its uncertainty against a limit, by a stated decision rule.
+
+A verdict of "within" says that one figure at one place meets one limit. It never clears a rope:
+the competent person, local rules and the maker's instructions decide.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from scipy.stats import norm
+
+from inspection.limits import Limit, NotApplicable, Quantity
+
+Outcome = Literal["within", "undecided", "outside"]
+TOUCH_MM = 1e-9  # figures nearer than this to a limit are at it: float noise of sums and means
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRule:
+    """How uncertainty counts when a figure is held against a limit.
+
+    Parameters
+    ----------
+    name : str
+        In words.
+    guard_factor : float
+        Width of the guard band in standard uncertainties; 0 is simple acceptance.
+    source : str
+        Document and edition.
+    """
+
+    name: str
+    guard_factor: float
+    source: str
+
+    def __post_init__(self) -> None:
+        """Refuse a factor that is no factor."""
+        if not (math.isfinite(self.guard_factor) and self.guard_factor >= 0):
+            raise ValueError(f"`guard_factor` must be 0 or more; got {self.guard_factor}.")
+
+
+# 95 % probability of conformity on one side, where u is small against the tolerance.
+GUARD_2017 = DecisionRule(
+    "guard band of 1.65 u", 1.65, "ISO 14253-1:2017 (1.65 from memory, confidence 0.85)"
+)
+GUARD_2013 = DecisionRule("guard band of U = 2 u", 2.0, "ISO 14253-1:1998 and 2013")
+SIMPLE = DecisionRule("simple acceptance", 0.0, "JCGM 106:2012, 8.2: up to 50 % wrong at the limit")
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One figure against one limit.
+
+    Parameters
+    ----------
+    limit : Limit
+        The limit, with its source.
+    value_mm, u_mm : float
+        The figure and its standard uncertainty, mm; `u_mm` includes the limit's own.
+    outcome : {"within", "undecided", "outside"}
+        By the decision rule.
+    margin_mm : float
+        Distance to the nearest limit, mm; negative beyond it.
+    p_conform : float
+        Probability that the true value meets the limit (JCGM 106:2012, 7), for a normal
+        distribution and no other knowledge.
+    decision : DecisionRule
+        The rule that was used.
+    settle_u_mm : float or None
+        Standard uncertainty that would settle an undecided case if the figure stayed, mm; 0
+        where the figure is at the limit, so that none can. None where it is decided.
+    """
+
+    limit: Limit
+    value_mm: float
+    u_mm: float
+    outcome: Outcome
+    margin_mm: float
+    p_conform: float
+    decision: DecisionRule
+    settle_u_mm: float | None
+
+    @property
+    def words(self) -> str:
+        """The verdict in one or two sentences."""
+        rule = self.limit.rule
+        bounds = [
+            f"{word} {bound:.2f} mm"
+            for word, bound in (("at least", self.limit.low_mm), ("at most", self.limit.high_mm))
+            if bound is not None
+        ]
+        said = (
+            f"{rule.rule_set}, {rule.what}: {self.outcome}; {rule.quantity} "
+            f"{self.value_mm:.2f} mm (u {self.u_mm:.2f} mm), limit {' and '.join(bounds)}, "
+            f"margin {self.margin_mm:+.2f} mm."
+        )
+        if self.settle_u_mm is None:
+            return said
+        if self.settle_u_mm < 0.0005:
+            return said + " The figure is at the limit: no measurement can settle it."
+        if self.limit.u_base_mm > self.settle_u_mm:
+            return (
+                f"{said} The {rule.start} diameter is too unsure for any measurement to settle it."
+            )
+        return (
+            f"{said} A measurement with U (k = 2) of {2.0 * self.settle_u_mm:.3f} mm or less would "
+            "settle it."
+        )
+
+
+def judge(
+    limit: Limit,
+    value_mm: float,
+    u_mm: float,
+    *,
+    decision: DecisionRule = GUARD_2017,
+    base_covariance_mm2: float = 0.0,
+) -> Verdict:
+    """Return the verdict on one figure.
+
+    Parameters
+    ----------
+    limit : Limit
+        From `inspection.limit_tables.limits_for`.
+    value_mm : float
+        The figure that `limit.rule.quantity` names, mm.
+    u_mm : float
+        Its standard uncertainty, mm.
+    decision : DecisionRule, optional
+        Guard band after ISO 14253-1:2017 by default.
+    base_covariance_mm2 : float, optional
+        Covariance of the figure with the reference or baseline that the limit starts from
+        (same gauge, same card set), mm²; it makes the difference surer.
+
+    Raises
+    ------
+    ValueError
+        If the figure or its uncertainty is not a finite number, or u is negative.
+
+    Notes
+    -----
+    With guard band g = factor x u: within needs at least g inside every limit, outside means
+    g or more beyond one, all else is undecided. A figure exactly at limit and g = 0 is what the
+    rule's own words say ("more than 5 %" or "7.5 % or more"). Below a lower limit a thinner
+    rope never gets a kinder verdict. Where the limits are nearer to each other than 2 g,
+    "within" can't be reached.
+
+    References
+    ----------
+    ISO 14253-1:2017; JCGM 106:2012, 7 and 8.
+    """
+    if not math.isfinite(value_mm):
+        raise ValueError(f"the figure must be a number; got {value_mm}.")
+    if not (math.isfinite(u_mm) and u_mm >= 0):
+        raise ValueError(f"the standard uncertainty must be 0 or more; got {u_mm}.")
+    u = math.sqrt(max(u_mm**2 + limit.u_base_mm**2 - 2.0 * base_covariance_mm2, 0.0))
+    margins = []
+    if limit.low_mm is not None:
+        margins.append(value_mm - limit.low_mm)
+    if limit.high_mm is not None:
+        margins.append(limit.high_mm - value_mm)
+    if not margins:
+        raise ValueError(f"the limit '{limit.rule.what}' has no figure: give it one.")
+    margin = min(margins)
+    guard = decision.guard_factor * u
+    outside_at_limit = limit.rule.at_limit == "outside"
+    outcome: Outcome = "undecided"
+    if margin - guard > TOUCH_MM or (margin - guard >= -TOUCH_MM and not outside_at_limit):
+        outcome = "within"
+    elif margin + guard < -TOUCH_MM or (margin + guard <= TOUCH_MM and outside_at_limit):
+        outcome = "outside"
+    return Verdict(
+        limit=limit,
+        value_mm=value_mm,
+        u_mm=u,
+        outcome=outcome,
+        margin_mm=margin,
+        p_conform=_p_conform(limit, value_mm, u, margin, outside_at_limit),
+        decision=decision,
+        settle_u_mm=_settle_u_mm(limit, value_mm, decision) if outcome == "undecided" else None,
+    )
+
+
+def judge_all(
+    limits: Iterable[Limit | NotApplicable],
+    figures: Mapping[Quantity, tuple[float, float]],
+    *,
+    decision: DecisionRule = GUARD_2017,
+) -> tuple[Verdict | NotApplicable, ...]:
+    """Return verdicts on all limits; one whose figure was not measured says so.
+
+    Parameters
+    ----------
+    limits : iterable of Limit or NotApplicable
+        From `inspection.limit_tables.limits_for`.
+    figures : mapping
+        Quantity -> (value, standard uncertainty), mm.
+    decision : DecisionRule, optional
+        As in `judge`.
+    """
+    verdicts: list[Verdict | NotApplicable] = []
+    for limit in limits:
+        if isinstance(limit, NotApplicable):
+            verdicts.append(limit)
+        elif limit.rule.quantity not in figures:
+            rule = limit.rule
+            reason = f"{rule.rule_set}, {rule.what}: no {rule.quantity} was measured."
+            verdicts.append(NotApplicable(rule, reason))
+        else:
+            value, u = figures[limit.rule.quantity]
+            verdicts.append(judge(limit, value, u, decision=decision))
+    return tuple(verdicts)
+
+
+def _p_conform(
+    limit: Limit, value_mm: float, u_mm: float, margin_mm: float, outside_at_limit: bool
+) -> float:
+    if u_mm == 0.0:
+        return float(margin_mm > TOUCH_MM or (margin_mm >= -TOUCH_MM and not outside_at_limit))
+    low = -math.inf if limit.low_mm is None else limit.low_mm
+    high = math.inf if limit.high_mm is None else limit.high_mm
+    above_low = norm.sf(low, loc=value_mm, scale=u_mm)
+    above_high = norm.sf(high, loc=value_mm, scale=u_mm)
+    return float(above_low - above_high)
+
+
+def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float:
+    """Return the u at which the same figure would be decided; both limits must be cleared."""
+    distances = [
+        abs(value_mm - bound) for bound in (limit.low_mm, limit.high_mm) if bound is not None
+    ]
+    return min(distances) / decision.guard_factor if decision.guard_factor else 0.0
