@@ -1,0 +1,201 @@
+"""Bytes of a photograph -> pixels, upright not yet, and what the camera wrote beside them.
+
+JPEG of the everyday kinds is decoded by OpenCV, everything else by Pillow: both use the same
+libjpeg-turbo and give the same pixels, but Pillow's way from its own memory to an array costs
+as much again as the decoding.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import threading
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
+
+from vision.exif import ORIENTATION, Tags
+from vision.photofile import CUT, Kind, PhotoError, kind_of, refuse_cut, refuse_size
+
+Pixels = NDArray[np.uint8]
+
+EXIF_IFD = 0x8769
+SUBFILE, BITS, STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 254, 258, 273, 279, 324, 325
+DNG_VERSION = 50706
+ON_WHITE = "Its transparent parts were laid on white."
+CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
+TO_8_BIT = "Its {} bits a colour were reduced to 8."
+
+# `warnings.catch_warnings` changes the whole process, so one thread at a time may use it.
+_one_at_a_time = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Decoded:
+    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours."""
+
+    pixels: Pixels
+    tags: Tags
+    notes: tuple[str, ...] = ()
+
+
+def decode(data: bytes) -> Decoded:
+    """Return the picture in a file's bytes, as it is stored.
+
+    Raises
+    ------
+    PhotoError
+        If there is none that can be trusted; the message goes on from the file's name.
+    """
+    kind = kind_of(data)
+    try:
+        if kind == "HEIF":
+            return _decode_heif(data)
+        return _decode_pillow(data, kind)
+    except PhotoError:
+        raise
+    except Exception:  # a decoder may raise anything on bytes that somebody else wrote
+        raise PhotoError(CUT.format(f"its {kind} picture cannot be decoded")) from None
+
+
+def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
+    with _quiet():
+        image = _opened(data, kind)
+        refuse_size(*image.size)
+        if kind == "TIFF":
+            _refuse_tiff(image, len(data))
+        else:
+            refuse_cut(data, kind)
+        if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
+            what = "several pages" if kind == "TIFF" else "an animation"
+            raise PhotoError(f"holds {what}; save the one picture that you mean by itself")
+        tags = _tags(image)
+        if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
+            image.load()
+    if kind == "JPEG" and image.mode in ("RGB", "L"):
+        pixels = cv2.imdecode(
+            np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+        )
+        if pixels is not None and pixels.shape[1::-1] == image.size:
+            return Decoded(np.asarray(pixels, np.uint8), tags)
+    image.load()
+    bits = _depth(image)
+    notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
+    if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
+        return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
+    pixels, more = _rgb(image)
+    return Decoded(pixels, tags, notes + more)
+
+
+def _opened(data: bytes, kind: Kind) -> Image.Image:
+    """Open by the kind's own reader: no guessing, and no limit but ours."""
+    file = io.BytesIO(data)
+    match kind:
+        case "JPEG":
+            return JpegImagePlugin.JpegImageFile(file)
+        case "PNG":
+            return PngImagePlugin.PngImageFile(file)
+        case "TIFF":
+            return TiffImagePlugin.TiffImageFile(file)
+        case "WebP":
+            return WebPImagePlugin.WebPImageFile(file)
+        case _:
+            try:
+                from PIL import AvifImagePlugin  # Pillow 11.3 and newer
+            except ImportError:
+                raise PhotoError("is AVIF, which needs a newer Pillow; save it as JPEG") from None
+            return AvifImagePlugin.AvifImageFile(file)
+
+
+def _decode_heif(data: bytes) -> Decoded:
+    """Decode the primary picture; the library has then already turned it upright."""
+    import pi_heif  # type: ignore[import-untyped]  # slow, and few photographs need it
+
+    refuse_cut(data, "HEIF")
+    with _quiet():
+        file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+        picture = file[file.primary_index]
+        refuse_size(*picture.size)
+        exif = Image.Exif()
+        with contextlib.suppress(Exception):
+            exif.load(picture.info.get("exif") or b"")
+        tags = {**_plain(exif), ORIENTATION: 1}
+        array = np.array(picture)  # a copy: the library frees its own with the file
+    mode = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}[1 if array.ndim == 2 else array.shape[2]]
+    if mode == "RGB":
+        return Decoded(np.asarray(array, np.uint8), tags)
+    pixels, notes = _rgb(Image.fromarray(np.asarray(array, np.uint8), mode))
+    return Decoded(pixels, tags, notes)
+
+
+def _refuse_tiff(image: Image.Image, size: int) -> None:
+    """Refuse a TIFF whose strips lie beyond the file's end, and raw files in TIFF's clothes."""
+    tags: Any = image.tag_v2  # type: ignore[attr-defined]
+    if DNG_VERSION in tags or int(tags.get(SUBFILE, 0) or 0) & 1:
+        raise PhotoError("is a raw camera file; save it as JPEG or TIFF")
+    for where, length in ((STRIP_AT, STRIP_BYTES), (TILE_AT, TILE_BYTES)):
+        for start, count in zip(tags.get(where, ()), tags.get(length, ()), strict=False):
+            if start + count > size:
+                raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+
+
+def _depth(image: Image.Image) -> int:
+    """Return the bits a colour that the file has, where that is more than Pillow keeps."""
+    tags: Any = getattr(image, "tag_v2", None)
+    if tags is not None:
+        return int(max(tags.get(BITS, (8,))))
+    return 16 if image.mode.startswith("I;16") else 8
+
+
+def _grey_to_rgb(grey: NDArray[np.uint16], bits: int) -> Pixels:
+    scaled = np.rint(grey.astype(np.float32) * (255.0 / (2**bits - 1))).clip(0, 255)
+    return np.repeat(scaled.astype(np.uint8)[:, :, None], 3, axis=2)
+
+
+def _rgb(image: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
+    """Return pixels (H, W, 3), and in words what had to be done to the colours."""
+    if image.mode in ("I", "F") or image.mode.startswith("I;"):
+        raise PhotoError("holds 32-bit or floating-point values, not a photograph's colours")
+    notes: tuple[str, ...] = ()
+    if image.mode in ("LA", "PA", "La", "RGBA", "RGBa") or "transparency" in image.info:
+        image = image.convert("RGBA")
+        if image.getchannel("A").getextrema() != (255, 255):
+            white = Image.new("RGBA", image.size, "white")
+            image = Image.alpha_composite(white, image)
+            notes = (ON_WHITE,)
+    elif image.mode == "CMYK":
+        notes = (CMYK_PLAIN,)
+    elif image.mode not in ("1", "L", "P", "RGB", "RGBX", "YCbCr"):
+        raise PhotoError(f"has colours of a kind that is not read ({image.mode}); save it as RGB")
+    if image.mode != "RGB":
+        image = image.convert("RGB")
+    return np.asarray(image).copy(), notes
+
+
+def _tags(image: Image.Image) -> Tags:
+    """Return the EXIF values by tag; none where they are malformed."""
+    try:
+        return _plain(image.getexif())
+    except Exception:  # a malformed EXIF block is no reason to refuse the picture
+        return {}
+
+
+def _plain(exif: Image.Exif) -> Tags:
+    inner: dict[int, Any] = {}
+    with contextlib.suppress(Exception):
+        inner = dict(exif.get_ifd(EXIF_IFD))
+    return {**dict(exif), **inner}
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep Pillow's warnings about odd metadata from people's screens."""
+    with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
