@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Engine
 
 from inspection import record_drafts
 from inspection.record_errors import StaleError, plainly
+from inspection.record_events import lock_head
 from inspection.record_open import writer
 
 
@@ -57,6 +58,7 @@ class Access:
             return
         try:
             with plainly(self.where), writer(self.engine).begin() as connection:
+                lock_head(connection)  # before anything is read that the change builds on
                 yield connection
         except StaleError as error:
             if not by or error.change is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -228,7 +228,7 @@ class Record:
 
     def events(
         self, *, about: str | None = None, subject: str | None = None, after: int = 0
-    ) -> Iterator[Event]:
+    ) -> Generator[Event]:
         """Yield what happened, in order: all of it, or about one rope, gauge or inspection."""
         with self.access.reading() as connection:
             yield from iter_events(connection, about=about, subject=subject, after=after)

@@ -79,6 +79,6 @@ def _sentence(where: str, cause: BaseException) -> str:
         if words in said:
             return f"The record {where} {sentence}"
     first_line = said.strip().splitlines()[0] if said.strip() else type(cause).__name__
-    if "connection failed" in said or "could not connect" in said:
+    if any(words in said for words in ("connection is bad", "connection failed", "timeout")):
         return f"The record's database {where} does not answer ({first_line}); is it running?"
     return f"The record {where} could not be used: {first_line}"

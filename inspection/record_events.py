@@ -163,8 +163,9 @@ def iter_events(
         query = query.where(events.c.about == about)
     if subject is not None:
         query = query.where(events.c.subject == subject)
-    for row in connection.execute(query.execution_options(yield_per=1000)):
-        yield Event(*row)
+    with connection.execute(query.execution_options(yield_per=1000)) as rows:
+        for row in rows:
+            yield Event(*row)
 
 
 def chain_faults(connection: Connection, *, most: int = 20) -> list[str]:

@@ -7,6 +7,7 @@ field that an older event lacks takes its default.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import asdict, fields
 from datetime import date, datetime
@@ -150,20 +151,19 @@ def checked_name(text: str, what: str) -> str:
     return text
 
 
+_NOT_KEPT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+
+
 def checked_text(value: Any) -> None:
     """Raise ValueError if a text anywhere in `value` can't be kept by every database.
 
     Control characters other than new line and tab, and lone surrogates, can't.
     """
     if isinstance(value, str):
-        if any(ord(letter) < 32 and letter not in "\n\t" for letter in value):
-            raise ValueError(f"a text to be recorded holds a control character: {value[:60]!r}.")
-        try:
-            value.encode()
-        except UnicodeEncodeError as error:
-            raise ValueError(
-                f"a text to be recorded is not valid Unicode: {value[:60]!r}."
-            ) from error
+        wrong = _NOT_KEPT.search(value)
+        if wrong is not None:
+            what = "is not valid Unicode" if wrong[0] >= "\ud800" else "holds a control character"
+            raise ValueError(f"a text to be recorded {what}: {value[:60]!r}.")
     elif isinstance(value, dict):
         for key, item in value.items():
             checked_text(key)

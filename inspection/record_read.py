@@ -147,11 +147,12 @@ def iter_readings(
         query = query.where(readings.c.gauge == gauge)
     if person is not None:
         query = query.where(readings.c.person == person)
-    for row in connection.execute(query.execution_options(yield_per=2000)):
-        yield LoggedReading(
-            row.inspection, row.number, reading_from(dict(row._mapping)), row.withdrawn,
-            row.corrected_by, row.event,
-        )  # fmt: skip
+    with connection.execute(query.execution_options(yield_per=2000)) as rows:
+        for row in rows:
+            yield LoggedReading(
+                row.inspection, row.number, reading_from(dict(row._mapping)), row.withdrawn,
+                row.corrected_by, row.event,
+            )  # fmt: skip
 
 
 def ranked(

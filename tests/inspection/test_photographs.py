@@ -1,0 +1,93 @@
+"""Photographs by the hash of their bytes, in a folder and in another kind of store."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+
+from inspection.photographs import PhotographStore
+from inspection.record import RecordError
+
+# FIPS 180-4 example: SHA-256 of "abc"
+ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+@pytest.fixture(params=["folder", "memory"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> PhotographStore:
+    folder = str(tmp_path / "photographs")
+    if request.param == "folder":
+        return PhotographStore(folder)
+    return PhotographStore(f"memory://{folder}")
+
+
+def test_a_photograph_comes_back_by_its_hash(store: PhotographStore) -> None:
+    assert store.put(b"abc") == ABC
+    assert store.get(ABC) == b"abc"
+    assert store.put(b"abc") == ABC
+    assert list(store.hashes()) == [ABC]
+    assert store.has(ABC)
+    assert not store.has("0" * 64)
+
+
+def test_a_large_photograph_comes_back_whole(store: PhotographStore) -> None:
+    data = bytes(range(256)) * 20_000
+    assert store.get(store.put(data)) == data
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "", "a/b", ABC.upper(), f"{ABC}/../x", "ba"])
+def test_only_a_hash_names_a_photograph(store: PhotographStore, name: str) -> None:
+    with pytest.raises(RecordError, match="is not a photograph's hash"):
+        store.get(name)
+
+
+def test_a_missing_photograph_is_said_in_one_sentence(store: PhotographStore) -> None:
+    with pytest.raises(RecordError, match=r"000000000000\.\.\. is not in the store .*backup"):
+        store.get("0" * 64)
+
+
+def test_an_empty_photograph_is_refused(store: PhotographStore) -> None:
+    with pytest.raises(RecordError, match="has 0 bytes"):
+        store.put(b"")
+
+
+def test_a_changed_photograph_is_noticed_and_nothing_half_written_stays(tmp_path: Path) -> None:
+    store = PhotographStore(str(tmp_path))
+    store.put(b"abc")
+    files = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert [path.relative_to(tmp_path).as_posix() for path in files] == [f"ba/{ABC}"]
+    files[0].write_bytes(b"abd")
+    with pytest.raises(RecordError, match="was changed: its bytes have another hash"):
+        store.get(ABC)
+
+
+def test_a_cut_photograph_is_written_again(tmp_path: Path) -> None:
+    store = PhotographStore(str(tmp_path))
+    store.put(b"abc")
+    (tmp_path / "ba" / ABC).write_bytes(b"a")
+    store.put(b"abc")
+    assert store.get(ABC) == b"abc"
+
+
+def test_a_store_that_cannot_be_written_says_so(tmp_path: Path) -> None:
+    blocked = tmp_path / "a file"
+    blocked.write_text("in the way")
+    with pytest.raises(RecordError, match="can't be written: Not a directory"):
+        PhotographStore(str(blocked)).put(b"abc")
+
+
+def test_a_store_of_an_unknown_kind_says_so() -> None:
+    with pytest.raises(RecordError, match="can't be opened: Protocol not known"):
+        PhotographStore("nowhere://x").put(b"abc")
+
+
+def test_photographs_are_copied_and_the_bad_ones_named(tmp_path: Path) -> None:
+    here, there = PhotographStore(str(tmp_path / "a")), PhotographStore(str(tmp_path / "b"))
+    good = here.put(b"good")
+    bad = here.put(b"bad")
+    (tmp_path / "a" / bad[:2] / bad).write_bytes(b"worse")
+    copied, failed = here.copy_to(there, iter([good, bad]))
+    assert copied == 1
+    assert len(failed) == 1
+    assert list(there.hashes()) == [hashlib.sha256(b"good").hexdigest()]
