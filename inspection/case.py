@@ -1,0 +1,302 @@
+"""A case: one inspection's log taken through cross-check, scrutiny and verdicts, in one call.
+
+Nothing here decides anything new; it asks each part in turn and keeps what they said together.
+A judgement never clears a rope: the competent person, the maker's instructions and local rules
+decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from inspection.agreement import FEWEST, Agreement, agreement_of
+from inspection.crosscheck import CrossCheck, crosscheck
+from inspection.limit_tables import USUAL_SETS, limits_for
+from inspection.limits import Limit, NotApplicable, Quantity, Rule
+from inspection.log import Log, counted, place_words
+from inspection.measured import measured_diameter
+from inspection.readings import Reading
+from inspection.rope import Tension
+from inspection.scrutiny import LEVEL, USUAL_PACE, scrutinise
+from inspection.section import Section, make_section
+from inspection.timing import Pace
+from inspection.verdict import GUARD_2017, DecisionRule, Verdict, judge
+from inspection.views import View, view_of, view_of_reading, weighted_terms
+from inspection.wear import LocalDecrease, local_decreases
+from vision.estimate import Estimate, Finding, combined_u_mm
+
+Source = Literal["photographs", "gauge"]
+STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedVerdict:
+    """A verdict and what it is about.
+
+    Parameters
+    ----------
+    station : int or None
+        Station number; None for a figure of the whole rope.
+    source : {"photographs", "gauge"}
+        What the figure came from.
+    verdict : Verdict
+        The figure against its limit.
+    """
+
+    station: int | None
+    source: Source
+    verdict: Verdict
+
+    @property
+    def words(self) -> str:
+        """The verdict with its place, in a few sentences."""
+        where = "Whole rope" if self.station is None else f"Station {self.station}"
+        return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
+            self.verdict.words
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """All that can be said about one inspection.
+
+    Parameters
+    ----------
+    log : Log
+        What was judged.
+    crosscheck : CrossCheck
+        Every reading against its photograph.
+    agreement : Agreement or None
+        Mean difference and limits of agreement; None for fewer than 3 comparisons.
+    findings : tuple of Finding
+        Entries that deserve a second look, most deserving first.
+    photograph_sections, gauge_sections : tuple of Section
+        Stations with two directions or more, from either source, in the rope's order.
+    verdicts : tuple of PlacedVerdict
+        Every figure against every limit that applies.
+    not_applicable : tuple of NotApplicable
+        Limits that don't apply, and why.
+    local : tuple of LocalDecrease
+        Each station against its neighbours: from photographs where there are 3 stations of
+        them, else from the gauge; empty where neither has 3.
+    notes : tuple of str
+        What could not be judged, a sentence each.
+    """
+
+    log: Log
+    crosscheck: CrossCheck
+    agreement: Agreement | None
+    findings: tuple[Finding, ...]
+    photograph_sections: tuple[Section, ...]
+    gauge_sections: tuple[Section, ...]
+    verdicts: tuple[PlacedVerdict, ...]
+    not_applicable: tuple[NotApplicable, ...]
+    local: tuple[LocalDecrease, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def deserves_a_look(self) -> bool:
+        """Whether any entry, photograph or figure should be looked at again.
+
+        "Doubtful" alone is not counted: of 20 comparisons in which nothing is wrong, one is.
+        """
+        return bool(
+            self.findings
+            or self.crosscheck.refused
+            or any(one.word == "disagrees" for one in self.crosscheck.comparisons)
+            or any(one.verdict.outcome == "outside" for one in self.verdicts)
+            or any(one.outcome == "local decrease" for one in self.local)
+        )
+
+    @property
+    def first_look(self) -> str:
+        """One line: what deserves the first look, and why."""
+        if self.findings:
+            first = self.findings[0]
+            more = f" and {len(first.where) - 3} more" if len(first.where) > 3 else ""
+            return f"First look: {'; '.join(first.where[:3])}{more}. {first.seen}"
+        for one in self.crosscheck.comparisons:
+            if one.word == "disagrees":
+                return f"First look: {place_words(one.station or 0, one.view_deg)}. {one.words}"
+        for thin in self.local:
+            if thin.outcome == "local decrease":
+                return (
+                    f"First look: station {thin.station} is {thin.deficit_mm:.2f} mm "
+                    f"({thin.deficit_pct:.1f} % of nominal) thinner than its neighbours."
+                )
+        for placed in self.verdicts:
+            if placed.verdict.outcome == "outside":
+                return f"First look: {placed.words}"
+        if self.crosscheck.refused:
+            refused = self.crosscheck.refused[0]
+            return f"First look: photograph {refused.photo_name}. {refused.findings[0].seen}"
+        return "No entry deserves a look before the others. That does not clear the rope."
+
+
+def judge_log(
+    log: Log,
+    *,
+    level: float = LEVEL,
+    pace: Pace = USUAL_PACE,
+    decision: DecisionRule = GUARD_2017,
+    rule_sets: Sequence[str] = USUAL_SETS,
+    own: Sequence[Rule] = (),
+    reference_tension: Tension | None = None,
+    baseline_mm: float | None = None,
+    u_reference_mm: float | None = None,
+) -> Judgement:
+    """Return cross-check, scrutiny and verdicts of one inspection.
+
+    Parameters
+    ----------
+    log : Log
+        The inspection's entries, photographs' results, gauges and earlier inspections.
+    level, pace : optional
+        As in `inspection.scrutiny.scrutinise`.
+    decision : DecisionRule, optional
+        How uncertainty counts at a limit.
+    rule_sets, own, reference_tension, baseline_mm, u_reference_mm : optional
+        As in `inspection.limit_tables.limits_for`.
+
+    Raises
+    ------
+    ValueError
+        If a figure of rope or gauge is out of range, or a set of limits is not known.
+    """
+    unknown = [item for item in log.readings if item.gauge not in log.gauges]
+    known = [item for item in log.readings if item.gauge in log.gauges]
+    notes = []
+    if unknown:
+        notes.append(
+            f"{counted(len(unknown), 'reading', 'readings')} with a gauge of which nothing is "
+            "known could not be compared: enter the gauge."
+        )
+    checked = crosscheck(
+        log.results, known, log.gauges, log.rope, inspection=log.inspection.identity
+    )
+    compared = checked.comparisons
+    sections: dict[Source, tuple[Section, ...]] = {
+        "photographs": _sections(log, _photograph_views(log)),
+        "gauge": _sections(log, _gauge_views(log, known)),
+    }
+    limits = limits_for(
+        log.rope, rule_sets=rule_sets, own=own, tension=log.inspection.tension,
+        reference_tension=reference_tension, baseline_mm=baseline_mm,
+        u_reference_mm=u_reference_mm,
+    )  # fmt: skip
+    verdicts: list[PlacedVerdict] = []
+    for source, along in sections.items():
+        if not along:
+            notes.append(
+                f"No station was seen from two directions by {source}: no mean, no verdict."
+            )
+            continue
+        verdicts += _verdicts(along, limits, source, decision)
+        if log.rope.service == "new":
+            found, why = _whole_rope(along, limits, source, decision, log.rope.nominal_mm)
+            verdicts += found
+            notes += why
+    along = max(sections.values(), key=lambda one: (len(one) >= 3, one is sections["photographs"]))
+    local = local_decreases(along, nominal_mm=log.rope.nominal_mm) if len(along) >= 3 else ()
+    return Judgement(
+        log=log,
+        crosscheck=checked,
+        agreement=agreement_of(compared) if len(compared) >= FEWEST else None,
+        findings=scrutinise(log, level=level, pace=pace),
+        photograph_sections=sections["photographs"],
+        gauge_sections=sections["gauge"],
+        verdicts=tuple(verdicts),
+        not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
+        local=local,
+        notes=tuple(notes),
+    )
+
+
+def _photograph_views(log: Log) -> dict[int, list[View]]:
+    views: dict[int, list[View]] = {}
+    for item in log.results:
+        if isinstance(item, Estimate) and item.station is not None and item.view_deg is not None:
+            views.setdefault(item.station, []).append(view_of(item))
+    return views
+
+
+def _gauge_views(log: Log, readings: Sequence[Reading]) -> dict[int, list[View]]:
+    views: dict[int, list[View]] = {}
+    for reading in readings:
+        view = view_of_reading(
+            reading, log.gauges[reading.gauge], outer_strands=log.rope.outer_strands,
+            inspection=log.inspection.identity,
+        )  # fmt: skip
+        views.setdefault(reading.station, []).append(view)
+    return views
+
+
+def _sections(log: Log, views: dict[int, list[View]]) -> tuple[Section, ...]:
+    """Return the stations that were seen from two directions, in the rope's order."""
+    places = log.positions_m()
+    return tuple(
+        make_section(
+            views[station], nominal_mm=log.rope.nominal_mm, station=station,
+            position_m=places.get(station),
+        )
+        for station in sorted(views, key=lambda number: (places.get(number, 0.0), number))
+        if len({view.view_deg for view in views[station]}) > 1
+    )  # fmt: skip
+
+
+def _verdicts(
+    sections: Sequence[Section],
+    limits: Sequence[Limit | NotApplicable],
+    source: Source,
+    decision: DecisionRule,
+) -> list[PlacedVerdict]:
+    found = []
+    for section in sections:
+        figures = {
+            "mean diameter": (section.mean_mm, section.u_mean_mm),
+            "ovality": (section.ovality_mm, section.u_ovality_mm),
+        }
+        for limit in limits:
+            if isinstance(limit, Limit) and limit.rule.quantity in figures:
+                value, u = figures[limit.rule.quantity]
+                verdict = judge(limit, value, u, decision=decision)
+                found.append(PlacedVerdict(section.station, source, verdict))
+    return found
+
+
+def _whole_rope(
+    sections: Sequence[Section],
+    limits: Sequence[Limit | NotApplicable],
+    source: Source,
+    decision: DecisionRule,
+    nominal_mm: float,
+) -> tuple[list[PlacedVerdict], list[str]]:
+    """Return verdicts on the figures of a whole new rope, or why there are none."""
+    wanted = [
+        limit for limit in limits
+        if isinstance(limit, Limit) and limit.rule.quantity not in STATION_FIGURES
+    ]  # fmt: skip
+    if not wanted:
+        return [], []
+    try:
+        whole = measured_diameter(sections, nominal_mm=nominal_mm)
+    except ValueError as reason:
+        return [], [f"By {source}: {reason}"]
+    thick = max(sections, key=lambda section: section.mean_mm)
+    thin = min(reversed(sections), key=lambda section: section.mean_mm)
+    figures: dict[Quantity, tuple[float, float]] = {
+        "measured diameter": (whole.mean_mm, whole.u_mean_mm),
+        "largest difference": (whole.largest_difference_mm, whole.u_difference_mm),
+        "variation of the mean": (
+            thick.mean_mm - thin.mean_mm,
+            combined_u_mm(weighted_terms([(1.0, thick.mean_budget), (-1.0, thin.mean_budget)])),
+        ),
+    }
+    verdicts = [
+        PlacedVerdict(None, source, judge(limit, *figures[limit.rule.quantity], decision=decision))
+        for limit in wanted
+        if limit.rule.quantity in figures
+    ]
+    return verdicts, []

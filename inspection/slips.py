@@ -1,0 +1,348 @@
+"""Slips of the pen: the one change after which an odd entry agrees with everything else.
+
+Slips raise no alarm of their own, so they cost none of the level: only entries that another
+look has already singled out are tried, and a slip replaces what it explains.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from statistics import median
+
+from inspection.contrasts import contrast_looks
+from inspection.lengths import MM_PER_INCH, DecimalMark, parse_length
+from inspection.log import Log, best_estimates, readings_at, right_angle_pairs
+from inspection.looks import Look
+from inspection.outliers import outlier_looks
+from inspection.readings import Reading, gauge_u_mm
+
+# After the change no look at the changed entries may be odder than zeta = 3, where the
+# cross-check begins to say "disagrees" (two-sided normal probability).
+AGREES_P = 0.0027
+NEAR_PCT = 4.0  # without a photograph, a change is tried that lands within this of the others
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a log.
+
+    Parameters
+    ----------
+    code : str
+        Name of the slip.
+    words : str
+        What would have happened, for "with ... all agrees".
+    readings : mapping of entry to Reading
+        The entries as they would read.
+    innocent : str
+        How it comes about.
+    """
+
+    code: str
+    words: str
+    readings: tuple[tuple[int, Reading], ...]
+    innocent: str
+
+    @property
+    def entries(self) -> tuple[int, ...]:
+        """The entries that change, numbered from 0."""
+        return tuple(entry for entry, _ in self.readings)
+
+    def applied(self, log: Log) -> Log:
+        """Return the log as it would read."""
+        changed = list(log.readings)
+        for entry, reading in self.readings:
+            changed[entry] = reading
+        return replace(log, readings=tuple(changed))
+
+
+def figure_looks(log: Log) -> list[Look]:
+    """Return every look in which a wrong diameter shows."""
+    return [*contrast_looks(log), *outlier_looks(log)]
+
+
+def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
+    """Return code, words and text of every single slip that ends in the text typed.
+
+    Examples
+    --------
+    >>> [text for code, _, text in retyped("34.78") if code == "digits-swapped"]
+    ['43.78', '37.48', '34.87']
+    >>> [text for code, _, text in retyped("3.478") if code == "decimal-moved"]
+    ['34.78', '347.8']
+    """
+    match = _NUMBER.search(typed)
+    if match is None or "/" in typed:
+        return
+    number = match[0]
+    before, after = typed[: match.start()], typed[match.end() :]
+    places = [index for index, sign in enumerate(number) if sign.isdigit()]
+    for one, two in pairwise(places):
+        if number[one] != number[two]:
+            swapped = list(number)
+            swapped[one], swapped[two] = swapped[two], swapped[one]
+            yield ("digits-swapped", "two neighbouring digits swapped",
+                   before + "".join(swapped) + after)  # fmt: skip
+    mark = "," if "," in number else "."
+    digits = number.replace(mark, "")
+    whole = len(number.split(mark)[0])
+    for shift in (1, -1, 2, -2):
+        point = whole + shift
+        if 0 < point <= len(digits):
+            moved = digits[:point] + (mark + digits[point:] if digits[point:] else "")
+        elif point > len(digits):
+            moved = digits + "0" * (point - len(digits))
+        else:
+            continue
+        yield "decimal-moved", "the decimal point moved", before + moved + after
+    # behind the point some digit always fits, so that a wrong one there explains nothing
+    for index in places[:whole]:
+        for digit in "0123456789":
+            if digit != number[index]:
+                other = number[:index] + digit + number[index + 1 :]
+                yield "digit-mistyped", "one digit typed wrongly", before + other + after
+
+
+def explain(log: Log, odd: list[Look]) -> list[Look]:
+    """Return the odd looks, with those that one change clears replaced by that change.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    odd : list of Look
+        Looks at figures that passed the level, with their adjusted probabilities.
+
+    Returns
+    -------
+    looks : list of Look
+        One look a cause: a change where one is found, else the oddest look at an entry.
+    """
+    left = _one_a_cause(odd)
+    done: list[Look] = []
+    while left:
+        found = _best_change(log, left, odd)
+        if found is None:
+            break
+        change, cleared = found
+        done.append(_explained(log, change, cleared))
+        touched = set(change.entries)
+        left = [look for look in left if not touched & set(look.entries)]
+        odd = [look for look in odd if not touched & set(look.entries)]
+        log = change.applied(log)
+    return [*done, *_nominal_together(log, left)]
+
+
+def _one_a_cause(odd: list[Look]) -> list[Look]:
+    """Return the oddest look of every single entry, and contrasts that no such entry explains."""
+    kept: list[Look] = []
+    single = [look for look in odd if len(look.entries) == 1]
+    for look in sorted(single, key=lambda item: (item.p or 0.0, item.check != "photograph")):
+        if all(look.entries != other.entries for other in kept):
+            kept.append(look)
+    listed = {entry for look in kept for entry in look.entries}
+    several = [look for look in odd if len(look.entries) > 1 and not listed & set(look.entries)]
+    for look in sorted(several, key=lambda item: (item.p or 0.0, len(item.entries))):
+        if not listed & set(look.entries):
+            kept.append(look)
+            listed |= set(look.entries)
+    return kept
+
+
+def _best_change(log: Log, left: list[Look], odd: list[Look]) -> tuple[Change, list[Look]] | None:
+    """Return the change that clears the most, and what it clears; fewest entries first."""
+    touched = {entry for look in left for entry in look.entries}
+    pictured = {
+        entry for entry, reading in enumerate(log.readings)
+        if (reading.station, reading.view_deg) in best_estimates(log.results)
+    }  # fmt: skip
+    # where a photograph bears an entry out, the rope itself differs there: nothing to change
+    curable = [look for look in odd if look.check != "outlier" or not pictured & set(look.entries)]
+    best: tuple[tuple[int, int], Change, list[Look]] | None = None
+    for change in _changes(log, touched):
+        mine = set(change.entries)
+        cleared = [look for look in curable if mine & set(look.entries)]
+        if not _tells(change.code, cleared) or not _agrees(change.applied(log), mine, odd):
+            continue
+        score = (-len(cleared), len(mine))
+        if best is None or score < best[0]:
+            best = (score, change, cleared)
+    return None if best is None else (best[1], best[2])
+
+
+def _tells(code: str, cleared: list[Look]) -> bool:
+    """Return whether what a change clears is enough to speak of it.
+
+    Exchanging two nearly equal figures often clears one weak oddity by chance. A real exchange
+    shows in the contrast of just these two, or at several entries at once.
+    """
+    contrast = {"directions-exchanged": "directions", "stations-exchanged": "neighbours"}.get(code)
+    if contrast is None:
+        return bool(cleared)
+    odd_entries = {look.entries for look in cleared if len(look.entries) == 1}
+    return len(odd_entries) > 1 or any(look.check == contrast for look in cleared)
+
+
+def _agrees(changed: Log, mine: set[int], odd: list[Look]) -> bool:
+    """Return whether no look at the changed entries is odd any more.
+
+    A contrast that also holds another odd entry can't be cleared by this change alone.
+    """
+    others = {entry for look in odd if len(look.entries) == 1 for entry in look.entries} - mine
+    looks = [
+        look for look in figure_looks(changed)
+        if mine & set(look.entries) and not others & set(look.entries)
+    ]  # fmt: skip
+    # where a photograph agrees, the rope may well differ from its other stations
+    seen = {entry for look in looks if look.check == "photograph" for entry in look.entries}
+    return all(
+        look.p is None or look.p > AGREES_P
+        for look in looks
+        if look.check != "outlier" or not seen & set(look.entries)
+    )
+
+
+def _changes(log: Log, touched: set[int]) -> Iterator[Change]:
+    """Return the changes worth trying, plainest first."""
+    for entry in sorted(touched):
+        yield from _own_changes(log, entry, codes=("digits-swapped", "decimal-moved"))
+        yield from _unit_changes(log, entry)
+    for first, second in right_angle_pairs(log.readings):
+        if {first, second} & touched:
+            yield _exchange(
+                log, [(first, second)], "directions-exchanged", "its two directions exchanged",
+                "The two figures of a station are easily written in the wrong columns.",
+            )  # fmt: skip
+    yield from _neighbour_changes(log, touched)
+    for entry in sorted(touched):
+        yield from _own_changes(log, entry, codes=("digit-mistyped",))
+
+
+def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[Change]:
+    reading = log.readings[entry]
+    aim, reach = _known_mm(log, entry)
+    if reading.value_mm == log.rope.nominal_mm:
+        return  # the nominal typed in needs no slip to explain it
+    for code, words, text in retyped(reading.typed):
+        if code not in codes:
+            continue
+        value = _value_mm(reading, text)
+        if abs(value - aim) <= reach:
+            yield Change(
+                code, f"{words} ({text} in place of {reading.typed})",
+                ((entry, replace(reading, typed=text, value_mm=value)),),
+                "Such slips happen to everyone who types figures with cold hands.",
+            )  # fmt: skip
+
+
+def _value_mm(reading: Reading, text: str) -> float:
+    """Return what the text would mean in the unit and with the decimal mark of the reading."""
+    mark: DecimalMark = "," if "," in reading.typed + text else "."
+    try:
+        typed_mm = parse_length(reading.typed, decimal=mark)
+        return reading.value_mm * parse_length(text, decimal=mark) / typed_mm
+    except ValueError:
+        return 0.0
+
+
+def _unit_changes(log: Log, entry: int) -> Iterator[Change]:
+    reading = log.readings[entry]
+    aim, reach = _known_mm(log, entry)
+    inch = float(MM_PER_INCH)
+    for factor, words in ((inch, "read in inches"), (1.0 / inch, "read in millimetres")):
+        value = reading.value_mm * factor
+        if abs(value - aim) <= reach:
+            yield Change(
+                "inch-for-mm", f"{reading.typed} {words} ({value:.2f} mm)",
+                ((entry, replace(reading, value_mm=value)),),
+                "The gauge may have been switched to the other unit.",
+            )  # fmt: skip
+
+
+def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[Change]:
+    placed: dict[int, dict[int, int]] = {}
+    for (station, view), entries in readings_at(log.readings).items():
+        placed.setdefault(station, {})[view] = entries[0]
+    places = log.positions_m()
+    order = sorted(placed, key=lambda number: (places.get(number, 0.0), number))
+    for here, there in pairwise(order):
+        views = sorted(placed[here].keys() & placed[there].keys())
+        pairs = [(placed[here][view], placed[there][view]) for view in views]
+        if {entry for pair in pairs for entry in pair} & touched:
+            yield _exchange(
+                log, pairs, "stations-exchanged", f"stations {here} and {there} exchanged",
+                "Two lines of a sheet are easily exchanged, or the stations were walked in the "
+                "other order.",
+            )  # fmt: skip
+
+
+def _exchange(
+    log: Log, pairs: list[tuple[int, int]], code: str, words: str, innocent: str
+) -> Change:
+    changed = []
+    for one, two in pairs:
+        first, second = log.readings[one], log.readings[two]
+        changed += [
+            (one, replace(second, station=first.station, view_deg=first.view_deg)),
+            (two, replace(first, station=second.station, view_deg=second.view_deg)),
+        ]
+    return Change(code, words, tuple(changed), innocent)
+
+
+def _known_mm(log: Log, entry: int) -> tuple[float, float]:
+    """Return what else is known of this entry's diameter, and how near a change must come, mm."""
+    reading = log.readings[entry]
+    estimate = best_estimates(log.results).get((reading.station, reading.view_deg))
+    gauge = log.gauges.get(reading.gauge)
+    if estimate is not None and gauge is not None:
+        u_gauge = gauge_u_mm(
+            gauge, diameter_mm=estimate.diameter_mm, outer_strands=log.rope.outer_strands
+        )
+        return estimate.diameter_mm, 3.0 * math.hypot(estimate.u_mm, u_gauge)
+    others = [item.value_mm for place, item in enumerate(log.readings) if place != entry]
+    aim = median(others) if len(others) >= 3 else log.rope.nominal_mm
+    return aim, aim * NEAR_PCT / 100.0
+
+
+def _explained(log: Log, change: Change, cleared: list[Look]) -> Look:
+    first = min(cleared, key=lambda look: look.p or 0.0)
+    return replace(
+        first,
+        code=change.code,
+        entries=change.entries,
+        where=tuple(log.where(entry) for entry in change.entries),
+        seen=f"{first.seen} With {change.words} all agrees.",
+        remedy="Ask what was read, or read it again; correct the entry only with its reason.",
+        innocent=change.innocent,
+    )
+
+
+def _nominal_together(log: Log, looks: list[Look]) -> list[Look]:
+    """Return the looks, those at entries of exactly the nominal diameter put together in one."""
+    nominal = log.rope.nominal_mm
+    same = [
+        look for look in looks
+        if all(abs(log.readings[entry].value_mm - nominal) < 0.5e-3 for entry in look.entries)
+    ]  # fmt: skip
+    if not same:
+        return looks
+    entries = tuple(sorted({entry for look in same for entry in look.entries}))
+    first = min(same, key=lambda look: look.p or 0.0)
+    return [
+        *(look for look in looks if look not in same),
+        replace(
+            first,
+            check="nominal",
+            code="nominal-typed",
+            entries=entries,
+            where=tuple(log.where(entry) for entry in entries),
+            seen=f"{first.seen} What was logged is exactly the nominal diameter"
+            f"{'' if len(entries) == 1 else f', at {len(entries)} places'}.",
+            innocent="The nominal diameter may have stood there as a place holder.",
+        ),
+    ]
