@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import struct
 import threading
 import warnings
 from collections.abc import Iterator
@@ -75,9 +76,9 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
             what = "several pages" if kind == "TIFF" else "an animation"
             raise PhotoError(f"holds {what}; save the one picture that you mean by itself")
-        tags = _tags(image)
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
+        tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
     if kind == "JPEG" and image.mode in ("RGB", "L"):
         pixels = cv2.imdecode(
             np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
@@ -85,7 +86,7 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if pixels is not None and pixels.shape[1::-1] == image.size:
             return Decoded(np.asarray(pixels, np.uint8), tags)
     image.load()
-    bits = _depth(image)
+    bits = _depth(image, data)
     notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
     if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
         return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
@@ -100,6 +101,8 @@ def _opened(data: bytes, kind: Kind) -> Image.Image:
         case "JPEG":
             return JpegImagePlugin.JpegImageFile(file)
         case "PNG":
+            if len(data) >= 24:  # Pillow has no words for a side of 0
+                refuse_size(*struct.unpack_from(">II", data, 16))
             return PngImagePlugin.PngImageFile(file)
         case "TIFF":
             return TiffImagePlugin.TiffImageFile(file)
@@ -145,12 +148,12 @@ def _refuse_tiff(image: Image.Image, size: int) -> None:
                 raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
 
 
-def _depth(image: Image.Image) -> int:
-    """Return the bits a colour that the file has, where that is more than Pillow keeps."""
-    tags: Any = getattr(image, "tag_v2", None)
-    if tags is not None:
-        return int(max(tags.get(BITS, (8,))))
-    return 16 if image.mode.startswith("I;16") else 8
+def _depth(image: Image.Image, data: bytes) -> int:
+    """Return the bits a colour that the file has; Pillow itself keeps 8 of most."""
+    if isinstance(image, PngImagePlugin.PngImageFile):
+        return data[24]  # bit depth in the header chunk (ISO/IEC 15948, 11.2.2)
+    tags: Any = getattr(image, "tag_v2", {})
+    return int(max(tags.get(BITS, (8,))))
 
 
 def _grey_to_rgb(grey: NDArray[np.uint16], bits: int) -> Pixels:

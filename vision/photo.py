@@ -166,10 +166,10 @@ def _read(source: str | os.PathLike[str] | bytes, name: str) -> tuple[bytes, str
     path = Path(source)
     name = name or path.name or str(path)
     try:
-        with path.open("rb") as file:
-            head = file.read(512)
-            kind_of(head)  # a film of many gigabytes is not worth reading
-            return head + file.read(), name
+        with path.open("rb", buffering=0) as file:
+            kind_of(file.read(512))  # a film of many gigabytes is not worth reading
+            file.seek(0)
+            return file.readall(), name
     except PhotoError as reason:
         raise PhotoError(f"{name} {reason}.") from None
     except FileNotFoundError:
