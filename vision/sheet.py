@@ -41,8 +41,8 @@ INSTRUCTIONS = (
     "Measure both bars once with a caliper and enter what you read.",
 )
 CAUTION = (
-    "Secure the load first. Never work near a moving rope. A photograph never clears a rope: "
-    "the competent person decides."
+    "Secure the load first. Never work near a moving rope.",
+    "A photograph never clears a rope: the competent person decides.",
 )
 REGULAR, BOLD = "Helvetica", "Helvetica-Bold"
 CAP_HEIGHT = 0.74  # of Helvetica with its degree sign, over the font size
@@ -123,11 +123,14 @@ def _fill(canvas: Canvas, boxes_mm: Iterable[BandMm]) -> None:
 
 
 def _draw_targets(canvas: Canvas, layout: Layout, number: int, ink: Ink) -> None:
-    if ink != "white":
+    black = list(black_squares_mm(layout))
+    if ink == "black":
+        black.append(layout.band_box_mm)
+    elif ink != "white":
         canvas.setFillColorRGB(*INK_RGB[ink])
         _fill(canvas, [layout.band_box_mm])
     canvas.setFillGray(0)
-    _fill(canvas, black_squares_mm(layout))
+    _fill(canvas, black)
     for strip, column, word in marker_words(layout, number):
         _fill(canvas, marker_runs_mm(layout, strip, column, word))
 
@@ -179,7 +182,7 @@ def _draw_words(canvas: Canvas, layout: Layout, title: str) -> None:
     canvas.drawString(left[0] * mm, top, subtitle)
     top -= 0.4 * size
     canvas.setFont(BOLD, size)
-    for line in simpleSplit(CAUTION, BOLD, size, width):
+    for line in _caution_lines(size, width):
         top -= LEADING * size
         canvas.drawString(left[0] * mm, top, line)
 
@@ -194,6 +197,13 @@ def _draw_words(canvas: Canvas, layout: Layout, title: str) -> None:
     _draw_bar_labels(canvas, layout, min(size, 7.0))
 
 
+def _caution_lines(size: float, width: float) -> list[str]:
+    """Break between the sentences where that costs no line."""
+    apart = [line for words in CAUTION for line in simpleSplit(words, BOLD, size, width)]
+    joined: list[str] = simpleSplit(" ".join(CAUTION), BOLD, size, width)
+    return apart if len(apart) <= len(joined) else joined
+
+
 def _instruction_lines(size: float, width: float) -> list[list[str]]:
     return [simpleSplit(step, REGULAR, size, width - size) for step in INSTRUCTIONS]
 
@@ -203,7 +213,7 @@ def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tu
     size = LARGEST_PT
     while size > SMALLEST_PT:
         title_pt = min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
-        caution = len(simpleSplit(CAUTION, BOLD, size, width))
+        caution = len(_caution_lines(size, width))
         lines = sum(map(len, _instruction_lines(size, width)))
         left = CAP_HEIGHT * title_pt + (1.8 + LEADING * caution + 0.25) * size
         right = (LEADING * (lines - 1) + 1.0) * size
