@@ -109,5 +109,7 @@ def _deming(xs: NDArray[np.float64], ys: NDArray[np.float64], ratio: float) -> t
     if s_xx == 0.0 or s_xy == 0.0:
         raise ValueError("the figures do not vary together, so no line can be drawn through them.")
     apart = s_yy - ratio * s_xx
-    slope = (apart + math.sqrt(apart**2 + 4.0 * ratio * s_xy**2)) / (2.0 * s_xy)
+    root = math.hypot(apart, 2.0 * math.sqrt(ratio) * s_xy)
+    # the same root written in two ways, so that no digits are lost where `apart` cancels it
+    slope = (apart + root) / (2.0 * s_xy) if apart >= 0 else 2.0 * ratio * s_xy / (root - apart)
     return slope, float(ys.mean() - slope * xs.mean())

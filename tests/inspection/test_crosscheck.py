@@ -1,0 +1,129 @@
+"""Cross-check of readings and photographs: matching, words, and what is shared."""
+
+from __future__ import annotations
+
+import math
+
+import GTC  # type: ignore[import-untyped]
+import pytest
+
+from inspection.crosscheck import CrossCheck, compare, crosscheck
+from inspection.readings import Gauge, Reading
+from inspection.rope import Rope
+from inspection.views import View
+from vision.estimate import Estimate, Finding, Refusal, Result, Term
+
+ROPE = Rope("R-1", 40.0)
+GAUGES = {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)}
+
+
+def _estimate(station: int | None, view_deg: int | None, mm: float, u_mm: float = 0.1) -> Estimate:
+    edge = Term("edges", u_mm, "mm", 1.0, "A", f"edge:{station}:{view_deg}")
+    return Estimate(mm, (edge,), station=station, view_deg=view_deg, camera="phone 1",
+                    print_set="A-1", photo_name=f"{station}-{view_deg}.jpg")  # fmt: skip
+
+
+def _reading(station: int, view_deg: int, mm: float, gauge: str = "C-1") -> Reading:
+    return Reading(f"{mm}", mm, station, view_deg, gauge, "A. Inspector")
+
+
+def _check(results: list[Result], readings: list[Reading]) -> CrossCheck:
+    return crosscheck(results, readings, GAUGES, ROPE)
+
+
+def test_each_reading_meets_the_photograph_of_its_place_and_direction() -> None:
+    refused = Refusal((Finding("no-card", "No card.", "Add one.", "refuse"),), station=3)
+    results: list[Result] = [
+        _estimate(2, 90, 40.5), _estimate(1, 0, 40.8), _estimate(1, 90, 40.6),
+        _estimate(None, None, 40.0), refused,
+    ]  # fmt: skip
+    readings = [_reading(1, 90, 40.55), _reading(1, 0, 40.85), _reading(3, 0, 40.1)]
+    found = _check(results, readings)
+    assert [(c.station, c.view_deg, c.typed) for c in found.comparisons] == [
+        (1, 0, "40.85"),
+        (1, 90, "40.55"),
+    ]
+    assert found.comparisons[0].difference_mm == pytest.approx(-0.05)
+    assert [photo.diameter_mm for photo in found.photos_alone] == [40.0, 40.5]
+    assert [reading.station for reading in found.readings_alone] == [3]
+    assert found.refused == (refused,)
+    first = found.comparisons[0]
+    assert (first.gauge, first.person, first.print_set, first.camera) == (
+        "C-1", "A. Inspector", "A-1", "phone 1",
+    )  # fmt: skip
+
+
+def test_the_uncertainty_of_the_difference_is_both_together() -> None:
+    (found,) = _check([_estimate(1, 0, 40.8)], [_reading(1, 0, 40.7)]).comparisons
+    gauge = math.sqrt(0.03**2 / 3 + 0.01**2 / 12 + (0.0015 * 40.7) ** 2)
+    assert found.u_gauge_mm == pytest.approx(gauge)
+    assert found.u_difference_mm == pytest.approx(math.hypot(0.1, gauge))
+    assert found.word == "agrees"
+
+
+def test_a_print_that_was_checked_with_the_same_caliper_shares_its_error() -> None:
+    shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
+    photo = View(40.8, (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)
+    gauge = View(40.7, (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)
+    found = compare(photo, gauge, matters_mm=0.4)
+    caliper = GTC.ureal(0.0, 0.05)
+    difference = (caliper + GTC.ureal(40.8, 0.06)) - (caliper + GTC.ureal(40.7, 0.08))
+    assert found.u_difference_mm == pytest.approx(GTC.uncertainty(difference))
+    assert found.u_difference_mm == pytest.approx(0.1)  # 6-8-10: the 0.05 has gone
+    assert found.en == pytest.approx(0.5)
+
+
+def test_large_uncertainties_agree_with_anything_and_so_cannot_say() -> None:
+    (found,) = _check([_estimate(1, 0, 40.8, 0.4)], [_reading(1, 0, 40.7)]).comparisons
+    assert found.word == "cannot say"
+    assert "the photograph needs U (k = 2) of" in found.needed
+
+
+def test_what_is_needed_is_enough_and_no_more() -> None:
+    def word(u_mm: float) -> str:
+        (found,) = _check([_estimate(1, 0, 40.8, u_mm)], [_reading(1, 0, 40.7)]).comparisons
+        return found.word
+
+    (found,) = _check([_estimate(1, 0, 40.8, 0.4)], [_reading(1, 0, 40.7)]).comparisons
+    room = math.sqrt(0.2**2 - found.u_gauge_mm**2)
+    assert f"U (k = 2) of {2 * room:.2f} mm" in found.needed
+    assert word(room * 0.999) == "agrees"
+    assert word(room * 1.001) == "cannot say"
+
+
+def test_a_difference_that_stands_out_is_told_whatever_the_uncertainty() -> None:
+    (found,) = _check([_estimate(1, 0, 42.5, 0.4)], [_reading(1, 0, 40.7)]).comparisons
+    assert found.word == "disagrees"
+    assert found.needed == ""
+
+
+def test_a_gauge_that_is_too_unsure_is_told_so() -> None:
+    plain = {"C-1": Gauge("C-1", "plain caliper", 0.1, 0.1)}
+    (found,) = crosscheck(
+        [_estimate(1, 0, 40.8, 0.05)], [_reading(1, 0, 40.7)], plain, ROPE
+    ).comparisons
+    assert found.word == "cannot say"
+    assert "the gauge needs U (k = 2) of" in found.needed
+    (found,) = crosscheck(
+        [_estimate(1, 0, 40.8, 0.5)], [_reading(1, 0, 40.7)], plain, ROPE
+    ).comparisons
+    assert "both must be surer" in found.needed
+
+
+def test_the_words_carry_both_figures_and_the_score() -> None:
+    (found,) = _check([_estimate(1, 0, 41.3)], [_reading(1, 0, 40.7)]).comparisons
+    assert found.words == (
+        "Photograph 41.30 mm, gauge 40.70 mm: +0.60 mm, U (k = 2) 0.24 mm, E_n +2.53: disagrees."
+    )
+
+
+def test_a_gauge_that_is_not_recorded_is_asked_for() -> None:
+    with pytest.raises(ValueError, match="names gauge 'C-8', which is not recorded"):
+        _check([_estimate(1, 0, 40.8)], [_reading(1, 0, 40.7, "C-8")])
+
+
+def test_nothing_can_be_compared_without_any_uncertainty() -> None:
+    with pytest.raises(ValueError, match="have no uncertainty"):
+        compare(View(40.0, (), 0), View(40.0, (), 0), matters_mm=0.4)
+    with pytest.raises(ValueError, match="`matters_mm` must be more than 0"):
+        compare(View(40.0, (), 0), View(40.0, (), 0), matters_mm=0.0)

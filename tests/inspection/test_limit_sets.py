@@ -1,0 +1,76 @@
+"""The user's own limits: read, written, applied, and refused in one sentence."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from inspection.limit_sets import rules_from_json, rules_to_json
+from inspection.limit_tables import RULE_SETS, limits_for
+from inspection.limits import Limit, NotApplicable
+from inspection.rope import Rope
+from inspection.verdict import SIMPLE, judge
+
+ROW = {
+    "rule_set": "Oil rig, main hoist", "what": "new rope", "quantity": "measured diameter",
+    "purpose": "accept", "source": "order 17, item 4", "low_pct": -1, "high_pct": 4,
+    "services": ["new"],
+}  # fmt: skip
+
+
+def test_a_users_limit_works_like_a_published_one() -> None:
+    rules = rules_from_json(json.dumps([ROW]))
+    (limit,) = limits_for(Rope("R", 50.0, service="new"), rule_sets=[], own=rules)
+    assert isinstance(limit, Limit)
+    assert (limit.low_mm, limit.high_mm) == (49.5, 52.0)
+    assert limit.rule.sure == "entered by the user"
+    for value, outcome in ((49.499, "outside"), (49.5, "within"), (52.0, "within"),
+                           (52.001, "outside")):  # fmt: skip
+        assert judge(limit, value, 0.0, decision=SIMPLE).outcome == outcome
+    (other,) = limits_for(Rope("R", 50.0), rule_sets=[], own=rules)
+    assert isinstance(other, NotApplicable)
+
+
+@pytest.mark.parametrize("name", list(RULE_SETS))
+def test_the_published_rules_survive_being_written_and_read(name: str) -> None:
+    # rows without a figure ("none given" in the table) are not for users to write
+    rules = tuple(
+        rule
+        for rule in RULE_SETS[name]
+        if not (rule.low_pct is rule.high_pct is rule.low_mm is rule.high_mm is None)
+    )
+    assert rules_from_json(rules_to_json(rules)) == rules
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"quantity": "weight"}, "'quantity' must be one of"),
+        ({"purpose": None}, "needs 'purpose', as text"),
+        ({"what": ""}, "needs 'what', as text"),
+        ({"colour": "red"}, "'colour' that is not known"),
+        ({"low_pct": None, "high_pct": None}, "has no figure"),
+        ({"low_pct": "minus one"}, "'low_pct' must be a number; got 'minus one'"),
+        ({"low_pct": True}, "'low_pct' must be a number"),
+        ({"low_pct": float("nan")}, "'low_pct' must be a number"),
+        ({"services": "new"}, "'services' must be a list"),
+        ({"services": ["old"]}, "'services' must be a list of some of new, in-service"),
+        ({"fibre_centred": "yes"}, "'fibre_centred' must be true, false or null"),
+        ({"note": 3}, "'note' must be text"),
+        ({"start": "zero"}, "'start' must be one of"),
+        ({"quantity": ["ovality"]}, "needs 'quantity', as text"),
+    ],
+)
+def test_a_wrong_field_is_named(change: dict[str, object], sentence: str) -> None:
+    with pytest.raises(ValueError, match=sentence):
+        rules_from_json(json.dumps([ROW | change]))
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [("[", "not JSON"), ("{}", "must be a JSON list"), ("[3]", "limit 1 must be a JSON object")],
+)
+def test_a_file_that_is_no_list_of_limits_is_refused(text: str, sentence: str) -> None:
+    with pytest.raises(ValueError, match=sentence):
+        rules_from_json(text)

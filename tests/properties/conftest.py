@@ -1,0 +1,12 @@
+"""One profile for the property tests: repeatable, and not in a hurry on a busy machine.
+
+To search further: ``pytest tests/properties --hypothesis-profile=search``.
+"""
+
+from __future__ import annotations
+
+from hypothesis import settings
+
+settings.register_profile("suite", deadline=None, derandomize=True, max_examples=200)
+settings.register_profile("search", deadline=None, max_examples=5000)
+settings.load_profile("suite")
