@@ -277,6 +277,12 @@ class Record:
         with self.access.writing() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
+    @contextmanager
+    def at_one_moment(self) -> Iterator[Record]:
+        """Yield a record that stays as it is now while others go on writing; to be read only."""
+        with self.access.reading() as connection:
+            yield replace(self, access=replace(self.access, batch=connection))
+
     def _keep(self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str,
               why: str) -> None:  # fmt: skip
         with self.access.writing() as connection:

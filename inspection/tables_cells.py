@@ -1,0 +1,115 @@
+"""One row of a table: its cells by meaning, as text, length, number, day or one of some words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, cast, get_args
+
+from inspection.lengths import LengthUnit, parse_length
+from inspection.record_plain import checked_text
+from inspection.tables_columns import Columns
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """One row, its cells found by what they mean.
+
+    Parameters
+    ----------
+    columns : Columns
+        Where each meaning stands.
+    line : int
+        Line in the file.
+    cells : tuple of str
+        The row.
+    given : dict of str to str
+        What to take where a cell is empty.
+    """
+
+    columns: Columns
+    line: int
+    cells: tuple[str, ...]
+    given: dict[str, str]
+
+    def raw(self, field: str) -> str:
+        """Return the text as it stands, or what is given for it."""
+        at = self.columns.places.get(field)
+        text = self.cells[at] if at is not None and at < len(self.cells) else ""
+        return text if text.strip() else self.given.get(field, "")
+
+    def text(self, field: str) -> str:
+        """Return the text without spaces around it."""
+        text = self.raw(field).strip()
+        checked_text(text)
+        return text
+
+    def needed(self, field: str) -> str:
+        """Return the text; ValueError if there is none."""
+        text = self.text(field)
+        if not text:
+            raise ValueError(f"{self.columns.heading(field)} is empty.")
+        return text
+
+    def length(self, field: str) -> float:
+        """Return a length, mm."""
+        text = self.needed(field)
+        if text.replace(",", ".").strip("0") in (".", ""):
+            return 0.0
+        unit = cast(LengthUnit, self.columns.units.get(field, "mm"))
+        return self.told(field, lambda: parse_length(text, unit=unit))
+
+    def whole(self, field: str) -> int:
+        """Return a whole number; a degree sign after it is fine."""
+        text = self.needed(field).removesuffix("°").removesuffix("deg").strip()
+        try:
+            number = float(text)
+        except ValueError:
+            number = 0.5
+        if not number.is_integer():
+            raise ValueError(f"{self.columns.heading(field)} {text!r} is not a whole number.")
+        return int(number)
+
+    def day(self, field: str) -> date | None:
+        """Return a date, None where the cell is empty."""
+        text = self.text(field)
+        return self._moment(field, text).date() if text else None
+
+    def moment(self, field: str) -> datetime | None:
+        """Return date and time, None where the cell is empty."""
+        text = self.text(field)
+        return self._moment(field, text) if text else None
+
+    def _moment(self, field: str, text: str) -> datetime:
+        try:
+            return datetime.fromisoformat(text)
+        except ValueError:
+            raise ValueError(
+                f"{self.columns.heading(field)} {text!r} is not an ISO date or time; write "
+                "2026-11-02 or 2026-11-02T09:14."
+            ) from None
+
+    def choice(self, field: str, choices: Any, default: str) -> str:
+        """Return one of the words of a Literal; case, spaces and hyphens don't matter."""
+        text = self.text(field)
+        if not text:
+            return default
+        plain = _squeezed(text)
+        for choice in get_args(choices):
+            if plain == _squeezed(choice):
+                return str(choice)
+        raise ValueError(
+            f"{self.columns.heading(field)} {text!r} is not one of {', '.join(get_args(choices))}."
+        )
+
+    def told(self, field: str, call: Callable[[], float]) -> float:
+        """Return what a reader returns; its complaint gets the column's heading in front."""
+        try:
+            return call()
+        except ValueError as error:
+            raise ValueError(f"{self.columns.heading(field)}: {error}") from None
+
+
+def _squeezed(text: str) -> str:
+    return "".join(letter for letter in text.casefold() if letter.isalnum())

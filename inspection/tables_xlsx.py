@@ -1,0 +1,110 @@
+"""Tables in XLSX files: sizes checked before anything is unpacked, cells written as text."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.utils.exceptions import InvalidFileException
+
+MOST_COLUMNS = 60
+MOST_UNPACKED_BYTES = 400_000_000  # an XLSX is a ZIP; a small one can unpack to anything
+
+# What a spreadsheet takes for a formula (OWASP, "CSV Injection"), and the mark of our comments.
+RUNS = re.compile(r"'*[=+\-@\t\r#]")
+
+
+def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> Iterator[tuple[int, list[str]]]:
+    """Yield row number and cells, as text, of the first sheet of an XLSX file."""
+    _check_package(data, name)
+    try:
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+        if not book.worksheets:
+            raise ValueError(f"{name} holds no sheet with cells.")
+        rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
+        for number, row in enumerate(rows, start=1):
+            yield number, [_cell_text(cell) for cell in row]
+        book.close()
+    except (InvalidFileException, KeyError, zipfile.BadZipFile, SyntaxError, TypeError) as error:
+        # SyntaxError: what the XML parser raises
+        raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+
+
+def _check_package(data: bytes, name: str) -> None:
+    """Look at the sizes that the ZIP states before anything is unpacked."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            members = package.infolist()
+            total = sum(member.file_size for member in members)
+            if total > MOST_UNPACKED_BYTES or len(members) > 5000:
+                raise ValueError(
+                    f"{name} would unpack to {total / 1e6:.0f} MB in {len(members)} parts; that "
+                    "is too much for a table: save it again without pictures, or as CSV."
+                )
+            for member in members:
+                if member.filename.endswith((".xml", ".rels")):
+                    with package.open(member) as part:
+                        if b"<!DOCTYPE" in part.read(4096):
+                            raise ValueError(f"{name} is no sound XLSX file; save it again.")
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+        raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+
+
+def _cell_text(cell: Any) -> str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return _number_text(value, str(cell.number_format))
+    if isinstance(value, datetime):
+        return value.isoformat() if value.time() != time() else value.date().isoformat()
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return str(value)
+
+
+def _number_text(value: float, shown: str) -> str:
+    """Return a number as the sheet shows it: 22.4 in the format 0.00 was entered as 22.40."""
+    places = re.fullmatch(r"0\.(0+)", shown)
+    if places is not None and round(value, len(places[1])) == value:
+        return f"{value:.{len(places[1])}f}"
+    text = repr(value)
+    return text.removesuffix(".0")
+
+
+def write_xlsx(
+    path: Path,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    comments: Sequence[Sequence[str]],
+) -> int:
+    """Write rows of text to an XLSX file; return how many."""
+    book = Workbook(write_only=True)
+    count = -1  # the headings are no row
+    sheet = book.create_sheet("table")
+    for count, row in enumerate([headings, *rows]):  # noqa: B007
+        sheet.append([_text_cell(sheet, cell) for cell in row])
+    if comments:
+        example = book.create_sheet("example")
+        for row in [headings, *comments]:
+            example.append([_text_cell(example, cell) for cell in row])
+    book.save(path)
+    return count
+
+
+def _text_cell(sheet: Any, text: str) -> Any:
+    cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("\ufffd", text))
+    cell.data_type = "s"
+    if RUNS.match(text):
+        cell.quotePrefix = True  # stays text when somebody edits it
+    return cell

@@ -1,0 +1,111 @@
+"""Table files: nothing in a cell runs, and nothing that is no table gets in."""
+
+from __future__ import annotations
+
+import csv
+import zipfile
+from pathlib import Path
+
+import pytest
+from openpyxl import Workbook, load_workbook
+
+from inspection import tables, tables_xlsx
+from inspection.tables import harmless, read_sheet, unharmed, write_sheet
+
+
+def _csv(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:
+    path = tmp_path / "table.csv"
+    path.write_bytes(text.encode(encoding))
+    return path
+
+
+def _book(path: Path, rows: list[list[str]]) -> Path:
+    book = Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in rows:
+        sheet.append(row)
+    book.save(path)
+    return path
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1", "\t=1", "#x", "'=1", "''-"])
+def test_a_formula_is_written_so_that_it_cannot_run(tmp_path: Path, text: str) -> None:
+    # OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return
+    assert harmless(text).startswith("'")
+    assert unharmed(harmless(text)) == text
+    write_sheet(tmp_path / "t.csv", ["a"], [[text]])
+    with (tmp_path / "t.csv").open(encoding="utf-8-sig", newline="") as file:
+        cell = list(csv.reader(file))[1][0]
+    assert cell[0] == "'"
+    write_sheet(tmp_path / "t.xlsx", ["a"], [[text]])
+    written = load_workbook(tmp_path / "t.xlsx")["table"]["A2"]
+    assert written.data_type == "s"
+    assert written.value == text
+    assert written.quotePrefix
+    for name in ("t.csv", "t.xlsx"):
+        assert read_sheet(tmp_path / name).rows[0][1] == (text,)
+
+
+def test_a_zip_bomb_is_refused_before_it_is_unpacked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
+        package.writestr("xl/worksheets/sheet1.xml", b"0" * 20_000_000)
+    assert path.stat().st_size < 100_000
+    monkeypatch.setattr(tables_xlsx, "MOST_UNPACKED_BYTES", 10_000_000)
+    with pytest.raises(ValueError, match="would unpack to 20 MB"):
+        read_sheet(path)
+
+
+def test_a_doctype_in_a_spreadsheet_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "laughs.xlsx"
+    with zipfile.ZipFile(path, "w") as package:
+        package.writestr("xl/workbook.xml", '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "c">]>')
+    with pytest.raises(ValueError, match="no sound XLSX file"):
+        read_sheet(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "sentence"),
+    [
+        ("t.xlsx", b"PK\x03\x04 not a zip", "no sound XLSX file"),
+        ("t.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old XLS file, or locked by a password"),
+        ("t.csv", b"a,b\n\x00\x01", "neither CSV nor XLSX"),
+        ("t.csv", b"a,b\n\x81\x8d", "no text in UTF-8 or Windows-1252"),
+    ],
+)
+def test_a_file_that_is_no_table_is_refused(
+    tmp_path: Path, name: str, data: bytes, sentence: str
+) -> None:
+    (tmp_path / name).write_bytes(data)
+    with pytest.raises(ValueError, match=sentence):
+        read_sheet(tmp_path / name)
+
+
+def test_a_zip_that_is_no_spreadsheet_is_refused(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "t.xlsx", "w") as package:
+        package.writestr("notes.txt", "hello")
+    with pytest.raises(ValueError, match="no sound XLSX file"):
+        read_sheet(tmp_path / "t.xlsx")
+
+
+def test_too_many_rows_or_bytes_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tables, "MOST_ROWS", 3)
+    rows = [["a"], *[[str(number)] for number in range(4)]]
+    with pytest.raises(ValueError, match="more than 3 rows"):
+        read_sheet(_book(tmp_path / "t.xlsx", rows))
+    with pytest.raises(ValueError, match="more than 3 rows"):
+        read_sheet(_csv(tmp_path, "a\n1\n2\n3\n4\n"))
+    monkeypatch.setattr(tables, "MOST_BYTES", 5)
+    with pytest.raises(ValueError, match="MB is the most"):
+        read_sheet(_csv(tmp_path, "a\n1\n2\n3\n"))
+    with pytest.raises(ValueError, match="can't be read: No such file"):
+        read_sheet(tmp_path / "none.csv")
+    with pytest.raises(ValueError, match=r"written as \.csv or \.xlsx; got 't\.ods'"):
+        write_sheet(tmp_path / "t.ods", ["a"], [])
+    with pytest.raises(ValueError, match="can't be written: No such file"):
+        write_sheet(tmp_path / "no" / "t.csv", ["a"], [])

@@ -1,0 +1,255 @@
+"""The exported record follows its published schema, and the same record can be made from it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
+
+from inspection.readings import Gauge, Reading
+from inspection.record import Record, RecordError, open_record
+from inspection.record_plain import (
+    finding_from,
+    gauge_from,
+    inspection_from,
+    plain,
+    reading_from,
+    result_from,
+    rope_from,
+)
+from inspection.rope import Groove, Inspection, Rope, Station
+from inspection.tables_import import import_readings, import_ropes
+from inspection.tables_in import read_readings, read_ropes
+from inspection.tables_json import export_json, restore_json, schema
+from inspection.tables_out import export_readings, export_ropes, plain_number
+from vision.estimate import Estimate, Finding, Marks, Refusal, Term
+
+MARKS = Marks(((1.0, 2.0),), ((3.0, 4.0),), ((1, 2), (3, 4)), ((5, 6), (7, 8)), (4.0, 5.0), ())
+
+
+def _fill(record: Record) -> None:
+    record.add_rope(Rope("rope", 22.0, grooves=(Groove("drum", 12.1, 24.5),)), by="A. Berg")
+    record.add_gauge(Gauge("C-07", "micrometer", 0.01, 0.0), by="A. Berg")
+    visit = Inspection("visit", "rope", date(2026, 11, 2), stations=(Station(1, 0.0),))
+    record.add_inspection(visit, by="A. Berg")
+    reading = Reading("22,41", 22.41, 1, 0, "C-07", "Åsa", datetime(2026, 11, 2, 9, 14))
+    record.add_readings("visit", [reading, reading], by="A. Berg")
+    record.withdraw_reading("visit", 2, by="A. Berg", why="twice")
+    odd = Finding("odd", "seen", "look", "look", where=("station 1",), p_value=0.01)
+    bad = Finding("too-far", "seen", "go", "refuse", 31.0, 40.0, "px", spot_px=(1.0, 2.0))
+    term = Term("left edge", 0.02, "mm", 1.0, "A", "edge:1:left")
+    results: list[Estimate | Refusal] = [
+        Estimate(22.38, (term,), station=1, view_deg=0, photo_sha256="ab" * 32, marks=MARKS),
+        Refusal((bad,)),
+    ]
+    record.add_results("visit", results, by="A. Berg")
+    record.add_photograph("visit", b"bytes", name="s1.jpg", by="A. Berg")
+    record.set_findings("visit", [odd], rank=2.0, by="C. Holm")
+    record.review("visit", "sent back", by="B. Lind", why="again")
+    record.add_print_check("set A", {"along_mm": 180.2}, by="A. Berg")
+
+
+def test_the_schema_is_sound() -> None:
+    Draft202012Validator.check_schema(schema())
+
+
+def test_an_exported_record_follows_the_schema(record: Record, tmp_path: Path) -> None:
+    _fill(record)
+    fingerprint = export_json(record, tmp_path / "record.json")
+    document = json.loads((tmp_path / "record.json").read_text("utf-8"))
+    faults = list(Draft202012Validator(schema()).iter_errors(document))
+    assert faults == []
+    assert document["fingerprint"] == fingerprint == record.fingerprint()
+    assert [item["withdrawn"] for item in document["inspections"][0]["readings"]] == [False, True]
+
+
+def test_an_empty_record_follows_the_schema(record: Record, tmp_path: Path) -> None:
+    export_json(record, tmp_path / "record.json")
+    document = json.loads((tmp_path / "record.json").read_text("utf-8"))
+    assert list(Draft202012Validator(schema()).iter_errors(document)) == []
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("format",), "another"),
+        (("ropes", 0, "nominal_mm"), "22"),
+        (("inspections", 0, "state"), "fine"),
+        (("inspections", 0, "readings", 0, "value_mm"), -1),
+        (("inspections", 0, "results", 0, "answer"), "refusal"),
+        (("events", 0, "hash"), "x"),
+        (("events", 0, "extra"), 1),
+    ],
+)
+def test_the_schema_refuses_what_is_wrong(
+    record: Record, tmp_path: Path, path: tuple[Any, ...], value: object
+) -> None:
+    _fill(record)
+    export_json(record, tmp_path / "record.json")
+    document = json.loads((tmp_path / "record.json").read_text("utf-8"))
+    inner = document
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    assert list(Draft202012Validator(schema()).iter_errors(document))
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [(Rope, "rope"), (Groove, "groove"), (Gauge, "gauge"), (Station, "station"),
+     (Inspection, "inspection"), (Reading, "reading"), (Estimate, "estimate"),
+     (Refusal, "refusal"), (Marks, "marks"), (Term, "term"), (Finding, "finding")],
+)  # fmt: skip
+def test_the_schema_names_every_field_of_every_type(kind: type, name: str) -> None:
+    named = set(schema()["$defs"][name]["properties"])
+    assert {item.name for item in fields(kind)} <= named
+
+
+def test_a_record_made_from_an_export_is_the_same(
+    record: Record, tmp_path: Path, opened: Callable[[], Record]
+) -> None:
+    _fill(record)
+    export_json(record, tmp_path / "record.json")
+    with open_record(tmp_path / "again.db") as again:
+        assert restore_json(again, tmp_path / "record.json") == record.fingerprint()
+        assert again.verify(noted=record.fingerprint()).faults == ()
+        assert again.inspection("visit") == record.inspection("visit")
+        with pytest.raises(RecordError, match="is not empty"):
+            restore_json(again, tmp_path / "record.json")
+        again.add_rope(Rope("rope 2", 9.0), by="A. Berg")
+        assert again.verify().sound
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        (lambda text: text.replace("Åsa", "Eva"), ""),  # the state is for readers only
+        (lambda text: text.replace('"who": "B. Lind"', '"who": "X. Lind"'), "was changed after"),
+        (lambda text: text.replace("22.41", "22.14"), "was changed after"),
+        (lambda text: text[:-20], "is no JSON; was it cut off"),
+        (lambda text: text.replace('"format_version": 1', '"format_version": 2'), "version 2"),
+        (lambda text: "[]", "is no exported record"),
+        (lambda text: "[" * 100_000, "is no JSON"),
+        (lambda text: text.replace('"why"', '"reason"'), "lacks a part of its events"),
+    ],
+)
+def test_a_changed_export_is_not_restored(
+    tmp_path: Path, change: Callable[[str], str], sentence: str
+) -> None:
+    path = tmp_path / "record.json"
+    with open_record(tmp_path / "record.db") as record:
+        _fill(record)
+        export_json(record, path)
+    path.write_text(change(path.read_text("utf-8")), "utf-8")
+    with open_record(tmp_path / "again.db") as again:
+        if sentence:
+            with pytest.raises(RecordError, match=sentence):
+                restore_json(again, path)
+            assert again.verify().events == 0
+        else:
+            restore_json(again, path)
+            assert again.inspection("visit").readings[0].person == "Åsa"
+
+
+# ---- properties ---------------------------------------------------------------------------
+
+LINE = st.text(
+    st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), min_size=1, max_size=12
+)
+NAME = LINE.map(str.strip).filter(bool)
+LENGTH = st.one_of(
+    st.decimals(1, 90, places=2).map(lambda d: (f"{d}", float(d))),
+    st.decimals(1, 90, places=1).map(lambda d: (f"{d}".replace(".", ","), float(d))),
+    st.decimals("0.1", 3, places=3).map(lambda d: (f"{d} in", float(d * 254 / 10))),
+)
+DAY = st.dates(date(2000, 1, 1), date(2050, 1, 1))
+MOMENT = st.none() | st.datetimes(datetime(2000, 1, 1), datetime(2050, 1, 1))
+POSITIVE = st.floats(1e-5, 1e3, allow_nan=False)
+GAUGE = st.builds(
+    Gauge, NAME, st.sampled_from(["wide-jaw caliper", "micrometer"]), POSITIVE,
+    st.just(0.0) | POSITIVE, st.none() | DAY,
+)  # fmt: skip
+ROPE = st.builds(
+    Rope, NAME, POSITIVE, st.integers(3, 40), st.sampled_from(["steel", "fibre"]),
+    st.sampled_from(["single-layer", "parallel-closed", "rotation-resistant"]), st.booleans(),
+    st.sampled_from(["general", "lift"]), st.sampled_from(["new", "in-service"]),
+    st.none() | POSITIVE, st.none() | DAY, LINE.map(str.strip), st.sampled_from(["mm", "inch"]),
+    site=LINE.map(str.strip),
+)  # fmt: skip
+
+
+@st.composite
+def readings(draw: st.DrawFn, gauge: str) -> Reading:
+    """Draw a reading whose text and value say the same."""
+    typed, value_mm = draw(LENGTH)
+    return Reading(
+        typed, value_mm, draw(st.integers(1, 99)), draw(st.integers(0, 359)), gauge, draw(NAME),
+        draw(MOMENT),
+    )  # fmt: skip
+
+
+@given(data=st.data(), suffix=st.sampled_from([".csv", ".xlsx"]))
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+def test_whatever_is_exported_comes_back(
+    data: st.DataObject, suffix: str, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = tmp_path_factory.mktemp("trip")
+    gauge = data.draw(GAUGE)
+    rope, visit = data.draw(ROPE), data.draw(NAME)
+    listed = data.draw(
+        st.lists(readings(gauge.identity), min_size=1, max_size=5, unique_by=lambda r: r.at or r)
+    )
+    with open_record(folder / "one.db") as one, open_record(folder / "two.db") as two:
+        one.add_rope(rope, by="A")
+        one.add_gauge(gauge, by="A")
+        one.add_inspection(Inspection(visit, rope.identity, data.draw(DAY)), by="A")
+        one.add_readings(visit, listed, by="A")
+        export_ropes(one, folder / f"ropes{suffix}")
+        export_readings(one, folder / f"readings{suffix}")
+        import_ropes(two, read_ropes(folder / f"ropes{suffix}"), by="A")
+        import_readings(two, read_readings(folder / f"readings{suffix}"), by="A")
+        assert two.ropes() == one.ropes()
+        assert two.gauges() == one.gauges()
+        back, was = two.inspection(visit), one.inspection(visit)
+        assert [r.typed for r in back.readings] == [r.typed for r in listed]
+        assert [(r.station, r.view_deg, r.gauge, r.person, r.at) for r in back.readings] == [
+            (r.station, r.view_deg, r.gauge, r.person, r.at) for r in listed
+        ]
+        for reading, before in zip(back.readings, was.readings, strict=True):
+            assert reading.value_mm == pytest.approx(before.value_mm, rel=1e-12)
+        assert back.inspection.on == was.inspection.on
+
+
+@given(rope=ROPE, gauge=GAUGE, data=st.data())
+@settings(max_examples=60, deadline=None)
+def test_plain_values_come_back_as_what_they_were(
+    rope: Rope, gauge: Gauge, data: st.DataObject
+) -> None:
+    reading = data.draw(readings("C"))
+    visit = Inspection("v", "r", data.draw(DAY), stations=(Station(1, data.draw(POSITIVE)),))
+    finding = Finding("c", "s", "r", "look", spot_px=(1.0, 2.0), where=("a",))
+    result = Estimate(data.draw(POSITIVE), (Term("q", 1.0, "mm", -1.0, "B", "s"),), marks=MARKS)
+
+    def trip(thing: Any) -> Any:
+        return json.loads(json.dumps(plain(thing)))
+
+    assert rope_from(trip(rope)) == rope
+    assert gauge_from(trip(gauge)) == gauge
+    assert reading_from(trip(reading)) == reading
+    assert inspection_from(trip(visit)) == visit
+    assert finding_from(trip(finding)) == finding
+    assert result_from(trip(result)) == result
+
+
+@given(POSITIVE)
+def test_numbers_in_tables_keep_all_their_digits(value: float) -> None:
+    assert float(plain_number(value)) == value
+    assert "e" not in plain_number(value)
