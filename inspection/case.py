@@ -1,8 +1,7 @@
 """A case: one inspection's log taken through cross-check, scrutiny and verdicts, in one call.
 
-Nothing here decides anything new; it asks each part in turn and keeps what they said together.
-A judgement never clears a rope: the competent person, the maker's instructions and local rules
-decide.
+It asks each part in turn and keeps what they said. A judgement never clears a rope: the
+competent person, the maker's instructions and local rules decide.
 """
 
 from __future__ import annotations
@@ -190,7 +189,7 @@ def judge_log(
     for source, along in sections.items():
         if not along:
             notes.append(
-                f"No station was seen from two directions by {source}: no mean, no verdict."
+                f"No station was measured in two directions by {source}: no mean, no verdict."
             )
             continue
         verdicts += _verdicts(along, limits, source, decision)

@@ -158,7 +158,7 @@ def _photograph(
             station=reading.station, view_deg=reading.view_deg, photo_name=name,
             photo_sha256=sha, look_hash=f"{int(''.join('1' if b else '0' for b in bits), 2):016x}",
             taken_at=reading.at + timedelta(seconds=int(rng.integers(5, 25))),
-            camera=f"phone of {reading.person}", print_set="A-1",
+            camera=f"phone {1 + PEOPLE.index(reading.person)}", print_set="A-1",
         ))  # fmt: skip
     return tuple(results)
 

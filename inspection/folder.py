@@ -1,0 +1,223 @@
+"""A folder of one rope's inspection: tables and descriptions in, a log without results out.
+
+=================  ==========================================================================
+file               holds
+=================  ==========================================================================
+readings.csv       the gauge readings, of earlier inspections too (or readings.xlsx)
+rope.json          fields of `inspection.rope.Rope`; at least identity and nominal_mm
+stations.csv       number, position_m and note of the stations; may be left out
+inspection.json    fields of `inspection.rope.Inspection`, e.g. on and tension; may be left out
+=================  ==========================================================================
+
+Photographs lie beside them; they are read in another room.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from pathlib import Path
+from typing import Any, get_args, get_type_hints
+
+from inspection.log import Earlier, Log
+from inspection.readings import Gauge
+from inspection.record_plain import inspection_from, rope_from
+from inspection.rope import Inspection, Rope, Station
+from inspection.tables import read_sheet
+from inspection.tables_in import ReadingRow, Rejected, read_readings
+
+READINGS = ("readings.csv", "readings.xlsx")
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """What a folder's tables say.
+
+    Parameters
+    ----------
+    log : Log
+        The inspection asked for, without results of photographs.
+    rejected : tuple of Rejected
+        Rows of the readings that were not understood.
+    notes : tuple of str
+        What was taken for granted.
+    """
+
+    log: Log
+    rejected: tuple[Rejected, ...]
+    notes: tuple[str, ...]
+
+
+def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
+    """Read the tables of a folder.
+
+    Parameters
+    ----------
+    path : str or Path
+        The folder.
+    inspection : str, optional
+        Which inspection of the readings is meant; the latest by default. Those before it are
+        the earlier ones, those after it are left out.
+
+    Raises
+    ------
+    ValueError
+        One sentence: what is missing or wrong, and what to do.
+    """
+    folder = Path(path)
+    rope = _read_rope(folder / "rope.json")
+    table = next((folder / name for name in READINGS if (folder / name).is_file()), None)
+    if table is None:
+        raise ValueError(f"{folder} has no readings.csv: put the gauge readings there.")
+    understood = read_readings(table, inspection=inspection or "inspection")
+    if not understood.rows:
+        reason = understood.rejected[0].reason if understood.rejected else "it has no rows."
+        raise ValueError(f"{understood.name} holds no reading that is understood: {reason}")
+    groups: dict[str, list[ReadingRow]] = {}
+    for row in understood.rows:
+        groups.setdefault(row.inspection, []).append(row)
+    order = sorted(groups, key=lambda name: (_day(groups[name]) or date.min, name))
+    wanted = inspection or order[-1]
+    if wanted not in groups:
+        raise ValueError(
+            f"{understood.name} has no inspection '{wanted}'; it has {', '.join(order)}."
+        )
+    stations = _read_stations(folder / "stations.csv")
+    notes = list(understood.notes)
+    described = _read_inspection(folder / "inspection.json")
+    current = _inspection(rope, wanted, groups[wanted], stations, described, notes)
+    earlier = []
+    for name in order[: order.index(wanted)]:
+        then = _inspection(rope, name, groups[name], stations, {}, notes)
+        # nobody wrote down the tension of earlier rows; alike is the only comparison there is
+        then = Inspection(then.identity, then.rope, then.on, tension=current.tension,
+                          stations=then.stations)  # fmt: skip
+        earlier.append(Earlier(then, tuple(row.reading for row in groups[name])))
+    if earlier and current.tension != "none":
+        notes.append("Earlier readings were taken as read under the same tension as these.")
+    until = order[: order.index(wanted) + 1]
+    gauges = _gauges([row for name in until for row in groups[name]])
+    readings = tuple(row.reading for row in groups[wanted])
+    log = Log(rope, current, readings, gauges, (), tuple(earlier))
+    return Folder(log, understood.rejected, tuple(notes))
+
+
+def _read_rope(path: Path) -> Rope:
+    values = _read_json(path, Rope, "describe the rope there, at least identity and nominal_mm")
+    try:
+        rope = rope_from(values)
+        nominal = float(rope.nominal_mm)
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"{path.name} does not describe a rope: {error}.") from error
+    if not 0 < nominal < math.inf:
+        raise ValueError(
+            f"{path.name} gives a nominal diameter of {nominal} mm; it is more than 0."
+        )
+    return rope
+
+
+def _read_inspection(path: Path) -> dict[str, Any]:
+    return _read_json(path, Inspection, "") if path.is_file() else {}
+
+
+def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
+    """Return the fields of a description, each a name that its type knows and may choose."""
+    try:
+        values = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise ValueError(f"{path.parent} has no {path.name}: {why}.") from None
+    except (OSError, ValueError) as error:
+        raise ValueError(f"{path.name} can't be read as JSON: {error}.") from error
+    if not isinstance(values, dict):
+        raise ValueError(f"{path.name} must hold an object: names and values in braces.")
+    known = [item.name for item in fields(kind)]
+    for name, value in values.items():
+        if name not in known:
+            raise ValueError(
+                f"{path.name} has a field '{name}' that is not known; known are {', '.join(known)}."
+            )
+        choices = get_args(get_type_hints(kind)[name])
+        if choices and all(isinstance(one, str) for one in choices) and value not in choices:
+            raise ValueError(f"{path.name}: '{name}' is {value!r}; it is one of {choices}.")
+    return values
+
+
+def _read_stations(path: Path) -> tuple[Station, ...]:
+    if not path.is_file():
+        return ()
+    sheet = read_sheet(path)
+    names = [heading.strip().lower() for heading in sheet.headings]
+    if "number" not in names or "position_m" not in names:
+        raise ValueError(f"{path.name} needs the columns number and position_m; it has {names}.")
+    stations: dict[int, Station] = {}
+    for line, cells in sheet.rows:
+        row = dict(zip(names, cells, strict=False))
+        try:
+            number = int(row["number"])
+            position = float(row["position_m"].replace(",", "."))
+        except (KeyError, ValueError):
+            raise ValueError(
+                f"{path.name}, line {line}: number and position_m must be numbers; got {cells}."
+            ) from None
+        if number < 1 or not math.isfinite(position) or number in stations:
+            raise ValueError(
+                f"{path.name}, line {line}: each station needs a number of its own from 1 and a "
+                f"place in m; got {cells}."
+            )
+        stations[number] = Station(number, position, row.get("note", ""))
+    return tuple(stations.values())
+
+
+def _inspection(
+    rope: Rope,
+    name: str,
+    rows: Sequence[ReadingRow],
+    stations: tuple[Station, ...],
+    described: dict[str, Any],
+    notes: list[str],
+) -> Inspection:
+    on = _day(rows)
+    values: dict[str, Any] = {"identity": name, "rope": rope.identity, **described}
+    if "on" not in values:
+        if on is None:
+            raise ValueError(
+                f"the day of inspection '{name}' is not known: give a column logged_at or on, or "
+                "an inspection.json with on."
+            )
+        values["on"] = on.isoformat()
+    if "stations" not in values:
+        values["stations"] = []
+    try:
+        made = inspection_from(values)
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"inspection.json does not describe an inspection: {error}.") from error
+    placed = {station.number: station for station in (*_positions(rows), *stations)}
+    missing = sorted({row.reading.station for row in rows} - placed.keys())
+    if missing and not made.stations and not described:
+        listed = ", ".join(str(number) for number in missing)
+        notes.append(f"Inspection {name}: the place of station {listed} along the rope is unknown.")
+    return Inspection(
+        name, rope.identity, made.on, made.place, made.inspector, made.reviewer, made.supervisor,
+        made.tension, made.stations or tuple(placed.values()),
+    )  # fmt: skip
+
+
+def _positions(rows: Sequence[ReadingRow]) -> list[Station]:
+    return [
+        Station(row.reading.station, row.position_m) for row in rows if row.position_m is not None
+    ]
+
+
+def _day(rows: Sequence[ReadingRow]) -> date | None:
+    """Return the day of an inspection: as its rows say, else when the first was logged."""
+    said = [row.on for row in rows if row.on is not None]
+    logged = [row.reading.at.date() for row in rows if row.reading.at is not None]
+    return min(said or logged, default=None)
+
+
+def _gauges(rows: Sequence[ReadingRow]) -> dict[str, Gauge]:
+    """Return what the rows say about their gauges; the last word counts (a new calibration)."""
+    return {row.gauge.identity: row.gauge for row in rows if row.gauge is not None}
