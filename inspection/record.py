@@ -84,7 +84,9 @@ def open_record(where: str | Path, *, photographs: str | Path | None = None,
         )
     if photographs is None:
         if path is None:
-            raise RecordError("say where the photographs of a database record are kept.")
+            raise RecordError(
+                "say where the photographs of a database record are kept: a folder or a URL (--photographs)."
+            )
         photographs = photographs_beside(path)
     try:
         bring_up_to_date(engine, shown(where))

@@ -1,0 +1,172 @@
+"""`ropephoto record`: each command once as a person would use it, and once gone wrong."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from ui.record_command import record
+
+ROPES = "rope;nominal (mm);outer strands\nhoist rope 1;22;8\n"
+READINGS = (
+    "inspection;date;station;view;typed;gauge;kind;resolution;mpe;person;logged at\n"
+    "visit;2026-11-02;1;0;22,41;C-07;wide jaw caliper;0,01;0,03;A. Berg;2026-11-02 09:14\n"
+    "visit;2026-11-02;1;90;22,4;C-07;wide jaw caliper;0,01;0,03;A. Berg;2026-11-02 09:15\n"
+)
+
+
+def run(*arguments: object) -> Result:
+    result = CliRunner().invoke(record, [str(argument) for argument in arguments])
+    assert "Traceback" not in result.output
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    return result
+
+
+@pytest.fixture
+def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    Path("ropes.csv").write_text(ROPES)
+    Path("readings.csv").write_text(READINGS)
+    assert run("init", "crane.db").exit_code == 0
+    ropes = run("import", "crane.db", "ropes.csv", "--what", "ropes", "--by", "C. Holm")
+    assert "Added: 1 ropes." in ropes.output
+    done = run("import", "crane.db", "readings.csv", "--rope", "hoist rope 1", "--by", "C. Holm")
+    assert "Added: 1 inspections, 1 gauges, 2 readings." in done.output
+    return tmp_path / "crane.db"
+
+
+def test_init_makes_a_record_and_leaves_one_that_is_there(filled: Path) -> None:
+    again = run("init", "crane.db")
+    assert again.exit_code == 0
+    assert "is there already and holds 4 events" in again.output
+
+
+def test_import_tells_every_bad_row_and_ends_with_status_1(filled: Path) -> None:
+    text = READINGS.replace("09:", "10:").replace("22,41", "abc") + "visit;;2;0;-1;C-07;;;;A;\n"
+    Path("bad.csv").write_text(text)
+    result = run("import", "crane.db", "bad.csv", "--by", "C. Holm")
+    assert result.exit_code == 1
+    assert "line 2: column 'typed': 'abc' is not a length" in result.output
+    assert "line 4: column 'typed': '-1' is negative" in result.output
+    assert "2 rows were rejected and nothing was imported" in result.output
+    kept = run("import", "crane.db", "bad.csv", "--by", "C. Holm", "--keep-good")
+    assert kept.exit_code == 1
+    assert "Added: 1 readings." in kept.output
+
+
+def test_import_needs_a_person_from_option_or_environment(
+    filled: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    missing = run("import", "crane.db", "ropes.csv")
+    assert missing.exit_code == 2
+    assert "--by" in missing.output
+    monkeypatch.setenv("ROPEPHOTO_PERSON", "C. Holm")
+    assert run("import", "crane.db", "ropes.csv").exit_code == 1  # ropes are no readings
+
+
+@pytest.mark.parametrize(
+    ("name", "options"),
+    [("r.csv", []), ("r.xlsx", []), ("p.csv", ["--what", "ropes"]), ("l.xlsx", ["--what", "list"])],
+)
+def test_export_writes_tables(filled: Path, name: str, options: list[str]) -> None:
+    result = run("export", "crane.db", name, *options)
+    assert result.exit_code == 0, result.output
+    assert re.search(r"\d rows\. Fingerprint: 4-[0-9a-f]{32}", result.output)
+    again = run("export", "crane.db", name, *options)
+    assert again.exit_code == 1
+    assert "is there already; use --force" in again.output
+    assert run("export", "crane.db", name, *options, "--force").exit_code == 0
+
+
+def test_a_json_export_is_restored_with_the_same_fingerprint(filled: Path) -> None:
+    told = run("export", "crane.db", "all.json").output
+    assert json.loads(Path("all.json").read_text("utf-8"))["format_version"] == 1
+    run("init", "again.db")
+    restored = run("import", "again.db", "all.json", "--by", "C. Holm")
+    assert restored.exit_code == 0, restored.output
+    assert told.split("Fingerprint: ")[1] == restored.output.split("Fingerprint: ")[1]
+
+
+def test_verify_finds_tampering_and_ends_with_status_1(filled: Path) -> None:
+    sound = run("verify", "crane.db")
+    assert sound.exit_code == 0
+    fingerprint = re.search(r"Fingerprint: (\S+)", sound.output)
+    assert fingerprint is not None
+    assert "Note the fingerprint elsewhere" in sound.output
+    assert run("verify", "crane.db", "--noted", fingerprint[1]).exit_code == 0
+    by_hand = sqlite3.connect(filled)
+    by_hand.execute("DROP TRIGGER events_never_change")
+    by_hand.execute("UPDATE events SET who = 'X' WHERE sequence = 2")
+    by_hand.commit()
+    by_hand.close()
+    found = run("verify", "crane.db")
+    assert found.exit_code == 1
+    assert "event 2" in found.output
+    assert "it was edited" in found.output
+
+
+def test_backup_copies_and_verifies(filled: Path) -> None:
+    result = run("backup", "crane.db", "safe")
+    assert result.exit_code == 0
+    assert "verified, 0 photographs" in result.output
+    assert run("verify", "safe/crane.db").exit_code == 0
+    again = run("backup", "crane.db", "safe")
+    assert again.exit_code == 1
+    assert "is there already" in again.output
+
+
+def test_template_writes_what_import_reads(filled: Path) -> None:
+    assert run("template", "t.xlsx").exit_code == 0
+    result = run("import", "crane.db", "t.xlsx", "--by", "C. Holm")
+    assert result.exit_code == 0
+    assert "Added: nothing" in result.output
+    assert run("template", "t.xlsx").exit_code == 1
+    assert "written as .csv or .xlsx" in run("template", "t.ods", "--what", "ropes").output
+
+
+def test_schema_prints_the_published_schema() -> None:
+    assert json.loads(run("schema").output)["title"].startswith("A record of rope inspections")
+
+
+@pytest.mark.parametrize(
+    "command",
+    [["verify"], ["export", "x.csv"], ["backup", "safe"]],
+)
+def test_a_record_that_is_not_there_is_not_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    name, *rest = command
+    result = run(name, "none.db", *rest)
+    assert result.exit_code == 1
+    assert "there is no record at" in result.output
+    assert not Path("none.db").exists()
+
+
+def test_a_database_without_a_place_for_photographs_says_so() -> None:
+    result = run("verify", "postgresql://user@host/name")
+    assert result.exit_code == 1
+    assert "--photographs" in result.output
+
+
+def test_help_needs_no_database_and_names_an_example() -> None:
+    program = (
+        "import sys; from ui.record_command import record; "
+        "print([n for n in ('sqlalchemy', 'openpyxl', 'alembic') if n in sys.modules])"
+    )
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    loaded = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        env=environment,
+    )  # fmt: skip
+    assert loaded.stdout.strip() == "[]"
+    for name in record.commands:
+        assert "Example:" in run(name, "--help").output
