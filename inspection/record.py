@@ -85,7 +85,8 @@ def open_record(where: str | Path, *, photographs: str | Path | None = None,
     if photographs is None:
         if path is None:
             raise RecordError(
-                "say where the photographs of a database record are kept: a folder or a URL (--photographs)."
+                "say where the photographs of a database record are kept: a folder or a URL "
+                "(--photographs)."
             )
         photographs = photographs_beside(path)
     try:

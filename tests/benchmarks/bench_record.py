@@ -166,8 +166,8 @@ def main() -> None:
 
 def _print(timing: Timing, *, first: bool) -> None:
     if first:
-        print(" readings  inspections    load  open median/worst  first    ranked   top 50     save   "
-              "verify     file")  # fmt: skip
+        print(" readings  inspections    load  open median/worst  first    ranked   top 50"
+              "     save   verify     file")  # fmt: skip
     verified = "" if timing.verify_s is None else f"{timing.verify_s:7.1f} s"
     print(
         f"{timing.readings:9,} {timing.inspections:12,} {timing.load_s:6.1f}s "
