@@ -47,7 +47,8 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
         console.print(line, markup=False)
     for caution in CAUTIONS:
         console.print(caution, style="italic", markup=False)
-    console.print(judgement.first_look, style="bold", markup=False)
+    # one line whatever the width of the screen, so that it can be cut off and passed on
+    console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...]) -> Table:
@@ -103,28 +104,51 @@ def _findings_table(findings: tuple[Finding, ...]) -> Table:
 
 
 def _verdicts_table(verdicts: tuple[PlacedVerdict, ...]) -> Table:
+    """Return one row a limit and source: how its stations fare, and the one nearest to it."""
     table = Table(title="Published limits; a verdict clears nothing", title_justify="left")
-    for heading in ("station", "by", "limit"):
-        table.add_column(heading)
+    table.add_column("limit")
+    table.add_column("by")
+    for heading in ("within", "undecided", "outside"):
+        table.add_column(heading, justify="right")
+    table.add_column("nearest: station")
     for heading in ("figure mm", "u mm", "least mm", "most mm", "margin mm"):
         table.add_column(heading, justify="right")
-    table.add_column("verdict")
+    groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for one in verdicts:
-        verdict = one.verdict
-        limit = verdict.limit
+        rule = one.verdict.limit.rule
+        groups.setdefault((f"{rule.rule_set}, {rule.what}", one.source), []).append(one)
+    for (what, source), group in groups.items():
+        nearest = min(group, key=lambda one: one.verdict.margin_mm)
+        outcomes = [one.verdict.outcome for one in group]
+        worst = next((word for word in ("outside", "undecided") if word in outcomes), "within")
+        verdict = nearest.verdict
         table.add_row(
-            "all" if one.station is None else str(one.station),
-            one.source,
-            _safe(f"{limit.rule.rule_set}, {limit.rule.what}"),
+            _safe(what),
+            source,
+            *(str(outcomes.count(word)) for word in ("within", "undecided", "outside")),
+            "all" if nearest.station is None else str(nearest.station),
             f"{verdict.value_mm:.2f}",
             f"{verdict.u_mm:.2f}",
-            "" if limit.low_mm is None else f"{limit.low_mm:.2f}",
-            "" if limit.high_mm is None else f"{limit.high_mm:.2f}",
+            "" if verdict.limit.low_mm is None else f"{verdict.limit.low_mm:.2f}",
+            "" if verdict.limit.high_mm is None else f"{verdict.limit.high_mm:.2f}",
             f"{verdict.margin_mm:+.2f}",
-            verdict.outcome,
-            style=STYLES.get(verdict.outcome),
+            style=STYLES.get(worst),
         )
     return table
+
+
+def _not_applicable(judgement: Judgement) -> list[str]:
+    """Return why limits don't apply; those of the other service are only named."""
+    service = judgement.log.rope.service
+    close, far = [], []
+    for one in judgement.not_applicable:
+        (far if one.rule.services and service not in one.rule.services else close).append(one)
+    lines = [f"Does not apply: {one.reason}" for one in close]
+    if far:
+        named = ", ".join(dict.fromkeys(one.rule.rule_set for one in far))
+        other = "new ropes" if service == "in-service" else "ropes in service"
+        lines.append(f"Limits for {other} do not apply: {named}.")
+    return lines
 
 
 def _lines(judgement: Judgement, read: Folder) -> list[str]:
@@ -145,7 +169,7 @@ def _lines(judgement: Judgement, read: Folder) -> list[str]:
         for one in judgement.local
         if one.outcome == "local decrease"
     ]
-    lines += [f"Does not apply: {one.reason}" for one in judgement.not_applicable]
+    lines += _not_applicable(judgement)
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*judgement.notes, *read.notes))]
 

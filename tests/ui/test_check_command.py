@@ -1,0 +1,239 @@
+"""The command `check`, with made-up estimates in place of measured photographs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from inspection.folder import read_folder
+from inspection.log import Log
+from inspection.record import open_record
+from ui.check_command import check
+from vision import estimate
+from vision.estimate import Estimate, Refusal, Term
+from vision.findings import finding
+from vision.pipeline import Settings
+
+HEADINGS = (
+    "inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,permissible_error_mm,"
+    "calibration_due,person,logged_at"
+)
+TRUE_MM = {(n, view): 39.5 + 0.03 * n + (0.05 if view else 0.0)
+           for n in range(1, 7) for view in (0, 90)}  # fmt: skip
+Measured = Callable[[list[Path], Settings], list[estimate.Result]]
+
+
+def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = None) -> Path:
+    """An invented inspection: a 40 mm rope, 6 stations 12 m apart, one gauge."""
+    texts = {place: f"{mm:.2f}" for place, mm in TRUE_MM.items()} | (typed or {})
+    at = datetime(2026, 11, 3, 9, 0, 12)
+    rows = [HEADINGS]
+    for number, ((station, view), text) in enumerate(texts.items()):
+        logged = at + timedelta(seconds=95 * number)
+        rows.append(f'2026-11,{station},{view},"{text}",C-1,wide-jaw caliper,0.01,0.03,2027-01-31,'
+                    f"A. Berg,{logged.isoformat()}")  # fmt: skip
+    (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    rope = {"identity": "hoist rope 1", "nominal_mm": 40.0, "reference_mm": 41.2}
+    (folder / "rope.json").write_text(json.dumps(rope), encoding="utf-8")
+    stations = ["number,position_m,note", *(f"{n},{12 * n},plain" for n in range(1, 7))]
+    (folder / "stations.csv").write_text("\n".join(stations), encoding="utf-8")
+    for station, view in TRUE_MM:
+        (folder / f"s{station}-{view}.jpg").write_bytes(b"measured by a stand-in")
+    return folder
+
+
+def measure(paths: list[Path], settings: Settings) -> list[estimate.Result]:
+    """Stand in for the pipeline: the true diameter, known to 0.1 mm."""
+    results: list[estimate.Result] = []
+    for number, path in enumerate(paths):
+        station, view = (int(part) for part in path.stem[1:].split("-"))
+        results.append(Estimate(
+            TRUE_MM[station, view],
+            (Term("edges", 0.1, "mm", 1.0, "A", f"edge:{path.name}"),),
+            station=station, view_deg=view, photo_name=path.name,
+            photo_sha256=f"{number:064x}", look_hash=f"{0x5A5A << (4 * number):016x}"[-16:],
+            taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * number),
+            camera="phone 1",
+        ))  # fmt: skip
+    return results
+
+
+def run(folder: Path | str, *options: str, by: Measured = measure) -> Result:
+    return CliRunner().invoke(check, [str(folder), *options], obj=by, env={"COLUMNS": "220"})
+
+
+def test_a_sound_folder_ends_with_status_0_and_says_that_nothing_is_cleared(tmp_path: Path) -> None:
+    result = run(write_folder(tmp_path))
+    assert result.exit_code == 0, result.output
+    last = result.output.rstrip().splitlines()[-1]
+    assert last == "No entry deserves a look before the others. That does not clear the rope."
+    assert "A photograph never clears a rope" in result.output
+    assert "Secure the load" in result.output
+
+
+def test_a_swapped_digit_is_named_in_the_last_line_with_status_1(tmp_path: Path) -> None:
+    result = run(write_folder(tmp_path, typed={(4, 90): "36.97"}))
+    assert result.exit_code == 1
+    last = result.output.rstrip().splitlines()[-1]
+    assert last.startswith("First look: station 4, 90 deg. 36.97 was logged")
+    assert "39.67 in place of 36.97" in last
+
+
+def test_json_holds_the_same_judgement(tmp_path: Path) -> None:
+    result = run(write_folder(tmp_path, typed={(4, 90): "36.97"}), "--json")
+    document = json.loads(result.stdout)
+    assert result.exit_code == 1
+    assert document["findings"][0]["code"] == "digits-swapped"
+    assert document["findings"][0]["where"] == ["station 4, 90 deg"]
+    assert len(document["comparisons"]) == 12
+    assert {one["outcome"] for one in document["verdicts"]} <= {"within", "undecided", "outside"}
+    assert document["cautions"]
+    assert document["first_look"].startswith("First look: station 4, 90 deg.")
+
+
+def test_csv_starts_with_the_finding_and_runs_no_formula(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
+    table = (folder / "readings.csv").read_text(encoding="utf-8")
+    (folder / "readings.csv").write_text(table.replace("C-1", "=1+1"), encoding="utf-8")
+    result = run(folder, "--csv")
+    rows = list(csv.DictReader(io.StringIO(result.stdout)))
+    assert rows[0]["kind"] == "finding"
+    assert rows[0]["code"] == "digits-swapped"
+    assert {row["kind"] for row in rows} >= {"comparison", "verdict", "first look", "caution"}
+    assert not [cell for row in rows for cell in row.values() if cell.startswith("=")]
+
+
+def test_a_refused_photograph_gives_status_1_and_its_reason(tmp_path: Path) -> None:
+    def refuse_one(paths: list[Path], settings: Settings) -> list[estimate.Result]:
+        results = measure(paths, settings)
+        results[0] = Refusal((finding("no-card"),), photo_name=paths[0].name)
+        return results
+
+    result = run(write_folder(tmp_path), by=refuse_one)
+    assert result.exit_code == 1
+    assert "s1-0.jpg: no card number: no diameter. No printed card was found" in result.output
+    assert "station 1, 0 deg: 39.53 was logged, no photograph" in result.output
+
+
+def test_a_row_that_is_not_understood_is_shown_with_its_line(tmp_path: Path) -> None:
+    result = run(write_folder(tmp_path, typed={(2, 0): "thick"}))
+    assert result.exit_code == 1
+    assert "Row 4 was left out:" in result.output
+    assert "'thick' is not a length" in result.output
+
+
+def test_a_folder_without_photographs_is_still_scrutinised(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path, typed={(4, 90): "3.967"})
+    for picture in folder.glob("*.jpg"):
+        picture.unlink()
+    result = run(folder)
+    assert "The folder holds no photographs." in result.output
+    assert result.output.rstrip().splitlines()[-1].startswith("First look: station 4, 90 deg")
+
+
+def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_read(
+    tmp_path: Path,
+) -> None:
+    folder = write_folder(tmp_path)
+    now = (folder / "readings.csv").read_text(encoding="utf-8")
+    before = now.replace("2026-11", "2026-05").splitlines()[1:]
+    (folder / "readings.csv").write_text(now + "\n".join(before) + "\n", encoding="utf-8")
+    log: Log = read_folder(folder).log
+    assert (log.inspection.identity, log.inspection.on) == ("2026-11", date(2026, 11, 3))
+    assert [one.inspection.identity for one in log.earlier] == ["2026-05"]
+    assert read_folder(folder, inspection="2026-05").log.earlier == ()
+    result = run(folder)  # every figure equal to the last digit
+    assert "repeats-earlier" in run(folder, "--csv").stdout
+    assert "12 of 12 entries are equal to the last digit" in result.output.splitlines()[-1]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda f: (f / "readings.csv").unlink(), "has no readings.csv"),
+        (lambda f: (f / "rope.json").unlink(), "has no rope.json"),
+        (lambda f: (f / "rope.json").write_text("{"), "can't be read as JSON"),
+        (lambda f: (f / "rope.json").write_text("[1]"), "must hold an object"),
+        (lambda f: (f / "rope.json").write_text('{"identity": "R"}'), "does not describe a rope"),
+        (lambda f: (f / "rope.json").write_text('{"nominal": 40}'), "'nominal' that is not known"),
+        (lambda f: (f / "rope.json").write_text(
+            '{"identity": "R", "nominal_mm": 40, "core": "wood"}'), "'core' is 'wood'"),
+        (lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": -4}'),
+         "more than 0"),
+        (lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": "x"}'),
+         "does not describe a rope"),
+        (lambda f: (f / "stations.csv").write_text("a,b\n1,2\n"), "number and position_m"),
+        (lambda f: (f / "stations.csv").write_text("number,position_m\n1,here\n"), "line 2"),
+        (lambda f: (f / "readings.csv").write_text(HEADINGS + "\n"), "no reading"),
+        (lambda f: (f / "inspection.json").write_text('{"on": "soon"}'), "inspection.json"),
+    ],
+)  # fmt: skip
+def test_a_folder_with_something_wrong_is_one_sentence_with_status_2(
+    tmp_path: Path, spoil: Callable[[Path], object], words: str
+) -> None:
+    folder = write_folder(tmp_path)
+    spoil(folder)
+    result = run(folder)
+    assert result.exit_code == 2, result.output
+    assert words in result.output.replace("\n", " ")
+    assert "Traceback" not in result.output
+
+
+def test_misuse_is_told(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    assert run(folder, "--json", "--csv").exit_code == 2
+    assert run(folder, "--inspection", "2019").exit_code == 2
+    assert run(folder, "--limits", "no such table").exit_code == 2
+    assert run(folder, "--print-set", "spring").exit_code == 2
+    assert run(folder, "--level", "1").exit_code == 2
+    assert run(tmp_path / "nowhere").exit_code == 2
+
+
+def test_a_slower_walk_finds_the_walk(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    assert run(folder, "--walking-speed", "0.1").exit_code == 1
+    assert "fastest walk" in run(folder, "--walking-speed", "0.1").output.splitlines()[-1]
+
+
+def test_a_record_is_checked_like_a_folder(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
+    log = read_folder(folder).log
+    results = measure(sorted(folder.glob("*.jpg")), Settings())
+    path = tmp_path / "record.db"
+    with open_record(path) as record:
+        record.add_rope(log.rope, by="A. Berg")
+        for gauge in log.gauges.values():
+            record.add_gauge(gauge, by="A. Berg")
+        record.add_inspection(log.inspection, by="A. Berg")
+        record.add_readings("2026-11", log.readings, by="A. Berg")
+        record.add_results("2026-11", results, by="A. Berg")
+    from_record = json.loads(run(path, "--json").stdout)
+    from_folder = json.loads(run(folder, "--json").stdout)
+    assert from_record["first_look"] == from_folder["first_look"]
+    assert from_record["findings"] == from_folder["findings"]
+    assert from_record["rope"] == from_folder["rope"] | {"grooves": []}
+
+
+def test_the_three_lines_in_python_say_the_same(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    from inspection.case import judge_log
+
+    folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
+    log = read_folder(folder).log
+    judgement = judge_log(replace(log, results=tuple(measure(sorted(folder.glob("*.jpg")),
+                                                             Settings()))))  # fmt: skip
+    document = json.loads(run(folder, "--json").stdout)
+    assert judgement.first_look == document["first_look"]
+    assert judgement.deserves_a_look
+    assert [asdict(one)["code"] for one in judgement.findings] == [
+        one["code"] for one in document["findings"]
+    ]
