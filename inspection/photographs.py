@@ -20,6 +20,7 @@ import fsspec  # type: ignore[import-untyped]
 
 from inspection.record_errors import RecordError
 
+NOWHERE = "say where the photographs of the record are kept: a folder or a URL (--photographs)."
 MOST_BYTES = 500_000_000
 
 
@@ -30,7 +31,8 @@ class PhotographStore:
     Parameters
     ----------
     where : str
-        A folder, or a URL that fsspec opens, e.g. ``memory://demo`` or ``s3://bucket/folder``.
+        A folder, or a URL that fsspec opens, e.g. ``memory://demo`` or ``s3://bucket/folder``;
+        empty where nobody said it.
 
     Examples
     --------
@@ -135,6 +137,8 @@ class PhotographStore:
         return copied, failed
 
     def _open(self) -> tuple[Any, str]:
+        if not self.where:
+            raise RecordError(NOWHERE)
         try:
             files, root = fsspec.core.url_to_fs(self.where)
         except (ValueError, ImportError, OSError) as error:

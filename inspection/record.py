@@ -54,6 +54,7 @@ def open_record(where: str | Path, *, photographs: str | Path | None = None,
         Path of a SQLite file, or a URL like ``postgresql://user@host/name``.
     photographs : str or Path, optional
         Folder or fsspec URL of the photographs; by default a folder beside the SQLite file.
+        A database record has no default, and needs it once photographs are used.
     create : bool, optional
         False refuses to make a new SQLite file.
 
@@ -83,12 +84,7 @@ def open_record(where: str | Path, *, photographs: str | Path | None = None,
             "`ropephoto record init`."
         )
     if photographs is None:
-        if path is None:
-            raise RecordError(
-                "say where the photographs of a database record are kept: a folder or a URL "
-                "(--photographs)."
-            )
-        photographs = photographs_beside(path)
+        photographs = "" if path is None else photographs_beside(path)
     try:
         bring_up_to_date(engine, shown(where))
     except BaseException:

@@ -64,6 +64,8 @@ class Access:
             if not by or error.change is None:
                 raise
             with self.writing() as connection:
-                record_drafts.save(connection, by, inspection, error.change, revision or 0)
+                record_drafts.save(
+                    connection, by, inspection, error.change, revision or 0, kind="unsaved"
+                )
             told = f"{error} Your change was kept as your draft."
             raise StaleError(told, change=error.change, draft_kept=True) from None

@@ -259,15 +259,15 @@ class Record:
         with self.access.writing() as connection:
             record_drafts.save(connection, by, inspection, data, revision)
 
-    def draft(self, inspection: str, *, by: str) -> record_drafts.Draft | None:
-        """Return what the person was typing, None if there is nothing."""
+    def draft(self, inspection: str, *, by: str, kind: str = "typed") -> record_drafts.Draft | None:
+        """Return what the person was typing, or (kind "unsaved") saved too late, or None."""
         with self.access.reading() as connection:
-            return record_drafts.find(connection, by, inspection)
+            return record_drafts.find(connection, by, inspection, kind=kind)
 
-    def drop_draft(self, inspection: str, *, by: str) -> None:
+    def drop_draft(self, inspection: str, *, by: str, kind: str = "typed") -> None:
         """Forget a draft, once it was saved or is not wanted."""
         with self.access.writing() as connection:
-            record_drafts.drop(connection, by, inspection)
+            record_drafts.drop(connection, by, inspection, kind=kind)
 
     # ---- transactions ---------------------------------------------------------------------
 

@@ -54,10 +54,11 @@ drafts = Table(
     metadata,
     Column("person", String(200), nullable=False),
     Column("inspection", String(200), nullable=False),
+    Column("kind", String(40), nullable=False),
     Column("revision", Integer, nullable=False),
     Column("saved_at", String(32), nullable=False),
     Column("data", Text, nullable=False),
-    PrimaryKeyConstraint("person", "inspection"),
+    PrimaryKeyConstraint("person", "inspection", "kind"),
 )
 
 ropes = Table(

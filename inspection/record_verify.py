@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, collate, select
 
-from inspection.photographs import PhotographStore
+from inspection.photographs import NOWHERE, PhotographStore
 from inspection.record_access import Access
 from inspection.record_errors import RecordError, plainly
 from inspection.record_events import chain_faults, fingerprint, iter_events, noted_fault
@@ -99,6 +99,8 @@ def verify(
     if store is not None:
         hashes = photograph_hashes(connection)
         read = len(hashes)
+        if hashes and not store.where:
+            raise RecordError(NOWHERE)
         for sha256 in hashes:
             try:
                 store.get(sha256)

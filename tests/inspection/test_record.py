@@ -154,6 +154,7 @@ def test_the_second_of_two_editors_is_told_and_nothing_is_lost(
     filled: Record, opened: Callable[[], Record]
 ) -> None:
     other = opened()
+    other.save_draft("2026-11", {"2, 0": "22,5"}, by="B. Lind")
     seen = filled.inspection("2026-11").revision
     assert other.inspection("2026-11").revision == seen
     first = replace(FIRST, typed="22,14", value_mm=22.14)
@@ -166,10 +167,13 @@ def test_the_second_of_two_editors_is_told_and_nothing_is_lost(
     assert told.value.draft_kept
     assert told.value.change["typed"] == "22,44"
     assert filled.inspection("2026-11").readings[0] == first
-    draft = filled.draft("2026-11", by="B. Lind")
+    draft = filled.draft("2026-11", by="B. Lind", kind="unsaved")
     assert draft is not None
     assert draft.data == told.value.change
     assert draft.revision == seen
+    typed = filled.draft("2026-11", by="B. Lind")
+    assert typed is not None
+    assert typed.data == {"2, 0": "22,5"}  # what the page keeps is not overwritten
 
 
 def test_a_draft_outlives_a_closed_browser(filled: Record, opened: Callable[[], Record]) -> None:

@@ -64,8 +64,9 @@ def _make_events() -> None:
     op.create_index("events_by_subject", "events", ["about", "subject", "sequence"])
     op.create_table("head", _key("id"), _count("sequence"), _name("hash", 64))
     op.create_table(
-        "drafts", _name("person"), _name("inspection"), _count("revision"),
-        _name("saved_at", 32), _text("data"), sa.PrimaryKeyConstraint("person", "inspection"),
+        "drafts", _name("person"), _name("inspection"), _name("kind", 40),
+        _count("revision"), _name("saved_at", 32), _text("data"),
+        sa.PrimaryKeyConstraint("person", "inspection", "kind"),
     )  # fmt: skip
 
 
