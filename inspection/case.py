@@ -8,53 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from inspection.agreement import FEWEST, Agreement, agreement_of
 from inspection.crosscheck import CrossCheck, crosscheck
 from inspection.limit_tables import USUAL_SETS, limits_for
-from inspection.limits import Limit, NotApplicable, Quantity, Rule
+from inspection.limits import NotApplicable, Rule
 from inspection.log import Log, counted, place_words
-from inspection.measured import measured_diameter
+from inspection.placed_verdicts import (
+    PlacedVerdict,
+    Source,
+    station_verdicts,
+    whole_rope_verdicts,
+)
 from inspection.readings import Reading
 from inspection.rope import Tension
 from inspection.scrutiny import LEVEL, USUAL_PACE, scrutinise
 from inspection.section import Section, make_section
 from inspection.timing import Pace
-from inspection.verdict import GUARD_2017, DecisionRule, Verdict, judge
-from inspection.views import View, view_of, view_of_reading, weighted_terms
+from inspection.verdict import GUARD_2017, DecisionRule
+from inspection.views import View, view_of, view_of_reading
 from inspection.wear import LocalDecrease, local_decreases
-from vision.estimate import Estimate, Finding, combined_u_mm
-
-Source = Literal["photographs", "gauge"]
-STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
-
-
-@dataclass(frozen=True, slots=True)
-class PlacedVerdict:
-    """A verdict and what it is about.
-
-    Parameters
-    ----------
-    station : int or None
-        Station number; None for a figure of the whole rope.
-    source : {"photographs", "gauge"}
-        What the figure came from.
-    verdict : Verdict
-        The figure against its limit.
-    """
-
-    station: int | None
-    source: Source
-    verdict: Verdict
-
-    @property
-    def words(self) -> str:
-        """The verdict with its place, in a few sentences."""
-        where = "Whole rope" if self.station is None else f"Station {self.station}"
-        return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
-            self.verdict.words
-        )
+from vision.estimate import Estimate, Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +137,12 @@ def judge_log(
     ------
     ValueError
         If a figure of rope or gauge is out of range, or a set of limits is not known.
+
+    Examples
+    --------
+    >>> from inspection.folder import read_folder
+    >>> judgement = judge_log(read_folder("crane-3").log)  # doctest: +SKIP
+    >>> print(judgement.first_look)  # doctest: +SKIP
     """
     unknown = [item for item in log.readings if item.gauge not in log.gauges]
     known = [item for item in log.readings if item.gauge in log.gauges]
@@ -192,9 +172,11 @@ def judge_log(
                 f"No station was measured in two directions by {source}: no mean, no verdict."
             )
             continue
-        verdicts += _verdicts(along, limits, source, decision)
+        verdicts += station_verdicts(along, limits, source, decision=decision)
         if log.rope.service == "new":
-            found, why = _whole_rope(along, limits, source, decision, log.rope.nominal_mm)
+            found, why = whole_rope_verdicts(
+                along, limits, source, nominal_mm=log.rope.nominal_mm, decision=decision
+            )
             verdicts += found
             notes += why
     along = max(sections.values(), key=lambda one: (len(one) >= 3, one is sections["photographs"]))
@@ -243,59 +225,3 @@ def _sections(log: Log, views: dict[int, list[View]]) -> tuple[Section, ...]:
         for station in sorted(views, key=lambda number: (places.get(number, 0.0), number))
         if len({view.view_deg for view in views[station]}) > 1
     )  # fmt: skip
-
-
-def _verdicts(
-    sections: Sequence[Section],
-    limits: Sequence[Limit | NotApplicable],
-    source: Source,
-    decision: DecisionRule,
-) -> list[PlacedVerdict]:
-    found = []
-    for section in sections:
-        figures = {
-            "mean diameter": (section.mean_mm, section.u_mean_mm),
-            "ovality": (section.ovality_mm, section.u_ovality_mm),
-        }
-        for limit in limits:
-            if isinstance(limit, Limit) and limit.rule.quantity in figures:
-                value, u = figures[limit.rule.quantity]
-                verdict = judge(limit, value, u, decision=decision)
-                found.append(PlacedVerdict(section.station, source, verdict))
-    return found
-
-
-def _whole_rope(
-    sections: Sequence[Section],
-    limits: Sequence[Limit | NotApplicable],
-    source: Source,
-    decision: DecisionRule,
-    nominal_mm: float,
-) -> tuple[list[PlacedVerdict], list[str]]:
-    """Return verdicts on the figures of a whole new rope, or why there are none."""
-    wanted = [
-        limit for limit in limits
-        if isinstance(limit, Limit) and limit.rule.quantity not in STATION_FIGURES
-    ]  # fmt: skip
-    if not wanted:
-        return [], []
-    try:
-        whole = measured_diameter(sections, nominal_mm=nominal_mm)
-    except ValueError as reason:
-        return [], [f"By {source}: {reason}"]
-    thick = max(sections, key=lambda section: section.mean_mm)
-    thin = min(reversed(sections), key=lambda section: section.mean_mm)
-    figures: dict[Quantity, tuple[float, float]] = {
-        "measured diameter": (whole.mean_mm, whole.u_mean_mm),
-        "largest difference": (whole.largest_difference_mm, whole.u_difference_mm),
-        "variation of the mean": (
-            thick.mean_mm - thin.mean_mm,
-            combined_u_mm(weighted_terms([(1.0, thick.mean_budget), (-1.0, thin.mean_budget)])),
-        ),
-    }
-    verdicts = [
-        PlacedVerdict(None, source, judge(limit, *figures[limit.rule.quantity], decision=decision))
-        for limit in wanted
-        if limit.rule.quantity in figures
-    ]
-    return verdicts, []

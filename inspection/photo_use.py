@@ -16,8 +16,10 @@ from inspection.log import Log, Place, place_words
 from inspection.looks import Look
 from vision.estimate import Result
 
-# Two photographs that differ in no more bits than this are taken as one; the look of two
-# photographs of one rope and card differs in more (measured on the sample photographs).
+# Two photographs that differ in no more bits than this are taken as one. Seen on 11 public
+# photographs of boards and screws: saved again or halved in size they differ in 0 to 2 bits,
+# two photographs of one scene in 7 at least. A very plain picture can change more when it is
+# saved again: then this check is silent, which is the safe side.
 ALIKE_BITS = 3
 MOST_PHOTOS = 3000  # every pair is compared; beyond this only equal files are looked for
 

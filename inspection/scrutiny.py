@@ -6,6 +6,9 @@ most odd entries are slips.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from inspection.digits import digit_looks
 from inspection.evenness import evenness_looks
 from inspection.gauge_use import gauge_looks
@@ -87,6 +90,26 @@ def scrutinise(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     patterns = [look for look in kept if look.check not in figures]
     found = ranked(_one_a_check([*explain(log, odd), *patterns]))
     return tuple(look.finding() for look in found)
+
+
+def deserving(findings: Sequence[Finding]) -> float:
+    """Return how much an inspection deserves a look, for ranking many; 0 without findings.
+
+    The strength of its first finding, minus log10 of its probability (a plain fact counts as
+    one in a million, and nothing as more than one in 10^30), plus a hundredth for each further
+    finding.
+
+    Examples
+    --------
+    >>> first = Finding("outlier", "", "", "look", p_value=0.001)
+    >>> deserving([first]), deserving([first, first]), deserving([])
+    (3.0, 3.01, 0.0)
+    """
+    if not findings:
+        return 0.0
+    p_value = findings[0].p_value
+    strength = 6.0 if p_value is None else -math.log10(max(p_value, 1e-30))
+    return round(strength + 0.01 * min(len(findings) - 1, 99), 6)
 
 
 def chance_looks(log: Log) -> list[Look]:

@@ -11,10 +11,12 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from inspection.case import Judgement, PlacedVerdict
+from inspection.case import Judgement
 from inspection.crosscheck import Comparison
 from inspection.folder import Folder
+from inspection.limits import NotApplicable
 from inspection.log import place_words
+from inspection.placed_verdicts import PlacedVerdict
 from inspection.record_plain import plain
 from inspection.tables import harmless
 from ui.tables import as_plain
@@ -53,7 +55,7 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
 
 def _comparisons_table(comparisons: tuple[Comparison, ...]) -> Table:
     table = Table(title="Photograph against gauge; U is expanded, k = 2", title_justify="left")
-    table.add_column("place")
+    table.add_column("place", no_wrap=True)
     table.add_column("gauge")
     for heading in ("typed", "photo mm", "U mm", "photo - gauge mm", "U mm", "E_n"):
         table.add_column(heading, justify="right")
@@ -90,28 +92,23 @@ def _findings_table(findings: tuple[Finding, ...]) -> Table:
         title_justify="left", show_lines=True,
     )  # fmt: skip
     table.add_column("#", justify="right")
-    table.add_column("entries", min_width=18)
-    table.add_column("what was seen", ratio=2)
-    table.add_column("if nothing is wrong")
-    table.add_column("may be innocent", ratio=1)
-    table.add_column("what to do", ratio=1)
+    table.add_column("entries", min_width=17)
+    table.add_column("what was seen, and what to do", ratio=1)
+    table.add_column("if nothing is wrong", max_width=14)
     for number, one in enumerate(findings, start=1):
+        words = f"{one.seen}\nTo do: {one.remedy}\nMay be innocent: {one.innocent}"
         table.add_row(
-            str(number), _safe(_short(one.where)), _safe(one.seen), chance_words(one.p_value),
-            _safe(one.innocent), _safe(one.remedy),
-        )  # fmt: skip
+            str(number), _safe(_short(one.where)), _safe(words), chance_words(one.p_value)
+        )
     return table
 
 
 def _verdicts_table(verdicts: tuple[PlacedVerdict, ...]) -> Table:
     """Return one row a limit and source: how its stations fare, and the one nearest to it."""
     table = Table(title="Published limits; a verdict clears nothing", title_justify="left")
-    table.add_column("limit")
-    table.add_column("by")
-    for heading in ("within", "undecided", "outside"):
-        table.add_column(heading, justify="right")
-    table.add_column("nearest: station")
-    for heading in ("figure mm", "u mm", "least mm", "most mm", "margin mm"):
+    for heading in ("limit", "by", "stations", "nearest"):
+        table.add_column(heading)
+    for heading in ("figure mm", "limit mm", "margin mm"):
         table.add_column(heading, justify="right")
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for one in verdicts:
@@ -120,17 +117,25 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...]) -> Table:
     for (what, source), group in groups.items():
         nearest = min(group, key=lambda one: one.verdict.margin_mm)
         outcomes = [one.verdict.outcome for one in group]
-        worst = next((word for word in ("outside", "undecided") if word in outcomes), "within")
+        counts = {
+            word: outcomes.count(word)
+            for word in ("outside", "undecided", "within")
+            if word in outcomes
+        }
+        worst = next(iter(counts))
         verdict = nearest.verdict
+        least, most = verdict.limit.low_mm, verdict.limit.high_mm
         table.add_row(
             _safe(what),
             source,
-            *(str(outcomes.count(word)) for word in ("within", "undecided", "outside")),
-            "all" if nearest.station is None else str(nearest.station),
-            f"{verdict.value_mm:.2f}",
-            f"{verdict.u_mm:.2f}",
-            "" if verdict.limit.low_mm is None else f"{verdict.limit.low_mm:.2f}",
-            "" if verdict.limit.high_mm is None else f"{verdict.limit.high_mm:.2f}",
+            "\n".join(f"{number} {word}" for word, number in counts.items()),
+            "whole rope" if nearest.station is None else f"station {nearest.station}",
+            f"{verdict.value_mm:.2f}\nu {verdict.u_mm:.2f}",
+            "\n".join(
+                f"{word} {bound:.2f}"
+                for word, bound in (("least", least), ("most", most))
+                if bound is not None
+            ),
             f"{verdict.margin_mm:+.2f}",
             style=STYLES.get(worst),
         )
@@ -140,7 +145,8 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...]) -> Table:
 def _not_applicable(judgement: Judgement) -> list[str]:
     """Return why limits don't apply; those of the other service are only named."""
     service = judgement.log.rope.service
-    close, far = [], []
+    close: list[NotApplicable] = []
+    far: list[NotApplicable] = []
     for one in judgement.not_applicable:
         (far if one.rule.services and service not in one.rule.services else close).append(one)
     lines = [f"Does not apply: {one.reason}" for one in close]
@@ -180,10 +186,10 @@ def chance_words(p_value: float | None) -> str:
     Examples
     --------
     >>> chance_words(0.0123), chance_words(1e-30), chance_words(None)
-    ('1 in 81 logs', 'less than 1 in 1,000,000 logs', 'not seen')
+    ('1 in 81 logs', 'less than 1 in 1,000,000 logs', 'does not occur')
     """
     if p_value is None:
-        return "not seen"
+        return "does not occur"
     if p_value < 1e-6:
         return "less than 1 in 1,000,000 logs"
     return f"1 in {1 / p_value:,.0f} logs"

@@ -1,0 +1,132 @@
+"""A whole case: what each part says is kept, and nothing is added."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from inspection.case import Judgement, judge_log
+from inspection.crosscheck import crosscheck
+from inspection.log import Log
+from inspection.scrutiny import deserving, scrutinise
+from inspection.verdict import SIMPLE
+from tests.inspection.simulated_logs import FAULTS, simulate_log
+from vision.estimate import Estimate, Refusal
+from vision.findings import finding
+
+
+@pytest.fixture(scope="module")
+def log() -> Log:
+    return simulate_log(np.random.default_rng(3), stations=6, earlier=1, photographs=True)
+
+
+@pytest.fixture(scope="module")
+def judgement(log: Log) -> Judgement:
+    return judge_log(log)
+
+
+def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Judgement) -> None:
+    assert judgement.findings == scrutinise(log)
+    assert judgement.crosscheck == crosscheck(
+        log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
+    )
+    assert judgement.agreement is not None
+    assert judgement.agreement.count == len(log.readings)
+    assert len(judgement.photograph_sections) == len(judgement.gauge_sections) == 6
+
+
+def test_a_sound_log_deserves_no_look_and_is_not_cleared(judgement: Judgement) -> None:
+    assert not judgement.deserves_a_look
+    assert judgement.first_look.endswith("That does not clear the rope.")
+
+
+def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Judgement) -> None:
+    assert judgement.verdicts == ()
+    assert any("needs a reference diameter" in one.reason for one in judgement.not_applicable)
+
+
+def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> None:
+    # ISO 4309 for a steel core: discard at 7.5 % of nominal below the reference (from memory, 0.9)
+    nominal = log.rope.nominal_mm
+    mean = float(np.mean([reading.value_mm for reading in log.readings]))
+    for loss_pct, outcome in ((4.0, "within"), (9.0, "outside")):
+        rope = replace(log.rope, reference_mm=mean + nominal * loss_pct / 100)
+        found = judge_log(replace(log, rope=rope))
+        decrease = [one for one in found.verdicts if "decrease" in one.verdict.limit.rule.what]
+        assert {one.verdict.outcome for one in decrease} == {outcome}
+        assert {(one.station, one.source) for one in decrease} == {
+            (n, source) for n in range(1, 7) for source in ("photographs", "gauge")
+        }
+        assert found.deserves_a_look is (outcome == "outside")
+    assert found.first_look.startswith("First look: Station 1, by photographs: ISO 4309")
+
+
+def test_a_new_rope_is_judged_as_a_whole(log: Log) -> None:
+    found = judge_log(replace(log, rope=replace(log.rope, service="new")), decision=SIMPLE)
+    whole = [one for one in found.verdicts if one.station is None]
+    assert {one.source for one in whole} == {"photographs", "gauge"}
+    tolerance = [one for one in whole if one.verdict.limit.rule.quantity == "measured diameter"]
+    # EN 12385-4, 8 mm and more: nominal to nominal + 5 %; the simulated ropes are so made
+    assert {one.verdict.outcome for one in tolerance} == {"within"}
+
+
+def test_a_new_rope_with_stations_too_near_says_why_it_is_not_judged(log: Log) -> None:
+    near = replace(
+        log.inspection,
+        stations=tuple(replace(s, position_m=0.1 * s.number) for s in log.inspection.stations),
+    )
+    found = judge_log(replace(log, inspection=near, rope=replace(log.rope, service="new")))
+    assert any("at least 1 m apart" in note for note in found.notes)
+
+
+def test_a_gauge_that_is_not_known_is_noted_and_nothing_breaks(log: Log) -> None:
+    found = judge_log(replace(log, gauges={}))
+    assert any("could not be compared" in note for note in found.notes)
+    assert found.crosscheck.comparisons == ()
+    assert found.findings[0].code == "gauge-unknown"
+
+
+def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
+    refused = Refusal((finding("no-card"),), photo_name="x.jpg")
+    found = judge_log(replace(log, results=(*log.results, refused)))
+    assert found.deserves_a_look
+    assert found.first_look == (
+        "First look: photograph x.jpg. No printed card was found in the photograph."
+    )
+
+
+def test_a_thin_place_that_both_see_is_named(log: Log) -> None:
+    planted = FAULTS["thin place, 5 %"][0](np.random.default_rng(1), log)
+    assert planted is not None
+    thin, entries = planted
+    found = judge_log(thin)
+    places = {thin.readings[entry].station for entry in entries}
+    assert {one.station for one in found.local if one.outcome == "local decrease"} == places
+    assert found.findings[0].code == "outlier"
+
+
+def test_empty_inspections_are_judged_to_hold_nothing(log: Log) -> None:
+    found = judge_log(replace(log, readings=(), results=(), earlier=()))
+    assert not found.deserves_a_look
+    assert found.agreement is None
+    assert found.local == ()
+
+
+def test_the_more_deserving_inspection_ranks_higher(log: Log) -> None:
+    rng = np.random.default_rng(2)
+    slip = FAULTS["decimal point moved"][0](rng, log)
+    late = FAULTS["calibration run out"][0](rng, log)
+    assert slip is not None
+    assert late is not None
+    ranks = [deserving(scrutinise(one)) for one in (slip[0], late[0], log)]
+    assert ranks == sorted(ranks, reverse=True)
+    assert ranks[-1] == 0.0
+
+
+def test_one_photograph_alone_is_no_section_and_no_verdict(log: Log) -> None:
+    one = next(item for item in log.results if isinstance(item, Estimate))
+    found = judge_log(replace(log, readings=(), results=(one,), earlier=()))
+    assert found.photograph_sections == ()
+    assert any("two directions by photographs" in note for note in found.notes)
