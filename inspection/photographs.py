@@ -165,7 +165,7 @@ def _path(root: str, sha256: str) -> str:
 
 def _write_local(path: Path, data: bytes) -> None:
     """Write beside, flush to the disk, rename: a crash leaves the whole file or none."""
-    if path.exists() and path.stat().st_size == len(data):
+    if path.exists() and path.read_bytes() == data:
         return
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Sequence
 from typing import get_args
 
@@ -104,4 +105,8 @@ def save_review(
 
 
 def _same_person(one: str, other: str) -> bool:
-    return " ".join(one.casefold().split()) == " ".join(other.casefold().split())
+    return _plain_name(one) == _plain_name(other)
+
+
+def _plain_name(name: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())

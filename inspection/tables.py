@@ -79,6 +79,7 @@ def read_sheet(path: str | Path) -> Sheet:
     except OSError as error:
         raise ValueError(f"{path} can't be read: {error.strerror}.") from error
     notes: list[str] = []
+    lines: Iterable[tuple[int, list[str]]]
     if data.startswith(b"PK"):
         lines = xlsx_lines(data, path.name, most_rows=MOST_ROWS)
     elif data.startswith(b"\xd0\xcf\x11\xe0"):

@@ -140,10 +140,21 @@ def _refuse(name: str, rejected: list[Rejected], keep_good: bool) -> None:
     if rejected and not keep_good:
         first = rejected[0]
         raise RejectedError(
-            f"{name}: {len(rejected)} rows were rejected and nothing was imported; the first is "
+            f"{name}: {rows_rejected(len(rejected))} and nothing was imported; the first is "
             f"line {first.line}: {first.reason}",
             tuple(rejected),
         )
+
+
+def rows_rejected(count: int) -> str:
+    """Return how many rows were rejected, in words.
+
+    Examples
+    --------
+    >>> rows_rejected(1), rows_rejected(2)
+    ('1 row was rejected', '2 rows were rejected')
+    """
+    return f"{count} row was rejected" if count == 1 else f"{count} rows were rejected"
 
 
 def _with_known_gauges(

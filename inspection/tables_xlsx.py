@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -22,20 +23,25 @@ MOST_UNPACKED_BYTES = 400_000_000  # an XLSX is a ZIP; a small one can unpack to
 RUNS = re.compile(r"'*[=+\-@\t\r#]")
 
 
-def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> Iterator[tuple[int, list[str]]]:
-    """Yield row number and cells, as text, of the first sheet of an XLSX file."""
+def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> list[tuple[int, list[str]]]:
+    """Return row number and cells, as text, of the first sheet of an XLSX file."""
     _check_package(data, name)
     try:
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        if not book.worksheets:
-            raise ValueError(f"{name} holds no sheet with cells.")
-        rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
-        for number, row in enumerate(rows, start=1):
-            yield number, [_cell_text(cell) for cell in row]
-        book.close()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and validation, which we don't read
+            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+            if not book.worksheets:
+                raise ValueError(f"{name} holds no sheet with cells.")
+            rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
+            lines = [
+                (number, [_cell_text(cell) for cell in row])
+                for number, row in enumerate(rows, start=1)
+            ]
+            book.close()
     except (InvalidFileException, KeyError, zipfile.BadZipFile, SyntaxError, TypeError) as error:
         # SyntaxError: what the XML parser raises
         raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+    return lines
 
 
 def _check_package(data: bytes, name: str) -> None:

@@ -106,7 +106,12 @@ def import_(
       ropephoto record import crane-3.db ropes.csv --what ropes --by "A. Berg"
       ropephoto record import crane-3.db readings.xlsx --rope "hoist 1" --by "A. Berg"
     """
-    from inspection.tables_import import RejectedError, import_readings, import_ropes
+    from inspection.tables_import import (
+        RejectedError,
+        import_readings,
+        import_ropes,
+        rows_rejected,
+    )
     from inspection.tables_in import read_readings, read_ropes
     from inspection.tables_json import restore_json
 
@@ -123,8 +128,8 @@ def import_(
         except RejectedError as error:
             _tell(error.rejected)
             raise click.ClickException(
-                f"{table.name}: {len(error.rejected)} rows were rejected and nothing was "
-                "imported; correct them, or use --keep-good."
+                f"{table.name}: {rows_rejected(len(error.rejected))} and nothing was imported; "
+                "correct what is told above, or use --keep-good."
             ) from error
         _report(done, opened)
     if done.rejected:

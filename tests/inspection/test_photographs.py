@@ -62,10 +62,11 @@ def test_a_changed_photograph_is_noticed_and_nothing_half_written_stays(tmp_path
         store.get(ABC)
 
 
-def test_a_cut_photograph_is_written_again(tmp_path: Path) -> None:
+@pytest.mark.parametrize("damaged", [b"a", b"abd", b""])
+def test_a_damaged_photograph_is_written_again(tmp_path: Path, damaged: bytes) -> None:
     store = PhotographStore(str(tmp_path))
     store.put(b"abc")
-    (tmp_path / "ba" / ABC).write_bytes(b"a")
+    (tmp_path / "ba" / ABC).write_bytes(damaged)
     store.put(b"abc")
     assert store.get(ABC) == b"abc"
 
