@@ -115,23 +115,24 @@ def restore_json(record: Record, path: str | Path) -> str:
         If the record holds something already, or the document's chain does not hold; then
         nothing is restored.
     """
+    name = Path(path).name
     events = _events_of(Path(path))
     with record.access.writing() as connection:
         if lock_head(connection)[0] != 0:
             raise RecordError(f"{record.access.where} is not empty; restore into a new record.")
-        for start in range(0, len(events), 1000):
-            insert_events(connection, events[start : start + 1000])
-        faults = chain_faults(connection)
-        if faults:
-            raise RecordError(f"{Path(path).name} was changed after it was exported: {faults[0]}")
-        for event in events:
-            try:
+        try:
+            for start in range(0, len(events), 1000):
+                insert_events(connection, events[start : start + 1000])
+            faults = chain_faults(connection)
+            if faults:
+                raise RecordError(f"{name} was changed after it was exported: {faults[0]}")
+            for event in events:
                 apply_event(connection, event)
-            except (KeyError, TypeError, ValueError) as error:
-                raise RecordError(
-                    f"event {event.sequence} of {Path(path).name} can't be understood; was it "
-                    "exported by a newer version of this program?"
-                ) from error
+        except (KeyError, TypeError, AttributeError, OverflowError) as error:
+            raise RecordError(
+                f"{name} holds an event that can't be understood; was it exported by a newer "
+                "version of this program?"
+            ) from error
     return record.fingerprint()
 
 

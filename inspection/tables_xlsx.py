@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time
 from pathlib import Path
@@ -14,7 +15,6 @@ from typing import Any
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-from openpyxl.utils.exceptions import InvalidFileException
 
 MOST_COLUMNS = 60
 MOST_UNPACKED_BYTES = 400_000_000  # an XLSX is a ZIP; a small one can unpack to anything
@@ -29,18 +29,21 @@ def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> list[tuple[int, lis
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles and validation, which we don't read
-            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            if not book.worksheets:
-                raise ValueError(f"{name} holds no sheet with cells.")
-            rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
-            lines = [
-                (number, [_cell_text(cell) for cell in row])
-                for number, row in enumerate(rows, start=1)
-            ]
-            book.close()
-    except (InvalidFileException, KeyError, zipfile.BadZipFile, SyntaxError, TypeError) as error:
-        # SyntaxError: what the XML parser raises
-        raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+            return _first_sheet(data, most_rows)
+    except Exception as error:
+        # a damaged file makes the libraries below fail in any of a dozen ways
+        raise ValueError(
+            f"{name} is no sound XLSX file, or holds no cells; save it again, or as CSV."
+        ) from error
+
+
+def _first_sheet(data: bytes, most_rows: int) -> list[tuple[int, list[str]]]:
+    book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
+    lines = [
+        (number, [_cell_text(cell) for cell in row]) for number, row in enumerate(rows, start=1)
+    ]
+    book.close()
     return lines
 
 
@@ -60,7 +63,8 @@ def _check_package(data: bytes, name: str) -> None:
                     with package.open(member) as part:
                         if b"<!DOCTYPE" in part.read(4096):
                             raise ValueError(f"{name} is no sound XLSX file; save it again.")
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError,
+            EOFError) as error:  # fmt: skip
         raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import random
 import zipfile
 from pathlib import Path
 
@@ -109,3 +110,27 @@ def test_too_many_rows_or_bytes_are_refused(
         write_sheet(tmp_path / "t.ods", ["a"], [])
     with pytest.raises(ValueError, match="can't be written: No such file"):
         write_sheet(tmp_path / "no" / "t.csv", ["a"], [])
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
+def test_a_damaged_file_gives_a_sentence_or_a_table_and_nothing_else(
+    tmp_path: Path, suffix: str
+) -> None:
+    whole = tmp_path / f"whole{suffix}"
+    write_sheet(whole, ["a", "b"], [[str(number), "22,4"] for number in range(20)])
+    seed = random.Random(8)
+    sentences: list[str] = []
+    for _ in range(300):
+        data = bytearray(whole.read_bytes())
+        for _ in range(seed.choice([1, 5, 30])):
+            data[seed.randrange(len(data))] = seed.randrange(256)
+        if seed.random() < 0.2:
+            del data[seed.randrange(len(data)) :]
+        damaged = tmp_path / f"damaged{suffix}"
+        damaged.write_bytes(data)
+        try:
+            read_sheet(damaged)
+        except ValueError as error:
+            sentences.append(str(error))
+    assert len(sentences) > 20
+    assert all(f"damaged{suffix}" in said and "\n" not in said for said in sentences)

@@ -139,6 +139,8 @@ def test_a_record_made_from_an_export_is_the_same(
         (lambda text: "[]", "is no exported record"),
         (lambda text: "[" * 100_000, "is no JSON"),
         (lambda text: text.replace('"why"', '"reason"'), "lacks a part of its events"),
+        (lambda text: text.replace('"sequence": 2', '"sequence": ' + "9" * 30), "understood"),
+        (lambda text: text.replace('"who": "A. Berg"', '"who": ["A. Berg"]'), "could not be used"),
     ],
 )
 def test_a_changed_export_is_not_restored(
