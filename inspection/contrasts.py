@@ -29,6 +29,7 @@ from inspection.readings import Reading
 from inspection.views import View, view_of, weighted_terms
 from vision.estimate import Estimate, Term, combined_u_mm
 
+Budgets = list[tuple[Term, ...] | None]
 Part = tuple[float, float, tuple[Term, ...]]  # weight, value in mm, budget
 
 SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
@@ -61,18 +62,27 @@ def two_sided_p(value: float, u: float) -> float:
     return 1.0 if u <= 0 else math.erfc(abs(value) / u / math.sqrt(2.0))
 
 
-def contrast_looks(log: Log) -> list[Look]:
-    """Return every look of figures against figures that the log allows."""
+def contrast_looks(log: Log, *, entries: frozenset[int] | None = None) -> list[Look]:
+    """Return every look of figures against figures that the log allows.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    entries : frozenset of int, optional
+        Only looks in which one of these readings takes part; all by default.
+    """
     terms = log_terms(log)
+    wanted = frozenset(range(len(log.readings))) if entries is None else entries
     return [
-        *_photograph_looks(log, terms),
-        *_direction_looks(log, terms),
-        *_neighbour_looks(log, terms),
-        *_growth_looks(log, terms),
+        *_photograph_looks(log, terms, wanted),
+        *_direction_looks(log, terms, wanted),
+        *_neighbour_looks(log, terms, wanted),
+        *_growth_looks(log, terms, wanted),
     ]
 
 
-def _photograph_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Look]:
+def _photograph_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
     photographs: dict[Place, list[View]] = {}
     for result in log.results:
         if isinstance(result, Estimate) and None not in (result.station, result.view_deg):
@@ -82,7 +92,7 @@ def _photograph_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Lo
     looks = []
     for entry, reading in enumerate(log.readings):
         budget = terms[entry]
-        if budget is None:
+        if budget is None or entry not in wanted:
             continue
         logged = View(reading.value_mm, budget, reading.view_deg, reading.gauge)
         for photograph in photographs.get((reading.station, reading.view_deg), ()):
@@ -104,10 +114,12 @@ def _photograph_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Lo
     return looks
 
 
-def _direction_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Look]:
+def _direction_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
     estimates = best_estimates(log.results)
     looks = []
     for first, second in right_angle_pairs(log.readings):
+        if first not in wanted and second not in wanted:
+            continue
         one, two = log.readings[first], log.readings[second]
         photo_one = estimates.get((one.station, one.view_deg))
         photo_two = estimates.get((two.station, two.view_deg))
@@ -135,7 +147,7 @@ def _direction_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Loo
     return looks
 
 
-def _neighbour_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Look]:
+def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
     estimates = best_estimates(log.results)
     held: dict[int, dict[int, int]] = {}
     for (station, view), entries in readings_at(log.readings).items():
@@ -146,7 +158,8 @@ def _neighbour_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Loo
     looks = []
     for here, there in pairwise(order):
         views = sorted(held[here].keys() & held[there].keys())
-        if not views:
+        entries = [held[station][view] for station in (here, there) for view in views]
+        if not wanted.intersection(entries):
             continue
         parts: list[Part] = []
         for station, sign in ((here, 1.0), (there, -1.0)):
@@ -158,7 +171,6 @@ def _neighbour_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Loo
                     (-weight, photo.diameter_mm, photo.budget),
                 ]
         gap, u = contrast(parts)
-        entries = [held[station][view] for station in (here, there) for view in views]
         looks.append(
             Look(
                 check="neighbours", code="neighbours-disagree", entries=tuple(entries),
@@ -175,11 +187,11 @@ def _neighbour_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Loo
     return looks
 
 
-def _growth_looks(log: Log, terms: list[tuple[Term, ...] | None]) -> list[Look]:
+def _growth_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
     looks = []
     for entry, reading in enumerate(log.readings):
         budget = terms[entry]
-        found = _last_reading(log, reading)
+        found = _last_reading(log, reading) if entry in wanted else None
         if budget is None or found is None:
             continue
         before, then = found

@@ -21,9 +21,9 @@ AGREES_P = 0.0027
 SAME_MM = 0.5e-3  # a figure is the nominal diameter, not one beside it
 
 
-def figure_looks(log: Log) -> list[Look]:
-    """Return every look in which a wrong diameter shows."""
-    return [*contrast_looks(log), *outlier_looks(log)]
+def figure_looks(log: Log, *, entries: frozenset[int] | None = None) -> list[Look]:
+    """Return every look in which a wrong diameter shows, or those at some entries only."""
+    return [*contrast_looks(log, entries=entries), *outlier_looks(log)]
 
 
 def explain(log: Log, odd: list[Look]) -> list[Look]:
@@ -154,7 +154,7 @@ def _agrees(changed: Log, mine: set[int], odd: list[Look]) -> bool:
     """
     others = {entry for look in odd if len(look.entries) == 1 for entry in look.entries} - mine
     looks = [
-        look for look in figure_looks(changed)
+        look for look in figure_looks(changed, entries=frozenset(mine))
         if mine & set(look.entries) and not others & set(look.entries)
     ]  # fmt: skip
     # where a photograph agrees, the rope may well differ from its other stations
