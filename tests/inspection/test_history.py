@@ -63,6 +63,20 @@ def test_believing_the_stated_uncertainties_alone_is_generalised_least_squares()
     assert line.rate_interval == pytest.approx(tuple(reference.conf_int()[1]), rel=1e-6)
 
 
+def test_figures_that_scatter_less_than_stated_narrow_nothing() -> None:
+    line = trend(_point(day, 41.0 - 0.3 * day / DAYS_PER_YEAR) for day in DAYS)
+    assert line.last == START + timedelta(days=DAYS[-1])
+    assert line.scatter == pytest.approx(0.0, abs=1e-6)
+    assert line.widened == 1.0
+    reference = sm.WLS(
+        41.0 - 0.3 * np.array(DAYS) / DAYS_PER_YEAR, sm.add_constant(YEARS),
+        weights=np.full(6, 0.05**-2),
+    ).fit(cov_type="fixed scale")  # fmt: skip
+    half = line.rate_interval[1] - line.rate_mm_per_year
+    # 10 degrees of freedom of the stated u and 4 of the line: t(0.975; 14) by table
+    assert half == pytest.approx(2.144787 * float(reference.bse[1]), rel=1e-5)
+
+
 def test_one_gauge_for_all_shifts_the_line_and_leaves_the_rate_alone() -> None:
     own = trend(_point(day, mean) for day, mean in zip(DAYS, MEANS, strict=True))
     one = trend(
@@ -136,10 +150,11 @@ def test_the_bands_widen_away_from_the_figures_and_for_a_new_figure() -> None:
 
 def test_stations_with_too_short_a_history_have_no_line() -> None:
     points = [_point(day, mean) for day, mean in zip(DAYS, MEANS, strict=True)]
-    found = trends({2: points, 1: points[:2]})
+    found = trends({2: points, 1: points[:2], 3: points[:3]})
     assert found[1] is None
     assert found[2] is not None
-    assert list(found) == [1, 2]
+    assert found[3] is not None
+    assert list(found) == [1, 2, 3]
 
 
 def test_points_that_make_no_history_are_refused() -> None:

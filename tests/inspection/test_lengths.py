@@ -96,6 +96,9 @@ def test_a_stated_decimal_mark_settles_what_was_ambiguous() -> None:
         parse_length("22,400", decimal=".")
     with pytest.raises(ValueError, match="decimal mark"):
         parse_length("22.4", decimal=",")
+    with pytest.raises(ValueError, match="decimal mark"):
+        parse_length(".875 in", decimal=",")
+    assert parse_length(",875 in", decimal=",") == 22.225
 
 
 @pytest.mark.parametrize(

@@ -57,6 +57,7 @@ def test_the_interval_is_in_order_and_says_that_it_is_no_clearance() -> None:
     assert found.earliest < found.middle < found.latest
     assert str(found.earliest) in found.words
     assert str(found.latest) in found.words
+    assert "not beyond doubt" not in found.words
     assert found.words.endswith(NO_CLEARANCE)
 
 

@@ -85,6 +85,10 @@ def test_the_references_own_uncertainty_travels_with_the_limit() -> None:
     limit = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05)[0]
     assert isinstance(limit, Limit)
     assert limit.u_base_mm == 0.05
+    told = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05,
+                      reference_tension="none")[0]  # fmt: skip
+    assert isinstance(told, Limit)
+    assert told.note == "The reference is the rope's diameter directly after running in."
 
 
 def test_limits_are_exact_decimal_numbers() -> None:

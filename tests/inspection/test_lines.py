@@ -53,6 +53,17 @@ def test_error_in_y_alone_is_ordinary_regression() -> None:
     assert line.slope == pytest.approx(np.polyfit(x, y, 1)[0], rel=1e-6)
 
 
+def test_the_intervals_are_t_times_the_uncertainty_on_both_sides() -> None:
+    x, y = _pairs(6)
+    line = line_with_error_in_both(x.tolist(), y.tolist())
+    quantile = 2.048407  # t(0.975; 28) by table
+    for value, u, interval in (
+        (line.slope, line.u_slope, line.slope_interval),
+        (line.intercept, line.u_intercept, line.intercept_interval),
+    ):
+        assert interval == pytest.approx((value - quantile * u, value + quantile * u), rel=1e-5)
+
+
 def test_the_stated_uncertainty_of_the_slope_is_the_scatter_seen() -> None:
     lines = [
         line_with_error_in_both(*(part.tolist() for part in _pairs(seed)), variance_ratio=0.25)
@@ -64,6 +75,10 @@ def test_the_stated_uncertainty_of_the_slope_is_the_scatter_seen() -> None:
     assert stated / seen == pytest.approx(1.0, abs=0.16)
     inside = np.mean([line.slope_interval[0] < 1.02 < line.slope_interval[1] for line in lines])
     assert 0.90 < inside < 0.99  # 95 % within four standard deviations of 300 draws
+    inside = np.mean(
+        [line.intercept_interval[0] < -0.4 < line.intercept_interval[1] for line in lines]
+    )
+    assert 0.90 < inside < 0.99
 
 
 @pytest.mark.parametrize(

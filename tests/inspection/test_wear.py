@@ -77,6 +77,27 @@ def test_a_local_decrease_is_found_though_the_scale_of_all_cards_is_unsure() -> 
     assert places[2].u_mm == pytest.approx((0.05**2 + 0.05**2 / 2) ** 0.5)
 
 
+def test_three_stations_are_enough() -> None:
+    places = _along([40.8, 39.8, 40.8])
+    assert [place.outcome for place in places] == ["no", "local decrease", "no"]
+    assert places[1].deficit_pct == pytest.approx(2.5)  # 1 mm of 40 mm
+
+
+@pytest.mark.parametrize(
+    ("deficit_mm", "outcome"),
+    # threshold 0.4 mm, u 0.0612 mm: "no" up to 0.4 - 1.645 u = 0.299 mm; a find among 5 stations
+    # from 0.4 + 2.326 u = 0.542 mm on (1 % one-sided; normal distribution by table)
+    [(0.29, "no"), (0.31, "cannot say"), (0.4, "cannot say"), (0.53, "cannot say"),
+     (0.56, "local decrease")],
+)  # fmt: skip
+def test_no_and_yes_are_both_said_only_beyond_the_uncertainty(
+    deficit_mm: float, outcome: str
+) -> None:
+    places = _along([40.8, 40.8, 40.8 - deficit_mm, 40.8, 40.8])
+    assert places[2].u_mm == pytest.approx(0.0612, abs=1e-4)
+    assert places[2].outcome == outcome
+
+
 def test_even_wear_towards_one_end_is_no_local_decrease() -> None:
     means = [41.0 - 0.15 * i for i in range(10)]
     assert {place.outcome for place in _along(means)} == {"no"}

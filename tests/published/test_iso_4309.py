@@ -126,4 +126,6 @@ def test_the_older_edition_counts_from_nominal(build: str, what: str, pct: float
 def test_without_a_reference_diameter_there_is_no_severity_and_it_says_so() -> None:
     answer = uniform_decrease(_rope(40.0, None, "single-layer", "steel"), 39.0, 0.1)
     assert isinstance(answer, NotApplicable)
-    assert "needs a reference diameter, and none is recorded" in answer.reason
+    assert answer.reason == (
+        "ISO 4309:2017, uniform decrease: it needs a reference diameter, and none is recorded."
+    )
