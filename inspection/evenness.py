@@ -98,13 +98,14 @@ def evenness_test(
         raise ValueError("`differences` must hold at least one pair.")
     equal = sum(1 for difference in differences if difference == 0)
     squares = sum(difference * difference for difference in differences)
-    reach = math.isqrt(squares)
-    single = _difference_probabilities(step, sd, reach)
-    p_equal = float(bdtrc(equal - 1, pairs, single[0])) if equal else 1.0
+    none = float(_difference_probabilities(step, sd, 0)[0])
+    p_equal = float(bdtrc(equal - 1, pairs, none)) if equal else 1.0
     # only sums up to the one seen matter, so the table never grows beyond it; a spread of many
     # steps is no narrow one, and is not worth a table
     if squares > 50_000 or squares * step * step > 4.0 * pairs * sd * sd:
-        return p_equal, 1.0, pairs * float(single[0])
+        return p_equal, 1.0, pairs * none
+    reach = math.isqrt(squares)
+    single = _difference_probabilities(step, sd, reach)
     sums = np.zeros(squares + 1)
     sums[0] = 1.0
     for _ in range(pairs):
@@ -113,7 +114,7 @@ def evenness_test(
             square = jump * jump
             added[square:] += 2.0 * single[jump] * sums[: squares + 1 - square]
         sums = added
-    return p_equal, min(1.0, float(sums.sum())), pairs * float(single[0])
+    return p_equal, min(1.0, float(sums.sum())), pairs * none
 
 
 def evenness_looks(log: Log) -> list[Look]:
