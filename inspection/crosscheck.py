@@ -7,11 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from scipy.stats import norm
-
 from inspection.readings import Gauge, Reading
 from inspection.rope import Rope
-from inspection.views import View, view_of, view_of_reading, weighted_terms
+from inspection.views import View, gauge_of, view_of, view_of_reading, weighted_terms
 from vision.estimate import Estimate, Refusal, Result, Term, combined_u_mm, covariance_mm2
 
 Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
@@ -175,7 +173,7 @@ def compare(
         difference_budget=budget,
         en=difference / (2.0 * u),
         zeta=zeta,
-        p_value=float(2.0 * norm.sf(abs(zeta))),
+        p_value=math.erfc(abs(zeta) / math.sqrt(2.0)),
         word=word,
         matters_mm=matters_mm,
         needed=needed,
@@ -234,14 +232,12 @@ def crosscheck(
         if place not in photos:
             readings_alone.append(reading)
             continue
-        if reading.gauge not in gauges:
-            raise ValueError(
-                f"the reading at station {reading.station} names gauge '{reading.gauge}', which is "
-                "not recorded: add the gauge with its resolution and permissible error."
-            )
         used.add(place)
         view = view_of_reading(
-            reading, gauges[reading.gauge], outer_strands=rope.outer_strands, inspection=inspection
+            reading,
+            gauge_of(reading, gauges),
+            outer_strands=rope.outer_strands,
+            inspection=inspection,
         )
         matters_mm = matters_pct * rope.nominal_mm / 100.0
         for estimate in photos[place]:

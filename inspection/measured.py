@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from inspection.limits import Quantity
 from inspection.section import Section
 from inspection.views import weighted_terms
 from vision.estimate import Term, combined_u_mm
@@ -50,6 +51,34 @@ class MeasuredDiameter:
     def u_difference_mm(self) -> float:
         """Standard uncertainty of the largest difference, mm."""
         return combined_u_mm(self.difference_budget)
+
+    @property
+    def variation_mm(self) -> float:
+        """Largest minus smallest mean of the places, mm (lift ropes)."""
+        means = [section.mean_mm for section in self.sections]
+        return max(means) - min(means)
+
+    @property
+    def u_variation_mm(self) -> float:
+        """Standard uncertainty of the variation, mm; what the places share has cancelled."""
+        ranked = sorted(self.sections, key=lambda section: section.mean_mm)
+        return combined_u_mm(
+            weighted_terms([(1.0, ranked[-1].mean_budget), (-1.0, ranked[0].mean_budget)])
+        )
+
+    @property
+    def figures(self) -> dict[Quantity, tuple[float, float]]:
+        """Everything here that a limit may be about: quantity -> (value, u), mm.
+
+        The ovality is that of the place where it is largest.
+        """
+        worst = max(self.sections, key=lambda section: section.ovality_mm)
+        return {
+            "measured diameter": (self.mean_mm, self.u_mean_mm),
+            "largest difference": (self.largest_difference_mm, self.u_difference_mm),
+            "variation of the mean": (self.variation_mm, self.u_variation_mm),
+            "ovality": (worst.ovality_mm, worst.u_ovality_mm),
+        }
 
     @property
     def difference_pct(self) -> float:

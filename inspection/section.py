@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from inspection.views import View, mean_view, view_of, weighted_terms
+from inspection.limits import Quantity
+from inspection.readings import Gauge, Reading
+from inspection.views import View, gauge_of, mean_view, view_of, view_of_reading, weighted_terms
 from vision.estimate import Estimate, Refusal, Result, Term, combined_u_mm
 
 SAME_PLACE_MM = 0.5  # estimates of one card nearer than this are of one place
@@ -69,6 +71,14 @@ class Section:
     def round_rope_mm(self) -> float:
         """Mean ovality that a perfectly round rope would show, mm: u sqrt(2 / pi)."""
         return self.u_ovality_mm * math.sqrt(2.0 / math.pi)
+
+    @property
+    def figures(self) -> dict[Quantity, tuple[float, float]]:
+        """Everything here that a limit may be about: quantity -> (value, u), mm."""
+        return {
+            "mean diameter": (self.mean_mm, self.u_mean_mm),
+            "ovality": (self.ovality_mm, self.u_ovality_mm),
+        }
 
     @property
     def ovality_pct(self) -> float | None:
@@ -162,7 +172,12 @@ def make_section(
     )
 
 
-def pair_by_card(results: Iterable[Result], *, nominal_mm: float | None = None) -> Pairing:
+def pair_by_card(
+    results: Iterable[Result],
+    *,
+    nominal_mm: float | None = None,
+    positions_m: Mapping[int, float] | None = None,
+) -> Pairing:
     """Group photographs by the station, place and direction that their cards say.
 
     Parameters
@@ -171,6 +186,8 @@ def pair_by_card(results: Iterable[Result], *, nominal_mm: float | None = None) 
         What the photographs gave, in any order.
     nominal_mm : float or None, optional
         Nominal diameter, mm.
+    positions_m : mapping or None, optional
+        Station number -> place along the rope, m.
     """
     groups: dict[int, list[list[Estimate]]] = {}
     unplaced: list[Estimate] = []
@@ -197,6 +214,66 @@ def pair_by_card(results: Iterable[Result], *, nominal_mm: float | None = None) 
                 continue
             views = [view_of(estimate) for estimate in place]
             sections.append(
-                make_section(views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm)
-            )
+                make_section(
+                    views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm,
+                    position_m=(positions_m or {}).get(station),
+                )
+            )  # fmt: skip
     return Pairing(tuple(sections), tuple(single), tuple(unplaced), tuple(refused))
+
+
+def sections_of_readings(
+    readings: Iterable[Reading],
+    gauges: Mapping[str, Gauge],
+    *,
+    nominal_mm: float | None = None,
+    outer_strands: int | None = None,
+    positions_m: Mapping[int, float] | None = None,
+    inspection: str = "",
+) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
+    """Group gauge readings by station; return the sections and the readings left alone.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        The log, in any order.
+    gauges : mapping
+        `Gauge.identity` -> Gauge.
+    nominal_mm, outer_strands : optional
+        As in `make_section` and `inspection.readings.gauge_terms`.
+    positions_m : mapping or None, optional
+        Station number -> place along the rope, m.
+    inspection : str, optional
+        Its identity, for the readings' budgets.
+
+    Raises
+    ------
+    ValueError
+        If a reading names a gauge that is not given.
+    """
+    groups: dict[int, list[Reading]] = {}
+    for reading in readings:
+        groups.setdefault(reading.station, []).append(reading)
+    sections: list[Section] = []
+    alone: list[Reading] = []
+    for station in sorted(groups):
+        place = groups[station]
+        if len({reading.view_deg for reading in place}) < 2:
+            alone += place
+            continue
+        views = [
+            view_of_reading(
+                reading,
+                gauge_of(reading, gauges),
+                outer_strands=outer_strands,
+                inspection=inspection,
+            )
+            for reading in place
+        ]
+        sections.append(
+            make_section(
+                views, nominal_mm=nominal_mm, station=station,
+                position_m=(positions_m or {}).get(station),
+            )
+        )  # fmt: skip
+    return tuple(sections), tuple(alone)

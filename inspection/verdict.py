@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
-
-from scipy.stats import norm
 
 from inspection.limits import Limit, NotApplicable, Quantity
 
@@ -221,11 +220,10 @@ def _p_conform(
 ) -> float:
     if u_mm == 0.0:
         return float(margin_mm > TOUCH_MM or (margin_mm >= -TOUCH_MM and not outside_at_limit))
-    low = -math.inf if limit.low_mm is None else limit.low_mm
-    high = math.inf if limit.high_mm is None else limit.high_mm
-    above_low = norm.sf(low, loc=value_mm, scale=u_mm)
-    above_high = norm.sf(high, loc=value_mm, scale=u_mm)
-    return float(above_low - above_high)
+    true = NormalDist(value_mm, u_mm)
+    below_low = 0.0 if limit.low_mm is None else true.cdf(limit.low_mm)
+    below_high = 1.0 if limit.high_mm is None else true.cdf(limit.high_mm)
+    return below_high - below_low
 
 
 def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float:

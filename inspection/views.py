@@ -7,7 +7,7 @@ focal length, the gauge's own error) then cancels in a difference and stays in a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inspection.readings import Gauge, Reading, reading_terms
@@ -84,9 +84,29 @@ def view_of_reading(
     outer_strands: int | None = None,
     inspection: str = "",
 ) -> View:
-    """Return a gauge reading as a view, its budget after `inspection.readings.gauge_terms`."""
+    """Return a gauge reading as a view, its budget after `inspection.readings.gauge_terms`.
+
+    Name the inspection where readings of several inspections meet, so that they are not taken
+    for one.
+    """
     terms = reading_terms(reading, gauge, outer_strands=outer_strands, inspection=inspection)
     return View(reading.value_mm, terms, reading.view_deg, gauge.identity)
+
+
+def gauge_of(reading: Reading, gauges: Mapping[str, Gauge]) -> Gauge:
+    """Return the gauge that a reading names.
+
+    Raises
+    ------
+    ValueError
+        If it is not among `gauges`.
+    """
+    if reading.gauge not in gauges:
+        raise ValueError(
+            f"the reading at station {reading.station} names gauge '{reading.gauge}', which is "
+            "not recorded: add the gauge with its resolution and permissible error."
+        )
+    return gauges[reading.gauge]
 
 
 def mean_view(views: Sequence[View]) -> View:

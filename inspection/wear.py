@@ -12,10 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
-from statistics import median
+from statistics import NormalDist, median
 from typing import Literal
-
-from scipy.stats import norm
 
 from inspection.limit_tables import BAND_EDGES_PCT, BANDS, ISO_4309_2017, discard_category
 from inspection.limits import NotApplicable, exact, resolve
@@ -134,7 +132,8 @@ def uniform_decrease(
     if u_pct == 0.0:
         spread = [float(place == index) for place in range(len(BANDS))]
     else:
-        below = [float(norm.cdf(edge, loc=float(pct), scale=u_pct)) for edge in edges]
+        true = NormalDist(float(pct), u_pct)
+        below = [true.cdf(edge) for edge in edges]
         spread = [high - low for low, high in pairwise([0.0, *below, 1.0])]
     band, severity_pct = BANDS[index]
     return Severity(
@@ -249,11 +248,11 @@ def _against_neighbours(
     threshold = least_pct * nominal_mm / 100.0
     beyond = deficit - threshold
     steps = beyond / u if u > 0 else math.copysign(math.inf, beyond)
-    p_value = float(norm.sf(steps))
+    p_value = 0.5 * math.erfc(steps / math.sqrt(2.0))
     outcome: Literal["no", "cannot say", "local decrease"] = "cannot say"
     if p_value * len(along) < level:
         outcome = "local decrease"
-    elif norm.cdf(steps) <= SURE_NO:
+    elif 1.0 - p_value <= SURE_NO:
         outcome = "no"
     return LocalDecrease(here.station, here.position_m, deficit, 100.0 * deficit / nominal_mm, u,
                          p_value, outcome)  # fmt: skip

@@ -9,7 +9,7 @@ import pytest
 
 from inspection.measured import measured_diameter
 from inspection.readings import Gauge, Reading
-from inspection.section import Section, make_section, pair_by_card
+from inspection.section import Section, make_section, pair_by_card, sections_of_readings
 from inspection.views import View, view_of, view_of_reading
 from vision.estimate import Estimate, Finding, Refusal, Result, Term
 
@@ -88,7 +88,8 @@ def test_photographs_are_paired_by_what_their_cards_say() -> None:
                _estimate(None, 0, 21.0), refused,
                _estimate(1, 90, 20.2), _estimate(1, 0, 20.6, 30.0), _estimate(1, 90, 20.3, 30.1),
                _estimate(3, None, 20.0)]  # fmt: skip
-    pairing = pair_by_card(results, nominal_mm=20.0)
+    pairing = pair_by_card(results, nominal_mm=20.0, positions_m={1: 12.5})
+    assert [section.position_m for section in pairing.sections] == [12.5, 12.5]
     assert [(s.station, s.at_mm) for s in pairing.sections] == [(1, 0.0), (1, 30.0)]
     assert pairing.sections[1].mean_mm == pytest.approx(20.45)
     assert [estimate.station for estimate in pairing.single] == [2]
@@ -113,6 +114,31 @@ def test_gauge_readings_make_a_section_and_their_gauges_error_cancels() -> None:
     assert section.u_mean_mm == pytest.approx(
         math.hypot(0.03 / math.sqrt(3), *(u / 2 for u in own))
     )
+
+
+def test_a_log_makes_sections_station_by_station() -> None:
+    gauges = {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)}
+
+    def reading(station: int, view_deg: int, mm: float, gauge: str = "C-1") -> Reading:
+        return Reading(f"{mm}", mm, station, view_deg, gauge, "A. Inspector")
+
+    log = [reading(2, 90, 20.2), reading(1, 0, 20.4), reading(2, 0, 20.6), reading(1, 90, 20.2),
+           reading(3, 0, 20.0)]  # fmt: skip
+    sections, alone = sections_of_readings(log, gauges, positions_m={1: 0.0, 2: 1.5})
+    assert [(s.station, s.position_m) for s in sections] == [(1, 0.0), (2, 1.5)]
+    assert [round(s.mean_mm, 9) for s in sections] == [20.3, 20.4]
+    assert alone == (log[4],)
+    result = measured_diameter(sections, nominal_mm=20.0)
+    # one gauge read all four: its error stays in the mean and leaves every difference
+    own = [math.hypot(0.01 / math.sqrt(12), 0.0015 * mm) for mm in (20.4, 20.2, 20.6, 20.2)]
+    assert result.u_mean_mm == pytest.approx(math.hypot(0.03 / math.sqrt(3), *(u / 4 for u in own)))
+    assert result.variation_mm == pytest.approx(0.1)
+    assert result.u_variation_mm == pytest.approx(math.hypot(*own) / 2)
+    assert result.figures["ovality"] == pytest.approx((0.4, math.hypot(own[2], own[3])))
+    assert result.figures["largest difference"][0] == pytest.approx(0.4)
+    assert sections[0].figures["mean diameter"][0] == pytest.approx(20.3)
+    with pytest.raises(ValueError, match="names gauge 'C-5', which is not recorded"):
+        sections_of_readings([reading(1, 0, 20.0, "C-5"), reading(1, 90, 20.0)], gauges)
 
 
 def test_four_readings_make_the_measured_diameter_and_the_largest_difference() -> None:
