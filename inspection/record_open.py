@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,8 @@ BUSY_MS = 10_000
 
 # On PostgreSQL two programs that open a new record at once must not both make its tables.
 _ADVISORY_LOCK = 772_031
+# Alembic keeps what it is working on in one place for the whole program.
+_one_at_a_time = threading.Lock()
 
 
 def make_engine(where: str | Path) -> Engine:
@@ -89,12 +93,29 @@ def _set_sqlite(connection: sqlite3.Connection, _: Any) -> None:
     connection.isolation_level = None
     for setting in (
         f"busy_timeout = {BUSY_MS}",
-        "journal_mode = WAL",  # readers don't wait for the writer
         "synchronous = FULL",  # what was committed outlives a power cut (sqlite.org/pragma.html)
         "foreign_keys = ON",
         "recursive_triggers = ON",  # else REPLACE would delete past the triggers
     ):
         connection.execute(f"PRAGMA {setting}")
+    _set_write_ahead(connection)
+
+
+def _set_write_ahead(connection: sqlite3.Connection) -> None:
+    """Turn on the write-ahead log: readers don't wait for the writer, nor it for them.
+
+    SQLite does not wait for this lock by itself, so several who open a new file at once might
+    be told that it is locked.
+    """
+    until = time.monotonic() + BUSY_MS / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
 
 
 def _begin_sqlite(connection: Connection) -> None:
@@ -138,7 +159,7 @@ def bring_up_to_date(engine: Engine, where: str) -> Path | None:
                 f"are version {found}, this program knows {newest}); install the newer version."
             )
         copy = None if found is None else _copy_before(engine, f"{found}-to-{newest}")
-        with writer(engine).begin() as connection:
+        with _one_at_a_time, writer(engine).begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})"))
             config.attributes["connection"] = connection

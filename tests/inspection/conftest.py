@@ -9,6 +9,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from datetime import date
 from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
@@ -17,7 +18,9 @@ import pytest
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import OperationalError
 
+from inspection.readings import Gauge
 from inspection.record import Record, open_record
+from inspection.rope import Inspection, Rope
 
 
 def _server_programs() -> Path:
@@ -122,3 +125,19 @@ def opened(where: str, tmp_path: Path) -> Iterator[Callable[[], Record]]:
 def record(opened: Callable[[], Record]) -> Record:
     """A new record."""
     return opened()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """Where a record file can be made."""
+    return tmp_path / "record.db"
+
+
+@pytest.fixture
+def file_record(path: Path) -> Iterator[Record]:
+    """A record file with a rope, a gauge and an inspection."""
+    with open_record(path) as record:
+        record.add_rope(Rope("rope", 22.0), by="A. Berg")
+        record.add_gauge(Gauge("C-07", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")
+        record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
+        yield record

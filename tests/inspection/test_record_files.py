@@ -6,7 +6,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+import threading
 from datetime import date
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import event, text
 
 from inspection import record_open
-from inspection.readings import Gauge, Reading
+from inspection.readings import Reading
 from inspection.record import Record, RecordError, open_record
 from inspection.record_tables import metadata
 from inspection.rope import Inspection, Rope
@@ -26,20 +26,6 @@ from vision.estimate import Estimate
 # by the program that made it.
 FIRST_VERSION = Path(__file__).parent / "record_v0001.db"
 FIRST_FINGERPRINT = "10-5346999553f86cef6e9c836d1e6daa36"
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return tmp_path / "record.db"
-
-
-@pytest.fixture
-def file_record(path: Path) -> Iterator[Record]:
-    with open_record(path) as record:
-        record.add_rope(Rope("rope", 22.0), by="A. Berg")
-        record.add_gauge(Gauge("C-07", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")
-        record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
-        yield record
 
 
 def test_a_record_needs_no_set_up_and_is_written_safely(file_record: Record) -> None:
@@ -126,15 +112,27 @@ def test_an_upgrade_that_fails_leaves_the_record_as_it_was(
         assert record.verify(noted=FIRST_FINGERPRINT).sound
 
 
-def test_two_programs_that_open_a_new_record_at_once_make_it_once(where: str) -> None:
-    engines = [record_open.make_engine(where) for _ in range(2)]
-    try:
-        with engines[0].connect(), engines[1].connect():
-            for engine in engines:
-                assert record_open.bring_up_to_date(engine, where) is None
-    finally:
-        for engine in engines:
-            engine.dispose()
+def test_many_who_open_a_new_record_at_once_make_it_once(where: str, tmp_path: Path) -> None:
+    together = threading.Barrier(4)
+    failures: list[BaseException] = []
+
+    def work(number: int) -> None:
+        together.wait()
+        try:
+            with open_record(where, photographs=tmp_path) as record:
+                record.add_rope(Rope(f"rope {number}", 9.0), by="A. Berg")
+        except BaseException as error:
+            failures.append(error)
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not failures
+    with open_record(where, photographs=tmp_path) as record:
+        assert len(record.ropes()) == 4
+        assert record.verify().sound
 
 
 def test_what_is_no_record_is_refused_in_one_sentence(tmp_path: Path) -> None:
@@ -220,50 +218,6 @@ def test_a_write_protected_folder_says_so() -> None:
             os.seteuid(0)
         folder.chmod(0o755)
         shutil.rmtree(folder)
-
-
-def test_a_backup_is_a_record_with_its_photographs(file_record: Record, tmp_path: Path) -> None:
-    one = file_record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
-    two = file_record.add_photograph("visit", b"two", name="two.jpg", by="A. Berg")
-    made = file_record.backup(tmp_path / "safe")
-    assert made.fingerprint == file_record.fingerprint()
-    assert (made.photographs, made.missing) == (2, ())
-    with open_record(made.path, create=False) as copy:
-        assert copy.inspection("visit") == file_record.inspection("visit")
-        assert copy.photographs.get(one) == b"one"
-        assert copy.verify(noted=made.fingerprint, photographs=True).sound
-    with pytest.raises(RecordError, match="is there already; choose another place"):
-        file_record.backup(tmp_path / "safe")
-    Path(file_record.photographs.where, two[:2], two).unlink()
-    again = file_record.backup(tmp_path / "later")
-    assert again.photographs == 1
-    assert "is not in the store" in again.missing[0]
-
-
-def test_a_backup_while_somebody_writes_is_whole(
-    file_record: Record, path: Path, tmp_path: Path
-) -> None:
-    with open_record(path) as other, other.together() as batch:
-        batch.add_rope(Rope("rope 2", 9.0), by="B. Lind")
-        made = file_record.backup(tmp_path / "safe")
-    with open_record(made.path) as copy:
-        assert [rope.identity for rope in copy.ropes()] == ["rope"]
-        assert copy.verify().sound
-
-
-def test_a_tampered_record_is_not_called_backed_up(file_record: Record, tmp_path: Path) -> None:
-    with file_record.access.engine.execution_options(writing=True).begin() as connection:
-        connection.execute(text("UPDATE inspections SET place = 'elsewhere'"))
-    with pytest.raises(RecordError, match="does not verify: table inspections, visit: place"):
-        file_record.backup(tmp_path / "safe")
-
-
-def test_a_database_record_says_how_it_is_backed_up(new_database: str, tmp_path: Path) -> None:
-    with (
-        open_record(new_database, photographs=tmp_path) as record,
-        pytest.raises(RecordError, match=r"server's own dump tool \(pg_dump\), or export"),
-    ):
-        record.backup(tmp_path / "safe")
 
 
 def test_a_database_record_must_be_told_where_its_photographs_are(new_database: str) -> None:

@@ -128,6 +128,16 @@ def test_a_record_made_from_an_export_is_the_same(
         assert again.verify().sound
 
 
+def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) -> None:
+    with open_record(tmp_path / "record.db") as one:
+        _fill(one)
+        fingerprint = export_json(one, tmp_path / "record.json")
+        with open_record(new_database) as two:
+            assert restore_json(two, tmp_path / "record.json") == fingerprint
+            assert two.verify(noted=fingerprint).faults == ()
+            assert two.inspection("visit") == one.inspection("visit")
+
+
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
@@ -199,7 +209,7 @@ def readings(draw: st.DrawFn, gauge: str) -> Reading:
 
 
 @given(data=st.data(), suffix=st.sampled_from([".csv", ".xlsx"]))
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 def test_whatever_is_exported_comes_back(
     data: st.DataObject, suffix: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
