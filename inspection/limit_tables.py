@@ -128,7 +128,7 @@ _DECREASE = Rule(
     rule_set="ISO 4309:2017", what="uniform decrease", quantity="mean diameter",
     purpose="discard", source="ISO 4309", edition="2017 (2010 has the same figures)",
     clause="uniform decrease of diameter", sure=BANDS_SURE, start="reference",
-    at_limit="outside", services=("in-service",),
+    at_limit="outside", services=("in-service",), duties=("general",),  # cranes, not lifts
     note="The reference is the rope's diameter directly after running in.",
 )  # fmt: skip
 _INCREASE = replace(

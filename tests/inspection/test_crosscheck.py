@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 
 import GTC  # type: ignore[import-untyped]
+import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from inspection.crosscheck import CrossCheck, compare, crosscheck
 from inspection.readings import Gauge, Reading
@@ -89,6 +91,33 @@ def test_what_is_needed_is_enough_and_no_more() -> None:
     assert f"U (k = 2) of {2 * room:.2f} mm" in found.needed
     assert word(room * 0.999) == "agrees"
     assert word(room * 1.001) == "cannot say"
+
+
+def _mean_square_zeta(stated_over_true: float) -> float:
+    """Draw honest pairs from their budgets, shared caliper included; return the mean of zeta²."""
+    rng = np.random.default_rng(31)
+    squares = []
+    for _ in range(400):
+        caliper, edges, again = rng.normal(0.0, np.array([0.05, 0.06, 0.08]) / stated_over_true)
+        shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
+        photo = View(40.0 + caliper + edges,
+                     (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip
+        gauge = View(40.0 + caliper + again,
+                     (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)  # fmt: skip
+        squares.append(compare(photo, gauge, matters_mm=0.4).zeta ** 2)
+    return float(np.mean(squares))
+
+
+LOW, HIGH = chi2.ppf([0.001, 0.999], 400) / 400
+
+
+def test_honest_pairs_score_as_their_uncertainty_says() -> None:
+    assert LOW < _mean_square_zeta(1.0) < HIGH
+
+
+@pytest.mark.parametrize("factor", [0.5, 2.0])
+def test_a_wrong_uncertainty_would_be_noticed(factor: float) -> None:
+    assert not LOW < _mean_square_zeta(factor) < HIGH
 
 
 def test_a_difference_that_stands_out_is_told_whatever_the_uncertainty() -> None:

@@ -49,6 +49,8 @@ def test_every_set_answers_for_every_kind_of_rope_with_a_limit_or_a_reason() -> 
         (replace(IN_SERVICE, service="new", duty="lift"), "EN 12385-4", "general duty"),
         (replace(IN_SERVICE, service="new"), "EN 12385-5", "it is for lift duty"),
         (replace(IN_SERVICE, reference_mm=None), "ISO 4309:2017", "needs a reference diameter"),
+        (replace(IN_SERVICE, duty="lift"), "ISO 4309:2017", "it is for general duty"),
+        (replace(IN_SERVICE, duty="lift"), "29 CFR 1926.1413", "it is for general duty"),
         (IN_SERVICE, "30 CFR 56.19024", "needs a baseline diameter"),
     ],
 )

@@ -88,7 +88,7 @@ def test_all_lengths_times_two_change_no_verdict_in_service(
     rope: Rope, part: float, u: float, decision: object, factor: float
 ) -> None:
     # new-rope tables depend on the size; the percentages of ropes in service do not
-    used = replace(rope, service="in-service", reference_mm=rope.nominal_mm * 1.03)
+    used = replace(rope, service="in-service", duty="general", reference_mm=rope.nominal_mm * 1.03)
     scaled = replace(used, nominal_mm=used.nominal_mm * factor,
                      reference_mm=(used.reference_mm or 0.0) * factor)  # fmt: skip
     sets = ["ISO 4309:2017", "ISO 4309 to 2004", "29 CFR 1926.1413"]
@@ -111,7 +111,7 @@ def test_all_lengths_times_two_change_no_verdict_in_service(
 def test_a_thinner_rope_never_gets_a_kinder_severity(
     rope: Rope, one: float, two: float, u: float
 ) -> None:
-    used = replace(rope, service="in-service", reference_mm=rope.nominal_mm * 1.03)
+    used = replace(rope, service="in-service", duty="general", reference_mm=rope.nominal_mm * 1.03)
     thin, thick = sorted((one, two))
     worse, better = (uniform_decrease(used, mean, u) for mean in (thin, thick))
     assert isinstance(worse, Severity)
