@@ -98,7 +98,7 @@ def _mean_square_zeta(stated_over_true: float) -> float:
     rng = np.random.default_rng(31)
     squares = []
     for _ in range(400):
-        caliper, edges, again = rng.normal(0.0, np.array([0.05, 0.06, 0.08]) / stated_over_true)
+        caliper, edges, again = rng.normal(size=3) * [0.05, 0.06, 0.08] / stated_over_true
         shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
         photo = View(40.0 + caliper + edges,
                      (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip

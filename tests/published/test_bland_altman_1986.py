@@ -41,7 +41,7 @@ def test_the_first_readings_give_the_papers_figures() -> None:
 
 
 def test_the_unrounded_figures_come_out_to_the_last_digit() -> None:
-    # computed apart from this project, by hand calculator
+    # own arithmetic on the printed data, done apart from this code
     found = limits_of_agreement((_column("large_1") - _column("mini_1")).tolist())
     assert round(found.bias_mm, 3) == -2.118
     assert round(found.sd_mm, 3) == 38.765

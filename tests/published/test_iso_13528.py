@@ -54,14 +54,14 @@ def test_the_printed_scores_come_out_to_the_last_digit(row: dict[str, str]) -> N
 
 @pytest.mark.parametrize(
     ("photo", "gauge", "u_photo", "u_gauge", "en", "zeta", "word"),
-    # made-up rope values, scores by hand calculator
+    # made-up rope values; own arithmetic, done apart from this code
     [
         (20.42, 20.50, 0.12, 0.05, -0.615, -1.231, "agrees"),
         (20.22, 20.50, 0.12, 0.05, -2.154, -4.308, "disagrees"),
         (39.72, 39.55, 0.16, 0.08, 0.950, 1.901, "agrees"),
     ],
 )
-def test_rope_values_get_the_scores_of_a_hand_calculator(
+def test_rope_values_get_the_scores_computed_apart(
     photo: float, gauge: float, u_photo: float, u_gauge: float, en: float, zeta: float, word: str
 ) -> None:
     found = _compare(photo, gauge, u_photo, u_gauge)
