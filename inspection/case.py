@@ -20,15 +20,13 @@ from inspection.placed_verdicts import (
     station_verdicts,
     whole_rope_verdicts,
 )
-from inspection.readings import Reading
 from inspection.rope import Tension
 from inspection.scrutiny import LEVEL, USUAL_PACE, scrutinise
-from inspection.section import Section, make_section
+from inspection.section import Section, pair_by_card, sections_of_readings
 from inspection.timing import Pace
 from inspection.verdict import GUARD_2017, DecisionRule
-from inspection.views import View, view_of, view_of_reading
 from inspection.wear import LocalDecrease, local_decreases
-from vision.estimate import Estimate, Finding
+from vision.estimate import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +154,17 @@ def judge_log(
         log.results, known, log.gauges, log.rope, inspection=log.inspection.identity
     )
     compared = checked.comparisons
+    places = log.positions_m()
+    photographed = pair_by_card(
+        log.results, nominal_mm=log.rope.nominal_mm, positions_m=places
+    ).sections
+    gauged, _ = sections_of_readings(
+        known, log.gauges, nominal_mm=log.rope.nominal_mm, outer_strands=log.rope.outer_strands,
+        positions_m=places, inspection=log.inspection.identity,
+    )  # fmt: skip
     sections: dict[Source, tuple[Section, ...]] = {
-        "photographs": _sections(log, _photograph_views(log)),
-        "gauge": _sections(log, _gauge_views(log, known)),
-    }
+        "photographs": _along(photographed), "gauge": _along(gauged),
+    }  # fmt: skip
     limits = limits_for(
         log.rope, rule_sets=rule_sets, own=own, tension=log.inspection.tension,
         reference_tension=reference_tension, baseline_mm=baseline_mm,
@@ -195,33 +200,6 @@ def judge_log(
     )
 
 
-def _photograph_views(log: Log) -> dict[int, list[View]]:
-    views: dict[int, list[View]] = {}
-    for item in log.results:
-        if isinstance(item, Estimate) and item.station is not None and item.view_deg is not None:
-            views.setdefault(item.station, []).append(view_of(item))
-    return views
-
-
-def _gauge_views(log: Log, readings: Sequence[Reading]) -> dict[int, list[View]]:
-    views: dict[int, list[View]] = {}
-    for reading in readings:
-        view = view_of_reading(
-            reading, log.gauges[reading.gauge], outer_strands=log.rope.outer_strands,
-            inspection=log.inspection.identity,
-        )  # fmt: skip
-        views.setdefault(reading.station, []).append(view)
-    return views
-
-
-def _sections(log: Log, views: dict[int, list[View]]) -> tuple[Section, ...]:
-    """Return the stations that were seen from two directions, in the rope's order."""
-    places = log.positions_m()
-    return tuple(
-        make_section(
-            views[station], nominal_mm=log.rope.nominal_mm, station=station,
-            position_m=places.get(station),
-        )
-        for station in sorted(views, key=lambda number: (places.get(number, 0.0), number))
-        if len({view.view_deg for view in views[station]}) > 1
-    )  # fmt: skip
+def _along(sections: Sequence[Section]) -> tuple[Section, ...]:
+    """Return sections in the rope's order."""
+    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station or 0)))

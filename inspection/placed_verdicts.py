@@ -10,8 +10,6 @@ from inspection.limits import Limit, NotApplicable, Quantity
 from inspection.measured import measured_diameter
 from inspection.section import Section
 from inspection.verdict import GUARD_2017, DecisionRule, Verdict, judge
-from inspection.views import weighted_terms
-from vision.estimate import combined_u_mm
 
 Source = Literal["photographs", "gauge"]
 STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
@@ -54,10 +52,7 @@ def station_verdicts(
     """Return the verdicts on mean diameter and ovality of every station."""
     found = []
     for section in sections:
-        figures = {
-            "mean diameter": (section.mean_mm, section.u_mean_mm),
-            "ovality": (section.ovality_mm, section.u_ovality_mm),
-        }
+        figures = section.figures
         for limit in limits:
             if isinstance(limit, Limit) and limit.rule.quantity in figures:
                 value, u = figures[limit.rule.quantity]
@@ -85,16 +80,7 @@ def whole_rope_verdicts(
         whole = measured_diameter(sections, nominal_mm=nominal_mm)
     except ValueError as reason:
         return [], [f"By {source}: {reason}"]
-    thick = max(sections, key=lambda section: section.mean_mm)
-    thin = min(reversed(sections), key=lambda section: section.mean_mm)
-    figures: dict[Quantity, tuple[float, float]] = {
-        "measured diameter": (whole.mean_mm, whole.u_mean_mm),
-        "largest difference": (whole.largest_difference_mm, whole.u_difference_mm),
-        "variation of the mean": (
-            thick.mean_mm - thin.mean_mm,
-            combined_u_mm(weighted_terms([(1.0, thick.mean_budget), (-1.0, thin.mean_budget)])),
-        ),
-    }
+    figures = whole.figures
     verdicts = [
         PlacedVerdict(None, source, judge(limit, *figures[limit.rule.quantity], decision=decision))
         for limit in wanted
