@@ -98,7 +98,9 @@ def _mean_square_zeta(stated_over_true: float) -> float:
     rng = np.random.default_rng(31)
     squares = []
     for _ in range(400):
-        caliper, edges, again = rng.normal(size=3) * [0.05, 0.06, 0.08] / stated_over_true
+        caliper, edges, again = (
+            float(rng.normal(0.0, u)) / stated_over_true for u in (0.05, 0.06, 0.08)
+        )
         shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
         photo = View(40.0 + caliper + edges,
                      (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip
@@ -108,7 +110,7 @@ def _mean_square_zeta(stated_over_true: float) -> float:
     return float(np.mean(squares))
 
 
-LOW, HIGH = chi2.ppf([0.001, 0.999], 400) / 400
+LOW, HIGH = (float(chi2.ppf(p, 400)) / 400 for p in (0.001, 0.999))
 
 
 def test_honest_pairs_score_as_their_uncertainty_says() -> None:
