@@ -11,6 +11,8 @@ from collections import Counter
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import bdtr
 
 from inspection.log import Log, Place, place_words
 from inspection.looks import Look
@@ -21,6 +23,12 @@ from vision.estimate import Result
 # two photographs of one scene in 7 at least. A very plain picture can change more when it is
 # saved again: then this check is silent, which is the safe side.
 ALIKE_BITS = 3
+# Many photographs of one scene hold a pair that is alike by chance: such pairs are left out
+# where this many or more are to be expected, each bit taken as differing by itself as often
+# as bits of two of these photographs usually do (an approximation: neighbouring bits go
+# together). Of fewer than 4 photographs nobody knows what is usual.
+CHANCE_PAIRS = 1e-3
+FEWEST_USUAL = 4
 MOST_PHOTOS = 3000  # every pair is compared; beyond this only equal files are looked for
 
 
@@ -90,10 +98,11 @@ def _alike_looks(log: Log) -> list[Look]:
     if not 2 <= len(photos) <= MOST_PHOTOS:
         return []
     bits = np.array([int(item.look_hash, 16) for _, item in photos], dtype=np.uint64)
+    all_apart = [np.bitwise_count(bits[first] ^ bits[first + 1 :]) for first in range(len(bits))]
+    most = _most_bits(np.concatenate(all_apart)) if len(bits) >= FEWEST_USUAL else ALIKE_BITS
     looks = []
-    for first in range(len(photos) - 1):
-        apart = np.bitwise_count(bits[first] ^ bits[first + 1 :])
-        for offset in np.flatnonzero(apart <= ALIKE_BITS):
+    for first, apart in enumerate(all_apart):
+        for offset in np.flatnonzero(apart <= most):
             (place, one), (other, two) = photos[first], photos[first + 1 + int(offset)]
             same_file = one.photo_sha256 == two.photo_sha256 and one.photo_sha256 != ""
             if place == other or same_file or one.photo_name == two.photo_name:
@@ -105,6 +114,13 @@ def _alike_looks(log: Log) -> list[Look]:
                 float(apart[offset]),
             ))  # fmt: skip
     return looks
+
+
+def _most_bits(apart: NDArray[np.uint8]) -> int:
+    """Return in how many bits two photographs may differ and be taken as one; -1 for none."""
+    usual = float(np.median(apart)) / 64.0
+    chances = bdtr(np.arange(ALIKE_BITS + 1), 64, usual) * len(apart)
+    return int(np.count_nonzero(chances < CHANCE_PAIRS)) - 1
 
 
 def _twice_look(

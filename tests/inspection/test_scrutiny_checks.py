@@ -307,6 +307,20 @@ def test_photographs_alike_in_three_bits_are_named_and_in_four_are_not() -> None
         assert closest_bits(changed) == bits_apart("0", other)
 
 
+def test_the_most_alike_of_many_photographs_of_one_scene_is_no_copy() -> None:
+    rng = np.random.default_rng(6)
+    log = simulate_log(rng, stations=250, earlier=0, photographs=True)
+    closest = closest_bits(log)
+    assert closest is not None
+    assert closest <= 3  # of 125,000 pairs, by chance alone
+    assert photo_looks(log) == []
+    fewer = replace(log, results=log.results[:120])
+    copied = replace(log.results[7], look_hash=log.results[100].look_hash)
+    twice = replace(log, results=(*fewer.results[:7], copied, *fewer.results[8:]))
+    assert photo_looks(fewer) == []
+    assert [look.code for look in photo_looks(twice)] == ["photograph-alike"]
+
+
 def test_a_hash_that_is_none_is_refused() -> None:
     with pytest.raises(ValueError, match="hexadecimal"):
         bits_apart("xyz", "00")
