@@ -1,0 +1,178 @@
+"""The camera: where it stands, what it makes of the light, and the file that it writes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from PIL.ExifTags import IFD, Base
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # 35-mm equivalence is by the diagonal (CIPA)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Camera:
+    """A pinhole camera in the card's frame (x right, y up, z towards the camera, mm).
+
+    Camera frame: x right, y down, z forward. Pixel (0, 0) is the middle of the first pixel.
+    """
+
+    R_cam_card: Array
+    centre_mm: Array
+    focal_px: float
+    principal_px: tuple[float, float]
+    width_px: int
+    height_px: int
+
+    @property
+    def t_cam_card_mm(self) -> Array:
+        """Where the card's origin is seen from the camera, mm."""
+        return np.asarray(-self.R_cam_card @ self.centre_mm)
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the optical axis and the card's normal, degrees."""
+        return math.degrees(math.acos(min(1.0, -self.R_cam_card[2, 2])))
+
+    def project(self, points_mm: Array) -> Array:
+        """Return where points of the card's frame (N, 3) are seen, (N, 2) px."""
+        seen = (points_mm - self.centre_mm) @ self.R_cam_card.T
+        return np.asarray(self.focal_px * seen[:, :2] / seen[:, 2:] + self.principal_px)
+
+
+def focal_px_of(f35_mm: float, width_px: int, height_px: int) -> float:
+    """Return the focal length in px from its 35-mm equivalent.
+
+    Examples
+    --------
+    >>> round(focal_px_of(26.0, 4000, 3000), 1)
+    3004.6
+    """
+    return f35_mm / FULL_FRAME_DIAGONAL_MM * math.hypot(width_px, height_px)
+
+
+def camera_looking_at(
+    aim_mm: Array,
+    *,
+    distance_mm: float,
+    tilt_deg: float,
+    azimuth_deg: float,
+    roll_deg: float,
+    focal_px: float,
+    principal_offset_px: tuple[float, float] = (0.0, 0.0),
+    size_px: tuple[int, int] = (4000, 3000),
+) -> Camera:
+    """Return a camera `distance_mm` from `aim_mm` that looks at it.
+
+    `tilt_deg` leans it away from the card's normal towards `azimuth_deg` (from x towards y);
+    at roll 0 the picture's right is the card's right.
+    """
+    tilt, azimuth, roll = np.radians([tilt_deg, azimuth_deg, roll_deg])
+    away = np.array(
+        [math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth), math.cos(tilt)]
+    )
+    forward = -away
+    right = np.cross(forward, [0.0, 1.0, 0.0])
+    right /= np.linalg.norm(right)
+    down = np.cross(forward, right)
+    turned_right = math.cos(roll) * right + math.sin(roll) * down
+    turned_down = -math.sin(roll) * right + math.cos(roll) * down
+    width, height = size_px
+    return Camera(
+        R_cam_card=np.stack([turned_right, turned_down, forward]),
+        centre_mm=aim_mm + distance_mm * away,
+        focal_px=focal_px,
+        principal_px=(
+            (width - 1) / 2 + principal_offset_px[0],
+            (height - 1) / 2 + principal_offset_px[1],
+        ),
+        width_px=width,
+        height_px=height,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """How light becomes a file.
+
+    Parameters
+    ----------
+    paper_level : float
+        Linear level of white paper in the light, full scale = 1.
+    psf_px : float
+        Standard deviation of the lens's blur, px.
+    full_well : float
+        Electrons at full scale: sets the photon noise.
+    read_noise : float
+        Standard deviation of the read noise, electrons.
+    sharpening : float
+        Share of the unsharp mask (radius 1.2 px) that is added.
+    quality : int
+        JPEG quality; colour is stored at half resolution (4:2:0).
+    k1 : float
+        Radial distortion of the picture, 0 by default (not applied when 0).
+    """
+
+    paper_level: float = 0.78
+    psf_px: float = 0.7
+    full_well: float = 6000.0
+    read_noise: float = 4.0
+    sharpening: float = 0.35
+    quality: int = 90
+    balance: tuple[float, float, float] = (1.0, 1.0, 1.0)
+
+
+def develop(
+    linear: Picture, white: Array, sensor: Sensor, rng: np.random.Generator
+) -> NDArray[np.uint8]:
+    """Return the 8-bit picture of a linear one, exposed for `white` (3,), the lit paper."""
+    gain = (sensor.paper_level / white * np.array(sensor.balance)).astype(np.float32)
+    raw = cv2.GaussianBlur(np.minimum(linear * gain, 20.0), (0, 0), sensor.psf_px)
+    electrons = np.maximum(raw, 0.0) * np.float32(sensor.full_well)
+    noise = rng.standard_normal(electrons.shape, dtype=np.float32)
+    electrons += noise * np.sqrt(electrons + np.float32(sensor.read_noise**2))
+    # A phone smooths the noise a little before it stores the picture.
+    light = cv2.GaussianBlur(electrons / np.float32(sensor.full_well), (0, 0), 0.45)
+    light = np.clip(light, 0.0, 1.0)
+    tone = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - 0.055)
+    tone += np.float32(sensor.sharpening) * (tone - cv2.GaussianBlur(tone, (0, 0), 1.2))
+    return np.asarray(np.clip(np.rint(255.0 * tone), 0, 255), dtype=np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Exif:
+    """What the invented phone writes beside the picture."""
+
+    model: str
+    f35_mm: float
+    focal_mm: float
+    taken_at: datetime
+    orientation: int = 1
+
+
+def save_jpeg(pixels: NDArray[np.uint8], path: Path, exif: Exif, *, quality: int) -> None:
+    """Write the picture as a phone would, EXIF included."""
+    picture = Image.fromarray(pixels)
+    tags = Image.Exif()
+    tags[Base.Make] = "Demo"
+    tags[Base.Model] = exif.model
+    tags[Base.Orientation] = exif.orientation
+    tags[Base.Software] = "rendered sample"
+    when = exif.taken_at.strftime("%Y:%m:%d %H:%M:%S")
+    tags[Base.DateTime] = when
+    inner = tags.get_ifd(IFD.Exif)
+    inner[Base.DateTimeOriginal] = when
+    inner[Base.FocalLength] = round(exif.focal_mm, 2)
+    inner[Base.FocalLengthIn35mmFilm] = round(exif.f35_mm)
+    inner[Base.ExifImageWidth] = picture.width
+    inner[Base.ExifImageHeight] = picture.height
+    picture.save(path, quality=quality, subsampling="4:2:0", exif=tags)
