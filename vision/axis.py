@@ -44,6 +44,8 @@ class Axis:
         First and last place along the card where the rope is seen, mm.
     angle_deg : float
         Angle between rope and band.
+    coloured : bool
+        True where the band has a colour of its own.
     """
 
     at_mm: Array
@@ -51,6 +53,7 @@ class Axis:
     width_mm: float
     span_mm: tuple[float, float]
     angle_deg: float
+    coloured: bool
 
 
 def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
@@ -66,7 +69,7 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     along = np.arange(x0 + step / 2, x1, step) * card.scale_x
     across = np.arange(y0 + 0.6, y1 - 0.6, step) * card.scale_y
     strip = cut_strip(pixels, theta, along, across, np.zeros(2), np.array([1.0, 0.0]), 0.0)
-    mask = _rope_mask(strip)
+    mask, coloured = _rope_mask(strip)
     first, length = _longest_runs(mask)
     seen = strip.inside.mean(axis=0) > 0.7
     usable = seen & (length > max(3, 0.02 * len(across)))
@@ -85,17 +88,22 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     width = float(np.median(length[keep])) * step * card.scale_y * direction[0]
     places = along[keep]
     return Axis(
-        np.array([0.0, offset]), direction, width, (float(places.min()), float(places.max())), angle
+        np.array([0.0, offset]),
+        direction,
+        width,
+        (float(places.min()), float(places.max())),
+        angle,
+        coloured,
     )
 
 
-def _rope_mask(strip: Strip) -> Mask:
+def _rope_mask(strip: Strip) -> tuple[Mask, bool]:
     light = strip.light
     rows = max(2, int(EDGE_SHARE * light.shape[0]))
     plain = np.concatenate([light[:rows].reshape(-1, 3), light[-rows:].reshape(-1, 3)])
     plain = plain[np.concatenate([strip.inside[:rows].ravel(), strip.inside[-rows:].ravel()])]
     if len(plain) < 50:
-        return np.zeros(light.shape[:2], bool)
+        return np.zeros(light.shape[:2], bool), False
     band = np.median(plain, axis=0)
     unlike = unlikeness(light, band)
     typical = float(np.median(unlikeness(plain, band)))
@@ -104,7 +112,7 @@ def _rope_mask(strip: Strip) -> Mask:
     size = max(3, light.shape[0] // 40) | 1
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((size, size), np.uint8))
     opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    return np.asarray(opened > 0)
+    return np.asarray(opened > 0), is_coloured(band)
 
 
 def unlikeness(light: NDArray[np.float32], band: NDArray[np.float32]) -> NDArray[np.float32]:

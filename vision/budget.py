@@ -38,11 +38,13 @@ from vision.strip import points_mm
 
 Array = NDArray[np.float64]
 
-# What is left of the edge's place once its noise is averaged out: band mirrored in the wires,
-# tone curve and sharpening of the camera, chroma resolution of JPEG. Found on renders, see
-# tests/benchmarks; a plain bound, the same for every photograph.
-U_EDGE_PX = 0.12
-U_EDGE_SHARE = 0.0004  # of the diameter, each side: outline between the sampled crowns
+# What is left of the edge's place once its noise is averaged out, as seen on renders whose
+# outline is known to a hundredth of a pixel (see DEVELOPERS.md). In px: tone curve and
+# sharpening of the camera, halved colour of JPEG. As a share of the diameter, both sides
+# together: band mirrored in the flanks of bright wires; a cast shadow's rim on a band without
+# colour; what is left on dull rope.
+U_EDGE_PX = 0.20
+U_MIRROR_SHARE, U_GREY_BAND_SHARE, U_DULL_SHARE = 0.0035, 0.0045, 0.0008
 U_GAP_MM = 0.15  # how closely a hand-held or strapped card touches (common practice, no source)
 ROUNDNESS_SHARE = 0.01  # half of the usual difference between two directions, over d
 U_STAND_OFF_MM = 1.0
@@ -306,12 +308,25 @@ def _edge_terms(
         for i, (side, jaw) in enumerate((("left", jaws.left), ("right", jaws.right)))
     ]
     both = float(np.hypot(per_mm[0], per_mm[1]))
-    u_place = float(np.hypot(u_place_px / outline.px_per_mm, U_EDGE_SHARE * outline.rough_mm))
+    u_place = u_place_px / outline.px_per_mm
     terms.append(
         Term("place of the edge in its blur", u_place, "mm", both, "B", f"edge:{photo}:place")
+    )
+    word, share = _surface(outline)
+    terms.append(
+        Term(word, share * outline.rough_mm, "mm", both / np.sqrt(2), "B", f"edge:{photo}:surface")
     )
     lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm
     terms.append(
         Term("direction of the jaws", jaws.u_slope, "1", lever, "A", f"edge:{photo}:direction")
     )
     return terms
+
+
+def _surface(outline: Outline) -> tuple[str, float]:
+    """Return what the rope's surface does to its outline, and how much of the diameter."""
+    if not outline.coloured:
+        return "shadow beside the rope on a band without colour", U_GREY_BAND_SHARE
+    if outline.left.mirrors or outline.right.mirrors:
+        return "band mirrored in bright wires", U_MIRROR_SHARE
+    return "shading of dull wires", U_DULL_SHARE

@@ -1,16 +1,17 @@
 """Trace the rope's outline on both sides, to a part of a pixel.
 
 The method, in a paragraph. Along each side a strip is cut in which every column is a profile
-from the plain band inwards to the rope. Band and rope are told apart by Fisher's linear
-discriminant (Fisher 1936) worked out from this very strip in linear light: it turns the three
-colours into the one mixture that shadows on the band move least and rope moves most, and since
-light mixes linearly in a blurred edge, half-way in it stays half-way in space. How often each
-level of it occurs in band and in rope gives every pixel a log-likelihood ratio; a boundary is
-worth the sum of them outside it minus the sum inside it (the change point of Hinkley 1970), and
-the outline is the best path of such boundaries from column to column (dynamic programming, as
-Amini, Weymouth and Jain 1990). A loose wire or a grain of grease is thin, so the regions on
-either side outvote it. Last, in each column the edge is placed where the area under the local
-two-level profile says (the moment idea of Tabatabai and Mitchell 1984).
+from the plain band inwards to the rope. How unlike the band a pixel is (the direction of its
+colour, which a shadow leaves as it is; on a black or white band its brightness) gives it a vote
+for band or for rope; a boundary is worth the votes outside it minus those inside (the change
+point of Hinkley 1970), and the outline is the best path of such boundaries from column to column
+(dynamic programming, as Amini, Weymouth and Jain 1990). A loose wire or a grain of grease is
+thin, so the regions on either side outvote it. Then the profiles are laid on each other along
+that path and averaged over a short piece of it, and the edge is put where the average first
+leaves the band by a tenth of the way to the rope: the outermost change, because bright wires
+mirror the band in their flanks and a half-way point would lie inside them. How far blur,
+tone curve and the halved colour of JPEG push that point outwards is worked out by sending an
+ideal step between these very two colours through the same chain, and taken off again.
 """
 
 from __future__ import annotations
@@ -21,24 +22,24 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.axis import Axis, is_coloured, lifted
+from vision.axis import Axis, is_coloured, lifted, unlikeness
 from vision.card import Card
 from vision.pose import camera_centre_mm
-from vision.strip import Image, Strip, across_vector, cut_strip, scale_at
+from vision.profiles import INSIDE, OUTSIDE, STACK, place_edge
+from vision.strip import Image, Light, Strip, across_vector, cut_strip, scale_at
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Side = Literal["left", "right"]
 
 HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
-MOST_COLUMNS = 900
-INNER, OUTER = 0.60, 1.55  # of the rope's half width: reach of the strip across
+MOST_COLUMNS = 700
+INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
-SHADOW_SHARE = 0.5  # a shadow may take this share of a coloured band's light, one sigma
-NOISE_LIGHT = 0.004  # linear light: a grey level or two in the darks
-LEVELS = 64
-BEND_PENALTY = 1.2  # log-likelihood per row of jump between neighbouring columns
-REACH = 4  # rows on each side of the path that the sub-pixel fit looks at
+VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
+MIRROR_SHARE = 0.001  # of the diameter: flank that looks like band even to a tenth of the way
+METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
+BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +57,9 @@ class Edge:
     step_mm : float
         Size of a sample across, mm.
     contrast : float
-        Mean step of light over its noise; a plain number.
+        How unlike the band typical rope is, 0 to 1.
+    mirrors : bool
+        True where the rope is bright enough to mirror a coloured band in its flanks.
     burnt : float
         Share of the edge's inner side that is overexposed, 0 to 1.
     """
@@ -66,6 +69,7 @@ class Edge:
     outward_mm: Array
     step_mm: float
     contrast: float
+    mirrors: bool
     burnt: float
 
 
@@ -84,7 +88,9 @@ class Outline:
     rough_mm : float
         Rope's width as first seen, brought to that height, mm.
     px_per_mm : float
-        Scale of the photograph at the station.
+        Scale of the photograph at the station, across the rope.
+    coloured : bool
+        True where the band has a colour of its own.
     """
 
     left: Edge
@@ -94,10 +100,18 @@ class Outline:
     height_mm: float
     rough_mm: float
     px_per_mm: float
+    coloured: bool
 
 
 def trace_edges(
-    pixels: Image, theta: Array, card: Card, axis: Axis, *, at_mm: float, height_mm: float | None
+    pixels: Image,
+    theta: Array,
+    card: Card,
+    axis: Axis,
+    *,
+    at_mm: float,
+    height_mm: float | None,
+    blur_px: float,
 ) -> Outline:
     """Return the rope's outline about a station.
 
@@ -115,6 +129,8 @@ def trace_edges(
         Station: place along the card, mm from its middle.
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
+    blur_px : float
+        Blur of the photograph, see `vision.sharpness`.
     """
     height = height_mm
     if height is None:
@@ -124,7 +140,7 @@ def trace_edges(
     point, width = lifted(axis, theta, height)
     origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
     middle = np.array([*origin, height])
-    scale = scale_at(theta, middle)
+    scale = scale_at(theta, middle, axis.direction)
     first = (axis.span_mm[0] - at_mm) / axis.direction[0]
     last = (axis.span_mm[1] - at_mm) / axis.direction[0]
     begin, end = max(first, -HALF_LENGTH * width), min(last, HALF_LENGTH * width)
@@ -132,11 +148,21 @@ def trace_edges(
     along = np.arange(begin, end, step)
     left, right = (
         _trace_side(
-            pixels, theta, card, side, along, width / 2, 1 / scale, origin, axis.direction, height
+            pixels,
+            theta,
+            card,
+            side,
+            along,
+            width / 2,
+            1 / scale,
+            origin,
+            axis.direction,
+            height,
+            max(blur_px, 0.5),
         )
         for side in ("left", "right")
     )
-    return Outline(left, right, origin, axis.direction, height, width, scale)
+    return Outline(left, right, origin, axis.direction, height, width, scale, axis.coloured)
 
 
 def _trace_side(
@@ -150,28 +176,35 @@ def _trace_side(
     origin: Array,
     direction: Array,
     height: float,
+    blur: float,
 ) -> Edge:
     outward = np.arange(OUTER * half, INNER * half, -step)
     sign = 1.0 if side == "left" else -1.0
     strip = cut_strip(pixels, theta, along, sign * outward, origin, direction, height)
-    usable = strip.inside & _on_band(strip, theta, card)
-    usable |= (outward < BAND_BEYOND * half)[:, None] & strip.inside
-    band = usable & (outward > BAND_BEYOND * half)[:, None]
+    near = (outward < BAND_BEYOND * half)[:, None]
+    usable = strip.inside & (near | _on_band(strip, theta, card))
+    band = usable & ~near
     rope = usable & (outward < ROPE_WITHIN * half)[:, None]
-    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, 0.0)
+    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 0.0)
     if band.sum() < 200 or rope.sum() < 200:
         return nowhere
-    level, noise = discriminant(strip.light, band, rope)
-    evidence = _evidence(level, band, rope)
-    evidence[~usable] = 0.0
-    path = best_path(evidence)
-    position, sure = _refine(level, path, noise)
-    sure &= usable[path, np.arange(len(along))] & (path > REACH) & (path < len(outward) - REACH)
-    edge = np.where(sure, outward[0] - position * step, np.nan)
-    columns = np.arange(len(along))
-    inner = strip.light[np.minimum(path + REACH, len(outward) - 1), columns]
-    burnt = float((inner.min(axis=-1) > 0.98).mean())
-    return Edge(side, along, edge, step, 1 / max(noise, 1e-6), burnt)
+    plain = np.median(strip.light[band], axis=0)
+    unlike = unlikeness(strip.light, plain)
+    typical = float(np.median(unlike[rope]))
+    votes = _votes(unlike, band, typical)
+    votes[~usable] = 0.0
+    path = best_path(votes)
+    sigma = STACK * 2 * half / (along[1] - along[0])
+    position, sure = place_edge(strip.light, path, sigma, blur, typical)
+    sure &= usable[path, np.arange(len(along))]
+    sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
+    mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
+    hidden = MIRROR_SHARE * 2 * half if mirrors else 0.0
+    edge = np.where(sure, outward[0] - position * step + hidden, np.nan)
+    inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
+    return Edge(
+        side, along, edge, step, typical, mirrors, float((inner.min(axis=-1) > 0.98).mean())
+    )
 
 
 def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
@@ -213,62 +246,29 @@ def band_limits_mm(outline: Outline, theta: Array, card: Card) -> tuple[float, f
     return float(low), float(high)
 
 
-def discriminant(
-    light: NDArray[np.float32], band: Mask, rope: Mask
-) -> tuple[NDArray[np.float32], float]:
-    """Return Fisher's discriminant of every pixel, 0 on the band and 1 on typical rope.
-
-    Parameters
-    ----------
-    light : ndarray of shape (rows, columns, 3)
-        Linear light.
-    band, rope : ndarray of shape (rows, columns), bool
-        Samples that surely are band and rope.
-
-    Returns
-    -------
-    level : ndarray of shape (rows, columns)
-        The discriminant.
-    noise : float
-        Its standard deviation on the plain band.
-    """
-    on_band, on_rope = light[band].astype(float), light[rope].astype(float)
-    plain, typical = np.median(on_band, axis=0), on_rope.mean(axis=0)
-    spread = np.cov(on_band.T) + NOISE_LIGHT**2 * np.eye(3)
-    if is_coloured(plain.astype(np.float32)):
-        shadow = SHADOW_SHARE * plain
-        spread = spread + np.outer(shadow, shadow)
-    weights = np.linalg.solve(spread, typical - plain)
-    weights /= float(weights @ (typical - plain))
-    level = ((light - plain.astype(np.float32)) @ weights.astype(np.float32)).astype(np.float32)
-    seen = level[band]
-    noise = 1.4826 * float(np.median(np.abs(seen - np.median(seen))))
-    return level, noise
+def _may_mirror(plain: Light, rope: Light) -> bool:
+    """Tell whether wires of this light may show the band, mirrored, in their flanks."""
+    strongest = int(plain.argmax())
+    return is_coloured(plain) and bool(rope[strongest] > METAL * plain[strongest])
 
 
-def _evidence(level: NDArray[np.float32], band: Mask, rope: Mask) -> NDArray[np.float32]:
-    """Return ln(p(level | band) / p(level | rope)) of every pixel, bounded to +-3."""
-    low, high = -0.6, 2.2
-    index = np.clip((level - low) / (high - low) * LEVELS, 0, LEVELS - 1).astype(np.int32)
-    tables = []
-    for where in (band, rope):
-        counts = np.bincount(index[where], minlength=LEVELS).astype(float)
-        smooth = np.convolve(counts, [0.25, 0.5, 0.25], mode="same")
-        tables.append((smooth + 0.002 * smooth.sum()) / (1.002 * smooth.sum()))
-    table = np.clip(np.log(tables[0] / tables[1]), -3, 3).astype(np.float32)
-    return np.asarray(table[index])
+def _votes(unlike: Light, band: Mask, typical: float) -> Light:
+    """Return each pixel's vote, from +3 (band) to -3 (rope)."""
+    usual = float(np.percentile(unlike[band], 80))
+    even = max(VOTE_SHARE * typical, 2 * usual)
+    return np.asarray(3 * np.tanh((even - unlike) / (0.5 * even)), np.float32)
 
 
-def best_path(evidence: NDArray[np.float32]) -> NDArray[np.int64]:
+def best_path(votes: Light) -> NDArray[np.int64]:
     """Return the boundary row of each column that parts band from rope best, as one path.
 
     Parameters
     ----------
-    evidence : ndarray of shape (rows, columns)
-        Log-likelihood ratio of band to rope; rows run from the band to the rope.
+    votes : ndarray of shape (rows, columns)
+        Positive for band, negative for rope; rows run from the band to the rope.
     """
-    sums = np.cumsum(evidence, axis=0)
-    worth = 2 * sums - sums[-1]  # outside counts for the band, inside for the rope
+    sums = np.cumsum(votes, axis=0)
+    worth = 2 * sums - sums[-1]  # outside votes for the band, inside for the rope
     rows, columns = worth.shape
     total = worth[:, 0].copy()
     came_from = np.zeros((rows, columns), np.int8)
@@ -285,26 +285,3 @@ def best_path(evidence: NDArray[np.float32]) -> NDArray[np.int64]:
     for column in range(columns - 1, 0, -1):
         path[column - 1] = path[column] + came_from[path[column], column]
     return path
-
-
-def _refine(
-    level: NDArray[np.float32], path: NDArray[np.int64], noise: float
-) -> tuple[Array, Mask]:
-    """Return the edge's place in rows (sub-pixel) and whether it is sure, per column."""
-    rows, columns = level.shape
-    offsets = np.arange(-2 * REACH, REACH + 3)
-    index = np.clip(path[:, None] + offsets, 0, rows - 1)
-    window = level[index, np.arange(columns)[:, None]].astype(float)
-    outside = np.median(window[:, :REACH], axis=1)
-    inside = window[:, -REACH:].mean(axis=1)
-    step = inside - outside
-    share = np.clip(
-        (window[:, REACH // 2 : -2] - outside[:, None])
-        / np.where(np.abs(step) < 1e-3, 1e-3, step)[:, None],
-        -0.3,
-        1.3,
-    )
-    first = path + offsets[REACH // 2]
-    position = first - 0.5 + (1 - share).sum(axis=1)
-    sure = (step > 3 * noise) & (np.abs(position - path) < REACH)
-    return position, sure

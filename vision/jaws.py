@@ -25,9 +25,10 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 Array = NDArray[np.float64]
 
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
+FINE_DIAMETERS = 0.04  # length of the local parabola that a single wire's top allows
 SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
 SMOOTH_DIAMETERS = 0.20  # the same over the diameter, before the pitch is known
-CREST_SHARE = 0.0015  # of the diameter: ripples lower than this are no crowns
+CREST_SHARE = 0.003  # of the diameter: ripples lower than this are no crowns
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -117,20 +118,26 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         if along[0] > -length / 2 or along[-1] < length / 2:
             raise RefusedError(finding("too-few-crowns", 0.0))
         smooth = [_smoothed(v, SMOOTH_PITCHES * pitch / step) for v in filled]
-        window = max(3.0, SMOOTH_PITCHES * pitch / step)
     else:
-        smooth, window = first, max(3.0, SMOOTH_DIAMETERS * d / step)
+        smooth = first
     slope, u_slope, curve = _direction(along, smooth, pitch, step)
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
+    fine = FINE_DIAMETERS * d / step
     jaws = []
     for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
-        level = values - sign * slope * along
-        rough = raw - sign * slope * along
-        noise = _noise(edge, rough, level, window)
-        jaws.append(_bear(along, level, length, pitch, noise, d, step))
-    turned = outline.direction + slope * np.array([-outline.direction[1], outline.direction[0]])
-    return Jaws(jaws[0], jaws[1], turned / np.linalg.norm(turned), length, pitch, u_slope, bend)
+        turned = sign * slope * along
+        crests = [i for i in _crests(values - turned, pitch, step) if abs(along[i]) <= length / 2]
+        if pitch is not None and not crests:
+            raise RefusedError(finding("too-few-crowns", 0.0))
+        jaws.append(
+            _bear(edge, raw - turned, values - turned, along, length, fine, crests, pitch, d)
+        )
+    across = np.array([-outline.direction[1], outline.direction[0]])
+    direction = outline.direction + slope * across
+    return Jaws(
+        jaws[0], jaws[1], direction / np.linalg.norm(direction), length, pitch, u_slope, bend
+    )
 
 
 def _check_seen(edge: Edge, length: float) -> None:
@@ -176,7 +183,7 @@ def _crown_pitch(smooth: list[Array], step: float, d: float) -> float | None:
     low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None
-    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
+    peaks, _ = find_peaks(total[low:high], prominence=0.3 * total[0])
     if len(peaks) == 0:
         return None
     strongest = float(total[low:high][peaks].max())
@@ -220,46 +227,54 @@ def _direction(
     return float(solution[2]), scatter * float(np.sqrt(covariance[2, 2])), float(solution[4])
 
 
-def _noise(edge: Edge, rough: Array, level: Array, window: float) -> float:
-    """Return the standard uncertainty of one smoothed value, mm, from the scatter about it."""
-    off = rough - level
-    scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
-    lag = np.corrcoef(off[:-1], off[1:])[0, 1] if off.std() > 0 else 0.0
-    together = max(1.0, (1 + lag) / max(1 - lag, 0.05))  # neighbours share part of their noise
-    return scatter * float(
-        np.sqrt(min(1.0, 2.25 * together / window))
-    )  # 9/4: at a parabola's middle
-
-
 def _bear(
+    edge: Edge,
+    raw: Array,
+    broad: Array,
     along: Array,
-    level: Array,
     length: float,
+    fine: float,
+    crests: list[int],
     pitch: float | None,
-    noise: float,
     d: float,
-    step: float,
 ) -> Jaw:
+    """Return the line that bears on the highest wire within the jaw.
+
+    `raw` is the outline, `broad` the outline smoothed over a third of a crown, `fine` the length
+    in samples over which a wire's own rounding may be averaged.
+    """
     within = np.abs(along) <= length / 2
+    size = max(5, int(fine)) | 1
+    close = savgol_filter(median_filter(raw, 3, mode="nearest"), size, 2, mode="interp")
+    noise = _noise(raw, close, size)
     if pitch is None:
-        values = level[within]
-        independent = max(2.0, length / (SMOOTH_DIAMETERS * d))
+        independent = max(2.0, within.sum() / size)
+        values = close[within]
         return Jaw(
-            float(np.median(values)), noise / np.sqrt(independent), 0, float(values.std()), 0
+            float(np.median(values)), float(noise / np.sqrt(independent)), 0, float(values.std()), 0
         )
-    crests = [i for i in _crests(level, pitch, step) if within[i]]
-    heights = np.sort(level[crests])[::-1] if crests else np.empty(0)
-    top = float(level[within].max())
-    if len(heights) == 0:
-        raise RefusedError(finding("too-few-crowns", 0.0))
+    heights = np.sort(broad[crests])[::-1]
     strays = 0
     while len(heights) >= 3 and heights[0] - heights[1] > STRAY_SHARE * d:
         heights, strays = heights[1:], strays + 1
-    top = float(heights[0]) if strays else max(top, float(heights[0]))
-    count = len(heights)
-    spread = float(heights.std(ddof=1)) if count > 1 else 0.0
-    # the highest of n values that differ by noise alone stands E[max] above the truth; the
-    # part of the spread that is real crowns is no noise and stays
-    share = noise**2 / max(spread**2, noise**2) if noise > 0 else 0.0
-    expected = float(norm.ppf((count - 0.375) / (count + 0.25))) if count > 1 else 0.0
-    return Jaw(top - expected * noise * share, noise, count, spread, strays)
+    if strays:  # what stands near a stray crown is no strand either
+        lost = [along[i] for i in crests if broad[i] > heights[0]]
+        for place in lost:
+            within = within & (np.abs(along - place) > 0.5 * pitch)
+    tops = close[within]
+    bumps = tops[find_peaks(tops)[0]] if len(tops) > 2 else tops
+    top = float(tops.max())
+    # the highest of n values that differ by noise alone stands E[max] above the truth
+    rivals = max(1, int((bumps > top - 2.5 * noise).sum()))
+    expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
+    spread = float(heights.std(ddof=1)) if len(heights) > 1 else 0.0
+    return Jaw(top - expected * noise, noise, len(heights), spread, strays)
+
+
+def _noise(raw: Array, close: Array, size: int) -> float:
+    """Return the standard uncertainty of a smoothed value, mm, from the scatter about it."""
+    off = raw - close
+    scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
+    lag = float(np.corrcoef(off[:-1], off[1:])[0, 1]) if off.std() > 0 else 0.0
+    together = max(1.0, (1 + lag) / max(1 - lag, 0.05))  # neighbours share part of their noise
+    return scatter * float(np.sqrt(min(1.0, 2.25 * together / size)))  # 9/4: parabola's middle

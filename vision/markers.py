@@ -32,7 +32,7 @@ from vision.findings import RefusedError, finding
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
-WORKING_PX = 1600  # long side at which markers are looked for first
+QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
 ENOUGH_MARKERS = 8
 MIN_CORNERS = 8
 
@@ -93,11 +93,9 @@ def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
 def _detect(grey: Grey) -> list[_Marker]:
     """Look for markers coarse to fine, and stop at the first size that shows enough of them."""
     long_side = max(grey.shape)
-    sizes = [WORKING_PX / long_side] if long_side > 1.25 * WORKING_PX else []
-    sizes += [1.0] if long_side <= 5200 else [3600 / long_side]
-    sizes += [2.0] if long_side < 2200 else []
+    sizes = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
     best: list[_Marker] = []
-    for scale in sizes:
+    for scale in sizes or [1.0]:
         found = _detect_at(grey, scale)
         if len(found) > len(best):
             best = found
@@ -107,13 +105,14 @@ def _detect(grey: Grey) -> list[_Marker]:
 
 
 def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
+    quick = scale * max(grey.shape) < 1.2 * QUICK_PX
     mode = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     picture = (
         grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale, interpolation=mode)
     )
     parameters = cv2.aruco.DetectorParameters()
-    parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeMin = 19 if quick else 5
+    parameters.adaptiveThreshWinSizeMax = 19 if quick else 45
     parameters.adaptiveThreshWinSizeStep = 20
     parameters.minMarkerPerimeterRate = 0.02
     parameters.errorCorrectionRate = 0.3  # one wrong bit of 25 at most

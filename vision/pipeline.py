@@ -126,7 +126,13 @@ def _measure_card(
     for at_mm in settings.at_mm:
         try:
             outline = trace_edges(
-                photo.pixels, pose.theta, card, axis, at_mm=at_mm, height_mm=_height_mm(settings)
+                photo.pixels,
+                pose.theta,
+                card,
+                axis,
+                at_mm=at_mm,
+                height_mm=_height_mm(settings),
+                blur_px=blur,
             )
             _check_outline(outline, pose.theta, card)
             jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters)

@@ -233,16 +233,13 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
         [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px, U_BEND_MM, U_BEND_MM]
     )
 
-    def corners_px(theta: Array, scale: Array) -> Array:
-        return project_mm(theta, bent_mm(theta, drawn * scale, *half))
-
-    scale = np.array([card.scale_x, card.scale_y])
+    flat = drawn * [card.scale_x, card.scale_y]
     fits = [
-        _least_squares(start, seen, prior, u_prior, lambda t: corners_px(t, scale))
-        for start in _starts(drawn * scale, seen, prior)
+        _least_squares(start, seen, prior, u_prior, lambda t: _corners(t, flat, half))
+        for start in _starts(flat, seen, prior)
     ]
     theta, residuals, weights = min(fits, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
-    jacobian = _jacobian(lambda t: corners_px(t, scale), theta)
+    jacobian = _corners(theta, flat, half)[1]
     # Type A from the residuals, with the degrees of freedom that the fit left
     dof = max(4, 2 * len(seen) - 8)
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
@@ -250,7 +247,16 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     information = (jacobian.T * weights) @ jacobian / sigma**2
     information[6:, 6:] += np.diag(1 / u_prior**2)
     covariance: Array = np.asarray(np.linalg.inv(information), np.float64)
-    by_scale = _jacobian(lambda s: corners_px(theta, s), scale)
+    by_scale = (
+        np.stack(
+            [
+                _corners(theta, flat + drawn * step, half)[0] - _corners(theta, flat, half)[0]
+                for step in ([1e-5, 0.0], [0.0, 1e-5])
+            ],
+            axis=1,
+        )
+        / 1e-5
+    )
     scale_shift = -covariance @ (jacobian.T * weights) @ by_scale / sigma**2
     return Pose(theta, covariance, scale_shift, lens, rms, len(seen), ())
 
@@ -269,53 +275,68 @@ def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
     ]
 
 
+def _corners(theta: Array, flat_mm: Array, half: tuple[float, float]) -> tuple[Array, Array]:
+    """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian (2 N, 12).
+
+    OpenCV gives the derivatives by rotation, translation, focal length, distortion and
+    principal point; those by curl and twist are a point's own shift in z, sent the same way.
+    """
+    points = bent_mm(theta, flat_mm, *half)
+    f = float(np.exp(theta[LOG_F]))
+    K = np.array([[f, 0, theta[CX]], [0, f, theta[CY]], [0, 0, 1]])
+    lens = np.array([theta[K1], 0, 0, 0, 0])
+    turn, shift = theta[:3].reshape(3, 1), theta[3:6].reshape(3, 1)
+    seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, K, lens)
+    jacobian = np.empty((2 * len(points), SIZE))
+    jacobian[:, :6] = J[:, :6]
+    jacobian[:, LOG_F] = f * (J[:, 6] + J[:, 7])
+    jacobian[:, CX], jacobian[:, CY], jacobian[:, K1] = J[:, 8], J[:, 9], J[:, 10]
+    # raising a point by dz is moving the camera's frame by R's third column times dz
+    per_mm = J[:, 3:6] @ rotation(theta)[:, 2]
+    x, y = np.repeat(flat_mm[:, 0] / half[0], 2), np.repeat(flat_mm[:, 1] / half[1], 2)
+    jacobian[:, CURL], jacobian[:, TWIST] = per_mm * x * x, per_mm * x * y
+    return np.asarray(seen, float).ravel(), jacobian
+
+
 def _least_squares(
-    start: Array, seen: Array, prior: Array, u_prior: Array, model: Callable[[Array], Array]
+    start: Array,
+    seen: Array,
+    prior: Array,
+    u_prior: Array,
+    model: Callable[[Array], tuple[Array, Array]],
 ) -> tuple[Array, Array, Array]:
     """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
-    theta, damping = start.copy(), 1e-3
+    target = seen.ravel()
+    theta, damping, sigma = start.copy(), 1e-4, 0.1
     weights = np.ones(seen.size)
-    sigma = 0.1
 
-    def cost(t: Array) -> tuple[float, Array]:
-        r = (model(t) - seen).ravel()
-        return float(
-            (weights * r * r).sum() / sigma**2 + (((t[6:] - prior) / u_prior) ** 2).sum()
-        ), r
+    def cost(t: Array, r: Array) -> float:
+        return float((weights * r * r).sum() / sigma**2 + (((t[6:] - prior) / u_prior) ** 2).sum())
 
-    now, residuals = cost(theta)
-    for step in range(40):
-        jacobian = _jacobian(model, theta)
+    predicted, jacobian = model(theta)
+    residuals = predicted - target
+    settled = 0
+    for _ in range(60):
         normal = (jacobian.T * weights) @ jacobian / sigma**2
         pull = -(jacobian.T * weights) @ residuals / sigma**2
         normal[6:, 6:] += np.diag(1 / u_prior**2)
         pull[6:] -= (theta[6:] - prior) / u_prior**2
         move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        after, residuals_after = cost(theta + move)
-        small = bool(np.abs(move * np.sqrt(np.diag(normal))).max() < 1e-4)
-        if after <= now:
-            theta, now, residuals = theta + move, after, residuals_after
+        predicted, ahead = model(theta + move)
+        small = bool(np.abs(move * np.sqrt(np.diag(normal))).max() < 1e-3)
+        if cost(theta + move, predicted - target) <= cost(theta, residuals):
+            theta, residuals, jacobian = theta + move, predicted - target, ahead
             damping = max(damping / 10, 1e-9)
         else:
             damping *= 10
-        if step in (3, 8, 14):
+        if small or damping > 1e6:
+            settled += 1
+            if settled > 3:
+                break
             spread = 1.4826 * float(np.median(np.abs(residuals)))
-            sigma = max(spread, CORNER_FLOOR_PX)
+            sigma, damping = max(spread, CORNER_FLOOR_PX), 1e-4
             weights = np.minimum(1.0, 2.5 * sigma / np.maximum(np.abs(residuals), 1e-12))
-            now, residuals = cost(theta)
-        elif small and step > 14:
-            break
     return theta, residuals, weights
-
-
-def _jacobian(model: Callable[[Array], Array], at: Array) -> Array:
-    """Return central differences (N, len(at)) of a model."""
-    columns = []
-    for i in range(len(at)):
-        step = np.zeros_like(at)
-        step[i] = 1e-6 * max(1.0, abs(at[i]))
-        columns.append(((model(at + step) - model(at - step)) / (2 * step[i])).ravel())
-    return np.stack(columns, axis=1)
 
 
 def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pose import LOG_F, camera_centre_mm, project_mm
+from vision.pose import project_mm
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -78,10 +78,11 @@ def points_mm(
     return np.column_stack([flat, np.full(len(flat), height_mm)])
 
 
-def scale_at(theta: Array, point_mm: Array) -> float:
-    """Return the scale of the photograph at a point (3,) of the card's frame, px/mm."""
-    distance = float(np.linalg.norm(point_mm - camera_centre_mm(theta)))
-    return float(np.exp(theta[LOG_F])) / distance
+def scale_at(theta: Array, point_mm: Array, direction: Array) -> float:
+    """Return how many px a millimetre across the rope takes at a point (3,), px/mm."""
+    step = np.array([*across_vector(direction), 0.0])
+    one, two = project_mm(theta, np.stack([point_mm - step / 2, point_mm + step / 2]))
+    return float(np.linalg.norm(two - one))
 
 
 def cut_strip(

@@ -1,0 +1,126 @@
+"""Put the edge, to a part of a pixel, where the average profile leaves the band.
+
+Profiles are laid on each other along the path that parts the regions, and averaged over a
+short piece of it. On a coloured band the edge is where the average has gone a tenth of the way
+to the rope: the outermost change, since bright wires mirror the band in their flanks and a
+half-way point would lie inside them. On a black or white band, which no flank can imitate
+by its colour, it is half-way. How far blur, tone curve and the halved colour of JPEG push that
+point is worked out by sending an ideal step between these very two colours through the same
+chain, and taken off again.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.signal import savgol_filter
+
+from vision.axis import is_coloured, unlikeness
+from vision.strip import Light
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+STACK = 0.04  # of the diameter: piece of outline whose profiles are averaged (one sigma)
+OUTSIDE, INSIDE = 8, 6  # rows about the path that are averaged
+LEAVES_COLOUR, LEAVES_GREY = 0.10, 0.50  # of the way from band to rope: where the edge is taken
+HALVED_COLOUR_PX = 1.2  # blur that 4:2:0 adds to colour, and most viewers' upsampling with it
+LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
+FAR = 4.0  # rows: a whole side so far off its path is no edge
+FAINT = 0.12  # unlikeness of typical rope below which nothing can be told
+
+
+def place_edge(
+    light: Light, path: NDArray[np.int64], sigma: float, blur: float, typical: float
+) -> tuple[Array, Mask]:
+    """Return the edge's place in rows, to a part of a row, and whether it is sure, per column.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3)
+        Strip in linear light; rows run from the band to the rope.
+    path : ndarray of shape (columns,)
+        Row of the boundary between the regions.
+    sigma : float
+        Length over which profiles are averaged along the path, columns (one sigma).
+    blur : float
+        Blur of the photograph, rows (one sigma).
+    typical : float
+        How unlike the band typical rope is, 0 to 1.
+    """
+    base = _smooth_path(path.astype(float), 2.5 * sigma)
+    offsets = np.arange(-OUTSIDE, INSIDE + 1).astype(float)
+    sure = np.ones(len(path), bool)
+    for _ in range(2):  # the second time the profiles lie on each other
+        stacked = _laid_on(light, base, offsets, sigma)
+        plain = np.median(stacked[:, :4].reshape(-1, 3), axis=0)
+        unlike = unlikeness(stacked, plain)
+        usual = float(np.median(unlike[:, :4]))
+        typical_in = float(np.median(unlike[:, OUTSIDE + 2 : OUTSIDE + 4]))
+        leaves = LEAVES_COLOUR if is_coloured(plain) else LEAVES_GREY
+        level = usual + leaves * max(typical_in - usual, 0.0)
+        moved, found = _first_rise(unlike, offsets, level)
+        usual_move = float(np.median(moved[found])) if found.any() else 0.0
+        sure = found & (np.abs(moved - usual_move) < LOOSE)
+        place = base + np.where(sure, moved, usual_move)
+        base = _smooth_path(place, 1.5 * sigma)
+    inner = np.median(stacked[:, OUTSIDE + 2 : OUTSIDE + 4].reshape(-1, 3), axis=0)
+    if abs(usual_move) >= FAR or typical < FAINT:
+        sure = np.zeros(len(path), bool)
+    return place - _push(plain, inner, usual, blur, leaves), sure
+
+
+def _smooth_path(path: Array, length: float) -> Array:
+    size = min(max(5, int(length)) | 1, (len(path) - 1) | 1)
+    return np.asarray(savgol_filter(median_filter(path, size, mode="nearest"), size, 2))
+
+
+def _laid_on(light: Light, base: Array, offsets: Array, sigma: float) -> Light:
+    """Return profiles (columns, offsets, 3) along a path, averaged with their neighbours."""
+    rows = base[:, None] + offsets
+    whole = np.floor(rows).astype(int)
+    part = (rows - whole)[..., None].astype(np.float32)
+    whole = np.clip(whole, 0, light.shape[0] - 2)
+    columns = np.arange(len(base))[:, None]
+    profiles = light[whole, columns] * (1 - part) + light[whole + 1, columns] * part
+    return np.asarray(gaussian_filter1d(profiles, sigma, axis=0, mode="nearest"), np.float32)
+
+
+def _first_rise(unlike: Light, offsets: Array, level: float) -> tuple[Array, Mask]:
+    """Return where each profile first rises through a level, from outside, and whether."""
+    crossed = (unlike[:, 2:-1] < level) & (unlike[:, 3:] >= level)
+    first = crossed.argmax(axis=1) + 2
+    here = np.arange(len(unlike))
+    low, high = unlike[here, first], unlike[here, first + 1]
+    part = (level - low) / np.maximum(high - low, 1e-9)
+    return offsets[first] + part, crossed.any(axis=1)
+
+
+def _push(plain: Light, inner: Light, usual: float, blur: float, leaves: float) -> float:
+    """Return how far an ideal step's place is pushed by blur, tone curve and JPEG, rows.
+
+    The step between the two colours is blurred in linear light, put through the sRGB curve,
+    its colour (not its brightness) blurred once more as halved colour resolution does
+    (ITU-T T.871), and read with the same level.
+    """
+    t = np.arange(-12.0, 12.01, 0.1)
+    light = np.where((t > 0)[:, None], inner, plain)
+    code = _code_of(gaussian_filter1d(light, blur / 0.1, axis=0, mode="nearest"))
+    grey = code @ [0.299, 0.587, 0.114]
+    colour = gaussian_filter1d(code - grey[:, None], HALVED_COLOUR_PX / 0.1, axis=0, mode="nearest")
+    seen = unlikeness(_light_of(grey[:, None] + colour), plain)
+    top = float(seen[(t > 2) & (t < 3)].mean())
+    level = usual + leaves * max(top - usual, 0.0)
+    near = np.abs(t) < 6
+    return float(t[near][int(np.argmax(seen[near] >= level))])
+
+
+def _code_of(light: Array) -> Array:
+    v = np.clip(light, 0, 1)
+    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
+
+
+def _light_of(code: Array) -> Light:
+    v = np.clip(code, 0, 1)
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
