@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
-from rope_photo import make_photograph
+from rope_photo import make_photograph, set_up
 from sample_inspection import (
     GAUGE,
     INSPECTION,
@@ -82,20 +82,15 @@ def main() -> None:
         "--spp", type=int, default=9, help="samples a pixel at the rope, a square (9)"
     )
     options = parser.parse_args()
-    table = HERE / "truth.csv"
-    known: dict[str, dict[str, object]] = {}
-    if table.exists():
-        with table.open(newline="") as lines:
-            known = {row["file"]: dict(row) for row in csv.DictReader(lines)}
     rows = []
     for shot in sample_shots():
-        if not (shot.file in known and (HERE / shot.file).exists()):
-            known[shot.file] = make_photograph(shot, HERE, spp=options.spp)
+        if (HERE / shot.file).exists():
+            rows.append(set_up(shot)[2])
+        else:
+            rows.append(make_photograph(shot, HERE, spp=options.spp))
             print(shot.file, flush=True)
-        rows.append(known[shot.file])
-        _write(table, rows)
     _write(HERE / "readings.csv", readings(rows))
-    _write(table, rows)
+    _write(HERE / "truth.csv", rows)
     _write(
         HERE / "stations.csv",
         [

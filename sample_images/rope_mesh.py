@@ -1,4 +1,4 @@
-"""Triangle meshes of ropes and bars, and the widths that a caliper finds on them.
+"""Triangle meshes of ropes and bars.
 
 A rope lies along x in its own frame. Each outer strand runs on a helix around the rope's
 axis, each outer wire on a helix around its strand's axis; plain tubes inside stand for the
@@ -146,46 +146,6 @@ def inner_mesh(shape: RopeShape, *, length_mm: float) -> Mesh:
 def swept_mesh(path_mm: Array, radius_mm: float, *, sides: int = 24) -> Mesh:
     """Return a round tube along one path (S, 3) that runs roughly along x."""
     return Mesh(*_tubes(path_mm[None], radius_mm, sides, outward=False))
-
-
-def caliper_width_mm(
-    vertices_mm: Array, *, axis: Array, point_mm: Array, view: Array, jaw_mm: float
-) -> float:
-    """Return the distance between two parallel planes that bear on the mesh, mm.
-
-    Parameters
-    ----------
-    vertices_mm : ndarray of shape (N, 3)
-        The outer surface.
-    axis : ndarray of shape (3,)
-        Unit vector along the rope.
-    point_mm : ndarray of shape (3,)
-        Middle of the jaws on the axis, mm.
-    view : ndarray of shape (3,)
-        From the camera to `point_mm`; the planes are parallel to it and to the axis.
-    jaw_mm : float
-        Length of the jaws along the rope, mm.
-
-    Raises
-    ------
-    ValueError
-        If no vertex lies between the ends of the jaws.
-    """
-    along = (vertices_mm - point_mm) @ axis
-    held = vertices_mm[np.abs(along) <= jaw_mm / 2]
-    if len(held) == 0:
-        raise ValueError(f"no part of the rope lies within jaws of {jaw_mm:g} mm.")
-    across = np.cross(axis, view)
-    reach = held @ (across / np.linalg.norm(across))
-    return float(reach.max() - reach.min())
-
-
-def widths_all_round_mm(vertices_mm: Array, *, jaw_mm: float, steps: int = 180) -> Array:
-    """Return caliper widths about x = 0 of a rope along x, for `steps` directions in 180 deg."""
-    held = vertices_mm[np.abs(vertices_mm[:, 0]) <= jaw_mm / 2, 1:]
-    angle = np.arange(steps) * np.pi / steps
-    reach = held @ np.stack([np.cos(angle), np.sin(angle)])
-    return np.asarray(reach.max(axis=0) - reach.min(axis=0))
 
 
 def _strand_angle(shape: RopeShape, x: Array) -> Array:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 from card_texture import card_texture
+from rope_caliper import caliper_width_mm, seen_width_mm, widths_all_round_mm
 from rope_camera import (
     Array,
     Camera,
@@ -22,7 +23,7 @@ from rope_camera import (
     save_jpeg,
 )
 from rope_extras import broken_wire, grease_lump, taped_end
-from rope_mesh import Mesh, RopeShape, caliper_width_mm, inner_mesh, outer_mesh, widths_all_round_mm
+from rope_mesh import Mesh, RopeShape, inner_mesh, outer_mesh
 from rope_scene import BoxPx, Stage, render
 
 from vision.card import Ink, chess_corners_mm, layout_named
@@ -118,6 +119,18 @@ def _lowest_mm(shot: Shot, mesh: Mesh, half_length_mm: float) -> float:
 
 def make_photograph(shot: Shot, folder: Path, *, spp: int = 9) -> dict[str, object]:
     """Render one photograph into `folder` and return its row of truth."""
+    stage, camera, truth = set_up(shot)
+    card_px, rope_px = _boxes_px(shot, camera, stage)
+    linear = render(stage, camera, card_px=card_px, rope_px=rope_px, spp=spp)
+    white = _paper_light(linear, stage, camera, shot)
+    pixels = develop(linear, white, shot.sensor, np.random.default_rng(shot.seed + 1))
+    exif = Exif(shot.model, shot.f35_exif, shot.f35_exif / 5.6, shot.taken_at, shot.orientation)
+    save_jpeg(pixels, folder / shot.file, exif, quality=shot.sensor.quality)
+    return truth
+
+
+def set_up(shot: Shot) -> tuple[Stage, Camera, dict[str, object]]:
+    """Return what stands before the camera, the camera, and the photograph's row of truth."""
     layout = layout_named(shot.layout)
     camera = camera_of(shot)
     d = shot.shape.diameter_mm
@@ -152,13 +165,7 @@ def make_photograph(shot: Shot, folder: Path, *, spp: int = 9) -> dict[str, obje
         seed=shot.seed,
         card_shown=shot.card_shown,
     )
-    card_px, rope_px = _boxes_px(shot, camera, stage)
-    linear = render(stage, camera, card_px=card_px, rope_px=rope_px, spp=spp)
-    white = _paper_light(linear, stage, camera, shot)
-    pixels = develop(linear, white, shot.sensor, np.random.default_rng(shot.seed + 1))
-    exif = Exif(shot.model, shot.f35_exif, shot.f35_exif / 5.6, shot.taken_at, shot.orientation)
-    save_jpeg(pixels, folder / shot.file, exif, quality=shot.sensor.quality)
-    return truth_row(shot, camera, laid, lowest, outer)
+    return stage, camera, truth_row(shot, camera, laid, lowest, outer)
 
 
 def _boxes_px(shot: Shot, camera: Camera, stage: Stage) -> tuple[BoxPx, BoxPx]:
@@ -224,6 +231,9 @@ def truth_row(
         )
         for name, share in JAWS_IN_DIAMETERS.items()
     }
+    seen_2d = seen_width_mm(
+        laid.vertices_mm, axis=axis, point_mm=station, camera_mm=camera.centre_mm, jaw_mm=2 * d
+    )
     round_about = widths_all_round_mm(outer.vertices_mm, jaw_mm=2 * d)
     seen = camera.project(0.999 * chess_corners_3d(shot))
     inside = (seen >= 0).all(axis=1) & (seen < [camera.width_px, camera.height_px]).all(axis=1)
@@ -258,6 +268,7 @@ def truth_row(
         "view_deg": round(shot.turn_deg),
         "rope_px": round(camera.focal_px * d / float(np.linalg.norm(view)), 1),
         "corners_in_view": f"{inside.mean():.2f}" if shot.card_shown else "0",
+        "seen_2d_mm": round(seen_2d, 4),
         "largest_2d_mm": round(round_about.max(), 4),
         "smallest_2d_mm": round(round_about.min(), 4),
         "station_x_mm": round(station[0], 4),

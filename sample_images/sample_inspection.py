@@ -102,7 +102,7 @@ def sample_shots() -> list[Shot]:
             distance_mm=310.0,
             tilt_deg=6.0,
             nominal_mm=16.0,
-            note="smooth ground bar of 16.00 mm, to try the method on",
+            note="smooth bar of 16.00 mm, to try the method on",
         )
     )
     rope = RopeShape(22.2, 6, LAY_MM, wires=10, phase_deg=300.0)
@@ -117,6 +117,7 @@ def sample_shots() -> list[Shot]:
             minutes=37.0,
             distance_mm=430.0,
             tilt_deg=49.0,
+            azimuth_deg=262.0,
             answerable=False,
             note="must be refused: the phone was tilted 49 degrees",
         )
@@ -155,10 +156,12 @@ def _shot(
     nominal_mm: float = NOMINAL_MM,
     answerable: bool = True,
     card_shown: bool = True,
+    azimuth_deg: float | None = None,
     note: str = "",
 ) -> Shot:
     along, across = bars_read_mm()
     taken_at = START + timedelta(minutes=minutes, seconds=float(rng.integers(-9, 9)))
+    around = rng.uniform(0, 360)
     return Shot(
         file=file,
         shape=shape,
@@ -170,7 +173,7 @@ def _shot(
         light=light,
         distance_mm=distance_mm,
         tilt_deg=tilt_deg,
-        azimuth_deg=rng.uniform(0, 360),
+        azimuth_deg=around if azimuth_deg is None else azimuth_deg,
         roll_deg=float(rng.choice([0.0, 180.0]) + rng.uniform(-6, 6)),
         aim_mm=(rng.uniform(-8, 8), rng.uniform(-8, 8)),
         axis_angle_deg=rng.uniform(-6, 6),

@@ -12,14 +12,13 @@ import trimesh
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
 
+from rope_caliper import caliper_width_mm, seen_width_mm, widths_all_round_mm
 from rope_camera import camera_looking_at, focal_px_of
 from rope_mesh import (
     RopeShape,
-    caliper_width_mm,
     inner_mesh,
     outer_mesh,
     strand_circles_mm,
-    widths_all_round_mm,
     wire_circles_mm,
 )
 
@@ -96,6 +95,17 @@ def test_the_width_of_a_bar_is_its_diameter_from_every_side() -> None:
     widths = widths_all_round_mm(bar, jaw_mm=40.0)
     assert widths.max() == pytest.approx(16.0, abs=1e-6)
     assert widths.min() > 16.0 * (1 - 4e-5)  # 360 flats: cos(0.5 deg)
+
+
+@pytest.mark.parametrize("camera_mm", [(0.0, 0.0, 300.0), (40.0, 90.0, 250.0)])
+def test_planes_through_the_camera_find_the_diameter_of_a_bar(
+    camera_mm: tuple[float, float, float],
+) -> None:
+    bar = outer_mesh(RopeShape(30.0, 0), length_mm=80.0).vertices_mm
+    seen = seen_width_mm(
+        bar, axis=X, point_mm=np.zeros(3), camera_mm=np.array(camera_mm), jaw_mm=60.0
+    )
+    assert seen == pytest.approx(30.0, rel=4e-5)  # 360 flats: cos(0.5 deg)
 
 
 def test_ovality_is_the_difference_of_two_widths_at_right_angles() -> None:
