@@ -25,6 +25,7 @@ Mask = NDArray[np.bool_]
 
 COLUMNS = 420
 EDGE_SHARE = 0.12  # of the band's height, on each side, where its plain colour is read
+DARK = 0.12  # linear light: a band without colour below it is black, above it white
 SATURATED = 0.45  # 1 - least over largest channel: above, the band counts as coloured
 
 
@@ -107,7 +108,7 @@ def _rope_mask(strip: Strip) -> tuple[Mask, bool]:
     band = np.median(plain, axis=0)
     unlike = unlikeness(light, band)
     typical = float(np.median(unlikeness(plain, band)))
-    threshold = max(_otsu(unlike[strip.inside]), typical + 0.06)
+    threshold = max(0.6 * _otsu(unlike[strip.inside]), typical + 0.06)
     mask = ((unlike > threshold) & strip.inside).astype(np.uint8)
     size = max(3, light.shape[0] // 40) | 1
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((size, size), np.uint8))
@@ -132,8 +133,10 @@ def unlikeness(light: NDArray[np.float32], band: NDArray[np.float32]) -> NDArray
         beside = np.sqrt(np.maximum(size**2 - along**2, 0))
         return np.asarray(beside / (size + 0.02), np.float32)
     grey, plain = light.mean(axis=-1), float(band.mean())
-    stops = np.abs(np.log2((grey + 0.01) / (plain + 0.01)))
-    return np.asarray(np.minimum(stops / 5, 1.0), np.float32)
+    stops = np.log2((grey + 0.01) / (plain + 0.01))
+    if plain > DARK:  # on a white band rope is darker, on a black one lighter: no shadow is
+        stops = -stops
+    return np.asarray(np.clip(stops / 5, 0.0, 1.0), np.float32)
 
 
 def is_coloured(band: NDArray[np.float32]) -> bool:

@@ -56,8 +56,8 @@ class Edge:
         Distance of the edge from the strip's middle, mm, growing outwards; NaN where unsure.
     step_mm : float
         Size of a sample across, mm.
-    contrast : float
-        How unlike the band typical rope is, 0 to 1.
+    clearness : float
+        How far typical rope is reached right behind the edge, see `vision.profiles`.
     mirrors : bool
         True where the rope is bright enough to mirror a coloured band in its flanks.
     burnt : float
@@ -68,7 +68,7 @@ class Edge:
     along_mm: Array
     outward_mm: Array
     step_mm: float
-    contrast: float
+    clearness: float
     mirrors: bool
     burnt: float
 
@@ -195,7 +195,7 @@ def _trace_side(
     votes[~usable] = 0.0
     path = best_path(votes)
     sigma = STACK * 2 * half / (along[1] - along[0])
-    position, sure = place_edge(strip.light, path, sigma, blur, typical)
+    position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical)
     sure &= usable[path, np.arange(len(along))]
     sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
     mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
@@ -203,7 +203,7 @@ def _trace_side(
     edge = np.where(sure, outward[0] - position * step + hidden, np.nan)
     inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
     return Edge(
-        side, along, edge, step, typical, mirrors, float((inner.min(axis=-1) > 0.98).mean())
+        side, along, edge, step, clearness, mirrors, float((inner.min(axis=-1) > 0.98).mean())
     )
 
 

@@ -174,6 +174,14 @@ REASONS: dict[str, Reason] = {
         "Only {value:.0f} crowns bear on one jaw; {limit:.0f} is the least.",
         "Show a longer piece of rope, or choose longer jaws.",
     ),
+    "edges-soft": Reason(
+        "refuse",
+        60.0,
+        "%",
+        "On a band without colour the rope's edge is soft: right behind it only {value:.0f} % of "
+        "the rope's own lightness is reached; {limit:.0f} % is the least.",
+        "Use a card with the blue band: bright wires mirror a black or white one.",
+    ),
     "edges-unsure": Reason(
         "refuse",
         1.5,

@@ -153,8 +153,13 @@ def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
             card = _refined(grey, layout, homography, markers)
             if card is not None:
                 cards.append(card)
-            left = [m for m in left if m not in used]
+            left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
     return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
+
+
+def _belongs(marker: _Marker, layout: Layout, homography: Array) -> bool:
+    drawn = marker_corners_mm(layout, marker.word // 50, marker.word % 50)
+    return _fits(homography, drawn, marker.corners_px, 1.0)
 
 
 def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
@@ -162,47 +167,50 @@ def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | No
     drawn = {m: marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers}
     centres = np.array([m.corners_px.mean(axis=0) for m in markers])
     best: list[_Marker] = []
-    for centre in centres:
-        nearest = np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]
-        used = [markers[i] for i in nearest]
-        for _ in range(4):
-            model = _fit(
-                np.concatenate([drawn[m] for m in used]),
-                np.concatenate([m.corners_px for m in used]),
-            )
+    # All markers at once are the usual case; seeds of four neighbours part two cards in view.
+    seeds = [list(range(len(markers)))] if len({m.word for m in markers}) == len(markers) else []
+    seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
+    for seed in seeds:
+        used = [markers[i] for i in seed]
+        for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
+            model = _fit_robustly(used, drawn)
             if model is None:
                 break
-            now = [m for m in markers if _fits(model, drawn[m], m.corners_px)]
-            if len(now) < 3 or now == used:
-                used = now
+            used = [m for m in markers if _fits(model, drawn[m], m.corners_px, tolerance)]
+            if len(used) < 3:
                 break
-            used = now
         used = _one_per_word(used)
         if len(used) > len(best):
             best = used
-        if len(best) == len(markers):
+        if len(best) >= 0.8 * len(markers):
             break
     if len(best) < 3:
         return None, best
-    model = _fit(
-        np.concatenate([drawn[m] for m in best]), np.concatenate([m.corners_px for m in best])
+    return _fit_robustly(best, drawn), best
+
+
+def _fit_robustly(markers: list[_Marker], drawn: dict[_Marker, Array]) -> Array | None:
+    if len(markers) < 2:
+        return None
+    seen = np.concatenate([m.corners_px for m in markers])
+    side = float(np.median([np.linalg.norm(m.corners_px[1] - m.corners_px[0]) for m in markers]))
+    model, _ = cv2.findHomography(
+        np.concatenate([drawn[m] for m in markers]).reshape(-1, 1, 2),
+        seen.reshape(-1, 1, 2),
+        cv2.RANSAC,
+        max(2.5, 0.3 * side),
     )
-    return model, best
+    return None if model is None else np.asarray(model, float)
 
 
 def _one_per_word(markers: list[_Marker]) -> list[_Marker]:
     return list({m.word: m for m in reversed(markers)}.values())
 
 
-def _fits(model: Array, drawn_mm: Array, seen_px: Array) -> bool:
+def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> bool:
     side = np.linalg.norm(seen_px[2] - seen_px[0])
     off = np.linalg.norm(project(model, drawn_mm) - seen_px, axis=1)
-    return bool(off.max() < max(2.5, 0.15 * side))
-
-
-def _fit(drawn_mm: Array, seen_px: Array) -> Array | None:
-    model, _ = cv2.findHomography(drawn_mm.reshape(-1, 1, 2), seen_px.reshape(-1, 1, 2), 0)
-    return None if model is None else np.asarray(model, float)
+    return bool(off.max() < max(2.5, tolerance * side))
 
 
 def project(homography: Array, points: Array) -> Array:

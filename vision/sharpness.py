@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 SAMPLES = 41
 REACH = 0.11  # of a square, to each side of the step: short of the marker
-BESIDE = 0.07  # of a square: how far from the corner, within the white rim of the marker
+BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
 
 
 def blur_px(grey: NDArray[np.uint8], found: FoundCard) -> float:
