@@ -5,6 +5,7 @@ from __future__ import annotations
 import ctypes.util
 import math
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,19 +35,31 @@ def load_renderer() -> Any:
         raise SystemExit(
             "Mitsuba is missing: install the extra, pip install 'rope-photo-check[samples]'."
         ) from None
-    if not os.environ.get("DRJIT_LIBLLVM_PATH"):
-        for found in sorted(Path("/usr/lib").glob("llvm-*/lib/libLLVM*.so*"), reverse=True):
-            os.environ["DRJIT_LIBLLVM_PATH"] = str(found)
-            break
-    if os.environ.get("DRJIT_LIBLLVM_PATH") or ctypes.util.find_library("LLVM"):
+    library = os.environ.get("DRJIT_LIBLLVM_PATH") or _newest_llvm()
+    if library:
+        os.environ["DRJIT_LIBLLVM_PATH"] = library
         mitsuba.set_variant("llvm_ad_rgb")
     else:
         print(
-            "No LLVM library was found (install libllvm 15 or newer, or set "
-            "DRJIT_LIBLLVM_PATH): rendering on one path at a time, many times slower."
+            "No LLVM library of version 15 or newer was found (install one, or set "
+            "DRJIT_LIBLLVM_PATH): rendering one path at a time, many times slower."
         )
         mitsuba.set_variant("scalar_rgb")
     return mitsuba
+
+
+def _newest_llvm() -> str | None:
+    """Return the newest LLVM library, 15 or later, of the places where systems keep it."""
+    found = [
+        *Path("/usr/lib").glob("llvm-*/lib/libLLVM[.-]*"),
+        *Path("/usr/lib").glob("*/libLLVM[.-]*"),
+    ]
+    dated = []
+    for path in found:
+        version = re.search(r"(?:llvm-|libLLVM-|libLLVM\.so\.)(\d+)", str(path))
+        if version and ".so" in path.name and int(version[1]) >= 15:
+            dated.append((int(version[1]), str(path)))
+    return max(dated)[1] if dated else ctypes.util.find_library("LLVM")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
