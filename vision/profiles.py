@@ -106,7 +106,7 @@ def _first_rise(unlike: Light, offsets: Array, level: float) -> tuple[Array, Mas
     here = np.arange(len(unlike))
     low, high = unlike[here, first], unlike[here, first + 1]
     part = (level - low) / np.maximum(high - low, 1e-9)
-    return offsets[first] + part, crossed.any(axis=1)
+    return offsets[first] + part, np.asarray(crossed.any(axis=1), np.bool_)
 
 
 def _push(plain: Light, inner: Light, usual: float, blur: float, leaves: float) -> float:
