@@ -127,8 +127,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     jaws = []
     for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
-        crests = [i for i in _crests(values - turned, pitch, step) if abs(along[i]) <= length / 2]
-        if pitch is not None and not crests:
+        crests = list(_crests(values - turned, pitch, step))
+        if pitch is not None and not any(abs(along[i]) <= length / 2 for i in crests):
             raise RefusedError(finding("too-few-crowns", 0.0))
         jaws.append(
             _bear(edge, raw - turned, values - turned, along, length, fine, crests, pitch, d)
@@ -175,15 +175,18 @@ def _crown_pitch(smooth: list[Array], step: float, d: float) -> float | None:
     for values in smooth:
         x = np.arange(len(values))
         flat = values - np.polyval(np.polyfit(x, values, 2), x)
+        # crowns end at one height: what stands higher is a lump or a loose wire
+        flat = np.minimum(flat, np.percentile(flat, 80))
+        flat -= flat.mean()
         swing = max(swing, float(flat.std()))
         full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
-        total += full / np.arange(len(flat), 0, -1)
+        total += full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12)
     if swing * np.sqrt(8) < CREST_SHARE * d:
         return None
     low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None
-    peaks, _ = find_peaks(total[low:high], prominence=0.3 * total[0])
+    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
     if len(peaks) == 0:
         return None
     strongest = float(total[low:high][peaks].max())
@@ -253,14 +256,13 @@ def _bear(
         return Jaw(
             float(np.median(values)), float(noise / np.sqrt(independent)), 0, float(values.std()), 0
         )
-    heights = np.sort(broad[crests])[::-1]
-    strays = 0
-    while len(heights) >= 3 and heights[0] - heights[1] > STRAY_SHARE * d:
-        heights, strays = heights[1:], strays + 1
-    if strays:  # what stands near a stray crown is no strand either
-        lost = [along[i] for i in crests if broad[i] > heights[0]]
-        for place in lost:
-            within = within & (np.abs(along - place) > 0.5 * pitch)
+    inside = [i for i in crests if within[i]]
+    usual = float(np.median(broad[crests]))
+    strays = [i for i in inside if broad[i] > usual + STRAY_SHARE * d]
+    if len(strays) < len(inside):
+        for i in strays:  # what stands near a stray crown is no strand either
+            within = within & (np.abs(along - along[i]) > 0.5 * pitch)
+    heights = broad[[i for i in inside if within[i]]]
     tops = close[within]
     bumps = tops[find_peaks(tops)[0]] if len(tops) > 2 else tops
     top = float(tops.max())
@@ -268,7 +270,7 @@ def _bear(
     rivals = max(1, int((bumps > top - 2.5 * noise).sum()))
     expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
     spread = float(heights.std(ddof=1)) if len(heights) > 1 else 0.0
-    return Jaw(top - expected * noise, noise, len(heights), spread, strays)
+    return Jaw(top - expected * noise, noise, len(heights), spread, len(strays))
 
 
 def _noise(raw: Array, close: Array, size: int) -> float:
