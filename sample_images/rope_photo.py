@@ -26,7 +26,13 @@ from rope_extras import broken_wire, grease_lump, taped_end
 from rope_mesh import Mesh, RopeShape, inner_mesh, outer_mesh
 from rope_scene import BoxPx, Stage, render
 
-from vision.card import Ink, chess_corners_mm, layout_named
+from vision.card import (
+    Ink,
+    layout_named,
+)
+from vision.card_pattern import (
+    chess_corners_mm,
+)
 
 JAWS_IN_DIAMETERS = {
     "truth_2d_mm": 2.0,

@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.camera import camera_centre_mm, project_mm
 from vision.card import Card
 from vision.findings import RefusedError, finding, refuse_above
-from vision.pose import camera_centre_mm, project_mm
 from vision.strip import Image, Strip, cut_strip
 
 Array = NDArray[np.float64]

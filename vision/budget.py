@@ -17,23 +17,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST, camera_centre_mm, project_mm, rays
 from vision.card import Card
 from vision.cylinder import Hold, cylinder_mm
 from vision.edges import Outline
 from vision.estimate import Term
 from vision.jaws import Jaws
-from vision.pose import (
-    CURL,
-    CX,
-    CY,
-    K1,
-    LOG_F,
-    TWIST,
-    Pose,
-    camera_centre_mm,
-    project_mm,
-    rays,
-)
+from vision.pose import Pose
 from vision.strip import points_mm
 
 Array = NDArray[np.float64]
@@ -88,7 +78,7 @@ def diameter_mm(theta: Array, lines: JawLines, *, hold: Hold, offset_mm: float) 
     Parameters
     ----------
     theta : ndarray of shape (12,)
-        Camera and card, see `vision.pose`.
+        Camera and card, see `vision.camera`.
     lines : JawLines
         The two jaw lines.
     hold, offset_mm

@@ -16,6 +16,8 @@ from vision.card import (
     STRIP_ROWS,
     BandMm,
     Layout,
+)
+from vision.card_pattern import (
     marker_box_mm,
     marker_row,
     square_mm,

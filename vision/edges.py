@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis, is_coloured, lifted, unlikeness
+from vision.camera import camera_centre_mm
 from vision.card import Card
-from vision.pose import camera_centre_mm
 from vision.profiles import INSIDE, OUTSIDE, STACK, place_edge
 from vision.strip import Image, Light, Strip, across_vector, cut_strip, scale_at
 
@@ -120,7 +120,7 @@ def trace_edges(
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
     theta : ndarray of shape (12,)
-        Camera and card, see `vision.pose`.
+        Camera and card, see `vision.camera`.
     card : Card
         The card, for the extent of its band.
     axis : Axis

@@ -24,6 +24,8 @@ from vision.card import (
     LAYOUTS,
     NUMBER_WORD,
     Layout,
+)
+from vision.card_pattern import (
     chess_corners_mm,
     marker_corners_mm,
 )

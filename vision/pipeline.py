@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from vision.axis import find_axis
 from vision.budget import JawLines, diameter_mm, jaw_lines, list_terms
+from vision.camera import Lens, camera_centre_mm, lens_of, project_mm
 from vision.card import Card
 from vision.cylinder import Hold
 from vision.edges import Outline, band_limits_mm, trace_edges
@@ -27,7 +28,7 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
 from vision.markers import FoundCard, find_cards
 from vision.photo import Photo, open_photo
-from vision.pose import Lens, Pose, camera_centre_mm, lens_of, project_mm, solve_pose
+from vision.pose import Pose, solve_pose
 from vision.printcheck import PrintCheck, checked_card, unchecked_card
 from vision.sharpness import blur_px
 from vision.strip import points_mm

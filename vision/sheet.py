@@ -20,7 +20,6 @@ from vision.card import (
     Ink,
     Layout,
     card_number,
-    marker_words,
 )
 from vision.card_marks import (
     LABEL_TOP_MM,
@@ -33,6 +32,9 @@ from vision.card_marks import (
     pointers_mm,
     strap_marks_mm,
     text_columns_mm,
+)
+from vision.card_pattern import (
+    marker_words,
 )
 
 INSTRUCTIONS = (

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.pose import project_mm
+from vision.camera import project_mm
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -101,7 +101,7 @@ def cut_strip(
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
     theta : ndarray of shape (12,)
-        Camera and card, see `vision.pose`.
+        Camera and card, see `vision.camera`.
     along_mm, across_mm : ndarray of shape (columns,) and (rows,)
         Evenly spaced distances, mm.
     origin_mm, direction : ndarray of shape (2,)

@@ -17,9 +17,11 @@ from vision.card import (
     Card,
     Layout,
     card_number,
-    chess_corners_mm,
     layout_for,
     layout_named,
+)
+from vision.card_pattern import (
+    chess_corners_mm,
     marker_box_mm,
     marker_corners_mm,
     marker_row,

@@ -21,9 +21,6 @@ from vision.card import (
     Layout,
     card_number,
     layout_named,
-    marker_box_mm,
-    marker_corners_mm,
-    marker_words,
 )
 from vision.card_marks import (
     MARKER_CELLS,
@@ -33,6 +30,11 @@ from vision.card_marks import (
     graduations,
     pointers_mm,
     strap_marks_mm,
+)
+from vision.card_pattern import (
+    marker_box_mm,
+    marker_corners_mm,
+    marker_words,
 )
 from vision.sheet import card_pdf
 

@@ -1,0 +1,297 @@
+"""A camera, a printed card and a smooth bar in numpy: photographs whose truth is known.
+
+The card's own PDF page is sent into the picture by a homography, and every pixel's ray is cut
+with the bar; several samples a pixel are averaged in linear light, so that nothing of the
+estimator's own geometry is used. What else lies on the card (a hand, a shadow, a scalloped
+strip that stands for strands) is painted on the page, in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+import pypdfium2
+from numpy.typing import NDArray
+
+from vision.card import Ink, Layout
+from vision.sheet import card_pdf
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Linear = NDArray[np.float32]
+Colour = tuple[float, float, float]
+Light = Callable[[Array, Array], Array]
+
+GROUND: Colour = (0.20, 0.19, 0.17)
+STEEL: Colour = (0.45, 0.45, 0.47)
+DARK_GREASE: Colour = (0.020, 0.018, 0.015)
+RUST: Colour = (0.22, 0.09, 0.035)
+HAND: Colour = (0.45, 0.28, 0.20)
+CODE = (255 * np.where(
+    (v := np.arange(65536) / 65535) <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055
+)).astype(np.float32)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A smooth bar parallel to the card: its axis height, direction and colour (linear)."""
+
+    diameter_mm: float
+    height_mm: float
+    turn_deg: float = 0.0
+    offset_mm: float = 0.0
+    colour: Colour = STEEL
+    begin_mm: float = -1e6
+    end_mm: float = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """A flat thing on the card: its outline (N, 2), mm, and its colour (linear)."""
+
+    outline_mm: tuple[tuple[float, float], ...]
+    colour: Colour
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A further card on the same plane, turned and shifted."""
+
+    layout: Layout
+    number: int
+    shift_mm: tuple[float, float]
+    turn_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shot:
+    """A photograph and the truth about it."""
+
+    pixels: Image
+    R: Array
+    t: Array
+    focal_px: float
+
+    @property
+    def camera_mm(self) -> Array:
+        return np.asarray(-self.R.T @ self.t)
+
+    @property
+    def grey(self) -> Image:
+        return np.asarray(cv2.cvtColor(self.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+
+    def seen_px(self, points_mm: Array) -> Array:
+        """Return where points (N, 3) of the card's frame truly fall, px (N, 2)."""
+        height, width = self.pixels.shape[:2]
+        return np.asarray(pinhole(points_mm, self.R, self.t, self.focal_px, (width, height)))
+
+
+def pinhole(points_mm: Array, R: Array, t: Array, focal_px: float, size: tuple[int, int]) -> Array:
+    """Return the central projection of points (N, 3), px (N, 2)."""
+    p = points_mm @ R.T + t
+    middle = (np.array(size) - 1) / 2
+    return np.asarray(focal_px * p[:, :2] / p[:, 2:] + middle)
+
+
+def look(
+    tilt_deg: float,
+    azimuth_deg: float,
+    roll_deg: float,
+    distance_mm: float,
+    aim_mm: tuple[float, float] = (0.0, 0.0),
+) -> tuple[Array, Array]:
+    """Return R_cam_card and t of a camera `distance_mm` from the card's point `aim_mm`."""
+    tilt, azimuth, roll = np.radians([tilt_deg, azimuth_deg, roll_deg])
+    towards = np.array(
+        [np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)]
+    )
+    z = -towards
+    up = np.array([-np.sin(roll), np.cos(roll), 0.0])
+    x = np.cross(z, -up) * -1
+    x = np.cross(-up, z)
+    x /= np.linalg.norm(x)
+    R = np.stack([x, np.cross(z, x), z])
+    centre = np.array([*aim_mm, 0.0]) + distance_mm * towards
+    return R, -R @ centre
+
+
+@lru_cache(maxsize=12)
+def page(layout: Layout, number: int, ink: Ink = "blue", dots_per_mm: int = 20) -> Linear:
+    """Return the PDF page of a card in linear light (H, W, 3), paper 0.85, ink 0.035."""
+    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1], ink=ink))
+    sheet = pdf[number % 2].render(scale=dots_per_mm * 25.4 / 72, rev_byteorder=True).to_numpy()
+    v = np.arange(256) / 255
+    linear = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    return np.asarray(0.035 + 0.815 * linear[sheet[..., :3]], np.float32)
+
+
+def photograph(
+    layout: Layout,
+    number: int,
+    *,
+    tilt_deg: float = 0.0,
+    azimuth_deg: float = 0.0,
+    roll_deg: float = 0.0,
+    distance_mm: float = 350.0,
+    size: tuple[int, int] = (1600, 1200),
+    focal_px: float = 1250.0,
+    bar: Bar | None = None,
+    ink: Ink = "blue",
+    aim_mm: tuple[float, float] = (0.0, 0.0),
+    scale: tuple[float, float] = (1.0, 1.0),
+    light: Light | None = None,
+    patches: Sequence[Patch] = (),
+    others: Sequence[Placed] = (),
+    exposure: float = 1.0,
+    blur_px: float = 0.7,
+    noise: float = 1.5,
+    seed: int = 1,
+    fine: int = 2,
+) -> Shot:
+    """Return a photograph of a card, with a bar on it or without.
+
+    `scale` is the true over the drawn length of the print; `light` gives the illumination at
+    points (x, y) of the card, 1 by default; `fine` squared is the number of samples a pixel.
+    """
+    R, t = look(tilt_deg, azimuth_deg, roll_deg, distance_mm, aim_mm)
+    big = size[0] * fine, size[1] * fine
+    # samples lie evenly in the pixel: fine pixel j is at (j + 0.5) / fine - 0.5
+    K = np.array(
+        [
+            [fine * focal_px, 0, (big[0] - 1) / 2],
+            [0, fine * focal_px, (big[1] - 1) / 2],
+            [0, 0, 1],
+        ]
+    )
+    per_mm = fine * focal_px / distance_mm
+    dots = next((n for n in (5, 10, 20) if n > 1.2 * per_mm), 20)
+    picture = np.empty((big[1], big[0], 3), np.float32)
+    picture[:] = GROUND
+    for one in (Placed(layout, number, (0.0, 0.0)), *others):
+        sheet = page(one.layout, one.number, ink, dots)
+        if light is not None or patches:
+            sheet = _painted(sheet, one.layout, patches, light)
+        _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
+    if bar is not None:
+        _add_bar(picture, bar, R, t, fine * focal_px)
+    if fine > 1:
+        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    if blur_px:
+        picture = cv2.GaussianBlur(picture, (0, 0), blur_px).astype(np.float32)
+    code = CODE[np.clip(picture * exposure * 65535, 0, 65535).astype(np.uint16)]
+    if noise:
+        draw = np.random.default_rng(seed).standard_normal(code.shape, np.float32)
+        code = code + noise * draw
+    return Shot(np.clip(np.rint(code), 0, 255).astype(np.uint8), R, t, focal_px)
+
+
+def _painted(
+    sheet: Linear, layout: Layout, patches: Sequence[Patch], light: Light | None
+) -> Linear:
+    rows, columns = sheet.shape[:2]
+    painted = sheet.copy()
+    per_x, per_y = columns / layout.width_mm, rows / layout.height_mm
+    for patch in patches:
+        outline = np.array(patch.outline_mm)
+        x = (outline[:, 0] + layout.width_mm / 2) * per_x - 0.5
+        y = (layout.height_mm / 2 - outline[:, 1]) * per_y - 0.5
+        corners = np.rint(np.stack([x, y], axis=1) * 256).astype(np.int32)
+        cv2.fillPoly(painted, [corners], patch.colour, cv2.LINE_8, 8)
+    if light is not None:
+        x = (np.arange(columns) + 0.5) / per_x - layout.width_mm / 2
+        y = layout.height_mm / 2 - (np.arange(rows) + 0.5) / per_y
+        painted *= light(*np.meshgrid(x, y))[..., None].astype(np.float32)
+    return painted
+
+
+def _lay(
+    picture: Linear, sheet: Linear, placed: Placed, plane: Array, scale: tuple[float, float]
+) -> None:
+    """Send a page into the picture; `plane` takes points of the card's plane, mm, to px."""
+    rows, columns = sheet.shape[:2]
+    layout = placed.layout
+    a, b = layout.width_mm / columns * scale[0], layout.height_mm / rows * scale[1]
+    to_mm = np.array(
+        [
+            [a, 0, a * 0.5 - layout.width_mm * scale[0] / 2],
+            [0, -b, layout.height_mm * scale[1] / 2 - b * 0.5],
+            [0, 0, 1],
+        ]
+    )
+    turn = np.radians(placed.turn_deg)
+    place = np.array(
+        [
+            [np.cos(turn), -np.sin(turn), placed.shift_mm[0]],
+            [np.sin(turn), np.cos(turn), placed.shift_mm[1]],
+            [0, 0, 1],
+        ]
+    )
+    cv2.warpPerspective(
+        sheet,
+        plane @ place @ to_mm,
+        (picture.shape[1], picture.shape[0]),
+        dst=picture,
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_TRANSPARENT,
+    )
+
+
+def _add_bar(picture: Linear, bar: Bar, R: Array, t: Array, focal: float) -> None:
+    """Cut the ray of each sample with the bar, band by band so that memory stays small."""
+    height, width = picture.shape[:2]
+    eye = -R.T @ t
+    turn = np.radians(bar.turn_deg)
+    along, across = axes_of(bar)
+    up = np.array([0.0, 0.0, 1.0])
+    start = np.array([0.0, bar.offset_mm / np.cos(turn), bar.height_mm])
+    r = bar.diameter_mm / 2
+    a, b = float((eye - start) @ across), float((eye - start) @ up)
+    C = a * a + b * b - r * r
+    u = (np.arange(width) - (width - 1) / 2) / focal
+    for top in range(0, height, 128):
+        v = (np.arange(top, min(top + 128, height)) - (height - 1) / 2) / focal
+        p, q, s = (
+            u[None, :] * (R[0] @ e) + v[:, None] * (R[1] @ e) + R[2] @ e
+            for e in (across, up, along)
+        )
+        A, B = p * p + q * q, p * a + q * b
+        under = B * B - A * C
+        if not (under > 0).any():
+            continue
+        rows, columns = np.nonzero(under > 0)
+        near = (-B[rows, columns] - np.sqrt(under[rows, columns])) / A[rows, columns]
+        place = (eye - start) @ along + near * s[rows, columns]
+        hit = (near > 0) & (place > bar.begin_mm) & (place < bar.end_mm)
+        rows, columns, near = rows[hit], columns[hit], near[hit]
+        normal_up = (b + near * q[rows, columns]) / r
+        shade = 0.35 + 0.65 * np.clip(normal_up, 0, 1)
+        picture[rows + top, columns] = shade[:, None] * np.array(bar.colour)
+
+
+def axes_of(bar: Bar) -> tuple[Array, Array]:
+    """Return the unit vectors along and across a bar (left of it), both in the card's plane."""
+    turn = np.radians(bar.turn_deg)
+    return (
+        np.array([np.cos(turn), np.sin(turn), 0.0]),
+        np.array([-np.sin(turn), np.cos(turn), 0.0]),
+    )
+
+
+def silhouette_mm(bar: Bar, eye: Array, at_mm: Array, side: int) -> Array:
+    """Return the points (N, 3) where planes through the eye touch a bar; side +1 is left.
+
+    In the bar's cross-section the eye stands at distance D from the axis; the tangent touches
+    at the angle arccos(r / D) from the direction of the eye.
+    """
+    along, across = axes_of(bar)
+    turn = np.radians(bar.turn_deg)
+    start = np.array([0.0, bar.offset_mm / np.cos(turn), bar.height_mm])
+    a, b = float((eye - start) @ across), float(eye[2] - bar.height_mm)
+    r = bar.diameter_mm / 2
+    angle = np.arctan2(a, b) + side * np.arccos(r / np.hypot(a, b))
+    touch = start + r * (np.sin(angle) * across + np.cos(angle) * np.array([0.0, 0.0, 1.0]))
+    return np.asarray(touch + np.multiply.outer(at_mm, along))

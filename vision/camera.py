@@ -1,0 +1,117 @@
+"""Camera and card as one vector, and how points and rays go between card and photograph.
+
+=====  ==================  ==========================================================
+index  name                meaning
+=====  ==================  ==========================================================
+0-2    rotation            rotation vector of R_cam_card (card to camera), rad
+3-5    translation         t_cam_card, mm
+6      log focal length    ln(focal length in px)
+7      lens distortion     k1: radial, x' = x (1 + k1 r^2), 1
+8-9    principal point     (x, y), px
+10     curl                height of the card's ends over its middle, mm
+11     twist               height of one corner over the middle, mm
+=====  ==================  ==========================================================
+
+Frames: the card's (x along the rope, y across it, z towards the camera, mm) and the photograph's
+(pixel (0, 0) is the centre of the top left pixel, x right, y down).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+SIZE = 12
+LOG_F, K1, CX, CY, CURL, TWIST = 6, 7, 8, 9, 10, 11
+UNKNOWN_FOCAL_RATIO = 0.85  # over the long side: between wide (0.7) and portrait (1.4) lenses
+U_LOG_UNKNOWN_FOCAL = 0.30
+U_K1 = 0.01  # phones straighten their pictures; what is left (common practice, no source)
+U_CENTRE_SHARE = 0.01  # principal point off the middle, over the long side (as above)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lens:
+    """What is known of the camera before the photograph is looked at.
+
+    Parameters
+    ----------
+    focal_px : float
+        Focal length, px.
+    u_log_focal : float
+        Relative standard uncertainty of it.
+    k1, u_k1 : float
+        Radial distortion and its standard uncertainty, 1.
+    centre_px : tuple of float
+        Principal point (x, y), px.
+    u_centre_px : float
+        Its standard uncertainty in x and in y, px.
+    known : bool
+        False where nothing was known and a wide guess stands in.
+    """
+
+    focal_px: float
+    u_log_focal: float
+    centre_px: tuple[float, float]
+    u_centre_px: float
+    k1: float = 0.0
+    u_k1: float = U_K1
+    known: bool = True
+
+
+def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float | None) -> Lens:
+    """Return what is known of a camera from a stated focal length, or the wide guess.
+
+    Parameters
+    ----------
+    width, height : int
+        Size of the upright photograph, px.
+    focal_px, u_focal_px : float or None
+        Focal length and standard uncertainty, px; None where unknown.
+    """
+    long_side = max(width, height)
+    centre = ((width - 1) / 2, (height - 1) / 2)
+    u_centre = U_CENTRE_SHARE * long_side
+    if focal_px is None or u_focal_px is None:
+        guess = UNKNOWN_FOCAL_RATIO * long_side
+        return Lens(guess, U_LOG_UNKNOWN_FOCAL, centre, u_centre, known=False)
+    return Lens(focal_px, u_focal_px / focal_px, centre, u_centre)
+
+
+def rotation(theta: Array) -> Array:
+    """Return R_cam_card (3, 3)."""
+    return np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], float)
+
+
+def camera_centre_mm(theta: Array) -> Array:
+    """Return the camera centre in the card's frame, mm (3,)."""
+    return np.asarray(-rotation(theta).T @ theta[3:6])
+
+
+def project_mm(theta: Array, points_mm: Array) -> Array:
+    """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2)."""
+    x, y, z = (points_mm @ rotation(theta).T + theta[3:6]).T
+    x, y = x / z, y / z
+    swell = np.exp(theta[LOG_F]) * (1 + theta[K1] * (x * x + y * y))
+    return np.stack([swell * x + theta[CX], swell * y + theta[CY]], axis=1)
+
+
+def rays(theta: Array, points_px: Array) -> Array:
+    """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
+    bent = (points_px - theta[[CX, CY]]) / np.exp(theta[LOG_F])
+    straight = bent
+    for _ in range(4):  # k1 r^2 is a few percent at most: four steps leave under 1e-7
+        straight = bent / (1 + theta[K1] * (straight**2).sum(axis=1, keepdims=True))
+    seen = np.column_stack([straight, np.ones(len(straight))]) @ rotation(theta)
+    return np.asarray(seen / np.linalg.norm(seen, axis=1, keepdims=True))
+
+
+def bent_mm(theta: Array, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
+    """Return points of the flat card (N, 2), mm, on the card as it curls and twists (N, 3)."""
+    x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
+    height = theta[CURL] * x * x + theta[TWIST] * x * y
+    return np.column_stack([flat_mm, height])
