@@ -1,10 +1,7 @@
-"""Find printed cards in a photograph: which card, and its chess corners to a part of a pixel.
+"""Find printed cards in a photograph: which card, and where it lies.
 
-Markers say where to look, chess corners are what is measured: where four squares meet the
-picture has a saddle point, which blur and exposure do not move, while the outer corners of a
-black square on white creep inwards. Each corner is predicted from the markers by a homography,
-refined by the gradient method of Förstner and Gülch (1987) as OpenCV's `cornerSubPix` has it,
-and kept only if its four quadrants alternate between dark and light.
+Markers say which card it is and where to look; its chess corners (`vision.chess`) are what is
+measured.
 
 Pixel (0, 0) is the centre of the top left pixel; points are (x, y).
 """
@@ -26,9 +23,9 @@ from vision.card import (
     Layout,
 )
 from vision.card_pattern import (
-    chess_corners_mm,
     marker_corners_mm,
 )
+from vision.chess import find_chess_corners, project
 from vision.findings import RefusedError, finding
 
 Array = NDArray[np.float64]
@@ -152,9 +149,10 @@ def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
             homography, used = _best_homography(layout, left)
             if homography is None or len(used) < 3:
                 break
-            card = _refined(grey, layout, homography, markers)
-            if card is not None:
-                cards.append(card)
+            corners = find_chess_corners(grey, layout, homography)
+            if corners is not None:
+                number = _read_number(layout, corners[2], markers)
+                cards.append(FoundCard(layout, number, *corners))
             left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
     return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
 
@@ -213,90 +211,6 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> bo
     side = np.linalg.norm(seen_px[2] - seen_px[0])
     off = np.linalg.norm(project(model, drawn_mm) - seen_px, axis=1)
     return bool(off.max() < max(2.5, tolerance * side))
-
-
-def project(homography: Array, points: Array) -> Array:
-    """Return points (N, 2) sent through a homography (3, 3)."""
-    sent = points @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(sent[:, :2] / sent[:, 2:])
-
-
-def _refined(
-    grey: Grey, layout: Layout, homography: Array, markers: list[_Marker]
-) -> FoundCard | None:
-    drawn = chess_corners_mm(layout)
-    keep_mm, keep_px = np.empty((0, 2)), np.empty((0, 2))
-    for _ in range(2):  # the second pass predicts from corners and gains those near the ends
-        predicted = project(homography, drawn)
-        seen = _refine_corners(grey, layout, homography, drawn, predicted)
-        good = np.isfinite(seen[:, 0])
-        if good.sum() < 4:
-            return None
-        keep_mm, keep_px = drawn[good], seen[good]
-        sides = (keep_mm[:, 1] > 0).sum(), (keep_mm[:, 1] < 0).sum()
-        if min(sides) < 2:
-            break
-        step = np.linalg.norm(_local_axes(homography, keep_mm)[0], axis=1).mean()
-        model, inside = cv2.findHomography(
-            keep_mm.reshape(-1, 1, 2),
-            keep_px.reshape(-1, 1, 2),
-            cv2.RANSAC,
-            max(1.5, 0.15 * step),  # mm of card in px: lets lens and a wavy card pass
-        )
-        if model is None:
-            return None
-        chosen = np.asarray(inside).ravel().astype(bool)
-        keep_mm, keep_px = keep_mm[chosen], keep_px[chosen]
-        homography = np.asarray(model, float)
-    number = _read_number(layout, homography, markers)
-    return FoundCard(layout, number, keep_mm, keep_px, homography)
-
-
-def _local_axes(homography: Array, drawn_mm: Array) -> tuple[Array, Array]:
-    """Return how far 1 mm right and 1 mm up on the card go in the photograph, px (N, 2) each."""
-    here = project(homography, drawn_mm)
-    right = project(homography, drawn_mm + np.array([1.0, 0.0])) - here
-    up = project(homography, drawn_mm + np.array([0.0, 1.0])) - here
-    return right, up
-
-
-def _refine_corners(
-    grey: Grey, layout: Layout, homography: Array, drawn: Array, predicted: Array
-) -> Array:
-    """Return refined corners (N, 2), NaN where the picture shows no chess corner."""
-    height, width = grey.shape
-    right, up = _local_axes(homography, drawn)
-    square_px = layout.square_mm * np.minimum(
-        np.linalg.norm(right, axis=1), np.linalg.norm(up, axis=1)
-    )
-    refined = np.full_like(predicted, np.nan)
-    for i, (x, y) in enumerate(predicted):
-        half = int(np.clip(0.11 * square_px[i], 2, 9))
-        reach = half + 3
-        if not (reach < x < width - 1 - reach and reach < y < height - 1 - reach):
-            continue
-        point = np.array([[[x, y]]], np.float32)
-        stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
-        cv2.cornerSubPix(grey, point, (half, half), (-1, -1), stop)
-        found = point.reshape(2).astype(float)
-        if np.hypot(*(found - [x, y])) > max(2.0, 0.12 * square_px[i]):
-            continue
-        if _is_saddle(grey, found, right[i], up[i], layout.square_mm):
-            refined[i] = found
-    return refined
-
-
-def _is_saddle(grey: Grey, at: Array, right: Array, up: Array, square_mm: float) -> bool:
-    """Tell whether the four quadrants about a corner alternate between dark and light."""
-    step = 0.09 * square_mm
-    signs = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)], float)
-    spots = at + step * (signs[:, :1] * right + signs[:, 1:] * up)
-    cols = np.clip(np.rint(spots[:, 0]).astype(int), 0, grey.shape[1] - 1)
-    rows = np.clip(np.rint(spots[:, 1]).astype(int), 0, grey.shape[0] - 1)
-    light = grey[rows, cols].astype(float)
-    one, two = light[[0, 2]], light[[1, 3]]
-    gap = abs(one.mean() - two.mean())
-    return bool(gap > 12 and max(np.ptp(one), np.ptp(two)) < 0.7 * gap + 12)
 
 
 def _read_number(layout: Layout, homography: Array, markers: list[_Marker]) -> int | None:

@@ -18,13 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import find_axis
-from vision.budget import JawLines, diameter_mm, jaw_lines, list_terms
+from vision.budget import list_terms
 from vision.camera import Lens, camera_centre_mm, lens_of, project_mm
 from vision.card import Card
 from vision.cylinder import Hold
 from vision.edges import Outline, band_limits_mm, trace_edges
 from vision.estimate import Estimate, Finding, Marks, PointPx, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.jaw_lines import JawLines, diameter_mm, jaw_lines
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
 from vision.markers import FoundCard, find_cards
 from vision.photo import Photo, open_photo

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.markers import FoundCard, project
+from vision.chess import project
+from vision.markers import FoundCard
 
 Array = NDArray[np.float64]
 
