@@ -68,7 +68,7 @@ def card(out: Path, rope_mm: float, paper: str, stations: int, first: int, ink: 
         raise click.UsageError(str(wrong)) from wrong
     except OSError as failed:
         raise click.ClickException(
-            f"{out} could not be written ({failed.strerror}); choose another place."
+            f"{out} could not be written ({failed.strerror or failed}); choose another place."
         ) from failed
     click.echo(
         f"{out}: {2 * stations} cards, {layout.name}, for ropes to {layout.rope_max_mm:g} mm. "
@@ -134,7 +134,8 @@ def print_check(
         raise click.UsageError(str(wrong)) from wrong
     except OSError as failed:
         raise click.ClickException(
-            f"{path} could not be written ({failed.strerror}); choose another place with --file."
+            f"{path} could not be written ({failed.strerror or failed}); choose another "
+            "place with --file."
         ) from failed
     click.echo(
         f"{name}: printed {100 * (printed.scale_x - 1):+.2f} % along and "

@@ -9,12 +9,14 @@ from pathlib import Path
 import click
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from inspection.case import judge_log
 from inspection.folder import read_folder
 from inspection.readings import Reading
 from ui.measuring import find_photographs, measure_files
-from ui.words import CAUTIONS, place, refused
+from ui.tables import new_table
+from ui.words import CAUTIONS, refused
 from vision.estimate import Estimate, Refusal, Result
 from vision.pipeline import Settings
 from vision.printcheck import load_print_checks
@@ -67,7 +69,7 @@ def run_demo(folder: Path) -> None:
         for one in results
     ]
     console = Console()
-    console.print(_table(lines_))
+    console.print(_table(lines_), "")
     _say_refusals(console, lines_)
     _say_accuracy(console, lines_)
     judgement = judge_log(replace(log, results=tuple(results)))
@@ -77,34 +79,38 @@ def run_demo(folder: Path) -> None:
 
 
 def _table(lines: list[_Line]) -> Table:
-    table = Table(
-        title="Sample inspection (rendered photographs); U is expanded, k = 2",
-        title_justify="left",
+    table = new_table("Sample inspection (rendered photographs); U is expanded, k = 2")
+    table.add_column("photograph", overflow="fold", min_width=12)
+    headings = (
+        "photo\nmm",
+        "U\nmm",
+        "truth\nmm",
+        "off\n%",
+        "inside\nU",
+        "typed\nmm",
+        "typed -\nphoto mm",
     )
-    table.add_column("photograph", overflow="fold")
-    table.add_column("place")
-    headings = ("photo mm", "U mm", "truth mm", "off %", "inside U", "typed mm", "typed - photo")
     for heading in headings:
-        table.add_column(heading, justify="right")
+        table.add_column(heading, justify="right", no_wrap=True)
     for line in lines:
         one = line.result
+        name = Text(one.photo_name)
         if not isinstance(one, Estimate):
-            table.add_row(one.photo_name, place(one), "refused", *[""] * 6)
+            table.add_row(name, "refused")
             continue
         off = one.diameter_mm - line.truth_mm
         expanded = one.expanded_mm()
         typed = (
             ("", "")
             if line.reading is None
-            else (line.reading.typed, f"{line.reading.value_mm - one.diameter_mm:+.2f}")
+            else (line.reading.typed, f"{line.reading.value_mm - one.diameter_mm:+z.2f}")
         )
         table.add_row(
-            one.photo_name,
-            place(one),
+            name,
             f"{one.diameter_mm:.2f}",
             f"{expanded:.2f}",
             f"{line.truth_mm:.2f}",
-            f"{100 * off / line.truth_mm:+.2f}",
+            f"{100 * off / line.truth_mm:+z.2f}",
             "yes" if abs(off) <= expanded else "no",
             *typed,
         )

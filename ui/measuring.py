@@ -34,18 +34,29 @@ def find_photographs(given_names: Iterable[str]) -> list[Path]:
     for given in given_names:
         path = Path(given)
         if path.is_dir():
-            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in SUFFIXES)
+            inside = _inside(path)
             if not inside:
                 raise click.UsageError(f"the folder {given} holds no photographs.")
             paths += inside
         elif path.exists():
             paths.append(path)
         else:
-            matched = sorted(Path(p) for p in glob.glob(given, recursive=True))
+            matched = sorted(
+                path for name in glob.glob(given, recursive=True) if (path := Path(name)).is_file()
+            )
             if not matched:
                 raise click.UsageError(f"there is no file, folder or match for {given!r}.")
-            paths += [p for p in matched if p.is_file()]
+            paths += matched
     return list(dict.fromkeys(paths))
+
+
+def _inside(folder: Path) -> list[Path]:
+    try:
+        return sorted(p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file())
+    except OSError as failed:
+        raise click.UsageError(
+            f"the folder {folder} can't be read ({failed.strerror or failed})."
+        ) from failed
 
 
 def measure_files(
@@ -60,6 +71,8 @@ def measure_files(
 
     A file that can't be opened as a photograph becomes a `Refusal` like any other.
     """
+    if overlay is not None:
+        _make(overlay)
     results: list[Result] = []
     listed = track(
         paths,
@@ -68,7 +81,7 @@ def measure_files(
         transient=True,
         disable=quiet or len(paths) < 3,
     )
-    for path in listed:
+    for path, drawn in zip(listed, _drawn_names(paths), strict=True):
         try:
             photo = open_photo(path)
         except PhotoError as unreadable:
@@ -81,19 +94,38 @@ def measure_files(
             found = tuple(replace(one, station=station, view_deg=view) for one in found)
         results += found
         if overlay is not None:
-            _write_overlay(overlay, path, photo.pixels, found)
+            _write_overlay(overlay / drawn, photo.pixels, found)
     return results
 
 
-def _write_overlay(
-    folder: Path, path: Path, pixels: NDArray[np.uint8], found: tuple[Result, ...]
-) -> None:
+def _make(folder: Path) -> None:
+    """Make the folder for pictures before anything is measured, so that nobody waits in vain."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        drawn = draw_results(pixels, found)
-        Image.fromarray(drawn).save(folder / f"{path.stem}-measured.jpg", quality=88)
     except OSError as failed:
-        raise click.ClickException(
-            f"the picture could not be written to {folder} ({failed.strerror}); choose another "
-            "folder with --overlay."
-        ) from failed
+        raise _not_written(folder, failed) from failed
+
+
+def _drawn_names(paths: list[Path]) -> list[str]:
+    """Return a name for each photograph's picture; photographs of one name don't share one."""
+    names: list[str] = []
+    for path in paths:
+        name, number = f"{path.stem}-measured.jpg", 2
+        while name in names:
+            name, number = f"{path.stem}-{number}-measured.jpg", number + 1
+        names.append(name)
+    return names
+
+
+def _write_overlay(out: Path, pixels: NDArray[np.uint8], found: tuple[Result, ...]) -> None:
+    try:
+        Image.fromarray(draw_results(pixels, found)).save(out, quality=88)
+    except OSError as failed:
+        raise _not_written(out.parent, failed) from failed
+
+
+def _not_written(folder: Path, failed: OSError) -> click.ClickException:
+    return click.ClickException(
+        f"the picture could not be written to {folder} ({failed.strerror or failed}); choose "
+        "another folder with --overlay."
+    )

@@ -5,15 +5,20 @@ from __future__ import annotations
 import csv
 import json
 import sys
+from collections import Counter
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
+from inspection.measured import MeasuredDiameter
 from inspection.section import Pairing, Section
-from ui.words import CAUTIONS, place, refused, sentence
+from inspection.tables import harmless
+from ui.words import CAUTIONS, refused, sentence
 from vision.estimate import Estimate, Refusal, Result, shares
 
 COLUMNS = (
@@ -35,14 +40,38 @@ COLUMNS = (
 )
 
 
-def print_table(results: list[Result], pairing: Pairing, nominal_mm: float | None) -> None:
+WIDE = 105  # from here on the table also has room for what most of U comes from
+
+
+def new_table(title: str) -> Table:
+    """Return an empty table in the style that all commands share: light, narrow, titled."""
+    return Table(
+        title=f"\n{title}",
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+
+
+def print_table(
+    results: list[Result],
+    pairing: Pairing,
+    nominal_mm: float | None,
+    measured: MeasuredDiameter | None = None,
+) -> None:
     """Print results for people: figures, sections, refusals, warnings, cautions."""
     console = Console()
     estimates = [result for result in results if isinstance(result, Estimate)]
     if estimates:
-        console.print(_estimates_table(estimates, nominal_mm))
+        wide = console.width >= WIDE
+        console.print(_estimates_table(estimates, nominal_mm, wide=wide), "")
+        if not wide:
+            console.print(_most_of_u(estimates), markup=False)
     if pairing.sections:
-        console.print(_sections_table(pairing.sections))
+        console.print(_sections_table(pairing.sections), "")
+    if measured is not None:
+        console.print(_measured_line(measured), markup=False)
     for result in results:
         if isinstance(result, Refusal):
             console.print(f"{result.photo_name}: {refused(result)}", style="bold", markup=False)
@@ -52,36 +81,49 @@ def print_table(results: list[Result], pairing: Pairing, nominal_mm: float | Non
         console.print(caution, style="italic", markup=False)
 
 
-def _estimates_table(estimates: list[Estimate], nominal_mm: float | None) -> Table:
-    table = Table(title="Diameter by photograph; U is expanded, k = 2", title_justify="left")
-    table.add_column("photograph", overflow="fold")
-    table.add_column("place")
-    for heading in ("diameter mm", "U mm", "U %"):
-        table.add_column(heading, justify="right")
+def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wide: bool) -> Table:
+    table = new_table("Diameter by photograph; U is expanded, k = 2")
+    table.add_column("photograph", overflow="fold", min_width=12)
+    table.add_column("station,\nview", no_wrap=True)
+    headings = ["diameter\nmm", "U\nmm", "U\n%"]
     if nominal_mm is not None:
-        table.add_column("to nominal %", justify="right")
-    table.add_column("crowns", justify="right")
-    table.add_column("most of U comes from")
+        headings.append("to nominal\n%")
+    for heading in (*headings, "crowns"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    if wide:
+        table.add_column("most of U comes from")
     for one in estimates:
         expanded = one.expanded_mm()
         row = [
-            one.photo_name,
-            place(one),
             f"{one.diameter_mm:.2f}",
             f"{expanded:.2f}",
             f"{100 * expanded / one.diameter_mm:.2f}",
         ]
         if nominal_mm is not None:
-            row.append(f"{100 * (one.diameter_mm - nominal_mm) / nominal_mm:+.2f}")
+            row.append(f"{100 * (one.diameter_mm - nominal_mm) / nominal_mm:+z.2f}")
         row.append(str(one.crowns) if one.crowns else "smooth")
-        ranked = shares(one.budget)
-        row.append(f"{ranked[0][0].quantity} ({100 * ranked[0][1]:.0f} %)" if ranked else "")
-        table.add_row(*row)
+        if wide and one.budget:
+            term, share = shares(one.budget)[0]
+            row.append(f"{term.quantity} ({100 * share:.0f} %)")
+        # a file's name is text, whatever brackets stand in it
+        table.add_row(Text(one.photo_name), _short_place(one), *row)
     return table
 
 
+def _short_place(one: Estimate) -> str:
+    """Return station and view as short as a column wants it, e.g. ``"3, 90"``."""
+    words = "-" if one.station is None else f"{one.station}, {one.view_deg}"
+    return f"{words}\nat {one.at_mm:g} mm" if one.at_mm else words
+
+
+def _most_of_u(estimates: list[Estimate]) -> str:
+    largest = Counter(shares(one.budget)[0][0].quantity for one in estimates if one.budget)
+    named = (f"{quantity} ({count} of {len(estimates)})" for quantity, count in largest.items())
+    return f"Most of U comes from: {', '.join(named)}."
+
+
 def _sections_table(sections: tuple[Section, ...]) -> Table:
-    table = Table(title="Stations seen from two directions", title_justify="left")
+    table = new_table("Stations seen from two directions")
     table.add_column("station")
     for heading in ("mean mm", "U mm", "ovality mm", "U mm"):
         table.add_column(heading, justify="right")
@@ -97,13 +139,19 @@ def _sections_table(sections: tuple[Section, ...]) -> Table:
     return table
 
 
+def _measured_line(measured: MeasuredDiameter) -> str:
+    readings = sum(len(section.views) for section in measured.sections)
+    return (
+        f"Measured diameter (mean of {readings} readings): {measured.mean_mm:.2f} mm, "
+        f"U {2 * measured.u_mean_mm:.2f} mm. Largest difference: "
+        f"{measured.largest_difference_mm:.2f} mm, U {2 * measured.u_difference_mm:.2f} mm, "
+        f"{measured.difference_pct:.1f} % of nominal."
+    )
+
+
 def _warnings(estimates: list[Estimate]) -> list[str]:
     """Return each warning once, with the number of photographs that it concerns."""
-    seen: dict[str, int] = {}
-    for one in estimates:
-        for finding in one.findings:
-            words = sentence(finding)
-            seen[words] = seen.get(words, 0) + 1
+    seen = Counter(sentence(finding) for one in estimates for finding in one.findings)
     return [f"Note ({count} of {len(estimates)}): {words}" for words, count in seen.items()]
 
 
@@ -122,8 +170,10 @@ def as_plain(result: Result) -> dict[str, Any]:
     return plain
 
 
-def print_json(results: list[Result], pairing: Pairing) -> None:
-    """Print results and sections as one JSON document."""
+def print_json(
+    results: list[Result], pairing: Pairing, measured: MeasuredDiameter | None = None
+) -> None:
+    """Print results, sections and the measured diameter as one JSON document."""
     sections = [
         {
             "station": one.station,
@@ -140,10 +190,22 @@ def print_json(results: list[Result], pairing: Pairing) -> None:
     document = {
         "results": [as_plain(result) for result in results],
         "sections": sections,
+        "measured_diameter": None if measured is None else _measured_plain(measured),
         "cautions": list(CAUTIONS),
     }
     json.dump(document, sys.stdout, indent=1, ensure_ascii=False)
     sys.stdout.write("\n")
+
+
+def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:
+    return {
+        "mean_mm": measured.mean_mm,
+        "u_mean_mm": measured.u_mean_mm,
+        "largest_difference_mm": measured.largest_difference_mm,
+        "u_difference_mm": measured.u_difference_mm,
+        "difference_pct": measured.difference_pct,
+        "positions_m": [section.position_m for section in measured.sections],
+    }
 
 
 def print_csv(results: list[Result]) -> None:
@@ -166,11 +228,6 @@ def print_csv(results: list[Result]) -> None:
             if plain.get(name) is not None:
                 plain[name] = f"{plain[name]:.4f}"
         writer.writerow(["" if plain.get(c) is None else plain[c] for c in COLUMNS])
-
-
-def harmless(text: str) -> str:
-    """Return text that a spreadsheet won't take for a formula (OWASP: CSV injection)."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
 def _iso(at: datetime | None) -> str | None:
