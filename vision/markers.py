@@ -33,6 +33,7 @@ Grey = NDArray[np.uint8]
 
 QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
 ENOUGH_MARKERS = 8
+ENOUGH_OF_ANOTHER = 2
 MIN_CORNERS = 8
 
 
@@ -78,8 +79,19 @@ def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
     RefusedError
         If there is no card, only its mirror image, or too little of it.
     """
-    markers = _detect(grey)
-    cards = _cards_of(grey, markers)
+    markers: list[_Marker] = []
+    cards: tuple[FoundCard, ...] = ()
+    for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
+        seen = _detect_at(grey, scale)
+        if len(seen) <= len(markers):
+            continue
+        markers = seen
+        if len(markers) >= ENOUGH_MARKERS:
+            cards = _cards_of(grey, markers)
+        if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
+            break
+    if not cards and markers:
+        cards = _cards_of(grey, markers)
     if cards:
         return cards
     if _is_mirrored(grey):
@@ -89,18 +101,24 @@ def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
     raise RefusedError(finding("no-card"))
 
 
-def _detect(grey: Grey) -> list[_Marker]:
-    """Look for markers coarse to fine, and stop at the first size that shows enough of them."""
+def _scales(grey: Grey) -> list[float]:
+    """Return the sizes, over the photograph's, at which markers are looked for."""
     long_side = max(grey.shape)
     sizes = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
-    best: list[_Marker] = []
-    for scale in sizes or [1.0]:
-        found = _detect_at(grey, scale)
-        if len(found) > len(best):
-            best = found
-        if len(best) >= ENOUGH_MARKERS and _layouts_seen(best):
-            break
-    return best
+    return sizes or [1.0]
+
+
+def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
+    """Count the markers that lie on none of the cards: another card may be in view."""
+    outlines = []
+    for card in cards:
+        x, y = card.layout.length_mm / 2, card.layout.half_height_mm
+        corners = np.array([[-x, y], [x, y], [x, -y], [-x, -y]])
+        outlines.append(project(card.homography, corners).astype(np.float32))
+    return sum(
+        all(cv2.pointPolygonTest(outline, centre, False) < 0 for outline in outlines)
+        for centre in (tuple(marker.corners_px.mean(axis=0).tolist()) for marker in markers)
+    )
 
 
 def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
@@ -150,7 +168,12 @@ def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
             if homography is None or len(used) < 3:
                 break
             corners = find_chess_corners(grey, layout, homography)
-            if corners is not None:
+            # Places are numbered alike on every layout, and a homography makes one out of
+            # another: only a layout marker in its own place tells which card it is.
+            if (
+                corners is not None
+                and _votes_at(1, layout, corners[2], markers)[LAYOUT_WORD + LAYOUTS.index(layout)]
+            ):
                 number = _read_number(layout, corners[2], markers)
                 cards.append(FoundCard(layout, number, *corners))
             left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
@@ -215,21 +238,27 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> bo
 
 def _read_number(layout: Layout, homography: Array, markers: list[_Marker]) -> int | None:
     """Let the number markers that lie where this card has them vote for its number."""
-    votes: Counter[int] = Counter()
+    votes = _votes_at(3, layout, homography, markers)
+    numbers = [(word - NUMBER_WORD, count) for word, count in votes.most_common()]
+    numbers = [(number, count) for number, count in numbers if number >= 0]
+    if not numbers:
+        return None
+    (number, count), *others = numbers
+    return None if others and others[0][1] == count else number
+
+
+def _votes_at(turn: int, layout: Layout, homography: Array, markers: list[_Marker]) -> Counter[int]:
+    """Count the words of the markers in the columns that are `turn` in each run of five."""
     slots = [
         project(homography, marker_corners_mm(layout, strip, column)).mean(axis=0)
         for strip in (0, 1)
         for column in range(layout.columns)
-        if column % 5 == 3
+        if column % 5 == turn
     ]
+    votes: Counter[int] = Counter()
     for marker in markers:
-        if marker.word < NUMBER_WORD:
-            continue
         centre = marker.corners_px.mean(axis=0)
         side = np.linalg.norm(marker.corners_px[1] - marker.corners_px[0])
         if min(np.linalg.norm(centre - slot) for slot in slots) < 0.4 * side:
-            votes[marker.word - NUMBER_WORD] += 1
-    if not votes:
-        return None
-    (number, count), *others = votes.most_common()
-    return None if others and others[0][1] == count else number
+            votes[marker.word] += 1
+    return votes

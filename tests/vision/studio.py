@@ -111,7 +111,6 @@ def look(
     )
     z = -towards
     up = np.array([-np.sin(roll), np.cos(roll), 0.0])
-    x = np.cross(z, -up) * -1
     x = np.cross(-up, z)
     x /= np.linalg.norm(x)
     R = np.stack([x, np.cross(z, x), z])
@@ -119,7 +118,7 @@ def look(
     return R, -R @ centre
 
 
-@lru_cache(maxsize=12)
+@lru_cache(maxsize=6)
 def page(layout: Layout, number: int, ink: Ink = "blue", dots_per_mm: int = 20) -> Linear:
     """Return the PDF page of a card in linear light (H, W, 3), paper 0.85, ink 0.035."""
     pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1], ink=ink))
@@ -168,7 +167,8 @@ def photograph(
         ]
     )
     per_mm = fine * focal_px / distance_mm
-    dots = next((n for n in (5, 10, 20) if n > 1.2 * per_mm), 20)
+    # the page is never finer than the samples: its own averaging keeps edges where they are
+    dots = max(n for n in (2, 4, 6, 8, 10, 12, 16, 20, 30) if n <= max(per_mm, 2))
     picture = np.empty((big[1], big[0], 3), np.float32)
     picture[:] = GROUND
     for one in (Placed(layout, number, (0.0, 0.0)), *others):
