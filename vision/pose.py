@@ -176,10 +176,16 @@ def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
     _, turns, shifts, _ = cv2.solvePnPGeneric(
         points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)), flags=cv2.SOLVEPNP_IPPE
     )
-    return [
+    starts = [
         np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), prior])
         for r, t in zip(turns, shifts, strict=True)
     ]
+    finite = [start for start in starts if np.isfinite(start).all()]
+    if finite:
+        return finite
+    # a scan seen exactly from the front has no second pose, and the closed form divides by zero
+    _, turn, shift = cv2.solvePnP(points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)))
+    return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), prior])]
 
 
 def _corners(theta: Array, flat_mm: Array, half: tuple[float, float]) -> tuple[Array, Array]:

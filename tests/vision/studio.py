@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 
 from vision.card import Ink, Layout

@@ -1,0 +1,282 @@
+"""Camera and card recovered from corners that a camera with known numbers has cast."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from scipy.stats import chi2
+from studio import Array, look, pinhole
+
+import vision.pose
+from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST, Lens, camera_centre_mm, lens_of
+from vision.card import Card, layout_named
+from vision.card_pattern import chess_corners_mm
+from vision.findings import RefusedError
+from vision.markers import FoundCard
+from vision.pose import U_BEND_MM, Pose, solve_pose
+
+LAYOUT = layout_named("A5 middle")
+FLAT = chess_corners_mm(LAYOUT)
+CARD = Card(LAYOUT, 0)
+SIZE = (4000, 3000)
+FOCAL_PX = 3100.0
+NOISE_PX = 0.08
+
+
+def found_at(corners_px: Array, corners_mm: Array = FLAT) -> FoundCard:
+    model, _ = cv2.findHomography(corners_mm.reshape(-1, 1, 2), corners_px.reshape(-1, 1, 2))
+    return FoundCard(LAYOUT, 0, corners_mm, corners_px, np.asarray(model, float))
+
+
+def cast(
+    tilt_deg: float,
+    *,
+    azimuth_deg: float = 35.0,
+    distance_mm: float = 330.0,
+    focal_px: float = FOCAL_PX,
+    bend_mm: float = 0.0,
+    twist_mm: float = 0.0,
+    k1: float = 0.0,
+    centre_px: tuple[float, float] = (0.0, 0.0),
+    noise_px: float = 0.0,
+    seed: int = 1,
+    scale: tuple[float, float] = (1.0, 1.0),
+) -> tuple[FoundCard, Array, Array]:
+    """Return corners as a camera sees them, and its R and t.
+
+    `bend_mm` is how far the card's ends stand up over its middle (a parabola along the rope),
+    `twist_mm` how far a corner does; `centre_px` shifts the principal point; `scale` is the true
+    over the drawn length of the print.
+    """
+    R, t = look(tilt_deg, azimuth_deg, 8.0, distance_mm)
+    x, y = FLAT[:, 0] / (LAYOUT.length_mm / 2), FLAT[:, 1] / LAYOUT.half_height_mm
+    solid = np.column_stack([FLAT * scale, bend_mm * x**2 + twist_mm * x * y])
+    seen = pinhole(solid, R, t, focal_px, SIZE)
+    middle = (np.array(SIZE) - 1) / 2
+    radius2 = (((seen - middle) / focal_px) ** 2).sum(axis=1, keepdims=True)
+    seen = middle + (seen - middle) * (1 + k1 * radius2) + centre_px
+    seen = seen + np.random.default_rng(seed).normal(0, 1, seen.shape) * noise_px
+    return found_at(seen), R, t
+
+
+def known(focal_px: float = FOCAL_PX, share: float = 0.04) -> Lens:
+    return lens_of(*SIZE, focal_px, share * focal_px)
+
+
+def codes(pose: Pose) -> list[str]:
+    return [item.code for item in pose.findings]
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 10, 35])
+@pytest.mark.parametrize("distance_mm", [200, 700])
+def test_without_noise_the_camera_is_recovered(tilt_deg: float, distance_mm: float) -> None:
+    found, R, t = cast(tilt_deg, distance_mm=distance_mm)
+    pose = solve_pose(found, CARD, known())
+    assert pose.focal_px == pytest.approx(FOCAL_PX, rel=1e-6)
+    np.testing.assert_allclose(camera_centre_mm(pose.theta), -R.T @ t, atol=1e-3)
+    assert pose.rms_px < 1e-4
+    assert codes(pose) == []
+
+
+@pytest.mark.parametrize("azimuth_deg", range(0, 360, 60))
+def test_with_noise_the_camera_is_recovered_within_four_of_its_uncertainties(
+    azimuth_deg: int,
+) -> None:
+    found, R, t = cast(15, azimuth_deg=azimuth_deg, noise_px=NOISE_PX, seed=azimuth_deg)
+    pose = solve_pose(found, CARD, known())
+    assert abs(pose.focal_px - FOCAL_PX) < 4 * pose.u_focal_px
+    off = camera_centre_mm(pose.theta) + R.T @ t
+    assert np.all(np.abs(off) < 4 * np.sqrt(np.diag(centre_covariance(pose))))
+    assert pose.rms_px == pytest.approx(NOISE_PX, rel=0.35)
+
+
+def centre_covariance(pose: Pose) -> Array:
+    """Return the covariance of the camera centre (3, 3), mm², by central differences."""
+    steps = np.diag(np.where(np.arange(12) < 3, 1e-6, 1e-3))
+    J = np.stack(
+        [
+            (camera_centre_mm(pose.theta + s) - camera_centre_mm(pose.theta - s)) / (2 * s.max())
+            for s in steps
+        ],
+        axis=1,
+    )
+    return np.asarray(J @ pose.covariance @ J.T)
+
+
+def mean_z2(tilt_deg: float) -> tuple[Array, int]:
+    """Return the mean squared z of focal length and camera centre (x, y, z), and how many draws.
+
+    Everything that the fit takes as known beforehand is drawn from that very knowledge, so that
+    the scatter of the answers must be what their covariance says. The centre's three numbers
+    are held against their uncertainties one by one: together they lie in a thin, slightly
+    curved sheet (focal length against distance), which no covariance can describe.
+    """
+    draws = 100
+    lens = known()
+    rng = np.random.default_rng(20 + int(tilt_deg))
+    total = np.zeros(4)
+    for seed in range(draws):
+        focal_px = FOCAL_PX * float(np.exp(rng.normal(0, lens.u_log_focal)))
+        shift = rng.normal(0, lens.u_centre_px, 2)
+        found, R, t = cast(
+            tilt_deg,
+            azimuth_deg=rng.uniform(0, 360),
+            focal_px=focal_px,
+            k1=rng.normal(0, lens.u_k1),
+            centre_px=(shift[0], shift[1]),
+            bend_mm=rng.normal(0, U_BEND_MM),
+            twist_mm=rng.normal(0, U_BEND_MM),
+            noise_px=NOISE_PX,
+            seed=seed,
+        )
+        pose = solve_pose(found, CARD, lens)
+        off = camera_centre_mm(pose.theta) + R.T @ t
+        total[0] += np.log(pose.focal_px / focal_px) ** 2 / pose.covariance[LOG_F, LOG_F]
+        total[1:] += off**2 / np.diag(centre_covariance(pose))
+    return total / draws, draws
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 25])
+def test_the_scatter_seen_is_the_covariance_stated(
+    tilt_deg: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The mean squared z of n draws is chi2(n) / n; the limits leave 0.1 % out on each side. The
+    # negative control: with half or double the uncertainty the check must fail.
+    monkeypatch.setattr(vision.pose, "_flatness", lambda pose: [])  # bent cards are drawn too
+    monkeypatch.setattr(vision.pose, "_focal_disagreement", lambda pose, lens: None)
+    z2, draws = mean_z2(tilt_deg)
+    low, high = (float(chi2.ppf(p, draws)) / draws for p in (0.001, 0.999))
+    for value in z2:
+        assert low < value < high
+        assert value / 0.5**2 > high
+        assert value / 2.0**2 < low
+
+
+def test_an_unknown_focal_length_is_solved_from_a_tilted_card() -> None:
+    found, *_ = cast(30, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, lens_of(*SIZE, None, None))
+    assert codes(pose) == ["focal-unknown"]
+    assert pose.u_focal_px < 0.05 * FOCAL_PX
+    assert abs(pose.focal_px - FOCAL_PX) < 3 * pose.u_focal_px
+
+
+def test_an_unknown_focal_length_stays_unknown_on_a_frontal_card() -> None:
+    found, *_ = cast(0, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, lens_of(*SIZE, None, None))
+    assert codes(pose) == ["focal-unknown"]
+    assert pose.u_focal_px > 0.15 * FOCAL_PX
+
+
+@pytest.mark.parametrize("share", [0.7, 1.3])
+@pytest.mark.parametrize("azimuth_deg", [0, 35, 90, 250])
+def test_a_focal_length_wrong_by_30_percent_is_noticed_on_a_tilted_card(
+    share: float, azimuth_deg: float
+) -> None:
+    found, *_ = cast(30, azimuth_deg=azimuth_deg, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, known(share * FOCAL_PX))
+    assert "focal-disagrees" in codes(pose)
+    value = pose.findings[0].value
+    assert value is not None
+    assert value == pytest.approx(100 * abs(1 / share - 1), abs=8)
+    assert abs(pose.focal_px - FOCAL_PX) < 3 * pose.u_focal_px
+
+
+@pytest.mark.parametrize("share", [0.7, 1.3])
+@pytest.mark.parametrize("tilt_deg", [0, 2])
+def test_a_focal_length_wrong_by_30_percent_passes_unseen_on_a_frontal_card(
+    share: float, tilt_deg: float
+) -> None:
+    found, *_ = cast(tilt_deg, noise_px=NOISE_PX)
+    assert codes(solve_pose(found, CARD, known(share * FOCAL_PX))) == []
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 5, 20, 35])
+def test_a_right_focal_length_is_never_said_to_disagree(tilt_deg: float) -> None:
+    for seed in range(12):
+        found, *_ = cast(tilt_deg, azimuth_deg=30 * seed, noise_px=NOISE_PX, seed=seed)
+        assert codes(solve_pose(found, CARD, known(1.04 * FOCAL_PX))) == []
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 15, 30])
+@pytest.mark.parametrize("bend_mm", [2.0, -2.0])
+def test_a_card_bent_by_2_mm_is_refused(tilt_deg: float, bend_mm: float) -> None:
+    found, *_ = cast(tilt_deg, bend_mm=bend_mm, noise_px=NOISE_PX)
+    with pytest.raises(RefusedError) as refused:
+        solve_pose(found, CARD, known())
+    (item,) = refused.value.findings
+    assert item.code == "card-bent"
+    assert item.value is not None
+    assert 0.35 < item.value < 3.0
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 15, 30])
+def test_a_card_twisted_by_2_mm_is_refused(tilt_deg: float) -> None:
+    found, *_ = cast(tilt_deg, twist_mm=2.0, noise_px=NOISE_PX)
+    with pytest.raises(RefusedError) as refused:
+        solve_pose(found, CARD, known())
+    assert [item.code for item in refused.value.findings] == ["card-bent"]
+
+
+@pytest.mark.parametrize("tilt_deg", [0, 15, 30])
+@pytest.mark.parametrize("bend_mm", [0.1, -0.1])
+def test_a_card_bent_by_a_tenth_of_a_millimetre_passes(tilt_deg: float, bend_mm: float) -> None:
+    found, *_ = cast(tilt_deg, bend_mm=bend_mm, noise_px=NOISE_PX)
+    assert codes(solve_pose(found, CARD, known())) == []
+
+
+def test_a_slight_bend_is_a_warning() -> None:
+    found, *_ = cast(30, azimuth_deg=0, bend_mm=0.33, noise_px=0.03)
+    assert codes(solve_pose(found, CARD, known())) == ["card-slightly-bent"]
+
+
+def test_the_change_by_print_scale_is_that_of_solving_anew() -> None:
+    step = 1e-3
+    found, *_ = cast(20, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, known())
+    stretched = (replace(CARD, scale_x=1 + step), replace(CARD, scale_y=1 + step))
+    for axis, card in enumerate(stretched):
+        moved = (solve_pose(found, card, known()).theta - pose.theta) / step
+        u = np.sqrt(np.diag(pose.covariance))
+        # in units of each number's own uncertainty; Huber's weights move a little too
+        np.testing.assert_allclose(
+            pose.scale_shift[:, axis] * step / u, moved * step / u, atol=0.06
+        )
+
+
+def test_the_scale_of_the_print_scales_the_camera_distance() -> None:
+    found, R, t = cast(20, scale=(1.01, 0.99))
+    wrong = solve_pose(found, CARD, known())
+    right = solve_pose(found, replace(CARD, scale_x=1.01, scale_y=0.99), known())
+    np.testing.assert_allclose(camera_centre_mm(right.theta), -R.T @ t, atol=1e-2)
+    assert np.linalg.norm(camera_centre_mm(wrong.theta) + R.T @ t) > 1.0
+
+
+def test_one_false_corner_pulls_little() -> None:
+    found, *_ = cast(15, noise_px=NOISE_PX)
+    seen = found.corners_px.copy()
+    seen[4] += [3.0, -2.0]
+    pose = solve_pose(found_at(seen), CARD, known())
+    clean = solve_pose(found, CARD, known())
+    moved = camera_centre_mm(pose.theta) - camera_centre_mm(clean.theta)
+    assert np.all(np.abs(moved) < 2 * np.sqrt(np.diag(centre_covariance(clean))))
+
+
+@pytest.mark.parametrize("kept", [slice(0, 7), slice(0, 13), slice(12, 20)])
+def test_corners_too_few_or_on_one_side_only_are_refused(kept: slice) -> None:
+    found, *_ = cast(10)
+    few = FoundCard(LAYOUT, 0, FLAT[kept], found.corners_px[kept], found.homography)
+    with pytest.raises(RefusedError) as refused:
+        solve_pose(few, CARD, known())
+    assert [item.code for item in refused.value.findings] == ["too-few-markers"]
+
+
+def test_the_vector_is_what_the_table_says() -> None:
+    found, *_ = cast(25, bend_mm=0.2, twist_mm=-0.1, k1=0.02, centre_px=(12, -7))
+    lens = replace(known(), k1=0.02, u_k1=1e-4, centre_px=(2011.5, 1492.5), u_centre_px=0.1)
+    theta = solve_pose(found, CARD, lens).theta
+    assert theta[[CURL, TWIST]] == pytest.approx([0.2, -0.1], abs=0.01)
+    assert theta[K1] == pytest.approx(0.02, abs=1e-3)
+    assert theta[[CX, CY]] == pytest.approx([2011.5, 1492.5], abs=0.5)
