@@ -33,7 +33,7 @@ Array = NDArray[np.float64]
 # together: band mirrored in the flanks of bright wires; a cast shadow's rim on a band without
 # colour; what is left on dull rope.
 U_EDGE_PX = 0.20
-U_MIRROR_SHARE, U_GREY_BAND_SHARE, U_DULL_SHARE = 0.0035, 0.0045, 0.0008
+U_MIRROR_SHARE, U_GREY_BAND_SHARE, U_DULL_SHARE = 0.0032, 0.0045, 0.0008
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at
 # most 0.15 % over 18 rendered ropes with perfect edges.
 U_CROWNS_SHARE = 0.0007

@@ -37,8 +37,9 @@ MOST_COLUMNS = 700
 INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
-MIRROR_SHARE = 0.001  # of the diameter: flank that looks like band even to a tenth of the way
+MIRROR_SHARE = 0.0014  # of the diameter: flank that looks like band even to a tenth of the way
 METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
+MORE_BLUR = 0.6  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
 
 
@@ -158,7 +159,7 @@ def trace_edges(
             origin,
             axis.direction,
             height,
-            max(blur_px, 0.5),
+            float(np.hypot(blur_px, MORE_BLUR)),
         )
         for side in ("left", "right")
     )

@@ -25,10 +25,12 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 Array = NDArray[np.float64]
 
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
-FINE_DIAMETERS = 0.04  # length of the local parabola that a single wire's top allows
+FINE_DIAMETERS = 0.10  # length of the local parabola that a single wire's top allows
 SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
 SMOOTH_DIAMETERS = 0.20  # the same over the diameter, before the pitch is known
 CREST_SHARE = 0.003  # of the diameter: ripples lower than this are no crowns
+ROUGH_SHARE = 0.006  # of the diameter: swing without a period that no smooth bar has
+ALIKE = 0.3  # correlation, one pitch on, that one side at least must show of its own
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -112,7 +114,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     step = float(along[1] - along[0])
     filled = [_filled(edge, d) for edge in sides]
     first = [_smoothed(values, SMOOTH_DIAMETERS * d / step) for values in filled]
-    pitch = _crown_pitch(first, step, d)
+    pitch, swing = _crown_pitch(first, step, d)
+    rough = pitch is None and swing > ROUGH_SHARE * d
     if pitch is not None:
         length = max(length, 1.1 * pitch)
         if along[0] > -length / 2 or along[-1] < length / 2:
@@ -125,13 +128,15 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = FINE_DIAMETERS * d / step
     jaws = []
-    for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
+    for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
         crests = list(_crests(values - turned, pitch, step))
         if pitch is not None and not any(abs(along[i]) <= length / 2 for i in crests):
             raise RefusedError(finding("too-few-crowns", 0.0))
         jaws.append(
-            _bear(edge, raw - turned, values - turned, along, length, fine, crests, pitch, d)
+            _bear(raw - turned, values - turned, along, length, fine, crests, pitch, d)
+            if not rough
+            else _bear_on_rough(raw - turned, along, length, swing)
         )
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
@@ -168,9 +173,12 @@ def _smoothed(values: Array, window: float) -> Array:
     return np.asarray(savgol_filter(values, size, 2, mode="interp"))
 
 
-def _crown_pitch(smooth: list[Array], step: float, d: float) -> float | None:
-    """Return the period of the crowns from the autocorrelation of both outlines, mm."""
-    total = np.zeros(len(smooth[0]))
+def _crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | None, float]:
+    """Return the period of the crowns and the swing of the outline, mm.
+
+    The period is that of the autocorrelation of both sides; None where there is none.
+    """
+    each = []
     swing = 0.0
     for values in smooth:
         x = np.arange(len(values))
@@ -180,22 +188,26 @@ def _crown_pitch(smooth: list[Array], step: float, d: float) -> float | None:
         flat -= flat.mean()
         swing = max(swing, float(flat.std()))
         full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
-        total += full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12)
-    if swing * np.sqrt(8) < CREST_SHARE * d:
-        return None
+        each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
+    total = each[0] + each[1]
+    swing *= float(np.sqrt(8))  # from highest to lowest of a wave
+    if swing < CREST_SHARE * d:
+        return None, swing
     low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
-        return None
+        return None, swing
     peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
     if len(peaks) == 0:
-        return None
+        return None, swing
     strongest = float(total[low:high][peaks].max())
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
+    if max(float(side[chosen]) for side in each) < ALIKE:
+        return None, swing
     before, here, after = total[chosen - 1 : chosen + 2]
     bow = before - 2 * here + after
     shift = 0.0 if bow == 0 else 0.5 * (before - after) / bow
-    return float((chosen + shift) * step)
+    return float((chosen + shift) * step), swing
 
 
 def _crests(values: Array, pitch: float | None, step: float) -> NDArray[np.int64]:
@@ -230,8 +242,13 @@ def _direction(
     return float(solution[2]), scatter * float(np.sqrt(covariance[2, 2])), float(solution[4])
 
 
+def _bear_on_rough(raw: Array, along: Array, length: float, swing: float) -> Jaw:
+    """Return a line on an outline that swings without a period: high, and little known."""
+    tops = raw[np.abs(along) <= length / 2]
+    return Jaw(float(np.percentile(tops, 95)), swing / 4, 0, float(tops.std()), 0)
+
+
 def _bear(
-    edge: Edge,
     raw: Array,
     broad: Array,
     along: Array,

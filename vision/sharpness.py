@@ -16,7 +16,8 @@ from vision.markers import FoundCard
 
 Array = NDArray[np.float64]
 
-SAMPLES = 41
+SAMPLES = 81
+MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
 REACH = 0.11  # of a square, to each side of the step: short of the marker
 BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
 
@@ -37,8 +38,14 @@ def blur_px(grey: NDArray[np.uint8], found: FoundCard) -> float:
     for along, beside in (((1.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 0.0))):
         for side in (-1, 1):
             start = found.corners_mm + side * BESIDE * square * np.array(beside)
-            ends = project(found.homography, start + REACH * square * np.array(along))
-            begin = project(found.homography, start - REACH * square * np.array(along))
+            reach = REACH * square
+            one = project(found.homography, start + np.array(along))
+            per_mm = float(
+                np.median(np.linalg.norm(one - project(found.homography, start), axis=1))
+            )
+            reach = min(reach, MOST_PX / per_mm)
+            ends = project(found.homography, start + reach * np.array(along))
+            begin = project(found.homography, start - reach * np.array(along))
             reach_px = np.linalg.norm(ends - begin, axis=1)
             x, y = (
                 (0.5 * (ends + begin)[:, i, None] + 0.5 * (ends - begin)[:, i, None] * t).astype(
@@ -49,7 +56,7 @@ def blur_px(grey: NDArray[np.uint8], found: FoundCard) -> float:
             lines = cv2.remap(grey, x, y, cv2.INTER_LINEAR).astype(float)
             step_px = reach_px / (SAMPLES - 1)
             height = np.abs(np.median(lines[:, -6:], axis=1) - np.median(lines[:, :6], axis=1))
-            slope = np.abs(lines[:, 4:] - lines[:, :-4]).max(axis=1) / (4 * step_px)
+            slope = np.abs(lines[:, 2:] - lines[:, :-2]).max(axis=1) / (2 * step_px)
             good = (height > 25) & (slope > 0)
             sigmas += list(height[good] / (slope[good] * np.sqrt(2 * np.pi)))
     return float(np.median(sigmas)) if sigmas else float("inf")
