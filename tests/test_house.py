@@ -1,0 +1,195 @@
+"""The house rules that a machine can check: walls, names, sizes, packages, documents."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from fnmatch import fnmatch
+from functools import cache
+from importlib.metadata import packages_distributions
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from ui.cli import main
+
+HOUSE = Path(__file__).resolve().parent.parent
+ROOMS = ("vision", "inspection", "ui")
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", "sample_images", *ROOMS}
+LONGEST = 300
+SAYS_NOTHING = {"utils", "util", "helpers", "helper", "manager", "base", "core", "common", "misc"}
+# What each room may import of the others, and what from outside it must not.
+MAY = {
+    "vision": ("vision",),
+    "inspection": ("inspection", "vision.estimate", "vision.findings"),
+    "ui": ROOMS,
+}
+MUST_NOT = {
+    "vision": {"streamlit", "sqlalchemy", "click"},
+    "inspection": {"cv2", "skimage", "PIL", "streamlit", "click"},
+    "ui": {"tests", "sample_images"},
+}
+
+
+def modules(*rooms: str) -> list[Path]:
+    return sorted(path for room in rooms for path in (HOUSE / room).rglob("*.py"))
+
+
+@cache
+def imports(path: Path) -> frozenset[str]:
+    """Every module that a file imports, in full, wherever in the file it does."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative imports hide which room a name comes from"
+            found.add(str(node.module))
+            if str(node.module) in ROOMS:
+                found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return frozenset(found)
+
+
+@cache
+def project() -> dict[str, Any]:
+    return tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))
+
+
+def text_of(name: str) -> str:
+    return (HOUSE / name).read_text(encoding="utf-8")
+
+
+def test_rooms_import_only_what_their_walls_allow() -> None:
+    for room in ROOMS:
+        for path in modules(room):
+            for name in imports(path):
+                top = name.split(".")[0]
+                assert top not in MUST_NOT[room], f"{path} must not import {name}"
+                if top in ROOMS and name != top:
+                    allowed = any(name == one or name.startswith(f"{one}.") for one in MAY[room])
+                    assert allowed, f"{path} must not import {name}"
+
+
+def loaded_by(statement: str) -> set[str]:
+    """The modules that a fresh interpreter holds after a statement."""
+    script = f"{statement}\nimport sys\nprint(' '.join(sys.modules))"
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=HOUSE, capture_output=True, text=True, check=True
+    )
+    return set(done.stdout.splitlines()[-1].split())
+
+
+def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
+    listed = ", ".join(
+        f"inspection.{path.stem}"
+        for path in sorted((HOUSE / "inspection").glob("*.py"))
+        if path.stem != "__init__"
+    )
+    assert not {"cv2", "PIL", "skimage", "streamlit"} & loaded_by("import inspection.crosscheck")
+    # the whole room: openpyxl looks for PIL by itself, hence no word of it here
+    assert not {"cv2", "skimage", "streamlit"} & loaded_by(f"import {listed}")
+    assert "cv2" in loaded_by("import vision.pipeline")  # the check itself can see it
+
+
+@pytest.mark.parametrize("command", [[], ["measure"], ["check"], ["record", "import"]])
+def test_help_comes_without_waiting_for_heavy_libraries(command: list[str]) -> None:
+    held = loaded_by(
+        f"from ui.cli import main\ntry:\n    main({[*command, '--help']!r})\n"
+        "except SystemExit:\n    pass"
+    )
+    assert not {"cv2", "numpy", "scipy", "sqlalchemy", "streamlit", "altair", "reportlab"} & held
+
+
+def test_no_module_has_a_name_that_says_nothing() -> None:
+    for path in modules(*ROOMS, "tests", "sample_images"):
+        assert path.stem not in SAYS_NOTHING, path
+
+
+def test_no_file_is_too_long_to_be_read_at_once() -> None:
+    lengths = {
+        str(path.relative_to(HOUSE)): len(path.read_text(encoding="utf-8").splitlines())
+        for path in modules(*ROOMS, "sample_images")
+    }
+    assert not {name: lines for name, lines in lengths.items() if lines > LONGEST}
+
+
+def test_the_top_level_holds_what_it_must_and_nothing_else() -> None:
+    made = [line.rstrip("/") for line in text_of(".gitignore").splitlines() if line]
+    found = {
+        path.name
+        for path in HOUSE.iterdir()
+        if not path.name.startswith(".") and not any(fnmatch(path.name, one) for one in made)
+    }
+    assert found == TOP_LEVEL
+
+
+def test_every_folder_with_code_is_packed() -> None:
+    packed = set(project()["tool"]["setuptools"]["packages"])
+    folders = {path.parent for path in modules(*ROOMS)}
+    named = {".".join(folder.relative_to(HOUSE).parts) for folder in folders}
+    # inspection.schema holds no code, only the schema of an exported record
+    assert packed == named | {"inspection.schema"}
+
+
+def distributions(paths: list[Path]) -> set[str]:
+    """The packages, by the names of the index, that these files import from outside."""
+    ours = {path.stem for path in modules(*ROOMS, "tests", "sample_images")}
+    ours |= {*ROOMS, "tests", *sys.stdlib_module_names}
+    tops = {name.split(".")[0] for path in paths for name in imports(path)} - ours
+    known = packages_distributions()
+    return {known.get(top, [top])[0].lower().replace("_", "-") for top in tops}
+
+
+def declared(entries: list[str]) -> set[str]:
+    return {entry.split(">=")[0].split("[")[0].lower().replace("_", "-") for entry in entries}
+
+
+def test_what_is_installed_is_what_is_imported() -> None:
+    needed = declared(project()["project"]["dependencies"])
+    assert distributions(modules(*ROOMS)) == needed
+    for entry in project()["project"]["dependencies"]:
+        assert ">=" in entry, f"{entry} has no lower bound"
+        assert "<" not in entry, f"{entry} has a cap"
+
+
+def test_what_only_tests_and_samples_import_is_in_their_extras() -> None:
+    extras = project()["project"]["optional-dependencies"]
+    needed = declared(project()["project"]["dependencies"])
+    tests = distributions(modules("tests"))
+    # bench_*.py and render_set.py are run by hand
+    by_hand = distributions([p for p in modules("tests") if p.parent.name == "benchmarks"])
+    assert tests - by_hand <= needed | declared(extras["test"])
+    samples = distributions(modules("sample_images"))
+    assert samples | by_hand <= needed | declared(extras["test"]) | declared(extras["samples"])
+
+
+def commands(group: click.Group, before: str = "ropephoto") -> Iterator[tuple[str, click.Command]]:
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            yield from commands(command, f"{before} {name}")
+        else:
+            yield f"{before} {name}", command
+
+
+@pytest.mark.parametrize(("name", "command"), list(commands(main)))
+def test_every_command_is_in_the_readme_and_shows_an_example(
+    name: str, command: click.Command
+) -> None:
+    assert name in text_of("README.md"), f"{name} is not in README.md"
+    assert "Example:" in (command.help or "")
+    assert f"\n  {name}" in (command.help or ""), f"the example of {name} does not run it"
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, f"{name} {parameter.opts[0]} has no help"
+
+
+def test_every_module_has_its_line_on_the_developers_map() -> None:
+    page = text_of("DEVELOPERS.md")
+    for path in modules(*ROOMS):
+        if path.stem != "__init__" and "migrations" not in path.parts:
+            assert f"`{path.name}`" in page, f"{path.relative_to(HOUSE)} is not in DEVELOPERS.md"
