@@ -37,6 +37,7 @@ U_MIRROR_SHARE, U_GREY_BAND_SHARE, U_DULL_SHARE = 0.0032, 0.0045, 0.0008
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at
 # most 0.15 % over 18 rendered ropes with perfect edges.
 U_CROWNS_SHARE = 0.0007
+U_MIRROR_SMOOTH_SHARE = 0.006  # a bar's flank is as wide as the bar is thick
 U_GAP_MM = 0.15  # how closely a hand-held or strapped card touches (common practice, no source)
 ROUNDNESS_SHARE = 0.01  # half of the usual difference between two directions, over d
 U_STAND_OFF_MM = 1.0
@@ -256,7 +257,7 @@ def _edge_terms(
                 f"edge:{photo}:crowns",
             )
         )
-    word, share = _surface(outline)
+    word, share = _surface(outline, jaws.crown_pitch_mm is None)
     terms.append(
         Term(word, share * outline.rough_mm, "mm", both / np.sqrt(2), "B", f"edge:{photo}:surface")
     )
@@ -267,10 +268,12 @@ def _edge_terms(
     return terms
 
 
-def _surface(outline: Outline) -> tuple[str, float]:
+def _surface(outline: Outline, smooth: bool) -> tuple[str, float]:
     """Return what the rope's surface does to its outline, and how much of the diameter."""
     if not outline.coloured:
         return "shadow beside the rope on a band without colour", U_GREY_BAND_SHARE
     if outline.left.mirrors or outline.right.mirrors:
+        if smooth:
+            return "band mirrored in a smooth, bright flank", U_MIRROR_SMOOTH_SHARE
         return "band mirrored in bright wires", U_MIRROR_SHARE
     return "shading of dull wires", U_DULL_SHARE

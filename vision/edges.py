@@ -37,7 +37,6 @@ MOST_COLUMNS = 700
 INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
-MIRROR_SHARE = 0.0014  # of the diameter: flank that looks like band even to a tenth of the way
 METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
 MORE_BLUR = 0.6  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
@@ -200,8 +199,7 @@ def _trace_side(
     sure &= usable[path, np.arange(len(along))]
     sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
     mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
-    hidden = MIRROR_SHARE * 2 * half if mirrors else 0.0
-    edge = np.where(sure, outward[0] - position * step + hidden, np.nan)
+    edge = np.where(sure, outward[0] - position * step, np.nan)
     inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
     return Edge(
         side, along, edge, step, clearness, mirrors, float((inner.min(axis=-1) > 0.98).mean())

@@ -167,6 +167,14 @@ REASONS: dict[str, Reason] = {
         "The station at {value:.0f} mm does not lie on rope and card with room for the jaws.",
         "Choose a place nearer to the middle of the card.",
     ),
+    "crowns-unclear": Reason(
+        "refuse",
+        0.6,
+        "%",
+        "The rope's outline swings by {value:.1f} % of its diameter without a regular pattern of "
+        "crowns; {limit:.1f} % is the most for a smooth bar.",
+        "Measure clear of tape, seizings, rope ends, kinks and lumps of grease, in even light.",
+    ),
     "too-few-crowns": Reason(
         "refuse",
         1.0,

@@ -11,7 +11,7 @@ taken off again (order statistics of normal noise; Blom 1958).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,18 +19,24 @@ from scipy.ndimage import median_filter
 from scipy.signal import find_peaks, savgol_filter
 from scipy.stats import norm
 
+from vision.crowns import (
+    SMOOTH_DIAMETERS,
+    SMOOTH_PITCHES,
+    bridged,
+    crests,
+    crown_pitch,
+    smoothed,
+)
 from vision.edges import Edge, Outline
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 
 Array = NDArray[np.float64]
 
+LEAST_COLUMNS = 30
+LEAST_DIAMETERS = 1.4  # shortest jaw that a rope running off the card is measured with
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
 FINE_DIAMETERS = 0.10  # length of the local parabola that a single wire's top allows
-SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
-SMOOTH_DIAMETERS = 0.20  # the same over the diameter, before the pitch is known
-CREST_SHARE = 0.003  # of the diameter: ripples lower than this are no crowns
-ROUGH_SHARE = 0.006  # of the diameter: swing without a period that no smooth bar has
-ALIKE = 0.3  # correlation, one pitch on, that one side at least must show of its own
+MIRROR_SHARE = 0.0014  # of the diameter: flank of a bright wire that looks like the band
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -105,22 +111,25 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     """
     d = outline.rough_mm
     length = jaw_diameters * d
-    sides = outline.left, outline.right
-    along = outline.left.along_mm
-    if along[0] > -length / 2 + 0.02 * d or along[-1] < length / 2 - 0.02 * d:
+    sides = _seen_together(outline.left, outline.right)
+    along = sides[0].along_mm
+    reach = 2 * min(-float(along[0]), float(along[-1]))
+    if reach < min(length, LEAST_DIAMETERS * d):
         raise RefusedError(finding("off-the-card", float(outline.origin_mm[0])))
+    length = min(length, reach)
     for edge in sides:
         _check_seen(edge, length)
     step = float(along[1] - along[0])
-    filled = [_filled(edge, d) for edge in sides]
-    first = [_smoothed(values, SMOOTH_DIAMETERS * d / step) for values in filled]
-    pitch, swing = _crown_pitch(first, step, d)
-    rough = pitch is None and swing > ROUGH_SHARE * d
+    filled = [bridged(edge, d) for edge in sides]
+    first = [smoothed(values, SMOOTH_DIAMETERS * d / step) for values in filled]
+    pitch, swing = crown_pitch(first, step, d)
+    if pitch is None:
+        refuse_above("crowns-unclear", 100 * swing / d)
     if pitch is not None:
         length = max(length, 1.1 * pitch)
-        if along[0] > -length / 2 or along[-1] < length / 2:
+        if reach < length:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        smooth = [_smoothed(v, SMOOTH_PITCHES * pitch / step) for v in filled]
+        smooth = [smoothed(v, SMOOTH_PITCHES * pitch / step) for v in filled]
     else:
         smooth = first
     slope, u_slope, curve = _direction(along, smooth, pitch, step)
@@ -128,21 +137,34 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = FINE_DIAMETERS * d / step
     jaws = []
-    for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
+    for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
-        crests = list(_crests(values - turned, pitch, step))
-        if pitch is not None and not any(abs(along[i]) <= length / 2 for i in crests):
+        if pitch is not None and edge.mirrors:  # what is hidden in every flank is given back
+            values, raw = values + MIRROR_SHARE * d, raw + MIRROR_SHARE * d
+        tops = list(crests(values - turned, pitch, step))
+        if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))
-        jaws.append(
-            _bear(raw - turned, values - turned, along, length, fine, crests, pitch, d)
-            if not rough
-            else _bear_on_rough(raw - turned, along, length, swing)
-        )
+        jaws.append(_bear(raw - turned, values - turned, along, length, fine, tops, pitch, d))
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
     return Jaws(
         jaws[0], jaws[1], direction / np.linalg.norm(direction), length, pitch, u_slope, bend
     )
+
+
+def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:
+    """Return both edges cut to the piece of rope on which both were found."""
+    found = [np.flatnonzero(np.isfinite(edge.outward_mm)) for edge in (left, right)]
+    if min(len(places) for places in found) < LEAST_COLUMNS:
+        raise RefusedError(finding("one-edge-only", 0.0))
+    piece = slice(max(f[0] for f in found), min(f[-1] for f in found) + 1)
+    if piece.stop - piece.start < LEAST_COLUMNS:
+        raise RefusedError(finding("one-edge-only", 0.0))
+    cut = [
+        replace(edge, along_mm=edge.along_mm[piece], outward_mm=edge.outward_mm[piece])
+        for edge in (left, right)
+    ]
+    return cut[0], cut[1]
 
 
 def _check_seen(edge: Edge, length: float) -> None:
@@ -151,79 +173,13 @@ def _check_seen(edge: Edge, length: float) -> None:
     refuse_below("one-edge-only", share)
 
 
-def _filled(edge: Edge, d: float) -> Array:
-    """Return the edge without spikes and gaps: both are bridged by their neighbours."""
-    values = edge.outward_mm
-    known = np.isfinite(values)
-    x = np.arange(len(values))
-    bridged = np.interp(x, x[known], values[known])
-    step = float(edge.along_mm[1] - edge.along_mm[0])
-    width = max(5, int(0.12 * d / step)) | 1
-    middle = median_filter(bridged, width, mode="nearest")
-    off = np.abs(bridged - middle)
-    spike = off > max(4 * 1.4826 * float(np.median(off)), 1.5 * edge.step_mm)
-    good = known & ~spike
-    return np.interp(x, x[good], values[good])
-
-
-def _smoothed(values: Array, window: float) -> Array:
-    size = max(5, int(window)) | 1
-    if size >= len(values):
-        size = (len(values) - 1) | 1
-    return np.asarray(savgol_filter(values, size, 2, mode="interp"))
-
-
-def _crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | None, float]:
-    """Return the period of the crowns and the swing of the outline, mm.
-
-    The period is that of the autocorrelation of both sides; None where there is none.
-    """
-    each = []
-    swing = 0.0
-    for values in smooth:
-        x = np.arange(len(values))
-        flat = values - np.polyval(np.polyfit(x, values, 2), x)
-        # crowns end at one height: what stands higher is a lump or a loose wire
-        flat = np.minimum(flat, np.percentile(flat, 80))
-        flat -= flat.mean()
-        swing = max(swing, float(flat.std()))
-        full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
-        each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
-    total = each[0] + each[1]
-    swing *= float(np.sqrt(8))  # from highest to lowest of a wave
-    if swing < CREST_SHARE * d:
-        return None, swing
-    low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
-    if high <= low + 2:
-        return None, swing
-    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
-    if len(peaks) == 0:
-        return None, swing
-    strongest = float(total[low:high][peaks].max())
-    # the first peak that is nearly as good as the best: its multiples repeat it
-    chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
-    if max(float(side[chosen]) for side in each) < ALIKE:
-        return None, swing
-    before, here, after = total[chosen - 1 : chosen + 2]
-    bow = before - 2 * here + after
-    shift = 0.0 if bow == 0 else 0.5 * (before - after) / bow
-    return float((chosen + shift) * step), swing
-
-
-def _crests(values: Array, pitch: float | None, step: float) -> NDArray[np.int64]:
-    if pitch is None:
-        return np.arange(0, len(values), max(1, len(values) // 60))
-    peaks, _ = find_peaks(values, distance=max(1, int(0.6 * pitch / step)))
-    return np.asarray(peaks)
-
-
 def _direction(
     along: Array, smooth: list[Array], pitch: float | None, step: float
 ) -> tuple[float, float, float]:
     """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow."""
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
-        for i in _crests(values, pitch, step):
+        for i in crests(values, pitch, step):
             s = along[i]
             rows.append([sign > 0, sign < 0, sign * s, s, sign * s * s])
             heights.append(values[i])
@@ -240,12 +196,6 @@ def _direction(
     scatter = float(np.sqrt(((weights * (y - A @ solution)) ** 2).sum() / dof))
     covariance = np.linalg.pinv((A * weights[:, None]).T @ (A * weights[:, None]))
     return float(solution[2]), scatter * float(np.sqrt(covariance[2, 2])), float(solution[4])
-
-
-def _bear_on_rough(raw: Array, along: Array, length: float, swing: float) -> Jaw:
-    """Return a line on an outline that swings without a period: high, and little known."""
-    tops = raw[np.abs(along) <= length / 2]
-    return Jaw(float(np.percentile(tops, 95)), swing / 4, 0, float(tops.std()), 0)
 
 
 def _bear(
