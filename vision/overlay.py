@@ -19,7 +19,13 @@ from vision.estimate import Estimate, Marks, PointPx, Refusal, Result
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
 
 
-def draw_results(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> NDArray[np.uint8]:
+def draw_results(
+    pixels: NDArray[np.uint8],
+    results: tuple[Result, ...],
+    *,
+    caption: bool = True,
+    weight: float = 1.0,
+) -> NDArray[np.uint8]:
     """Return a copy of the photograph with the results drawn on it.
 
     Parameters
@@ -28,13 +34,19 @@ def draw_results(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> NDAr
         The upright photograph, RGB.
     results : tuple of Estimate or Refusal
         What was measured in it.
+    caption : bool, optional
+        Whether to write the figures in the corner; not where they stand beside the picture.
+    weight : float, optional
+        How much bolder than usual lines and dots are, for a picture that is shown small.
     """
     picture = Image.fromarray(pixels.copy())
     draw = ImageDraw.Draw(picture)
     unit = max(picture.size) / 1000  # line widths and letters grow with the picture
     for result in results:
         if isinstance(result, Estimate) and result.marks is not None:
-            _draw_marks(draw, result.marks, unit)
+            _draw_marks(draw, result.marks, weight * unit)
+    if not caption:
+        return np.asarray(picture)
     lines = [line for result in results for line in _caption(result)]
     _draw_caption(draw, lines, unit, picture.size[0])
     return np.asarray(picture)

@@ -1,0 +1,52 @@
+"""The report worth signing: one inspection as PDF and as HTML.
+
+==================  =====================================================================
+module              does
+==================  =====================================================================
+report_case         gathers what is shown: judgement, pictures, flags, the record's facts
+report_content      puts it in order, as blocks (`report_blocks`)
+report_tables       tables of what was measured
+report_judged       tables of what that was held against
+report_raw          the appendix
+report_pictures     photographs with their marks
+report_plots        figures (`drawings`), for both writers
+report_pdf          sets the blocks as PDF
+report_html         sets the same blocks as HTML
+report_fonts        letters
+==================  =====================================================================
+"""
+
+from __future__ import annotations
+
+from ui.report_case import ReportCase, case_of_folder, case_of_record
+from ui.report_content import blocks_of
+from ui.report_html import html_of
+from ui.report_pdf import PAPERS, Paper, pdf_of
+
+__all__ = ["PAPERS", "Paper", "ReportCase", "case_of_folder", "case_of_record", "html_report",
+           "pdf_report"]  # fmt: skip
+
+
+def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
+    """Return the report as the bytes of a PDF.
+
+    Parameters
+    ----------
+    case : ReportCase
+        What to show.
+    paper : {"A4", "Letter"}, optional
+        The paper.
+    """
+    record = case.record
+    foot = case.source if record is None else f"{record.name}, fingerprint {record.fingerprint}"
+    return pdf_of(blocks_of(case), title=_title(case), paper=paper, foot=foot)
+
+
+def html_report(case: ReportCase) -> str:
+    """Return the report as the text of one HTML file."""
+    return html_of(blocks_of(case), title=_title(case))
+
+
+def _title(case: ReportCase) -> str:
+    log = case.judgement.log
+    return f"{log.rope.identity}, inspection {log.inspection.identity}"

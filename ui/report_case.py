@@ -1,0 +1,246 @@
+"""A case for the report: the judgement with its pictures, its record and how flags were settled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlalchemy import make_url
+
+from inspection.case import Judgement, judge_log
+from inspection.folder import Folder
+from inspection.limit_tables import USUAL_SETS
+from inspection.record import LoggedReading, Record, Review, open_record
+from inspection.record_plain import plain
+from inspection.record_state import finding_key
+from inspection.scrutiny import LEVEL
+from inspection.tables_in import Rejected
+from inspection.verdict import GUARD_2017, DecisionRule
+from ui.report_blocks import Picture
+from ui.report_pictures import pictures_of
+from vision.estimate import Finding, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A finding about the entries, and how it was settled.
+
+    Parameters
+    ----------
+    finding : Finding
+        What was seen.
+    settled_by, settled_at, settled_how : str
+        Who settled it, when (UTC) and how; empty while it is open.
+    current : bool
+        False where the entries as they stand now don't show it any more.
+    """
+
+    finding: Finding
+    settled_by: str = ""
+    settled_at: str = ""
+    settled_how: str = ""
+    current: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFacts:
+    """What the record says beside the log.
+
+    Parameters
+    ----------
+    name : str
+        What the record is called.
+    fingerprint : str
+        Count and hash of its last event.
+    faults : tuple of str
+        What `verify` found wrong; empty if the record is sound.
+    state : str
+        Where the inspection's review stands.
+    revision : int
+        Number of the last event about the inspection.
+    reviews : tuple of Review
+        All decisions, oldest first.
+    changed : tuple of LoggedReading
+        Readings that were corrected or withdrawn.
+    """
+
+    name: str
+    fingerprint: str
+    faults: tuple[str, ...]
+    state: str
+    revision: int
+    reviews: tuple[Review, ...] = ()
+    changed: tuple[LoggedReading, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportCase:
+    """All that a report shows.
+
+    Parameters
+    ----------
+    judgement : Judgement
+        The inspection, judged.
+    decision : DecisionRule
+        How uncertainty counts at a limit.
+    flags : tuple of Flag
+        Findings about the entries, most deserving first.
+    pictures : tuple of Picture
+        The photographs with their marks.
+    rejected : tuple of Rejected
+        Rows that were not understood.
+    notes : tuple of str
+        What was taken for granted or is missing.
+    record : RecordFacts or None
+        None for a report from a folder.
+    source : str
+        What it was made from, in words.
+    made_at : datetime
+        When it was made.
+    level : float
+        Chance that a log in which nothing is wrong raises any finding at all.
+    """
+
+    judgement: Judgement
+    decision: DecisionRule
+    flags: tuple[Flag, ...]
+    pictures: tuple[Picture, ...]
+    rejected: tuple[Rejected, ...]
+    notes: tuple[str, ...]
+    record: RecordFacts | None
+    source: str
+    made_at: datetime
+    level: float = LEVEL
+
+
+def case_of_folder(
+    folder: Path,
+    read: Folder,
+    *,
+    decision: DecisionRule = GUARD_2017,
+    rule_sets: Sequence[str] = USUAL_SETS,
+    made_at: datetime | None = None,
+) -> ReportCase:
+    """Return the case of a folder whose photographs were measured.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the photographs are.
+    read : Folder
+        Its tables, with the photographs' results in its log.
+    decision, rule_sets : optional
+        As in `inspection.case.judge_log`.
+    made_at : datetime or None, optional
+        When the report was made; now by default.
+    """
+    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets)
+
+    def find(result: Result) -> bytes:
+        path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
+        if not (result.photo_name and path.is_file()):
+            raise ValueError("its file was not found.")
+        return path.read_bytes()
+
+    pictures, missing = pictures_of(read.log.results, find)
+    return ReportCase(
+        judgement=judgement,
+        decision=decision,
+        flags=tuple(Flag(one) for one in judgement.findings),
+        pictures=pictures,
+        rejected=read.rejected,
+        notes=(*judgement.notes, *read.notes, *missing),
+        record=None,
+        source=f"the folder {folder.resolve().name}",
+        made_at=made_at or datetime.now(UTC),
+    )
+
+
+def case_of_record(
+    where: str,
+    inspection: str,
+    read_log: Callable[[str, str], Folder],
+    *,
+    decision: DecisionRule = GUARD_2017,
+    rule_sets: Sequence[str] = USUAL_SETS,
+    made_at: datetime | None = None,
+) -> ReportCase:
+    """Return the case of an inspection in a record.
+
+    Parameters
+    ----------
+    where, inspection : str
+        The record, and which inspection; the latest if it is empty.
+    read_log : callable
+        Reads the inspection's log from the record.
+    decision, rule_sets, made_at : optional
+        As in `case_of_folder`.
+
+    Raises
+    ------
+    ValueError
+        If there is no such record or inspection, or it was changed meanwhile.
+    """
+    read = read_log(where, inspection)
+    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets)
+    identity = read.log.inspection.identity
+    with open_record(where, create=False) as record:
+        before = record.fingerprint()
+        opened = record.inspection(identity)
+        if opened.readings != read.log.readings or opened.results != read.log.results:
+            raise ValueError(
+                f"the record was changed while the report of {identity} was made: make it again."
+            )
+        verified = record.verify()
+        flags = _flags(
+            judgement.findings,
+            {
+                one.key: Flag(one.finding, one.settled_by, one.settled_at, one.settled_how,
+                              one.current)
+                for one in opened.findings
+            },
+        )  # fmt: skip
+        pictures, missing = pictures_of(read.log.results, lambda result: _stored(record, result))
+    facts = RecordFacts(
+        name=Path(where).name if "://" not in where else make_url(where).database or "database",
+        fingerprint=before,
+        faults=verified.faults,
+        state=opened.state,
+        revision=opened.revision,
+        reviews=opened.reviews,
+        changed=tuple(one for one in opened.logged if one.withdrawn or one.corrected_by),
+    )
+    return ReportCase(
+        judgement=judgement,
+        decision=decision,
+        flags=flags,
+        pictures=pictures,
+        rejected=read.rejected,
+        notes=(*judgement.notes, *read.notes, *missing),
+        record=facts,
+        source=f"the record {facts.name}",
+        made_at=made_at or datetime.now(UTC),
+    )
+
+
+def _flags(found: Sequence[Finding], kept: Mapping[str, Flag]) -> tuple[Flag, ...]:
+    """Return today's findings with how they were settled, then settled ones no longer seen."""
+    keys = [finding_key(plain(one)) for one in found]
+    flags = [kept.get(key, Flag(one)) for key, one in zip(keys, found, strict=True)]
+    settled = [one for key, one in kept.items() if key not in keys and one.settled_by]
+    return (
+        *(Flag(one.finding, one.settled_by, one.settled_at, one.settled_how) for one in flags),
+        *(
+            Flag(one.finding, one.settled_by, one.settled_at, one.settled_how, current=False)
+            for one in settled
+        ),
+    )
+
+
+def _stored(record: Record, result: Result) -> bytes:
+    """Return a photograph's bytes from the record's store; a sentence where it can't."""
+    if not result.photo_sha256:
+        raise ValueError("the record does not say which file it was.")
+    return record.photographs.get(result.photo_sha256)

@@ -1,0 +1,105 @@
+"""`ropephoto report`: one inspection as a PDF worth signing, and as HTML."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ui.check_command import DECISIONS
+
+if TYPE_CHECKING:
+    from ui.check_command import Measure
+    from ui.report import ReportCase
+
+
+@click.command()
+@click.argument("where", metavar="FOLDER|RECORD")
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path), metavar="OUT.pdf")
+@click.option("--inspection", default="", metavar="NAME", help="Which one; default: the latest.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@click.option("--html", "also_html", is_flag=True, help="Write OUT.html beside it, too.")
+@click.option(
+    "--decision",
+    type=click.Choice(DECISIONS),
+    default="guard-band",
+    show_default=True,
+    help="How uncertainty counts at a limit; as in `check`.",
+)
+@click.option("--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several.")
+@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.pass_context
+def report(
+    context: click.Context,
+    where: str,
+    out: Path,
+    inspection: str,
+    paper: str,
+    also_html: bool,
+    decision: str,
+    limits: tuple[str, ...],
+    print_set: str | None,
+) -> None:
+    """Write an inspection's report: figures, photographs, verdicts, flags, raw data.
+
+    FOLDER and RECORD are as in `check`. From a folder the photographs are measured first; from
+    a record come what they gave, how flags were settled, and the record's fingerprint. A file
+    that is there already is not overwritten.
+
+    \b
+    Example:
+      ropephoto report sample_images crane-2.pdf --html
+    """
+    wanted = [out] if not also_html else [out, out.with_suffix(".html")]
+    if out.suffix.lower() != ".pdf":
+        raise click.UsageError(f"the report is a PDF: name it like report.pdf; got {out.name}.")
+    for path in wanted:
+        if path.exists():
+            raise click.UsageError(f"{path} is there already; name another file or move it.")
+    try:
+        case = _case(where, inspection, decision, limits, print_set, context.obj)
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+    _write(case, wanted, paper)
+    for path in wanted:
+        click.echo(f"Wrote {path}.")
+    click.echo(case.judgement.first_look)
+
+
+def _case(
+    where: str,
+    inspection: str,
+    decision: str,
+    limits: tuple[str, ...],
+    print_set: str | None,
+    measure: Measure | None,
+) -> ReportCase:
+    from inspection.limit_tables import USUAL_SETS
+    from ui.check_command import _decision, _measure, _measured, _recorded
+    from ui.report import case_of_folder, case_of_record
+
+    rule, sets = _decision(decision), limits or USUAL_SETS
+    folder = Path(where)
+    if folder.is_dir():
+        read = _measured(folder, inspection, print_set, measure or _measure(False, False))
+        return case_of_folder(folder, read, decision=rule, rule_sets=sets)
+    if print_set is not None:
+        raise ValueError("--print-set is for a folder; a record says itself which print was used.")
+    return case_of_record(where, inspection, _recorded, decision=rule, rule_sets=sets)
+
+
+def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:
+    from ui.report import html_report, pdf_report
+
+    for path in wanted:
+        is_pdf = path.suffix.lower() == ".pdf"
+        data = pdf_report(case, paper="Letter" if paper == "Letter" else "A4") if is_pdf else (
+            html_report(case).encode("utf-8")
+        )  # fmt: skip
+        try:
+            path.write_bytes(data)
+        except OSError as failed:
+            raise click.ClickException(
+                f"{path} could not be written ({failed.strerror}); choose another place."
+            ) from failed

@@ -1,0 +1,37 @@
+"""Which drawing belongs to which data: the PDF takes it as it is, the HTML as SVG."""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from reportlab.graphics import renderSVG
+from reportlab.graphics.shapes import Drawing
+
+from ui.drawings import along_rope_drawing, history_drawing
+from ui.drawings_checks import budget_drawing, differences_drawing, digits_drawing
+from ui.figures import AlongRope, Differences, Digits, History
+from ui.report_blocks import Plot
+from ui.report_fonts import BOLD, CSS_FONTS, PLAIN
+
+
+def drawing_of(plot: Plot, width: float) -> Drawing:
+    """Return the drawing of a figure, `width` pt wide."""
+    match plot:
+        case AlongRope():
+            return along_rope_drawing(plot, width=width)
+        case Differences():
+            return differences_drawing(plot, width=width)
+        case Digits():
+            return digits_drawing(plot, width=width)
+        case History():
+            return history_drawing(plot, width=width)
+        case tuple():
+            return budget_drawing(plot, width=width)
+        case _:
+            assert_never(plot)
+
+
+def svg_of(drawing: Drawing) -> str:
+    """Return a drawing as SVG, with letters that a browser has."""
+    made: str = renderSVG.drawToString(drawing)
+    return made.replace(BOLD, CSS_FONTS).replace(PLAIN, CSS_FONTS)

@@ -1,0 +1,148 @@
+"""The appendix: raw data from which every figure of the report can be worked out again."""
+
+from __future__ import annotations
+
+from inspection.case import Judgement
+from inspection.log import place_words
+from ui.report_blocks import Block, Grid, Heading, Words
+from ui.report_case import ReportCase
+from ui.words import place, refused
+from vision.estimate import Estimate, shares
+
+LEAST_SHARE = 0.0005  # smaller parts of a budget are counted together
+
+
+def raw_data(case: ReportCase) -> list[Block]:
+    """Return readings as typed, gauges, photographs, their budgets, and what was left out."""
+    judgement = case.judgement
+    return [
+        *_readings(judgement),
+        *_gauges(judgement),
+        *_photographs(judgement),
+        *_budgets(judgement),
+        *_changed(case),
+        *_left_out(case),
+    ]
+
+
+def _readings(judgement: Judgement) -> list[Block]:
+    log = judgement.log
+    rows = tuple(
+        (
+            str(number), place_words(one.station, one.view_deg), one.typed, f"{one.value_mm:.3f}",
+            one.gauge, one.person,
+            "" if one.at is None else one.at.isoformat(sep=" ", timespec="seconds"),
+        )
+        for number, one in enumerate(log.readings, start=1)
+    )  # fmt: skip
+    if not rows:
+        return []
+    head = ("No.", "Place", "As typed", "Value (mm)", "Gauge", "Read by", "Logged at")
+    widths = (0.6, 2, 1.2, 1.2, 1.6, 1.8, 2.2)
+    return [
+        Heading("Gauge readings as logged", 3),
+        Grid(head, rows, widths, right=frozenset({0, 3})),
+    ]
+
+
+def _gauges(judgement: Judgement) -> list[Block]:
+    rows = tuple(
+        (
+            one.identity, one.kind, f"{one.resolution_mm:g}", f"{one.permissible_error_mm:g}",
+            "not known" if one.calibration_due is None else one.calibration_due.isoformat(),
+        )
+        for one in judgement.log.gauges.values()
+    )  # fmt: skip
+    if not rows:
+        return []
+    head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration holds until")
+    return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
+
+
+def _photographs(judgement: Judgement) -> list[Block]:
+    results = judgement.log.results
+    if not results:
+        return []
+    rows = tuple(
+        (
+            one.photo_name, place(one),
+            "" if one.taken_at is None else one.taken_at.isoformat(sep=" ", timespec="seconds"),
+            one.camera,
+            (one.print_set or "not checked") if isinstance(one, Estimate) else "",
+            f"{one.focal_px:.0f}" if isinstance(one, Estimate) else "",
+            one.hold if isinstance(one, Estimate) else "no diameter",
+            one.photo_sha256,
+        )
+        for one in results
+    )  # fmt: skip
+    head = ("Photograph", "Place", "Taken at", "Camera", "Card set", "Focal length (px)",
+            "Card held", "SHA-256 of the file")  # fmt: skip
+    widths = (2.6, 1.8, 1.7, 1.4, 1.2, 1.0, 1.1, 2.7)
+    return [
+        Heading("Photographs", 3),
+        Grid(head, rows, widths, right=frozenset({5})),
+        *(Words(f"{one.photo_name}: {refused(one)}", "small")
+          for one in judgement.crosscheck.refused),
+    ]  # fmt: skip
+
+
+def _budgets(judgement: Judgement) -> list[Block]:
+    """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    rows: list[tuple[str, ...]] = []
+    for one in estimates:
+        small, small_share = 0.0, 0.0
+        name = place(one)
+        for term, share in shares(one.budget):
+            if share < LEAST_SHARE:
+                small, small_share = small + term.u_mm**2, small_share + share
+                continue
+            rows.append((
+                name, term.quantity, term.kind,
+                f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
+                f"{term.sensitivity:.3g}", f"{term.u_mm:.4f}", f"{100 * share:.1f}",
+            ))  # fmt: skip
+        if small_share:
+            rows.append((name, "all smaller parts together", "", "", "", f"{small**0.5:.4f}",
+                         f"{100 * small_share:.1f}"))  # fmt: skip
+        rows.append((name, "combined standard uncertainty u", "", "", "", f"{one.u_mm:.4f}", "100"))
+    if not rows:
+        return []
+    head = ("Figure", "Quantity", "Kind", "u of it", "Sensitivity (mm per unit)", "Gives (mm)",
+            "Share of the variance (%)")  # fmt: skip
+    return [
+        Heading("Budgets of the photographs", 3),
+        Words("Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
+              "one source add before squaring, so the combined value can differ from the root of "
+              "the listed parts' sum of squares.", "small"),
+        Grid(head, tuple(rows), (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3), right=frozenset({3, 4, 5, 6})),
+    ]  # fmt: skip
+
+
+def _changed(case: ReportCase) -> list[Block]:
+    """Return the readings of a record that were corrected or withdrawn."""
+    if case.record is None or not case.record.changed:
+        return []
+    rows = tuple(
+        (
+            str(one.number), place_words(one.reading.station, one.reading.view_deg),
+            one.reading.typed, "withdrawn" if one.withdrawn else "corrected", one.corrected_by,
+            str(one.event),
+        )
+        for one in case.record.changed
+    )  # fmt: skip
+    head = ("Reading", "Place", "Now", "What happened", "By", "Event in the record")
+    return [
+        Heading("Readings that were corrected or withdrawn", 3),
+        Grid(head, rows, (1, 2, 1.4, 1.6, 2, 1.6)),
+    ]
+
+
+def _left_out(case: ReportCase) -> list[Block]:
+    if not case.rejected:
+        return []
+    rows = tuple((str(one.line), one.reason, " | ".join(one.cells)) for one in case.rejected)
+    return [
+        Heading("Rows that were not understood", 3),
+        Grid(("Line", "Why", "What stands there"), rows, (0.6, 3, 4)),
+    ]

@@ -1,0 +1,212 @@
+"""Tables of what was measured: stations, views, sections, photographs against the gauge."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from inspection.case import Judgement
+from inspection.lengths import MM_PER_INCH
+from inspection.log import place_words
+from inspection.placed_verdicts import Source
+from inspection.section import Section
+from ui.figure_sources import along_rope, budget_shares, differences, roundness
+from ui.figures import K
+from ui.report_blocks import Block, Drawn, Grid, Heading, Rounds, Words
+from ui.words import place
+from vision.estimate import Estimate, Term, shares
+
+FIGURES_RIGHT = frozenset(range(1, 20))
+
+
+def stations(judgement: Judgement) -> list[Block]:
+    """Return the stations with their place, note, and what was taken at each."""
+    log = judgement.log
+    photographs = Counter(one.station for one in log.results if isinstance(one, Estimate))
+    readings = Counter(one.station for one in log.readings)
+    known = {one.number: one for one in log.inspection.stations}
+    numbers = sorted({*known, *readings, *(n for n in photographs if n is not None)})
+    if not numbers:
+        return [Words("No station was named.")]
+    rows = []
+    for number in numbers:
+        station = known.get(number)
+        rows.append((
+            str(number),
+            "" if station is None else f"{station.position_m:g}",
+            "" if station is None else station.note,
+            str(photographs.get(number, 0)),
+            str(readings.get(number, 0)),
+        ))  # fmt: skip
+    head = ("Station", "Place along the rope (m)", "Note", "Photographs with a figure", "Readings")
+    return [Grid(head, tuple(rows), (1, 1.6, 4, 1.8, 1.2), right=frozenset({0, 1, 3, 4}))]
+
+
+def sections(judgement: Judgement) -> list[Block]:
+    """Return mean diameter and ovality of every station, by photographs and by gauge."""
+    rope = judgement.log.rope
+    inch = rope.units == "inch"
+    rows: list[tuple[str, ...]] = []
+    both: list[tuple[Section, Source]] = [
+        *((one, "photographs") for one in judgement.photograph_sections),
+        *((one, "gauge") for one in judgement.gauge_sections),
+    ]  # fmt: skip
+    for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
+        difference = one.difference_pct
+        rows.append((
+            str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
+            source,
+            " and ".join(f"{view.view_deg}°" for view in one.views),
+            f"{one.mean_mm:.2f}",
+            *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
+            f"{K * one.u_mean_mm:.2f}",
+            "" if difference is None else f"{difference:+.2f}",
+            f"{one.ovality_mm:.2f}",
+            f"{K * one.u_ovality_mm:.2f}",
+            "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
+        ))  # fmt: skip
+    if not rows:
+        return [Words("No station was measured in two directions: no mean, no ovality.")]
+    head = (
+        "Station", "Measured by", "Directions", "Mean (mm)", *(("Mean (in)",) if inch else ()),
+        "U (mm)", "Mean − nominal (% of nominal)", "Ovality (mm)", "U (mm)",
+        "Ovality (% of nominal)",
+    )  # fmt: skip
+    widths = (1, 1.6, 1.5, 1.1, *((1.1,) if inch else ()), 0.9, 1.5, 1.1, 0.9, 1.3)
+    right = frozenset(range(3, len(head)))
+    told = Words(
+        "Mean: over the directions. Ovality: larger minus smaller direction; it is never "
+        "negative, so a perfectly round rope reads a little more than 0. U: expanded "
+        "uncertainty, k = 2.",
+        "small",
+    )
+    return [
+        Drawn(along_rope(judgement), "Mean diameter along the rope; bars are U (k = 2)."),
+        Grid(head, tuple(rows), widths, right=right),
+        told,
+    ]
+
+
+def rounds(judgement: Judgement) -> list[Block]:
+    """Return each photographed station as seen along the rope (gauge where there is none)."""
+    source: Source = "photographs" if judgement.photograph_sections else "gauge"
+    chosen = judgement.photograph_sections or judgement.gauge_sections
+    if not chosen:
+        return []
+    shown = tuple(roundness(one, source) for one in chosen)
+    told = " ".join(f"Station {one.station}: {one.words}" for one in shown)
+    caption = (
+        "Diamonds and bars: measured directions with U (k = 2). The line between them is drawn, "
+        "not measured. Dashed ring: the mean; dotted rings: as much less and more as stated. "
+    )
+    return [Heading("Roundness", 3), Rounds(shown, caption + told)]
+
+
+def views(judgement: Judgement) -> list[Block]:
+    """Return every photograph's figure with its uncertainty, and each warning once."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    if not estimates:
+        return [Words("No photograph gave a diameter.")]
+    rows = []
+    for one in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
+        largest = shares(one.budget)[:1]
+        most = "".join(f"{term.quantity} ({100 * share:.0f} %)" for term, share in largest)
+        rows.append((
+            place(one), f"{one.diameter_mm:.2f}", f"{one.expanded_mm():.2f}",
+            f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
+            str(one.crowns) if one.crowns else "smooth", f"{one.jaw_mm:.0f}",
+            f"{one.px_per_mm:.1f}", f"{one.tilt_deg:.0f}", most,
+        ))  # fmt: skip
+    head = ("Place", "Diameter (mm)", "U (mm)", "U (%)", "Crowns on the jaws", "Jaw length (mm)",
+            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty")  # fmt: skip
+    widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6)
+    blocks: list[Block] = [
+        Grid(head, tuple(rows), widths, right=frozenset(range(1, 8))),
+    ]
+    warnings = Counter(
+        f"{finding.seen} {finding.remedy}" for one in estimates for finding in one.findings
+    )
+    blocks += [
+        Words(f"Noted in {count} of {len(estimates)} figures: {words}", "small")
+        for words, count in warnings.items()
+    ]
+    return blocks
+
+
+def budget(judgement: Judgement) -> list[Block]:
+    """Return what the photographs' uncertainty comes from, all of them together."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    terms: list[Term] = [term for one in estimates for term in one.budget]
+    if not terms:
+        return []
+    parts = budget_shares(terms)
+    first = parts[0]
+    caption = (
+        f"Parts of the variance of {len(estimates)} figures from photographs, taken together. "
+        f"Most comes from: {first.quantity} ({first.share_pct:.0f} %). The budget of each "
+        "photograph is in the appendix."
+    )
+    return [Heading("What the uncertainty comes from", 3), Drawn(parts, caption)]
+
+
+def comparisons(judgement: Judgement) -> list[Block]:
+    """Return every reading against its photograph, with limits of agreement."""
+    found = judgement.crosscheck.comparisons
+    if not found:
+        return [Words("No reading could be held against a photograph of the same place.")]
+    rows = tuple(
+        (
+            place_words(one.station or 0, one.view_deg), one.gauge, one.typed,
+            f"{one.gauge_mm:.2f}", f"{K * one.u_gauge_mm:.2f}", f"{one.photo_mm:.2f}",
+            f"{K * one.u_photo_mm:.2f}", f"{one.difference_mm:+.2f}",
+            f"{K * one.u_difference_mm:.2f}", f"{one.en:+.2f}", one.word,
+        )
+        for one in found
+    )  # fmt: skip
+    head = ("Place", "Gauge", "As typed", "Reading (mm)", "U (mm)", "Photograph (mm)", "U (mm)",
+            "Photograph − gauge (mm)", "U (mm)", "E_n", "In words")  # fmt: skip
+    widths = (2.0, 1.5, 1.1, 1.2, 0.8, 1.5, 0.8, 1.5, 0.8, 0.9, 1.4)
+    strong = frozenset(i for i, one in enumerate(found) if one.word == "disagrees")
+    blocks: list[Block] = [
+        Grid(head, rows, widths, right=frozenset(range(3, 10)), strong=strong),
+        Words(
+            "E_n: difference over its expanded uncertainty (ISO 13528). Up to 1 in size agrees, "
+            'from 1.5 disagrees, between is doubtful; "cannot say": the uncertainty is larger '
+            "than a difference that would matter.",
+            "small",
+        ),
+    ]
+    agreement = judgement.agreement
+    if agreement is None:
+        blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))
+    else:
+        shared = (
+            "" if agreement.u_bias_mm is None
+            else f" Standard uncertainty of the mean difference {agreement.u_bias_mm:.3f} mm."
+        )  # fmt: skip
+        blocks.append(Words(
+            f"Mean difference photograph − gauge {agreement.bias_mm:+.3f} mm, limits of agreement "
+            f"{agreement.low_mm:+.2f} mm to {agreement.high_mm:+.2f} mm "
+            f"({agreement.count} comparisons).{shared}"
+        ))  # fmt: skip
+    caption = (
+        "Photograph minus gauge against the mean of both; bars are U (k = 2), dashed lines the "
+        "mean difference and the limits of agreement."
+    )
+    blocks.append(Drawn(differences(judgement), caption))
+    blocks += _alone(judgement)
+    return blocks
+
+
+def _alone(judgement: Judgement) -> Sequence[Block]:
+    checked = judgement.crosscheck
+    lines = [
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to hold it against."
+        for one in checked.photos_alone
+    ]
+    lines += [
+        f"{place_words(one.station, one.view_deg)}: {one.typed} was logged, no photograph to "
+        "hold it against."
+        for one in checked.readings_alone
+    ]
+    return [Words(line, "small") for line in lines]
