@@ -79,6 +79,10 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     full = float((length[usable] > 0.97 * len(across)).mean())
     if full > 0.5:
         raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(theta)))
+    # where the rope leaves the band, the middle of what is left of it is not its axis
+    usable &= (first > 0) & (first + length < len(across))
+    if usable.sum() < 0.15 * COLUMNS:
+        raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(theta)))
     middle = across[0] + step * card.scale_y * (first + (length - 1) / 2)
     slope, offset, keep = _straight_line(along, middle, usable, len(across) * step)
     if keep.sum() < 0.15 * COLUMNS:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import binary_dilation, median_filter
 from scipy.signal import find_peaks, savgol_filter
 from scipy.stats import norm
 
@@ -179,7 +179,9 @@ def _direction(
     """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow."""
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
-        for i in crests(values, pitch, step):
+        tops = crests(values, pitch, step)
+        high = np.median(values[tops]) + 2 * STRAY_SHARE * float(np.ptp(along)) / 6
+        for i in tops[values[tops] <= high]:  # a lump must not turn the jaws
             s = along[i]
             rows.append([sign > 0, sign < 0, sign * s, s, sign * s * s])
             heights.append(values[i])
@@ -223,13 +225,17 @@ def _bear(
         return Jaw(
             float(np.median(values)), float(noise / np.sqrt(independent)), 0, float(values.std()), 0
         )
+    usual = float(np.sort(broad[crests])[(len(crests) - 1) // 2])  # of two, the lower
+    stray = broad > usual + STRAY_SHARE * d
+    strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
+    if strays:  # the flanks of what stands out are no strand either
+        stray = broad > usual + 0.25 * STRAY_SHARE * d
+        beside = max(1, int(0.1 * pitch / (along[1] - along[0])))
+        within &= ~binary_dilation(stray, iterations=beside)
     inside = [i for i in crests if within[i]]
-    usual = float(np.median(broad[crests]))
-    strays = [i for i in inside if broad[i] > usual + STRAY_SHARE * d]
-    if len(strays) < len(inside):
-        for i in strays:  # what stands near a stray crown is no strand either
-            within = within & (np.abs(along - along[i]) > 0.5 * pitch)
-    heights = broad[[i for i in inside if within[i]]]
+    if not inside:
+        return Jaw(usual, STRAY_SHARE * d / 4, 0, 0.0, strays)
+    heights = broad[inside]
     tops = close[within]
     bumps = tops[find_peaks(tops)[0]] if len(tops) > 2 else tops
     top = float(tops.max())
@@ -237,7 +243,7 @@ def _bear(
     rivals = max(1, int((bumps > top - 2.5 * noise).sum()))
     expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
     spread = float(heights.std(ddof=1)) if len(heights) > 1 else 0.0
-    return Jaw(top - expected * noise, noise, len(heights), spread, len(strays))
+    return Jaw(top - expected * noise, noise, len(heights), spread, strays)
 
 
 def _noise(raw: Array, close: Array, size: int) -> float:

@@ -15,7 +15,7 @@ the rope's height is covered by the term for the gap.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -42,6 +42,7 @@ from vision.markers import MIN_CORNERS, FoundCard
 Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
+MOST_STEPS = 200  # focal length against tilt against print scale is a long, curved valley
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 
 
@@ -54,9 +55,11 @@ class Pose:
     theta : ndarray of shape (12,)
         The vector of the module's table.
     covariance : ndarray of shape (12, 12)
-        Its covariance.
+        Its covariance, without what the print scale adds.
     scale_shift : ndarray of shape (12, 2)
         Change of `theta` per unit of print scale along (0) and across (1).
+    u_scale : ndarray of shape (2,)
+        Standard uncertainty of the print scale along and across, 1.
     lens : Lens
         What was known of the camera beforehand.
     rms_px : float
@@ -70,6 +73,7 @@ class Pose:
     theta: Array
     covariance: Array
     scale_shift: Array
+    u_scale: Array
     lens: Lens
     rms_px: float
     corners: int
@@ -83,7 +87,13 @@ class Pose:
     @property
     def u_focal_px(self) -> float:
         """Standard uncertainty of the focal length, px."""
-        return self.focal_px * float(np.sqrt(self.covariance[LOG_F, LOG_F]))
+        return self.focal_px * float(np.sqrt(self.whole_covariance[LOG_F, LOG_F]))
+
+    @property
+    def whole_covariance(self) -> Array:
+        """Covariance of `theta` (12, 12), the print scale with it."""
+        by_scale = self.scale_shift * self.u_scale
+        return np.asarray(self.covariance + by_scale @ by_scale.T)
 
 
 def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
@@ -118,26 +128,19 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
             )
             pose = _fit(found, card, wide)
     else:
-        percent = 100 * float(np.sqrt(pose.covariance[LOG_F, LOG_F]))
-        warnings.append(finding("focal-unknown", percent))
+        warnings.append(finding("focal-unknown", 100 * pose.u_focal_px / pose.focal_px))
     warnings += _flatness(pose)
-    return Pose(
-        pose.theta,
-        pose.covariance,
-        pose.scale_shift,
-        pose.lens,
-        pose.rms_px,
-        pose.corners,
-        tuple(warnings),
-    )
+    return replace(pose, findings=tuple(warnings))
 
 
 def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
-    prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0.0, 0.0])
+    prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, 0, 0], float)
+    u_scale = np.maximum([card.u_scale_x, card.u_scale_y], 1e-6)
     u_prior = np.array(
         [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px, U_BEND_MM, U_BEND_MM]
+        + [float(u) for u in u_scale]
     )
 
     flat = drawn * [card.scale_x, card.scale_y]
@@ -153,19 +156,15 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     sigma = max(rms, CORNER_FLOOR_PX)
     information = (jacobian.T * weights) @ jacobian / sigma**2
     information[6:, 6:] += np.diag(1 / u_prior**2)
-    covariance: Array = np.asarray(np.linalg.inv(information), np.float64)
-    by_scale = (
-        np.stack(
-            [
-                _corners(theta, flat + drawn * step, half)[0] - _corners(theta, flat, half)[0]
-                for step in ([1e-5, 0.0], [0.0, 1e-5])
-            ],
-            axis=1,
-        )
-        / 1e-5
+    whole = np.linalg.inv(information)
+    # How the answer follows the scale that the print is taken to have, and what is uncertain
+    # apart from it: the answer is linear in everything that was put in.
+    scale_shift = whole[:SIZE, SIZE:] / u_scale**2
+    information[SIZE:, SIZE:] -= np.diag(1 / u_scale**2)
+    covariance = np.asarray(whole[:SIZE] @ information @ whole[:SIZE].T, np.float64)
+    return Pose(
+        theta[:SIZE], covariance, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ()
     )
-    scale_shift = -covariance @ (jacobian.T * weights) @ by_scale / sigma**2
-    return Pose(theta, covariance, scale_shift, lens, rms, len(seen), ())
 
 
 def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
@@ -189,25 +188,30 @@ def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
 
 
 def _corners(theta: Array, flat_mm: Array, half: tuple[float, float]) -> tuple[Array, Array]:
-    """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian (2 N, 12).
+    """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian (2 N, 14).
 
     OpenCV gives the derivatives by rotation, translation, focal length, distortion and
     principal point; those by curl and twist are a point's own shift in z, sent the same way.
     """
+    flat_mm = flat_mm * (1 + theta[SIZE:])
     points = bent_mm(theta, flat_mm, *half)
     f = float(np.exp(theta[LOG_F]))
     K = np.array([[f, 0, theta[CX]], [0, f, theta[CY]], [0, 0, 1]])
     lens = np.array([theta[K1], 0, 0, 0, 0])
     turn, shift = theta[:3].reshape(3, 1), theta[3:6].reshape(3, 1)
     seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, K, lens)
-    jacobian = np.empty((2 * len(points), SIZE))
+    jacobian = np.empty((2 * len(points), SIZE + 2))
     jacobian[:, :6] = J[:, :6]
     jacobian[:, LOG_F] = f * (J[:, 6] + J[:, 7])
     jacobian[:, CX], jacobian[:, CY], jacobian[:, K1] = J[:, 8], J[:, 9], J[:, 10]
-    # raising a point by dz is moving the camera's frame by R's third column times dz
-    per_mm = J[:, 3:6] @ rotation(theta)[:, 2]
+    # moving a point by (dx, dy, dz) is moving the camera's frame by R times that
+    per_mm = J[:, 3:6] @ rotation(theta)
     x, y = np.repeat(flat_mm[:, 0] / half[0], 2), np.repeat(flat_mm[:, 1] / half[1], 2)
-    jacobian[:, CURL], jacobian[:, TWIST] = per_mm * x * x, per_mm * x * y
+    jacobian[:, CURL], jacobian[:, TWIST] = per_mm[:, 2] * x * x, per_mm[:, 2] * x * y
+    jacobian[:, SIZE], jacobian[:, SIZE + 1] = (
+        per_mm[:, 0] * x * half[0],
+        per_mm[:, 1] * y * half[1],
+    )
     return np.asarray(seen, float).ravel(), jacobian
 
 
@@ -220,7 +224,7 @@ def _least_squares(
 ) -> tuple[Array, Array, Array]:
     """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
     target = seen.ravel()
-    theta, damping, sigma = start.copy(), 1e-4, 0.1
+    theta, damping, sigma = start.copy(), 1e-6, 0.1
     weights = np.ones(seen.size)
 
     def cost(t: Array, r: Array) -> float:
@@ -229,14 +233,14 @@ def _least_squares(
     predicted, jacobian = model(theta)
     residuals = predicted - target
     settled = 0
-    for _ in range(60):
+    for _ in range(MOST_STEPS):
         normal = (jacobian.T * weights) @ jacobian / sigma**2
         pull = -(jacobian.T * weights) @ residuals / sigma**2
         normal[6:, 6:] += np.diag(1 / u_prior**2)
         pull[6:] -= (theta[6:] - prior) / u_prior**2
         move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
         predicted, ahead = model(theta + move)
-        small = bool(np.abs(move * np.sqrt(np.diag(normal))).max() < 1e-3)
+        small = bool(pull @ move < 1e-5)  # what is left to gain, in units of chi squared
         if cost(theta + move, predicted - target) <= cost(theta, residuals):
             theta, residuals, jacobian = theta + move, predicted - target, ahead
             damping = max(damping / 10, 1e-9)
@@ -247,18 +251,19 @@ def _least_squares(
             if settled > 3:
                 break
             spread = 1.4826 * float(np.median(np.abs(residuals)))
-            sigma, damping = max(spread, CORNER_FLOOR_PX), 1e-4
+            sigma, damping = max(spread, CORNER_FLOOR_PX), 1e-6
             weights = np.minimum(1.0, 2.5 * sigma / np.maximum(np.abs(residuals), 1e-12))
     return theta, residuals, weights
 
 
 def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
     """Return by how much the card's own focal length is off the stated one, if it surely is."""
-    own = 1 / pose.covariance[LOG_F, LOG_F] - 1 / lens.u_log_focal**2
+    variance = pose.whole_covariance[LOG_F, LOG_F]
+    own = 1 / variance - 1 / lens.u_log_focal**2
     if own <= 0:
         return None
     logged = np.log(lens.focal_px)
-    seen = (pose.theta[LOG_F] / pose.covariance[LOG_F, LOG_F] - logged / lens.u_log_focal**2) / own
+    seen = (pose.theta[LOG_F] / variance - logged / lens.u_log_focal**2) / own
     gap = abs(float(np.expm1(seen - logged)))
     sure = abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal)
     return gap if sure and 100 * gap > limit_of("focal-disagrees") else None
@@ -266,7 +271,8 @@ def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
 
 def _flatness(pose: Pose) -> list[Finding]:
     bend = abs(pose.theta[CURL]) + abs(pose.theta[TWIST])
-    u_bend = float(np.sqrt(pose.covariance[CURL, CURL] + pose.covariance[TWIST, TWIST]))
+    variances = np.diag(pose.whole_covariance)
+    u_bend = float(np.sqrt(variances[CURL] + variances[TWIST]))
     surely = bend - 2 * u_bend
     refuse_above("card-bent", surely)
     return [finding("card-slightly-bent", bend)] if surely > limit_of("card-slightly-bent") else []
