@@ -33,7 +33,12 @@ Array = NDArray[np.float64]
 # together: band mirrored in the flanks of bright wires; a cast shadow's rim on a band without
 # colour; what is left on dull rope.
 U_EDGE_PX = 0.20
-U_MIRROR_SHARE, U_GREY_BAND_SHARE, U_DULL_SHARE = 0.0032, 0.0045, 0.0008
+SURFACE_TERMS = {
+    "dull": ("shading of dull wires", 0.0008),
+    "bright": ("band mirrored in bright wires", 0.0032),
+    "polished": ("band mirrored in polished wires", 0.0040),
+    "grey band": ("shadow beside the rope on a band without colour", 0.0045),
+}
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at
 # most 0.15 % over 18 rendered ropes with perfect edges.
 U_CROWNS_SHARE = 0.0007
@@ -257,7 +262,9 @@ def _edge_terms(
                 f"edge:{photo}:crowns",
             )
         )
-    word, share = _surface(outline, jaws.crown_pitch_mm is None)
+    word, share = SURFACE_TERMS[outline.surface]
+    if outline.surface in ("bright", "polished") and jaws.crown_pitch_mm is None:
+        word, share = "band mirrored in a smooth, bright flank", U_MIRROR_SMOOTH_SHARE
     terms.append(
         Term(word, share * outline.rough_mm, "mm", both / np.sqrt(2), "B", f"edge:{photo}:surface")
     )
@@ -266,14 +273,3 @@ def _edge_terms(
         Term("direction of the jaws", jaws.u_slope, "1", lever, "A", f"edge:{photo}:direction")
     )
     return terms
-
-
-def _surface(outline: Outline, smooth: bool) -> tuple[str, float]:
-    """Return what the rope's surface does to its outline, and how much of the diameter."""
-    if not outline.coloured:
-        return "shadow beside the rope on a band without colour", U_GREY_BAND_SHARE
-    if outline.left.mirrors or outline.right.mirrors:
-        if smooth:
-            return "band mirrored in a smooth, bright flank", U_MIRROR_SMOOTH_SHARE
-        return "band mirrored in bright wires", U_MIRROR_SHARE
-    return "shading of dull wires", U_DULL_SHARE

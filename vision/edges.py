@@ -31,12 +31,14 @@ from vision.strip import Image, Light, Strip, across_vector, cut_strip, scale_at
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Side = Literal["left", "right"]
+Surface = Literal["dull", "bright", "polished", "grey band"]
 
 HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
 MOST_COLUMNS = 700
 INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
+GLOSSY = 5.0  # lightest tenth over median: above, the wires are near to mirrors
 METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
 MORE_BLUR = 0.6  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
@@ -60,6 +62,8 @@ class Edge:
         How far typical rope is reached right behind the edge, see `vision.profiles`.
     mirrors : bool
         True where the rope is bright enough to mirror a coloured band in its flanks.
+    gloss : float
+        How much lighter the lightest tenth of the rope is than its median, a ratio.
     burnt : float
         Share of the edge's inner side that is overexposed, 0 to 1.
     """
@@ -70,6 +74,7 @@ class Edge:
     step_mm: float
     clearness: float
     mirrors: bool
+    gloss: float
     burnt: float
 
 
@@ -89,8 +94,8 @@ class Outline:
         Rope's width as first seen, brought to that height, mm.
     px_per_mm : float
         Scale of the photograph at the station, across the rope.
-    coloured : bool
-        True where the band has a colour of its own.
+    surface : {"dull", "bright", "polished", "grey band"}
+        What the rope's wires do to its outline; "grey band" where the band has no colour.
     """
 
     left: Edge
@@ -100,7 +105,7 @@ class Outline:
     height_mm: float
     rough_mm: float
     px_per_mm: float
-    coloured: bool
+    surface: Surface
 
 
 def trace_edges(
@@ -162,7 +167,8 @@ def trace_edges(
         )
         for side in ("left", "right")
     )
-    return Outline(left, right, origin, axis.direction, height, width, scale, axis.coloured)
+    surface = _surface(axis, left, right)
+    return Outline(left, right, origin, axis.direction, height, width, scale, surface)
 
 
 def _trace_side(
@@ -185,7 +191,7 @@ def _trace_side(
     usable = strip.inside & (near | _on_band(strip, theta, card))
     band = usable & ~near
     rope = usable & (outward < ROPE_WITHIN * half)[:, None]
-    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 0.0)
+    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 1.0, 0.0)
     if band.sum() < 200 or rope.sum() < 200:
         return nowhere
     plain = np.median(strip.light[band], axis=0)
@@ -201,9 +207,10 @@ def _trace_side(
     mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
     edge = np.where(sure, outward[0] - position * step, np.nan)
     inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
-    return Edge(
-        side, along, edge, step, clearness, mirrors, float((inner.min(axis=-1) > 0.98).mean())
-    )
+    burnt = float((inner.min(axis=-1) > 0.98).mean())
+    grey = strip.light[rope].mean(axis=-1)
+    gloss = float(np.percentile(grey, 90) / max(float(np.median(grey)), 1e-4))
+    return Edge(side, along, edge, step, clearness, mirrors, gloss, burnt)
 
 
 def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
@@ -243,6 +250,14 @@ def band_limits_mm(outline: Outline, theta: Array, card: Card) -> tuple[float, f
         for y in (y0, y1)
     )
     return float(low), float(high)
+
+
+def _surface(axis: Axis, left: Edge, right: Edge) -> Surface:
+    if not axis.coloured:
+        return "grey band"
+    if not (left.mirrors or right.mirrors):
+        return "dull"
+    return "polished" if max(left.gloss, right.gloss) > GLOSSY else "bright"
 
 
 def _may_mirror(plain: Light, rope: Light) -> bool:

@@ -27,7 +27,7 @@ from vision.crowns import (
     crown_pitch,
     smoothed,
 )
-from vision.edges import Edge, Outline
+from vision.edges import Edge, Outline, Surface
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 
 Array = NDArray[np.float64]
@@ -36,7 +36,13 @@ LEAST_COLUMNS = 30
 LEAST_DIAMETERS = 1.4  # shortest jaw that a rope running off the card is measured with
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
 FINE_DIAMETERS = 0.10  # length of the local parabola that a single wire's top allows
-MIRROR_SHARE = 0.0014  # of the diameter: flank of a bright wire that looks like the band
+# Of the diameter, each side: flank of a wire that looks like the band, because it mirrors it.
+HIDDEN_SHARE: dict[Surface, float] = {
+    "dull": 0.0,
+    "bright": 0.0014,
+    "polished": 0.004,
+    "grey band": 0.0,
+}
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -137,10 +143,11 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = FINE_DIAMETERS * d / step
     jaws = []
-    for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
+    for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
-        if pitch is not None and edge.mirrors:  # what is hidden in every flank is given back
-            values, raw = values + MIRROR_SHARE * d, raw + MIRROR_SHARE * d
+        if pitch is not None:
+            hidden = HIDDEN_SHARE[outline.surface] * d
+            values, raw = values + hidden, raw + hidden
         tops = list(crests(values - turned, pitch, step))
         if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))

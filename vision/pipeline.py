@@ -175,7 +175,7 @@ def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
         refuse_above("overexposed", 100 * edge.burnt)
-        if not outline.coloured and np.isfinite(edge.outward_mm).any():
+        if outline.surface == "grey band" and np.isfinite(edge.outward_mm).any():
             refuse_below("edges-soft", 100 * edge.clearness)
     low, high = band_limits_mm(outline, theta, card)
     half = outline.rough_mm / 2

@@ -42,6 +42,7 @@ from vision.markers import MIN_CORNERS, FoundCard
 Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
+CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
 MOST_STEPS = 200  # focal length against tilt against print scale is a long, curved valley
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 
@@ -234,15 +235,17 @@ def _least_squares(
     residuals = predicted - target
     settled = 0
     for _ in range(MOST_STEPS):
-        normal = (jacobian.T * weights) @ jacobian / sigma**2
-        pull = -(jacobian.T * weights) @ residuals / sigma**2
+        along = jacobian @ _valley(theta)
+        normal = (along.T * weights) @ along / sigma**2
+        pull = -(along.T * weights) @ residuals / sigma**2
         normal[6:, 6:] += np.diag(1 / u_prior**2)
         pull[6:] -= (theta[6:] - prior) / u_prior**2
         move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        predicted, ahead = model(theta + move)
+        tried = _moved(theta, move)
+        predicted, ahead = model(tried)
         small = bool(pull @ move < 1e-5)  # what is left to gain, in units of chi squared
-        if cost(theta + move, predicted - target) <= cost(theta, residuals):
-            theta, residuals, jacobian = theta + move, predicted - target, ahead
+        if cost(tried, predicted - target) <= cost(theta, residuals):
+            theta, residuals, jacobian = tried, predicted - target, ahead
             damping = max(damping / 10, 1e-9)
         else:
             damping *= 10
@@ -256,11 +259,32 @@ def _least_squares(
     return theta, residuals, weights
 
 
+def _valley(theta: Array) -> Array:
+    """Return the derivative of `theta` by the numbers that the fit steps in (14, 14).
+
+    A longer focal length from farther away looks much the same. Steps in x / z, y / z and
+    ln(z / focal length) in place of x, y, z run along that valley and not across it.
+    """
+    x, y, z = theta[3:6]
+    turned = np.eye(len(theta))
+    turned[3:6, 3:6] = [[z, 0, x], [0, z, y], [0, 0, z]]
+    turned[3:6, LOG_F] = x, y, z
+    return turned
+
+
+def _moved(theta: Array, move: Array) -> Array:
+    """Return `theta` after a step in the numbers of `_valley`."""
+    moved = theta + move
+    z = theta[5] * np.exp(move[5] + move[LOG_F])
+    moved[3:6] = *((theta[3:5] / theta[5] + move[3:5]) * z), z
+    return np.asarray(moved, float)
+
+
 def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
     """Return by how much the card's own focal length is off the stated one, if it surely is."""
     variance = pose.whole_covariance[LOG_F, LOG_F]
     own = 1 / variance - 1 / lens.u_log_focal**2
-    if own <= 0:
+    if own < 1 / CARD_TELLS**2:  # nearly square on, a card says next to nothing
         return None
     logged = np.log(lens.focal_px)
     seen = (pose.theta[LOG_F] / variance - logged / lens.u_log_focal**2) / own
