@@ -8,7 +8,9 @@ from ui.card_command import card, print_check
 from ui.check_command import check
 from ui.demo_command import demo
 from ui.measure_command import measure
+from ui.page_command import page
 from ui.record_command import record
+from ui.report_command import report
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -24,7 +26,7 @@ def main() -> None:
     """
 
 
-for command in (card, print_check, measure, demo, check, record):
+for command in (page, card, print_check, measure, demo, check, record, report):
     main.add_command(command)
 
 if __name__ == "__main__":

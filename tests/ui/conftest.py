@@ -1,0 +1,43 @@
+"""Records for the screens: an empty one, and one that holds the sample inspection."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+APP = Path(__file__).resolve().parents[2] / "ui" / "app.py"
+REVIEWER = "Reviewer B"
+
+
+@pytest.fixture(scope="session")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with a record of the sample inspection; not to be written to."""
+    from inspection.record import open_record
+    from ui.sample import load_sample, sample_folder
+
+    folder = sample_folder()
+    if folder is None:
+        pytest.skip("the sample photographs are not beside the program")
+    place = tmp_path_factory.mktemp("sample")
+    with open_record(place / "record.db") as record:
+        load_sample(record, folder, by=REVIEWER)
+    return place
+
+
+@pytest.fixture
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+    """Return the pages on an empty record of their own."""
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
+    monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
+    (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")
+    return AppTest.from_file(str(APP), default_timeout=30)
+
+
+@pytest.fixture
+def sample_app(app: AppTest, sample: Path, tmp_path: Path) -> AppTest:
+    """Return the pages on a copy of the sample record."""
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    return app

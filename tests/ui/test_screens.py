@@ -1,0 +1,195 @@
+"""The screens without a browser: what they say, what they keep in the record, what they refuse."""
+
+from __future__ import annotations
+
+import io
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from inspection.record import OpenInspection, RecordError, open_record
+from ui import pictures
+from ui.rope_view import packed
+from ui.station_queue import decide, queue
+from ui.station_view import edge_shapes, shapes_of
+from vision.estimate import Estimate
+
+SAMPLE = "2026-09-quay-crane-2"
+PLANTED = "Station 3"  # its second reading was typed wrong on purpose
+
+
+def kept() -> OpenInspection:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return record.inspection(SAMPLE)
+
+
+def clean(at: AppTest) -> AppTest:
+    assert not at.exception
+    assert not [one.value for one in at.error]
+    return at
+
+
+def cautioned(at: AppTest) -> bool:
+    return any("never clears a rope" in one.value for one in at.caption)
+
+
+def button(at: AppTest, words: str) -> object:
+    return next(one for one in at.button if one.label == words)
+
+
+def test_an_empty_record_says_what_to_do_first(app: AppTest) -> None:
+    at = clean(app.run())
+    assert any("Nothing has been entered yet" in one.value for one in at.markdown)
+    assert [one.label for one in at.button] == ["Load the sample inspection"]
+
+
+@pytest.mark.parametrize("screen", ["review", "supervise"])
+def test_a_screen_without_an_inspection_leads_to_the_start(app: AppTest, screen: str) -> None:
+    at = clean(app.run().switch_page(f"screens/{screen}.py").run())
+    assert any("no inspection yet" in one.value for one in at.info)
+
+
+def test_one_click_loads_the_sample_and_a_second_load_adds_nothing(app: AppTest) -> None:
+    at = clean(app.run())
+    at.button[0].click().run(timeout=60)
+    clean(at)
+    there = kept()
+    assert (len(there.readings), len(there.results), len(there.photographs)) == (8, 10, 10)
+    assert any("sample inspection is in the record" in one.value for one in at.success)
+    from ui.sample import load_sample, sample_folder
+
+    folder = sample_folder()
+    assert folder is not None
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        load_sample(record, folder, by="Reviewer B")
+    again = kept()
+    assert (len(again.readings), len(again.results)) == (8, 10)
+
+
+def test_the_review_begins_with_the_planted_wrong_entry(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    station = next(one for one in at.selectbox if one.label == "Station")
+    assert station.value == PLANTED
+    assert "22.11 was logged" in at.warning[0].value
+    assert {one.label: one.value for one in at.metric}["Logged"] == "22.11 mm"
+    assert cautioned(at)
+
+
+def test_the_screen_is_sent_both_pairs_of_lines(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    sent = at.get_by_key(f"{SAMPLE} 3 90 0.0 photograph").proto.json
+    assert '"look": "logged"' in sent or '"look":"logged"' in sent
+    assert "logged 22.11 = 22.11" in sent
+    assert "(solid)" in sent
+
+
+def test_accepting_settles_the_station_and_the_next_one_is_there(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    button(at, "Accept").click()  # type: ignore[attr-defined]
+    clean(at.run())
+    settled = [one for one in kept().findings if one.settled_by]
+    assert {one.settled_how for one in settled} == {"accepted"}
+    assert {one.settled_by for one in settled} == {"Reviewer B"}
+    station = next(one for one in at.selectbox if one.label == "Station")
+    assert station.value != PLANTED
+
+
+def test_sending_back_needs_a_reason_and_then_stands_in_the_record(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    button(at, "Send back").click()  # type: ignore[attr-defined]
+    at.run()
+    assert "say why" in at.error[0].value
+    assert kept().state == "open"
+    next(one for one in at.text_input if one.label == "Reason").set_value("read it again").run()
+    button(at, "Send back").click()  # type: ignore[attr-defined]
+    clean(at.run())
+    there = kept()
+    assert there.state == "sent back"
+    assert there.reviews[-1].why == f"{PLANTED}: read it again"
+
+
+def test_nobody_reviews_readings_of_their_own(sample_app: AppTest, tmp_path: Path) -> None:
+    (tmp_path / "person.json").write_text('{"person": "inspector  a"}', encoding="utf-8")
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    button(at, "Accept").click()  # type: ignore[attr-defined]
+    at.run()
+    assert "can't review them" in at.error[0].value
+    assert not [one for one in kept().findings if one.settled_by]
+
+
+def test_only_another_person_overrules(sample_app: AppTest) -> None:
+    sample_app.run()
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        first = queue(there)[0]
+        with pytest.raises(RecordError, match="nothing was decided"):
+            decide(record, there, first, "overruled", by="Reviewer B", why="no")
+        decide(record, there, first, "accepted", by="Reviewer B", why="")
+        there = record.inspection(SAMPLE)
+        first = queue(there)[0]
+        with pytest.raises(RecordError, match="another person"):
+            decide(record, there, first, "overruled", by="reviewer b", why="no")
+        decide(record, there, first, "overruled", by="Supervisor C", why="read it again")
+        assert record.inspection(SAMPLE).findings[0].settled_how == "overruled: read it again"
+
+
+def test_the_supervisors_list_leads_with_the_planted_wrong_entry(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    first = next(one.value for one in at.markdown if one.value.startswith("**1. "))
+    assert "station 3, 90 deg" in first
+    assert cautioned(at)
+    assert '"Entries as CSV"' in str(at.get("download_button")[0].proto).replace("'", '"')
+
+
+def test_a_filter_that_leaves_nothing_says_so(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    next(one for one in at.text_input if one.label == "Place contains").set_value("mine").run()
+    assert any("leaves no inspection" in one.value for one in clean(at).info)
+
+
+def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
+    """A reading 1 mm larger lies half a millimetre further out on each side."""
+    with open_record(sample / "record.db") as record:
+        estimate = next(
+            one for one in record.inspection(SAMPLE).results if isinstance(one, Estimate)
+        )
+    marks = estimate.marks
+    assert marks is not None
+    shapes = shapes_of(estimate, marks, estimate.diameter_mm + 1.0)
+    logged = [np.array(one.points) for one in shapes if one.look == "logged"]
+    drawn = [np.array(one.points) for one in shapes if one.look == "photograph"]
+    along = (drawn[0][1] - drawn[0][0]) / np.linalg.norm(drawn[0][1] - drawn[0][0])
+    across = np.array([-along[1], along[0]])
+    apart_px = [abs((pair[0].mean(0) - pair[1].mean(0)) @ across) for pair in (drawn, logged)]
+    assert apart_px[1] / apart_px[0] == pytest.approx(1 + 1 / estimate.diameter_mm, rel=2e-3)
+    place = pictures.edge_places(estimate, marks)[0]
+    edge = edge_shapes(estimate, marks, place, 0, estimate.diameter_mm + 1.0)
+    heights = {one.look: one.points[0][1] for one in edge if one.look in ("logged", "photograph")}
+    moved = heights["photograph"] - heights["logged"]
+    assert moved == pytest.approx(0.5 * pictures.EDGE_PX_PER_MM, rel=0.01)
+
+
+def test_a_magnified_edge_shows_the_rope_below_and_a_known_step_in_its_place() -> None:
+    """A picture of our own: bright rope below row 500, turned by a quarter as a check."""
+    picture = np.zeros((1000, 1400, 3), np.uint8)
+    picture[500:] = 200
+    upright = pictures.EdgePlace((700.0, 499.5), (0.0, -1.0), 10.0)
+    turned = pictures.EdgePlace((500.5, 700.0), (1.0, 0.0), 10.0)  # rope on the left
+    for pixels, place in ((picture, upright), (np.rot90(picture, -1).copy(), turned)):
+        with Image.open(io.BytesIO(pictures.edge_png(pixels, place))) as png:
+            cut = np.asarray(png.convert("L"))
+        rope = cut[:, cut.shape[1] // 2] > 100
+        step = int(np.argmax(rope))
+        assert rope[step:].all()
+        assert abs(step - cut.shape[0] / 2) <= pictures.EDGE_PX_PER_MM / 10 + 1  # one photo px
+
+
+def test_pictures_are_packed_so_that_the_page_finds_each() -> None:
+    block = packed({"a": b"one", "b": b"three"})
+    long = int.from_bytes(block[:4], "little")
+    assert block[4 : 4 + long] == b'[["a", 3], ["b", 5]]'
+    assert block[4 + long :] == b"onethree"

@@ -1,0 +1,136 @@
+"""What all screens share: who is here, which inspection, errors as a sentence, the cautions."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import streamlit as st
+
+from inspection.record import OpenInspection
+from ui.session import at_hand, become, opened, person, summaries, take_up
+from ui.words import CAUTIONS
+
+STATE_MARKS = {
+    "open": ":material/radio_button_unchecked: open",
+    "accepted": ":material/check_circle: accepted",
+    "sent back": ":material/undo: sent back",
+    "overruled": ":material/gavel: overruled",
+}
+WORD_MARKS = {
+    "agrees": "= agrees",
+    "doubtful": "? doubtful",
+    "disagrees": "≠ disagrees",
+    "cannot say": "… cannot say",
+    "within": "● within",
+    "outside": "✕ outside",
+    "undecided": "? undecided",
+}
+
+
+@contextmanager
+def plainly() -> Iterator[None]:
+    """Show what went wrong as one sentence, and let the rest of the page stand."""
+    try:
+        yield
+    except ValueError as wrong:
+        said = str(wrong)
+        st.error(said[:1].upper() + said[1:], icon=":material/error:")
+    except Exception:  # a fault of the program: the log gets its trace, the person a sentence
+        logging.getLogger(__name__).exception("a screen failed")
+        st.error(
+            "This part of the page could not be shown: the program has a fault here. What is in "
+            "the record is safe; the server's log says more.",
+            icon=":material/error:",
+        )
+
+
+def say_cautions() -> None:
+    """Show the cautions; every screen with a figure ends with them."""
+    with st.container(border=True):
+        for caution in CAUTIONS:
+            st.caption(f":material/warning: {caution}")
+
+
+def tell_later(words: str) -> None:
+    """Say something after the page has been drawn anew."""
+    st.session_state["told"] = words
+
+
+def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
+    """Draw what every screen begins with; return the inspection at hand, None without one."""
+    st.html("<style>.stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}</style>")
+    st.header(title)
+    told = st.session_state.pop("told", None)
+    if told:
+        st.success(told, icon=":material/check:")
+    _who()
+    with plainly():
+        identity = _which()
+        if identity is not None:
+            there = opened(identity)
+            if needs_inspection:
+                _where(there)
+            return there
+        if needs_inspection:
+            st.info(
+                "There is no inspection yet. Enter the rope and its inspection first, or load "
+                "the sample inspection.",
+                icon=":material/arrow_back:",
+            )
+            st.page_link("screens/start.py", label="Load the sample", icon=":material/home:")
+            st.page_link("screens/rope.py", label="Enter a rope", icon=":material/cable:")
+    return None
+
+
+def _who() -> None:
+    with st.sidebar:
+        name = st.text_input(
+            "You are",
+            value=person(),
+            help="Your name as it shall stand beside everything that you enter. Nobody can "
+            "review readings that they took themselves.",
+        )
+        if name != person():
+            with plainly():
+                become(name)
+
+
+def _which() -> str | None:
+    known = summaries()
+    chosen = at_hand()
+    if chosen is None:
+        return None
+    names = [one.identity for one in known]
+    with st.sidebar:
+        taken = st.selectbox(
+            "Inspection",
+            names,
+            index=names.index(chosen),
+            help="All screens are about this inspection. Those that most deserve a look come "
+            "first.",
+        )
+    if taken != chosen:
+        take_up(taken)
+        st.rerun()
+    return chosen
+
+
+def _where(there: OpenInspection) -> None:
+    inspection = there.inspection
+    place = f" · {inspection.place}" if inspection.place else ""
+    st.markdown(
+        f"**{_plain(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{_plain(place)} · "
+        f"{STATE_MARKS[there.state]}"
+    )
+
+
+def _plain(text: str) -> str:
+    """Return a user's text so that it is shown as it was typed, not read as markup."""
+    for sign in "\\`*_{}[]<>#$~|:":
+        text = text.replace(sign, f"\\{sign}")
+    return text
+
+
+as_typed = _plain

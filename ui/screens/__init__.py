@@ -1,0 +1,1 @@
+"""One file a screen; `ui/app.py` says in which order they stand."""

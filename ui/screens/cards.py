@@ -1,0 +1,107 @@
+"""Cards: print them, then say what the two bars really measure."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import cast
+
+import streamlit as st
+
+from inspection.lengths import parse_length
+from inspection.record import OpenInspection
+from ui.page_parts import as_typed, begin, plainly, tell_later
+from ui.sample import check_from, plain_check
+from ui.session import person, the_record
+from vision.card import LAYOUTS, Ink, layout_for
+from vision.printcheck import PrintCheck, checked_card
+from vision.sheet import card_pdf
+
+INKS = {
+    "blue band (colour printer)": "blue",
+    "black band (bright rope)": "black",
+    "white band (dark rope)": "white",
+}
+READ_WITH = {"caliper, 0.05 mm": 0.05, "good caliper, 0.02 mm": 0.02, "steel rule, 0.2 mm": 0.2}
+
+
+@st.cache_data(max_entries=8, show_spinner="Drawing the cards ...")
+def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
+    layout = next(one for one in LAYOUTS if one.name == layout_name)
+    return card_pdf(layout, stations=range(first, first + count), ink=ink)
+
+
+def _print(there: OpenInspection | None) -> None:
+    st.subheader("Print")
+    nominal = there.rope.nominal_mm if there else 22.0
+    if there is None:
+        nominal = st.number_input("Nominal diameter of the rope, mm", 4.0, 120.0, 22.0)
+    left, right = st.columns(2)
+    paper = left.selectbox("Paper", ["A5", "A4", "A6", "Letter"],
+                           help="The card must lie flat along the rope.")  # fmt: skip
+    ink = right.selectbox("Band", list(INKS), help="Blue is best: neither steel, zinc, grease nor "
+                          "rust has that colour.")  # fmt: skip
+    stations = len(there.inspection.stations) if there else 0
+    count = left.number_input("How many stations", 1, 60, max(stations, 4),
+                              help="Two cards a station: one for each direction.")  # fmt: skip
+    first = right.number_input("First station number", 1, 200, 1)
+    with plainly():
+        layout = layout_for(nominal, paper)
+        pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
+        st.download_button(
+            f"Download {2 * int(count)} cards (PDF)", pdf, "cards.pdf", "application/pdf",
+            type="primary", icon=":material/download:", on_click="ignore",
+        )  # fmt: skip
+        st.caption(
+            f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "
+            "size'), on stiff paper; glue it on a plate where wind or a curve would bend it."
+        )
+
+
+def _check() -> None:
+    st.subheader("Check the print")
+    st.markdown(
+        "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
+        "and say what you read: the card's scale is corrected by it, and the figures get surer "
+        "(unchecked prints count as known to 1 % only)."
+    )
+    with st.form("print check"):
+        name = st.text_input("Card set", placeholder="spring 2026, office printer",
+                             help="A name for all cards of this print run.")  # fmt: skip
+        layout_name = st.selectbox("Card, as printed on it", [one.name for one in LAYOUTS], index=4)
+        left, right = st.columns(2)
+        along = left.text_input("Bar along the rope reads", placeholder="180,62 mm")
+        across = right.text_input("Bar across the rope reads", placeholder="109,71 mm")
+        read_with = st.selectbox("Read with", list(READ_WITH),
+                                 help="Standard uncertainty of one reading.")  # fmt: skip
+        if st.form_submit_button("Keep this print check", type="primary"):
+            with plainly():
+                layout = next(one for one in LAYOUTS if one.name == layout_name)
+                check = PrintCheck(
+                    " ".join(name.split()), layout, parse_length(along), parse_length(across),
+                    READ_WITH[read_with], date.today(),
+                )  # fmt: skip
+                printed = checked_card(check)
+                the_record().add_print_check(
+                    check.name, plain_check(check), by=person(), why="bars measured"
+                )
+                tell_later(
+                    f"{check.name}: printed {100 * (printed.scale_x - 1):+.2f} % along and "
+                    f"{100 * (printed.scale_y - 1):+.2f} % across. New photographs can use it."
+                )
+                st.rerun()
+    for told, values in the_record().print_checks().items():
+        with plainly():
+            check = check_from(told, values)
+            st.markdown(
+                f":material/check: **{as_typed(told)}** · {check.layout.name} · along "
+                f"{check.along_read_mm:g} mm, across {check.across_read_mm:g} mm · "
+                f"{check.checked_on or 'day not known'}"
+            )
+
+
+at_hand = begin("2 Cards", needs_inspection=False)
+with plainly():
+    _print(at_hand)
+    _check()
+    st.page_link("screens/photographs.py", label="Go on: photographs",
+                 icon=":material/arrow_forward:")  # fmt: skip

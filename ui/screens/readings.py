@@ -1,0 +1,209 @@
+"""Readings: typed as people type, checked while typing, kept as a draft until entered."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from typing import get_args
+
+import pandas as pd
+import streamlit as st
+
+from inspection.lengths import parse_length
+from inspection.readings import Gauge, GaugeKind, Reading
+from inspection.record import LoggedReading, OpenInspection
+from ui.page_parts import WORD_MARKS, as_typed, begin, plainly, say_cautions, tell_later
+from ui.record_log import look_over
+from ui.session import judged, person, the_record
+from ui.station_screen import table
+from ui.typed_readings import Row, draft_of, empty_rows, rows_from, understand
+
+NEW = "another gauge"
+COLUMNS = ["station", "view", "typed"]
+
+
+def _gauge(usual: str) -> str | None:
+    known = [one.identity for one in the_record().gauges()]
+    names = [*known, NEW]
+    wanted = st.session_state.pop("new gauge", None)
+    if wanted in names:
+        st.session_state["gauge"] = wanted
+    elif "gauge" not in st.session_state and usual in names:
+        st.session_state["gauge"] = usual
+    chosen = st.selectbox("Gauge", names, key="gauge",
+                          help="Its number, as it stands on the instrument.")  # fmt: skip
+    if chosen != NEW:
+        return str(chosen)
+    with st.form("gauge form"):
+        identity = st.text_input("Number of the gauge", placeholder="caliper 7")
+        kind = st.selectbox("Kind", get_args(GaugeKind),
+                            help="Wide jaws bear on two crowns or more, as the rope standards "
+                            "ask; plain jaws may miss the crowns.")  # fmt: skip
+        left, right = st.columns(2)
+        step = left.text_input("Smallest step it shows", "0.01 mm")
+        error = right.text_input("Permissible error", "0.03 mm",
+                                 help="As its maker or its calibration states.")  # fmt: skip
+        due = st.date_input("Calibration holds until", None)
+        if st.form_submit_button("Keep this gauge", type="primary"):
+            with plainly():
+                gauge = Gauge(" ".join(identity.split()), kind, parse_length(step),
+                              parse_length(error), due)  # fmt: skip
+                the_record().add_gauge(gauge, by=person())
+                st.session_state["new gauge"] = gauge.identity
+                st.rerun()
+    return None
+
+
+def _type(there: OpenInspection) -> None:
+    identity, by = there.inspection.identity, person()
+    turn = st.session_state.setdefault(f"typed {identity}", 0)
+    base_key = f"readings base {identity} {by} {turn}"
+    draft = the_record().draft(identity, by=by)
+    kept = rows_from(draft.data) if draft else None
+    if base_key not in st.session_state:
+        st.session_state[base_key] = kept[0] if kept else empty_rows(there)
+        if draft and kept:
+            st.info(
+                f"Your draft of {draft.saved_at[:16].replace('T', ' ')} UTC was found: nothing "
+                "that you typed was lost.",
+                icon=":material/restore:",
+            )
+    gauge = _gauge(kept[1] if kept else "")
+    rows = st.session_state[base_key]
+    frame = pd.DataFrame(
+        [[r.station, r.view, r.typed] for r in rows], columns=COLUMNS, dtype="string"
+    )
+    edited = st.data_editor(
+        frame, key=f"readings table {identity} {by} {turn}", num_rows="dynamic", hide_index=True,
+        column_config={
+            "station": st.column_config.TextColumn("Station", help="As printed on its card."),
+            "view": st.column_config.TextColumn(
+                "Direction, °", help="0 or 90: the side from which the card's photograph is taken."
+            ),
+            "typed": st.column_config.TextColumn(
+                "Reading", help='As the gauge shows it: 22,41 or 22.41 or 7/8" or 0.88 in.'
+            ),
+        },
+    )  # fmt: skip
+    now = [
+        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
+        for row in edited.itertuples(index=False)
+    ]
+    if now != (kept[0] if kept else rows) or (kept and gauge and gauge != kept[1]):
+        the_record().save_draft(identity, draft_of(now, gauge or ""), by=by,
+                                revision=there.revision)  # fmt: skip
+    understood = [
+        understand(
+            row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
+        )
+        for row in now
+    ]
+    for one in understood:
+        if one.wrong:
+            st.error(one.wrong, icon=":material/error:")
+        if one.doubt:
+            st.warning(one.doubt, icon=":material/help:")
+    ready = [one.reading for one in understood if one.reading is not None]
+    wrong = any(one.wrong for one in understood)
+    st.caption("What you type is kept as your draft until you enter it.")
+    if st.button(
+        f"Enter {len(ready)} readings into the record", type="primary",
+        disabled=not ready or wrong or gauge is None,
+    ):  # fmt: skip
+        _enter(there, ready)
+
+
+def _enter(there: OpenInspection, ready: list[Reading]) -> None:
+    identity, by = there.inspection.identity, person()
+    with plainly():
+        the_record().add_readings(identity, ready, by=by, revision=there.revision)
+        the_record().drop_draft(identity, by=by)
+        look_over(the_record(), identity, by=by)
+        st.session_state[f"typed {identity}"] += 1
+        tell_later(f"{len(ready)} readings are in the record.")
+        st.rerun()
+
+
+def _logged(there: OpenInspection) -> None:
+    if not there.logged:
+        return
+    st.subheader("In the record")
+    words = {
+        (
+            one.station or 0,
+            one.view_deg,
+            one.typed,
+        ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+.2f})"
+        for one in judged(there).crosscheck.comparisons
+    }
+    rows = [
+        [
+            str(one.number), f"{one.reading.station}, {one.reading.view_deg}°", one.reading.typed,
+            f"{one.reading.value_mm:.2f}",
+            "withdrawn" if one.withdrawn else words.get(_place(one.reading), "no photograph"),
+            one.reading.person,
+        ]
+        for one in there.logged
+    ]  # fmt: skip
+    heads = ["no.", "station", "typed", "mm", "photograph minus gauge", "read by"]
+    st.html(table(heads, rows, "Readings"))
+    with st.expander("Correct or withdraw a reading", icon=":material/edit:"):
+        standing = [one for one in there.logged if not one.withdrawn]
+        at = st.selectbox("Which", range(len(standing)), format_func=lambda i: _name(standing[i]))
+        if at is not None:
+            _correct(there, standing[at])
+
+
+def _place(reading: Reading) -> tuple[int, int, str]:
+    return reading.station, reading.view_deg, reading.typed
+
+
+def _name(one: LoggedReading) -> str:
+    reading = one.reading
+    return f"{one.number}: station {reading.station}, {reading.view_deg}°, {reading.typed}"
+
+
+def _correct(there: OpenInspection, one: LoggedReading) -> None:
+    typed = st.text_input(
+        "It should read", one.reading.typed, key=f"correct {one.number} {one.event}"
+    )
+    why = st.text_input("Reason", key=f"why correct {one.number}",
+                        placeholder="read again on the rope")  # fmt: skip
+    st.caption("What was typed first stays in the record beside the correction.")
+    with st.container(horizontal=True):
+        correct = st.button("Correct it")
+        withdraw = st.button("Withdraw it")
+    if not (correct or withdraw):
+        return
+    with plainly():
+        identity = there.inspection.identity
+        if correct:
+            reading = one.reading
+            row = Row(str(reading.station), str(reading.view_deg), typed)
+            new = understand(row, there, gauge=reading.gauge, person=reading.person,
+                             at=reading.at or datetime.now())  # fmt: skip
+            if new.reading is None:
+                raise ValueError(new.wrong or "type what the gauge showed.")
+            fixed = replace(one.reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
+            the_record().correct_reading(identity, one.number, fixed, by=person(), why=why,
+                                         revision=there.revision)  # fmt: skip
+        else:
+            the_record().withdraw_reading(identity, one.number, by=person(), why=why,
+                                          revision=there.revision)  # fmt: skip
+        look_over(the_record(), identity, by=person())
+        tell_later(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")
+        st.rerun()
+
+
+inspection = begin("5 Readings")
+if inspection is not None:
+    with plainly():
+        late = the_record().draft(inspection.inspection.identity, by=person(), kind="unsaved")
+        if late is not None:
+            st.warning("A change of yours came too late because somebody else was faster; it is "
+                       f"kept: {as_typed(str(late.data)[:300])}")  # fmt: skip
+        _type(inspection)
+    with plainly():
+        _logged(inspection)
+    st.page_link("screens/result.py", label="Go on: result", icon=":material/arrow_forward:")
+    say_cautions()

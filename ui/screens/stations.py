@@ -1,0 +1,110 @@
+"""Stations: where along the rope each card was, and what is there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from inspection.record import OpenInspection
+from inspection.rope import Station
+from ui.page_parts import begin, plainly, tell_later
+from ui.record_log import look_over
+from ui.session import person, the_record
+
+COLUMNS = ["station", "at m", "what is there"]
+
+
+def rows_of(there: OpenInspection) -> list[list[Any]]:
+    """Return the stations as rows, and those that photographs or readings name beside them."""
+    known = {one.number: one for one in there.inspection.stations}
+    named = {one.station for one in there.results if one.station} | {
+        one.station for one in there.readings
+    }
+    rows: list[list[Any]] = []
+    for number in sorted(known.keys() | named):
+        one = known.get(number)
+        rows.append([number, one.position_m if one else None, one.note if one else ""])
+    return rows or [[1, None, ""], [2, None, ""]]
+
+
+def stations_from(rows: list[list[Any]]) -> tuple[Station, ...]:
+    """Return the stations that rows of a table say; rows without a place are left out.
+
+    Raises
+    ------
+    ValueError
+        If a number is missing, doubled, or a place is no number.
+    """
+    found: dict[int, Station] = {}
+    for number, position, note in rows:
+        if (
+            position is None
+            or position == ""
+            or (isinstance(position, float) and math.isnan(position))
+        ):
+            continue
+        try:
+            place = float(str(position).replace(",", ".").replace("m", "").strip())
+            station = int(number)
+        except (TypeError, ValueError):
+            raise ValueError(
+                f"station {number!r} at {position!r}: both must be numbers, the place in metres."
+            ) from None
+        if station < 1 or not math.isfinite(place):
+            raise ValueError(f"station {station} at {place}: numbers begin with 1.")
+        if station in found:
+            raise ValueError(f"station {station} stands here twice; each has one place.")
+        text = "" if note is None or (isinstance(note, float) and math.isnan(note)) else str(note)
+        found[station] = Station(station, place, text.strip())
+    return tuple(found[number] for number in sorted(found))
+
+
+def _edit(there: OpenInspection) -> None:
+    key = f"stations {there.inspection.identity} {there.revision}"
+    base = pd.DataFrame(rows_of(there), columns=COLUMNS).astype(
+        {"station": "Int64", "at m": "string", "what is there": "string"}
+    )
+    edited = st.data_editor(
+        base, key=key, num_rows="dynamic", hide_index=True,
+        column_config={
+            "station": st.column_config.NumberColumn(
+                "Station", min_value=1, step=1, help="As printed on the card."
+            ),
+            "at m": st.column_config.TextColumn(
+                "Place, m", help="Distance along the rope from its origin, e.g. the drum; 31,5."
+            ),
+            "what is there": st.column_config.TextColumn(
+                "What is there", help="e.g. crossover, over the head sheave at pick-up height"
+            ),
+        },
+    )  # fmt: skip
+    if st.button("Keep these stations", type="primary"):
+        with plainly():
+            rows = [
+                [None if pd.isna(cell) else cell for cell in row]
+                for row in edited.itertuples(index=False)
+            ]
+            stations = stations_from(rows)
+            the_record().change_inspection(
+                replace(there.inspection, stations=stations), by=person(),
+                why="stations entered", revision=there.revision,
+            )  # fmt: skip
+            look_over(the_record(), there.inspection.identity, by=person())
+            tell_later(f"{len(stations)} stations are in the record.")
+            st.rerun()
+
+
+inspection = begin("4 Stations")
+if inspection is not None:
+    if not inspection.inspection.stations:
+        st.info(
+            "Say where along the rope each station is: neighbours are compared by it.",
+            icon=":material/pin_drop:",
+        )
+    with plainly():
+        _edit(inspection)
+    st.page_link("screens/readings.py", label="Go on: readings", icon=":material/arrow_forward:")

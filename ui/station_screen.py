@@ -1,0 +1,159 @@
+"""The parts of a screen that show one station: photograph, edges, figures, facts."""
+
+from __future__ import annotations
+
+import html
+
+import streamlit as st
+
+from inspection.case import Judgement
+from inspection.record import OpenInspection, Photograph
+from ui import pictures
+from ui.page_parts import WORD_MARKS, as_typed
+from ui.rope_view import send_pictures, show_view
+from ui.session import record_place
+from ui.station_queue import budget_in_words
+from ui.station_view import (
+    View,
+    budget_shares,
+    earlier_rows,
+    edge_shapes,
+    gauge_words,
+    legend_of,
+    neighbour_rows,
+    refused_spots,
+    shapes_of,
+)
+from vision.estimate import Estimate, Refusal
+
+SIDES = ("left edge", "right edge")
+
+
+def has_photograph(there: OpenInspection, sha256: str) -> bool:
+    """Say whether a result's photograph belongs to the inspection."""
+    return any(one.sha256 == sha256 for one in there.photographs)
+
+
+def show_photograph(view: View, *, key: str) -> None:
+    """Show a photograph with what was measured, and the logged reading drawn to scale."""
+    result = view.result
+    name, data, size = pictures.preview(record_place(), result.photo_sha256)
+    if isinstance(result, Refusal) or result.marks is None:
+        send_pictures({name: data}, key=f"{key} pictures")
+        shapes = refused_spots(result) if isinstance(result, Refusal) else []
+        words = f"Photograph {result.photo_name}; it gives no diameter."
+        show_view(name, size, key=f"{key} photograph", words=words, shapes=shapes)
+        return
+    logged = view.comparison.gauge_mm if view.comparison else None
+    places = pictures.edge_places(result, result.marks)
+    cuts = [pictures.edge(record_place(), result.photo_sha256, at) for at in places]
+    send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
+    left, right = st.columns([3, 2])
+    with left:
+        show_view(
+            name,
+            size,
+            key=f"{key} photograph",
+            words=f"The rope on its card. {_said(view)}",
+            shapes=shapes_of(result, result.marks, logged),
+            legend=legend_of(result, view.comparison),
+            home=pictures.home_of(result.marks, size),
+        )
+    with right:
+        edge_size = tuple(round(side * pictures.EDGE_PX_PER_MM) for side in pictures.EDGE_MM)
+        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
+            st.markdown(f"**{SIDES[side].capitalize()}**, magnified; the rope is below")
+            show_view(
+                cut,
+                (edge_size[0], edge_size[1]),
+                key=f"{key} {SIDES[side]}",
+                words=f"The {SIDES[side]}, magnified. {_said(view)}",
+                shapes=edge_shapes(result, result.marks, place, side, logged),
+                zoom=False,
+                pixels=True,
+            )
+
+
+def _said(view: View) -> str:
+    if view.comparison is not None:
+        return view.comparison.words
+    if isinstance(view.result, Estimate):
+        return (
+            f"Photograph {view.result.diameter_mm:.2f} mm, U (k = 2) "
+            f"{view.result.expanded_mm():.2f} mm; no reading was logged here."
+        )
+    return ""
+
+
+def show_facts(there: OpenInspection, judgement: Judgement, view: View, station: int) -> None:
+    """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
+    result = view.result
+    if isinstance(result, Refusal):
+        for finding in result.findings:
+            st.warning(f"{finding.seen} {finding.remedy}", icon=":material/no_photography:")
+    else:
+        _show_comparison(view, result)
+        st.markdown(f":material/functions: {budget_in_words(budget_shares(result))}")
+        for finding in result.findings:
+            st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
+    for one in there.logged:
+        reading = one.reading
+        if (reading.station, reading.view_deg) != (station, view.view_deg) or one.withdrawn:
+            continue
+        gauge = next((item for item in there.gauges if item.identity == reading.gauge), None)
+        at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
+        changed = f", corrected by {one.corrected_by}" if one.corrected_by else ""
+        st.markdown(
+            f":material/straighten: Read by {as_typed(reading.person)}{at}{as_typed(changed)}, "
+            f"{as_typed(gauge_words(gauge, there))}"
+        )
+    rows = neighbour_rows(there, judgement, station)
+    if rows:
+        heads = ["station", "at", "photographs, mean ± U mm", "gauge, mean ± U mm"]
+        st.html(table(heads, rows, "Neighbouring stations"))
+    rows = earlier_rows(judgement, station)
+    if rows:
+        st.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
+
+
+def _show_comparison(view: View, result: Estimate) -> None:
+    one = view.comparison
+    if one is None:
+        st.markdown(
+            f"Photograph **{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm**; "
+            "no reading was logged for this direction."
+        )
+        return
+    columns = st.columns(3)
+    columns[0].metric("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm",
+                      delta_color="off", delta_arrow="off")  # fmt: skip
+    columns[1].metric("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm",
+                      delta_color="off", delta_arrow="off")  # fmt: skip
+    columns[2].metric("Difference", f"{one.difference_mm:+.2f} mm", WORD_MARKS[one.word],
+                      delta_color="off", delta_arrow="off",
+                      help="Photograph minus gauge. It agrees where the difference is no larger "
+                      "than its expanded uncertainty (k = 2).")  # fmt: skip
+    if one.needed:
+        st.caption(one.needed)
+
+
+def table(heads: list[str], rows: list[list[str]], title: str) -> str:
+    """Return a plain table that fits a phone; every text is escaped."""
+    head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows
+    )
+    return (
+        "<style>.rope-table{border-collapse:collapse;width:100%;font-size:.9rem}"
+        ".rope-table caption{text-align:left;font-weight:600;padding:.3rem 0}"
+        ".rope-table th,.rope-table td{text-align:left;padding:.25rem .6rem .25rem 0;"
+        "border-bottom:1px solid #8885;vertical-align:top}</style>"
+        "<div style='overflow-x:auto'><table class='rope-table'>"
+        f"<caption>{html.escape(title)}</caption>"
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+def photograph_named(there: OpenInspection, name: str) -> Photograph | None:
+    """Return the photograph that came under a name, None without one."""
+    return next((one for one in there.photographs if one.name == name), None)

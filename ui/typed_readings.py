@@ -1,0 +1,99 @@
+"""Readings as people type them into a table: understood, doubted, and kept as a draft."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from inspection.lengths import parse_length
+from inspection.readings import Reading
+from inspection.record import OpenInspection
+
+ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of the table, as it was typed."""
+
+    station: str
+    view: str
+    typed: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """What a row means.
+
+    Parameters
+    ----------
+    reading : Reading or None
+        None where it is not understood, or nothing was typed.
+    wrong : str
+        Why it can't be entered; empty where it can.
+    doubt : str
+        Why it should be looked at before it is entered; empty where nothing is odd.
+    """
+
+    reading: Reading | None
+    wrong: str = ""
+    doubt: str = ""
+
+
+def understand(
+    row: Row, there: OpenInspection, *, gauge: str, person: str, at: datetime
+) -> Understood:
+    """Return what a typed row means for an inspection."""
+    if not row.typed.strip():
+        return Understood(None)
+    where = f"station {row.station or '?'}, {row.view or '?'}°"
+    try:
+        station, view = int(row.station), int(row.view)
+        if station < 1 or not 0 <= view < 360:
+            raise ValueError
+    except ValueError:
+        return Understood(None, f"{where}: say station (from 1) and direction (0 or 90).")
+    unit = "in" if there.rope.units == "inch" else "mm"
+    try:
+        value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
+    except ValueError as wrong:
+        return Understood(None, f"{where}: {wrong}")
+    reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
+    off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
+    doubt = ""
+    if abs(off) > ODD_PCT:
+        doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+.0f} % off nominal. Is that right?"
+    elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
+        doubt = f"{where} has a reading already; this one stands beside it."
+    return Understood(reading, doubt=doubt)
+
+
+def empty_rows(there: OpenInspection) -> list[Row]:
+    """Return a row for each station and direction that has no reading yet."""
+    numbers = {one.number for one in there.inspection.stations}
+    numbers |= {one.station for one in there.results if one.station is not None}
+    read = {(one.station, one.view_deg) for one in there.readings}
+    rows = [
+        Row(str(number), str(view), "")
+        for number in sorted(numbers or {1, 2})
+        for view in (0, 90)
+        if (number, view) not in read
+    ]
+    return rows or [Row("", "", "")]
+
+
+def draft_of(rows: list[Row], gauge: str) -> dict[str, object]:
+    """Return typed rows as a draft."""
+    return {"gauge": gauge, "rows": [[row.station, row.view, row.typed] for row in rows]}
+
+
+def rows_from(draft: object) -> tuple[list[Row], str] | None:
+    """Return rows and gauge from a draft; None where it is not one of these."""
+    if not isinstance(draft, dict) or not isinstance(draft.get("rows"), list):
+        return None
+    rows = [
+        Row(*(str(cell) for cell in row))
+        for row in draft["rows"]
+        if isinstance(row, list) and len(row) == 3
+    ]
+    return rows, str(draft.get("gauge", ""))
