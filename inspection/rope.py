@@ -10,8 +10,9 @@ Core = Literal["fibre", "steel"]
 Build = Literal["single-layer", "parallel-closed", "rotation-resistant"]
 Service = Literal["new", "in-service"]
 Duty = Literal["general", "lift"]
-Tension = Literal["none", "up to 5 % of breaking force", "up to 10 % of breaking force",
-                  "in service, unknown"]
+Tension = Literal[
+    "none", "up to 5 % of breaking force", "up to 10 % of breaking force", "in service, unknown"
+]
 Units = Literal["mm", "inch"]
 
 
