@@ -6,7 +6,8 @@ Triggs et al., Bundle Adjustment, 2000, section 4). What the corners can't tell,
 what they can, they improve, and the covariance says which was the case.
 
 A focal length solved from the card is nothing apart: with the wide prior of an unknown camera
-the same fit finds it as far as the tilt allows (Zhang 2000).
+the same fit finds it as far as the tilt allows (Zhang 2000). So it is with the print's scale: a
+page stretched one way is fitted within its uncertainty, lest it pass for a tilt or a bend.
 
 A curl about the rope's own direction can't be seen by two rows of corners; what it does to
 the rope's height is covered by the term for the gap.
@@ -121,13 +122,15 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
     pose = _fit(found, card, lens)
     warnings: list[Finding] = []
     if lens.known:
-        gap = _focal_disagreement(pose, lens)
-        if gap is not None:
-            warnings.append(finding("focal-disagrees", 100 * gap))
+        if _surely_disagrees(pose, lens):
             wide = Lens(
                 lens.focal_px, U_LOG_UNKNOWN_FOCAL, lens.centre_px, lens.u_centre_px, known=False
             )
-            pose = _fit(found, card, wide)
+            free = _fit(found, card, wide)
+            percent = 100 * abs(free.focal_px / lens.focal_px - 1)
+            if percent > limit_of("focal-disagrees"):
+                warnings.append(finding("focal-disagrees", percent))
+                pose = free
     else:
         warnings.append(finding("focal-unknown", 100 * pose.u_focal_px / pose.focal_px))
     warnings += _flatness(pose)
@@ -139,10 +142,8 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     half = card.layout.length_mm / 2, card.layout.half_height_mm
     prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, 0, 0], float)
     u_scale = np.maximum([card.u_scale_x, card.u_scale_y], 1e-6)
-    u_prior = np.array(
-        [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px, U_BEND_MM, U_BEND_MM]
-        + [float(u) for u in u_scale]
-    )
+    camera = [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px]
+    u_prior = np.array([*camera, U_BEND_MM, U_BEND_MM, *u_scale], float)
 
     flat = drawn * [card.scale_x, card.scale_y]
     fits = [
@@ -240,7 +241,7 @@ def _least_squares(
         pull = -(along.T * weights) @ residuals / sigma**2
         normal[6:, 6:] += np.diag(1 / u_prior**2)
         pull[6:] -= (theta[6:] - prior) / u_prior**2
-        move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        move = np.asarray(np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull), float)
         tried = _moved(theta, move)
         predicted, ahead = model(tried)
         small = bool(pull @ move < 1e-5)  # what is left to gain, in units of chi squared
@@ -274,23 +275,23 @@ def _valley(theta: Array) -> Array:
 
 def _moved(theta: Array, move: Array) -> Array:
     """Return `theta` after a step in the numbers of `_valley`."""
+    move = move.copy()
+    move[[5, LOG_F]] = np.clip(move[[5, LOG_F]], -0.5, 0.5)  # no step to infinity
     moved = theta + move
     z = theta[5] * np.exp(move[5] + move[LOG_F])
     moved[3:6] = *((theta[3:5] / theta[5] + move[3:5]) * z), z
     return np.asarray(moved, float)
 
 
-def _focal_disagreement(pose: Pose, lens: Lens) -> float | None:
-    """Return by how much the card's own focal length is off the stated one, if it surely is."""
+def _surely_disagrees(pose: Pose, lens: Lens) -> bool:
+    """Tell whether the card's own focal length is surely not the stated one."""
     variance = pose.whole_covariance[LOG_F, LOG_F]
     own = 1 / variance - 1 / lens.u_log_focal**2
     if own < 1 / CARD_TELLS**2:  # nearly square on, a card says next to nothing
-        return None
+        return False
     logged = np.log(lens.focal_px)
     seen = (pose.theta[LOG_F] / variance - logged / lens.u_log_focal**2) / own
-    gap = abs(float(np.expm1(seen - logged)))
-    sure = abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal)
-    return gap if sure and 100 * gap > limit_of("focal-disagrees") else None
+    return bool(abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal))
 
 
 def _flatness(pose: Pose) -> list[Finding]:

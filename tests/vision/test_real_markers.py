@@ -121,7 +121,8 @@ def chess_lens(focal_px: float | None, u_focal_px: float | None) -> Lens:
 
 
 def solved(corners: Corners, layout: Layout, lens: Lens) -> Pose:
-    return solve_pose(corners.found(layout), Card(layout, 0), lens)
+    board = Card(layout, 0, u_scale_x=1e-3, u_scale_y=1e-3)  # taken to be printed true
+    return solve_pose(corners.found(layout), board, lens)
 
 
 def by_opencv(corners: Corners, K: Array) -> Array:
