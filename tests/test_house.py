@@ -18,6 +18,8 @@ import click
 import pytest
 
 from ui.cli import main
+from vision.card import LAYOUTS, PAPERS_MM
+from vision.findings import limit_of
 
 HOUSE = Path(__file__).resolve().parent.parent
 ROOMS = ("vision", "inspection", "ui")
@@ -193,6 +195,18 @@ def test_every_command_is_in_the_readme_and_shows_an_example(
     for parameter in command.params:
         if isinstance(parameter, click.Option):
             assert parameter.help, f"{name} {parameter.opts[0]} has no help"
+
+
+def test_the_readme_names_the_sizes_and_limits_that_hold() -> None:
+    page = text_of("README.md")
+    for paper in PAPERS_MM:
+        sizes = [f"to {layout.rope_max_mm:.0f} mm" for layout in LAYOUTS if layout.paper == paper]
+        row = next(line for line in page.splitlines() if line.startswith(f"| {paper} |")
+                   or line.startswith(f"| US {paper} |"))  # fmt: skip
+        assert row.replace("ropes to", "to").split(" | ", 1)[1].strip(" |").split(" | ") == sizes
+    flat = " ".join(page.split())
+    assert f"more than {limit_of('too-tilted'):.0f} degrees of tilt" in flat
+    assert f"a rope less than {limit_of('too-far'):.0f} px wide" in flat
 
 
 def test_every_module_has_its_line_on_the_developers_map() -> None:
