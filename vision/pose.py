@@ -123,10 +123,7 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
     warnings: list[Finding] = []
     if lens.known:
         if _surely_disagrees(pose, lens):
-            wide = Lens(
-                lens.focal_px, U_LOG_UNKNOWN_FOCAL, lens.centre_px, lens.u_centre_px, known=False
-            )
-            free = _fit(found, card, wide)
+            free = _fit(found, card, replace(lens, u_log_focal=U_LOG_UNKNOWN_FOCAL, known=False))
             percent = 100 * abs(free.focal_px / lens.focal_px - 1)
             if percent > limit_of("focal-disagrees"):
                 warnings.append(finding("focal-disagrees", percent))
