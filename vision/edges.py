@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from vision.axis import Axis, is_coloured, lifted, unlikeness
@@ -199,7 +200,9 @@ def _trace_side(
     typical = float(np.median(unlike[rope]))
     votes = _votes(unlike, band, typical)
     votes[~usable] = 0.0
-    path = best_path(votes)
+    pairs = votes[:, : len(along) // 2 * 2].reshape(len(outward), -1, 2).sum(axis=2)
+    path = np.repeat(best_path(pairs), 2)
+    path = np.append(path, path[-1])[: len(along)]
     sigma = STACK * 2 * half / (along[1] - along[0])
     position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical)
     sure &= usable[path, np.arange(len(along))]
@@ -286,14 +289,16 @@ def best_path(votes: Light) -> NDArray[np.int64]:
     rows, columns = worth.shape
     total = worth[:, 0].copy()
     came_from = np.zeros((rows, columns), np.int8)
-    jumps = range(-3, 4)
     padded = np.full(rows + 6, -np.inf, np.float32)
+    reachable = sliding_window_view(padded, 7)  # of each row, the seven that it may come from
+    penalty = BEND_PENALTY * np.abs(np.arange(-3, 4)).astype(np.float32)
+    every = np.arange(rows)
     for column in range(1, columns):
         padded[3:-3] = total
-        options = np.stack([padded[3 + j : rows + 3 + j] - BEND_PENALTY * abs(j) for j in jumps])
-        best = options.argmax(axis=0)
+        options = reachable - penalty
+        best = options.argmax(axis=1)
         came_from[:, column] = best - 3
-        total = options[best, np.arange(rows)] + worth[:, column]
+        total = options[every, best] + worth[:, column]
     path = np.zeros(columns, int)
     path[-1] = int(total.argmax())
     for column in range(columns - 1, 0, -1):

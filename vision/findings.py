@@ -139,7 +139,7 @@ REASONS: dict[str, Reason] = {
     ),
     "one-edge-only": Reason(
         "refuse",
-        60.0,
+        45.0,
         "%",
         "On one side the rope's outline can be followed over {value:.0f} % "
         "of the jaw only; {limit:.0f} % are needed.",

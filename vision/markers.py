@@ -128,10 +128,10 @@ def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
         grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale, interpolation=mode)
     )
     parameters = cv2.aruco.DetectorParameters()
-    parameters.adaptiveThreshWinSizeMin = 19 if quick else 5
-    parameters.adaptiveThreshWinSizeMax = 19 if quick else 45
+    parameters.adaptiveThreshWinSizeMin = 23 if quick else 5
+    parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
     parameters.adaptiveThreshWinSizeStep = 20
-    parameters.minMarkerPerimeterRate = 0.02
+    parameters.minMarkerPerimeterRate = 0.04 if quick else 0.02
     parameters.errorCorrectionRate = 0.3  # one wrong bit of 25 at most
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
     detector = cv2.aruco.ArucoDetector(dictionary, parameters)

@@ -1,0 +1,58 @@
+"""Time and memory of one photograph, as a ratio to OpenCV's own decoding in the same run.
+
+Example: ``python tests/benchmarks/bench_speed.py`` (uses the sample photographs). Each figure is
+the best of several runs; the ratio is what means something on another machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from vision.photo import open_photo
+from vision.pipeline import Settings, measure_photo
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+
+
+def best_s(job: Callable[[], object], repeats: int) -> float:
+    """Return the shortest of several runs, s."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        job()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def main() -> None:
+    """Print a line for each photograph and the ratios over all."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("photos", nargs="*", type=Path)
+    parser.add_argument("--repeats", type=int, default=5)
+    options = parser.parse_args()
+    photos = options.photos or sorted(SAMPLES.glob("station-*.jpg"))
+    ratios = []
+    print(f"{'photograph':32s}{'decode':>9s}{'open':>9s}{'measure':>9s}{'open + measure':>16s}")
+    for path in photos:
+        data = np.frombuffer(path.read_bytes(), np.uint8)
+        raw = data.tobytes()
+        decode = best_s(lambda d=data: cv2.imdecode(d, cv2.IMREAD_COLOR), options.repeats)  # type: ignore[misc]
+        opening = best_s(lambda r=raw: open_photo(r), options.repeats)  # type: ignore[misc]
+        photo = open_photo(raw)
+        measuring = best_s(lambda p=photo: measure_photo(p, Settings()), options.repeats)  # type: ignore[misc]
+        ratio = (opening + measuring) / decode
+        ratios.append(ratio)
+        print(f"{path.name:32s}{decode:8.3f}s{opening:8.3f}s{measuring:8.3f}s{ratio:13.2f} x")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"median {np.median(ratios):.2f} x the time to decode; peak memory {peak:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
