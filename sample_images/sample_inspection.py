@@ -96,13 +96,13 @@ def sample_shots() -> list[Shot]:
             "bar-16mm.jpg",
             bar,
             number=card_number(6, 0),
-            surface="galvanised",
+            surface="rusty",
             light="overcast",
             minutes=34.0,
             distance_mm=310.0,
             tilt_deg=6.0,
             nominal_mm=16.0,
-            note="smooth bar of 16.00 mm, to try the method on",
+            note="smooth matt bar of 16.00 mm, to try the method on",
         )
     )
     rope = RopeShape(22.2, 6, LAY_MM, wires=10, phase_deg=300.0)
