@@ -26,12 +26,14 @@ from numpy.typing import NDArray
 from vision.axis import Axis, is_coloured, lifted, unlikeness
 from vision.camera import camera_centre_mm
 from vision.card import Card
+from vision.findings import RefusedError, finding
 from vision.profiles import INSIDE, OUTSIDE, STACK, place_edge
 from vision.strip import Image, Light, Strip, across_vector, cut_strip, scale_at
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Side = Literal["left", "right"]
+SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 Surface = Literal["dull", "bright", "polished", "grey band"]
 
 HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
@@ -150,44 +152,30 @@ def trace_edges(
     first = (axis.span_mm[0] - at_mm) / axis.direction[0]
     last = (axis.span_mm[1] - at_mm) / axis.direction[0]
     begin, end = max(first, -HALF_LENGTH * width), min(last, HALF_LENGTH * width)
-    step = max(1 / scale, (end - begin) / MOST_COLUMNS)
-    along = np.arange(begin, end, step)
+    if end - begin < width:
+        raise RefusedError(finding("off-the-card", at_mm))
+    along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
+    outward = np.arange(OUTER * width / 2, INNER * width / 2, -1 / scale)
+    blur = float(np.hypot(blur_px, MORE_BLUR))
     left, right = (
         _trace_side(
-            pixels,
+            cut_strip(pixels, theta, along, sign * outward, origin, axis.direction, height),
             theta,
             card,
             side,
-            along,
-            width / 2,
-            1 / scale,
-            origin,
-            axis.direction,
-            height,
-            float(np.hypot(blur_px, MORE_BLUR)),
+            outward,
+            blur,
         )
-        for side in ("left", "right")
+        for side, sign in SIDES
     )
     surface = _surface(axis, left, right)
     return Outline(left, right, origin, axis.direction, height, width, scale, surface)
 
 
 def _trace_side(
-    pixels: Image,
-    theta: Array,
-    card: Card,
-    side: Side,
-    along: Array,
-    half: float,
-    step: float,
-    origin: Array,
-    direction: Array,
-    height: float,
-    blur: float,
+    strip: Strip, theta: Array, card: Card, side: Side, outward: Array, blur: float
 ) -> Edge:
-    outward = np.arange(OUTER * half, INNER * half, -step)
-    sign = 1.0 if side == "left" else -1.0
-    strip = cut_strip(pixels, theta, along, sign * outward, origin, direction, height)
+    along, step, half = strip.along_mm, float(outward[0] - outward[1]), outward[0] / OUTER
     near = (outward < BAND_BEYOND * half)[:, None]
     usable = strip.inside & (near | _on_band(strip, theta, card))
     band = usable & ~near
