@@ -182,6 +182,14 @@ REASONS: dict[str, Reason] = {
         "Only {value:.0f} crowns bear on one jaw; {limit:.0f} is the least.",
         "Show a longer piece of rope, or choose longer jaws.",
     ),
+    "stray-crown": Reason(
+        "warn",
+        None,
+        "places",
+        "The outline stands out far above the strand crowns at {value:.0f} place(s) within the "
+        "jaws, which were left out of the figure.",
+        "Look there for a broken wire or a lump of grease; clean the rope and look again.",
+    ),
     "edges-soft": Reason(
         "refuse",
         60.0,

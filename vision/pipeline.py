@@ -19,24 +19,22 @@ from numpy.typing import NDArray
 
 from vision.axis import find_axis
 from vision.budget import list_terms
-from vision.camera import Lens, camera_centre_mm, lens_of, project_mm
+from vision.camera import Lens, camera_centre_mm, lens_of
 from vision.card import Card
 from vision.cylinder import Hold
 from vision.edges import Outline, band_limits_mm, trace_edges
-from vision.estimate import Estimate, Finding, Marks, PointPx, Refusal, Result, combined_u_mm
+from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
-from vision.jaw_lines import JawLines, diameter_mm, jaw_lines
+from vision.jaw_lines import diameter_mm, jaw_lines
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
 from vision.markers import FoundCard, find_cards
+from vision.marks import marks_of
 from vision.photo import Photo, open_photo
 from vision.pose import Pose, solve_pose
 from vision.printcheck import PrintCheck, checked_card, unchecked_card
 from vision.sharpness import blur_px
-from vision.strip import points_mm
 
 Array = NDArray[np.float64]
-
-MARKED_POINTS = 160  # outline points kept for drawing, per side
 
 
 class _Identity(TypedDict):
@@ -217,7 +215,7 @@ def _estimate(
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
-        findings=_warnings(card) + pose.findings,
+        findings=_warnings(card, jaws) + pose.findings,
         station=card.station,
         view_deg=card.view_deg,
         at_mm=at_mm,
@@ -231,55 +229,21 @@ def _estimate(
         focal_px=pose.focal_px,
         u_focal_px=pose.u_focal_px,
         print_set=card.print_set,
-        marks=_marks(theta, card, outline, lines),
+        marks=marks_of(theta, card, outline, lines),
         **_identity(photo),
     )
 
 
-def _warnings(card: Card) -> tuple[Finding, ...]:
+def _warnings(card: Card, jaws: Jaws) -> tuple[Finding, ...]:
     warnings = []
     if not card.print_set:
         warnings.append(finding("print-unchecked", 100 * max(card.u_scale_x, card.u_scale_y)))
     if card.number is None:
         warnings.append(finding("number-unread"))
+    strays = jaws.left.strays + jaws.right.strays
+    if strays:
+        warnings.append(finding("stray-crown", float(strays)))
     return tuple(warnings)
-
-
-def _marks(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Marks:
-    sides = []
-    for edge, sign in ((outline.left, 1.0), (outline.right, -1.0)):
-        sure = np.flatnonzero(np.isfinite(edge.outward_mm))
-        kept = sure[:: max(1, len(sure) // MARKED_POINTS)]
-        sides.append(
-            _pairs(
-                project_mm(
-                    theta,
-                    points_mm(
-                        edge.along_mm[kept],
-                        sign * edge.outward_mm[kept],
-                        outline.origin_mm,
-                        outline.direction,
-                        outline.height_mm,
-                    ),
-                )
-            )
-        )
-    x, y = card.layout.length_mm / 2, card.layout.half_height_mm
-    corners = np.array([[-x, y, 0], [x, y, 0], [x, -y, 0], [-x, -y, 0]])
-    middle = np.array([[*outline.origin_mm, outline.height_mm]])
-    left, right = _pairs(lines.left_px), _pairs(lines.right_px)
-    return Marks(
-        left_px=sides[0],
-        right_px=sides[1],
-        crown_left_px=(left[0], left[1]),
-        crown_right_px=(right[0], right[1]),
-        station_px=_pairs(project_mm(theta, middle))[0],
-        card_px=_pairs(project_mm(theta, card.true_mm(corners))),
-    )
-
-
-def _pairs(points: Array) -> tuple[PointPx, ...]:
-    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in points)
 
 
 def _identity(photo: Photo) -> _Identity:
