@@ -12,8 +12,8 @@ from vision.edges import Edge
 Array = NDArray[np.float64]
 
 SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
-SMOOTH_DIAMETERS = 0.20  # the same over the diameter, before the pitch is known
-CREST_SHARE = 0.004  # of the diameter: ripples lower than this are no crowns
+SMOOTH_DIAMETERS = 0.10  # the same over the diameter, before the pitch is known
+CREST_SHARE, LEAST_CREST_SHARE = 0.005, 0.0015  # of the diameter: lower ripples are no crowns
 ALIKE = 0.5  # correlation, one pitch on, that one side at least must show of its own
 
 
@@ -58,7 +58,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
     total = each[0] + each[1]
     swing *= float(np.sqrt(8))  # from highest to lowest of a wave
-    if swing < CREST_SHARE * d:
+    if swing < LEAST_CREST_SHARE * d:
         return None, swing
     low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
@@ -69,8 +69,13 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     strongest = float(total[low:high][peaks].max())
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
-    if max(float(side[chosen]) for side in each) < ALIKE:
+    alike = [float(side[chosen]) for side in each]
+    if max(alike) < ALIKE:
         return None, swing
+    if swing < CREST_SHARE * d:  # so low a wave must be plain on both sides, with its valleys
+        valleys = [float(side[:chosen].min()) for side in each]
+        if min(alike) < 0.6 * ALIKE or max(valleys) > -0.2:
+            return None, swing
     before, here, after = total[chosen - 1 : chosen + 2]
     bow = before - 2 * here + after
     shift = 0.0 if bow == 0 else 0.5 * (before - after) / bow

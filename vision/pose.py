@@ -44,7 +44,7 @@ Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
-MOST_STEPS = 200  # focal length against tilt against print scale is a long, curved valley
+FEW_STEPS, MOST_STEPS = 30, 200  # to choose a start, to follow it
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 
 
@@ -141,13 +141,14 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     u_scale = np.maximum([card.u_scale_x, card.u_scale_y], 1e-6)
     camera = [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px]
     u_prior = np.array([*camera, U_BEND_MM, U_BEND_MM, *u_scale], float)
-
     flat = drawn * [card.scale_x, card.scale_y]
-    fits = [
-        _least_squares(start, seen, prior, u_prior, lambda t: _corners(t, flat, half))
-        for start in _starts(flat, seen, prior)
-    ]
-    theta, residuals, weights = min(fits, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
+
+    def fitted(start: Array, steps: int) -> tuple[Array, Array, Array]:
+        return _least_squares(start, seen, prior, u_prior, lambda t: _corners(t, flat, half), steps)
+
+    rough = [fitted(start, FEW_STEPS) for start in _starts(flat, seen, prior)]
+    best = min(rough, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
+    theta, residuals, weights = fitted(best[0], MOST_STEPS)
     jacobian = _corners(theta, flat, half)[1]
     # Type A from the residuals, with the degrees of freedom that the fit left
     dof = max(4, 2 * len(seen) - 8)
@@ -156,8 +157,7 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     information = (jacobian.T * weights) @ jacobian / sigma**2
     information[6:, 6:] += np.diag(1 / u_prior**2)
     whole = np.linalg.inv(information)
-    # How the answer follows the scale that the print is taken to have, and what is uncertain
-    # apart from it: the answer is linear in everything that was put in.
+    # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[:SIZE, SIZE:] / u_scale**2
     information[SIZE:, SIZE:] -= np.diag(1 / u_scale**2)
     covariance = np.asarray(whole[:SIZE] @ information @ whole[:SIZE].T, np.float64)
@@ -220,6 +220,7 @@ def _least_squares(
     prior: Array,
     u_prior: Array,
     model: Callable[[Array], tuple[Array, Array]],
+    steps: int,
 ) -> tuple[Array, Array, Array]:
     """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
     target = seen.ravel()
@@ -232,7 +233,7 @@ def _least_squares(
     predicted, jacobian = model(theta)
     residuals = predicted - target
     settled = 0
-    for _ in range(MOST_STEPS):
+    for _ in range(steps):
         along = jacobian @ _valley(theta)
         normal = (along.T * weights) @ along / sigma**2
         pull = -(along.T * weights) @ residuals / sigma**2
@@ -260,11 +261,10 @@ def _least_squares(
 def _valley(theta: Array) -> Array:
     """Return the derivative of `theta` by the numbers that the fit steps in (14, 14).
 
-    A longer focal length from farther away looks much the same. Steps in x / z, y / z and
-    ln(z / focal length) in place of x, y, z run along that valley and not across it.
+    A longer focal length from farther away looks much the same; steps in x / z, y / z and
+    ln(z / focal length) in place of x, y, z run along that valley.
     """
-    x, y, z = theta[3:6]
-    turned = np.eye(len(theta))
+    (x, y, z), turned = theta[3:6], np.eye(len(theta))
     turned[3:6, 3:6] = [[z, 0, x], [0, z, y], [0, 0, z]]
     turned[3:6, LOG_F] = x, y, z
     return turned
