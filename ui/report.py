@@ -7,6 +7,7 @@ report_case         gathers what is shown: judgement, pictures, flags, the recor
 report_content      puts it in order, as blocks (`report_blocks`)
 report_tables       tables of what was measured
 report_judged       tables of what that was held against
+report_history      earlier inspections
 report_raw          the appendix
 report_pictures     photographs with their marks
 report_plots        figures (`drawings`), for both writers
@@ -18,13 +19,13 @@ report_fonts        letters
 
 from __future__ import annotations
 
-from ui.report_case import ReportCase, case_of_folder, case_of_record
+from ui.report_case import ReportCase, case_of_folder, case_of_record, record_name
 from ui.report_content import blocks_of
 from ui.report_html import html_of
 from ui.report_pdf import PAPERS, Paper, pdf_of
 
 __all__ = ["PAPERS", "Paper", "ReportCase", "case_of_folder", "case_of_record", "html_report",
-           "pdf_report"]  # fmt: skip
+           "pdf_report", "record_name"]  # fmt: skip
 
 
 def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:

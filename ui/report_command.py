@@ -76,8 +76,9 @@ def _case(
     measure: Measure | None,
 ) -> ReportCase:
     from inspection.limit_tables import USUAL_SETS
+    from inspection.record import open_record
     from ui.check_command import _decision, _measure, _measured, _recorded
-    from ui.report import case_of_folder, case_of_record
+    from ui.report import case_of_folder, case_of_record, record_name
 
     rule, sets = _decision(decision), limits or USUAL_SETS
     folder = Path(where)
@@ -86,7 +87,9 @@ def _case(
         return case_of_folder(folder, read, decision=rule, rule_sets=sets)
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record says itself which print was used.")
-    return case_of_record(where, inspection, _recorded, decision=rule, rule_sets=sets)
+    read = _recorded(where, inspection)
+    with open_record(where, create=False) as record:
+        return case_of_record(record, read, name=record_name(where), decision=rule, rule_sets=sets)
 
 
 def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:

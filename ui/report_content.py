@@ -22,6 +22,7 @@ from ui.report_blocks import (
     Words,
 )
 from ui.report_case import ReportCase
+from ui.report_history import earlier
 from ui.report_raw import raw_data
 from ui.words import CAUTIONS
 from vision.estimate import Estimate
@@ -54,7 +55,7 @@ STATES = {
 def blocks_of(case: ReportCase) -> list[Block]:
     """Return the whole report."""
     judgement = case.judgement
-    history = report_judged.earlier(judgement)
+    history = earlier(judgement)
     return [
         Heading("Rope diameter and roundness: inspection report", 1),
         *_job(case),

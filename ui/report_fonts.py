@@ -53,8 +53,13 @@ def printable(text: str) -> tuple[str, tuple[str, ...]]:
     have = register_fonts()
     shown, missing = [], []
     for sign in unicodedata.normalize("NFC", text):
-        if sign in "\n\t" or unicodedata.category(sign) in ("Cc", "Cf", "Zs"):
-            shown.append(sign if sign == "\n" or (ord(sign) in have and ord(sign) >= 32) else " ")
+        kind = unicodedata.category(sign)
+        if sign == "\n":
+            shown.append(sign)
+        elif kind == "Cf":
+            continue  # they only steer: direction, joining, soft hyphens
+        elif kind in ("Cc", "Zs", "Zl", "Zp"):
+            shown.append(" ")
         elif ord(sign) not in have or unicodedata.bidirectional(sign) in ("R", "AL"):
             shown.append(MISSING)
             missing.append(sign)

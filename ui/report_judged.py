@@ -1,23 +1,19 @@
-"""What the figures were held against: limits, neighbours, severity, flags, earlier inspections."""
+"""What the figures were held against: limits, neighbours, severity, flags."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from inspection.case import Judgement
-from inspection.history import Point, trend
 from inspection.limits import NotApplicable
-from inspection.log import Log
 from inspection.placed_verdicts import PlacedVerdict
-from inspection.section import Section, sections_of_readings
 from inspection.verdict import DecisionRule
 from inspection.wear import uniform_decrease
 from ui.check_tables import chance_words
-from ui.figure_sources import history, limit_lines
-from ui.figures import K, Then
-from ui.report_blocks import Block, Drawn, Grid, Heading, Words, without_empty
+from ui.figures import K
+from ui.report_blocks import Block, Grid, Heading, Words, without_empty
 from ui.report_case import Flag
+from vision.estimate import Finding
 
 
 def decision_words(rule: DecisionRule) -> str:
@@ -38,6 +34,13 @@ def decision_words(rule: DecisionRule) -> str:
 def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
+    doubted = doubted_stations(judgement)
+    if doubted:
+        named = ", ".join(str(number) for number in doubted)
+        blocks.append(Words(
+            f"Figures by the gauge at station {named} rest on entries that deserve a second look.",
+            "strong",
+        ))  # fmt: skip
     if not judgement.verdicts:
         blocks.append(Words("No figure could be held against a limit."))
         return blocks
@@ -67,6 +70,17 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
         right = frozenset({2, 3, 5, 6})
         blocks.append(without_empty(Grid(head, rows, widths, right=right, strong=strong)))
     return blocks
+
+
+def doubted_stations(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations whose readings deserve a second look, or disagree with a photograph."""
+    named = {one.station for one in judgement.crosscheck.comparisons if one.word == "disagrees"}
+    places = [where for finding in judgement.findings for where in finding.where]
+    for number in {reading.station for reading in judgement.log.readings}:
+        if any(where == f"station {number}" or where.startswith(f"station {number},")
+               for where in places):  # fmt: skip
+            named.add(number)
+    return tuple(sorted(number for number in named if number is not None))
 
 
 def _limit_words(one: PlacedVerdict) -> str:
@@ -209,7 +223,7 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
             where += f" and {len(finding.where) - 6} more"
         innocent = f" May be innocent: {finding.innocent}" if finding.innocent else ""
         rows.append((str(number), where, f"{finding.seen} To do: {finding.remedy}{innocent}",
-                     chance_words(finding.p_value), settled))  # fmt: skip
+                     _chance_of(finding), settled))  # fmt: skip
     strong = frozenset(i for i, one in enumerate(shown) if not one.settled_by)
     head = ("No.", "Entries", "What was seen, and what to do", "If nothing is wrong",
             "How it was settled")  # fmt: skip
@@ -224,56 +238,10 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
     ]
 
 
+def _chance_of(finding: Finding) -> str:
+    """Return how often chance alone gives such a finding, where that was worked out."""
+    return "not worked out" if finding.p_value is None else chance_words(finding.p_value)
+
+
 def _minute(at: str) -> str:
     return f"{at[:16].replace('T', ' ')} UTC" if at else "no time"
-
-
-def earlier(judgement: Judgement) -> list[Block]:
-    """Return each station's gauge readings over the inspections, with a line where there is one."""
-    log = judgement.log
-    if not log.earlier:
-        return []
-    by_station = _gauge_history(log)
-    rows: list[tuple[str, ...]] = []
-    drawn: list[Block] = []
-    lines = limit_lines(one.verdict.limit for one in judgement.verdicts)
-    for station, points in sorted(by_station.items()):
-        figures = [Then(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
-        rows += [(str(station), one.on.isoformat(), f"{one.mean_mm:.2f}", f"{one.expanded_mm:.2f}")
-                 for one in figures]  # fmt: skip
-        try:
-            line = trend(Point(on, one.mean_mm, one.mean_budget) for on, one in points)
-        except ValueError:
-            continue  # fewer than three days, or two figures that are one: the table says enough
-        low, high = line.rate_interval
-        loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
-        caption = (
-            f"Station {station}, by the gauge: {line.rate_mm_per_year:+.3f} mm per year "
-            f"(95 % interval {low:+.3f} to {high:+.3f} mm per year). {loses} Bars: U (k = 2); "
-            "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
-            "evenly in time."
-        )
-        drawn.append(Drawn(history(station, line, limits=lines), caption))
-    if not rows:
-        return [Words("Earlier inspections hold no station in two directions: no history.")]
-    head = ("Station", "Day", "Mean by the gauge (mm)", "U (mm)")
-    table = Grid(head, tuple(rows), (1, 1.6, 2, 1.2), right=frozenset({2, 3}))
-    few: list[Block] = []
-    if not drawn:
-        few = [Words("A rate of loss needs inspections on at least 3 days.", "small")]
-    return [table, *few, *drawn]
-
-
-def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
-    """Return every station's sections by the gauge, inspection by inspection."""
-    found: dict[int, list[tuple[date, Section]]] = {}
-    held = [(one.inspection, one.readings) for one in log.earlier]
-    for inspection, readings in (*held, (log.inspection, log.readings)):
-        known = [one for one in readings if one.gauge in log.gauges]
-        made, _ = sections_of_readings(
-            known, log.gauges, nominal_mm=log.rope.nominal_mm,
-            outer_strands=log.rope.outer_strands, inspection=inspection.identity,
-        )  # fmt: skip
-        for one in made:
-            found.setdefault(one.station or 0, []).append((inspection.on, one))
-    return found

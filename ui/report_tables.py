@@ -176,6 +176,11 @@ def comparisons(judgement: Judgement) -> list[Block]:
             "small",
         ),
     ]
+    blocks += [
+        Words(f"{place_words(one.station or 0, one.view_deg)}: {one.needed}", "small")
+        for one in found
+        if one.needed
+    ]
     agreement = judgement.agreement
     if agreement is None:
         blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))

@@ -1,0 +1,190 @@
+"""How the report is set: pages, breaks, paper, letters of many alphabets, hostile text."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pypdfium2  # type: ignore[import-untyped]
+import pytest
+
+from inspection.record import open_record
+from inspection.rope import Groove
+from tests.ui.report_cases import MADE, ROPE, fill, folder_case, read_of
+from ui.report import ReportCase, case_of_record, html_report, pdf_report
+from ui.report_blocks import Block, Facts, Grid, Heading, NewPage, Words
+from ui.report_fonts import FOLDER, MISSING, printable
+from ui.report_html import html_of
+from ui.report_pdf import PAPERS, Paper, pdf_of
+from ui.report_pdf_tables import safe
+
+LONG = "wire " * 1500  # a cell that is higher than a page
+
+
+@pytest.fixture(scope="module")
+def case(tmp_path_factory: pytest.TempPathFactory) -> ReportCase:
+    return folder_case(tmp_path_factory.mktemp("folder"), wrong={(3, 0): "38.91"})
+
+
+def pages_of(pdf: bytes) -> list[str]:
+    """Return the words of every page."""
+    document = pypdfium2.PdfDocument(pdf)
+    pages = [page.get_textpage().get_text_bounded() for page in document]
+    document.close()
+    return [re.sub(r"\s+", " ", one.replace("\ufffe", "")) for one in pages]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_page_is_of_the_paper_and_numbered(case: ReportCase, paper: Paper) -> None:
+    pdf = pdf_report(case, paper=paper)
+    document = pypdfium2.PdfDocument(pdf)
+    # A4 is 210 mm x 297 mm (ISO 216), Letter 8.5 in x 11 in (ANSI/ASME Y14.1)
+    size = (210 / 25.4 * 72, 297 / 25.4 * 72) if paper == "A4" else (8.5 * 72, 11 * 72)
+    assert all(page.get_size() == pytest.approx(size, abs=0.01) for page in document)
+    document.close()
+    pages = pages_of(pdf)
+    assert len(pages) >= 5
+    for number, words in enumerate(pages, start=1):
+        assert f"Page {number} of {len(pages)}" in words
+        assert "hoist rope 1, inspection 2026-11" in words
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_nothing_is_set_outside_the_margins(case: ReportCase, paper: Paper) -> None:
+    document = pypdfium2.PdfDocument(pdf_report(case, paper=paper))
+    width, height = PAPERS[paper]
+    margin = 12 / 25.4 * 72
+    for page in document:
+        text = page.get_textpage()
+        for number in range(text.count_rects()):
+            left, bottom, right, top = text.get_rect(number)
+            assert left >= margin
+            assert right <= width - margin
+            assert bottom >= 8 / 25.4 * 72
+            assert top <= height - 8 / 25.4 * 72
+    document.close()
+
+
+def test_a_heading_is_never_the_last_thing_on_a_page() -> None:
+    # one line more before the heading each time: the break must pass through every height
+    for lines in range(40, 56):
+        blocks: list[Block] = [
+            *(Words(f"line {number}", "small") for number in range(lines)),
+            Heading("Chapter"), Words("A short lead-in.", "small"),
+            Grid(("Place", "Figure (mm)"), (("first row", "1.00"), ("second row", "2.00"),
+                                            ("third row", "3.00")), (1, 1)),
+        ]  # fmt: skip
+        pages = pages_of(pdf_of(blocks, title="t"))
+        holder = next(words for words in pages if "Chapter" in words)
+        assert "A short lead-in." in holder
+        assert "first row" in holder
+        assert "second row" in holder
+
+
+def test_no_row_is_cut_where_it_fits_on_a_page_and_the_head_is_repeated() -> None:
+    rows = tuple((f"<{number}", "many words " * 14, f"{number}>") for number in range(60))
+    pages = pages_of(pdf_of([Grid(("Top", "Words", "End"), rows, (1, 3, 1))], title="t"))
+    assert len(pages) > 2
+    for words in pages:
+        assert words.count("Top Words End") == 1
+        begun = re.findall(r"<(\d+)", words)
+        ended = re.findall(r"(\d+)>", words)
+        assert begun == ended
+    assert sum(len(re.findall(r"<\d+", words)) for words in pages) == 60
+
+
+def test_a_row_higher_than_a_page_is_shown_whole() -> None:
+    blocks: list[Block] = [
+        Heading("Notes"),
+        Grid(("What", "Why"), (("x", LONG), ("y", "short")), (1, 2)),
+    ]
+    pages = pages_of(pdf_of(blocks, title="t"))
+    assert sum(words.count("wire") for words in pages) == 1500
+    facts = pages_of(pdf_of([Facts((("What", LONG),))], title="t"))
+    assert sum(words.count("wire") for words in facts) == 1500
+
+
+def test_a_word_longer_than_its_column_is_broken_and_kept() -> None:
+    pages = pages_of(pdf_of([Grid(("a", "b"), (("x" * 300, "end"),), (1, 9))], title="t"))
+    assert "".join(pages).replace(" ", "").count("x") >= 300
+
+
+def test_a_new_page_starts_where_it_is_asked_for() -> None:
+    pages = pages_of(pdf_of([Words("one"), NewPage(), Words("two")], title="t"))
+    assert ["one" in pages[0], "two" in pages[1]] == [True, True]
+
+
+def test_an_unknown_paper_is_refused_with_a_sentence() -> None:
+    with pytest.raises(ValueError, match=r"printed on A4 or Letter; got 'A3'\."):
+        pdf_of([Words("x")], title="t", paper="A3")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Žaneta Łęcka, Őrsi Gűz",  # Latin-2
+        "Иванова Галина",
+        "Νικόλαος Ωμέγα",
+        "Ø 22 mm ± 0,1; Δ σ λ ≤ ≥",
+    ],
+)
+def test_names_in_latin_cyrillic_and_greek_are_set_as_they_are(name: str) -> None:
+    assert printable(name) == (name, ())
+    assert name in pages_of(pdf_of([Words(name)], title="t"))[0]
+
+
+@pytest.mark.parametrize("name", ["山田太郎", "김영희", "אביגיל", "عمر", "🙂", "\U00020bb7"])
+def test_a_sign_that_the_font_lacks_is_a_box_and_the_report_says_which(name: str) -> None:
+    blocks: list[Block] = [Facts((("Inspector", f"A. {name} B."),)), Words("next")]
+    words = pages_of(pdf_of(blocks, title=f"t {name}"))[0]
+    assert MISSING in words
+    for sign in set(name):
+        assert f"U+{ord(sign):04X}" in words
+    assert name in html_of(blocks, title="t")
+
+
+def test_control_characters_and_combined_letters_do_no_harm() -> None:
+    # "e" with a combining acute is one letter for a reader; U+202E would turn the line around
+    assert printable("Rene\u0301 \u202e\x00\x07x") == ("René   x", ())
+    assert pages_of(pdf_of([Words("a\x00b\x0bc\ufffe")], title="t"))
+
+
+def test_markup_in_a_name_is_text(tmp_path: Path) -> None:
+    hostile = '<b>&"x</b><script>alert(1)</script>'
+    with open_record(tmp_path / "record.db") as record:
+        identity = fill(record, inspector=hostile)
+        case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
+    assert hostile in "".join(pages_of(pdf_report(case)))
+    said = html_report(case)
+    assert "<script" not in said.lower()
+    assert "&lt;script&gt;alert(1)" in said
+    assert safe(hostile).startswith("&lt;b&gt;")
+
+
+def test_a_rope_in_inches_shows_inches_beside_millimetres_and_grooves(tmp_path: Path) -> None:
+    rope = replace(ROPE, units="inch", grooves=(Groove("drum", 21.0, 44.0, 2, 39.0, 41.5),))
+    with open_record(tmp_path / "record.db") as record:
+        identity = fill(record, rope=rope)
+        case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
+    words = " ".join(pages_of(pdf_report(case)))
+    assert "40 mm (1.575 in)" in words
+    assert "Mean (in)" in words
+    first = case.judgement.photograph_sections[0]
+    assert f"{first.mean_mm:.2f} {first.mean_mm / 25.4:.4f}" in words
+    assert "from 39 to 41.5" in words
+
+
+def test_the_fonts_licence_lies_beside_them() -> None:
+    assert "Permission is hereby granted" in (FOLDER / "LICENSE.txt").read_text(encoding="utf-8")
+    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 1_500_000
+
+
+def test_the_appendix_starts_on_a_page_of_its_own(case: ReportCase) -> None:
+    pages = pages_of(pdf_report(case))
+    at = [i for i, words in enumerate(pages) if "Appendix: raw data" in words]
+    assert len(at) == 1
+    assert "Signature" in " ".join(pages[: at[0]])
+    assert pages[at[0]].index("Appendix") < 80
+    assert all(one != two for one, two in pairwise(pages))
