@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
+
+if TYPE_CHECKING:
+    import subprocess
 
 
 @click.command()
@@ -59,7 +64,7 @@ def page(place: str | None, photographs: str | None, port: int, no_browser: bool
     command += ["--server.address=127.0.0.1", f"--server.port={port}", "--server.headless=true"]
     server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
     # ended from outside, it takes the pages with it
-    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    signal.signal(signal.SIGTERM, lambda *_: _stop(server))
     address = f"http://127.0.0.1:{port}"
     try:
         if _answers(address, server):
@@ -68,19 +73,28 @@ def page(place: str | None, photographs: str | None, port: int, no_browser: bool
                 click.launch(address)
         status = server.wait()
     except KeyboardInterrupt:
-        server.terminate()
-        status = server.wait() and 0
-    if status:
+        _stop(server)
+        status = 0
+    if status > 0:  # below 0: ended by a signal, as somebody wished
         raise click.ClickException("the pages could not be started; the lines above say why.")
 
 
-def _answers(address: str, server: object, seconds: float = 30.0) -> bool:
-    """Wait until the server answers; False if it ended before, or takes too long."""
+def _stop(server: subprocess.Popen[bytes]) -> None:
+    """End the server; one that waits for an open browser is not waited for long."""
     import subprocess
+
+    server.terminate()
+    try:
+        server.wait(timeout=3)
+    except subprocess.TimeoutExpired:
+        server.kill()
+
+
+def _answers(address: str, server: subprocess.Popen[bytes], seconds: float = 30.0) -> bool:
+    """Wait until the server answers; False if it ended before, or takes too long."""
     import time
     import urllib.request
 
-    assert isinstance(server, subprocess.Popen)
     until = time.monotonic() + seconds
     while time.monotonic() < until and server.poll() is None:
         try:

@@ -138,20 +138,36 @@ def _show_comparison(view: View, result: Estimate) -> None:
 
 
 def table(heads: list[str], rows: list[list[str]], title: str) -> str:
-    """Return a plain table that fits a phone; every text is escaped."""
+    """Return a plain table; a wide one is set as blocks on a phone. Every text is escaped."""
+    wide = " wide" if len(heads) > 5 else ""
     head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
     body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(text)}</td>" for text in row) + "</tr>" for row in rows
+        "<tr>"
+        + "".join(
+            f"<td data-head='{html.escape(name)}'>{html.escape(text)}</td>"
+            for name, text in zip(heads, row, strict=True)
+        )
+        + "</tr>"
+        for row in rows
     )
     return (
-        "<style>.rope-table{border-collapse:collapse;width:100%;font-size:.9rem}"
-        ".rope-table caption{text-align:left;font-weight:600;padding:.3rem 0}"
-        ".rope-table th,.rope-table td{text-align:left;padding:.25rem .6rem .25rem 0;"
-        "border-bottom:1px solid #8885;vertical-align:top}</style>"
-        "<div style='overflow-x:auto'><table class='rope-table'>"
-        f"<caption>{html.escape(title)}</caption>"
+        f"<style>{_TABLE_STYLE}</style><div style='overflow-x:auto'>"
+        f"<table class='rope-table{wide}'><caption>{html.escape(title)}</caption>"
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
+
+
+_TABLE_STYLE = """
+.rope-table{border-collapse:collapse;width:100%;font-size:.9rem}
+.rope-table caption{text-align:left;font-weight:600;padding:.3rem 0}
+.rope-table th,.rope-table td{text-align:left;padding:.25rem .6rem .25rem 0;
+border-bottom:1px solid #8885;vertical-align:top}
+@media (max-width:640px){
+.rope-table.wide thead{position:absolute;clip-path:inset(50%)}
+.rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
+.rope-table.wide td{display:flex;gap:.6rem;border:0;padding:.05rem 0}
+.rope-table.wide td::before{content:attr(data-head);flex:0 0 7.5rem;opacity:.7}}
+"""
 
 
 def photograph_named(there: OpenInspection, name: str) -> Photograph | None:

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import get_args
+
 import streamlit as st
 
 from inspection.case import Judgement
+from inspection.folder import Folder
 from inspection.limits import Limit
 from inspection.record import OpenInspection
 from ui.entries import readings_table
 from ui.figure_sources import along_rope, roundness
 from ui.page_parts import STATE_MARKS, WORD_MARKS, as_typed, begin, plainly, say_cautions
 from ui.plots import along_rope_chart, roundness_chart
-from ui.session import judged, the_record
+from ui.record_log import log_of
+from ui.report import Paper, case_of_record, html_report, pdf_report, record_name
+from ui.session import judged, record_place, the_record
 from ui.station_queue import queue
 from ui.station_screen import table
 
@@ -81,25 +87,50 @@ def _pictures(judgement: Judgement) -> None:
         st.subheader("Roundness")
         station = st.selectbox("Station", sorted(sections), key="round station")
         one = sections[station]
-        st.altair_chart(roundness_chart(roundness(one, "photographs")))
+        st.altair_chart(roundness_chart(roundness(one, "photographs")), width="content")
         st.caption(
             f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
             f"would show {one.round_rope_mm:.2f} mm on average."
         )
 
 
+def _report(there: OpenInspection) -> None:
+    identity = there.inspection.identity
+    left, right = st.columns([1, 2], vertical_alignment="bottom")
+    paper: Paper = left.selectbox("Paper of the report", get_args(Paper))
+    key = f"report {identity} {there.revision} {paper}"
+    if right.button("Make the report", type="primary", icon=":material/description:"):
+        with st.spinner("Writing the report ..."), plainly():
+            read = Folder(log_of(the_record(), identity), (), ())
+            case = case_of_record(the_record(), read, name=record_name(record_place()))
+            st.session_state[key] = (pdf_report(case, paper=paper), html_report(case))
+    made = st.session_state.get(key)
+    if made is None:
+        return
+    pdf, page = made
+    name = "".join(letter if letter.isalnum() else "-" for letter in identity)
+    with st.container(horizontal=True):
+        st.download_button("Report as PDF", pdf, f"{name}.pdf", "application/pdf",
+                           on_click="ignore", icon=":material/download:")  # fmt: skip
+        st.download_button("Report as HTML", page, f"{name}.html", "text/html",
+                           on_click="ignore", icon=":material/download:")  # fmt: skip
+
+
 def _take_away(there: OpenInspection) -> None:
     st.subheader("To take away")
     identity = there.inspection.identity
+    _report(there)
     with st.container(horizontal=True):
         for suffix in (".csv", ".xlsx"):
             st.download_button(
                 f"Readings as {suffix[1:].upper()}",
-                readings_table(the_record(), suffix, inspection=identity),
+                partial(readings_table, the_record(), suffix, inspection=identity),
                 file_name=f"readings{suffix}", on_click="ignore", icon=":material/download:",
             )  # fmt: skip
-    st.caption(f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can "
-               "be held to it later.")  # fmt: skip
+    st.caption(
+        f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can be held "
+        "to it later."
+    )
 
 
 inspection = begin("6 Result")

@@ -1,0 +1,222 @@
+"""The inspector's path without a browser, from an empty record to a result."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.record import OpenInspection, open_record
+from ui.sample import sample_folder
+from ui.screens import stations
+from ui.typed_readings import Row, draft_of, rows_from, understand
+
+SAMPLE = "2026-09-quay-crane-2"
+
+
+def screen(at: AppTest, name: str) -> AppTest:
+    return clean(at.switch_page(f"screens/{name}.py").run())
+
+
+def clean(at: AppTest) -> AppTest:
+    assert not at.exception
+    assert not [one.value for one in at.error]
+    return at
+
+
+def field(at: AppTest, kind: str, label: str) -> Any:
+    return next(one for one in getattr(at, kind) if one.label == label)
+
+
+def press(at: AppTest, label: str) -> AppTest:
+    field(at, "button", label).click()
+    return at.run()
+
+
+def kept(identity: str = SAMPLE) -> OpenInspection:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return record.inspection(identity)
+
+
+def test_a_rope_and_its_inspection_are_entered_as_people_type(app: AppTest) -> None:
+    at = screen(app.run(), "rope")
+    field(at, "text_input", "Rope").set_value("hoist  rope 7 ")
+    field(at, "text_input", "Nominal diameter").set_value('7/8"')
+    field(at, "text_input", "Reference diameter (may be left empty)").set_value("22,44")
+    clean(press(at, "Keep this rope"))
+    field(at, "text_input", "Name of the inspection").set_value("first look")
+    clean(press(at, "Begin this inspection"))
+    there = kept("first look")
+    assert there.rope.identity == "hoist rope 7"
+    assert there.rope.nominal_mm == pytest.approx(22.225)  # 7/8 x 25.4, exact by definition
+    assert there.rope.reference_mm == 22.44
+    assert there.inspection.inspector == "Reviewer B"
+
+
+def test_what_cannot_be_a_diameter_is_told_in_one_sentence(app: AppTest) -> None:
+    at = screen(app.run(), "rope")
+    field(at, "text_input", "Rope").set_value("rope 1")
+    field(at, "text_input", "Nominal diameter").set_value("thick")
+    press(at, "Keep this rope")
+    assert at.error[0].value.startswith("Nominal diameter:")
+
+
+@pytest.mark.parametrize("name", ["photographs", "stations", "readings", "result"])
+def test_every_step_says_what_comes_first(app: AppTest, name: str) -> None:
+    at = screen(app.run(), name)
+    assert any("no inspection yet" in one.value for one in at.info)
+
+
+@pytest.mark.parametrize("name", ["photographs", "readings", "result"])
+def test_every_screen_with_figures_carries_the_cautions(sample_app: AppTest, name: str) -> None:
+    at = screen(sample_app.run(), name)
+    assert any("never clears a rope" in one.value for one in at.caption)
+
+
+def test_a_print_check_is_kept_and_a_far_off_bar_is_refused(app: AppTest) -> None:
+    at = screen(app.run(), "cards")
+    field(at, "text_input", "Card set").set_value("spring")
+    field(at, "text_input", "Bar along the rope reads").set_value("179,24")
+    field(at, "text_input", "Bar across the rope reads").set_value("80")
+    press(at, "Keep this print check")
+    assert at.error
+    field(at, "text_input", "Bar across the rope reads").set_value("109,62 mm")
+    clean(press(at, "Keep this print check"))
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert record.print_checks()["spring"]["across_mm"] == 109.62
+
+
+def test_photographs_are_measured_as_they_arrive_and_refused_ones_say_why(
+    sample_app: AppTest, tmp_path: Path
+) -> None:
+    folder = sample_folder()
+    assert folder is not None
+    at = screen(sample_app.run(), "photographs")
+    before = kept()
+    bar = (folder / "bar-16mm.jpg").read_bytes()
+    at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
+    at.file_uploader[0].upload("broken.jpg", b"\xff\xd8\xff\xe0 nothing behind", "image/jpeg")
+    at.run(timeout=60)
+    assert not at.exception
+    assert any(one.value.startswith("broken.jpg:") for one in at.error)
+    assert any(one.value == "1 of 2 photographs were measured." for one in at.success)
+    after = kept()
+    assert len(after.photographs) == len(before.photographs) + 1
+    measured = next(one for one in after.results if one.photo_name == "bar.jpg")
+    # the bar is a smooth one of 16.00 mm, see sample_images/truth.csv
+    assert measured.diameter_mm == pytest.approx(16.0, abs=2 * measured.u_mm)  # type: ignore[union-attr]
+    assert any("refuse-tilted.jpg" in one.value for one in at.markdown)
+
+
+def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
+    at = screen(sample_app.run(), "photographs")
+    field(at, "number_input", "Station").set_value(2)
+    press(at, "Move it")
+    assert "say why" in at.error[0].value
+    field(at, "text_input", "Reason").set_value("cards were mixed up").run()
+    clean(press(at, "Move it"))
+    moved = next(one for one in kept().results if one.photo_name == "station-1-view-00.jpg")
+    assert moved.station == 2
+
+
+def test_readings_are_typed_doubted_kept_as_a_draft_and_entered(sample_app: AppTest) -> None:
+    at = screen(sample_app.run(), "readings")
+    key = f"readings table {SAMPLE} Reviewer B 0"
+    edit = {"edited_rows": {0: {"typed": "22,4"}, 1: {"typed": "2.24"}}, "added_rows": [],
+            "deleted_rows": []}  # fmt: skip
+    at.session_state[key] = edit
+    at.run()
+    assert any("Is that right?" in one.value for one in at.warning)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        draft = record.draft(SAMPLE, by="Reviewer B")
+        assert draft is not None
+        assert [row[2] for row in draft.data["rows"]] == ["22,4", "2.24"]
+        assert record.draft(SAMPLE, by="Inspector A") is None
+    at.session_state[key] = edit | {"edited_rows": {0: {"typed": "22,4"}, 1: {"typed": "?"}}}
+    at.run()
+    assert field(at, "button", "Enter 1 readings into the record").disabled
+    at.session_state[key] = edit | {"edited_rows": {0: {"typed": "22,4"}}}
+    at.run()
+    clean(press(at, "Enter 1 readings into the record"))
+    there = kept()
+    assert (there.readings[-1].typed, there.readings[-1].value_mm) == ("22,4", 22.4)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert record.draft(SAMPLE, by="Reviewer B") is None
+
+
+def test_a_draft_is_there_again_after_the_browser_was_closed(sample_app: AppTest) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        rows = [Row("5", "0", "22,33")]
+        record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Reviewer B", revision=0)
+    at = screen(sample_app.run(), "readings")
+    assert any("nothing that you typed was lost" in one.value for one in at.info)
+    assert field(at, "button", "Enter 1 readings into the record")
+
+
+def test_a_second_person_sees_no_foreign_draft(sample_app: AppTest, tmp_path: Path) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        rows = [Row("5", "0", "22,33")]
+        record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Inspector A", revision=0)
+    at = screen(sample_app.run(), "readings")
+    assert not any("nothing that you typed was lost" in one.value for one in at.info)
+    assert field(at, "button", "Enter 0 readings into the record").disabled
+
+
+def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
+    sample_app: AppTest,
+) -> None:
+    at = screen(sample_app.run(), "readings")
+    field(at, "selectbox", "Which").set_value(5).run()  # the planted one: station 3, 90 deg
+    field(at, "text_input", "It should read").set_value("21,21")
+    press(at, "Correct it")
+    assert "say why" in at.error[0].value
+    field(at, "text_input", "Reason").set_value("digits were swapped").run()
+    clean(press(at, "Correct it"))
+    there = kept()
+    assert there.logged[5].reading.value_mm == 21.21
+    assert not [
+        one for one in there.findings if one.current and one.finding.code == "digits-swapped"
+    ]
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        told = [one for one in record.events(subject=SAMPLE) if one.kind == "reading corrected"]
+    assert "22.11" in str(told[0].old)
+
+
+def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> None:
+    at = screen(sample_app.run(), "result")
+    assert any(
+        "station 3, 90 deg" in one.value and "First look" in one.value for one in at.markdown
+    )
+    clean(press(at, "Make the report"))
+    made = at.session_state[f"report {SAMPLE} {kept().revision} A4"]
+    assert made[0].startswith(b"%PDF")
+    assert "22.11" in made[1]
+
+
+def test_stations_are_read_from_a_table_of_text() -> None:
+    found = stations.stations_from([[2, "31,5", "sheave"], [1, "6.0 m", None], [3, None, ""]])
+    assert [(one.number, one.position_m) for one in found] == [(1, 6.0), (2, 31.5)]
+    with pytest.raises(ValueError, match="twice"):
+        stations.stations_from([[1, "1", ""], [1, "2", ""]])
+    with pytest.raises(ValueError, match="in metres"):
+        stations.stations_from([[1, "far", ""]])
+
+
+@pytest.mark.parametrize(
+    ("typed", "mm"), [("22,41", 22.41), ('7/8"', 22.225), ("0.88 in", 22.352), ("Ø 22.4 mm", 22.4)]
+)
+def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm: float) -> None:
+    at = datetime(2026, 9, 15, 10, 0)
+    one = understand(Row("1", "0", typed), kept(), gauge="caliper 7", person="A", at=at)
+    assert one.reading is not None
+    assert one.reading.value_mm == pytest.approx(mm)
+
+
+def test_a_draft_that_is_something_else_is_no_draft() -> None:
+    assert rows_from([1, 2]) is None
+    assert rows_from({"rows": "x"}) is None
+    assert rows_from(draft_of([Row("1", "0", "22")], "c")) == ([Row("1", "0", "22")], "c")
