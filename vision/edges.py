@@ -28,6 +28,7 @@ from vision.camera import camera_centre_mm
 from vision.card import Card
 from vision.findings import RefusedError, finding
 from vision.profiles import INSIDE, OUTSIDE, STACK, place_edge
+from vision.sharpness import Blur
 from vision.strip import Image, Light, Strip, across_vector, cut_strip, scale_at
 
 Array = NDArray[np.float64]
@@ -43,7 +44,7 @@ ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
 GLOSSY = 5.0  # lightest tenth over median: above, the wires are near to mirrors
 METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
-MORE_BLUR = 0.6  # rows: what cutting the strip and laying profiles on each other add
+MORE_BLUR = 0.65  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
 
 
@@ -119,7 +120,7 @@ def trace_edges(
     *,
     at_mm: float,
     height_mm: float | None,
-    blur_px: float,
+    blur: Blur,
 ) -> Outline:
     """Return the rope's outline about a station.
 
@@ -137,8 +138,8 @@ def trace_edges(
         Station: place along the card, mm from its middle.
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
-    blur_px : float
-        Blur of the photograph, see `vision.sharpness`.
+    blur : Blur
+        Blur of the photograph.
     """
     height = height_mm
     if height is None:
@@ -156,7 +157,7 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
     outward = np.arange(OUTER * width / 2, INNER * width / 2, -1 / scale)
-    blur = float(np.hypot(blur_px, MORE_BLUR))
+    wider = Blur(float(np.hypot(blur.light_px, MORE_BLUR)), blur.colour_px)
     left, right = (
         _trace_side(
             cut_strip(pixels, theta, along, sign * outward, origin, axis.direction, height),
@@ -164,7 +165,7 @@ def trace_edges(
             card,
             side,
             outward,
-            blur,
+            wider,
         )
         for side, sign in SIDES
     )
@@ -173,7 +174,7 @@ def trace_edges(
 
 
 def _trace_side(
-    strip: Strip, theta: Array, card: Card, side: Side, outward: Array, blur: float
+    strip: Strip, theta: Array, card: Card, side: Side, outward: Array, blur: Blur
 ) -> Edge:
     along, step, half = strip.along_mm, float(outward[0] - outward[1]), outward[0] / OUTER
     near = (outward < BAND_BEYOND * half)[:, None]

@@ -32,7 +32,7 @@ from vision.marks import marks_of
 from vision.photo import Photo, open_photo
 from vision.pose import Pose, solve_pose
 from vision.printcheck import PrintCheck, checked_card, unchecked_card
-from vision.sharpness import blur_px
+from vision.sharpness import Blur, read_blur
 
 Array = NDArray[np.float64]
 
@@ -115,8 +115,8 @@ def _measure_card(
 ) -> list[Result]:
     card = _card(found, settings)
     try:
-        blur = blur_px(grey, found)
-        refuse_above("too-blurred", blur)
+        blur = read_blur(photo.pixels, grey, found)
+        refuse_above("too-blurred", blur.light_px)
         pose = solve_pose(found, card, _lens(photo, settings))
         refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
         axis = find_axis(photo.pixels, pose.theta, card)
@@ -132,7 +132,7 @@ def _measure_card(
                 axis,
                 at_mm=at_mm,
                 height_mm=_height_mm(settings),
-                blur_px=blur,
+                blur=blur,
             )
             _check_outline(outline, pose.theta, card)
             jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters)
@@ -188,7 +188,7 @@ def _estimate(
     jaws: Jaws,
     settings: Settings,
     at_mm: float,
-    blur: float,
+    blur: Blur,
 ) -> Estimate:
     theta, hold, offset = pose.theta, settings.hold, settings.offset_mm
     lines = jaw_lines(theta, outline, jaws)
@@ -207,7 +207,7 @@ def _estimate(
         u_offset_mm=settings.u_offset_mm,
         photo=photo.sha256,
         camera=photo.camera,
-        blur_px=blur,
+        blur_px=blur.light_px,
     )
     edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
     refuse_above("edges-unsure", 100 * edges / diameter)

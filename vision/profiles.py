@@ -17,6 +17,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import savgol_filter
 
 from vision.axis import is_coloured, unlikeness
+from vision.sharpness import Blur
 from vision.strip import Light
 
 Array = NDArray[np.float64]
@@ -25,14 +26,13 @@ Mask = NDArray[np.bool_]
 STACK = 0.04  # of the diameter: piece of outline whose profiles are averaged (one sigma)
 OUTSIDE, INSIDE = 8, 6  # rows about the path that are averaged
 LEAVES_COLOUR, LEAVES_GREY = 0.10, 0.50  # of the way from band to rope: where the edge is taken
-HALVED_COLOUR_PX = 1.2  # blur that 4:2:0 adds to colour, and most viewers' upsampling with it
 LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
 FAR = 4.0  # rows: a whole side so far off its path is no edge
 FAINT = 0.12  # unlikeness of typical rope below which nothing can be told
 
 
 def place_edge(
-    light: Light, path: NDArray[np.int64], sigma: float, blur: float, typical: float
+    light: Light, path: NDArray[np.int64], sigma: float, blur: Blur, typical: float
 ) -> tuple[Array, Mask, float]:
     """Return the edge's place in rows, to a part of a row, and whether it is sure, per column.
 
@@ -44,8 +44,8 @@ def place_edge(
         Row of the boundary between the regions.
     sigma : float
         Length over which profiles are averaged along the path, columns (one sigma).
-    blur : float
-        Blur of the photograph, rows (one sigma).
+    blur : Blur
+        Blur of the photograph, in rows.
     typical : float
         How unlike the band typical rope is, 0 to 1.
 
@@ -109,7 +109,7 @@ def _first_rise(unlike: Light, offsets: Array, level: float) -> tuple[Array, Mas
     return offsets[first] + part, np.asarray(crossed.any(axis=1), np.bool_)
 
 
-def _push(plain: Light, inner: Light, usual: float, blur: float, leaves: float) -> float:
+def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -> float:
     """Return how far an ideal step's place is pushed by blur, tone curve and JPEG, rows.
 
     The step between the two colours is blurred in linear light, put through the sRGB curve,
@@ -118,9 +118,11 @@ def _push(plain: Light, inner: Light, usual: float, blur: float, leaves: float) 
     """
     t = np.arange(-12.0, 12.01, 0.1)
     light = np.where((t > 0)[:, None], inner, plain)
-    code = _code_of(gaussian_filter1d(light, blur / 0.1, axis=0, mode="nearest"))
+    code = _code_of(gaussian_filter1d(light, blur.light_px / 0.1, axis=0, mode="nearest"))
     grey = code @ [0.299, 0.587, 0.114]
-    colour = gaussian_filter1d(code - grey[:, None], HALVED_COLOUR_PX / 0.1, axis=0, mode="nearest")
+    colour = gaussian_filter1d(
+        code - grey[:, None], max(blur.colour_px, 0.05) / 0.1, axis=0, mode="nearest"
+    )
     seen = unlikeness(_light_of(grey[:, None] + colour), plain)
     top = float(seen[(t > 2) & (t < 3)].mean())
     level = usual + leaves * max(top - usual, 0.0)
