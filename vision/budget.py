@@ -37,7 +37,7 @@ SURFACE_TERMS = {
     "dull": ("shading of dull wires", 0.0008),
     "bright": ("band mirrored in bright wires", 0.0032),
     "polished": ("band mirrored in polished wires", 0.0040),
-    "grey band": ("shadow beside the rope on a band without colour", 0.0045),
+    "grey band": ("shadow beside the rope on a band without colour", 0.009),
 }
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at
 # most 0.15 % over 18 rendered ropes with perfect edges.
