@@ -12,8 +12,9 @@ from datetime import date
 
 from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, PolyLine
 from reportlab.lib.colors import HexColor
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from ui.drawing_axes import Frame, bar, box, frame, legend, level, mark, text
+from ui.drawing_axes import SMALL, Frame, bar, box, frame, legend, level, mark, text
 from ui.figures import (
     BLACK,
     BLUE,
@@ -28,7 +29,7 @@ from ui.figures import (
     spread,
     wider,
 )
-from ui.report_fonts import register_fonts
+from ui.report_fonts import PLAIN, register_fonts
 
 
 def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) -> Drawing:
@@ -57,11 +58,23 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
                 x, colour = made.x(data.place(one)) + shift, SOURCE_COLOURS[source]
                 bar(made, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, colour)
                 mark(made.drawing, SOURCE_SHAPES[source], x, made.y(one.mean_mm), colour)
-    for place, number in stations.items() if data.by_position else ():
-        text(made.drawing, made.x(place), made.top + 4, f"station {number}", anchor="middle")
+    if data.by_position:
+        _station_names(made, stations)
     shown = [(SOURCE_SHAPES[one], SOURCE_COLOURS[one], f"by {one}") for one in SOURCE_COLOURS]
     legend(made, shown, above=21.0)
     return made.drawing
+
+
+def _station_names(made: Frame, stations: dict[float, int]) -> None:
+    """Write the stations' names above the frame; of many, those that don't run into others."""
+    word = "station " if len(stations) <= 8 else ""
+    free = made.left - 40.0
+    for place, number in sorted(stations.items()):
+        name = f"{word}{number}"
+        half = 0.5 * stringWidth(name, PLAIN, SMALL)
+        if made.x(place) - half > free:
+            text(made.drawing, made.x(place), made.top + 4, name, anchor="middle")
+            free = made.x(place) + half + 3.0
 
 
 def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:

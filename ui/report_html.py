@@ -32,9 +32,9 @@ margin:1.5rem auto;padding:0 1rem;overflow-wrap:anywhere}
 h1{font-size:1.6rem}h2{font-size:1.2rem;border-bottom:2px solid #0072B2;margin-top:2rem}
 h3{font-size:1rem;margin-top:1.4rem}
 .wide{overflow-x:auto}
-table{border-collapse:collapse;width:100%;font-size:.84rem;overflow-wrap:normal}
+table{border-collapse:collapse;width:100%;min-width:36rem;font-size:.84rem;overflow-wrap:normal}
 th,td{border:1px solid #bbb;padding:.25rem .4rem;text-align:left;vertical-align:top}
-th{background:#e8eef3}td.n{text-align:right;font-variant-numeric:tabular-nums}
+th{background:#e8eef3}th.n,td.n{text-align:right;font-variant-numeric:tabular-nums}td.n{white-space:nowrap}
 tr.strong td{font-weight:bold;background:#fdf1e7}
 dl{display:grid;grid-template-columns:minmax(9rem,14rem) 1fr;gap:.15rem 1rem}
 dt{font-weight:bold}dd{margin:0}
@@ -42,9 +42,14 @@ dt{font-weight:bold}dd{margin:0}
 .strong{font-weight:bold}.small{font-size:.85rem;color:#333}
 figure{margin:1rem 0}figure img{max-width:100%;height:auto}
 figcaption{font-size:.85rem;color:#333}
+.plot img{width:100%;min-width:34rem}
+.rounds{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:1rem}
+.rounds img{width:100%}
 .side{display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:1rem}
 .sign td{height:3.2rem;vertical-align:bottom}
-@media print{tr,figure,.caution,.sign{break-inside:avoid}h1,h2,h3{break-after:avoid}
+@media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin:0 0 .4rem}}
+@media print{table,.plot img{min-width:0}
+tr,figure,.caution,.sign{break-inside:avoid}h1,h2,h3{break-after:avoid}
 .page{break-before:page}thead{display:table-header-group}}
 """
 
@@ -92,6 +97,7 @@ def _block(block: Block) -> str:
                 f'<img alt="{escape(one.words)}" src="{_svg_data(svg_of(roundness_drawing(one)))}">'
                 for one in rounds
             )
+            drawn = f'<div class="rounds">{drawn}</div>'
             return f"<figure>{drawn}<figcaption>{escape(caption)}</figcaption></figure>"
         case Signatures(people=people, says=says):
             rows = "".join(
@@ -110,7 +116,12 @@ def _block(block: Block) -> str:
 
 
 def _table(grid: Grid) -> str:
-    head = "".join(f'<th scope="col">{escape(one)}</th>' for one in grid.head)
+    head = "".join(
+        f'<th scope="col"{" class=n" if column in grid.right else ""}>{escape(one)}</th>'
+        for column, one in enumerate(grid.head)
+    )
+    total = sum(grid.widths)
+    widths = "".join(f'<col style="width:{100 * one / total:.1f}%">' for one in grid.widths)
     rows = []
     for number, row in enumerate(grid.rows):
         cells = "".join(
@@ -119,7 +130,8 @@ def _table(grid: Grid) -> str:
         )
         rows.append(f"<tr{' class=strong' if number in grid.strong else ''}>{cells}</tr>")
     return (
-        f'<div class="wide"><table><thead><tr>{head}</tr></thead>'
+        f'<div class="wide"><table><colgroup>{widths}</colgroup>'
+        f"<thead><tr>{head}</tr></thead>"
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
@@ -136,7 +148,8 @@ def _picture(one: Picture) -> str:
 def _figure(svg: str, caption: str) -> str:
     said = escape(caption)
     return (
-        f'<figure><img alt="{said}" src="{_svg_data(svg)}"><figcaption>{said}</figcaption></figure>'
+        f'<figure><div class="wide plot"><img alt="{said}" src="{_svg_data(svg)}"></div>'
+        f"<figcaption>{said}</figcaption></figure>"
     )
 
 

@@ -15,6 +15,7 @@ from ui.report_blocks import Grid, Picture
 from ui.report_fonts import BOLD, PLAIN, printable
 
 BLUE, PALE, LINE = HexColor("#0072B2"), HexColor("#e8eef3"), HexColor("#bbbbbb")
+HIGHEST = 420.0  # pt; a higher cell is continued in rows of its own, so that no row is cut
 WARM = HexColor("#fdf1e7")
 
 
@@ -52,21 +53,43 @@ BARE = TableStyle([
 
 def facts_table(pairs: Sequence[tuple[str, str]], width: float) -> Table:
     """Return names and values, one pair a line."""
+    columns = [0.27 * width, 0.73 * width]
     rows = [
-        [Paragraph(safe(name), STYLES["head"]), Paragraph(safe(value), STYLES["cell"])]
+        row
         for name, value in pairs
+        for row in whole_rows(
+            [Paragraph(safe(name), STYLES["head"]), Paragraph(safe(value), STYLES["cell"])],
+            columns,
+        )
     ]
     style = TableStyle([
         ("LINEBELOW", (0, 0), (-1, -1), 0.3, LINE), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2), ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
     ])  # fmt: skip
-    return Table(rows, colWidths=[0.27 * width, 0.73 * width], style=style, splitInRow=1)
+    return Table(rows, colWidths=columns, style=style)
+
+
+def whole_rows(cells: Sequence[Paragraph], columns: Sequence[float]) -> list[list[Any]]:
+    """Return a row as one row, or as several where a cell is too high for a page."""
+    pieces: list[list[Any]] = []
+    for cell, column in zip(cells, columns, strict=True):
+        parts: list[Any] = []
+        rest: Any = cell
+        while rest is not None and rest.wrap(column - 6, 1e6)[1] > HIGHEST:
+            first, *more = rest.split(column - 6, HIGHEST)
+            parts.append(first)
+            rest = more[0] if more else None
+        pieces.append(parts if rest is None else [*parts, rest])
+    most = max((len(parts) for parts in pieces), default=0)
+    return [[parts[i] if i < len(parts) else "" for parts in pieces] for i in range(most)]
 
 
 def grid_table(grid: Grid, width: float, *, rows: Iterable[int] | None = None) -> Table:
     """Return a table whose head is repeated on every page, or only some of its rows."""
-    cells = [[
+    total = sum(grid.widths)
+    columns = [width * one / total for one in grid.widths]
+    cells: list[list[Any]] = [[
         Paragraph(safe(one), STYLES["number head" if i in grid.right else "head"])
         for i, one in enumerate(grid.head)
     ]]  # fmt: skip
@@ -77,16 +100,18 @@ def grid_table(grid: Grid, width: float, *, rows: Iterable[int] | None = None) -
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
     ]  # fmt: skip
     for number in range(len(grid.rows)) if rows is None else rows:
+        row = whole_rows(
+            [
+                Paragraph(safe(cell), STYLES[_kind(cell, i in grid.right, number in grid.strong)])
+                for i, cell in enumerate(grid.rows[number])
+            ],
+            columns,
+        )
         if number in grid.strong:
-            style.append(("BACKGROUND", (0, len(cells)), (-1, len(cells)), WARM))
-        cells.append([
-            Paragraph(safe(cell), STYLES[_kind(cell, i in grid.right, number in grid.strong)])
-            for i, cell in enumerate(grid.rows[number])
-        ])  # fmt: skip
-    total = sum(grid.widths)
-    # splitInRow only cuts a row that is higher than a page: whole rows are tried first
-    return Table(cells, colWidths=[width * one / total for one in grid.widths],
-                 style=TableStyle(style), repeatRows=1, splitInRow=1)  # fmt: skip
+            last = len(cells) + len(row) - 1
+            style.append(("BACKGROUND", (0, len(cells)), (-1, last), WARM))
+        cells += row
+    return Table(cells, colWidths=columns, style=TableStyle(style), repeatRows=1)
 
 
 def _kind(cell: str, figures: bool, strong: bool) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import assert_never
 
 from reportlab.graphics import renderSVG
@@ -34,4 +35,6 @@ def drawing_of(plot: Plot, width: float) -> Drawing:
 def svg_of(drawing: Drawing) -> str:
     """Return a drawing as SVG, with letters that a browser has."""
     made: str = renderSVG.drawToString(drawing)
+    # a line is written as a closed path there and back, which fills the gaps of its dashes
+    made = re.sub(r'd="(M \S+ L \S+) Z"', r'd="\1"', made)
     return made.replace(BOLD, CSS_FONTS).replace(PLAIN, CSS_FONTS)

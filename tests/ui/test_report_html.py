@@ -16,7 +16,7 @@ from ui.report_content import blocks_of
 from ui.report_html import html_of
 
 HOSTILE = '"><img src=x onerror=alert(1)>&<b>'
-VOID = {"meta", "img", "br"}
+VOID = {"meta", "img", "br", "col"}
 
 
 class Tags(HTMLParser):
@@ -96,6 +96,9 @@ def test_figures_are_drawn_from_the_judgement(case: ReportCase) -> None:
     assert "ISO 4309:2017, uniform decrease: at least" in together
     assert "Mean diameter (mm)" in together
     assert "ReportPlain" not in together
+    lines = re.findall(r'd="(M [^"]*)"[^>]*stroke-dasharray', together)
+    assert lines
+    assert not [one for one in lines if one.endswith("Z") and one.count("L") == 1]
 
 
 def test_pictures_are_cut_to_the_rope_and_a_refused_one_is_shown_whole(case: ReportCase) -> None:
