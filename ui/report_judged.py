@@ -86,8 +86,11 @@ def doubted_stations(judgement: Judgement) -> tuple[int, ...]:
 def _limit_words(one: PlacedVerdict) -> str:
     limit = one.verdict.limit
     rule = limit.rule
+    edition = rule.edition or "not named"
+    if not edition.startswith("edition"):
+        edition = f"edition {edition}"
     parts = [
-        f"Source: {rule.source}, edition {rule.edition or 'not named'}, "
+        f"Source: {rule.source}, {edition}, "
         f"{rule.clause or 'clause not named'}; figures {rule.sure}.",
         f"It is about the {rule.quantity} ({_PURPOSE[rule.purpose]}).",
     ]

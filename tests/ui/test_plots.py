@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
-from reportlab.graphics.shapes import Drawing, Group, String
 
 from inspection.history import Point, trend
-from inspection.readings import Reading
 from inspection.section import make_section
 from inspection.views import View
+from tests.ui.chart_specs import axes_of, rows_of, spec_of, words_of
 from tests.ui.report_cases import folder_case
 from ui.drawings import along_rope_drawing, history_drawing, roundness_drawing
-from ui.drawings_checks import budget_drawing, differences_drawing, digits_drawing
+from ui.drawings_checks import differences_drawing
 from ui.figure_sources import (
     along_rope,
     budget_shares,
@@ -80,44 +77,6 @@ def wearing() -> History:
         for i in range(5)
     ]  # fmt: skip
     return history(3, trend(points), limits=[LimitLine(38.2, "least", "ISO 4309:2017, x")])
-
-
-def spec_of(chart: Any) -> dict[str, Any]:
-    """Return a chart's description with each layer's rows beside it, where they may be shared."""
-    made: dict[str, Any] = json.loads(chart.to_json())
-    for layer in made["layer"]:
-        data = layer.get("data", made.get("data"))
-        layer["data"] = data if "values" in data else {"values": made["datasets"][data["name"]]}
-    return made
-
-
-def rows_of(spec: dict[str, Any], field: str) -> list[dict[str, Any]]:
-    """Return the rows of every layer that has `field`, each once."""
-    found: list[dict[str, Any]] = []
-    for layer in spec["layer"]:
-        for row in layer["data"]["values"]:
-            if field in row and row not in found:
-                found.append(row)
-    return found
-
-
-def axes_of(spec: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
-    for layer in spec["layer"]:
-        for name in ("x", "y"):
-            channel = layer.get("encoding", {}).get(name, {})
-            if channel.get("title"):
-                yield name, channel
-
-
-def words_of(drawing: Drawing | Group) -> list[str]:
-    """Return all words of a drawing."""
-    words: list[str] = []
-    for part in drawing.contents:
-        if isinstance(part, String):
-            words.append(part.text)
-        elif isinstance(part, Group):
-            words += words_of(part)
-    return words
 
 
 def test_the_colours_are_the_published_palette() -> None:
@@ -280,37 +239,6 @@ def test_a_perfectly_round_rope_is_drawn_as_a_circle() -> None:
     assert [radius for _, radius in data.outline()] == pytest.approx([11.0] * 73)
 
 
-def test_differences_show_bias_and_limits_of_agreement(
-    compared: Differences, case: ReportCase
-) -> None:
-    spec = spec_of(differences_chart(compared))
-    agreement = case.judgement.agreement
-    assert agreement is not None
-    values = [row["value"] for row in rows_of(spec, "value")]
-    assert values == pytest.approx([0.0, agreement.bias_mm, agreement.low_mm, agreement.high_mm])
-    points = rows_of(spec, "difference")
-    assert len(points) == 8
-    for point, one in zip(points, case.judgement.crosscheck.comparisons, strict=True):
-        assert point["mean"] == pytest.approx((one.photo_mm + one.gauge_mm) / 2)
-        assert point["difference"] == pytest.approx(one.photo_mm - one.gauge_mm)
-        assert point["word"] == one.word
-    drawn = " ".join(words_of(differences_drawing(compared, width=480)))
-    assert f"lower limit of agreement {agreement.low_mm:+.2f} mm" in drawn
-
-
-def test_shares_sum_to_the_whole_and_the_rest_is_counted_together() -> None:
-    terms = [Term(f"part {i}", 0.01 * (i + 1), "mm", 1.0, "B", f"s:{i}") for i in range(12)]
-    parts = budget_shares(terms, most=5)
-    assert len(parts) == 5
-    assert sum(one.share_pct for one in parts) == pytest.approx(100.0)
-    assert parts[-1].quantity == "8 smaller ones together"
-    # 12^2 of 1^2 + ... + 12^2 = 650
-    assert parts[0].share_pct == pytest.approx(100 * 144 / 650)
-    rows = rows_of(spec_of(budget_chart(parts)), "share")
-    assert [row["share"] for row in rows] == [one.share_pct for one in parts]
-    assert "22 %" in words_of(budget_drawing(parts, width=480))
-
-
 def test_history_shows_the_prediction_band_and_the_limit(wearing: History) -> None:
     spec = spec_of(history_chart(wearing))
     area = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "area")
@@ -333,34 +261,6 @@ def test_two_inspections_give_figures_without_a_line() -> None:
     kinds = {layer["mark"]["type"] for layer in spec_of(history_chart(short))["layer"]}
     assert kinds == {"rule", "point"}
     assert words_of(history_drawing(short, width=480))
-
-
-def typed(*texts: str) -> list[Reading]:
-    return [Reading(text, float(text), 1, 0, "C-1", "A") for text in texts]
-
-
-def test_last_digits_are_counted_over_all_that_the_gauge_can_show() -> None:
-    digits = last_digits(typed("22.40", "22.45", "22.40", "22.41"), 0.01)
-    assert digits is not None
-    assert digits.labels == tuple("0123456789")
-    assert digits.counts == (2, 1, 0, 0, 0, 1, 0, 0, 0, 0)
-    assert digits.expected == 0.4
-    rows = rows_of(spec_of(digits_chart(digits)), "digit")
-    assert [row["count"] for row in rows] == list(digits.counts)
-    assert "dashed: 0.4 expected of each" in words_of(digits_drawing(digits, width=480))
-
-
-@pytest.mark.parametrize(
-    ("step", "labels"), [(0.02, ("0", "2", "4", "6", "8")), (0.05, ("0", "5"))]
-)
-def test_a_coarser_gauge_has_fewer_last_digits(step: float, labels: tuple[str, ...]) -> None:
-    digits = last_digits(typed("22.40", "22.20"), step)
-    assert digits is not None
-    assert digits.labels == labels
-
-
-def test_a_fraction_of_an_inch_has_no_last_digit() -> None:
-    assert last_digits([Reading("7/8 in", 22.225, 1, 0, "C-1", "A")], 25.4 / 64) is None
 
 
 def test_drawings_stay_inside_their_frame(

@@ -1,0 +1,47 @@
+"""What a chart or a drawing holds, for tests: rows, axes, words; never pixels."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+from reportlab.graphics.shapes import Drawing, Group, String
+
+
+def spec_of(chart: Any) -> dict[str, Any]:
+    """Return a chart's description with each layer's rows beside it, where they may be shared."""
+    made: dict[str, Any] = json.loads(chart.to_json())
+    for layer in made["layer"]:
+        data = layer.get("data", made.get("data"))
+        layer["data"] = data if "values" in data else {"values": made["datasets"][data["name"]]}
+    return made
+
+
+def rows_of(spec: dict[str, Any], field: str) -> list[dict[str, Any]]:
+    """Return the rows of every layer that has `field`, each once."""
+    found: list[dict[str, Any]] = []
+    for layer in spec["layer"]:
+        for row in layer["data"]["values"]:
+            if field in row and row not in found:
+                found.append(row)
+    return found
+
+
+def axes_of(spec: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for layer in spec["layer"]:
+        for name in ("x", "y"):
+            channel = layer.get("encoding", {}).get(name, {})
+            if channel.get("title"):
+                yield name, channel
+
+
+def words_of(drawing: Drawing | Group) -> list[str]:
+    """Return all words of a drawing."""
+    words: list[str] = []
+    for part in drawing.contents:
+        if isinstance(part, String):
+            words.append(part.text)
+        elif isinstance(part, Group):
+            words += words_of(part)
+    return words
