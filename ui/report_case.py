@@ -12,6 +12,7 @@ from sqlalchemy import make_url
 from inspection.case import Judgement, judge_log
 from inspection.folder import Folder
 from inspection.limit_tables import USUAL_SETS
+from inspection.limits import Rule
 from inspection.record import LoggedFinding, LoggedReading, Record, RecordError, Review
 from inspection.record_plain import plain
 from inspection.record_state import finding_key
@@ -121,6 +122,7 @@ def case_of_folder(
     *,
     decision: DecisionRule = GUARD_2017,
     rule_sets: Sequence[str] = USUAL_SETS,
+    own: Sequence[Rule] = (),
     made_at: datetime | None = None,
 ) -> ReportCase:
     """Return the case of a folder whose photographs were measured.
@@ -131,12 +133,12 @@ def case_of_folder(
         Where the photographs are.
     read : Folder
         Its tables, with the photographs' results in its log.
-    decision, rule_sets : optional
+    decision, rule_sets, own : optional
         As in `inspection.case.judge_log`.
     made_at : datetime or None, optional
         When the report was made; now by default.
     """
-    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets)
+    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets, own=own)
 
     def find(result: Result) -> bytes:
         path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
@@ -165,6 +167,7 @@ def case_of_record(
     name: str,
     decision: DecisionRule = GUARD_2017,
     rule_sets: Sequence[str] = USUAL_SETS,
+    own: Sequence[Rule] = (),
     made_at: datetime | None = None,
 ) -> ReportCase:
     """Return the case of an inspection in a record.
@@ -177,7 +180,7 @@ def case_of_record(
         The inspection's log, as it was read from the record, and notes about it.
     name : str
         What to call the record.
-    decision, rule_sets, made_at : optional
+    decision, rule_sets, own, made_at : optional
         As in `case_of_folder`.
 
     Raises
@@ -185,7 +188,7 @@ def case_of_record(
     ValueError
         If the record has no such inspection, or it was changed since its log was read.
     """
-    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets)
+    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets, own=own)
     identity = read.log.inspection.identity
     with record.at_one_moment() as now:
         fingerprint = now.fingerprint()

@@ -10,6 +10,7 @@ import click
 from ui.check_command import DECISIONS
 
 if TYPE_CHECKING:
+    from inspection.limits import Rule
     from ui.check_command import Measure
     from ui.report import ReportCase
 
@@ -28,6 +29,11 @@ if TYPE_CHECKING:
     help="How uncertainty counts at a limit; as in `check`.",
 )
 @click.option("--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several.")
+@click.option(
+    "--own-limits",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON file with limits of your own.",
+)
 @click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
 @click.pass_context
 def report(
@@ -39,6 +45,7 @@ def report(
     also_html: bool,
     decision: str,
     limits: tuple[str, ...],
+    own_limits: Path | None,
     print_set: str | None,
 ) -> None:
     """Write an inspection's report: figures, photographs, verdicts, flags, raw data.
@@ -58,7 +65,8 @@ def report(
         if path.exists():
             raise click.UsageError(f"{path} is there already; name another file or move it.")
     try:
-        case = _case(where, inspection, decision, limits, print_set, context.obj)
+        own = () if own_limits is None else _own(own_limits)
+        case = _case(where, inspection, decision, limits, own, print_set, context.obj)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     _write(case, wanted, paper)
@@ -72,6 +80,7 @@ def _case(
     inspection: str,
     decision: str,
     limits: tuple[str, ...],
+    own: tuple[Rule, ...],
     print_set: str | None,
     measure: Measure | None,
 ) -> ReportCase:
@@ -84,12 +93,23 @@ def _case(
     folder = Path(where)
     if folder.is_dir():
         read = _measured(folder, inspection, print_set, measure or _measure(False, False))
-        return case_of_folder(folder, read, decision=rule, rule_sets=sets)
+        return case_of_folder(folder, read, decision=rule, rule_sets=sets, own=own)
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record says itself which print was used.")
     read = _recorded(where, inspection)
     with open_record(where, create=False) as record:
-        return case_of_record(record, read, name=record_name(where), decision=rule, rule_sets=sets)
+        return case_of_record(
+            record, read, name=record_name(where), decision=rule, rule_sets=sets, own=own
+        )
+
+
+def _own(path: Path) -> tuple[Rule, ...]:
+    from inspection.limit_sets import rules_from_json
+
+    try:
+        return rules_from_json(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path} can't be read as text: {error}.") from error
 
 
 def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:

@@ -43,6 +43,24 @@ def test_a_record_becomes_a_report_of_the_inspection_that_is_named(tmp_path: Pat
     assert (tmp_path / "out.pdf").stat().st_size > 10_000
 
 
+def test_limits_of_the_users_own_stand_in_the_report(folder: Path, tmp_path: Path) -> None:
+    own = tmp_path / "own.json"
+    own.write_text(
+        '[{"rule_set": "Site 4", "what": "least diameter", "quantity": "mean diameter", '
+        '"purpose": "discard", "source": "site rule 4.2", "start": "nothing", "low_mm": 38.7}]',
+        encoding="utf-8",
+    )
+    result = run(folder, tmp_path / "out.pdf", "--html", "--own-limits", own)
+    assert result.exit_code == 0, result.output
+    said = (tmp_path / "out.html").read_text(encoding="utf-8")
+    assert "Site 4, least diameter" in said
+    assert "at least 38.70" in said
+    own.write_bytes(b"\xff\xfe\x00")
+    broken = run(folder, tmp_path / "other.pdf", "--own-limits", own)
+    assert broken.exit_code == 2
+    assert "can't be read as text" in broken.output
+
+
 def test_a_report_that_is_there_is_not_overwritten(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "out.html").write_text("signed", encoding="utf-8")
     result = run(folder, tmp_path / "out.pdf", "--html")
