@@ -90,7 +90,7 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     angle = float(np.degrees(np.arctan(slope)))
     refuse_above("rope-askew", abs(angle))
     direction = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
-    width = float(np.median(length[keep])) * step * card.scale_y * direction[0]
+    width = float(np.median(length[keep]) * step * card.scale_y * direction[0])
     places = along[keep]
     return Axis(
         np.array([0.0, offset]),

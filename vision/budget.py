@@ -12,6 +12,8 @@ the card.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -266,7 +268,9 @@ def _edge_terms(
     if outline.surface in ("bright", "polished") and jaws.crown_pitch_mm is None:
         word, share = "band mirrored in a smooth, bright flank", U_MIRROR_SMOOTH_SHARE
     terms.append(
-        Term(word, share * outline.rough_mm, "mm", both / np.sqrt(2), "B", f"edge:{photo}:surface")
+        Term(
+            word, share * outline.rough_mm, "mm", both / math.sqrt(2), "B", f"edge:{photo}:surface"
+        )
     )
     lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm
     terms.append(
