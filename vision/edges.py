@@ -22,6 +22,7 @@ from typing import Literal
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
+from scipy.ndimage import binary_erosion
 
 from vision.axis import Axis, is_coloured, lifted, unlikeness
 from vision.camera import camera_centre_mm
@@ -194,7 +195,9 @@ def _trace_side(
     path = np.append(path, path[-1])[: len(along)]
     sigma = STACK * 2 * half / (along[1] - along[0])
     position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical)
-    sure &= usable[path, np.arange(len(along))]
+    # averaging reaches over the band's end: what lies within it there is no plain band
+    behind = usable[np.maximum(path - OUTSIDE, 0), np.arange(len(along))]
+    sure &= binary_erosion(behind, iterations=int(np.ceil(2.5 * sigma)), border_value=1)
     sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
     mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
     edge = np.where(sure, outward[0] - position * step, np.nan)

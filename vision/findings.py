@@ -116,7 +116,7 @@ REASONS: dict[str, Reason] = {
     ),
     "overexposed": Reason(
         "refuse",
-        40.0,
+        75.0,
         "%",
         "{value:.0f} % of the rope's outline is burnt out; {limit:.0f} % is the most.",
         "Turn off the flash, shade the rope, or expose for the bright side.",

@@ -154,15 +154,23 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     dof = max(4, 2 * len(seen) - 8)
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
     sigma = max(rms, CORNER_FLOOR_PX)
-    information = (jacobian.T * weights) @ jacobian / sigma**2
-    information[6:, 6:] += np.diag(1 / u_prior**2)
-    whole = np.linalg.inv(information)
+    known = np.eye(len(theta))[6:] / u_prior[:, None]
+    root = np.vstack([jacobian * np.sqrt(weights)[:, None] / sigma, known])
+    size = np.linalg.norm(root, axis=0)  # as a unit: the numbers differ by many powers of ten
+    triangle = np.linalg.inv(np.linalg.qr(root / size, mode="r"))
+    whole = triangle @ triangle.T / np.outer(size, size)
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[:SIZE, SIZE:] / u_scale**2
-    information[SIZE:, SIZE:] -= np.diag(1 / u_scale**2)
-    covariance = np.asarray(whole[:SIZE] @ information @ whole[:SIZE].T, np.float64)
+    rest = whole[:SIZE] @ root[:-2].T
     return Pose(
-        theta[:SIZE], covariance, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ()
+        theta[:SIZE],
+        np.asarray(rest @ rest.T),
+        np.asarray(scale_shift),
+        u_scale,
+        lens,
+        rms,
+        len(seen),
+        (),
     )
 
 
