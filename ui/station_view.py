@@ -10,6 +10,7 @@ from inspection.case import Judgement
 from inspection.crosscheck import Comparison
 from inspection.readings import Gauge
 from inspection.record import OpenInspection
+from ui.by_hand import is_by_hand
 from ui.pictures import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places, jaw_scale
 from ui.rope_view import Look, Shape
 from vision.estimate import Estimate, Marks, PointPx, Refusal, Result, shares
@@ -36,14 +37,19 @@ class View:
 
 def views_of(there: OpenInspection, judgement: Judgement, station: int) -> list[View]:
     """Return the photographs of a station, by direction, each with its comparison."""
+    # one photograph may give figures at several places: its name alone does not tell them apart
     compared = {
-        (one.station, one.view_deg, one.photo_name): one for one in judgement.crosscheck.comparisons
+        (one.view_deg, one.photo_name, one.photo_mm): one
+        for one in judgement.crosscheck.comparisons
+        if one.station == station
     }
     found = [
         View(
             result.view_deg or 0,
             result,
-            compared.get((station, result.view_deg or 0, result.photo_name)),
+            compared.get((result.view_deg or 0, result.photo_name, result.diameter_mm))
+            if isinstance(result, Estimate)
+            else None,
         )
         for result in there.results
         if result.station == station
@@ -66,7 +72,8 @@ def shapes_of(estimate: Estimate, marks: Marks, logged_mm: float | None) -> list
         push = (logged_mm - estimate.diameter_mm) / 2 * jaw_scale(estimate, marks)
         for line, place in zip(jaws, edge_places(estimate, marks), strict=True):
             shapes.append(Shape("logged", tuple(_moved(point, place, push) for point in line)))
-    shapes += [Shape("photograph", line) for line in jaws]
+    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    shapes += [Shape(look, line) for line in jaws]
     return shapes
 
 
@@ -111,7 +118,8 @@ def edge_shapes(
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
         shapes.append(Shape("logged", logged, "logged", below=differ < 0))
-    shapes.append(Shape("photograph", jaw, "photograph", below=differ >= 0))
+    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    shapes.append(Shape(look, jaw, look, below=differ >= 0))
     tall = high * EDGE_PX_PER_MM - 14
     right = wide * EDGE_PX_PER_MM - 12
     bar = ((right - EDGE_PX_PER_MM, tall), (right, tall))
@@ -127,11 +135,11 @@ def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
 
 def legend_of(estimate: Estimate, comparison: Comparison | None) -> list[tuple[Look, str]]:
     """Return how the lines are explained, with their figures."""
+    figure = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
     lines: list[tuple[Look, str]] = [
-        (
-            "photograph",
-            f"photograph {estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm (solid)",
-        )
+        ("by hand", f"photograph, edge by hand {figure} (dotted)")
+        if is_by_hand(estimate)
+        else ("photograph", f"photograph {figure} (solid)")
     ]
     if comparison is not None:
         lines.append(

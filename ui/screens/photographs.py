@@ -9,6 +9,7 @@ import streamlit as st
 
 from inspection.case import Judgement
 from inspection.record import OpenInspection
+from ui.by_hand_screen import show_by_hand
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.record_log import look_over
 from ui.sample import check_from, measure_into
@@ -103,6 +104,9 @@ def _show(there: OpenInspection, judgement: Judgement) -> None:
     if has_photograph(there, result.photo_sha256):
         show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
     show_facts(there, judgement, view, result.station or 0)
+    if isinstance(result, Estimate) and has_photograph(there, result.photo_sha256):
+        with plainly():
+            show_by_hand(there, result)
     _move(there, result)
 
 

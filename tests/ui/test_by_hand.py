@@ -1,0 +1,118 @@
+"""An edge moved by hand, and a station moved along the rope: what becomes of the figure."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.record import OpenInspection, open_record
+from ui.by_hand import at_mm_of, is_by_hand, place_on_track, rope_track, with_edges_moved
+from ui.pictures import jaw_scale
+from ui.sample import sample_folder
+from vision.estimate import Estimate
+from vision.pipeline import Settings, measure_photo
+
+SAMPLE = "2026-09-quay-crane-2"
+
+
+@pytest.fixture(scope="module")
+def estimate() -> Estimate:
+    """Return what the tool says of one sample photograph, its print taken as unchecked."""
+    folder = sample_folder()
+    assert folder is not None
+    result = measure_photo(folder / "station-3-view-90.jpg")[0]
+    assert isinstance(result, Estimate)
+    return result
+
+
+def test_the_lines_lie_the_new_diameter_apart(estimate: Estimate) -> None:
+    moved = with_edges_moved(estimate, 0.3, -0.1, by="A", why="grease")
+    assert moved.diameter_mm == pytest.approx(estimate.diameter_mm + 0.2)
+    assert moved.marks is not None
+    assert estimate.marks is not None
+    # the photograph's scale did not change: the moved lines say the same as the figure
+    assert jaw_scale(moved, moved.marks) == pytest.approx(
+        jaw_scale(estimate, estimate.marks), rel=1e-3
+    )
+
+
+def test_a_figure_by_hand_is_marked_and_less_sure(estimate: Estimate) -> None:
+    moved = with_edges_moved(estimate, 0.3, 0.0, by="A. Berg", why="a loose wire")
+    assert is_by_hand(moved)
+    assert not is_by_hand(estimate)
+    assert "A. Berg moved the left edge by +0.30 mm by hand: a loose wire." in {
+        one.seen for one in moved.findings
+    }
+    # one independent term of at least 0.1 mm more: GUM (JCGM 100:2008) 5.1.2, sum of squares
+    added = moved.u_mm**2 - estimate.u_mm**2
+    assert added**0.5 >= 0.1 - 1e-9
+    both = with_edges_moved(estimate, 0.3, 0.1, by="A", why="x")
+    assert both.u_mm > moved.u_mm
+    again = with_edges_moved(moved, -0.1, 0.0, by="A", why="x")
+    assert again.u_mm == pytest.approx(moved.u_mm)
+
+
+@pytest.mark.parametrize(
+    ("left", "why", "words"),
+    [(0.2, " ", "with a reason"), (0.0, "x", "neither edge"), (2.5, "x", "better photograph")],
+)
+def test_an_edge_is_not_moved_without_reason_or_too_far(
+    estimate: Estimate, left: float, why: str, words: str
+) -> None:
+    with pytest.raises(ValueError, match=words):
+        with_edges_moved(estimate, left, 0.0, by="A", why=why)
+
+
+@pytest.mark.parametrize("name", ["station-3-view-90.jpg", "station-1-view-00.jpg"])
+def test_a_place_on_the_track_is_where_the_tool_then_measures(name: str) -> None:
+    """The tool's own marks at +20 mm lie where the track says, to a millimetre or so."""
+    folder = sample_folder()
+    assert folder is not None
+    here, there = measure_photo(folder / name, Settings(at_mm=(0.0, 20.0)))
+    assert isinstance(here, Estimate)
+    assert isinstance(there, Estimate)
+    assert here.marks is not None
+    assert there.marks is not None
+    begin, end = (np.array(point) for point in rope_track(here.marks))
+    middle = np.mean([*there.marks.crown_left_px, *there.marks.crown_right_px], axis=0)
+    at = float((middle - begin) @ (end - begin) / ((end - begin) @ (end - begin)))
+    assert 0 < place_on_track(here.marks) < 1
+    assert at_mm_of(here, here.marks, at) == pytest.approx(20.0, abs=1.5)
+
+
+def kept() -> OpenInspection:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return record.inspection(SAMPLE)
+
+
+def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
+    sample_app: AppTest, tmp_path: Path
+) -> None:
+    at = sample_app.run().switch_page("screens/photographs.py").run()
+    there = kept()
+    first = next(one for one in there.results if one.photo_name == "station-1-view-00.jpg")
+    assert isinstance(first, Estimate)
+    key = f"{SAMPLE} {first.photo_sha256} 0.0 {there.revision}"
+    next(one for one in at.toggle if one.label == "Correct an edge by hand").set_value(True).run()
+    at.session_state[f"hand left edge {key}"] = {"edit": {"seq": 1, "at": [0.6]}}  # of 4.5 mm
+    at.run()
+    keep = next(one for one in at.button if one.label == "Keep the edges as they are set")
+    keep.click().run()
+    assert "with a reason" in at.error[0].value
+    why = next(one for one in at.text_input if one.label == "What misled the tool")
+    why.set_value("grease").run()
+    next(one for one in at.button if one.label == "Keep the edges as they are set").click().run()
+    assert not at.exception
+    moved = next(one for one in kept().results if one.photo_name == first.photo_name)
+    assert isinstance(moved, Estimate)
+    assert moved.diameter_mm == pytest.approx(first.diameter_mm + 0.45, abs=0.01)
+    assert is_by_hand(moved)
+    next(one for one in at.button if one.label.startswith("Undo")).click().run()
+    undone = next(one for one in kept().results if one.photo_name == first.photo_name)
+    assert isinstance(undone, Estimate)
+    assert not is_by_hand(undone)
+    assert undone.diameter_mm == pytest.approx(first.diameter_mm, abs=1e-6)

@@ -1,0 +1,133 @@
+"""Putting right by hand: an edge on its magnified picture, a station along the rope."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from inspection.record import OpenInspection
+from ui import pictures
+from ui.by_hand import at_mm_of, is_by_hand, place_on_track, rope_track, with_edges_moved
+from ui.page_parts import plainly, tell_later
+from ui.record_log import look_over
+from ui.rope_view import Handle, send_pictures, show_view
+from ui.sample import check_from
+from ui.session import person, record_place, the_record
+from ui.station_screen import SIDES
+from ui.station_view import edge_shapes, shapes_of
+from vision.estimate import Estimate, Marks, Result
+from vision.photo import open_photo
+from vision.pipeline import Settings, measure_photo
+
+
+def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
+    """Offer what a person may put right on one photograph."""
+    marks = estimate.marks
+    if marks is None:
+        return
+    key = f"{there.inspection.identity} {estimate.photo_sha256} {estimate.at_mm} {there.revision}"
+    if st.toggle(
+        "Correct an edge by hand",
+        key=f"hand {key}",
+        help="Where the tool took grease, a loose wire or a shadow for the rope.",
+    ):
+        _edges(there, estimate, marks, key)
+    if st.toggle(
+        "Measure at another place along the rope",
+        key=f"place {key}",
+        help="Drag the ring along the rope; the figure there stands beside this one.",
+    ):
+        _station(there, estimate, marks, key)
+    if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
+        with plainly():
+            _measure(there, estimate, estimate.at_mm, why="back to the tool's own edges")
+
+
+@st.fragment
+def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
+    places = pictures.edge_places(estimate, marks)
+    cuts = [pictures.edge(record_place(), estimate.photo_sha256, at) for at in places]
+    send_pictures(dict(cuts), key=f"hand pictures {key}")
+    wide, high = (round(side * pictures.EDGE_PX_PER_MM) for side in pictures.EDGE_MM)
+    moves = []
+    for side, (column, place, (cut, _)) in enumerate(zip(st.columns(2), places, cuts, strict=True)):
+        with column:
+            st.markdown(f"**{SIDES[side].capitalize()}**: drag the ring, or use the arrow keys")
+            handle = Handle(
+                f"{SIDES[side]} by hand", (0.88 * wide, high), (0.88 * wide, 0), 0.5,
+                step=0.01 / pictures.EDGE_MM[1], bar=True,
+            )  # fmt: skip
+            at = show_view(
+                cut, (wide, high), key=f"hand {SIDES[side]} {key}", handles=[handle],
+                words=f"The {SIDES[side]}, magnified, to be corrected by hand.",
+                shapes=edge_shapes(estimate, marks, place, side, None), zoom=False, pixels=True,
+            )  # fmt: skip
+            moves.append(((at[0] if at else 0.5) - 0.5) * pictures.EDGE_MM[1])
+            st.caption(f"moved {moves[-1]:+.2f} mm (+ is out of the rope)")
+    why = st.text_input("What misled the tool", key=f"hand why {key}",
+                        placeholder="a lump of grease on the upper edge")  # fmt: skip
+    if abs(moves[0]) < 0.005 and abs(moves[1]) < 0.005:
+        return
+    with plainly():
+        moved = with_edges_moved(
+            estimate, moves[0], moves[1], by=person(), why=why.strip() or "no reason yet"
+        )
+        before = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
+        after = f"{moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm"
+        st.markdown(f"As it stands **{before}**, as set now **{after}**")
+    if st.button("Keep the edges as they are set", type="primary", key=f"hand keep {key}"):
+        with plainly():
+            moved = with_edges_moved(estimate, moves[0], moves[1], by=person(), why=why)
+            the_record().add_results(
+                there.inspection.identity, [moved], by=person(),
+                why=f"edge by hand: {why.strip()}", revision=there.revision,
+            )  # fmt: skip
+            look_over(the_record(), there.inspection.identity, by=person())
+            tell_later(f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now.")
+            st.rerun()
+
+
+@st.fragment
+def _station(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
+    name, data, size = pictures.preview(record_place(), estimate.photo_sha256)
+    send_pictures({name: data}, key=f"place pictures {key}")
+    begin, end = rope_track(marks)
+    handle = Handle("place along the rope", begin, end, place_on_track(marks), step=0.005)
+    at = show_view(
+        name, size, key=f"place view {key}", handles=[handle], zoom=False,
+        words="The whole photograph, with a ring to be moved along the rope.",
+        shapes=shapes_of(estimate, marks, None),
+    )  # fmt: skip
+    at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
+    st.caption(f"{at_mm:+.1f} mm along the card from its middle")
+    if st.button("Measure here", type="primary", key=f"place keep {key}",
+                 disabled=abs(at_mm - estimate.at_mm) < 0.5):  # fmt: skip
+        with plainly():
+            _measure(there, estimate, at_mm, why=f"a further place, {at_mm:+.1f} mm along the card")
+
+
+def _place(result: Result) -> tuple[int | None, int | None]:
+    return result.station, result.view_deg
+
+
+def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: str) -> None:
+    """Measure a photograph of the record at a place, filed where it is filed now."""
+    data = the_record().photographs.get(estimate.photo_sha256)
+    values = the_record().print_checks().get(estimate.print_set)
+    check = check_from(estimate.print_set, values) if values else None
+    photo = open_photo(data, name=estimate.photo_name)
+    found = measure_photo(photo, Settings(at_mm=(at_mm,), print_check=check))
+    mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
+    found = tuple(mine[:1] or found[:1])
+    filed = [replace(one, station=estimate.station, view_deg=estimate.view_deg) for one in found]
+    the_record().add_results(
+        there.inspection.identity, filed, by=person(), why=why, revision=there.revision
+    )
+    look_over(the_record(), there.inspection.identity, by=person())
+    first = filed[0]
+    if isinstance(first, Estimate):
+        tell_later(f"At {at_mm:+.1f} mm: {first.diameter_mm:.2f} ± {first.expanded_mm():.2f} mm.")
+    else:
+        tell_later(f"At {at_mm:+.1f} mm there is no diameter: {first.findings[0].seen}")
+    st.rerun()
