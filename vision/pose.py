@@ -150,8 +150,7 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     best = min(rough, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
     theta, residuals, weights = fitted(best[0], MOST_STEPS)
     jacobian = _corners(theta, flat, half)[1]
-    # Type A from the residuals, with the degrees of freedom that the fit left
-    dof = max(4, 2 * len(seen) - 8)
+    dof = max(4, 2 * len(seen) - 8)  # that the fit left: a Type A figure from the residuals
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
     sigma = max(rms, CORNER_FLOOR_PX)
     known = np.eye(len(theta))[6:] / u_prior[:, None]
@@ -162,16 +161,8 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[:SIZE, SIZE:] / u_scale**2
     rest = whole[:SIZE] @ root[:-2].T
-    return Pose(
-        theta[:SIZE],
-        np.asarray(rest @ rest.T),
-        np.asarray(scale_shift),
-        u_scale,
-        lens,
-        rms,
-        len(seen),
-        (),
-    )
+    cov, shift = np.asarray(rest @ rest.T), np.asarray(scale_shift)
+    return Pose(theta[:SIZE], cov, shift, u_scale, lens, rms, len(seen), ())
 
 
 def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
