@@ -21,6 +21,7 @@ def seen_part(picture: Locator) -> list[float]:
     return [float(text) for text in (picture.get_attribute("viewBox") or "").split()]
 
 
+@pytest.mark.parametrize("page", [(1280, 900)], indirect=True, ids=["desk"])
 def test_one_click_loads_the_sample_into_an_empty_record(page: Page, empty_pages: str) -> None:
     from playwright.sync_api import expect
 
@@ -71,3 +72,41 @@ def test_supervisor_leads_to_the_wrong_entry_and_reviewer_decides(
     page.get_by_role("button", name=re.compile(r"^Accept(?! the)")).click()
     expect(page.get_by_text(": accepted.")).to_be_visible()
     expect(page.get_by_text("2 of 3 decided")).to_be_visible()
+
+
+def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{sample_pages}/photographs")
+    page.get_by_text("Correct an edge by hand").click()
+    edge = page.get_by_role("slider", name="left edge by hand")
+    drag(page, edge, 0, -12)
+    expect(page.get_by_text("moved +0.00 mm")).to_have_count(1)  # the right edge stayed
+    quiet(page)
+    page.get_by_label("What misled the tool").fill("grease")
+    page.get_by_label("What misled the tool").press("Enter")
+    quiet(page)
+    page.get_by_role("button", name="Keep the edges as they are set").click()
+    expect(page.get_by_text("by hand now.")).to_be_visible()
+    expect(page.get_by_text("moved the left edge by +")).to_be_visible()
+
+    quiet(page)
+    page.get_by_text("Measure at another place along the rope").click()
+    place = page.get_by_role("slider", name="place along the rope")
+    drag(page, place, 30, 20)  # across the rope it has no effect: the ring stays on its track
+    expect(page.get_by_text("+0.0 mm along the card")).to_have_count(0)
+    quiet(page)
+    page.get_by_role("button", name="Measure here").click()
+    expect(page.get_by_text(re.compile(r"^At [+-]\d"))).to_be_visible()
+
+
+def drag(page: Page, handle: Locator, right: float, down: float) -> None:
+    """Drag a handle by so many px of the screen."""
+    handle.scroll_into_view_if_needed()
+    box = handle.bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + right, y + down, steps=5)
+    page.mouse.up()
