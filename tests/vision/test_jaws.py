@@ -1,0 +1,274 @@
+"""Jaws on outlines made by formula: what the highest crown is, is known beforehand.
+
+A strand's crown is round and the valley between two strands is a cusp, so each side is
+r - depth (1 - |cos(pi s / pitch)|): its highest points all lie at r exactly. Noise is as the
+tracer leaves it, averaged over a short piece of the outline.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter1d
+from scipy.stats import chi2
+from studio import Array
+
+import vision.jaws
+from vision.edges import Edge, Outline, Surface
+from vision.findings import RefusedError
+from vision.jaws import Jaws, fit_jaws
+
+D = 26.0
+R = D / 2
+PX_PER_MM = 12.0
+STEP = 1 / PX_PER_MM
+
+
+def side(
+    *,
+    pitch_mm: float | None = 0.55 * D,
+    phase: float = 0.2,
+    depth_mm: float = 0.05 * D,
+    slope: float = 0.0,
+    bow_mm: float = 0.0,
+    noise_mm: float = 0.0,
+    averaged: bool = True,
+    lump_mm: tuple[float, float, float] | None = None,
+    reach_mm: float = 3 * D,
+    rng: np.random.Generator | None = None,
+) -> tuple[Array, Array]:
+    """Return places along the rope and distance of one edge, both in mm.
+
+    `bow_mm` is how far the rope bends over two diameters; `lump_mm` is (place, height, width).
+    """
+    s = np.arange(-reach_mm, reach_mm, STEP)
+    y = np.full(len(s), R)
+    if pitch_mm is not None:
+        y -= depth_mm * (1 - np.abs(np.cos(np.pi * (s / pitch_mm + phase))))
+    y += slope * s + bow_mm * (s / D) ** 2
+    if lump_mm is not None:
+        place, height, width = lump_mm
+        y += height * np.exp(-(((s - place) / width) ** 4))
+    if noise_mm and rng is not None:
+        white = rng.normal(0, 1, len(s))
+        if averaged:  # as the tracer averages profiles along the edge
+            sigma = 0.04 * D / STEP
+            white = gaussian_filter1d(white, sigma, mode="wrap")
+            white *= np.sqrt(2 * np.sqrt(np.pi) * sigma)
+        y += noise_mm * white
+    return s, y
+
+
+def outline(
+    left: tuple[Array, Array], right: tuple[Array, Array], surface: Surface = "dull"
+) -> Outline:
+    edges = []
+    for name, (s, y) in (("left", left), ("right", right)):
+        edges.append(
+            Edge(
+                side="left" if name == "left" else "right",
+                along_mm=s,
+                outward_mm=y,
+                step_mm=STEP,
+                clearness=1.0,
+                mirrors=False,
+                gloss=1.0,
+                burnt=0.0,
+            )
+        )
+    return Outline(edges[0], edges[1], np.zeros(2), np.array([1.0, 0.0]), R, D, PX_PER_MM, surface)
+
+
+def width_mm(jaws: Jaws) -> float:
+    return jaws.left.offset_mm + jaws.right.offset_mm
+
+
+def code_of(shape: Outline, **options: float) -> str:
+    with pytest.raises(RefusedError) as refused:
+        fit_jaws(shape, **options)
+    return refused.value.findings[0].code
+
+
+@pytest.mark.parametrize("strands", ["even", "odd"])
+@pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D, 1.0 * D])
+def test_crown_pitch_is_right_within_1_percent(pitch_mm: float, strands: str) -> None:
+    # opposite a crown lies a crown where the strands are even, a valley where they are odd
+    shift = 0.0 if strands == "even" else 0.5
+    rng = np.random.default_rng(4)
+    jaws = fit_jaws(
+        outline(
+            side(pitch_mm=pitch_mm, noise_mm=0.02, rng=rng),
+            side(pitch_mm=pitch_mm, phase=0.2 + shift, noise_mm=0.02, rng=rng),
+        )
+    )
+    assert jaws.crown_pitch_mm == pytest.approx(pitch_mm, rel=0.01)
+
+
+@pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D])
+@pytest.mark.parametrize("phase", [0.0, 0.3, 0.5])
+def test_crowns_within_the_jaw_are_counted(pitch_mm: float, phase: float) -> None:
+    jaws = fit_jaws(outline(side(pitch_mm=pitch_mm, phase=phase), side(pitch_mm=pitch_mm)))
+    for jaw, at in ((jaws.left, phase), (jaws.right, 0.2)):
+        places = (np.arange(-20, 21) - at) * pitch_mm
+        inside = np.abs(places) <= jaws.length_mm / 2
+        on_the_brink = np.abs(np.abs(places) - jaws.length_mm / 2) < 2 * STEP
+        assert abs(jaw.crowns - inside.sum()) <= on_the_brink.sum()
+
+
+@pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D])
+@pytest.mark.parametrize("depth_mm", [0.03 * D, 0.08 * D])
+def test_without_noise_the_jaws_bear_on_the_crowns(pitch_mm: float, depth_mm: float) -> None:
+    shape = side(pitch_mm=pitch_mm, depth_mm=depth_mm)
+    jaws = fit_jaws(outline(shape, shape))
+    assert width_mm(jaws) == pytest.approx(D, rel=2e-4)
+
+
+NOT_YET = pytest.mark.xfail(
+    strict=True,
+    reason="the noise of an outline that the tracer has averaged along itself is read some "
+    "twenty times too small, since it is taken from what a short parabola leaves",
+)
+
+
+def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
+    """Return height over the true crown, and its stated uncertainty, of many noisy jaws, mm."""
+    rng = np.random.default_rng(11)
+    heights, stated = [], []
+    for _ in range(100):
+        pitch_mm = rng.uniform(0.4, 0.7) * D
+        one, two = (
+            side(
+                pitch_mm=pitch_mm,
+                phase=rng.uniform(),
+                noise_mm=noise_mm,
+                averaged=averaged,
+                rng=rng,
+            )
+            for _ in range(2)
+        )
+        jaws = fit_jaws(outline(one, two))
+        heights += [jaws.left.offset_mm - R, jaws.right.offset_mm - R]
+        stated += [jaws.left.u_mm, jaws.right.u_mm]
+    return np.array(heights), np.array(stated)
+
+
+@pytest.mark.parametrize("noise_mm", [0.02, 0.08])
+@pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
+def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
+    noise_mm: float, averaged: bool
+) -> None:
+    # The highest of four values that differ by noise alone stands 1.03 standard deviations too
+    # high (expected maximum of normal values, David and Nagaraja, Order Statistics, 2003; from
+    # memory, confidence 0.9); a third of one is allowed to be left.
+    heights, _ = heights_mm(noise_mm, averaged)
+    assert abs(heights.mean()) < heights.std() / 3
+
+
+@pytest.mark.parametrize("noise_mm", [0.02, 0.08])
+@pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
+def test_the_height_scatters_no_more_than_stated(noise_mm: float, averaged: bool) -> None:
+    heights, stated = heights_mm(noise_mm, averaged)
+    highest = float(chi2.ppf(0.999, len(heights))) / len(heights)
+    z2 = float((heights**2 / stated**2).mean())
+    assert z2 < highest
+    assert z2 / 0.5**2 > highest  # the negative control: half of it would be too little
+
+
+def test_a_stray_crown_is_left_out_and_counted() -> None:
+    clean = fit_jaws(outline(side(phase=0.0), side()))
+    lumped = side(phase=0.0, lump_mm=(0.55 * D, 0.04 * D, 0.15 * D))
+    jaws = fit_jaws(outline(lumped, side()))
+    assert jaws.left.strays == 1
+    assert jaws.right.strays == 0
+    assert width_mm(jaws) == pytest.approx(width_mm(clean), rel=1e-3)
+
+
+def test_a_wire_standing_out_is_left_out() -> None:
+    wire = side(phase=0.0, lump_mm=(0.3 * D, 0.10 * D, 0.02 * D))
+    jaws = fit_jaws(outline(wire, side()))
+    assert width_mm(jaws) == pytest.approx(D, rel=1e-3)
+
+
+@pytest.mark.parametrize("slope", [-0.05, 0.02, 0.05])
+def test_jaws_turn_with_the_rope(slope: float) -> None:
+    # the rope's left edge rises by `slope`, its right edge falls inwards by the same
+    shape = outline(side(slope=slope), side(slope=-slope, phase=0.6))
+    jaws = fit_jaws(shape)
+    assert jaws.direction[1] / jaws.direction[0] == pytest.approx(slope, abs=5e-4)
+    assert width_mm(jaws) == pytest.approx(D, rel=1e-3)
+
+
+def test_a_bent_rope_is_refused_and_a_straight_one_is_not() -> None:
+    bent = outline(side(bow_mm=0.03 * D), side(bow_mm=-0.03 * D))
+    assert code_of(bent) == "rope-not-straight"
+    fit_jaws(outline(side(bow_mm=0.003 * D), side(bow_mm=-0.003 * D)))
+
+
+@pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
+def test_a_smooth_bar_has_no_crowns_and_its_own_width(averaged: bool) -> None:
+    rng = np.random.default_rng(7)
+    errors, stated = [], []
+    for _ in range(60):
+        one, two = (
+            side(pitch_mm=None, noise_mm=0.02, averaged=averaged, rng=rng) for _ in range(2)
+        )
+        jaws = fit_jaws(outline(one, two))
+        assert jaws.crown_pitch_mm is None
+        assert jaws.left.crowns == jaws.right.crowns == 0
+        errors.append(width_mm(jaws) - D)
+        stated.append(np.hypot(jaws.left.u_mm, jaws.right.u_mm))
+    assert abs(np.mean(errors)) < 0.003
+    assert np.mean((np.array(errors) / stated) ** 2) < chi2.ppf(0.999, 60) / 60
+
+
+def test_an_edge_that_is_hardly_seen_is_refused() -> None:
+    s, y = side()
+    hidden = np.where(np.abs(s - 4) < 0.65 * D, np.nan, y)
+    assert code_of(outline((s, hidden), side())) == "one-edge-only"
+    gap = np.where(np.abs(s - 4) < 0.1 * D, np.nan, y)
+    assert width_mm(fit_jaws(outline((s, gap), side()))) == pytest.approx(D, rel=1e-3)
+
+
+def test_a_rope_that_ends_within_the_jaws_is_refused() -> None:
+    short = side(reach_mm=0.9 * D)
+    assert code_of(outline(short, short), jaw_diameters=2.0) == "off-the-card"
+    assert width_mm(fit_jaws(outline(short, short), jaw_diameters=1.5)) == pytest.approx(
+        D, rel=1e-3
+    )
+
+
+def test_jaws_are_never_shorter_than_a_crown_pitch() -> None:
+    shape = side(pitch_mm=1.2 * D)
+    jaws = fit_jaws(outline(shape, shape), jaw_diameters=0.5)
+    assert jaws.length_mm >= 1.2 * D
+    assert width_mm(jaws) == pytest.approx(D, rel=1e-3)
+
+
+def test_jaws_that_would_need_more_rope_than_there_is_are_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # A pitch is only ever seen where more than one of it is in view, so that no photograph was
+    # found to come here; the step itself must still refuse.
+    monkeypatch.setattr(vision.jaws, "crown_pitch", lambda *args: (1.95 * D, 0.1 * D))
+    shape = side(reach_mm=1.02 * D)
+    assert code_of(outline(shape, shape)) == "too-few-crowns"
+
+
+def test_crowns_that_differ_spread() -> None:
+    s, y = side(phase=0.0)
+    wave = 0.004 * D * np.cos(np.pi * s / (0.55 * D))  # every second crown stands higher
+    jaws = fit_jaws(outline((s, y + wave), side()))
+    assert jaws.left.spread_mm == pytest.approx(0.004 * D, rel=0.4)
+    assert jaws.left.offset_mm == pytest.approx(R + 0.004 * D, rel=1e-3)
+
+
+@pytest.mark.parametrize("surface", ["bright", "polished"])
+def test_mirroring_wires_give_back_their_hidden_flank_only_where_there_are_wires(
+    surface: Surface,
+) -> None:
+    gain = width_mm(fit_jaws(outline(side(), side(), surface))) - width_mm(
+        fit_jaws(outline(side(), side()))
+    )
+    assert 0 < gain < 0.01 * D
+    bar = side(pitch_mm=None)
+    assert width_mm(fit_jaws(outline(bar, bar, surface))) == pytest.approx(D, rel=1e-4)
