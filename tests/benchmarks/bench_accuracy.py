@@ -169,6 +169,10 @@ def print_table(rows: list[Row]) -> None:
             "  rope, blue band, clean",
             lambda row: row.ink == "blue" and not row.extra and not row.bar,
         ),
+        (
+            "  blue band, not polished",
+            lambda row: row.ink == "blue" and row.surface != "bright" and not row.extra,
+        ),
         ("  smooth bar", lambda row: row.bar),
     ]
     groups += [
