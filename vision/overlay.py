@@ -17,6 +17,7 @@ from vision.estimate import Estimate, Marks, PointPx, Refusal, Result
 
 # Okabe and Ito's palette (2008), told apart by people with any kind of colour vision
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
+SMALLEST_LETTERS = 8  # px
 
 
 def draw_results(
@@ -100,20 +101,37 @@ def _caption(result: Result) -> list[str]:
 
 
 def _draw_caption(draw: ImageDraw.ImageDraw, lines: list[str], unit: float, width: int) -> None:
-    size = round(20 * unit)
+    size = max(round(20 * unit), SMALLEST_LETTERS)
     font = ImageFont.load_default(size)
-    while lines and size > 8 and max(draw.textlength(s, font=font) for s in lines) > 0.95 * width:
-        size = round(size * 0.9)
-        font = ImageFont.load_default(size)
-    for i, line in enumerate(lines):
+    margin = 12 * unit
+    wrapped = [part for line in lines for part in _wrapped(draw, line, font, width - 2 * margin)]
+    for i, line in enumerate(wrapped):
         draw.text(
-            (12 * unit, 10 * unit + i * 1.35 * size),
+            (margin, 10 * unit + i * 1.35 * size),
             line,
             font=font,
             fill=TEXT,
             stroke_width=max(1, round(2 * unit)),
             stroke_fill=SHADE,
         )
+
+
+def _wrapped(
+    draw: ImageDraw.ImageDraw,
+    line: str,
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    width: float,
+) -> list[str]:
+    """Break a line between words, and a word that is too long anywhere, to fit a width in px."""
+    parts, rest = [], line
+    while rest:
+        end = len(rest)
+        while end > 1 and draw.textlength(rest[:end], font=font) > width:
+            space = rest.rfind(" ", 0, end)
+            end = space if space > 0 else end - 1
+        parts.append(rest[:end])
+        rest = rest[end:].lstrip()
+    return parts
 
 
 def _solid(

@@ -229,12 +229,13 @@ def test_an_edge_that_is_hardly_seen_is_refused() -> None:
     assert width_mm(fit_jaws(outline((s, gap), side()))) == pytest.approx(D, rel=1e-3)
 
 
-def test_a_rope_that_ends_within_the_jaws_is_refused() -> None:
+def test_jaws_are_shortened_to_the_rope_in_view_and_refused_where_it_is_too_short() -> None:
     short = side(reach_mm=0.9 * D)
-    assert code_of(outline(short, short), jaw_diameters=2.0) == "off-the-card"
-    assert width_mm(fit_jaws(outline(short, short), jaw_diameters=1.5)) == pytest.approx(
-        D, rel=1e-3
-    )
+    jaws = fit_jaws(outline(short, short))
+    assert jaws.length_mm == pytest.approx(1.8 * D, abs=3 * STEP)
+    assert width_mm(jaws) == pytest.approx(D, rel=1e-3)
+    stump = side(reach_mm=0.3 * D)
+    assert code_of(outline(stump, stump)) == "off-the-card"
 
 
 def test_jaws_are_never_shorter_than_a_crown_pitch() -> None:
