@@ -23,7 +23,13 @@ if TYPE_CHECKING:
     metavar="FOLDER_OR_URL",
     help="Where the record's photographs are kept; by default beside a SQLite record.",
 )
-@click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8501,
+    show_default=True,
+    help="Port of the pages.",
+)
 @click.option("--no-browser", is_flag=True, help="Do not open a browser; say the address only.")
 def page(place: str | None, photographs: str | None, port: int, no_browser: bool) -> None:
     """Open the pages for inspector, reviewer and supervisor in a browser.

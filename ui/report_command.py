@@ -19,7 +19,13 @@ if TYPE_CHECKING:
 @click.argument("where", metavar="FOLDER|RECORD")
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path), metavar="OUT.pdf")
 @click.option("--inspection", default="", metavar="NAME", help="Which one; default: the latest.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"]),
+    default="A4",
+    show_default=True,
+    help="Paper of the PDF.",
+)
 @click.option("--html", "also_html", is_flag=True, help="Write OUT.html beside it, too.")
 @click.option(
     "--decision",
