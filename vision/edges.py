@@ -44,7 +44,7 @@ INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
 GLOSSY = 5.0  # lightest tenth over median: above, the wires are near to mirrors
-METAL = 0.3  # of the band's own strongest colour: rope that sends back more may mirror it
+METAL = 0.22  # of the band's own strongest colour: rope that sends back more may mirror it
 MORE_BLUR = 0.65  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
 
