@@ -58,6 +58,11 @@ def tell_later(words: str) -> None:
     st.session_state["told"] = words
 
 
+def tell_wrong(words: str) -> None:
+    """Say what went wrong after the page has been drawn anew."""
+    st.session_state["went wrong"] = words
+
+
 def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
     """Draw what every screen begins with; return the inspection at hand, None without one."""
     st.html("<style>.stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}</style>")
@@ -65,6 +70,9 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     told = st.session_state.pop("told", None)
     if told:
         st.success(told, icon=":material/check:")
+    wrong = st.session_state.pop("went wrong", None)
+    if wrong:
+        st.error(wrong[:1].upper() + wrong[1:], icon=":material/error:")
     _who()
     with plainly():
         identity = _which()

@@ -162,14 +162,14 @@ function looking(svg) {                                   // pan and zoom; once 
   };
 }
 
-function buttons(svg, nav) {
+function buttons(svg, nav, data) {
   const middle = () => [svg.view[0] + svg.view[2] / 2, svg.view[1] + svg.view[3] / 2];
   for (const [words, act] of [
     ['Nearer', () => zoomed(svg, 0.6, ...middle())],
     ['Farther', () => zoomed(svg, 1.7, ...middle())],
     ['Whole photograph', () => zoomed(svg, 1e6, ...middle())],
     ['Rope', () => { svg.view = [...svg.home]; scale(svg); }],
-  ]) {
+  ].slice(0, data.home[2] < data.size[0] ? 4 : 3)) {       // without a part to begin with: no way back to it
     const button = nav.appendChild(document.createElement('button'));
     button.type = 'button'; button.textContent = words; button.onclick = act;
   }
@@ -188,7 +188,7 @@ export default function ({parentElement: root, data, setStateValue}) {
     svg.image = make('image', {preserveAspectRatio: 'none'}, svg);
     svg.layer = make('g', {}, svg);
     svg.hands = make('g', {}, svg);
-    if (data.zoom) { looking(svg); buttons(svg, nav); }
+    if (data.zoom) { looking(svg); buttons(svg, nav, data); }
   }
   const show = () => { const url = pictures.get(data.picture); if (url) svg.image.setAttribute('href', url); else svg.image.removeAttribute('href'); };
   addEventListener('rope-pictures', show);

@@ -127,15 +127,18 @@ def decide(
         if any(same_person(by, one) for one in deciders):
             raise RecordError(f"{by} decided here; another person must overrule it.")
     how = f"{decision}: {why}" if why else decision
+    identity = there.inspection.identity
     with record.together() as writing:
+        if writing.inspection(identity).revision != there.revision:
+            raise RecordError(
+                f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
+                "look at it as it is now, and decide then."
+            )
         for one in doubt.findings:
             if decision == "overruled" or not one.settled_by:
-                writing.settle_finding(there.inspection.identity, one.key, how=how, by=by)
+                writing.settle_finding(identity, one.key, how=how, by=by)
         if decision == "sent back":
-            writing.review(
-                there.inspection.identity, "sent back", by=by, why=f"{doubt.name}: {why}",
-                revision=None,
-            )  # fmt: skip
+            writing.review(identity, "sent back", by=by, why=f"{doubt.name}: {why}")
 
 
 def budget_in_words(shares: list[tuple[str, float]]) -> str:

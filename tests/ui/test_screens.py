@@ -121,6 +121,16 @@ def test_nobody_reviews_readings_of_their_own(sample_app: AppTest, tmp_path: Pat
     assert not [one for one in kept().findings if one.settled_by]
 
 
+def test_a_decision_about_what_was_changed_meanwhile_is_not_kept(sample_app: AppTest) -> None:
+    sample_app.run()
+    stale = kept()
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        record.withdraw_reading(SAMPLE, 5, by="Inspector A", why="typed wrong")
+        with pytest.raises(RecordError, match="was changed while you looked"):
+            decide(record, stale, queue(stale)[0], "accepted", by="Reviewer B", why="")
+    assert not [one for one in kept().findings if one.settled_by]
+
+
 def test_only_another_person_overrules(sample_app: AppTest) -> None:
     sample_app.run()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import streamlit as st
 
-from inspection.record import OpenInspection, ReviewState
+from inspection.record import OpenInspection
 from ui import pictures
-from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, say_cautions, tell_later
-from ui.session import judged, person, record_place, summaries, take_up, the_record
+from ui.page_parts import (
+    as_typed,
+    begin,
+    plainly,
+    say_cautions,
+    tell_later,
+    tell_wrong,
+)
+from ui.session import judged, person, record_place, the_record
 from ui.station_queue import Decision, Doubt, decide, queue
 from ui.station_screen import has_photograph, photograph_named, show_facts, show_photograph
 from ui.station_view import View, views_of
+from ui.whole_inspection import decide_inspection
 from vision.estimate import Estimate
 
 
@@ -36,7 +44,7 @@ def _review(there: OpenInspection) -> None:
         _decide(there, doubt)
     if station is not None and view is not None:
         show_facts(there, judged(there), view, station)
-    _decide_inspection(there, still)
+    decide_inspection(there, still)
     say_cautions()
     _warm_up(there, still, doubt)
 
@@ -98,33 +106,48 @@ def _show_findings(doubt: Doubt) -> None:
 
 
 def _decide(there: OpenInspection, doubt: Doubt) -> None:
-    why = st.text_input(
+    key = f"why {there.inspection.identity} {doubt.name}"
+    st.text_input(
         "Reason",
-        key=f"why {there.inspection.identity} {doubt.name}",
+        key=key,
         placeholder="needed to send back or to overrule",
         help="What the inspector should do, or why the decision is another one. It stands in "
-        "the record beside your name.",
+        "the record beside your name. Press Enter when it is written.",
     )
     with st.container(horizontal=True):
-        accept = st.button("Accept", shortcut="Alt+A", type="primary", icon=":material/check:",
-                           disabled=doubt.settled)  # fmt: skip
-        back = st.button("Send back", shortcut="Alt+B", icon=":material/undo:",
-                         disabled=doubt.settled)  # fmt: skip
-        overrule = st.button(
-            "Overrule", shortcut="Alt+O", icon=":material/gavel:", disabled=not doubt.settled,
-            help="Only what somebody else decided can be overruled, with a reason.",
+        for words, decision, letter, icon in (
+            ("Accept", "accepted", "A", ":material/check:"),
+            ("Send back", "sent back", "B", ":material/undo:"),
+            ("Overrule", "overruled", "O", ":material/gavel:"),
+        ):
+            st.button(
+                words,
+                shortcut=f"Alt+{letter}",
+                icon=icon,
+                type="primary" if decision == "accepted" else "secondary",
+                disabled=doubt.settled != (decision == "overruled"),
+                help="Only what somebody else decided can be overruled, with a reason."
+                if decision == "overruled"
+                else None,
+                on_click=_take_decision,
+                args=(there, doubt, decision, key),
+            )
+        st.button(
+            "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
+            args=(there, doubt),
         )  # fmt: skip
-        onward = st.button("Next", shortcut="Alt+N", icon=":material/arrow_forward:")
-    decision: Decision | None = (
-        "accepted" if accept else "sent back" if back else "overruled" if overrule else None
-    )
-    if decision is not None:
-        with plainly():
-            decide(the_record(), there, doubt, decision, by=person(), why=why)
-            tell_later(f"{doubt.name}: {decision}.")
-            _go_on(there)
-    if onward:
-        _go_on(there, doubt)
+
+
+def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
+    """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
+    why = str(st.session_state.get(key, ""))
+    try:
+        decide(the_record(), there, doubt, decision, by=person(), why=why)
+    except ValueError as wrong:
+        tell_wrong(str(wrong))
+        return
+    tell_later(f"{doubt.name}: {decision}.")
+    _go_on(there)
 
 
 def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:
@@ -136,7 +159,6 @@ def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:
         names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
     if names:
         st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
-    st.rerun()
 
 
 def _show_station(there: OpenInspection, station: int, doubt: Doubt | None) -> View | None:
@@ -187,41 +209,6 @@ def _show_lone_photograph(there: OpenInspection, doubt: Doubt) -> None:
         if result is not None:
             with plainly():
                 show_photograph(View(0, result, None), key=f"lone {result.photo_sha256}")
-
-
-def _decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
-    st.subheader("The inspection as a whole")
-    st.markdown(f"It is {STATE_MARKS[there.state]}")
-    for review in there.reviews[-3:]:
-        why = f": {as_typed(review.why)}" if review.why else ""
-        at = review.at[:16].replace("T", " ")
-        st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
-    why = st.text_input("Reason about the whole inspection", key=f"all {there.inspection.identity}",
-                        placeholder="needed to send back or to overrule")  # fmt: skip
-    with st.container(horizontal=True):
-        accept = st.button(
-            "Accept the inspection",
-            disabled=bool(still),
-            help="Every station that needs a look must be decided first.",
-        )
-        back = st.button("Send the inspection back")
-        overrule = st.button("Overrule the decision", disabled=there.state == "open")
-    state: ReviewState | None = (
-        "accepted" if accept else "sent back" if back else "overruled" if overrule else None
-    )
-    if state is not None:
-        with plainly():
-            the_record().review(
-                there.inspection.identity, state, by=person(), why=" ".join(why.split()),
-                revision=there.revision,
-            )  # fmt: skip
-            tell_later(f"The inspection is {state}.")
-            st.rerun()
-    waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
-    others = [one for one in waiting if one.identity != there.inspection.identity]
-    if others and st.button(f"Next inspection: {others[0].identity}", icon=":material/skip_next:"):
-        take_up(others[0].identity)
-        st.rerun()
 
 
 def _warm_up(there: OpenInspection, still: list[Doubt], now: Doubt | None) -> None:
