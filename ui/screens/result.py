@@ -87,7 +87,9 @@ def _pictures(judgement: Judgement) -> None:
         st.subheader("Roundness")
         station = st.selectbox("Station", sorted(sections), key="round station")
         one = sections[station]
-        st.altair_chart(roundness_chart(roundness(one, "photographs")), width="content")
+        # square, or a round rope would not look round; no wider than a phone
+        chart = roundness_chart(roundness(one, "photographs")).properties(width=300, height=300)
+        st.altair_chart(chart, width="content")
         st.caption(
             f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
             f"would show {one.round_rope_mm:.2f} mm on average."
