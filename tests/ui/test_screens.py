@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -203,3 +204,32 @@ def test_pictures_are_packed_so_that_the_page_finds_each() -> None:
     long = int.from_bytes(block[:4], "little")
     assert block[4 : 4 + long] == b'[["a", 3], ["b", 5]]'
     assert block[4 + long :] == b"onethree"
+
+
+def test_three_inspections_give_a_trend_and_the_review_shows_the_earlier_readings(
+    sample_app: AppTest,
+) -> None:
+    """Two invented inspections before the sample: a quarter of a millimetre thicker each."""
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        for years in (1, 2):
+            on = there.inspection.on.replace(year=there.inspection.on.year - years)
+            earlier = replace(there.inspection, identity=f"{years} before", on=on, place="Quay 9")
+            record.add_inspection(earlier, by="Inspector A")
+            thicker = [
+                replace(one, value_mm=round(one.value_mm + 0.25 * years, 2), typed="", at=None)
+                for one in there.readings
+            ]
+            named = [replace(one, typed=f"{one.value_mm:.2f}") for one in thicker]
+            record.add_readings(earlier.identity, named, by="Inspector A")
+    at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    assert any(one.label == "Station" for one in at.selectbox)  # of the trend
+    assert not any("A trend needs" in one.value for one in at.info)
+    next(one for one in at.text_input if one.label == "Place contains").set_value("quay 9").run()
+    assert not any("station 3, 90 deg" in one.value for one in clean(at).markdown)
+    at = clean(at.switch_page("screens/review.py").run())
+    told = " ".join(one.value for one in at.get("html") if hasattr(one, "value")) or str(
+        [one.proto for one in at.get("html")]
+    )
+    assert "Earlier inspections here" in told
+    assert "22.36" in told  # station 3, 90 deg: 22.11 + 0.25

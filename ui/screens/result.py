@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import get_args
 
+import altair as alt
 import streamlit as st
 
 from inspection.case import Judgement
@@ -87,8 +88,10 @@ def _pictures(judgement: Judgement) -> None:
         st.subheader("Roundness")
         station = st.selectbox("Station", sorted(sections), key="round station")
         one = sections[station]
-        # square, or a round rope would not look round; no wider than a phone
-        chart = roundness_chart(roundness(one, "photographs")).properties(width=300, height=300)
+        # The plot itself is square, or a round rope would not look round; words come beside it.
+        chart = roundness_chart(roundness(one, "photographs")).properties(
+            width=290, height=290, autosize=alt.AutoSizeParams(type="pad", contains="content")
+        )
         st.altair_chart(chart, width="content")
         st.caption(
             f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
