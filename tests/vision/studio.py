@@ -15,38 +15,24 @@ from functools import lru_cache
 import cv2
 import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
+from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, add_bar, silhouette_mm
 from numpy.typing import NDArray
 
 from vision.card import Ink, Layout
 from vision.sheet import card_pdf
 
+__all__ = ["DARK_GREASE", "RUST", "STEEL", "Bar", "Colour", "silhouette_mm"]
+
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 Linear = NDArray[np.float32]
-Colour = tuple[float, float, float]
 Light = Callable[[Array, Array], Array]
 
 GROUND: Colour = (0.20, 0.19, 0.17)
-STEEL: Colour = (0.45, 0.45, 0.47)
-DARK_GREASE: Colour = (0.020, 0.018, 0.015)
-RUST: Colour = (0.22, 0.09, 0.035)
 HAND: Colour = (0.45, 0.28, 0.20)
 CODE = (255 * np.where(
     (v := np.arange(65536) / 65535) <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055
 )).astype(np.float32)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """A smooth bar parallel to the card: its axis height, direction and colour (linear)."""
-
-    diameter_mm: float
-    height_mm: float
-    turn_deg: float = 0.0
-    offset_mm: float = 0.0
-    colour: Colour = STEEL
-    begin_mm: float = -1e6
-    end_mm: float = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +131,7 @@ def photograph(
     light: Light | None = None,
     patches: Sequence[Patch] = (),
     others: Sequence[Placed] = (),
+    bend_mm: float = 0.0,
     exposure: float = 1.0,
     blur_px: float = 0.7,
     noise: float = 1.5,
@@ -154,7 +141,8 @@ def photograph(
     """Return a photograph of a card, with a bar on it or without.
 
     `scale` is the true over the drawn length of the print; `light` gives the illumination at
-    points (x, y) of the card, 1 by default; `fine` squared is the number of samples a pixel.
+    points (x, y) of the card, 1 by default; `bend_mm` is how far the ends of the card's strips
+    stand up over its middle; `fine` squared is the number of samples a pixel.
     """
     R, t = look(tilt_deg, azimuth_deg, roll_deg, distance_mm, aim_mm)
     big = size[0] * fine, size[1] * fine
@@ -175,9 +163,12 @@ def photograph(
         sheet = page(one.layout, one.number, ink, dots)
         if light is not None or patches:
             sheet = _painted(sheet, one.layout, patches, light)
-        _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
+        if bend_mm:
+            _lay_bent(picture, sheet, layout, K, R, t, bend_mm)
+        else:
+            _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
     if bar is not None:
-        _add_bar(picture, bar, R, t, fine * focal_px)
+        add_bar(picture, bar, R, t, fine * focal_px)
     if fine > 1:
         picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     if blur_px:
@@ -240,58 +231,26 @@ def _lay(
     )
 
 
-def _add_bar(picture: Linear, bar: Bar, R: Array, t: Array, focal: float) -> None:
-    """Cut the ray of each sample with the bar, band by band so that memory stays small."""
+def _lay_bent(
+    picture: Linear, sheet: Linear, layout: Layout, K: Array, R: Array, t: Array, bend_mm: float
+) -> None:
+    """Cut the ray of each sample with a page that curls along the rope, by fixed-point steps."""
     height, width = picture.shape[:2]
+    u, v = np.meshgrid(np.arange(width), np.arange(height))
+    d = np.stack([(u - K[0, 2]) / K[0, 0], (v - K[1, 2]) / K[1, 1], np.ones(u.shape)], -1) @ R
     eye = -R.T @ t
-    turn = np.radians(bar.turn_deg)
-    along, across = axes_of(bar)
-    up = np.array([0.0, 0.0, 1.0])
-    start = np.array([0.0, bar.offset_mm / np.cos(turn), bar.height_mm])
-    r = bar.diameter_mm / 2
-    a, b = float((eye - start) @ across), float((eye - start) @ up)
-    C = a * a + b * b - r * r
-    u = (np.arange(width) - (width - 1) / 2) / focal
-    for top in range(0, height, 128):
-        v = (np.arange(top, min(top + 128, height)) - (height - 1) / 2) / focal
-        p, q, s = (
-            u[None, :] * (R[0] @ e) + v[:, None] * (R[1] @ e) + R[2] @ e
-            for e in (across, up, along)
-        )
-        A, B = p * p + q * q, p * a + q * b
-        under = B * B - A * C
-        if not (under > 0).any():
-            continue
-        rows, columns = np.nonzero(under > 0)
-        near = (-B[rows, columns] - np.sqrt(under[rows, columns])) / A[rows, columns]
-        place = (eye - start) @ along + near * s[rows, columns]
-        hit = (near > 0) & (place > bar.begin_mm) & (place < bar.end_mm)
-        rows, columns, near = rows[hit], columns[hit], near[hit]
-        normal_up = (b + near * q[rows, columns]) / r
-        shade = 0.35 + 0.65 * np.clip(normal_up, 0, 1)
-        picture[rows + top, columns] = shade[:, None] * np.array(bar.colour)
-
-
-def axes_of(bar: Bar) -> tuple[Array, Array]:
-    """Return the unit vectors along and across a bar (left of it), both in the card's plane."""
-    turn = np.radians(bar.turn_deg)
-    return (
-        np.array([np.cos(turn), np.sin(turn), 0.0]),
-        np.array([-np.sin(turn), np.cos(turn), 0.0]),
+    z = np.zeros(u.shape)
+    for _ in range(6):
+        reach = (z - eye[2]) / d[..., 2]
+        x, y = eye[0] + reach * d[..., 0], eye[1] + reach * d[..., 1]
+        z = bend_mm * np.clip(x / (layout.length_mm / 2), -1.2, 1.2) ** 2
+    column = (x / layout.width_mm + 0.5) * sheet.shape[1] - 0.5
+    row = (0.5 - y / layout.height_mm) * sheet.shape[0] - 0.5
+    cv2.remap(
+        sheet,
+        column.astype(np.float32),
+        row.astype(np.float32),
+        cv2.INTER_LINEAR,
+        dst=picture,
+        borderMode=cv2.BORDER_TRANSPARENT,
     )
-
-
-def silhouette_mm(bar: Bar, eye: Array, at_mm: Array, side: int) -> Array:
-    """Return the points (N, 3) where planes through the eye touch a bar; side +1 is left.
-
-    In the bar's cross-section the eye stands at distance D from the axis; the tangent touches
-    at the angle arccos(r / D) from the direction of the eye.
-    """
-    along, across = axes_of(bar)
-    turn = np.radians(bar.turn_deg)
-    start = np.array([0.0, bar.offset_mm / np.cos(turn), bar.height_mm])
-    a, b = float((eye - start) @ across), float(eye[2] - bar.height_mm)
-    r = bar.diameter_mm / 2
-    angle = np.arctan2(a, b) + side * np.arccos(r / np.hypot(a, b))
-    touch = start + r * (np.sin(angle) * across + np.cos(angle) * np.array([0.0, 0.0, 1.0]))
-    return np.asarray(touch + np.multiply.outer(at_mm, along))

@@ -1,0 +1,51 @@
+"""Photographs of a bar on a card, ready to be measured, and what comes of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from studio import DARK_GREASE, Bar, Shot, photograph
+
+from vision.card import layout_named
+from vision.estimate import Estimate, Finding, Result
+from vision.photo import Photo, photo_from_array
+from vision.pipeline import Settings, measure_photo
+from vision.printcheck import PrintCheck
+
+A5, A6 = layout_named("A5 middle"), layout_named("A6 middle")
+CHECK = PrintCheck("test-set", A5, 180.0, 110.0, 0.02)
+CHECKED = Settings(print_check=CHECK)
+VIEW: dict[str, Any] = {
+    "size": (1800, 1250),
+    "focal_px": 2500.0,
+    "distance_mm": 290.0,
+    "tilt_deg": 4.0,
+    "roll_deg": 2.0,
+}
+BAR = Bar(24, 12, turn_deg=1.5, colour=DARK_GREASE)
+Case = tuple[Photo, Settings]
+
+
+def taken(shot: Shot, *, focal_off: float | None = 1.0, settings: Settings = CHECKED) -> Case:
+    focal_px = None if focal_off is None else focal_off * shot.focal_px
+    return photo_from_array(shot.pixels, "made.png", focal_px=focal_px), settings
+
+
+def shot_of(**changes: Any) -> Shot:
+    return photograph(A5, 6, **{**VIEW, "bar": BAR, **changes})
+
+
+def measured(case: Case) -> tuple[Result, ...]:
+    return measure_photo(*case)
+
+
+def findings_of(results: tuple[Result, ...]) -> Iterator[Finding]:
+    for result in results:
+        yield from result.findings
+
+
+def one_estimate(shot: Shot, settings: Settings = CHECKED) -> Estimate:
+    (result,) = measured(taken(shot, settings=settings))
+    assert isinstance(result, Estimate), [item.seen for item in result.findings]
+    return result
