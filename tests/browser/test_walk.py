@@ -38,7 +38,9 @@ def test_supervisor_leads_to_the_wrong_entry_and_reviewer_decides(
 
     page.goto(f"{sample_pages}/supervise")
     expect(page.get_by_text("1. station 3, 90 deg")).to_be_visible()
+    quiet(page)  # a link that is drawn anew while it is pressed does nothing
     page.get_by_role("link", name="See the photograph").first.click()
+    expect(page).to_have_url(re.compile("/review"))
 
     # both pairs of lines on the photograph, both edges magnified, nothing wider than the screen
     expect(page.get_by_text("logged 22.11 = 22.11")).to_be_visible()
