@@ -40,6 +40,7 @@ Surface = Literal["dull", "bright", "polished", "grey band"]
 
 HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
 MOST_COLUMNS = 700
+ENDS = 0.08  # of the diameter: left out where the rope ends in view
 INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
 ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
@@ -149,11 +150,12 @@ def trace_edges(
             height = lifted(axis, theta, height)[1] / 2
     point, width = lifted(axis, theta, height)
     origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
-    middle = np.array([*origin, height])
-    scale = scale_at(theta, middle, axis.direction)
-    first = (axis.span_mm[0] - at_mm) / axis.direction[0]
-    last = (axis.span_mm[1] - at_mm) / axis.direction[0]
-    begin, end = max(first, -HALF_LENGTH * width), min(last, HALF_LENGTH * width)
+    scale = scale_at(theta, np.array([*origin, height]), axis.direction)
+    eye = camera_centre_mm(theta)  # the span was seen on the card: it is lifted as the axis is
+    lifted_mm = eye[0] + (np.array(axis.span_mm) - eye[0]) * (1 - height / eye[2])
+    first, last = (lifted_mm - at_mm) / axis.direction[0] + np.array([ENDS, -ENDS]) * width
+    begin = max(float(first), -HALF_LENGTH * width)
+    end = min(float(last), HALF_LENGTH * width)
     if end - begin < width:
         raise RefusedError(finding("off-the-card", at_mm))
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))

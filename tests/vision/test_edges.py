@@ -1,0 +1,190 @@
+"""Edges of smooth bars against their true silhouette, and the diameters that come of them.
+
+The silhouette is where planes through the camera touch the bar (`bars.silhouette_mm`); edges are
+held against it in the photograph, in px, and diameters against the bar's own. All at about 11 px
+to the millimetre. JPEG with colour at half the resolution (4:2:0) is what most phones write.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, silhouette_mm
+from scenes import A5, CHECK, measured, taken
+from studio import Array, Image, Shot, photograph
+
+from vision.axis import find_axis
+from vision.camera import lens_of, project_mm
+from vision.card import Ink
+from vision.edges import Edge, Outline, trace_edges
+from vision.estimate import Estimate, Refusal, Result
+from vision.markers import find_cards
+from vision.pose import solve_pose
+from vision.printcheck import checked_card
+from vision.sharpness import read_blur
+from vision.strip import points_mm
+
+VIEW: dict[str, Any] = {
+    "size": (2000, 1450),
+    "focal_px": 3300.0,
+    "distance_mm": 290.0,
+    "tilt_deg": 4.0,
+    "roll_deg": 2.0,
+}
+DULL: Colour = (0.09, 0.085, 0.08)
+BRIGHT: Colour = (0.8, 0.8, 0.8)
+COLOURS = {"grease": DARK_GREASE, "rust": RUST, "dull": DULL, "steel": STEEL, "bright": BRIGHT}
+D = 24.0
+
+
+def shadow(x: Array, y: Array) -> Array:
+    """A hard shadow along the bar's right edge, 7 mm wide, with 15 % of the light."""
+    return np.where((y < -11) & (y > -19), 0.15, 1.0)
+
+
+def bar_of(colour: Colour, d_mm: float = D, turn_deg: float = 1.5) -> Bar:
+    return Bar(d_mm, d_mm / 2, turn_deg=turn_deg, colour=colour)
+
+
+@cache
+def shot_of(bar: Bar, ink: Ink = "blue", shaded: bool = False) -> Shot:
+    return photograph(A5, 6, bar=bar, ink=ink, light=shadow if shaded else None, **VIEW)
+
+
+def halved_colour(pixels: Image) -> Image:
+    """Return a picture as a JPEG of quality 93 with 4:2:0 gives it back."""
+    how = [
+        cv2.IMWRITE_JPEG_QUALITY,
+        93,
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR,
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420,
+    ]
+    stored = cv2.imencode(".jpg", pixels[:, :, ::-1], how)[1]
+    back = np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR), np.uint8)
+    return np.ascontiguousarray(back[:, :, ::-1])
+
+
+def traced(shot: Shot) -> tuple[Outline, Array]:
+    (found,) = find_cards(shot.grey)
+    card = checked_card(CHECK).numbered(found.number)
+    height, width = shot.pixels.shape[:2]
+    lens = lens_of(width, height, shot.focal_px, 0.04 * shot.focal_px)
+    theta = solve_pose(found, card, lens).theta
+    axis = find_axis(shot.pixels, theta, card)
+    blur = read_blur(shot.pixels, shot.grey, found)
+    return trace_edges(shot.pixels, theta, card, axis, at_mm=0.0, height_mm=None, blur=blur), theta
+
+
+def off_px(shot: Shot, bar: Bar, outline: Outline, theta: Array, edge: Edge) -> Array:
+    """Return how far outside the true silhouette each sure point about the station lies, px."""
+    side = 1 if edge.side == "left" else -1
+    near = np.isfinite(edge.outward_mm) & (np.abs(edge.along_mm) < bar.diameter_mm)
+    points = points_mm(
+        edge.along_mm[near],
+        side * edge.outward_mm[near],
+        outline.origin_mm,
+        outline.direction,
+        outline.height_mm,
+    )
+    ends = np.array([-40.0, 40.0])
+    here, there = (shot.seen_px(silhouette_mm(bar, shot.camera_mm, ends, s)) for s in (side, -side))
+    normal = np.array([here[0, 1] - here[1, 1], here[1, 0] - here[0, 0]])
+    normal *= -np.sign((there[0] - here[0]) @ normal) / np.linalg.norm(normal)
+    return np.asarray((project_mm(theta, points) - here[0]) @ normal)
+
+
+def one(shot: Shot) -> Result:
+    (result,) = measured(taken(shot))
+    return result
+
+
+def error_pct(shot: Shot, d_mm: float) -> float:
+    """Return the diameter's error in per cent; the truth must lie within its uncertainty."""
+    result = one(shot)
+    assert isinstance(result, Estimate), [item.seen for item in result.findings]
+    assert abs(result.diameter_mm - d_mm) < result.expanded_mm()
+    return 100 * (result.diameter_mm / d_mm - 1)
+
+
+@pytest.mark.parametrize("shaded", [False, True], ids=["even light", "shadow"])
+@pytest.mark.parametrize("name", COLOURS)
+def test_edges_lie_on_the_true_silhouette(name: str, shaded: bool) -> None:
+    bar = bar_of(COLOURS[name])
+    shot = shot_of(bar, shaded=shaded)
+    outline, theta = traced(shot)
+    for edge in (outline.left, outline.right):
+        off = off_px(shot, bar, outline, theta, edge)
+        assert len(off) > 150
+        assert abs(off.mean()) < 0.35
+        assert off.std() < 0.15
+
+
+@pytest.mark.parametrize("name", COLOURS)
+def test_a_smooth_bar_is_measured_within_a_thousandth(name: str) -> None:
+    assert abs(error_pct(shot_of(bar_of(COLOURS[name])), D)) < 0.1
+
+
+@pytest.mark.parametrize("name", COLOURS)
+def test_halved_colour_costs_another_thousandth(name: str) -> None:
+    # seen: -0.19 % on dark grease, -0.14 % on bright bars, where 0.1 % is wanted
+    shot = shot_of(bar_of(COLOURS[name]))
+    assert abs(error_pct(replace(shot, pixels=halved_colour(shot.pixels)), D)) < 0.2
+
+
+@pytest.mark.parametrize("name", COLOURS)
+def test_a_hard_shadow_stays_within_the_stated_uncertainty(name: str) -> None:
+    shot = shot_of(bar_of(COLOURS[name]), shaded=True)
+    for pixels in (shot.pixels, halved_colour(shot.pixels)):
+        # `error_pct` holds the truth against the stated uncertainty; seen: to 0.36 % on bright
+        assert abs(error_pct(replace(shot, pixels=pixels), D)) < 0.5
+
+
+@pytest.mark.parametrize("turn_deg", [0, -10, 30, 45])
+def test_a_bar_at_any_angle_on_the_card_is_measured(turn_deg: float) -> None:
+    shot = shot_of(bar_of(RUST, 14.0, turn_deg))
+    assert abs(error_pct(shot, 14.0)) < 0.2
+
+
+@pytest.mark.parametrize("ends_mm", [(-38.0, 1e6), (-1e6, 38.0), (-35.0, 41.0)])
+def test_a_bar_that_ends_on_the_card_is_measured(ends_mm: tuple[float, float]) -> None:
+    bar = replace(bar_of(RUST), begin_mm=ends_mm[0], end_mm=ends_mm[1])
+    assert abs(error_pct(shot_of(bar), D)) < 0.1
+
+
+def test_a_bar_that_ends_at_the_station_is_refused() -> None:
+    result = one(shot_of(replace(bar_of(RUST), end_mm=6.0)))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["off-the-card"]
+
+
+@pytest.mark.parametrize("name", ["grease", "rust", "steel"])
+def test_a_white_band_does_in_even_light(name: str) -> None:
+    assert abs(error_pct(shot_of(bar_of(COLOURS[name]), "white"), D)) < 0.3
+
+
+@pytest.mark.parametrize("shaded", [False, True], ids=["even light", "shadow"])
+def test_a_black_band_does_for_steel(shaded: bool) -> None:
+    assert abs(error_pct(shot_of(bar_of(STEEL), "black", shaded), D)) < 0.2
+
+
+@pytest.mark.parametrize("name", ["grease", "rust", "dull"])
+def test_a_black_band_refuses_what_is_dark_at_its_flanks(name: str) -> None:
+    result = one(shot_of(bar_of(COLOURS[name]), "black"))
+    assert isinstance(result, Refusal)
+    assert result.findings[0].code in {"rope-not-found", "edges-soft"}
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="on a white band a hard shadow beside a grey bar passes for rope: 25 % too thick, "
+    "and neither refused nor warned of",
+)
+def test_a_shadow_beside_a_grey_bar_on_a_white_band_is_not_taken_for_rope() -> None:
+    result = one(shot_of(bar_of(STEEL), "white", True))
+    if isinstance(result, Estimate):
+        assert abs(result.diameter_mm - D) < result.expanded_mm()
