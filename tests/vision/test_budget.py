@@ -31,7 +31,7 @@ from vision.photo import photo_from_array
 from vision.pipeline import Settings, measure_photo
 from vision.pose import Pose, solve_pose
 from vision.printcheck import PrintCheck
-from vision.sharpness import blur_px
+from vision.sharpness import Blur, read_blur
 from vision.strip import points_mm
 
 LAYOUT = layout_named("A5 middle")
@@ -55,7 +55,7 @@ class Chain:
     terms: tuple[Term, ...]
     hold: Hold
     offset_mm: float
-    blur: float
+    blur: Blur
 
     def term(self, words: str) -> Term:
         (one,) = [term for term in self.terms if term.quantity.startswith(words)]
@@ -80,11 +80,9 @@ def chain(hold: Hold, u_scale: float) -> Chain:
     card = Card(LAYOUT, 4, u_scale_x=u_scale, u_scale_y=u_scale, print_set="test-set")
     pose = solve_pose(found, card, lens_of(1400, 1000, FOCAL_PX, 0.04 * FOCAL_PX))
     axis = find_axis(shot.pixels, pose.theta, card)
-    blur = blur_px(shot.grey, found)
+    blur = read_blur(shot.pixels, shot.grey, found)
     over = None if hold == "touching" else height
-    outline = trace_edges(
-        shot.pixels, pose.theta, card, axis, at_mm=0.0, height_mm=over, blur_px=blur
-    )
+    outline = trace_edges(shot.pixels, pose.theta, card, axis, at_mm=0.0, height_mm=over, blur=blur)
     jaws = fit_jaws(outline)
     lines = jaw_lines(pose.theta, outline, jaws)
     offset = height if hold == "stand-off" else 0.0
@@ -99,7 +97,7 @@ def chain(hold: Hold, u_scale: float) -> Chain:
         u_offset_mm=0.4,
         photo="p",
         camera="c",
-        blur_px=blur,
+        blur_px=blur.light_px,
     )
     return Chain(found, card, pose, outline, jaws, lines, terms, hold, offset, blur)
 
