@@ -7,13 +7,16 @@ competent person, the maker's instructions and local rules decide.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from inspection.across import Across, across_stations
 from inspection.agreement import FEWEST, Agreement, agreement_of
 from inspection.crosscheck import CrossCheck, crosscheck
+from inspection.grooves import GrooveFit, groove_fit, groove_limits
 from inspection.limit_tables import USUAL_SETS, limits_for
-from inspection.limits import NotApplicable, Rule
+from inspection.limits import Limit, NotApplicable, Rule
 from inspection.log import Log, counted, place_words
+from inspection.over_time import OverTime, stations_over_time
 from inspection.placed_verdicts import (
     PlacedVerdict,
     Source,
@@ -25,7 +28,7 @@ from inspection.scrutiny import LEVEL, USUAL_PACE, scrutinise
 from inspection.section import Section, pair_by_card, sections_of_readings
 from inspection.timing import Pace
 from inspection.verdict import GUARD_2017, DecisionRule
-from inspection.wear import LocalDecrease, local_decreases
+from inspection.wear import LocalDecrease, Severity, local_decreases, uniform_decrease
 from vision.estimate import Finding
 
 
@@ -54,6 +57,15 @@ class Judgement:
         them, else from the gauge; empty where neither has 3.
     notes : tuple of str
         What could not be judged, a sentence each.
+    across : Across or None
+        All comparisons together; None where there are none.
+    severities : tuple of (station, Severity)
+        Uniform decrease of the stations, from photographs where there are any, else from the
+        gauge; empty where no reference diameter allows it.
+    over_time : tuple of OverTime
+        Stations that earlier inspections hold, too.
+    groove_fits : tuple of GrooveFit
+        The rope's grooves against its nominal diameter.
     """
 
     log: Log
@@ -66,6 +78,10 @@ class Judgement:
     not_applicable: tuple[NotApplicable, ...]
     local: tuple[LocalDecrease, ...]
     notes: tuple[str, ...] = ()
+    across: Across | None = None
+    severities: tuple[tuple[int | None, Severity], ...] = ()
+    over_time: tuple[OverTime, ...] = ()
+    groove_fits: tuple[GrooveFit, ...] = ()
 
     @property
     def deserves_a_look(self) -> bool:
@@ -128,8 +144,10 @@ def judge_log(
         As in `inspection.scrutiny.scrutinise`.
     decision : DecisionRule, optional
         How uncertainty counts at a limit.
-    rule_sets, own, reference_tension, baseline_mm, u_reference_mm : optional
+    rule_sets, own : optional
         As in `inspection.limit_tables.limits_for`.
+    reference_tension, baseline_mm, u_reference_mm : optional
+        In place of what the rope says.
 
     Raises
     ------
@@ -165,11 +183,22 @@ def judge_log(
     sections: dict[Source, tuple[Section, ...]] = {
         "photographs": _along(photographed), "gauge": _along(gauged),
     }  # fmt: skip
-    limits = limits_for(
-        log.rope, rule_sets=rule_sets, own=own, tension=log.inspection.tension,
-        reference_tension=reference_tension, baseline_mm=baseline_mm,
-        u_reference_mm=u_reference_mm,
-    )  # fmt: skip
+    rope = replace(
+        log.rope,
+        reference_tension=reference_tension or log.rope.reference_tension,
+        baseline_mm=log.rope.baseline_mm if baseline_mm is None else baseline_mm,
+        u_reference_mm=log.rope.u_reference_mm if u_reference_mm is None else u_reference_mm,
+    )
+    tension = log.inspection.tension
+    limits: list[Limit | NotApplicable] = list(
+        limits_for(rope, rule_sets=rule_sets, own=own, tension=tension)
+    )
+    for groove in rope.grooves:
+        # a sheave has no pitch and a drum of one layer needs no limits of its own: no gap to tell
+        limits += [
+            one for one in groove_limits(rope, groove)
+            if isinstance(one, Limit) or one.rule.services or groove.layers > 1
+        ]  # fmt: skip
     verdicts: list[PlacedVerdict] = []
     for source, along in sections.items():
         if not along:
@@ -178,13 +207,17 @@ def judge_log(
             )
             continue
         verdicts += station_verdicts(along, limits, source, decision=decision)
-        if log.rope.service == "new":
+        if rope.service == "new" or rope.grooves:
             found, why = whole_rope_verdicts(
                 along, limits, source, nominal_mm=log.rope.nominal_mm, decision=decision
             )
             verdicts += found
             notes += why
     along = max(sections.values(), key=lambda one: (len(one) >= 3, one is sections["photographs"]))
+    severities = [
+        (one.station, uniform_decrease(rope, one.mean_mm, one.u_mean_mm, tension=tension))
+        for one in sections["photographs"] or sections["gauge"]
+    ]
     local = local_decreases(along, nominal_mm=log.rope.nominal_mm) if len(along) >= 3 else ()
     return Judgement(
         log=log,
@@ -197,6 +230,10 @@ def judge_log(
         not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
         local=local,
         notes=tuple(notes),
+        across=across_stations(compared) if compared else None,
+        severities=tuple((at, one) for at, one in severities if isinstance(one, Severity)),
+        over_time=stations_over_time(log, limits),
+        groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
     )
 
 

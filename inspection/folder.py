@@ -139,10 +139,21 @@ def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
             raise ValueError(
                 f"{path.name} has a field '{name}' that is not known; known are {', '.join(known)}."
             )
-        choices = get_args(get_type_hints(kind)[name])
-        if choices and all(isinstance(one, str) for one in choices) and value not in choices:
-            raise ValueError(f"{path.name}: '{name}' is {value!r}; it is one of {choices}.")
+        _check_field(path.name, name, value, get_type_hints(kind)[name])
     return values
+
+
+def _check_field(file: str, name: str, value: object, hint: Any) -> None:
+    """Refuse a word that is not one of the words of its type, and a text in place of a number."""
+    kinds = get_args(hint) or (hint,)
+    optional = type(None) in kinds
+    words = [one for kind in kinds for one in (get_args(kind) or (kind,)) if isinstance(one, str)]
+    if words and value not in words and not (optional and value is None):
+        raise ValueError(f"{file}: '{name}' is {value!r}; it is one of {', '.join(words)}.")
+    if not (float in kinds and optional) or value is None:
+        return
+    if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
+        raise ValueError(f"{file}: '{name}' is {value!r}; it is a number in mm, or null.")
 
 
 def _read_stations(path: Path) -> tuple[Station, ...]:

@@ -158,18 +158,26 @@ def resolve(
     tension : str, optional
         State of tension while the rope was measured.
     reference_tension : str or None, optional
-        State of tension while the reference or baseline was measured. None where nobody wrote
-        it down: the limit then applies with a note.
+        State of tension while the reference or baseline was measured; by default what the rope
+        says. Where nobody wrote it down the limit applies with a note.
     baseline_mm : float or None, optional
-        Baseline diameter after 30 CFR 56.19022, mm. It is not the reference diameter.
+        Baseline diameter after 30 CFR 56.19022, mm; by default the rope's. It is not the
+        reference diameter.
     u_reference_mm : float or None, optional
-        Standard uncertainty of the reference or baseline, mm; None where it is not known.
+        Standard uncertainty of the reference or baseline, mm; by default the rope's.
 
     Raises
     ------
     ValueError
         If the rope's nominal, reference or baseline diameter is not more than 0.
     """
+    reference_tension = reference_tension or rope.reference_tension
+    baseline_mm = rope.baseline_mm if baseline_mm is None else baseline_mm
+    u_reference_mm = rope.u_reference_mm if u_reference_mm is None else u_reference_mm
+    if u_reference_mm is not None and not 0 <= u_reference_mm < math.inf:
+        raise ValueError(
+            f"the reference diameter's uncertainty must be 0 mm or more; got {u_reference_mm}."
+        )
     bases: dict[Base, float | None] = {
         "nominal": rope.nominal_mm,
         "reference": rope.reference_mm,

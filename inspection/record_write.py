@@ -73,6 +73,13 @@ def check_rope(rope: Rope) -> None:
     _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
     if rope.reference_mm is not None:
         _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
+    if rope.baseline_mm is not None:
+        _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}", "mm")
+    u = rope.u_reference_mm
+    if u is not None and not 0 <= u < math.inf:
+        raise ValueError(
+            f"the reference's uncertainty of rope {rope.identity!r} must be 0 mm or more; got {u}."
+        )
 
 
 def check_gauge(gauge: Gauge) -> None:

@@ -76,6 +76,12 @@ class Rope:
         Drum and sheaves.
     site : str
         Where the rope works.
+    u_reference_mm : float or None
+        Standard uncertainty of the reference (or baseline) diameter, mm; None if not known.
+    reference_tension : str or None
+        State of tension at the reference (or baseline) measurement; None if not written down.
+    baseline_mm : float or None
+        Baseline diameter of a mine hoist's rope (30 CFR 56.19022), mm; not the reference.
     """
 
     identity: str
@@ -92,6 +98,9 @@ class Rope:
     units: Units = "mm"
     grooves: tuple[Groove, ...] = ()
     site: str = ""
+    u_reference_mm: float | None = None
+    reference_tension: Tension | None = None
+    baseline_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,6 +121,12 @@ ROPES: dict[str, Column] = {
                            ("referencedate", "referencetaken")),
     "reference_how": Column("reference_how", "how it was got", "mean of four, run in",
                             ("referencenote", "howreference")),
+    "u_reference": Column("u_reference_mm", "its standard uncertainty, mm", "0.02",
+                          ("ureference", "referenceuncertainty"), kind="length"),
+    "reference_tension": Column("reference_tension", "tension at the reference measurement",
+                                "none", ("tensionatreference",)),
+    "baseline": Column("baseline_mm", "baseline diameter of a mine hoist's rope, mm", "",
+                       ("baseline", "baselinediameter"), kind="length"),
     "units": Column("units", "mm or inch, for showing", "mm", ("shownunits", "unitsystem")),
     "site": Column("site", "where the rope works", "yard, bay 3", ("location", "place", "where")),
 }  # fmt: skip

@@ -15,7 +15,7 @@ from typing import Generic, Literal, TypeVar, cast
 from inspection.lengths import LengthUnit, parse_length
 from inspection.readings import Gauge, GaugeKind, Reading
 from inspection.record_plain import checked_name, checked_text
-from inspection.rope import Build, Core, Duty, Rope, Service, Units
+from inspection.rope import Build, Core, Duty, Rope, Service, Tension, Units
 from inspection.tables import Sheet, read_sheet
 from inspection.tables_cells import Cells
 from inspection.tables_columns import Columns, find_columns
@@ -246,7 +246,6 @@ def _position_m(row: Cells, text: str) -> float:
 
 
 def _rope(row: Cells) -> Rope:
-    reference = row.text("reference")
     strands = row.text("outer_strands")
     nominal_mm = row.length("nominal")
     if nominal_mm <= 0:
@@ -260,9 +259,23 @@ def _rope(row: Cells) -> Rope:
         fibre_centred_strands=row.choice("fibre_centred", _YesNo, "no") == "yes",
         duty=cast(Duty, row.choice("duty", Duty, "general")),
         service=cast(Service, row.choice("service", Service, "in-service")),
-        reference_mm=row.length("reference") if reference else None,
+        reference_mm=_length_or_none(row, "reference"),
         reference_on=row.day("reference_on"),
         reference_how=row.text("reference_how"),
+        u_reference_mm=_length_or_none(row, "u_reference"),
+        reference_tension=(
+            cast(Tension, row.choice("reference_tension", Tension, "none"))
+            if row.text("reference_tension")
+            else None
+        ),
+        baseline_mm=_length_or_none(row, "baseline"),
         units=cast(Units, row.choice("units", Units, "mm")),
         site=row.text("site"),
     )
+
+
+def _length_or_none(row: Cells, field: str) -> float | None:
+    length_mm = row.length(field) if row.text(field) else None
+    if length_mm == 0 and field != "u_reference":
+        raise ValueError(f"{row.columns.heading(field)} must be more than 0; leave it empty.")
+    return length_mm

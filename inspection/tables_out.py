@@ -84,10 +84,15 @@ def _rope_cells(rope: Rope) -> list[str]:
     return [
         rope.identity, plain_number(rope.nominal_mm), str(rope.outer_strands), rope.core,
         rope.build, "yes" if rope.fibre_centred_strands else "no", rope.duty, rope.service,
-        "" if rope.reference_mm is None else plain_number(rope.reference_mm),
+        _or_empty(rope.reference_mm),
         "" if rope.reference_on is None else rope.reference_on.isoformat(),
-        rope.reference_how, rope.units, rope.site,
+        rope.reference_how, _or_empty(rope.u_reference_mm), rope.reference_tension or "",
+        _or_empty(rope.baseline_mm), rope.units, rope.site,
     ]  # fmt: skip
+
+
+def _or_empty(value: float | None) -> str:
+    return "" if value is None else plain_number(value)
 
 
 def plain_number(value: float) -> str:

@@ -72,7 +72,7 @@ def uniform_decrease(
     *,
     tension: Tension = "none",
     reference_tension: Tension | None = None,
-    u_reference_mm: float = 0.0,
+    u_reference_mm: float | None = None,
     covariance_mm2: float = 0.0,
 ) -> Severity | NotApplicable:
     """Return the uniform decrease of diameter and its severity, or why there is none.
@@ -84,9 +84,9 @@ def uniform_decrease(
     mean_mm, u_mm : float
         Measured diameter (mean of two directions) and its standard uncertainty, mm.
     tension, reference_tension : str, optional
-        States of tension at the two measurements.
-    u_reference_mm : float, optional
-        Standard uncertainty of the reference diameter, mm.
+        States of tension at the two measurements; the reference's is by default the rope's.
+    u_reference_mm : float or None, optional
+        Standard uncertainty of the reference diameter, mm; by default the rope's, or 0.
     covariance_mm2 : float, optional
         Covariance of the two (same gauge, same card set), mm²; it cancels in the decrease.
 
@@ -127,7 +127,8 @@ def uniform_decrease(
     decrease = exact(rope.reference_mm or 0.0) - exact(round(mean_mm, 9))
     pct = round(100 * decrease / nominal, 9)
     index = bisect_right([Decimal(str(edge)) for edge in edges], pct)
-    u = math.sqrt(max(u_mm**2 + u_reference_mm**2 - 2.0 * covariance_mm2, 0.0))
+    u_reference = rope.u_reference_mm if u_reference_mm is None else u_reference_mm
+    u = math.sqrt(max(u_mm**2 + (u_reference or 0.0) ** 2 - 2.0 * covariance_mm2, 0.0))
     u_pct = 100.0 * u / rope.nominal_mm
     if u_pct == 0.0:
         spread = [float(place == index) for place in range(len(BANDS))]

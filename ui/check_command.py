@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING, TypeAlias
 import click
 
 if TYPE_CHECKING:
+    from inspection.case import Judgement
     from inspection.folder import Folder
+    from inspection.limits import Rule
+    from inspection.record import Record
     from inspection.verdict import DecisionRule
     from vision.estimate import Result
     from vision.pipeline import Settings
@@ -46,7 +49,16 @@ DECISIONS = ("guard-band", "guard-band-2u", "simple")
     "not at all.",
 )
 @click.option("--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several.")
+@click.option(
+    "--own-limits",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON file with limits of your own.",
+)
 @click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.option("--save", is_flag=True, help="Keep new results and findings in RECORD.")
+@click.option(
+    "--by", envvar="ROPEPHOTO_PERSON", metavar="NAME", help="Who saves. Or set ROPEPHOTO_PERSON."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
 @click.pass_context
@@ -58,7 +70,10 @@ def check(
     walking_speed: float,
     decision: str,
     limits: tuple[str, ...],
+    own_limits: Path | None,
     print_set: str | None,
+    save: bool,
+    by: str | None,
     as_json: bool,
     as_csv: bool,
 ) -> None:
@@ -67,37 +82,56 @@ def check(
     FOLDER holds photographs, readings.csv (inspection, station, view_deg, typed, gauge,
     gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),
     rope.json, and where there are any stations.csv (number, position_m, note),
-    inspection.json and print_checks.json. RECORD is a record file or its URL; what its
-    photographs gave is taken from it.
+    inspection.json and print_checks.json. RECORD is a record file or its URL: what its
+    photographs gave is taken from it, and those without a result are measured now. With
+    --save those results and the findings, ranked, are kept in it.
 
     Exit status: 0 all agrees, 1 something deserves a look or was refused, 2 misuse.
 
     \b
     Example:
       ropephoto check crane-3/
+      ropephoto check crane-3.db --save --by "A. Berg"
     """
     from inspection.case import judge_log
     from inspection.limit_tables import USUAL_SETS
     from inspection.timing import Pace
-    from ui.check_tables import print_check_csv, print_check_json, print_check_table
+    from ui.check_files import print_check_csv, print_check_json
+    from ui.check_record import gather
+    from ui.check_record import save as save_to
+    from ui.check_tables import print_check_table
 
     if as_json and as_csv:
         raise click.UsageError("take one of --json and --csv, not both.")
     folder = Path(where)
-    try:
-        if folder.is_dir():
-            read = _measured(
-                folder, inspection, print_set, context.obj or _measure(as_json, as_csv)
-            )
-        else:
-            read = _recorded(where, inspection)
-        judgement = judge_log(
-            read.log,
-            level=level,
-            pace=Pace(walking_m_s=walking_speed),
-            decision=_decision(decision),
-            rule_sets=limits or USUAL_SETS,
+    if save and folder.is_dir():
+        raise click.UsageError(
+            f"--save keeps results in a record, and {where} is a folder; put it into one with "
+            "`ropephoto record add`."
         )
+    if save and not by:
+        raise click.UsageError("--save needs your name: add --by NAME.")
+    measure = context.obj or _measure(as_json, as_csv)
+    saved = ""
+    try:
+        own = () if own_limits is None else _own(own_limits)
+
+        def judge(read: Folder) -> Judgement:
+            return judge_log(
+                read.log, level=level, pace=Pace(walking_m_s=walking_speed),
+                decision=_decision(decision), rule_sets=limits or USUAL_SETS, own=own,
+            )  # fmt: skip
+
+        if folder.is_dir():
+            read = _measured(folder, inspection, print_set, measure)
+            judgement = judge(read)
+        else:
+            with _record(where) as record:
+                gathered = gather(record, inspection, measure=measure, print_set=print_set)
+                read = gathered.read
+                judgement = judge(read)
+                if save and by:
+                    saved = save_to(record, gathered, judgement, by=by)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     if as_json:
@@ -106,6 +140,8 @@ def check(
         print_check_csv(judgement, read)
     else:
         print_check_table(judgement, read)
+    if saved:
+        click.echo(saved, err=True)
     context.exit(1 if judgement.deserves_a_look or read.rejected else 0)
 
 
@@ -120,23 +156,14 @@ def _measured(folder: Path, inspection: str, print_set: str | None, measure: Mea
     from dataclasses import replace
 
     from inspection.folder import read_folder
+    from ui.check_record import choose_check
     from ui.measuring import SUFFIXES
     from vision.pipeline import Settings
     from vision.printcheck import load_print_checks
 
     read = read_folder(folder, inspection=inspection)
     checks = load_print_checks(folder / "print_checks.json")
-    if print_set is None and len(checks) > 1:
-        raise ValueError(
-            f"print_checks.json holds {len(checks)} card sets; say which with --print-set: "
-            f"{', '.join(sorted(checks))}."
-        )
-    if print_set is not None and print_set not in checks:
-        raise ValueError(
-            f"print_checks.json holds no card set '{print_set}'; it holds "
-            f"{', '.join(sorted(checks)) or 'none'}."
-        )
-    chosen = checks[print_set] if print_set else next(iter(checks.values()), None)
+    chosen = choose_check(checks, print_set, "print_checks.json")
     photographs = sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES)
     results = measure(photographs, Settings(print_check=chosen)) if photographs else []
     notes = read.notes if photographs else (*read.notes, "The folder holds no photographs.")
@@ -144,33 +171,29 @@ def _measured(folder: Path, inspection: str, print_set: str | None, measure: Mea
 
 
 def _recorded(where: str, inspection: str) -> Folder:
-    """Return an inspection's log from a record."""
-    from inspection.folder import Folder
-    from inspection.log import Earlier, Log
+    """Return an inspection's log from a record, as it stands there."""
+    from ui.check_record import gather
+
+    with _record(where) as record:
+        return gather(record, inspection).read
+
+
+def _record(where: str) -> Record:
     from inspection.record import open_record
 
     if "://" not in where and not Path(where).exists():
         raise ValueError(f"there is no folder and no record {where}.")
-    with open_record(where, create=False) as record:
-        known = sorted(record.ranked(), key=lambda one: (one.on, one.identity))
-        if not known:
-            raise ValueError(f"the record {where} holds no inspection.")
-        names = [one.identity for one in known]
-        wanted = inspection or names[-1]
-        if wanted not in names:
-            raise ValueError(f"the record has no inspection '{wanted}'; see `ropephoto record`.")
-        this = record.inspection(wanted)
-        before = [
-            record.inspection(one.identity)
-            for one in known[: names.index(wanted)]
-            if one.rope == this.rope.identity
-        ]
-    gauges = {gauge.identity: gauge for one in (*before, this) for gauge in one.gauges}
-    earlier = tuple(Earlier(one.inspection, one.readings) for one in before)
-    log = Log(this.rope, this.inspection, this.readings, gauges, this.results, earlier)
-    missing = len(this.photographs) and not this.results
-    notes = ("The record's photographs were not measured yet.",) if missing else ()
-    return Folder(log, (), notes)
+    return open_record(where, create=False)
+
+
+def _own(path: Path) -> tuple[Rule, ...]:
+    from inspection.limit_sets import rules_from_json
+
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path} can't be read as text: {error}.") from error
+    return rules_from_json(text)
 
 
 def _decision(name: str) -> DecisionRule:

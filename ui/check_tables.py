@@ -1,51 +1,54 @@
-"""What `ropephoto check` found, as tables on the screen, as JSON and as CSV."""
+"""What `ropephoto check` found, on the screen: readable from 80 columns on."""
 
 from __future__ import annotations
 
-import csv
-import json
-import sys
-from dataclasses import asdict
-from typing import Any
-
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from inspection.case import Judgement
 from inspection.crosscheck import Comparison
 from inspection.folder import Folder
+from inspection.lengths import length_text
 from inspection.limits import NotApplicable
 from inspection.log import place_words
 from inspection.placed_verdicts import PlacedVerdict
-from inspection.record_plain import plain
-from inspection.tables import harmless
-from ui.tables import as_plain
-from ui.words import CAUTIONS, refused, sentence
+from inspection.rope import Units
+from ui.check_more import further_lines, over_time_table, severity_table
+from ui.tables import new_table
+from ui.words import CAUTIONS, refused
 from vision.estimate import Finding
 
 STYLES = {"disagrees": "bold red", "doubtful": "yellow", "cannot say": "dim",
           "outside": "bold red", "undecided": "yellow"}  # fmt: skip
-COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome", "p_value",
-           "words")  # fmt: skip
 
 
 def print_check_table(judgement: Judgement, read: Folder) -> None:
-    """Print a judgement for people; its last line says what deserves the first look."""
+    """Print a judgement for people; its last line says what deserves the first look.
+
+    Tables are in the rope's own units, mm or inch; sentences are in mm.
+    """
     console = Console()
     log = judgement.log
+    units = log.rope.units
+    nominal = length_text(log.rope.nominal_mm, units=units)
     console.print(
-        f"{log.rope.identity}, nominal {log.rope.nominal_mm:g} mm: inspection "
-        f"{log.inspection.identity} of {log.inspection.on}",
+        f"{log.rope.identity}, nominal {nominal}: inspection {log.inspection.identity} of "
+        f"{log.inspection.on}",
         style="bold", markup=False,
     )  # fmt: skip
     if judgement.crosscheck.comparisons:
-        console.print(_comparisons_table(judgement.crosscheck.comparisons))
+        console.print(_comparisons_table(judgement.crosscheck.comparisons, units), "")
         console.print(_agreement_line(judgement), markup=False)
     if judgement.findings:
-        console.print(_findings_table(judgement.findings))
+        console.print(_findings_table(judgement.findings), "")
     if judgement.verdicts:
-        console.print(_verdicts_table(judgement.verdicts))
-    for line in _lines(judgement, read):
+        console.print(_verdicts_table(judgement.verdicts, units), "")
+    if judgement.severities:
+        console.print(severity_table(judgement), "")
+    if judgement.over_time:
+        console.print(over_time_table(judgement.over_time), "")
+    for line in (*_lines(judgement), *further_lines(judgement), *_notes(judgement, read)):
         console.print(line, markup=False)
     for caution in CAUTIONS:
         console.print(caution, style="italic", markup=False)
@@ -53,22 +56,27 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
     console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
 
 
-def _comparisons_table(comparisons: tuple[Comparison, ...]) -> Table:
-    table = Table(title="Photograph against gauge; U is expanded, k = 2", title_justify="left")
-    table.add_column("place", no_wrap=True)
-    table.add_column("gauge")
-    for heading in ("typed", "photo mm", "U mm", "photo - gauge mm", "U mm", "E_n"):
-        table.add_column(heading, justify="right")
-    table.add_column("in words")
+def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
+    """Return every comparison; the gauge has a column where there is more than one."""
+    several = len({one.gauge for one in comparisons}) > 1
+    named = "" if several else f" ({comparisons[0].gauge})"
+    table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
+    unit = _unit(units)
+    table.add_column("station,\nview", no_wrap=True)
+    if several:
+        table.add_column("gauge")
+    table.add_column("typed", justify="right", no_wrap=True)
+    for heading in (f"photo\n{unit}", f"U\n{unit}", f"photo -\ngauge {unit}", f"U\n{unit}", "E_n"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("in words", no_wrap=True)
     for one in comparisons:
         table.add_row(
-            place_words(one.station or 0, one.view_deg),
-            _safe(one.gauge),
-            _safe(one.typed),
-            f"{one.photo_mm:.2f}",
-            f"{2 * one.u_photo_mm:.2f}",
-            f"{one.difference_mm:+.2f}",
-            f"{2 * one.u_difference_mm:.2f}",
+            f"{one.station}, {one.view_deg}",
+            *((Text(one.gauge),) if several else ()),
+            Text(one.typed),
+            *(_shown(length_mm, units) for length_mm in (one.photo_mm, 2 * one.u_photo_mm)),
+            _shown(one.difference_mm, units, sign=True),
+            _shown(2 * one.u_difference_mm, units),
             f"{one.en:+.2f}",
             one.word,
             style=STYLES.get(one.word),
@@ -87,59 +95,63 @@ def _agreement_line(judgement: Judgement) -> str:
 
 
 def _findings_table(findings: tuple[Finding, ...]) -> Table:
-    table = Table(
-        title="Entries that deserve a second look, most deserving first",
-        title_justify="left", show_lines=True,
-    )  # fmt: skip
+    table = new_table("Entries that deserve a second look, most deserving first")
+    table.show_lines = True
     table.add_column("#", justify="right")
     table.add_column("entries", min_width=17)
     table.add_column("what was seen, and what to do", ratio=1)
-    table.add_column("if nothing is wrong", max_width=14)
+    table.add_column("if nothing\nis wrong", max_width=14)
     for number, one in enumerate(findings, start=1):
         words = f"{one.seen}\nTo do: {one.remedy}\nMay be innocent: {one.innocent}"
+        table.add_row(str(number), Text(_short(one.where)), Text(words), chance_words(one.p_value))
+    return table
+
+
+def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
+    """Return one row a limit and source: how its stations fare, and the one nearest to it."""
+    unit = _unit(units)
+    table = new_table("Published limits; a verdict clears nothing")
+    table.add_column("limit", ratio=1, min_width=15)
+    for heading in ("by", "stations", "near-\nest"):
+        table.add_column(heading, no_wrap=True)
+    for heading in (f"figure\n{unit}", f"u\n{unit}", f"limit\n{unit}", f"margin\n{unit}"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for (what, source), group in _by_limit(verdicts).items():
+        nearest = min(group, key=lambda one: one.verdict.margin_mm)
+        counts = _counts(group)
+        verdict = nearest.verdict
+        bounds = (("least", verdict.limit.low_mm), ("most", verdict.limit.high_mm))
         table.add_row(
-            str(number), _safe(_short(one.where)), _safe(words), chance_words(one.p_value)
+            Text(what),
+            "photo" if source == "photographs" else source,
+            "\n".join(f"{number} {word}" for word, number in counts.items()),
+            "rope" if nearest.station is None else str(nearest.station),
+            _shown(verdict.value_mm, units),
+            _shown(verdict.u_mm, units),
+            "\n".join(
+                f"{word} {_shown(bound, units)}" for word, bound in bounds if bound is not None
+            ),
+            _shown(verdict.margin_mm, units, sign=True),
+            style=STYLES.get(next(iter(counts))),
         )
     return table
 
 
-def _verdicts_table(verdicts: tuple[PlacedVerdict, ...]) -> Table:
-    """Return one row a limit and source: how its stations fare, and the one nearest to it."""
-    table = Table(title="Published limits; a verdict clears nothing", title_justify="left")
-    for heading in ("limit", "by", "stations", "nearest"):
-        table.add_column(heading)
-    for heading in ("figure mm", "limit mm", "margin mm"):
-        table.add_column(heading, justify="right")
+def _by_limit(
+    verdicts: tuple[PlacedVerdict, ...],
+) -> dict[tuple[str, str], list[PlacedVerdict]]:
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for one in verdicts:
         rule = one.verdict.limit.rule
         groups.setdefault((f"{rule.rule_set}, {rule.what}", one.source), []).append(one)
-    for (what, source), group in groups.items():
-        nearest = min(group, key=lambda one: one.verdict.margin_mm)
-        outcomes = [one.verdict.outcome for one in group]
-        counts = {
-            word: outcomes.count(word)
-            for word in ("outside", "undecided", "within")
-            if word in outcomes
-        }
-        worst = next(iter(counts))
-        verdict = nearest.verdict
-        least, most = verdict.limit.low_mm, verdict.limit.high_mm
-        table.add_row(
-            _safe(what),
-            source,
-            "\n".join(f"{number} {word}" for word, number in counts.items()),
-            "whole rope" if nearest.station is None else f"station {nearest.station}",
-            f"{verdict.value_mm:.2f}\nu {verdict.u_mm:.2f}",
-            "\n".join(
-                f"{word} {bound:.2f}"
-                for word, bound in (("least", least), ("most", most))
-                if bound is not None
-            ),
-            f"{verdict.margin_mm:+.2f}",
-            style=STYLES.get(worst),
-        )
-    return table
+    return groups
+
+
+def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
+    """Return how many verdicts there are of each outcome, the worst first."""
+    outcomes = [one.verdict.outcome for one in group]
+    words = ("outside", "undecided", "within")
+    return {word: outcomes.count(word) for word in words if word in outcomes}
 
 
 def _not_applicable(judgement: Judgement) -> list[str]:
@@ -157,7 +169,7 @@ def _not_applicable(judgement: Judgement) -> list[str]:
     return lines
 
 
-def _lines(judgement: Judgement, read: Folder) -> list[str]:
+def _lines(judgement: Judgement) -> list[str]:
     checked = judgement.crosscheck
     lines = [f"{one.photo_name}: {refused(one)}" for one in checked.refused]
     lines += [
@@ -175,7 +187,11 @@ def _lines(judgement: Judgement, read: Folder) -> list[str]:
         for one in judgement.local
         if one.outcome == "local decrease"
     ]
-    lines += _not_applicable(judgement)
+    return lines
+
+
+def _notes(judgement: Judgement, read: Folder) -> list[str]:
+    lines = _not_applicable(judgement)
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*judgement.notes, *read.notes))]
 
@@ -195,97 +211,16 @@ def chance_words(p_value: float | None) -> str:
     return f"1 in {1 / p_value:,.0f} logs"
 
 
+def _unit(units: Units) -> str:
+    return "in" if units == "inch" else "mm"
+
+
+def _shown(length_mm: float, units: Units, *, sign: bool = False) -> str:
+    """Return a length as a table shows it, without its unit."""
+    text = length_text(length_mm, units=units).split()[0]
+    return f"+{text}" if sign and length_mm >= 0 else text
+
+
 def _short(where: tuple[str, ...]) -> str:
     shown = "\n".join(where[:4])
     return shown if len(where) <= 4 else f"{shown}\nand {len(where) - 4} more"
-
-
-def _safe(text: str) -> str:
-    """Return text in which a bracket is no markup."""
-    return text.replace("[", r"\[")
-
-
-def print_check_json(judgement: Judgement, read: Folder) -> None:
-    """Print a judgement as one JSON document."""
-    json.dump(judgement_plain(judgement, read), sys.stdout, indent=1, ensure_ascii=False)
-    sys.stdout.write("\n")
-
-
-def judgement_plain(judgement: Judgement, read: Folder) -> dict[str, Any]:
-    """Return a judgement as plain values for JSON."""
-    log, checked = judgement.log, judgement.crosscheck
-    comparisons = []
-    for one in checked.comparisons:
-        values = plain(one)
-        del values["difference_budget"]
-        comparisons.append({**values, "u_difference_mm": one.u_difference_mm, "words": one.words})
-    return {
-        "rope": plain(log.rope),
-        "inspection": plain(log.inspection),
-        "first_look": judgement.first_look,
-        "deserves_a_look": judgement.deserves_a_look,
-        "findings": [plain(one) for one in judgement.findings],
-        "comparisons": comparisons,
-        "agreement": None if judgement.agreement is None else plain(judgement.agreement),
-        "verdicts": [
-            {"station": one.station, "source": one.source, **plain(one.verdict),
-             "words": one.words}
-            for one in judgement.verdicts
-        ],
-        "not_applicable": [one.reason for one in judgement.not_applicable],
-        "local": [plain(one) for one in judgement.local],
-        "refused": [as_plain(one) for one in checked.refused],
-        "photographs_alone": [one.photo_name for one in checked.photos_alone],
-        "readings_alone": [plain(one) for one in checked.readings_alone],
-        "rejected_rows": [asdict(one) for one in read.rejected],
-        "notes": [*judgement.notes, *read.notes],
-        "cautions": list(CAUTIONS),
-    }  # fmt: skip
-
-
-def print_check_csv(judgement: Judgement, read: Folder) -> None:
-    """Print a judgement as CSV: findings in their order, comparisons, verdicts, refusals."""
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for row in _csv_rows(judgement, read):
-        writer.writerow([_cell(row.get(column)) for column in COLUMNS])
-
-
-def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = [
-        {"kind": "finding", "where": "; ".join(one.where), "code": one.code, "value": one.value,
-         "limit": one.limit, "unit": one.unit, "p_value": one.p_value,
-         "words": f"{sentence(one)} {one.innocent}"}
-        for one in judgement.findings
-    ]  # fmt: skip
-    rows += [
-        {"kind": "comparison", "where": place_words(one.station or 0, one.view_deg),
-         "source": one.gauge, "value": one.difference_mm, "limit": 2 * one.u_difference_mm,
-         "unit": "mm", "outcome": one.word, "p_value": one.p_value, "words": one.words}
-        for one in judgement.crosscheck.comparisons
-    ]  # fmt: skip
-    for placed in judgement.verdicts:
-        limit = placed.verdict.limit
-        rows.append(
-            {"kind": "verdict", "source": placed.source, "value": placed.verdict.value_mm,
-             "where": "rope" if placed.station is None else f"station {placed.station}",
-             "limit": limit.high_mm if limit.low_mm is None else limit.low_mm, "unit": "mm",
-             "outcome": placed.verdict.outcome, "words": placed.words}
-        )  # fmt: skip
-    rows += [
-        {"kind": "refused", "where": one.photo_name, "outcome": "no diameter",
-         "words": refused(one)}
-        for one in judgement.crosscheck.refused
-    ]  # fmt: skip
-    rows += [
-        {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
-        for one in read.rejected
-    ]
-    rows.append({"kind": "first look", "words": judgement.first_look})
-    return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
-
-
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:.6g}" if isinstance(value, float) else harmless(str(value))

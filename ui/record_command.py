@@ -2,53 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
+
+from ui.record_add import add
+from ui.record_options import (
+    by_option,
+    opened_record,
+    place_option,
+    plainly,
+    tell_rejected,
+    what_option,
+)
 
 if TYPE_CHECKING:
     from inspection.record import Record
     from inspection.tables_import import Imported
-    from inspection.tables_in import Rejected
-
-SHOWN_ROWS = 20
-
-_place = click.option(
-    "--photographs",
-    metavar="FOLDER|URL",
-    help="Where the photographs are kept. Default: the folder beside the file.",
-)
-_by = click.option(
-    "--by", required=True, envvar="ROPEPHOTO_PERSON", metavar="NAME",
-    help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
-)  # fmt: skip
-
-
-def _what(*choices: str) -> Callable[[Any], Any]:
-    return click.option(
-        "--what", type=click.Choice(choices), default=choices[0], show_default=True,
-        help="What the table holds.",
-    )  # fmt: skip
-
-
-@contextmanager
-def _plainly() -> Iterator[None]:
-    """Say what a ValueError says, without a traceback."""
-    try:
-        yield
-    except ValueError as error:
-        raise click.ClickException(str(error)) from error
-
-
-@contextmanager
-def _opened(where: str, photographs: str | None, *, create: bool = False) -> Iterator[Record]:
-    from inspection.record import open_record
-
-    with _plainly(), open_record(where, photographs=photographs, create=create) as record:
-        yield record
 
 
 @click.group()
@@ -63,7 +34,7 @@ def record() -> None:
 
 @record.command()
 @click.argument("where", metavar="RECORD")
-@_place
+@place_option
 def init(where: str, photographs: str | None) -> None:
     """Make a new, empty RECORD; one that is there is left as it is.
 
@@ -71,7 +42,7 @@ def init(where: str, photographs: str | None) -> None:
     Example:
       ropephoto record init crane-3.db
     """
-    with _opened(where, photographs, create=True) as opened:
+    with opened_record(where, photographs, create=True) as opened:
         events = int(opened.fingerprint().split("-")[0])
         there = f"is there already and holds {events} events" if events else "is ready"
         click.echo(
@@ -82,15 +53,15 @@ def init(where: str, photographs: str | None) -> None:
 @record.command(name="import")
 @click.argument("where", metavar="RECORD")
 @click.argument("table", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@_by
-@_what("readings", "ropes")
+@by_option
+@what_option("readings", "ropes")
 @click.option("--why", default="", help="Reason. Default: imported from that file.")
 @click.option("--rope", default="", help="Rope of new inspections, where the table lacks it.")
 @click.option("--inspection", default="", help="Inspection, where the table lacks it.")
 @click.option("--person", default="", help="Who read, where the table lacks it.")
 @click.option("--gauge", default="", help="Gauge, where the table lacks it.")
 @click.option("--keep-good", is_flag=True, help="Import the good rows although others are bad.")
-@_place
+@place_option
 def import_(
     where: str, table: Path, by: str, what: str, why: str, rope: str, inspection: str,
     person: str, gauge: str, keep_good: bool, photographs: str | None,
@@ -115,7 +86,7 @@ def import_(
     from inspection.tables_in import read_readings, read_ropes
     from inspection.tables_json import restore_json
 
-    with _opened(where, photographs) as opened:
+    with opened_record(where, photographs) as opened:
         if table.suffix.lower() == ".json":
             click.echo(f"Restored. Fingerprint: {restore_json(opened, table)}")
             return
@@ -126,14 +97,14 @@ def import_(
                 rows = read_readings(table, inspection=inspection, person=person, gauge=gauge)
                 done = import_readings(opened, rows, by=by, why=why, rope=rope, keep_good=keep_good)
         except RejectedError as error:
-            _tell(error.rejected)
+            tell_rejected(error.rejected)
             raise click.ClickException(
                 f"{table.name}: {rows_rejected(len(error.rejected))} and nothing was imported; "
                 "correct what is told above, or use --keep-good."
             ) from error
         _report(done, opened)
     if done.rejected:
-        _tell(done.rejected)
+        tell_rejected(done.rejected)
         click.get_current_context().exit(1)
 
 
@@ -148,20 +119,13 @@ def _report(done: Imported, opened: Record) -> None:
     click.echo(f"Added: {', '.join(added) or 'nothing'}. Fingerprint: {opened.fingerprint()}")
 
 
-def _tell(rejected: tuple[Rejected, ...]) -> None:
-    for row in rejected[:SHOWN_ROWS]:
-        click.echo(f"line {row.line}: {row.reason}", err=True)
-    if len(rejected) > SHOWN_ROWS:
-        click.echo(f"... and {len(rejected) - SHOWN_ROWS} rows more.", err=True)
-
-
 @record.command()
 @click.argument("where", metavar="RECORD")
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
-@_what("readings", "ropes", "list")
+@what_option("readings", "ropes", "list")
 @click.option("--inspection", help="Readings of one inspection only.")
 @click.option("--force", is_flag=True, help="Overwrite the file if it is there.")
-@_place
+@place_option
 def export(
     where: str, out: Path, what: str, inspection: str | None, force: bool,
     photographs: str | None,
@@ -181,7 +145,7 @@ def export(
 
     if out.exists() and not force:
         raise click.ClickException(f"{out} is there already; use --force to overwrite it.")
-    with _opened(where, photographs) as opened:
+    with opened_record(where, photographs) as opened:
         if out.suffix.lower() == ".json":
             click.echo(f"{out}: all. Fingerprint: {export_json(opened, out)}")
             return
@@ -198,7 +162,7 @@ def export(
 @click.argument("where", metavar="RECORD")
 @click.option("--noted", metavar="FINGERPRINT", help="A fingerprint that was noted earlier.")
 @click.option("--skip-photographs", is_flag=True, help="Don't read the photographs.")
-@_place
+@place_option
 def verify(where: str, noted: str | None, skip_photographs: bool, photographs: str | None) -> None:
     """Find out whether anything in RECORD was changed past this program.
 
@@ -210,7 +174,7 @@ def verify(where: str, noted: str | None, skip_photographs: bool, photographs: s
     Example:
       ropephoto record verify crane-3.db --noted 1042-0f3a...
     """
-    with _opened(where, photographs) as opened:
+    with opened_record(where, photographs) as opened:
         found = opened.verify(noted=noted, photographs=not skip_photographs)
     for fault in found.faults:
         click.echo(fault, err=True)
@@ -229,7 +193,7 @@ def verify(where: str, noted: str | None, skip_photographs: bool, photographs: s
 @click.argument("where", metavar="RECORD")
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--skip-photographs", is_flag=True, help="Copy the record only.")
-@_place
+@place_option
 def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | None) -> None:
     """Copy RECORD and its photographs into FOLDER while it is in use, and verify the copy.
 
@@ -237,7 +201,7 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
     Example:
       ropephoto record backup crane-3.db /media/safe/2026-11-25
     """
-    with _opened(where, photographs) as opened:
+    with opened_record(where, photographs) as opened:
         made = opened.backup(folder, photographs=not skip_photographs)
     click.echo(
         f"{made.path}: verified, {made.photographs} photographs. Fingerprint: {made.fingerprint}"
@@ -250,7 +214,7 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
 
 @record.command()
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
-@_what("readings", "ropes")
+@what_option("readings", "ropes")
 def template(out: Path, what: str) -> None:
     """Write an empty table to fill in, with its headings and an example, as .csv or .xlsx.
 
@@ -262,7 +226,7 @@ def template(out: Path, what: str) -> None:
 
     if out.exists():
         raise click.ClickException(f"{out} is there already; choose another name.")
-    with _plainly():
+    with plainly():
         write_template(out, "ropes" if what == "ropes" else "readings")
     click.echo(f"{out}: fill it in, then `ropephoto record import`.")
 
@@ -280,3 +244,6 @@ def schema() -> None:
     from inspection.tables_json import schema as published
 
     click.echo(json.dumps(published(), indent=1))
+
+
+record.add_command(add)

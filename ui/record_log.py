@@ -5,6 +5,7 @@ from __future__ import annotations
 from inspection.case import Judgement, judge_log
 from inspection.log import Earlier, Log, place_words
 from inspection.record import Record
+from inspection.record_plain import plain
 from inspection.scrutiny import deserving
 from vision.estimate import Finding
 
@@ -37,11 +38,29 @@ def look_over(record: Record, identity: str, *, by: str) -> tuple[Finding, ...]:
     figures outside a limit and photographs that were refused, so that nothing that a reviewer
     must see depends on a test's level.
     """
-    judgement = judge_log(log_of(record, identity))
+    return keep_judgement(record, judge_log(log_of(record, identity)), by=by)[0]
+
+
+def keep_judgement(
+    record: Record, judgement: Judgement, *, by: str
+) -> tuple[tuple[Finding, ...], bool]:
+    """Keep in the record what of a judgement deserves a look, with the inspection's rank.
+
+    Returns
+    -------
+    found : tuple of Finding
+        What deserves a look.
+    kept : bool
+        False where the record said the same already, so that no event was added.
+    """
+    identity = judgement.log.inspection.identity
     found = (*judgement.findings, *further_looks(judgement))
     rank = deserving(judgement.findings) or 0.01 * min(len(found), 99)
+    said = [one.finding for one in record.inspection(identity).findings if one.current]
+    if [plain(one) for one in said] == [plain(one) for one in found]:
+        return found, False
     record.set_findings(identity, found, rank=rank, by=by)
-    return found
+    return found, True
 
 
 def further_looks(judgement: Judgement) -> list[Finding]:
