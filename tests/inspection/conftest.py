@@ -65,7 +65,9 @@ def postgres() -> Iterator[str]:
         yield url
     finally:
         if server is not None:
-            server.send_signal(signal.SIGINT)
+            server.send_signal(
+                signal.SIGQUIT
+            )  # at once: nothing in it is kept, and SIGINT writes it all out first
             server.wait(20)
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -209,7 +209,7 @@ def readings(draw: st.DrawFn, gauge: str) -> Reading:
 
 
 @given(data=st.data(), suffix=st.sampled_from([".csv", ".xlsx"]))
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 def test_whatever_is_exported_comes_back(
     data: st.DataObject, suffix: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
