@@ -147,14 +147,8 @@ def _camera_terms(pose: Pose, gradient: Array, photo: str, camera: str) -> list[
             "B",
             f"{identity}:distortion",
         ),
-        Term(
-            "principal point",
-            1.0,
-            "1",
-            float(np.hypot(parts[2], parts[3])),
-            "B",
-            f"{identity}:centre",
-        ),
+        Term("principal point, sideways", 1.0, "1", float(parts[2]), "B", f"{identity}:centre x"),
+        Term("principal point, upwards", 1.0, "1", float(parts[3]), "B", f"{identity}:centre y"),
         Term(
             "flatness of the card",
             1.0,

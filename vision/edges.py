@@ -24,7 +24,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import binary_erosion
 
-from vision.axis import Axis, is_coloured, lifted, unlikeness
+from vision.axis import DARK, Axis, is_coloured, lifted, unlikeness
 from vision.camera import camera_centre_mm
 from vision.card import Card
 from vision.findings import RefusedError, finding
@@ -68,6 +68,8 @@ class Edge:
         How far typical rope is reached right behind the edge, see `vision.profiles`.
     mirrors : bool
         True where the rope is bright enough to mirror a coloured band in its flanks.
+    on_white : float
+        How light the rope is against a white band, a ratio; 0 on any other band.
     gloss : float
         How much lighter the lightest tenth of the rope is than its median, a ratio.
     burnt : float
@@ -80,6 +82,7 @@ class Edge:
     step_mm: float
     clearness: float
     mirrors: bool
+    on_white: float
     gloss: float
     burnt: float
 
@@ -94,10 +97,8 @@ class Outline:
         The two sides.
     origin_mm, direction : ndarray of shape (2,)
         Station and unit vector along the rope, in the plane.
-    height_mm : float
-        Height of the plane over the card, mm.
-    rough_mm : float
-        Rope's width as first seen, brought to that height, mm.
+    height_mm, rough_mm : float
+        Height of the plane over the card; width of the rope as first seen, brought there, mm.
     px_per_mm : float
         Scale of the photograph at the station, across the rope.
     surface : {"dull", "bright", "polished", "grey band"}
@@ -130,12 +131,8 @@ def trace_edges(
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    theta : ndarray of shape (12,)
-        Camera and card, see `vision.camera`.
-    card : Card
-        The card, for the extent of its band.
-    axis : Axis
-        The rope, roughly.
+    theta, card, axis
+        Camera and card (`vision.camera`), the card for its band, the rope roughly.
     at_mm : float
         Station: place along the card, mm from its middle.
     height_mm : float or None
@@ -184,7 +181,7 @@ def _trace_side(
     usable = strip.inside & (near | _on_band(strip, theta, card))
     band = usable & ~near
     rope = usable & (outward < ROPE_WITHIN * half)[:, None]
-    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 1.0, 0.0)
+    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 0.0, 1.0, 0.0)
     if band.sum() < 200 or rope.sum() < 200:
         return nowhere
     plain = np.median(strip.light[band], axis=0)
@@ -207,7 +204,9 @@ def _trace_side(
     burnt = float((inner.min(axis=-1) > 0.98).mean())
     grey = strip.light[rope].mean(axis=-1)
     gloss = float(np.percentile(grey, 90) / max(float(np.median(grey)), 1e-4))
-    return Edge(side, along, edge, step, clearness, mirrors, gloss, burnt)
+    white = not is_coloured(plain) and plain.mean() > DARK
+    on_white = float(np.median(grey) / plain.mean()) if white else 0.0
+    return Edge(side, along, edge, step, clearness, mirrors, on_white, gloss, burnt)
 
 
 def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:

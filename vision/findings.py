@@ -45,7 +45,8 @@ REASONS: dict[str, Reason] = {
         "corners",
         "Only {value:.0f} corners of the card can be seen; "
         "{limit:.0f} are needed, some on each side of the rope.",
-        "Show more of both chequered strips: move hands, straps and glare off them.",
+        "Show more of both chequered strips, sharply: hold still, and move hands, straps and glare "
+        "off them.",
     ),
     "card-bent": Reason(
         "refuse",
@@ -189,6 +190,14 @@ REASONS: dict[str, Reason] = {
         "The outline stands out far above the strand crowns at {value:.0f} place(s) within the "
         "jaws, which were left out of the figure.",
         "Look there for a broken wire or a lump of grease; clean the rope and look again.",
+    ),
+    "white-band": Reason(
+        "refuse",
+        25.0,
+        "%",
+        "On the white band the rope is {value:.0f} % as light as the band; above {limit:.0f} % a "
+        "shadow beside it passes for rope.",
+        "Use the white band for dark greased ropes only; take the blue band, or the black one.",
     ),
     "edges-soft": Reason(
         "refuse",

@@ -175,6 +175,7 @@ def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
         refuse_above("overexposed", 100 * edge.burnt)
         if outline.surface == "grey band" and np.isfinite(edge.outward_mm).any():
             refuse_below("edges-soft", 100 * edge.clearness)
+            refuse_above("white-band", 100 * edge.on_white)
     low, high = band_limits_mm(outline, theta, card)
     half = outline.rough_mm / 2
     refuse_below("band-too-narrow", float(min(high, -low) / half))

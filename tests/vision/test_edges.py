@@ -162,9 +162,8 @@ def test_a_bar_that_ends_at_the_station_is_refused() -> None:
     assert [item.code for item in result.findings] == ["off-the-card"]
 
 
-@pytest.mark.parametrize("name", ["grease", "rust", "steel"])
-def test_a_white_band_does_in_even_light(name: str) -> None:
-    assert abs(error_pct(shot_of(bar_of(COLOURS[name]), "white"), D)) < 0.3
+def test_a_white_band_does_for_grease_in_even_light() -> None:
+    assert abs(error_pct(shot_of(bar_of(COLOURS["grease"]), "white"), D)) < 0.3
 
 
 @pytest.mark.parametrize("shaded", [False, True], ids=["even light", "shadow"])
@@ -179,12 +178,8 @@ def test_a_black_band_refuses_what_is_dark_at_its_flanks(name: str) -> None:
     assert result.findings[0].code in {"rope-not-found", "edges-soft"}
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="on a white band a hard shadow beside a grey bar passes for rope: 25 % too thick, "
-    "and neither refused nor warned of",
-)
-def test_a_shadow_beside_a_grey_bar_on_a_white_band_is_not_taken_for_rope() -> None:
-    result = one(shot_of(bar_of(STEEL), "white", True))
-    if isinstance(result, Estimate):
-        assert abs(result.diameter_mm - D) < result.expanded_mm()
+@pytest.mark.parametrize("shaded", [False, True], ids=["even light", "shadow"])
+def test_a_white_band_refuses_steel_for_its_shadow_passes_for_rope(shaded: bool) -> None:
+    result = one(shot_of(bar_of(STEEL), "white", shaded))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["white-band"]

@@ -90,6 +90,7 @@ CASES: dict[str, Callable[[], Case]] = {
     ),
     "rope-askew": lambda: taken(shot_of(bar=Bar(9, 4.5, turn_deg=56, colour=DARK_GREASE))),
     "off-the-card": lambda: taken(shot_of(), settings=replace(CHECKED, at_mm=(84.0,))),
+    "white-band": lambda: taken(shot_of(ink="white", bar=Bar(24, 12, colour=STEEL))),
     "edges-soft": lambda: taken(shot_of(ink="black", bar=None, patches=soft_strip())),
     "edges-unsure": lambda: taken(
         shot_of(bar=Bar(4.7, 2.35, turn_deg=10, colour=STEEL), blur_px=2.1)
