@@ -253,7 +253,7 @@ def _surface(axis: Axis, left: Edge, right: Edge) -> Surface:
         return "grey band"
     if not (left.mirrors or right.mirrors):
         return "dull"
-    return "polished" if max(left.gloss, right.gloss) > GLOSSY else "bright"
+    return "polished" if (left.gloss + right.gloss) / 2 > GLOSSY else "bright"
 
 
 def _may_mirror(plain: Light, rope: Light) -> bool:
