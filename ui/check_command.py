@@ -111,7 +111,7 @@ def check(
         )
     if save and not by:
         raise click.UsageError("--save needs your name: add --by NAME.")
-    measure = context.obj or _measure(as_json, as_csv)
+    measure = context.obj or usual_measure(as_json, as_csv)
     saved = ""
     try:
         own = () if own_limits is None else _own(own_limits)
@@ -119,11 +119,11 @@ def check(
         def judge(read: Folder) -> Judgement:
             return judge_log(
                 read.log, level=level, pace=Pace(walking_m_s=walking_speed),
-                decision=_decision(decision), rule_sets=limits or USUAL_SETS, own=own,
+                decision=decision_named(decision), rule_sets=limits or USUAL_SETS, own=own,
             )  # fmt: skip
 
         if folder.is_dir():
-            read = _measured(folder, inspection, print_set, measure)
+            read = measured_folder(folder, inspection, print_set, measure)
             judgement = judge(read)
         else:
             with _record(where) as record:
@@ -145,13 +145,16 @@ def check(
     context.exit(1 if judgement.deserves_a_look or read.rejected else 0)
 
 
-def _measure(as_json: bool, as_csv: bool) -> Measure:
+def usual_measure(as_json: bool, as_csv: bool) -> Measure:
+    """Return what measures files, quiet where the output is for a program."""
     from ui.measuring import measure_files
 
     return lambda paths, settings: measure_files(paths, settings, quiet=as_json or as_csv)
 
 
-def _measured(folder: Path, inspection: str, print_set: str | None, measure: Measure) -> Folder:
+def measured_folder(
+    folder: Path, inspection: str, print_set: str | None, measure: Measure
+) -> Folder:
     """Return a folder's log with what its photographs give."""
     from dataclasses import replace
 
@@ -170,7 +173,7 @@ def _measured(folder: Path, inspection: str, print_set: str | None, measure: Mea
     return replace(read, log=replace(read.log, results=tuple(results)), notes=notes)
 
 
-def _recorded(where: str, inspection: str) -> Folder:
+def recorded(where: str, inspection: str) -> Folder:
     """Return an inspection's log from a record, as it stands there."""
     from ui.check_record import gather
 
@@ -196,7 +199,8 @@ def _own(path: Path) -> tuple[Rule, ...]:
     return rules_from_json(text)
 
 
-def _decision(name: str) -> DecisionRule:
+def decision_named(name: str) -> DecisionRule:
+    """Return the decision rule of a command line's word."""
     from inspection.verdict import GUARD_2013, GUARD_2017, SIMPLE
 
     return {"guard-band": GUARD_2017, "guard-band-2u": GUARD_2013, "simple": SIMPLE}[name]

@@ -92,17 +92,19 @@ def _case(
 ) -> ReportCase:
     from inspection.limit_tables import USUAL_SETS
     from inspection.record import open_record
-    from ui.check_command import _decision, _measure, _measured, _recorded
+    from ui.check_command import decision_named, measured_folder, recorded, usual_measure
     from ui.report import case_of_folder, case_of_record, record_name
 
-    rule, sets = _decision(decision), limits or USUAL_SETS
+    rule, sets = decision_named(decision), limits or USUAL_SETS
     folder = Path(where)
     if folder.is_dir():
-        read = _measured(folder, inspection, print_set, measure or _measure(False, False))
+        read = measured_folder(
+            folder, inspection, print_set, measure or usual_measure(False, False)
+        )
         return case_of_folder(folder, read, decision=rule, rule_sets=sets, own=own)
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record says itself which print was used.")
-    read = _recorded(where, inspection)
+    read = recorded(where, inspection)
     with open_record(where, create=False) as record:
         return case_of_record(
             record, read, name=record_name(where), decision=rule, rule_sets=sets, own=own

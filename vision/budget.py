@@ -13,19 +13,19 @@ the card.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST, project_mm
+from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST
 from vision.card import Card
 from vision.cylinder import Hold, cylinder_mm
 from vision.edges import Outline
 from vision.estimate import Term
-from vision.jaw_lines import JawLines, diameter_mm, tangent_planes
+from vision.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
 from vision.jaws import Jaws
 from vision.pose import Pose
-from vision.strip import points_mm
 
 Array = NDArray[np.float64]
 
@@ -102,7 +102,7 @@ def list_terms(
     ]
     terms += _camera_terms(pose, gradient, photo, camera)
     terms += _hold_terms(theta, lines, d, hold, offset_mm, u_offset_mm, photo)
-    terms += _edge_terms(theta, outline, jaws, lines, hold, offset_mm, photo, blur_px)
+    terms += _edge_terms(theta, outline, jaws, hold, offset_mm, photo, blur_px)
     return tuple(terms)
 
 
@@ -209,31 +209,21 @@ def _edge_terms(
     theta: Array,
     outline: Outline,
     jaws: Jaws,
-    lines: JawLines,
     hold: Hold,
     offset_mm: float,
     photo: str,
     blur_px: float,
 ) -> list[Term]:
-    def moved(side: int, by_mm: float) -> float:
-        shifts = [jaws.left.offset_mm, -jaws.right.offset_mm]
-        shifts[side] += by_mm if side == 0 else -by_mm
-        ends = np.array([-0.5, 0.5]) * jaws.length_mm
-        seen = [
-            project_mm(
-                theta,
-                points_mm(
-                    ends, np.full(2, y), outline.origin_mm, jaws.direction, outline.height_mm
-                ),
-            )
-            for y in shifts
-        ]
-        return diameter_mm(
-            theta, JawLines(seen[0], seen[1], lines.station_mm), hold=hold, offset_mm=offset_mm
-        )
+    def moved(side: str, by_mm: float) -> float:
+        if side == "left":
+            wider = replace(jaws, left=replace(jaws.left, offset_mm=jaws.left.offset_mm + by_mm))
+        else:
+            wider = replace(jaws, right=replace(jaws.right, offset_mm=jaws.right.offset_mm + by_mm))
+        lines = jaw_lines(theta, outline, wider)
+        return diameter_mm(theta, lines, hold=hold, offset_mm=offset_mm)
 
     small = 0.02
-    per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in (0, 1)]
+    per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in ("left", "right")]
     # a wider blur leaves more room for what the edge's neighbours do to its place
     u_place_px = U_EDGE_PX * max(1.0, blur_px)
     terms = [

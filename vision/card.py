@@ -29,7 +29,6 @@ Ink = Literal["blue", "black", "white"]
 BandMm = tuple[float, float, float, float]
 
 PAGE_MARGIN_MM = 5.0  # most desk printers leave 4 to 4.5 mm white (common practice, no source)
-ZONE_MM = 12.0  # height of the text zones above and below the strips
 BAR_ZONE_MM = 9.0  # width at the right end for the bar across
 STRIP_ROWS = 2
 MARKER_SHARE = 0.75  # side of a marker over side of its square: a quiet zone of 1/8 all round

@@ -18,7 +18,7 @@ from scipy.signal import savgol_filter
 
 from vision.axis import is_coloured, unlikeness
 from vision.sharpness import Blur
-from vision.strip import Light
+from vision.strip import Light, light_of
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -123,7 +123,7 @@ def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -
     colour = gaussian_filter1d(
         code - grey[:, None], max(blur.colour_px, 0.05) / 0.1, axis=0, mode="nearest"
     )
-    seen = unlikeness(_light_of(grey[:, None] + colour), plain)
+    seen = unlikeness(light_of(grey[:, None] + colour), plain)
     top = float(seen[(t > 2) & (t < 3)].mean())
     level = usual + leaves * max(top - usual, 0.0)
     near = np.abs(t) < 6
@@ -133,8 +133,3 @@ def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -
 def _code_of(light: Array) -> Array:
     v = np.clip(light, 0, 1)
     return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
-
-
-def _light_of(code: Array) -> Light:
-    v = np.clip(code, 0, 1)
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)

@@ -21,13 +21,13 @@ Image = NDArray[np.uint8]
 Light = NDArray[np.float32]
 
 
-def _srgb_to_light() -> Light:
-    """IEC 61966-2-1: what 8 bits of a picture mean as light, 0 to 1."""
-    v = np.arange(256) / 255
+def light_of(code: Array) -> Light:
+    """Return what the values of a picture, 0 to 1, mean as light (IEC 61966-2-1)."""
+    v = np.clip(code, 0, 1)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
-LIGHT_OF = _srgb_to_light()
+LIGHT_OF = light_of(np.arange(256) / 255)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
