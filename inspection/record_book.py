@@ -6,7 +6,6 @@ from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from sqlalchemy import Table
@@ -18,6 +17,8 @@ from inspection.record_access import Access
 from inspection.record_entries import LoggedReading, OpenInspection, ReviewState, Summary
 from inspection.record_events import Event, fingerprint, iter_events
 from inspection.record_plain import Plain, gauge_from, plain, rope_from
+from inspection.record_results import save_replacement, save_results
+from inspection.record_stations import save_station_review
 from inspection.record_tables import gauges, print_checks, ropes
 from inspection.rope import Inspection, Rope
 from vision.estimate import Finding, Result
@@ -39,12 +40,7 @@ class Record:
         """Return the record itself."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Close the record."""
         self.close()
 
@@ -155,8 +151,16 @@ class Record:
     ) -> tuple[int, ...]:  # fmt: skip
         """Add estimates and refusals; one of the same photograph and place supersedes."""
         with self.access.writing(by, inspection, revision) as connection:
-            return record_write.save_results(
-                connection, inspection, added, by=by, why=why, revision=revision
+            return save_results(connection, inspection, added, by=by, why=why, revision=revision)
+
+    def replace_result(
+        self, inspection: str, before: Result, after: Result | None, *, by: str, why: str,
+        revision: int | None = None,
+    ) -> None:  # fmt: skip
+        """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
+        with self.access.writing(by, inspection, revision) as connection:
+            save_replacement(
+                connection, inspection, before, after, by=by, why=why, revision=revision
             )
 
     def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
@@ -190,18 +194,20 @@ class Record:
 
     def review(
         self, inspection: str, state: ReviewState, *, by: str, why: str = "",
-        revision: int | None = None,
+        revision: int | None = None, station: int | None = None,
     ) -> None:  # fmt: skip
-        """Accept, send back, overrule or reopen an inspection.
+        """Accept, send back, overrule or reopen an inspection, or decide about one station.
 
         Nobody reviews readings that they took or corrected; sending back, overruling and
         reopening need a reason; who decided can't overrule themselves. A later change of the
-        readings or results opens the inspection again.
+        readings or results opens the inspection again, and the station that they belong to.
         """
+        told = {"by": by, "why": why, "revision": revision}
         with self.access.writing(by, inspection, revision) as connection:
-            record_judge.save_review(
-                connection, inspection, state, by=by, why=why, revision=revision
-            )
+            if station is None:
+                record_judge.save_review(connection, inspection, state, **told)
+            else:
+                save_station_review(connection, inspection, station, state, **told)
 
     # ---- answers --------------------------------------------------------------------------
 
@@ -213,11 +219,13 @@ class Record:
 
     def ranked(
         self, *, state: ReviewState | None = None, rope: str | None = None,
-        limit: int | None = None,
+        person: str | None = None, limit: int | None = None,
     ) -> list[Summary]:  # fmt: skip
-        """Return the inspections, those that most deserve a second look first."""
+        """Return the inspections (`person`: theirs only), those that deserve a look first."""
         with self.access.reading() as connection:
-            return record_read.ranked(connection, state=state, rope=rope, limit=limit)
+            return record_read.ranked(
+                connection, state=state, rope=rope, person=person, limit=limit
+            )
 
     def readings(
         self, *, rope: str | None = None, gauge: str | None = None, person: str | None = None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Sequence
 from typing import get_args
 
@@ -11,9 +10,10 @@ from sqlalchemy import Connection, select
 
 from inspection.record_entries import ReviewState
 from inspection.record_errors import RecordError
-from inspection.record_plain import plain
+from inspection.record_plain import plain, same_person
 from inspection.record_state import finding_key
-from inspection.record_tables import findings, readings, reviews
+from inspection.record_stations import not_by_who_read, refuse_while_one_waits
+from inspection.record_tables import findings, reviews
 from inspection.record_write import check_revision, need_reason, save, the_inspection
 from vision.estimate import Finding
 
@@ -40,9 +40,10 @@ def save_findings(
 
 
 def save_settlement(connection: Connection, identity: str, key: str, *, how: str, by: str) -> None:
-    """Settle one finding, with words."""
+    """Settle one finding, with words; nobody settles what was found about their own readings."""
     the_inspection(connection, identity)
     need_reason(how, f"to settle finding {key!r}")
+    not_by_who_read(connection, identity, by)
     row = connection.execute(
         select(findings).where(findings.c.inspection == identity, findings.c.key == key)
     ).one_or_none()
@@ -71,20 +72,10 @@ def save_review(
         raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
     if state != "accepted":
         need_reason(why, f"to set inspection {identity!r} to {state!r}")
-    mine = [
-        number
-        for number, person, corrected_by in connection.execute(
-            select(readings.c.number, readings.c.person, readings.c.corrected_by).where(
-                readings.c.inspection == identity
-            )
-        )
-        if _same_person(by, person) or _same_person(by, corrected_by)
-    ]
-    if mine and state != "open":
-        raise RecordError(
-            f"{by} read or corrected {len(mine)} of the readings of inspection {identity!r} "
-            "and can't review them; another person must."
-        )
+    if state != "open":
+        not_by_who_read(connection, identity, by)
+    if state == "accepted":
+        refuse_while_one_waits(connection, identity)
     last = connection.execute(
         select(reviews).where(reviews.c.inspection == identity).order_by(reviews.c.event.desc())
     ).first()
@@ -93,7 +84,7 @@ def save_review(
             raise RecordError(
                 f"inspection {identity!r} has no decision to overrule; accept it or send it back."
             )
-        if _same_person(by, last.who):
+        if same_person(by, last.who):
             raise RecordError(
                 f"{by} made the decision about inspection {identity!r}; "
                 "another person must overrule it."
@@ -102,11 +93,3 @@ def save_review(
         connection, who=by, about="inspection", subject=identity, kind="reviewed",
         old={"state": row.state}, new={"state": state}, why=why,
     )  # fmt: skip
-
-
-def _same_person(one: str, other: str) -> bool:
-    return _plain_name(one) == _plain_name(other)
-
-
-def _plain_name(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+import unicodedata
 from collections.abc import Callable
 from dataclasses import asdict, fields
 from datetime import date, datetime
@@ -40,6 +41,18 @@ def canonical(value: Any) -> str:
         )
     except ValueError as error:
         raise ValueError("a number to be recorded is not finite (NaN or infinity).") from error
+
+
+def same_person(one: str, other: str) -> bool:
+    """Say whether two names are one person's: capitals, spaces and letter forms don't matter.
+
+    Examples
+    --------
+    >>> same_person("A. Berg", "a.  berg")
+    True
+    """
+    one, other = (unicodedata.normalize("NFKC", name).casefold().split() for name in (one, other))
+    return one == other
 
 
 def plain(thing: Any) -> Plain:

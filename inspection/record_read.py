@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
@@ -15,6 +16,7 @@ from inspection.record_entries import (
     OpenInspection,
     Photograph,
     Review,
+    StationReview,
     Summary,
 )
 from inspection.record_errors import RecordError
@@ -24,8 +26,10 @@ from inspection.record_plain import (
     reading_from,
     result_from,
     rope_from,
+    same_person,
 )
 from inspection.record_tables import (
+    events,
     findings,
     gauges,
     inspections,
@@ -34,6 +38,7 @@ from inspection.record_tables import (
     results,
     reviews,
     ropes,
+    station_reviews,
     stations,
 )
 from inspection.rope import Inspection, Station
@@ -60,7 +65,9 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
         logged=logged,
         gauges=tuple(gauge_from(kept(connection, gauges, name)) for name in sorted(used)),
         results=tuple(
-            result_from(json.loads(item.data)) for item in _rows(connection, results, identity)
+            result_from(json.loads(item.data))
+            for item in _rows(connection, results, identity)
+            if not item.withdrawn
         ),
         findings=tuple(
             LoggedFinding(
@@ -76,6 +83,12 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
         photographs=tuple(
             Photograph(item.sha256, item.name, item.bytes)
             for item in _rows(connection, photographs, identity, "event")
+        ),
+        station_reviews=tuple(
+            StationReview(
+                item.station, item.state, item.back, item.stands, item.who, item.at, item.why
+            )
+            for item in _rows(connection, station_reviews, identity, "event")
         ),
     )  # fmt: skip
 
@@ -160,23 +173,35 @@ def ranked(
     *,
     state: str | None = None,
     rope: str | None = None,
+    person: str | None = None,
     limit: int | None = None,
 ) -> list[Summary]:
-    """Return inspections, those that most deserve a second look first."""
+    """Return inspections, those that most deserve a second look first.
+
+    With `person`, only those that name them as their inspector, or in which they entered
+    something.
+    """
     query = select(inspections).order_by(inspections.c.rank.desc(), inspections.c.identity)
     if state is not None:
         query = query.where(inspections.c.state == state)
     if rope is not None:
         query = query.where(inspections.c.rope == rope)
-    if limit is not None:
+    if limit is not None and person is None:
         query = query.limit(limit)
+    rows: Iterable[Row[Any]] = connection.execute(query)
+    if person is not None:
+        about = events.c.about == "inspection"
+        theirs = select(events.c.subject).where(about, events.c.who == person).distinct()
+        touched = set(connection.execute(theirs).scalars())
+        rows = (one for one in rows
+                if one.identity in touched or same_person(person, one.inspector))  # fmt: skip
     return [
         Summary(
             row.identity, row.rope, row.place, row.inspector, date.fromisoformat(row.held_on),
             row.state, row.readings, row.results, row.open_findings, row.rank, row.headline,
             row.changed_at,
         )
-        for row in connection.execute(query)
+        for row in islice(rows, limit)
     ]  # fmt: skip
 
 
