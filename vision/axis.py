@@ -88,7 +88,7 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     if keep.sum() < 0.15 * COLUMNS:
         raise RefusedError(finding("rope-not-found", spot_px=_spot(theta)))
     angle = float(np.degrees(np.arctan(slope)))
-    refuse_above("rope-askew", abs(angle))
+    refuse_above("rope-askew", abs(angle), spot_px=_spot(theta))
     direction = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
     width = float(np.median(length[keep]) * step * card.scale_y * direction[0])
     places = along[keep]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TypedDict
 
@@ -33,6 +33,7 @@ from vision.photo import Photo, open_photo
 from vision.pose import Pose, solve_pose
 from vision.printcheck import PrintCheck, checked_card, unchecked_card
 from vision.sharpness import Blur, read_blur
+from vision.spots import spot_of
 
 Array = NDArray[np.float64]
 
@@ -124,6 +125,7 @@ def _measure_card(
         return [_refusal(photo, refused, card, at) for at in settings.at_mm]
     results: list[Result] = []
     for at_mm in settings.at_mm:
+        outline: Outline | None = None
         try:
             outline = trace_edges(
                 photo.pixels,
@@ -138,6 +140,8 @@ def _measure_card(
             jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters)
             results.append(_estimate(photo, card, pose, outline, jaws, settings, at_mm, blur))
         except RefusedError as refused:
+            if outline is not None:
+                refused = _pointing(refused, pose.theta, outline, card)
             results.append(_refusal(photo, refused, card, at_mm))
     return results
 
@@ -255,6 +259,18 @@ def _identity(photo: Photo) -> _Identity:
         "taken_at": photo.taken_at,
         "camera": photo.camera,
     }
+
+
+def _pointing(refused: RefusedError, theta: Array, outline: Outline, card: Card) -> RefusedError:
+    """Say where in the photograph each reason is to be seen."""
+    return RefusedError(
+        *(
+            one
+            if one.spot_px is not None
+            else replace(one, spot_px=spot_of(one.code, theta, outline, card))
+            for one in refused.findings
+        )
+    )
 
 
 def _refusal(photo: Photo, refused: RefusedError, card: Card | None, at_mm: float) -> Refusal:
