@@ -13,7 +13,7 @@ from inspection.across import Across, across_stations
 from inspection.agreement import FEWEST, Agreement, agreement_of
 from inspection.crosscheck import CrossCheck, crosscheck
 from inspection.grooves import GrooveFit, groove_fit, groove_limits
-from inspection.limit_tables import USUAL_SETS, limits_for
+from inspection.limit_tables import limits_for, usual_sets
 from inspection.limits import Limit, NotApplicable, Rule
 from inspection.log import Log, counted, place_words
 from inspection.over_time import OverTime, stations_over_time
@@ -128,7 +128,7 @@ def judge_log(
     level: float = LEVEL,
     pace: Pace = USUAL_PACE,
     decision: DecisionRule = GUARD_2017,
-    rule_sets: Sequence[str] = USUAL_SETS,
+    rule_sets: Sequence[str] | None = None,
     own: Sequence[Rule] = (),
     reference_tension: Tension | None = None,
     baseline_mm: float | None = None,
@@ -144,7 +144,9 @@ def judge_log(
         As in `inspection.scrutiny.scrutinise`.
     decision : DecisionRule, optional
         How uncertainty counts at a limit.
-    rule_sets, own : optional
+    rule_sets : sequence of str or None, optional
+        Keys of `inspection.limit_tables.RULE_SETS`; by default the usual ones for this rope.
+    own : optional
         As in `inspection.limit_tables.limits_for`.
     reference_tension, baseline_mm, u_reference_mm : optional
         In place of what the rope says.
@@ -190,8 +192,9 @@ def judge_log(
         u_reference_mm=log.rope.u_reference_mm if u_reference_mm is None else u_reference_mm,
     )
     tension = log.inspection.tension
+    sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits: list[Limit | NotApplicable] = list(
-        limits_for(rope, rule_sets=rule_sets, own=own, tension=tension)
+        limits_for(rope, rule_sets=sets, own=own, tension=tension)
     )
     for groove in rope.grooves:
         # a sheave has no pitch and a drum of one layer needs no limits of its own: no gap to tell

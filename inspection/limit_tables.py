@@ -216,6 +216,20 @@ RULE_SETS: dict[str, tuple[Rule, ...]] = {
 USUAL_SETS = ("EN 12385-4", "EN 12385-5", "ISO 4309:2017")
 
 
+def usual_sets(rope: Rope) -> tuple[str, ...]:
+    """Return the documents that a rope is held against where nobody names others.
+
+    A baseline diameter is what 30 CFR 56.19022 asks for; a rope that has one is held against
+    the clause that starts from it.
+
+    Examples
+    --------
+    >>> usual_sets(Rope("R-1", 32.0, baseline_mm=32.6))[-1]
+    '30 CFR 56.19024'
+    """
+    return USUAL_SETS if rope.baseline_mm is None else (*USUAL_SETS, CFR_56_19024[0].rule_set)
+
+
 def limits_for(
     rope: Rope,
     *,

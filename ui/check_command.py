@@ -94,7 +94,6 @@ def check(
       ropephoto check crane-3.db --save --by "A. Berg"
     """
     from inspection.case import judge_log
-    from inspection.limit_tables import USUAL_SETS
     from inspection.timing import Pace
     from ui.check_files import print_check_csv, print_check_json
     from ui.check_record import gather
@@ -119,7 +118,7 @@ def check(
         def judge(read: Folder) -> Judgement:
             return judge_log(
                 read.log, level=level, pace=Pace(walking_m_s=walking_speed),
-                decision=decision_named(decision), rule_sets=limits or USUAL_SETS, own=own,
+                decision=decision_named(decision), rule_sets=limits or None, own=own,
             )  # fmt: skip
 
         if folder.is_dir():

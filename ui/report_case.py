@@ -11,7 +11,6 @@ from sqlalchemy import make_url
 
 from inspection.case import Judgement, judge_log
 from inspection.folder import Folder
-from inspection.limit_tables import USUAL_SETS
 from inspection.limits import Rule
 from inspection.record import LoggedFinding, LoggedReading, Record, RecordError, Review
 from inspection.record_plain import plain
@@ -121,7 +120,7 @@ def case_of_folder(
     read: Folder,
     *,
     decision: DecisionRule = GUARD_2017,
-    rule_sets: Sequence[str] = USUAL_SETS,
+    rule_sets: Sequence[str] | None = None,
     own: Sequence[Rule] = (),
     made_at: datetime | None = None,
 ) -> ReportCase:
@@ -166,7 +165,7 @@ def case_of_record(
     *,
     name: str,
     decision: DecisionRule = GUARD_2017,
-    rule_sets: Sequence[str] = USUAL_SETS,
+    rule_sets: Sequence[str] | None = None,
     own: Sequence[Rule] = (),
     made_at: datetime | None = None,
 ) -> ReportCase:

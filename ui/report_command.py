@@ -90,12 +90,11 @@ def _case(
     print_set: str | None,
     measure: Measure | None,
 ) -> ReportCase:
-    from inspection.limit_tables import USUAL_SETS
     from inspection.record import open_record
     from ui.check_command import decision_named, measured_folder, recorded, usual_measure
     from ui.report import case_of_folder, case_of_record, record_name
 
-    rule, sets = decision_named(decision), limits or USUAL_SETS
+    rule, sets = decision_named(decision), limits or None
     folder = Path(where)
     if folder.is_dir():
         read = measured_folder(

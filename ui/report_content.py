@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from inspection.lengths import MM_PER_INCH
 from inspection.log import counted
-from inspection.rope import Groove
+from inspection.rope import Groove, Rope
 from ui import report_judged, report_tables
 from ui.figure_sources import last_digits
 from ui.report_blocks import (
@@ -153,11 +153,16 @@ def _rope(case: ReportCase) -> list[Block]:
     if rope.reference_mm is not None:
         day = "" if rope.reference_on is None else f", {rope.reference_on.isoformat()}"
         how = f", {rope.reference_how}" if rope.reference_how else ""
-        reference = f"{rope.reference_mm:g} mm{day}{how}"
+        reference = f"{rope.reference_mm:g} mm{_sureness(rope)}{day}{how}"
     centres = " with fibre centres" if rope.fibre_centred_strands else ""
     pairs = [
         ("Nominal diameter", nominal),
         ("Reference diameter", reference),
+        *(
+            ()
+            if rope.baseline_mm is None
+            else (("Baseline diameter", f"{rope.baseline_mm:g} mm{_sureness(rope)}"),)
+        ),
         ("Build", f"{rope.build}, {rope.outer_strands} outer strands{centres}, {rope.core} core"),
         ("Duty and state", f"{rope.duty}, {rope.service.replace('-', ' ')}"),
         ("Site", rope.site or "not named"),
@@ -174,6 +179,14 @@ def _rope(case: ReportCase) -> list[Block]:
         )  # fmt: skip
         blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
     return blocks
+
+
+def _sureness(rope: Rope) -> str:
+    """Return what is known about a reference or baseline beside its figure."""
+    u, tension = rope.u_reference_mm, rope.reference_tension
+    return ("" if u is None else f", U (k = 2) {2 * u:.2g} mm") + (
+        "" if tension is None else f", at the tension '{tension}'"
+    )
 
 
 def _allowed(groove: Groove) -> str:

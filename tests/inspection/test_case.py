@@ -47,6 +47,13 @@ def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Jud
     assert any("needs a reference diameter" in one.reason for one in judgement.not_applicable)
 
 
+def test_a_rope_with_a_baseline_is_held_against_the_clause_that_starts_from_it(log: Log) -> None:
+    judgement = judge_log(replace(log, rope=replace(log.rope, baseline_mm=20.0)))
+    limits = [one.verdict.limit for one in judgement.verdicts]
+    # 30 CFR 56.19024(g): a loss of more than 6 % of the baseline; 20 mm less 6 % is 18.8 mm
+    assert {(one.rule.rule_set, one.low_mm) for one in limits} == {("30 CFR 56.19024", 18.8)}
+
+
 def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> None:
     # ISO 4309 for a steel core: discard at 7.5 % of nominal below the reference (from memory, 0.9)
     nominal = log.rope.nominal_mm
