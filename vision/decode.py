@@ -1,8 +1,8 @@
 """Bytes of a photograph -> pixels, upright not yet, and what the camera wrote beside them.
 
-JPEG of the everyday kinds is decoded by OpenCV, everything else by Pillow: both use the same
+JPEG of the everyday kinds is decoded by simplejpeg, everything else by Pillow: both use the same
 libjpeg-turbo and give the same pixels, but Pillow's way from its own memory to an array costs
-as much again as the decoding.
+as much again as the decoding, and it keeps to itself what the library says about damage.
 """
 
 from __future__ import annotations
@@ -16,13 +16,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from vision.exif import ORIENTATION, Tags
-from vision.photofile import CUT, Kind, PhotoError, kind_of, refuse_cut, refuse_size
+from vision.jpeg import decode_jpeg
+from vision.photofile import (
+    CUT,
+    Kind,
+    PhotoError,
+    kind_of,
+    refuse_cut,
+    refuse_size,
+    webp_size,
+)
 
 Pixels = NDArray[np.uint8]
 
@@ -68,10 +76,10 @@ def decode(data: bytes) -> Decoded:
 def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     with _quiet():
         image = _opened(data, kind)
-        refuse_size(*image.size)
+        refuse_size(*image.size, len(data))
         if kind == "TIFF":
             _refuse_tiff(image, len(data))
-        else:
+        elif kind != "JPEG":
             refuse_cut(data, kind)
         if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
             what = "several pages" if kind == "TIFF" else "an animation"
@@ -79,12 +87,12 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
         tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
-    if kind == "JPEG" and image.mode in ("RGB", "L"):
-        pixels = cv2.imdecode(
-            np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
-        )
-        if pixels is not None and pixels.shape[1::-1] == image.size:
-            return Decoded(np.asarray(pixels, np.uint8), tags)
+    if kind == "JPEG":
+        pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
+        if pixels.shape[1::-1] != image.size:
+            raise PhotoError(CUT.format("the JPEG picture has two sizes"))
+        if image.mode in ("RGB", "L"):
+            return Decoded(pixels, tags)
     image.load()
     bits = _depth(image, data)
     notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
@@ -102,11 +110,13 @@ def _opened(data: bytes, kind: Kind) -> Image.Image:
             return JpegImagePlugin.JpegImageFile(file)
         case "PNG":
             if len(data) >= 24:  # Pillow has no words for a side of 0
-                refuse_size(*struct.unpack_from(">II", data, 16))
+                width, height = struct.unpack_from(">II", data, 16)
+                refuse_size(width, height, len(data))
             return PngImagePlugin.PngImageFile(file)
         case "TIFF":
             return TiffImagePlugin.TiffImageFile(file)
         case "WebP":
+            refuse_size(*(webp_size(data) or (1, 1)), len(data))  # opening it takes the memory
             return WebPImagePlugin.WebPImageFile(file)
         case _:
             try:
@@ -124,7 +134,8 @@ def _decode_heif(data: bytes) -> Decoded:
     with _quiet():
         file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
         picture = file[file.primary_index]
-        refuse_size(*picture.size)
+        width, height = picture.size
+        refuse_size(width, height, len(data))
         exif = Image.Exif()
         with contextlib.suppress(Exception):
             exif.load(picture.info.get("exif") or b"")

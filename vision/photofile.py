@@ -1,12 +1,11 @@
 """A photograph's file before it is decoded: which kind it is, and whether all of it is there.
 
-Decoders are lenient: a JPEG cut in half comes out half grey without a word. So the file's own
+Decoders are lenient: a picture cut in half comes out half grey without a word. So the file's own
 structure is walked first; that costs milliseconds and reads no pixel.
 """
 
 from __future__ import annotations
 
-import re
 import struct
 import zlib
 from typing import Literal
@@ -15,6 +14,9 @@ Kind = Literal["JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF"]
 
 ACCEPTED = "JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF"
 MOST_PIXELS = 200_000_000
+# A few kilobytes can state any size and then cost a gigabyte. Photographs of the lowest quality
+# hold about 100 px a byte (0.08 bit a pixel); below 20 megapixels memory is no question.
+MOST_PER_BYTE, PIXELS_UNASKED = 1000, 20_000_000
 CUT = "is cut off or damaged: {}; send the whole original file"
 
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
@@ -24,9 +26,6 @@ _OTHER_KINDS = (
     (b"\x00\x00\x00\x0cjP", "a JPEG 2000"), (b"\xff\x4f\xff\x51", "a JPEG 2000"),
     (b"IIRO", "a raw camera"), (b"FUJIFILMCCD-RAW", "a raw camera"), (b"PK", "a ZIP"),
 )  # fmt: skip
-# Inside a scan 0xFF is followed by 0 (stuffing), a restart marker, or more 0xFF (fill); an
-# entropy-coded segment ends at anything else (ITU-T T.81, B.1.1.2 and B.1.1.5).
-_END_OF_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 
 
 class PhotoError(ValueError):
@@ -64,13 +63,13 @@ def kind_of(data: bytes) -> Kind:
     raise PhotoError(f"is not a photograph that can be read; it must be {ACCEPTED}")
 
 
-def refuse_size(width: int, height: int) -> None:
+def refuse_size(width: int, height: int, file_bytes: int) -> None:
     """Refuse a picture by the size that its header states, before anything is decoded.
 
     Raises
     ------
     PhotoError
-        If a side is 0, or there are more than 200 megapixels.
+        If a side is 0, there are more than 200 megapixels, or far more than the file can hold.
     """
     if width <= 0 or height <= 0:
         raise PhotoError(f"has no pixels ({width} x {height}); copy it again from the camera")
@@ -79,21 +78,41 @@ def refuse_size(width: int, height: int) -> None:
             f"has {width * height / 1e6:.0f} megapixels ({width} x {height}); at most "
             f"{MOST_PIXELS / 1e6:.0f} are read"
         )
+    if width * height > max(PIXELS_UNASKED, MOST_PER_BYTE * file_bytes):
+        raise PhotoError(
+            f"states {width * height / 1e6:.0f} megapixels ({width} x {height}) in "
+            f"{file_bytes / 1e3:.0f} kB; no photograph is packed so tightly. Copy it again from "
+            "the camera"
+        )
+
+
+def webp_size(data: bytes) -> tuple[int, int] | None:
+    """Return width and height of a WebP file (RFC 9649, 2.5 to 2.7), None if it has neither."""
+    kind, body = data[12:16], data[20:30]
+    if len(body) < 10:
+        return None
+    if kind == b"VP8X":
+        return (int.from_bytes(body[4:7], "little") + 1, int.from_bytes(body[7:10], "little") + 1)
+    if kind == b"VP8L":
+        bits = int.from_bytes(body[1:5], "little")
+        return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1
+    return struct.unpack_from("<H", body, 6)[0] & 0x3FFF, struct.unpack_from("<H", body, 8)[
+        0
+    ] & 0x3FFF
 
 
 def refuse_cut(data: bytes, kind: Kind) -> None:
     """Refuse a file of which a part is missing, as far as its structure tells.
 
-    TIFF is not covered here: its strips are known only once its directory is read.
+    JPEG and TIFF are not covered here: `vision.jpeg` follows the one, and the strips of the other
+    are known only once its directory is read.
 
     Raises
     ------
     PhotoError
         If the picture's end, or a part of it, is not there.
     """
-    if kind == "JPEG":
-        _walk_jpeg(data)
-    elif kind == "PNG":
+    if kind == "PNG":
         _walk_png(data)
     elif kind == "WebP":
         stated = struct.unpack_from("<I", data, 4)[0] + 8
@@ -101,26 +120,6 @@ def refuse_cut(data: bytes, kind: Kind) -> None:
             raise PhotoError(CUT.format(f"{stated - len(data)} of {stated} bytes are missing"))
     else:
         _walk_boxes(data)
-
-
-def _walk_jpeg(data: bytes) -> None:
-    """Follow a JPEG's segments (ITU-T T.81, Annex B) to the end of its first picture."""
-    at, scans = 2, 0
-    while (at := data.find(b"\xff", at)) >= 0:
-        marker = data[at + 1 : at + 2]
-        at += 1 if marker == b"\xff" else 2
-        if marker == b"\xd9" and scans:
-            return
-        if not b"\xc0" <= marker <= b"\xfe" or b"\xd0" <= marker <= b"\xd9":
-            continue
-        at += int.from_bytes(data[at : at + 2], "big")
-        if marker == b"\xda":
-            scans += 1
-            end = _END_OF_SCAN.search(data, at)
-            if end is None:
-                break
-            at = end.start()
-    raise PhotoError(CUT.format("the end of the JPEG picture is missing"))
 
 
 def _walk_png(data: bytes) -> None:
