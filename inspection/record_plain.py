@@ -51,8 +51,8 @@ def same_person(one: str, other: str) -> bool:
     >>> same_person("A. Berg", "a.  berg")
     True
     """
-    one, other = (unicodedata.normalize("NFKC", name).casefold().split() for name in (one, other))
-    return one == other
+    words = [unicodedata.normalize("NFKC", name).casefold().split() for name in (one, other)]
+    return words[0] == words[1]
 
 
 def plain(thing: Any) -> Plain:

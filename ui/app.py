@@ -2,21 +2,33 @@
 
 import streamlit as st
 
+from ui.door import guarded, open_screens
+
+SECTIONS = {
+    "": [("start", "Start", "home")],
+    "Inspect": [
+        ("rope", "1 Rope", "cable"),
+        ("cards", "2 Cards", "print"),
+        ("photographs", "3 Photographs", "photo"),
+        ("stations", "4 Stations", "pin_drop"),
+        ("readings", "5 Readings", "edit_note"),
+        ("result", "6 Result", "fact_check"),
+    ],
+    "Review": [("review", "Review", "rate_review")],
+    "Supervise": [("supervise", "Supervise", "troubleshoot")],
+}
+
 st.set_page_config(page_title="Rope Photo Check", page_icon=":material/straighten:", layout="wide")
-st.navigation(
-    {
-        "": [st.Page("screens/start.py", title="Start", icon=":material/home:", default=True)],
-        "Inspect": [
-            st.Page("screens/rope.py", title="1 Rope", icon=":material/cable:"),
-            st.Page("screens/cards.py", title="2 Cards", icon=":material/print:"),
-            st.Page("screens/photographs.py", title="3 Photographs", icon=":material/photo:"),
-            st.Page("screens/stations.py", title="4 Stations", icon=":material/pin_drop:"),
-            st.Page("screens/readings.py", title="5 Readings", icon=":material/edit_note:"),
-            st.Page("screens/result.py", title="6 Result", icon=":material/fact_check:"),
-        ],
-        "Review": [st.Page("screens/review.py", title="Review", icon=":material/rate_review:")],
-        "Supervise": [
-            st.Page("screens/supervise.py", title="Supervise", icon=":material/troubleshoot:")
-        ],
-    }
-).run()
+may = open_screens()
+pages = {
+    section: [
+        st.Page(
+            f"screens/{screen}.py", title=title, icon=f":material/{icon}:",
+            default=screen == "start", visibility="visible" if screen in may else "hidden",
+        )
+        for screen, title, icon in screens
+    ]
+    for section, screens in SECTIONS.items()
+}  # fmt: skip
+chosen = st.navigation(pages, position="sidebar" if may else "hidden")
+guarded(chosen.url_path or "start", chosen)

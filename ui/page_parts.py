@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import logging
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 import streamlit as st
 
 from inspection.record import OpenInspection
-from ui.session import at_hand, become, opened, person, summaries, take_up
+from ui.access import TEAM
+from ui.door import log_out_button, opens, the_person
+from ui.own_name import become
+from ui.session import at_hand, opened, person, summaries, take_up
 from ui.words import CAUTIONS
+from ui.words import as_typed as as_typed
 
 STATE_MARKS = {
     "open": ":material/radio_button_unchecked: open",
@@ -36,7 +41,7 @@ def plainly() -> Iterator[None]:
         yield
     except ValueError as wrong:
         said = str(wrong)
-        st.error(said[:1].upper() + said[1:], icon=":material/error:")
+        st.error(as_typed(said[:1].upper() + said[1:]), icon=":material/error:")
     except Exception:  # a fault of the program: the log gets its trace, the person a sentence
         logging.getLogger(__name__).exception("a screen failed")
         st.error(
@@ -69,10 +74,10 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     st.header(title)
     told = st.session_state.pop("told", None)
     if told:
-        st.success(told, icon=":material/check:")
+        st.success(as_typed(told), icon=":material/check:")
     wrong = st.session_state.pop("went wrong", None)
     if wrong:
-        st.error(wrong[:1].upper() + wrong[1:], icon=":material/error:")
+        st.error(as_typed(wrong[:1].upper() + wrong[1:]), icon=":material/error:")
     _who()
     with plainly():
         identity = _which()
@@ -82,6 +87,10 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
                 _where(there)
             return there
         if needs_inspection:
+            if not opens("rope"):
+                st.info("There is no inspection yet; an inspector begins one.",
+                        icon=":material/hourglass_empty:")  # fmt: skip
+                return None
             st.info(
                 "There is no inspection yet. Enter the rope and its inspection first, or load "
                 "the sample inspection.",
@@ -93,6 +102,13 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
 
 
 def _who() -> None:
+    if os.environ.get(TEAM):
+        with st.sidebar, st.container(border=True):
+            who = the_person()
+            st.markdown(f":material/person: **{as_typed(who.name)}**")
+            st.caption(", ".join(sorted(who.roles)))
+            log_out_button()
+        return
     with st.sidebar:
         name = st.text_input(
             "You are",
@@ -129,16 +145,6 @@ def _where(there: OpenInspection) -> None:
     inspection = there.inspection
     place = f" · {inspection.place}" if inspection.place else ""
     st.markdown(
-        f"**{_plain(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{_plain(place)} · "
+        f"**{as_typed(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{as_typed(place)} · "
         f"{STATE_MARKS[there.state]}"
     )
-
-
-def _plain(text: str) -> str:
-    """Return a user's text so that it is shown as it was typed, not read as markup."""
-    for sign in "\\`*_{}[]<>#$~|:":
-        text = text.replace(sign, f"\\{sign}")
-    return text
-
-
-as_typed = _plain

@@ -6,27 +6,23 @@ dear to work out is cached by the record's own revision numbers or by a photogra
 
 from __future__ import annotations
 
-import getpass
-import json
 import os
-import unicodedata
 from pathlib import Path
 
 import streamlit as st
-from platformdirs import user_data_path
 
 from inspection.case import Judgement, judge_log
 from inspection.record import OpenInspection, Record, Summary, open_record
-from inspection.record_plain import checked_name
+from ui.access import AccessError
+from ui.door import allowed, the_person
+from ui.own_name import data_folder
 from ui.record_log import log_of
 
 PLACE = "ROPE_PHOTO_RECORD"  # where `ropephoto page` says which record is meant
-PEOPLE = "ROPE_PHOTO_PERSON_FILE"
-
-
-def data_folder() -> Path:
-    """Return the folder of this user's own record; it is made when it is first needed."""
-    return user_data_path("rope-photo-check", appauthor=False)
+NOT_THERE = (
+    "there is no inspection {!r} that you may see; choose one at the side, or ask a supervisor "
+    "whether it is yours."
+)
 
 
 def record_place() -> str:
@@ -49,71 +45,41 @@ def the_record() -> Record:
     return _open(record_place())
 
 
-# ---- people -------------------------------------------------------------------------------
-
-
 def person() -> str:
-    """Return the name that stands beside whatever is entered here."""
-    if "person" not in st.session_state:
-        st.session_state["person"] = _remembered()
-    return str(st.session_state["person"])
-
-
-def become(name: str) -> None:
-    """Take another name, and remember it on this machine.
+    """Return the name that stands beside whatever is entered here.
 
     Raises
     ------
-    ValueError
-        If it can't stand in a record.
+    AccessError
+        If the person may not use the screen that they are on, or not any more.
     """
-    told = checked_name(" ".join(name.split()), "person")
-    st.session_state["person"] = told
-    file = _person_file()
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(json.dumps({"person": told}), encoding="utf-8")
-    except OSError:
-        return  # the name holds for this session all the same
-
-
-def _person_file() -> Path:
-    return Path(os.environ.get(PEOPLE) or data_folder() / "person.json")
-
-
-def _remembered() -> str:
-    try:
-        told = json.loads(_person_file().read_text(encoding="utf-8"))["person"]
-        return checked_name(str(told), "person")
-    except (OSError, ValueError, KeyError, TypeError):
-        pass
-    try:
-        return checked_name(getpass.getuser(), "person")
-    except (OSError, KeyError, ImportError, ValueError):
-        return "somebody"
-
-
-def same_person(one: str, other: str) -> bool:
-    """Say whether two names are one person's, as the record compares them."""
-    return _plain(one) == _plain(other)
-
-
-def _plain(name: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+    return allowed().name
 
 
 # ---- the inspection at hand ---------------------------------------------------------------
 
 
 def summaries() -> list[Summary]:
-    """Return all inspections, those that most deserve a look first."""
-    return the_record().ranked()
+    """Return the inspections that the person may see, those that most deserve a look first."""
+    who = the_person()
+    return the_record().ranked(person=None if who.sees_all else who.name)
 
 
 def at_hand() -> str | None:
-    """Return the inspection that the pages are about; None in an empty record."""
+    """Return the inspection that the pages are about; None where there is none to see.
+
+    Raises
+    ------
+    AccessError
+        If the address asks for an inspection that is not there or not theirs to see; which of
+        the two is not told.
+    """
     known = [one.identity for one in summaries()]
-    chosen = st.query_params.get("inspection") or st.session_state.get("at_hand")
+    asked = st.query_params.get("inspection")
+    if asked and asked not in known:
+        st.query_params.pop("inspection")
+        raise AccessError(NOT_THERE.format(asked))
+    chosen = asked or st.session_state.get("at_hand")
     if chosen not in known:
         chosen = known[0] if known else None
     st.session_state["at_hand"] = chosen
@@ -127,7 +93,15 @@ def take_up(identity: str) -> None:
 
 
 def opened(identity: str) -> OpenInspection:
-    """Return an inspection as it stands now."""
+    """Return an inspection as it stands now.
+
+    Raises
+    ------
+    AccessError
+        If it is not the person's to see.
+    """
+    if not the_person().sees_all and identity not in {one.identity for one in summaries()}:
+        raise AccessError(NOT_THERE.format(identity))
     return the_record().inspection(identity)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from inspection.record import LoggedFinding, OpenInspection, Record, RecordError
-from ui.session import same_person
+from inspection.record_plain import same_person
 
 Decision = Literal["accepted", "sent back", "overruled"]
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice

@@ -41,6 +41,8 @@ def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
             st.rerun()
     waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
     others = [one for one in waiting if one.identity != there.inspection.identity]
-    if others and st.button(f"Next inspection: {others[0].identity}", icon=":material/skip_next:"):
+    if others and st.button(
+        f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"
+    ):
         take_up(others[0].identity)
         st.rerun()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from vision.estimate import Finding, Refusal, Result
 
 CAUTIONS = (
@@ -32,3 +34,19 @@ def refused(refusal: Refusal) -> str:
     """Return why a photograph gives no diameter, as one line."""
     reasons = " ".join(sentence(finding) for finding in refusal.findings)
     return f"{place(refusal)}: no diameter. {reasons}"
+
+
+def as_typed(text: str) -> str:
+    """Return a user's text so that a page shows it as it was typed, not read as markup.
+
+    Examples
+    --------
+    >>> print(as_typed("*7* <b>"))
+    \\*7\\* \\<b\\>
+    >>> print(as_typed("1. - a"))
+    1\\. - a
+    """
+    text = " ".join(text.split())
+    for sign in "\\`*_{}[]<>#$~|:&":
+        text = text.replace(sign, f"\\{sign}")
+    return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would begin a list

@@ -9,6 +9,7 @@ import streamlit as st
 
 from inspection.lengths import parse_length
 from inspection.record import OpenInspection
+from ui.door import download
 from ui.page_parts import as_typed, begin, plainly, tell_later
 from ui.sample import check_from, plain_check
 from ui.session import person, the_record
@@ -47,9 +48,9 @@ def _print(there: OpenInspection | None) -> None:
     with plainly():
         layout = layout_for(nominal, paper)
         pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
-        st.download_button(
-            f"Download {2 * int(count)} cards (PDF)", pdf, "cards.pdf", "application/pdf",
-            type="primary", icon=":material/download:", on_click="ignore",
+        download(
+            f"Download {2 * int(count)} cards (PDF)", lambda: pdf, "cards.pdf", "application/pdf",
+            primary=True,
         )  # fmt: skip
         st.caption(
             f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "

@@ -12,6 +12,7 @@ from inspection.case import Judgement
 from inspection.folder import Folder
 from inspection.limits import Limit
 from inspection.record import OpenInspection
+from ui.door import download, opens
 from ui.entries import readings_table
 from ui.figure_sources import along_rope, roundness
 from ui.page_parts import STATE_MARKS, WORD_MARKS, as_typed, begin, plainly, say_cautions
@@ -115,10 +116,8 @@ def _report(there: OpenInspection) -> None:
     pdf, page = made
     name = "".join(letter if letter.isalnum() else "-" for letter in identity)
     with st.container(horizontal=True):
-        st.download_button("Report as PDF", pdf, f"{name}.pdf", "application/pdf",
-                           on_click="ignore", icon=":material/download:")  # fmt: skip
-        st.download_button("Report as HTML", page, f"{name}.html", "text/html",
-                           on_click="ignore", icon=":material/download:")  # fmt: skip
+        download("Report as PDF", lambda: pdf, f"{name}.pdf", "application/pdf")
+        download("Report as HTML", lambda: page, f"{name}.html", "text/html")
 
 
 def _take_away(there: OpenInspection) -> None:
@@ -127,11 +126,11 @@ def _take_away(there: OpenInspection) -> None:
     _report(there)
     with st.container(horizontal=True):
         for suffix in (".csv", ".xlsx"):
-            st.download_button(
+            download(
                 f"Readings as {suffix[1:].upper()}",
                 partial(readings_table, the_record(), suffix, inspection=identity),
-                file_name=f"readings{suffix}", on_click="ignore", icon=":material/download:",
-            )  # fmt: skip
+                f"readings{suffix}",
+            )
     st.caption(
         f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can be held "
         "to it later."
@@ -143,7 +142,8 @@ if inspection is not None:
     with plainly():
         if not (inspection.readings or inspection.results):
             st.info("Nothing to judge yet: give photographs and readings first.")
-            st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
+            if opens("photographs"):
+                st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
         else:
             found = judged(inspection)
             _first(inspection, found)

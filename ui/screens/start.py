@@ -5,12 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record import Summary
+from ui.door import opens
 from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, say_cautions, tell_later
 from ui.sample import load_sample, sample_folder
 from ui.session import person, record_place, summaries, take_up, the_record
 
 
 def _first_steps() -> None:
+    if not opens("rope"):
+        st.info("There is no inspection yet; an inspector begins one.",
+                icon=":material/hourglass_empty:")  # fmt: skip
+        return
     st.markdown(
         "**Nothing has been entered yet.** Photograph a rope beside a printed card, write down "
         "what the gauge says, and see whether the two agree."
@@ -71,14 +76,16 @@ def _overview(known: list[Summary]) -> None:
             if one.headline:
                 st.markdown(f":material/visibility: {as_typed(one.headline)}")
             with st.container(horizontal=True):
-                for page, words, icon in (
-                    ("screens/review.py", "Review", ":material/rate_review:"),
-                    ("screens/readings.py", "Readings", ":material/edit_note:"),
-                    ("screens/result.py", "Result", ":material/fact_check:"),
+                for screen, words, icon in (
+                    ("review", "Review", ":material/rate_review:"),
+                    ("readings", "Readings", ":material/edit_note:"),
+                    ("result", "Result", ":material/fact_check:"),
                 ):
-                    if st.button(words, key=f"{page} {one.identity}", icon=icon):
+                    if not opens(screen):
+                        continue
+                    if st.button(words, key=f"{screen} {one.identity}", icon=icon):
                         take_up(one.identity)
-                        st.switch_page(page)
+                        st.switch_page(f"screens/{screen}.py")
     if len(known) > 12:
         st.caption(f"{len(known) - 12} more are in the list at the side and under Supervise.")
 
@@ -90,7 +97,9 @@ with plainly():
         _first_steps()
     else:
         _overview(everything)
-        st.page_link("screens/rope.py", label="Begin another inspection", icon=":material/add:")
-    place = record_place().rsplit("@", 1)[-1]
-    st.caption(f"Record: {place}")
+        if opens("rope"):
+            st.page_link("screens/rope.py", label="Begin another inspection",
+                         icon=":material/add:")  # fmt: skip
+    if opens("supervise"):
+        st.caption(f"Record: {as_typed(record_place().rsplit('@', 1)[-1])}")
     say_cautions()

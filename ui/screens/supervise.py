@@ -13,6 +13,7 @@ from inspection.crosscheck import Comparison, CrossCheck
 from inspection.history import Point, trends
 from inspection.record import OpenInspection, Summary
 from ui.check_tables import chance_words
+from ui.door import download
 from ui.entries import (
     MOST_JUDGED,
     Entry,
@@ -69,15 +70,9 @@ def _entries(there: list[OpenInspection]) -> None:
         st.caption(f"{len(entries) - SHOWN} more are in the exported table.")
     with st.container(horizontal=True):
         for suffix, words in ((".csv", "Entries as CSV"), (".xlsx", "Entries as XLSX")):
-            st.download_button(
-                words, partial(entries_table, entries, suffix),
-                file_name=f"entries-to-look-at{suffix}", on_click="ignore",
-                icon=":material/download:",
-            )  # fmt: skip
-        st.download_button(
-            "All readings as CSV", lambda: readings_table(the_record(), ".csv"),
-            file_name="readings.csv", on_click="ignore", icon=":material/download:",
-        )  # fmt: skip
+            download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
+        download("All readings as CSV", partial(readings_table, the_record(), ".csv"),
+                 "readings.csv")  # fmt: skip
 
 
 def _entry(rank: int, one: Entry) -> None:
