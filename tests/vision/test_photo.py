@@ -11,53 +11,11 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
-from numpy.typing import NDArray
+from photo_files import LOSSLESS, LOSSY, Pixels, refusal, saved, scene
 from PIL import Image, ImageOps
 
 from vision.decode import CMYK_PLAIN, ON_WHITE
-from vision.photo import Photo, PhotoError, open_photo, photo_from_array
-
-Pixels = NDArray[np.uint8]
-
-
-def scene(width: int = 192, height: int = 144, seed: int = 1) -> Pixels:
-    """A picture with fields, noise and no symmetry, wider than high."""
-    rng = np.random.default_rng(seed)
-    fields = cv2.resize(rng.uniform(20, 235, (6, 8, 3)), (width, height))
-    noisy = np.clip(fields + rng.normal(0, 4, fields.shape), 0, 255)
-    return np.asarray(noisy, np.uint8)
-
-
-def saved(kind: str, image: Image.Image | None = None, **options: Any) -> bytes:
-    file = io.BytesIO()
-    (image or Image.fromarray(scene())).save(file, kind, **options)
-    return file.getvalue()
-
-
-def refusal(source: bytes | str | Path, name: str = "") -> str:
-    with pytest.raises(PhotoError) as caught:
-        open_photo(source, name=name)
-    words = str(caught.value)
-    assert words.endswith(".")
-    assert "\n" not in words
-    return words
-
-
-LOSSLESS: dict[str, bytes] = {
-    "PNG": saved("PNG"),
-    "TIFF": saved("TIFF"),
-    "TIFF LZW": saved("TIFF", compression="tiff_lzw"),
-    "WebP": saved("WEBP", lossless=True),
-}
-LOSSY: dict[str, bytes] = {
-    "JPEG": saved("JPEG", quality=90),
-    "JPEG progressive": saved("JPEG", quality=90, progressive=True),
-    "JPEG 4:2:0 with restarts": saved("JPEG", quality=90, subsampling=2, restart_marker_rows=1),
-    "WebP": saved("WEBP", quality=90),
-    "AVIF": saved("AVIF", quality=90),
-    "JPEG in TIFF": saved("TIFF", compression="jpeg"),
-    "JPEG CMYK": saved("JPEG", Image.fromarray(scene()).convert("CMYK"), quality=90),
-}
+from vision.photo import Photo, open_photo, photo_from_array
 
 
 @pytest.mark.parametrize("kind", LOSSLESS)
