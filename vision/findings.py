@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from vision.archive_reasons import ARCHIVE_ROWS
 from vision.estimate import Finding, PointPx
 
 
@@ -215,7 +216,7 @@ REASONS: dict[str, Reason] = {
         "{value:.1f} % only; {limit:.1f} % is the most.",
         "Go nearer, give more even light, and wipe the rope.",
     ),
-}
+} | {code: Reason(*row) for code, row in ARCHIVE_ROWS.items()}
 
 
 def finding(

@@ -1,0 +1,102 @@
+"""Reasons for photographs without the card, as rows for the catalogue in `vision.findings`.
+
+Each row: severity, limit, unit, what was seen, what to do. Free of imports, so that the
+catalogue can take it in.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Row = tuple[Literal["refuse", "warn"], float | None, str, str, str]
+
+ARCHIVE_ROWS: dict[str, Row] = {
+    "archive": (
+        "warn",
+        None,
+        "%",
+        "Measured without the card, by a rule or a known length in the picture: its scale alone "
+        "is known to {value:.2f} % (k = 2).",
+        "Such a figure is less sure than one with the card: photograph with the card where you "
+        "still can.",
+    ),
+    "points-too-near": (
+        "refuse",
+        40.0,
+        "px",
+        "The two points of the known length are only {value:.0f} px apart; {limit:.0f} px is the "
+        "least.",
+        "Mark two points farther apart, or use the photograph in its full size.",
+    ),
+    "no-graduations": (
+        "refuse",
+        None,
+        "1",
+        "No evenly spaced marks were found along the line between the two points.",
+        "Mark both points on one row of graduations; or give the two points and their length "
+        "without looking for graduations.",
+    ),
+    "too-few-graduations": (
+        "refuse",
+        8.0,
+        "marks",
+        "Only {value:.0f} evenly spaced marks were found on the rule; {limit:.0f} are needed.",
+        "Show more of the rule, sharply; or give the two points and their length without looking "
+        "for graduations.",
+    ),
+    "length-contradicts": (
+        "refuse",
+        None,
+        "mm",
+        "The length given is {limit:.2f} mm, but by the marks of the rule the two points lie "
+        "{value:.2f} mm apart.",
+        "Read the rule again at both points: its figures may be cm, mm or inch.",
+    ),
+    "object-short": (
+        "refuse",
+        12.0,
+        "px",
+        "The edges can be followed over {value:.0f} px only; {limit:.0f} px is the least.",
+        "Choose a place where both edges run on, or go nearer.",
+    ),
+    "object-unclear": (
+        "refuse",
+        4.0,
+        "1",
+        "The object stands out from what lies beside it by only {value:.1f} times the noise; "
+        "{limit:.0f} times is the least.",
+        "Begin and end the line on plain ground close beside the object, its middle on the "
+        "object; or mark two points on each edge yourself.",
+    ),
+    "object-not-found": (
+        "refuse",
+        None,
+        "1",
+        "No two edges that run on side by side were found along the line.",
+        "Draw the line square across the object, from plain ground to plain ground; or mark two "
+        "points on each edge yourself.",
+    ),
+    "height-unsaid": (
+        "warn",
+        None,
+        "mm",
+        "How high the object lies over the rule's face was not said; its middle was taken "
+        "{value:.1f} mm over it.",
+        "Say whether it lay beside the rule, on it, or level with it: U becomes smaller.",
+    ),
+    "face-tilted": (
+        "refuse",
+        50.0,
+        "deg",
+        "The camera was tilted {value:.0f} degrees against the rule; {limit:.0f} degrees is the "
+        "most.",
+        "Take a photograph that looks squarely at the rule and the object.",
+    ),
+    "archive-unsure": (
+        "refuse",
+        20.0,
+        "%",
+        "The figure would be known to {value:.0f} % only; {limit:.0f} % is the most.",
+        "Mark a longer length, closer to the object.",
+    ),
+}
