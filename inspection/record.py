@@ -19,6 +19,8 @@ from inspection.record_entries import (
     Photograph,
     Review,
     ReviewState,
+    StationReview,
+    StationState,
     Summary,
 )
 from inspection.record_errors import RecordError, StaleError
@@ -38,6 +40,8 @@ __all__ = [
     "Review",
     "ReviewState",
     "StaleError",
+    "StationReview",
+    "StationState",
     "Summary",
     "Verification",
     "open_record",

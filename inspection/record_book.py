@@ -18,7 +18,6 @@ from inspection.record_entries import LoggedReading, OpenInspection, ReviewState
 from inspection.record_events import Event, fingerprint, iter_events
 from inspection.record_plain import Plain, gauge_from, plain, rope_from
 from inspection.record_results import save_replacement, save_results
-from inspection.record_stations import save_station_review
 from inspection.record_tables import gauges, print_checks, ropes
 from inspection.rope import Inspection, Rope
 from vision.estimate import Finding, Result
@@ -198,16 +197,14 @@ class Record:
     ) -> None:  # fmt: skip
         """Accept, send back, overrule or reopen an inspection, or decide about one station.
 
-        Nobody reviews readings that they took or corrected; sending back, overruling and
-        reopening need a reason; who decided can't overrule themselves. A later change of the
-        readings or results opens the inspection again, and the station that they belong to.
+        Nobody reviews readings that they took or corrected; all but accepting needs a reason; who
+        decided can't overrule themselves. Where readings or results change later, the inspection
+        is open again, and what was decided about the station ends.
         """
-        told = {"by": by, "why": why, "revision": revision}
         with self.access.writing(by, inspection, revision) as connection:
-            if station is None:
-                record_judge.save_review(connection, inspection, state, **told)
-            else:
-                save_station_review(connection, inspection, station, state, **told)
+            record_judge.save_review(
+                connection, inspection, state, station, by=by, why=why, revision=revision
+            )
 
     # ---- answers --------------------------------------------------------------------------
 
@@ -276,8 +273,6 @@ class Record:
         """Forget a draft, once it was saved or is not wanted."""
         with self.access.writing() as connection:
             record_drafts.drop(connection, by, inspection, kind=kind)
-
-    # ---- transactions ---------------------------------------------------------------------
 
     @contextmanager
     def together(self) -> Iterator[Record]:

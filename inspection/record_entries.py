@@ -11,6 +11,7 @@ from inspection.rope import Inspection, Rope
 from vision.estimate import Finding, Result
 
 ReviewState = Literal["open", "accepted", "sent back", "overruled"]
+StationState = Literal["accepted", "sent back", "overruled"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,33 @@ class Review:
 
 
 @dataclass(frozen=True, slots=True)
+class StationReview:
+    """One decision about one station.
+
+    Parameters
+    ----------
+    station : int
+        The station.
+    state : {"accepted", "sent back", "overruled"}
+        The decision.
+    back : bool
+        Whether it asks the inspector for something: sent back, or an acceptance overruled.
+    stands : bool
+        False once it was decided anew, or a reading or a result of the station changed.
+    who, at, why : str
+        The person, the time (UTC), the reason.
+    """
+
+    station: int
+    state: StationState
+    back: bool
+    stands: bool
+    who: str
+    at: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Photograph:
     """A photograph that belongs to an inspection.
 
@@ -120,7 +148,7 @@ class OpenInspection:
         The gauges that the readings were taken with.
     results : tuple of Estimate or Refusal
         What the photographs say, by number.
-    findings, reviews, photographs : tuple
+    findings, reviews, photographs, station_reviews : tuple
         What else belongs to it.
     """
 
@@ -136,6 +164,7 @@ class OpenInspection:
     findings: tuple[LoggedFinding, ...]
     reviews: tuple[Review, ...]
     photographs: tuple[Photograph, ...]
+    station_reviews: tuple[StationReview, ...] = ()
 
     @property
     def readings(self) -> tuple[Reading, ...]:

@@ -12,7 +12,11 @@ from inspection.record_entries import ReviewState
 from inspection.record_errors import RecordError
 from inspection.record_plain import plain, same_person
 from inspection.record_state import finding_key
-from inspection.record_stations import not_by_who_read, refuse_while_one_waits
+from inspection.record_stations import (
+    not_by_who_read,
+    refuse_while_one_waits,
+    save_station_review,
+)
 from inspection.record_tables import findings, reviews
 from inspection.record_write import check_revision, need_reason, save, the_inspection
 from vision.estimate import Finding
@@ -60,12 +64,16 @@ def save_review(
     connection: Connection,
     identity: str,
     state: ReviewState,
+    station: int | None = None,
     *,
     by: str,
     why: str,
     revision: int | None,
 ) -> None:
-    """Decide about an inspection; nobody decides about what they read themselves."""
+    """Decide about an inspection or a station; nobody decides about what they read themselves."""
+    if station is not None:
+        save_station_review(connection, identity, station, state, by=by, why=why, revision=revision)
+        return
     row = the_inspection(connection, identity)
     check_revision(connection, row, revision, {"state": state, "why": why})
     if state not in get_args(ReviewState):

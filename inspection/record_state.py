@@ -25,6 +25,7 @@ from inspection.record_tables import (
     results,
     reviews,
     ropes,
+    station_reviews,
     stations,
 )
 from vision.estimate import Estimate
@@ -32,6 +33,8 @@ from vision.estimate import Estimate
 
 def apply_event(connection: Connection, event: Event) -> None:
     """Bring the tables of state from before an event to after it."""
+    if event.kind in _STATION_FIGURES:
+        _end_decisions(connection, event)  # before: it must see where a figure was
     _APPLY[event.kind](connection, event, event.new_value)
     if event.about == "inspection":
         values: Plain = {"revision": event.sequence, "changed_at": event.at}
@@ -42,18 +45,42 @@ def apply_event(connection: Connection, event: Event) -> None:
         connection.execute(_of_inspection(event).values(values))
 
 
-# An accepted inspection whose figures change has not been accepted any more.
-_REOPENS = {
-    "inspection changed",
-    "readings added",
-    "reading corrected",
-    "reading withdrawn",
-    "results added",
+# An accepted inspection or station whose figures change has not been accepted any more.
+_STATION_FIGURES = {
+    "readings added": readings,
+    "reading corrected": readings,
+    "reading withdrawn": readings,
+    "results added": results,
+    "result replaced": results,
+    "result withdrawn": results,
 }
+_REOPENS = {"inspection changed", *_STATION_FIGURES}
 
 
 def _of_inspection(event: Event) -> Any:
     return update(inspections).where(inspections.c.identity == event.subject)
+
+
+def _end_decisions(connection: Connection, event: Event) -> None:
+    """End what was decided about the stations whose figures an event brings, changes or takes."""
+    mine = (station_reviews.c.inspection == event.subject) & station_reviews.c.stands.is_(True)
+    if connection.execute(select(station_reviews.c.event).where(mine).limit(1)).first() is None:
+        return
+    table = _STATION_FIGURES[event.kind]
+    new, old = (
+        told if isinstance(told, list) else [told] if told else []
+        for told in (event.new_value, event.old_value)
+    )
+    there = select(table.c.station).where(
+        table.c.inspection == event.subject, table.c.number.in_([one["number"] for one in old])
+    )
+    touched = {one["station"] for one in new} | set(connection.execute(there).scalars())
+    told = [station for station in touched if station is not None]
+    connection.execute(
+        update(station_reviews)
+        .where(mine, station_reviews.c.station.in_(told))
+        .values(stands=False)
+    )
 
 
 def finding_key(values: Plain) -> str:
@@ -136,6 +163,7 @@ def _results_added(connection: Connection, event: Event, new: Any) -> None:
             "u_mm": given[1],
             "data": canonical({key: item for key, item in values.items() if key != "number"}),
             "event": event.sequence,
+            "withdrawn": False,
         }
         done = connection.execute(
             update(results)
@@ -148,6 +176,17 @@ def _results_added(connection: Connection, event: Event, new: Any) -> None:
             )
             added += 1
     connection.execute(_of_inspection(event).values(results=inspections.c.results + added))
+
+
+def _result_replaced(connection: Connection, event: Event, new: Any) -> None:
+    _results_added(connection, event, [new])
+
+
+def _result_withdrawn(connection: Connection, event: Event, new: Any) -> None:
+    del new
+    mine = results.c.inspection == event.subject, results.c.number == event.old_value["number"]
+    connection.execute(update(results).where(*mine).values(withdrawn=True, event=event.sequence))
+    connection.execute(_of_inspection(event).values(results=inspections.c.results - 1))
 
 
 def _photograph_added(connection: Connection, event: Event, new: Any) -> None:
@@ -219,6 +258,20 @@ def _reviewed(connection: Connection, event: Event, new: Any) -> None:
     )  # fmt: skip
 
 
+def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
+    mine = (
+        station_reviews.c.inspection == event.subject,
+        station_reviews.c.station == new["station"],
+    )
+    connection.execute(update(station_reviews).where(*mine).values(stands=False))
+    connection.execute(
+        insert(station_reviews).values(
+            event=event.sequence, inspection=event.subject, stands=True, who=event.who,
+            at=event.at, why=event.why, **new,
+        )
+    )  # fmt: skip
+
+
 _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "rope added": _keep(ropes),
     "rope changed": _keep(ropes),
@@ -232,8 +285,11 @@ _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "reading corrected": _reading_changed,
     "reading withdrawn": _reading_changed,
     "results added": _results_added,
+    "result replaced": _result_replaced,
+    "result withdrawn": _result_withdrawn,
     "photograph added": _photograph_added,
     "findings set": _findings_set,
     "finding settled": _finding_settled,
     "reviewed": _reviewed,
+    "station reviewed": _station_reviewed,
 }

@@ -156,6 +156,7 @@ results = Table(
     Column("u_mm", Double),
     Column("data", Text, nullable=False),
     Column("event", Integer, nullable=False),
+    Column("withdrawn", Boolean, nullable=False),
     PrimaryKeyConstraint("inspection", "number"),
     Index("results_by_photo", "photo"),
 )
@@ -200,6 +201,21 @@ reviews = Table(
     Index("reviews_by_inspection", "inspection", "event"),
 )
 
+station_reviews = Table(
+    "station_reviews",
+    metadata,
+    Column("event", Integer, primary_key=True, autoincrement=False),
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("back", Boolean, nullable=False),
+    Column("stands", Boolean, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("why", Text, nullable=False),
+    Index("station_reviews_by_station", "inspection", "station"),
+)
+
 # In an order in which each table comes after those that it refers to.
 STATE = (
     ropes,
@@ -212,4 +228,5 @@ STATE = (
     photographs,
     findings,
     reviews,
+    station_reviews,
 )

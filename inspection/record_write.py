@@ -14,9 +14,8 @@ from inspection.record_events import Event, append_event, iter_events
 from inspection.record_plain import Plain, checked_name, checked_text, plain, reading_from
 from inspection.record_read import find_inspection, inspection_of, kept, next_number
 from inspection.record_state import apply_event
-from inspection.record_tables import gauges, photographs, readings, results, ropes
+from inspection.record_tables import gauges, photographs, readings, ropes
 from inspection.rope import Inspection, Rope
-from vision.estimate import Result
 
 
 def save(
@@ -241,41 +240,6 @@ def save_correction(
         connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
         why=why,
     )  # fmt: skip
-
-
-def save_results(
-    connection: Connection,
-    identity: str,
-    added: Sequence[Result],
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
-) -> tuple[int, ...]:
-    """Add what photographs say; a new result of the same photograph and place supersedes."""
-    row = the_inspection(connection, identity)
-    new = [plain(result) for result in added]
-    check_revision(connection, row, revision, new)
-    if not added:
-        return ()
-    there = connection.execute(select(results).where(results.c.inspection == identity)).all()
-    same = {(item.photo, item.at_mm): item for item in there if item.photo}
-    following = next_number(connection, results, identity)
-    numbers: dict[int, Plain] = {}
-    superseded = []
-    for result, values in zip(added, new, strict=True):
-        before = same.get((result.photo_sha256, result.at_mm))
-        if before is None:
-            number, following = following, following + 1
-        else:
-            number = before.number
-            superseded.append({"number": number, "event": before.event})
-        numbers[number] = {"number": number, **values}
-    save(
-        connection, who=by, about="inspection", subject=identity, kind="results added",
-        old=superseded or None, new=list(numbers.values()), why=why,
-    )  # fmt: skip
-    return tuple(numbers)
 
 
 def save_photograph(

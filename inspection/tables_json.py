@@ -103,6 +103,7 @@ def inspection_plain(there: OpenInspection) -> Plain:
         "findings": [plain(item) for item in there.findings],
         "reviews": [plain(item) for item in there.reviews],
         "photographs": [plain(item) for item in there.photographs],
+        "station_reviews": [plain(item) for item in there.station_reviews],
     }
 
 

@@ -66,8 +66,8 @@ NEXT_VERSION = '''
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "9999"
+down_revision = "0002"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))
@@ -80,13 +80,13 @@ def test_an_older_record_is_copied_before_it_is_brought_up_to_date(
     shutil.copy(FIRST_VERSION, path)
     later = tmp_path / "later program 100%"  # a % and a space must not matter
     shutil.copytree(record_open.MIGRATIONS, later)
-    (later / "versions" / "v0002_next.py").write_text(NEXT_VERSION)
+    (later / "versions" / "v9999_next.py").write_text(NEXT_VERSION)
     with monkeypatch.context() as patch:
         patch.setattr(record_open, "MIGRATIONS", later)
         with open_record(path) as record, record.access.reading() as connection:
             connection.execute(text("SELECT page FROM drafts"))
             assert record.fingerprint() == FIRST_FINGERPRINT
-        (copy,) = tmp_path.glob("record.db.before-0001-to-0002-*")
+        (copy,) = tmp_path.glob("record.db.before-0001-to-9999-*")
         with open_record(path):  # nothing more to do, no further copy
             assert len(list(tmp_path.glob("record.db.before-*"))) == 1
     # today's program opens the copy, and refuses the newer record with a sentence
@@ -103,7 +103,7 @@ def test_an_upgrade_that_fails_leaves_the_record_as_it_was(
     later = tmp_path / "later"
     shutil.copytree(record_open.MIGRATIONS, later)
     broken = NEXT_VERSION + '    op.execute("no such statement")\n'
-    (later / "versions" / "v0002_next.py").write_text(broken)
+    (later / "versions" / "v9999_next.py").write_text(broken)
     with monkeypatch.context() as patch:
         patch.setattr(record_open, "MIGRATIONS", later)
         with pytest.raises(RecordError, match="could not be used"):

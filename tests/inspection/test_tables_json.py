@@ -53,6 +53,8 @@ def _fill(record: Record) -> None:
     record.add_results("visit", results, by="A. Berg")
     record.add_photograph("visit", b"bytes", name="s1.jpg", by="A. Berg")
     record.set_findings("visit", [odd], rank=2.0, by="C. Holm")
+    record.replace_result("visit", results[1], None, by="A. Berg", why="of another rope")
+    record.review("visit", "sent back", by="B. Lind", why="again", station=1)
     record.review("visit", "sent back", by="B. Lind", why="again")
     record.add_print_check("set A", {"along_mm": 180.2}, by="A. Berg")
 
