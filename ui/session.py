@@ -106,16 +106,20 @@ def opened(identity: str) -> OpenInspection:
 
 
 @st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")
-def _judged(place: str, identity: str, revision: int, before: tuple[int, ...]) -> Judgement:
-    del place, revision, before  # they are the key: another revision is another judgement
+def _judged(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Judgement:
+    del place, entries, before  # they are the key: other entries are another judgement
     return judge_log(log_of(the_record(), identity))
 
 
 def judged(there: OpenInspection) -> Judgement:
-    """Return all that can be said about an inspection as it stands, worked out once."""
+    """Return all that can be said about an inspection as it stands, worked out once.
+
+    A decision changes no entry, so the next station is not kept waiting for a new judgement.
+    """
+    entries = hash((there.inspection, there.rope, there.logged, there.gauges, there.results))
     before = tuple(
-        (the_record().inspection(one.identity).revision)
+        f"{one.identity} {one.changed_at}"
         for one in the_record().ranked(rope=there.rope.identity)
         if (one.on, one.identity) < (there.inspection.on, there.inspection.identity)
     )
-    return _judged(record_place(), there.inspection.identity, there.revision, before)
+    return _judged(record_place(), there.inspection.identity, entries, before)

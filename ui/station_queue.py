@@ -7,18 +7,25 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from inspection.record import LoggedFinding, OpenInspection, Record, RecordError
+from inspection.record import (
+    LoggedFinding,
+    OpenInspection,
+    Record,
+    RecordError,
+    StationReview,
+)
 from inspection.record_plain import same_person
 
 Decision = Literal["accepted", "sent back", "overruled"]
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
 # weighs as in the scrutiny, a refused photograph comes behind whatever concerns a figure.
-FACT, OUTSIDE, REFUSED = 6.0, 5.0, 0.5
+# A station that comes back from its inspector is looked at before what only might be odd.
+FACT, OUTSIDE, RETURNED, REFUSED = 6.0, 5.0, 4.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """A station, or something that belongs to no single station, that needs a look.
+    """A station, or something that belongs to no single station, and what was decided about it.
 
     Parameters
     ----------
@@ -29,23 +36,45 @@ class Doubt:
     strength : float
         How doubtful it is; the queue is sorted by it.
     findings : tuple of LoggedFinding
-        What was found there, the strongest first.
+        What was found there, the strongest first; empty where nothing stands out.
+    decision : StationReview or None
+        The last decision about the station, whether it stands or not.
     """
 
     station: int | None
     view_deg: int | None
     strength: float
     findings: tuple[LoggedFinding, ...]
+    decision: StationReview | None = None
+
+    @property
+    def with_inspector(self) -> bool:
+        """Whether it was sent back and nothing has come of it yet."""
+        return self.decision is not None and self.decision.stands and self.decision.back
+
+    @property
+    def came_back(self) -> bool:
+        """Whether it was sent back, and a figure of it has changed since."""
+        return self.decision is not None and self.decision.back and not self.decision.stands
 
     @property
     def settled(self) -> bool:
-        """Whether everything here was decided."""
-        return all(one.settled_by for one in self.findings)
+        """Whether no reviewer needs to look here before something changes."""
+        if self.with_inspector:
+            return True
+        return not self.came_back and all(one.settled_by for one in self.findings)
+
+    @property
+    def decided(self) -> bool:
+        """Whether a decision stands that another person could overrule."""
+        if self.station is None:
+            return self.settled
+        return self.decision is not None and self.decision.stands
 
     @property
     def name(self) -> str:
         """What to call it."""
-        return name_of(self.findings[0])
+        return f"Station {self.station}" if self.station is not None else name_of(self.findings[0])
 
 
 def name_of(one: LoggedFinding) -> str:
@@ -57,19 +86,43 @@ def name_of(one: LoggedFinding) -> str:
 
 
 def queue(there: OpenInspection) -> list[Doubt]:
-    """Return what needs a look in an inspection, the most doubtful first."""
+    """Return what needs a look in an inspection, the most doubtful first.
+
+    A station that was sent back stays in it, marked as being with the inspector, and needs a
+    look again as soon as one of its readings or photographs has changed.
+    """
     groups: dict[object, list[LoggedFinding]] = {}
     for one in there.findings:
         if one.current:
             station = station_of(one)
             groups.setdefault(one.key if station is None else station, []).append(one)
-    doubts = []
-    for group in groups.values():
-        ranked = sorted(group, key=strength, reverse=True)
-        doubts.append(
-            Doubt(station_of(ranked[0]), _view_of(ranked[0]), strength(ranked[0]), tuple(ranked))
-        )
+    decisions = {one.station: one for one in there.station_reviews}  # the last one of each
+    for number, decision in decisions.items():
+        if decision.back:
+            groups.setdefault(number, [])
+    doubts = [_doubt(key, group, decisions) for key, group in groups.items()]
     return sorted(doubts, key=lambda one: -one.strength)
+
+
+def calm_stations(there: OpenInspection) -> list[Doubt]:
+    """Return the stations at which nothing stands out, in their order; they can be decided, too."""
+    taken = {one.station for one in queue(there)}
+    numbers = {one.station for one in (*there.results, *there.readings)} - taken
+    decisions = {one.station: one for one in there.station_reviews}
+    return [
+        Doubt(number, None, 0.0, (), decisions.get(number))
+        for number in sorted(one for one in numbers if one is not None)
+    ]
+
+
+def _doubt(key: object, group: list[LoggedFinding], decisions: dict[int, StationReview]) -> Doubt:
+    ranked = sorted(group, key=strength, reverse=True)
+    station = key if isinstance(key, int) else None
+    decision = None if station is None else decisions.get(station)
+    most = strength(ranked[0]) if ranked else RETURNED
+    if decision is not None and decision.back and not decision.stands:
+        most = max(most, RETURNED)
+    return Doubt(station, _view_of(ranked[0]) if ranked else None, most, tuple(ranked), decision)
 
 
 def strength(one: LoggedFinding) -> float:
@@ -95,50 +148,51 @@ def _view_of(one: LoggedFinding) -> int | None:
 def decide(
     record: Record, there: OpenInspection, doubt: Doubt, decision: Decision, *, by: str, why: str
 ) -> None:
-    """Keep a reviewer's decision about a station in the record.
+    """Keep a reviewer's decision in the record.
 
-    Accepting settles what was found there. Sending back settles it and sends the inspection
-    back with the reason. Overruling settles anew what somebody else decided.
+    Accepting settles what was found there. Sending back asks the inspector for something, with
+    the reason; the inspection is sent back with it. Overruling turns another person's decision
+    round. What belongs to no single station is settled in the same words.
 
     Raises
     ------
     RecordError
-        If the person read or corrected a reading of this inspection, or would overrule
-        themselves or nobody.
+        If the person read or corrected a reading of this inspection, would overrule themselves
+        or nobody, or the inspection was changed meanwhile.
     ValueError
         If a reason is missing.
     """
-    mine = [
-        one for one in there.logged
-        if same_person(by, one.reading.person) or same_person(by, one.corrected_by)
-    ]  # fmt: skip
-    if mine:
-        raise RecordError(
-            f"{by} read or corrected {len(mine)} of these readings and can't review them; "
-            "another person must (see 'You are' at the side)."
-        )
     why = " ".join(why.split())
     if decision != "accepted" and not why:
         raise ValueError(f"a station is {decision} with a reason: say why.")
-    deciders = {one.settled_by for one in doubt.findings if one.settled_by}
-    if decision == "overruled":
-        if not deciders:
-            raise RecordError("nothing was decided here yet: accept it or send it back.")
-        if any(same_person(by, one) for one in deciders):
-            raise RecordError(f"{by} decided here; another person must overrule it.")
+    if decision == "overruled" and doubt.station is None:
+        _check_overruling(doubt, by)
     how = f"{decision}: {why}" if why else decision
     identity = there.inspection.identity
+    back = decision == "sent back"
     with record.together() as writing:
         if writing.inspection(identity).revision != there.revision:
             raise RecordError(
                 f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
                 "look at it as it is now, and decide then."
             )
-        for one in doubt.findings:
-            if decision == "overruled" or not one.settled_by:
-                writing.settle_finding(identity, one.key, how=how, by=by)
-        if decision == "sent back":
+        if doubt.station is not None:
+            writing.review(identity, decision, by=by, why=why, station=doubt.station)
+            back = writing.inspection(identity).station_reviews[-1].back
+        if doubt.station is None or not back:
+            for one in doubt.findings:
+                if decision == "overruled" or not one.settled_by:
+                    writing.settle_finding(identity, one.key, how=how, by=by)
+        if back:
             writing.review(identity, "sent back", by=by, why=f"{doubt.name}: {why}")
+
+
+def _check_overruling(doubt: Doubt, by: str) -> None:
+    deciders = {one.settled_by for one in doubt.findings if one.settled_by}
+    if not deciders:
+        raise RecordError("nothing was decided here yet: accept it or send it back.")
+    if any(same_person(by, one) for one in deciders):
+        raise RecordError(f"{by} decided here; another person must overrule it.")
 
 
 def budget_in_words(shares: list[tuple[str, float]]) -> str:
