@@ -21,6 +21,7 @@ from sqlalchemy.exc import OperationalError
 from inspection.readings import Gauge
 from inspection.record import Record, open_record
 from inspection.rope import Inspection, Rope
+from tests.inspection.reading_tables import SAMPLE
 
 
 def _server_programs() -> Path:
@@ -143,3 +144,11 @@ def file_record(path: Path) -> Iterator[Record]:
         record.add_gauge(Gauge("C-07", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
         yield record
+
+
+@pytest.fixture
+def sample(tmp_path: Path) -> Path:
+    """A table of three readings, as CSV."""
+    path = tmp_path / "readings.csv"
+    path.write_text(SAMPLE, encoding="utf-8")
+    return path

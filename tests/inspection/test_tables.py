@@ -12,12 +12,7 @@ from openpyxl import Workbook, load_workbook
 
 from inspection import tables, tables_xlsx
 from inspection.tables import harmless, read_sheet, unharmed, write_sheet
-
-
-def _csv(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:
-    path = tmp_path / "table.csv"
-    path.write_bytes(text.encode(encoding))
-    return path
+from tests.inspection.reading_tables import csv_file
 
 
 def _book(path: Path, rows: list[list[str]]) -> Path:
@@ -100,10 +95,10 @@ def test_too_many_rows_or_bytes_are_refused(
     with pytest.raises(ValueError, match="more than 3 rows"):
         read_sheet(_book(tmp_path / "t.xlsx", rows))
     with pytest.raises(ValueError, match="more than 3 rows"):
-        read_sheet(_csv(tmp_path, "a\n1\n2\n3\n4\n"))
+        read_sheet(csv_file(tmp_path, "a\n1\n2\n3\n4\n"))
     monkeypatch.setattr(tables, "MOST_BYTES", 5)
     with pytest.raises(ValueError, match="MB is the most"):
-        read_sheet(_csv(tmp_path, "a\n1\n2\n3\n"))
+        read_sheet(csv_file(tmp_path, "a\n1\n2\n3\n"))
     with pytest.raises(ValueError, match="can't be read: No such file"):
         read_sheet(tmp_path / "none.csv")
     with pytest.raises(ValueError, match=r"written as \.csv or \.xlsx; got 't\.ods'"):

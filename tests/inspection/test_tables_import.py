@@ -17,22 +17,7 @@ from inspection.tables_out import (
     export_ropes,
     export_summary,
 )
-
-# The columns of a readings.csv as the sample inspection has it.
-SAMPLE = """\
-inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,permissible_error_mm,\
-calibration_due,person,logged_at
-visit,1,0,"22,41",C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:14:00
-visit,1,90,22.4 mm,C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:15:10
-visit,2,0,7/8,C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:21:00
-"""
-
-
-@pytest.fixture
-def sample(tmp_path: Path) -> Path:
-    path = tmp_path / "readings.csv"
-    path.write_text(SAMPLE, encoding="utf-8")
-    return path
+from tests.inspection.reading_tables import SAMPLE, csv_file
 
 
 @pytest.fixture
@@ -40,12 +25,6 @@ def empty(tmp_path: Path) -> Iterator[Record]:
     with open_record(tmp_path / "record.db") as record:
         record.add_rope(Rope("hoist rope 1", 22.0), by="A. Berg")
         yield record
-
-
-def _csv(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:
-    path = tmp_path / "table.csv"
-    path.write_bytes(text.encode(encoding))
-    return path
 
 
 def test_nothing_is_imported_if_a_row_is_bad_unless_the_good_are_asked_for(
@@ -93,7 +72,7 @@ def test_rows_that_contradict_the_record_are_rejected(
     import_readings(empty, read_readings(sample), by="C. Holm", rope="hoist rope 1")
     text = SAMPLE.replace("T09", "T10").replace(*change)
     with pytest.raises(RejectedError, match=r".") as told:
-        import_readings(empty, read_readings(_csv(tmp_path, text)), by="C. Holm")
+        import_readings(empty, read_readings(csv_file(tmp_path, text)), by="C. Holm")
     assert reason in told.value.rejected[0].reason
 
 
@@ -105,7 +84,7 @@ def test_new_inspections_take_rope_day_and_positions_from_the_table(
         "hoist rope 1,v,2026-11-02,2,\"41,5\",0,22.4,C,micrometer,0.01,0,A\n"
         "hoist rope 1,v,2026-11-02,1,0,0,22.4,C,micrometer,0.01,0,B\n"
     )  # fmt: skip
-    import_readings(empty, read_readings(_csv(tmp_path, text)), by="C. Holm")
+    import_readings(empty, read_readings(csv_file(tmp_path, text)), by="C. Holm")
     visit = empty.inspection("v").inspection
     assert isinstance(visit, Inspection)
     assert [(item.number, item.position_m) for item in visit.stations] == [(1, 0.0), (2, 41.5)]
@@ -118,7 +97,7 @@ def test_ropes_come_from_a_table(tmp_path: Path, empty: Record) -> None:
         "luffing rope;7/8;8;Fibre;Rotation resistant;22,4;2025-03-01\n"
         "hoist rope 1;22;;;;;\n"
     )
-    table = read_ropes(_csv(tmp_path, text))
+    table = read_ropes(csv_file(tmp_path, text))
     with pytest.raises(RejectedError, match=r"line 3: the rope 'hoist rope 1' is in the record"):
         import_ropes(empty, table, by="A. Berg")
     assert import_ropes(empty, table, by="A. Berg", keep_good=True).ropes == 1

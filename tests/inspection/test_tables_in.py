@@ -15,28 +15,7 @@ from inspection.tables_in import read_readings, read_ropes
 from inspection.tables_out import (
     write_template,
 )
-
-# The columns of a readings.csv as the sample inspection has it.
-SAMPLE = """\
-inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,permissible_error_mm,\
-calibration_due,person,logged_at
-visit,1,0,"22,41",C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:14:00
-visit,1,90,22.4 mm,C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:15:10
-visit,2,0,7/8,C-07,wide-jaw caliper,0.01,0.03,2027-01-31,A. Berg,2026-11-02T09:21:00
-"""
-
-
-@pytest.fixture
-def sample(tmp_path: Path) -> Path:
-    path = tmp_path / "readings.csv"
-    path.write_text(SAMPLE, encoding="utf-8")
-    return path
-
-
-def _csv(tmp_path: Path, text: str, encoding: str = "utf-8") -> Path:
-    path = tmp_path / "table.csv"
-    path.write_bytes(text.encode(encoding))
-    return path
+from tests.inspection.reading_tables import SAMPLE, csv_file
 
 
 def test_the_sample_columns_are_read(sample: Path) -> None:
@@ -66,7 +45,7 @@ def test_the_sample_columns_are_read(sample: Path) -> None:
 def test_columns_are_matched_kindly(tmp_path: Path, headings: str) -> None:
     separator = "\t" if "\t" in headings else ";"
     row = separator.join(["visit", "2", "90°", "22,4", "C-07", "A. Berg"])
-    table = read_readings(_csv(tmp_path, f"{headings}\n{row}\n"))
+    table = read_readings(csv_file(tmp_path, f"{headings}\n{row}\n"))
     assert table.rejected == ()
     reading = table.rows[0].reading
     assert (reading.station, reading.view_deg, reading.value_mm) == (2, 90, 22.4)
@@ -101,7 +80,7 @@ def test_units_in_the_heading_count_and_stay_with_what_was_typed(
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_encodings_are_told_apart_and_a_guess_is_said(tmp_path: Path, encoding: str) -> None:
     text = SAMPLE.replace("A. Berg", "Åsa Bjørk")
-    table = read_readings(_csv(tmp_path, text, encoding))
+    table = read_readings(csv_file(tmp_path, text, encoding))
     assert table.rows[0].reading.person == "Åsa Bjørk"
     assert len(table.notes) == (1 if encoding == "cp1252" else 0)
     assert all("read as Windows-1252" in note for note in table.notes)
@@ -137,7 +116,7 @@ HEAD = "inspection,station,view_deg,typed,gauge,person,logged_at,gauge_kind,reso
 def test_a_bad_row_is_told_with_its_line_and_reason(tmp_path: Path, row: str, reason: str) -> None:
     good = "v,1,0,22.4,C,A\n"
     row = row.replace("22,4,C,A,,,,,", "22,4,C,A,,micrometer,0.01,0.02")
-    table = read_readings(_csv(tmp_path, f"{HEAD}{good}\n{row}\n{good}"))
+    table = read_readings(csv_file(tmp_path, f"{HEAD}{good}\n{row}\n{good}"))
     assert len(table.rows) == 2
     (bad,) = table.rejected
     assert bad.line == 4  # the empty line 3 counts, as an editor counts it
@@ -147,7 +126,7 @@ def test_a_bad_row_is_told_with_its_line_and_reason(tmp_path: Path, row: str, re
 
 def test_a_check_column_that_says_something_else_rejects_the_row(tmp_path: Path) -> None:
     text = "inspection,station,view,typed,value_mm,gauge,person\nv,1,0,22.41,22.14,C,A\n"
-    (bad,) = read_readings(_csv(tmp_path, text)).rejected
+    (bad,) = read_readings(csv_file(tmp_path, text)).rejected
     assert "means 22.41 mm, but column 'value_mm' says 22.14 mm" in bad.reason
 
 
@@ -166,18 +145,18 @@ def test_a_table_that_makes_no_sense_is_refused_in_one_sentence(
     tmp_path: Path, text: str, sentence: str
 ) -> None:
     with pytest.raises(ValueError, match=r".") as told:
-        read_readings(_csv(tmp_path, text))
+        read_readings(csv_file(tmp_path, text))
     assert sentence in str(told.value)
     assert "\n" not in str(told.value)
 
 
 def test_unused_columns_are_said(tmp_path: Path) -> None:
     text = "inspection,station,view,typed,gauge,person,weather\nv,1,0,22.4,C,A,rain\n"
-    assert read_readings(_csv(tmp_path, text)).notes == ("column 'weather' was not used.",)
+    assert read_readings(csv_file(tmp_path, text)).notes == ("column 'weather' was not used.",)
 
 
 def test_missing_columns_can_be_given(tmp_path: Path) -> None:
-    path = _csv(tmp_path, "station,view,typed\n1,0,22.4\n")
+    path = csv_file(tmp_path, "station,view,typed\n1,0,22.4\n")
     table = read_readings(path, inspection="v", person="A", gauge="C")
     assert table.rows[0].inspection == "v"
     assert table.rows[0].reading.person == "A"
@@ -217,5 +196,5 @@ def test_a_template_is_filled_in_and_read_back(tmp_path: Path, suffix: str) -> N
 
 def test_a_separator_line_and_blank_cells_do_not_matter(tmp_path: Path) -> None:
     text = "sep=;\ninspection;station;view;typed;gauge;person;;\n\n;;;\nv;1;0;22,4;C;A;;\n"
-    table = read_readings(_csv(tmp_path, text))
+    table = read_readings(csv_file(tmp_path, text))
     assert [row.line for row in table.rows] == [5]
