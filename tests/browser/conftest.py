@@ -10,6 +10,8 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +19,8 @@ import pytest
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
+
+    from tests.browser.oidc_provider import Provider
 
 ROOT = Path(__file__).resolve().parents[2]
 # No call leaves the machine; a container has neither a GPU nor a sandbox for the browser.
@@ -76,15 +80,80 @@ def sample_pages(sample: Path, tmp_path: Path) -> Iterator[str]:
     yield from _served(tmp_path)
 
 
-def _served(folder: Path) -> Iterator[str]:
+TEAM = """
+[people."a@example.org"]
+name = "Inspector A"
+roles = ["inspector"]
+
+[people."c@example.org"]
+name = "Inspector C"
+roles = ["inspector"]
+
+[people."b@example.org"]
+name = "Reviewer B"
+roles = ["inspector", "reviewer"]
+
+[people."d@example.org"]
+name = "Supervisor D"
+roles = ["supervisor"]
+"""
+
+
+@pytest.fixture
+def team_pages(sample: Path, tmp_path: Path) -> Iterator[tuple[str, Provider]]:
+    """Yield the address of a team's pages, and the provider that its people log in at.
+
+    The sample inspection is Inspector A's; "2026-10-c-only" is Inspector C's.
+    """
+    provider_of = pytest.importorskip(
+        "tests.browser.oidc_provider", reason="the login's test needs joserfc"
+    )
+    pytest.importorskip("authlib", reason="the login needs the extra team")
+    from inspection.record import open_record
+
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    with open_record(tmp_path / "record.db") as record:
+        there = record.ranked()[0]
+        other = replace(
+            record.inspection(there.identity).inspection, identity="2026-10-c-only",
+            inspector="Inspector C", on=date(2026, 10, 1),
+        )  # fmt: skip
+        record.add_inspection(other, by="Inspector C")
+    people: dict[str, dict[str, object]] = {
+        f"{letter}@example.org": {"email_verified": True} for letter in "abcd"
+    }
+    people["stranger@example.org"] = {"email_verified": True, "name": "A Stranger"}
+    with provider_of.serving(people) as provider:
+        port = free_port()
+        provider.redirect_uri = f"http://127.0.0.1:{port}/oauth2callback"
+        login = {
+            "redirect_uri": provider.redirect_uri,
+            "cookie_secret": "0123456789abcdef0123456789abcdef",
+            "client_id": provider_of.CLIENT,
+            "client_secret": provider_of.SECRET,
+            "server_metadata_url": f"{provider.issuer}/.well-known/openid-configuration",
+        }
+        team = tmp_path / "team.toml"
+        section = "".join(f'{name} = "{value}"\n' for name, value in login.items())
+        team.write_text(f"[auth]\n{section}{TEAM}", encoding="utf-8")
+        for address in _served(tmp_path, "--team", str(team), port=port):
+            yield address, provider
+
+
+def free_port() -> int:
+    """Return a port of this machine that nothing listens at."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+        return int(free.getsockname()[1])
+
+
+def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
+    port = port or free_port()
     environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
     (folder / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     command = [sys.executable, "-m", "ui.cli", "page", "--no-browser", "--port", str(port)]
     server = subprocess.Popen(
-        [*command, "--record", str(folder / "record.db")], cwd=ROOT, env=environment,
+        [*command, "--record", str(folder / "record.db"), *more], cwd=ROOT, env=environment,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     told = f"http://127.0.0.1:{port}"

@@ -1,0 +1,168 @@
+"""People of a team in browsers of their own: a real login, roles, drafts, addresses, log-out."""
+
+from __future__ import annotations
+
+import re
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, Page
+
+    from tests.browser.oidc_provider import Provider
+
+SAMPLE = "2026-09-quay-crane-2"
+FOREIGN = "2026-10-c-only"
+SIZES = [(1280, 900), (360, 780)]
+
+
+@contextmanager
+def browser_of(browser: Browser, size: tuple[int, int]) -> Iterator[Page]:
+    """Yield a page of a browser that shares no cookie with any other."""
+    width, height = size
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=width < 600, is_mobile=width < 600
+    )
+    context.set_default_timeout(30_000)
+    yield context.new_page()
+    context.close()
+
+
+def quiet(page: Page) -> None:
+    page.wait_for_function("!document.querySelector('[data-test-script-state=running]')")
+
+
+def log_in(page: Page, address: str, email: str) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(address)
+    expect(page.get_by_text("Log in to see the inspections")).to_be_visible()
+    quiet(page)
+    page.get_by_role("button", name="Log in").click()
+    page.get_by_role("link", name=email).click()  # the provider's own page
+    page.wait_for_url(re.compile(f"^{re.escape(address)}"))
+
+
+def open_sidebar(page: Page) -> None:
+    """Open the side on a phone, where it is folded away."""
+    shown = page.get_by_test_id("stExpandSidebarButton")
+    if shown.is_visible():
+        shown.click()
+
+
+def log_out(page: Page) -> None:
+    from playwright.sync_api import expect
+
+    open_sidebar(page)
+    quiet(page)
+    page.get_by_role("button", name="Log out").first.click()
+    expect(page.get_by_text("Log in to see the inspections")).to_be_visible()
+
+
+def type_reading(page: Page, text: str) -> None:
+    """Type into the first reading of the table, with the keyboard alone."""
+    from playwright.sync_api import expect
+
+    expect(page.get_by_test_id("glide-cell-3-0")).to_be_attached()
+    quiet(page)
+    page.get_by_test_id("data-grid-canvas").first.focus()
+    page.wait_for_function("document.activeElement.id.startsWith('glide-cell-')")
+    for column in (2, 3):
+        page.keyboard.press("ArrowRight")
+        expect(page.locator(f"#glide-cell-{column}-0")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.locator("#portal input").fill(text)
+    page.locator("#portal input").press("Enter")
+
+
+def fits(page: Page) -> bool:
+    return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
+def test_two_people_in_two_browsers(
+    browser: Browser, team_pages: tuple[str, Provider], size: tuple[int, int]
+) -> None:
+    from playwright.sync_api import expect
+
+    address, provider = team_pages
+    with browser_of(browser, size) as inspector, browser_of(browser, size) as reviewer:
+        log_in(inspector, address, "a@example.org")
+        expect(inspector.get_by_text("quay crane 2, hoist rope, left").first).to_be_visible()
+        expect(inspector.get_by_role("button", name="Readings")).to_have_count(1)  # not C's too
+        expect(inspector.get_by_role("button", name="Review")).to_have_count(0)
+        open_sidebar(inspector)
+        expect(inspector.get_by_text("Inspector A", exact=True)).to_be_visible()
+        expect(inspector.get_by_role("link", name="Supervise")).to_have_count(0)
+
+        # another one's inspection by its address, and pages of other roles by theirs
+        inspector.goto(f"{address}/result?inspection={FOREIGN}")
+        expect(inspector.get_by_text("that you may see")).to_be_visible()
+        expect(inspector.get_by_text("Along the rope")).to_have_count(0)
+        for path, role in (("review", "reviewer or supervisor"), ("supervise", "supervisor")):
+            inspector.goto(f"{address}/{path}")
+            expect(inspector.get_by_text(f"This page is for the {role};")).to_be_visible()
+            assert fits(inspector)
+
+        # a draft is there again for who typed it, and for nobody else
+        inspector.goto(f"{address}/readings?inspection={SAMPLE}")
+        type_reading(inspector, "23,45")
+        quiet(inspector)
+        inspector.goto(f"{address}/readings?inspection={SAMPLE}")
+        expect(inspector.get_by_text("nothing that you typed was lost")).to_be_visible()
+        log_in(reviewer, address, "b@example.org")
+        reviewer.goto(f"{address}/readings?inspection={SAMPLE}")
+        expect(reviewer.get_by_test_id("glide-cell-3-0")).to_be_attached()
+        quiet(reviewer)
+        assert "nothing that you typed was lost" not in reviewer.content()
+        assert "23,45" not in reviewer.content()
+
+        # a reviewer opens both; a file is handed to people of the team only
+        reviewer.goto(f"{address}/result?inspection={SAMPLE}")
+        expect(reviewer.get_by_role("heading", name="To take away")).to_be_visible()
+        quiet(reviewer)
+        with reviewer.expect_download() as waited:
+            reviewer.get_by_role("button", name="Readings as CSV").click()
+        assert "22.11" in waited.value.path().read_text(encoding="utf-8-sig")
+        refuses_strangers(waited.value.url, reviewer.context)
+
+        log_out(inspector)
+        inspector.goto(f"{address}/readings")
+        expect(inspector.get_by_text("Log in to see the inspections")).to_be_visible()
+    assert provider.refused == []  # the login asked for nothing that the provider had to refuse
+
+
+def refuses_strangers(url: str, context: BrowserContext) -> None:
+    assert context.request.get(url).status == 200
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.urlopen(url)
+    assert refused.value.code == 403
+
+
+@pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
+def test_a_stranger_is_told_what_to_do_and_comes_back_as_somebody_else(
+    browser: Browser, team_pages: tuple[str, Provider], size: tuple[int, int]
+) -> None:
+    from playwright.sync_api import expect
+
+    address, _ = team_pages
+    with browser_of(browser, size) as page:
+        page.goto(address)
+        expect(page.get_by_role("button", name="Log in")).to_be_visible()
+        assert fits(page)
+        log_in(page, address, "stranger@example.org")
+        expect(page.get_by_text("stranger@example.org has no role here")).to_be_visible()
+        assert fits(page)
+        page.goto(f"{address}/review?inspection={SAMPLE}")
+        expect(page.get_by_text("has no role here")).to_be_visible()
+        assert "22.11" not in page.content()
+        log_out(page)
+        log_in(page, address, "d@example.org")
+        quiet(page)
+        page.goto(f"{address}/supervise")
+        expect(page.get_by_text("1. station 3, 90 deg")).to_be_visible()
