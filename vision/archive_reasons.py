@@ -68,6 +68,14 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "Begin and end the line on plain ground close beside the object, its middle on the "
         "object; or mark two points on each edge yourself.",
     ),
+    "object-rough": (
+        "refuse",
+        2.0,
+        "%",
+        "An edge swings by {value:.1f} % of the diameter without regular crests; {limit:.0f} % is "
+        "the most for a smooth object.",
+        "Choose another place along the object, or mark two points on each edge yourself.",
+    ),
     "object-not-found": (
         "refuse",
         None,
@@ -80,8 +88,8 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "warn",
         None,
         "mm",
-        "How high the object lies over the rule's face was not said; its middle was taken "
-        "{value:.1f} mm over it.",
+        "How high the object lies over the rule's face was not said; its middle was taken level "
+        "with it, give or take {value:.1f} mm.",
         "Say whether it lay beside the rule, on it, or level with it: U becomes smaller.",
     ),
     "face-tilted": (

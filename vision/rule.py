@@ -1,0 +1,233 @@
+"""Graduations of a plain rule or tape: rows of evenly spaced marks along a line in a photograph.
+
+The user marks two points along the rule and says the length between them. The rule is unrolled
+along that line and cut into narrow bands. In each band the marks are lines darker (or lighter)
+than what lies beside them; runs of neighbours that stand one graduation apart (mm, half mm,
+inch / 16 ...) are kept. Which graduation it is follows from the spacing and the given length.
+Perspective is not fitted here (`vision.rule_plane` does): within a run the spacing may drift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.signal import find_peaks
+
+Array = NDArray[np.float64]
+
+INCH_MM = 25.4  # exact (ISO 80000-3)
+SPACINGS_MM = {
+    "half mm": 0.5,
+    "mm": 1.0,
+    "5 mm": 5.0,
+    "cm": 10.0,
+    "1/64 in": INCH_MM / 64,
+    "1/32 in": INCH_MM / 32,
+    "1/16 in": INCH_MM / 16,
+    "1/8 in": INCH_MM / 8,
+    "1/4 in": INCH_MM / 4,
+}
+LEAST_PERIOD_PX = 3.6  # marks closer than this run into each other
+REACH_MM = 32.0  # to each side of the marked line: a rule is 13 to 60 mm wide
+BAND_MM = 0.4
+ALIKE = 0.11  # of the spacing: neighbours further off are no neighbours
+LEAST_RUN = 6
+LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # scatter about a run's own curve: px, and of its spacing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unrolled:
+    """The photograph along a marked line.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (rows, columns), float32
+        Columns run along the line, rows across it, a px each.
+    begin_px : ndarray of shape (2,)
+        Where row 0, column 0 lies in the photograph.
+    along, across : ndarray of shape (2,)
+        Unit vectors of a column's and a row's step.
+    """
+
+    grey: NDArray[np.float32]
+    begin_px: Array
+    along: Array
+    across: Array
+
+    def to_photo(self, columns: Array, rows: Array) -> Array:
+        """Return points of the photograph (N, 2), px."""
+        return (
+            self.begin_px
+            + np.multiply.outer(columns, self.along)
+            + np.multiply.outer(rows, self.across)
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """Neighbouring marks of one graduation in one band.
+
+    Parameters
+    ----------
+    name : str
+        Key of `SPACINGS_MM`.
+    columns : ndarray of shape (N,)
+        Where the marks stand, columns of the unrolled rule, growing; one spacing apart.
+    row : float
+        Middle of the band.
+    """
+
+    name: str
+    columns: Array
+    row: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rule:
+    """What was found along a marked line.
+
+    Parameters
+    ----------
+    unrolled : Unrolled
+        The photograph along it.
+    runs : tuple of Run
+        Evenly spaced marks.
+    dark : bool
+        Whether the marks are darker than the rule.
+    """
+
+    unrolled: Unrolled
+    runs: tuple[Run, ...]
+    dark: bool
+
+
+def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: float) -> Rule:
+    """Return the evenly spaced marks along the line through two points.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    one, other : ndarray of shape (2,)
+        Two points on the rule, px.
+    length_mm : float
+        Distance between them, mm.
+    """
+    scale = float(np.linalg.norm(other - one)) / length_mm
+    unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)))
+    along = np.full(unrolled.grey.shape[1], scale)
+    found = {dark: find_runs(unrolled, along, dark=dark) for dark in (True, False)}
+    dark = _marks_in(found[True]) >= _marks_in(found[False])
+    return Rule(unrolled, tuple(found[dark]), dark)
+
+
+def _marks_in(runs: list[Run]) -> int:
+    return sum(len(run.columns) for run in runs)
+
+
+def unroll(grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float) -> Unrolled:
+    """Return the photograph along the line through two points, as far as it reaches.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    one, other : ndarray of shape (2,)
+        Two points on the line, px.
+    reach_px : float
+        How far to go to each side of it.
+    """
+    size = np.array([grey.shape[1], grey.shape[0]], float) - 1
+    along = (other - one) / np.linalg.norm(other - one)
+    across = np.array([-along[1], along[0]])
+    with np.errstate(divide="ignore"):
+        bounds = np.stack([-one, size - one]) / np.where(along == 0, 1e-12, along)
+    low, high = np.sort(bounds, axis=0)
+    first, last = float(low.max()), float(high.min())
+    columns, reach = int(last - first) + 1, int(reach_px)
+    begin = one + first * along - reach * across
+    turn = np.column_stack([along, across, begin])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpAffine(
+        grey.astype(np.float32), turn, (columns, 2 * reach + 1), flags=flags,
+        borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"),
+    )  # fmt: skip
+    return Unrolled(np.asarray(cut, np.float32), begin, along, across)
+
+
+def find_runs(rule: Unrolled, px_per_mm: Array, *, dark: bool = True) -> list[Run]:
+    """Return all runs of evenly spaced marks.
+
+    Parameters
+    ----------
+    rule : Unrolled
+        The rule.
+    px_per_mm : ndarray of shape (columns,)
+        Scale along the line as far as it is known.
+    dark : bool, optional
+        Whether the marks are darker than the rule.
+    """
+    scale = float(np.median(px_per_mm))
+    high = max(3, round(BAND_MM * scale))
+    runs = []
+    for row in range(0, rule.grey.shape[0] - high + 1, high):
+        band = rule.grey[row : row + high].mean(axis=0)
+        known = np.isfinite(band)
+        if known.sum() < 0.3 * len(band):
+            continue
+        profile = np.where(known, band, np.nanmedian(band)) * (-1.0 if dark else 1.0)
+        for finest_mm in (0.4, 1.0, 5.0):  # peaks as coarse as the marks: less noise between
+            peaks = _peaks(profile, finest_mm * scale)
+            runs += _runs_among(peaks, px_per_mm, row + (high - 1) / 2, finest_mm)
+    return runs
+
+
+def _peaks(profile: Array, period_px: float) -> Array:
+    """Return where marks stand, to a part of a column."""
+    if period_px < 0.9 * LEAST_PERIOD_PX:
+        period_px = LEAST_PERIOD_PX
+    smooth = gaussian_filter1d(profile, max(0.7, min(0.12 * period_px, 2.0)), mode="nearest")
+    ground = gaussian_filter1d(profile, 0.8 * period_px, mode="nearest")
+    raised = smooth - ground
+    typical = float(np.percentile(raised, 95))
+    found, _ = find_peaks(
+        raised, distance=max(2, 0.6 * period_px), prominence=max(0.35 * typical, 0.4)
+    )
+    found = found[(found > 0) & (found < len(raised) - 1)]
+    before, here, after = smooth[found - 1], smooth[found], smooth[found + 1]
+    bow = before - 2 * here + after
+    return np.asarray(found + np.where(bow < 0, 0.5 * (before - after) / np.minimum(bow, -1e-9), 0))
+
+
+def _runs_among(peaks: Array, px_per_mm: Array, row: float, finest_mm: float) -> list[Run]:
+    if len(peaks) < LEAST_RUN:
+        return []
+    gaps = np.diff(peaks)
+    middle = np.clip((peaks[1:] + peaks[:-1]) / 2, 0, len(px_per_mm) - 1).astype(int)
+    gaps_mm = gaps / px_per_mm[middle]
+    runs = []
+    for name, spacing in SPACINGS_MM.items():
+        if not 0.9 * finest_mm <= spacing < 4.5 * finest_mm:
+            continue
+        if spacing * float(np.median(px_per_mm)) < LEAST_PERIOD_PX:
+            continue
+        near = np.abs(gaps_mm / spacing - 1) < ALIKE
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            columns = peaks[begin : end + 1]
+            if len(columns) >= LEAST_RUN and _is_even(columns):
+                runs.append(Run(name, columns, row))
+    return runs
+
+
+def _is_even(columns: Array) -> bool:
+    """Tell whether marks stand on a smooth curve of their number, as perspective draws them."""
+    n = np.arange(len(columns)) - (len(columns) - 1) / 2
+    off = columns - np.polyval(np.polyfit(n, columns, 2), n)
+    scatter = 1.4826 * float(np.median(np.abs(off)))
+    spacing = float(np.ptp(columns)) / (len(columns) - 1)
+    return scatter < max(LOOSE_PX, LOOSE_SHARE * spacing)
