@@ -16,7 +16,7 @@ from ui.sample import check_from
 from ui.session import person, record_place, the_record
 from ui.station_screen import SIDES
 from ui.station_view import edge_shapes, shapes_of
-from vision.estimate import Estimate, Marks, Result
+from vision.estimate import Estimate, Marks, Refusal, Result
 from vision.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 
@@ -34,9 +34,10 @@ def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
     ):
         _edges(there, estimate, marks, key)
     if st.toggle(
-        "Measure at another place along the rope",
+        "Move the station along the rope",
         key=f"place {key}",
-        help="Drag the ring along the rope; the figure there stands beside this one.",
+        help="Drag the ring along the rope; the figure there takes the place of this one, which "
+        "stays in the record's history.",
     ):
         _station(there, estimate, marks, key)
     if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
@@ -79,8 +80,8 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
     if st.button("Keep the edges as they are set", type="primary", key=f"hand keep {key}"):
         with plainly():
             moved = with_edges_moved(estimate, moves[0], moves[1], by=person(), why=why)
-            the_record().add_results(
-                there.inspection.identity, [moved], by=person(),
+            the_record().replace_result(
+                there.inspection.identity, estimate, moved, by=person(),
                 why=f"edge by hand: {why.strip()}", revision=there.revision,
             )  # fmt: skip
             look_over(the_record(), there.inspection.identity, by=person())
@@ -101,10 +102,10 @@ def _station(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) 
     )  # fmt: skip
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
     st.caption(f"{at_mm:+.1f} mm along the card from its middle")
-    if st.button("Measure here", type="primary", key=f"place keep {key}",
+    if st.button("Measure here instead", type="primary", key=f"place keep {key}",
                  disabled=abs(at_mm - estimate.at_mm) < 0.5):  # fmt: skip
         with plainly():
-            _measure(there, estimate, at_mm, why=f"a further place, {at_mm:+.1f} mm along the card")
+            _measure(there, estimate, at_mm, why=f"station moved to {at_mm:+.1f} mm along the card")
 
 
 def _place(result: Result) -> tuple[int | None, int | None]:
@@ -119,15 +120,16 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     photo = open_photo(data, name=estimate.photo_name)
     found = measure_photo(photo, Settings(at_mm=(at_mm,), print_check=check))
     mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
-    found = tuple(mine[:1] or found[:1])
-    filed = [replace(one, station=estimate.station, view_deg=estimate.view_deg) for one in found]
-    the_record().add_results(
-        there.inspection.identity, filed, by=person(), why=why, revision=there.revision
+    there_now = (mine or [*found])[0]
+    if isinstance(there_now, Refusal):
+        raise ValueError(
+            f"at {at_mm:+.1f} mm there is no diameter, so the figure stays where it is: "
+            f"{there_now.findings[0].seen} {there_now.findings[0].remedy}"
+        )
+    moved = replace(there_now, station=estimate.station, view_deg=estimate.view_deg)
+    the_record().replace_result(
+        there.inspection.identity, estimate, moved, by=person(), why=why, revision=there.revision
     )
     look_over(the_record(), there.inspection.identity, by=person())
-    first = filed[0]
-    if isinstance(first, Estimate):
-        tell_later(f"At {at_mm:+.1f} mm: {first.diameter_mm:.2f} ± {first.expanded_mm():.2f} mm.")
-    else:
-        tell_later(f"At {at_mm:+.1f} mm there is no diameter: {first.findings[0].seen}")
+    tell_later(f"At {at_mm:+.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
     st.rerun()

@@ -7,17 +7,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlencode
 
+from inspection.case import Judgement
 from inspection.crosscheck import Comparison
-from inspection.record import LoggedFinding, OpenInspection, Record, Summary
+from inspection.log import place_words
+from inspection.record import LoggedFinding, OpenInspection, Record, StationReview, Summary
 from inspection.tables import write_sheet
 from ui.check_tables import chance_words
-from ui.station_queue import name_of, strength
+from ui.station_queue import name_of, station_of, strength
+from vision.estimate import Finding
 
 MOST_JUDGED = 60  # inspections that a screen opens at once; more are filtered first
 HEADINGS = (
-    "inspection", "rope", "day", "entry", "what was seen", "what to do", "innocent explanation",
-    "chance if nothing is wrong", "settled by", "settled how",
+    "inspection", "rope", "place", "day", "entry", "what was seen", "evidence", "what to do",
+    "innocent explanation", "chance if nothing is wrong", "settled by", "settled how",
+    "sent back by", "sent back why", "page",
 )  # fmt: skip
 
 
@@ -31,15 +36,31 @@ class Entry:
         The inspection.
     logged : LoggedFinding
         What was found, and how it was settled.
+    evidence : tuple of str
+        The figures at the places it names, a sentence each.
     """
 
     there: OpenInspection
     logged: LoggedFinding
+    evidence: tuple[str, ...] = ()
 
     @property
     def doubt_name(self) -> str:
         """What the review calls it."""
         return name_of(self.logged)
+
+    @property
+    def sent_back(self) -> StationReview | None:
+        """The decision by which its station waits for the inspector; None where it does not."""
+        station = station_of(self.logged)
+        mine = [one for one in self.there.station_reviews if one.station == station and one.stands]
+        return mine[-1] if mine and mine[-1].back else None
+
+    @property
+    def page(self) -> str:
+        """Where the pages show it: what stands behind the address of the server."""
+        asked = {"inspection": self.there.inspection.identity, "look": self.doubt_name}
+        return f"review?{urlencode(asked)}"
 
     @property
     def where(self) -> str:
@@ -74,29 +95,66 @@ def chosen(
     ]  # fmt: skip
 
 
-def entries_of(opened: list[OpenInspection], *, settled: bool) -> list[Entry]:
-    """Return the entries that deserve a look, the strongest reason first."""
+def entries_of(
+    opened: list[OpenInspection], judgements: list[Judgement], *, settled: bool
+) -> list[Entry]:
+    """Return the entries that deserve a look, the strongest reason first.
+
+    Parameters
+    ----------
+    opened, judgements : list
+        Inspections, and what was judged of each.
+    settled : bool
+        With those that were settled, behind the others.
+    """
     found = [
-        Entry(there, one)
-        for there in opened
+        Entry(there, one, evidence(judgement, one.finding))
+        for there, judgement in zip(opened, judgements, strict=True)
         for one in there.findings
         if one.current and (settled or not one.settled_by)
     ]
     return sorted(found, key=lambda one: (bool(one.logged.settled_by), -strength(one.logged)))
 
 
+def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
+    """Return the figures at the places that a finding names, at most three sentences.
+
+    A comparison of photograph and gauge for a place with its direction, else the station's
+    means; a sentence that the finding says itself is left out.
+    """
+    told: list[str] = []
+    for where in finding.where:
+        told += [
+            f"{where}: {one.words}"
+            for one in judgement.crosscheck.comparisons
+            if place_words(one.station or 0, one.view_deg) == where
+            and f"{one.difference_mm:+.2f} mm" not in finding.seen
+        ]
+        told += [
+            f"{where}: mean by the {source} {one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f} mm."
+            for source, sections in (
+                ("photographs", judgement.photograph_sections),
+                ("gauge", judgement.gauge_sections),
+            )
+            for one in sections
+            if f"station {one.station}" == where
+        ]
+    return tuple(told[:3])
+
+
 def entry_rows(entries: list[Entry]) -> list[list[str]]:
     """Return entries as rows of text under `HEADINGS`."""
-    return [
-        [
-            one.there.inspection.identity, one.there.rope.identity,
-            one.there.inspection.on.isoformat(), "; ".join(one.logged.finding.where),
-            one.logged.finding.seen, one.logged.finding.remedy, one.logged.finding.innocent,
-            chance_words(one.logged.finding.p_value), one.logged.settled_by,
-            one.logged.settled_how,
-        ]
-        for one in entries
-    ]  # fmt: skip
+    rows = []
+    for one in entries:
+        inspection, finding, sent = one.there.inspection, one.logged.finding, one.sent_back
+        rows.append([
+            inspection.identity, one.there.rope.identity, inspection.place,
+            inspection.on.isoformat(), "; ".join(finding.where), finding.seen,
+            " ".join(one.evidence), finding.remedy, finding.innocent,
+            chance_words(finding.p_value), one.logged.settled_by, one.logged.settled_how,
+            sent.who if sent else "", sent.why if sent else "", one.page,
+        ])  # fmt: skip
+    return rows
 
 
 def entries_table(entries: list[Entry], suffix: str) -> bytes:

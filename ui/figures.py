@@ -173,13 +173,15 @@ class Then:
 class History:
     """A station over inspections: figures, and line with prediction band where there is one.
 
-    `band` holds (day, low, line, high) in mm.
+    `band` holds (day, low, line, high) in mm; `photographs` are figures by photograph beside
+    those that the line is drawn through.
     """
 
     station: int
     figures: tuple[Then, ...]
     band: tuple[tuple[date, float, float, float], ...] = ()
     limits: tuple[LimitLine, ...] = ()
+    photographs: tuple[Then, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

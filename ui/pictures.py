@@ -12,7 +12,7 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from ui.session import the_record
-from vision.estimate import Estimate, Marks, PointPx
+from vision.estimate import Estimate, Marks, PointPx, Result
 from vision.photo import open_photo
 
 PREVIEW_PX = 2000
@@ -133,6 +133,14 @@ def edge(place: str, sha256: str, at: EdgePlace) -> tuple[str, bytes]:
     """Return name and PNG of an edge."""
     named = hashlib.sha256(f"{sha256}{at}".encode()).hexdigest()
     return f"e-{named}", edge_png(_pixels(place, sha256), at)
+
+
+def make_ready(place: str, result: Result) -> None:
+    """Make the pictures of one photograph before somebody asks for them."""
+    preview(place, result.photo_sha256)
+    if isinstance(result, Estimate) and result.marks is not None:
+        for at in edge_places(result, result.marks):
+            edge(place, result.photo_sha256, at)
 
 
 def home_of(marks: Marks, size: tuple[int, int]) -> tuple[float, float, float, float]:

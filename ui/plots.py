@@ -25,13 +25,13 @@ from ui.figures import (
     History,
     LimitLine,
     Roundness,
+    Then,
     ring_step_mm,
     spread,
     wider,
 )
+from ui.plot_parts import HEIGHT, POINT, heading, legend
 
-HEIGHT = 300  # px; a phone in the hand shows all of it
-POINT = 90  # area of a mark, px²
 BAND_OPACITY = 0.10
 
 
@@ -67,12 +67,12 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
     sources = list(SOURCE_COLOURS)
     colour = alt.Color(
         "by:N",
-        title="Measured by",
+        legend=legend("Measured by"),
         scale=alt.Scale(domain=sources, range=[SOURCE_COLOURS[one] for one in sources]),
     )
     shape = alt.Shape(
         "by:N",
-        title="Measured by",
+        legend=legend("Measured by"),
         scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[one] for one in sources]),
     )
     places = [data.place(one) for one in data.figures]
@@ -104,31 +104,26 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
             )
         )
     return alt.LayerChart(layer=layers).properties(
-        height=HEIGHT, title="Mean diameter along the rope; bars are U (k = 2)"
+        height=HEIGHT, title=heading("Mean diameter along the rope", "Bars: U (k = 2).")
     )
 
 
 def history_chart(data: History) -> alt.LayerChart:
     """Return a station over inspections: figures, fitted line, prediction band, limits."""
-    rows = [
-        {
-            "on": one.on.isoformat(),
-            "mean": one.mean_mm,
-            "low": one.mean_mm - one.expanded_mm,
-            "high": one.mean_mm + one.expanded_mm,
-            "U": one.expanded_mm,
-        }
-        for one in data.figures
-    ]
     band = [
         {"on": on.isoformat(), "low": low, "line": line, "high": high}
         for on, low, line, high in data.band
     ]
-    reach = _floats([row[name] for row in (*rows, *band) for name in ("low", "high")])
-    domain = spread([*reach, *(one.value_mm for one in data.limits)])
+    rows, photographs = _then_rows(data.figures), _then_rows(data.photographs)
+    reach = [row[name] for row in (*rows, *photographs, *band) for name in ("low", "high")]
+    domain = spread([*_floats(reach), *(one.value_mm for one in data.limits)])
     scale = alt.Scale(domain=domain, nice=False, zero=False)
     layers: list[Any] = [*_limit_layers(data.limits, domain)]
-    x = alt.X("on:T", title="Day of inspection", axis=alt.Axis(format="%Y-%m"))
+    x = alt.X(
+        "on:T",
+        title="Day of inspection",
+        axis=alt.Axis(format="%Y-%m", tickCount=6, labelOverlap=True),
+    )
     title = "Mean diameter (mm)"
     if band:
         predicted = alt.Chart(alt.InlineData(values=band)).encode(x=x)
@@ -142,28 +137,48 @@ def history_chart(data: History) -> alt.LayerChart:
                 y=alt.Y("line:Q", scale=scale, title=title)
             )
         )
-    seen = alt.Chart(alt.InlineData(values=rows)).encode(
-        x=x,
-        tooltip=[
-            alt.Tooltip("on:T", title="day"),
-            alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
-            alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
-        ],
-    )
-    layers.append(
-        seen.mark_rule(color=BLACK, strokeWidth=2).encode(
-            y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+    for shown, colour, shape in ((rows, BLACK, "circle"), (photographs, VERMILION, "diamond")):
+        if not shown:
+            continue
+        seen = alt.Chart(alt.InlineData(values=shown)).encode(
+            x=x,
+            tooltip=[
+                alt.Tooltip("on:T", title="day"),
+                alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
+                alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+            ],
         )
-    )
-    layers.append(
-        seen.mark_point(color=BLACK, filled=True, opacity=1, size=POINT).encode(
-            y=alt.Y("mean:Q", scale=scale, title=title)
+        layers.append(
+            seen.mark_rule(color=colour, strokeWidth=2).encode(
+                y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+            )
         )
-    )
-    words = "; shaded: where a new figure is expected (95 %)" if band else ""
+        layers.append(
+            seen.mark_point(color=colour, filled=True, opacity=1, size=POINT, shape=shape).encode(
+                y=alt.Y("mean:Q", scale=scale, title=title)
+            )
+        )
+    words = ["Bars: U (k = 2)."]
+    if band:
+        words.append("Shaded: where a new figure is expected (95 %).")
+    if photographs:
+        words[0] += " Dots: gauge; diamond: photographs."
     return alt.LayerChart(layer=layers).properties(
-        height=HEIGHT, title=f"Station {data.station} over the inspections{words}"
+        height=HEIGHT, title=heading(f"Station {data.station} over the inspections", *words)
     )
+
+
+def _then_rows(figures: Sequence[Then]) -> list[dict[str, Any]]:
+    return [
+        {
+            "on": one.on.isoformat(),
+            "mean": one.mean_mm,
+            "low": one.mean_mm - one.expanded_mm,
+            "high": one.mean_mm + one.expanded_mm,
+            "U": one.expanded_mm,
+        }
+        for one in figures
+    ]
 
 
 def roundness_chart(data: Roundness) -> alt.LayerChart:
@@ -221,13 +236,12 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
             text="words:N",
         )
     )
-    title = alt.TitleParams(
-        f"Station {data.station}, by {data.source}, seen along the rope",
-        subtitle=[
-            f"Deviations from the mean are drawn {data.exaggeration:g} times as large.",
-            f"Dashed ring: mean {data.mean_mm:.2f} mm; dotted: {step:g} mm less and more.",
-            "Diamonds and bars: measured, with U (k = 2). Line between them: drawn.",
-        ],
+    title = heading(
+        f"Station {data.station}, by {data.source}",
+        f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
+        f"Dashed: mean {data.mean_mm:.2f} mm; dotted: {step:g} mm off.",
+        "Diamonds and bars: measured, with U (k = 2).",
+        "The line between them is drawn, not measured.",
     )
     return alt.LayerChart(layer=layers).properties(width=330, height=330, title=title)
 

@@ -23,7 +23,7 @@ from ui.figures import (
     spread,
     wider,
 )
-from ui.plots import HEIGHT, POINT
+from ui.plot_parts import HEIGHT, POINT, heading, legend
 
 
 def differences_chart(data: Differences) -> alt.LayerChart:
@@ -55,9 +55,10 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         if value is not None
     ]
     reach = [one.difference_mm + s * one.expanded_mm for one in data.points for s in (-1, 1)]
-    heading = alt.TitleParams(
+    title_lines = heading(
         "Photograph against gauge",
-        subtitle="Bars: U (k = 2). Dashed: mean difference and limits of agreement.",
+        "Bars: U (k = 2). Dashed: mean difference",
+        "and limits of agreement.",
     )
     levels = [v for v in (data.low_mm, data.high_mm) if v is not None]
     scale = alt.Scale(domain=spread([*reach, *levels, 0.0]), nice=False)
@@ -75,7 +76,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         ),
         color=alt.Color(
             "word:N",
-            title="In words",
+            legend=legend("In words"),
             scale=alt.Scale(domain=words, range=[WORD_COLOURS[one] for one in words]),
         ),
         tooltip=[
@@ -87,7 +88,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     )
     shape = alt.Shape(
         "word:N",
-        title="In words",
+        legend=legend("In words"),
         scale=alt.Scale(domain=words, range=[WORD_SHAPES[one] for one in words]),
     )
     zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
@@ -114,28 +115,25 @@ def differences_chart(data: Differences) -> alt.LayerChart:
             y=alt.Y("difference:Q", scale=scale, title=title), shape=shape
         ),
     ]
-    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=heading)
+    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title_lines)
 
 
 def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
-    """Return what the uncertainty comes from, as bars of the share of the variance."""
+    """Return what the uncertainty comes from, as bars of the share of the variance.
+
+    Each bar has its words above it: beside it they would leave a phone no room for bars.
+    """
     rows = [
         {"from": one.quantity, "share": one.share_pct, "u": one.u_mm,
-         "words": share_words(one.share_pct)}
+         "words": f"{one.quantity}: {share_words(one.share_pct)}"}
         for one in parts
     ]  # fmt: skip
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         y=alt.Y(
             "from:N",
-            title=None,
             sort=[one.quantity for one in parts],
-            axis=alt.Axis(labelLimit=260),
-        ),
-        x=alt.X(
-            "share:Q",
-            title="Share of the variance (%)",
-            scale=alt.Scale(domain=(0, 108), nice=False),
-            axis=alt.Axis(values=[0, 20, 40, 60, 80, 100]),
+            axis=None,
+            scale=alt.Scale(paddingInner=0, paddingOuter=0),
         ),
         tooltip=[
             alt.Tooltip("from:N", title="comes from"),
@@ -143,12 +141,20 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
             alt.Tooltip("u:Q", title="alone gives u (mm)", format=".3f"),
         ],
     )
+    x = alt.X(
+        "share:Q",
+        title="Share of the variance (%)",
+        scale=alt.Scale(domain=(0, 100), nice=False),
+        axis=alt.Axis(values=[0, 20, 40, 60, 80, 100]),
+    )
     layers = [
-        base.mark_bar(color=BLUE),
-        base.mark_text(align="left", dx=4, fontSize=11).encode(text="words:N"),
+        base.mark_bar(color=BLUE, size=10, yOffset=8).encode(x=x),
+        base.mark_text(align="left", baseline="middle", dx=2, dy=-7, fontSize=12).encode(
+            x=alt.value(0), text="words:N"
+        ),
     ]
     return alt.LayerChart(layer=layers).properties(
-        height=max(60, 26 * len(rows)), title="What the uncertainty of the diameter comes from"
+        height=80 + 34 * len(rows), title=heading("Where the uncertainty comes from")
     )
 
 
@@ -181,7 +187,5 @@ def digits_chart(data: Digits) -> alt.LayerChart:
         bars,
         level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y="count:Q"),
     ]
-    title = alt.TitleParams(
-        "Last digits of the readings", subtitle=f"Dashed: {data.expected:.1f} expected of each"
-    )
+    title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} expected of each.")
     return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title)

@@ -87,36 +87,59 @@ def _said(view: View) -> str:
 
 def show_facts(there: OpenInspection, judgement: Judgement, view: View, station: int) -> None:
     """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
-    result = view.result
-    if isinstance(result, Refusal):
-        for finding in result.findings:
-            st.warning(f"{finding.seen} {finding.remedy}", icon=":material/no_photography:")
+    if isinstance(view.result, Refusal):
+        show_refusal(view.result)
     else:
-        _show_comparison(view, result)
-        st.markdown(f":material/functions: {budget_in_words(budget_shares(result))}")
-        for finding in result.findings:
+        show_comparison(view, view.result)
+        st.markdown(f":material/functions: {budget_in_words(budget_shares(view.result))}")
+    show_entries(there, view, station)
+    show_places(there, judgement, station)
+
+
+def show_refusal(result: Refusal) -> None:
+    """Say why a photograph gives no diameter, and how to take a better one."""
+    for finding in result.findings:
+        words = as_typed(f"{finding.seen} {finding.remedy}")
+        st.warning(words, icon=":material/no_photography:")
+
+
+def show_entries(there: OpenInspection, view: View | None, station: int) -> None:
+    """Show what is to be known about the photograph's figure, and who read what with which gauge.
+
+    Without a view all readings of the station are shown.
+    """
+    if view is not None and isinstance(view.result, Estimate):
+        for finding in view.result.findings:
             st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
     for one in there.logged:
         reading = one.reading
-        if (reading.station, reading.view_deg) != (station, view.view_deg) or one.withdrawn:
+        here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
+        if not here or one.withdrawn:
             continue
         gauge = next((item for item in there.gauges if item.identity == reading.gauge), None)
         at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
         changed = f", corrected by {one.corrected_by}" if one.corrected_by else ""
         st.markdown(
-            f":material/straighten: Read by {as_typed(reading.person)}{at}{as_typed(changed)}, "
+            f":material/straighten: **{as_typed(reading.typed)}** at {reading.view_deg}°, read by "
+            f"{as_typed(reading.person)}{at}{as_typed(changed)}  \n"
             f"{as_typed(gauge_words(gauge, there))}"
         )
+
+
+def show_places(there: OpenInspection, judgement: Judgement, station: int) -> None:
+    """Show the stations beside this one, and what was read here at earlier inspections."""
+    left, right = st.columns(2, gap="large")
     rows = neighbour_rows(there, judgement, station)
     if rows:
         heads = ["station", "at", "photographs, mean ± U mm", "gauge, mean ± U mm"]
-        st.html(table(heads, rows, "Neighbouring stations"))
+        left.html(table(heads, rows, "Neighbouring stations"))
     rows = earlier_rows(judgement, station)
     if rows:
-        st.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
+        right.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
 
 
-def _show_comparison(view: View, result: Estimate) -> None:
+def show_comparison(view: View, result: Estimate) -> None:
+    """Show photograph, reading and their difference, each with its uncertainty."""
     one = view.comparison
     if one is None:
         st.markdown(
@@ -124,17 +147,35 @@ def _show_comparison(view: View, result: Estimate) -> None:
             "no reading was logged for this direction."
         )
         return
-    columns = st.columns(3)
-    columns[0].metric("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm",
-                      delta_color="off", delta_arrow="off")  # fmt: skip
-    columns[1].metric("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm",
-                      delta_color="off", delta_arrow="off")  # fmt: skip
-    columns[2].metric("Difference", f"{one.difference_mm:+.2f} mm", WORD_MARKS[one.word],
-                      delta_color="off", delta_arrow="off",
-                      help="Photograph minus gauge. It agrees where the difference is no larger "
-                      "than its expanded uncertainty (k = 2).")  # fmt: skip
-    if one.needed:
-        st.caption(one.needed)
+    u = 2 * one.u_difference_mm
+    cells = (
+        ("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm"),
+        ("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
+        ("Difference", f"{one.difference_mm:+.2f} mm", f"± {u:.2f} mm, {WORD_MARKS[one.word]}"),
+    )
+    st.html(
+        f"<style>{_FIGURES_STYLE}</style><dl class='rope-figures'>"
+        + "".join(
+            f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(figure)}</b>"
+            f"<span>{html.escape(more)}</span></dd></div>"
+            for name, figure, more in cells
+        )
+        + "</dl>"
+    )
+    st.caption(
+        "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
+        f"where it is no larger than its own. {one.needed}"
+    )
+
+
+_FIGURES_STYLE = """
+.rope-figures{display:flex;flex-wrap:wrap;gap:.4rem 2.2rem;margin:.2rem 0}
+.rope-figures dt{font-size:.85rem}
+.rope-figures dd{margin:0}
+.rope-figures b{display:block;font-size:1.5rem;font-weight:600;white-space:nowrap}
+.rope-figures span{font-size:.9rem;opacity:.85}
+@media (max-width:640px){.rope-figures{gap:.4rem 1rem}.rope-figures b{font-size:1.1rem}}
+"""
 
 
 def table(heads: list[str], rows: list[list[str]], title: str) -> str:

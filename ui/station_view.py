@@ -84,7 +84,7 @@ def _moved(point: PointPx, place: EdgePlace, push: float) -> PointPx:
 def edge_shapes(
     estimate: Estimate, marks: Marks, place: EdgePlace, side: int, logged_mm: float | None
 ) -> list[Shape]:
-    """Return what is drawn on a magnified edge: outline, jaw, logged reading, a bar of 1 mm.
+    """Return what is drawn on a magnified edge: outline, jaw, logged reading, a ruler in tenths.
 
     Parameters
     ----------
@@ -117,13 +117,24 @@ def edge_shapes(
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
-        shapes.append(Shape("logged", logged, "logged", below=differ < 0))
+        side_words = "farther out" if differ >= 0 else "farther in"
+        told = f"logged: {abs(differ):.2f} mm {side_words}"
+        shapes.append(Shape("logged", logged, told, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
-    tall = high * EDGE_PX_PER_MM - 14
-    right = wide * EDGE_PX_PER_MM - 12
-    bar = ((right - EDGE_PX_PER_MM, tall), (right, tall))
-    return [*shapes, Shape("scale", bar, "1 mm")]
+    return [*shapes, Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM),
+                           "1 mm in tenths")]  # fmt: skip
+
+
+def _ruler(wide_px: float, high_px: float) -> tuple[PointPx, ...]:
+    """Return a ruler of 1 mm across the edge, with a tick for each tenth, as one line."""
+    x, bottom = wide_px - 12, high_px - 10
+    points: list[PointPx] = []
+    for tenth in range(10, -1, -1):
+        y = bottom - tenth * EDGE_PX_PER_MM / 10
+        tick = 26 if tenth % 5 == 0 else 14
+        points += [(x, y), (x - tick, y), (x, y)]
+    return tuple(points)
 
 
 def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:

@@ -15,11 +15,26 @@ from ui.page_parts import (
     tell_wrong,
 )
 from ui.session import judged, person, record_place, the_record
-from ui.station_queue import Decision, Doubt, decide, queue
-from ui.station_screen import has_photograph, photograph_named, show_facts, show_photograph
+from ui.station_charts import make_ready, show_budget, show_history
+from ui.station_queue import Decision, Doubt, calm_stations, decide, queue
+from ui.station_screen import (
+    has_photograph,
+    photograph_named,
+    show_comparison,
+    show_entries,
+    show_photograph,
+    show_places,
+    show_refusal,
+)
 from ui.station_view import View, views_of
 from ui.whole_inspection import decide_inspection
-from vision.estimate import Estimate
+from vision.estimate import Estimate, Refusal
+
+KEYS = (
+    "Keys: Alt+A accept, Alt+B send back, Alt+O overrule, Alt+N next. Tab and Shift+Tab go from "
+    "field to field, the arrows choose station and direction; on a photograph + and - come "
+    "nearer and go farther, the arrows move it."
+)
 
 
 def _review(there: OpenInspection) -> None:
@@ -31,36 +46,32 @@ def _review(there: OpenInspection) -> None:
             "decide about the inspection.",
             icon=":material/visibility:",
         )
-    _show_progress(doubts, still)
-    name = _chosen(there, doubts, still)
-    doubt = next((one for one in doubts if one.name == name), None)
-    station = doubt.station if doubt else _number(name)
+    known = {one.name: one for one in (*doubts, *calm_stations(there))}
+    left, right = st.columns([2, 3], vertical_alignment="bottom")
+    with left:
+        name = _chosen(there, known, still)
+    with right:
+        _show_progress(doubts, still)
+    doubt = known.get(name)
     if doubt is not None:
-        _show_findings(doubt)
-    view = _show_station(there, station, doubt) if station is not None else None
-    if station is None and doubt is not None:
-        _show_lone_photograph(there, doubt)
-    if doubt is not None:
-        _decide(there, doubt)
-    if station is not None and view is not None:
-        show_facts(there, judged(there), view, station)
+        _show_doubt(there, doubt)
     decide_inspection(there, still)
     say_cautions()
     _warm_up(there, still, doubt)
 
 
 def _show_progress(doubts: list[Doubt], still: list[Doubt]) -> None:
-    if doubts:
-        done = len(doubts) - len(still)
-        st.progress(done / len(doubts), text=f"{done} of {len(doubts)} decided")
+    if not doubts:
+        return
+    waiting = sum(one.with_inspector for one in doubts)
+    more = f", {waiting} with the inspector" if waiting else ""
+    done = len(doubts) - len(still)
+    st.progress(done / len(doubts), text=f"{done} of {len(doubts)} decided{more}")
 
 
-def _chosen(there: OpenInspection, doubts: list[Doubt], still: list[Doubt]) -> str:
+def _chosen(there: OpenInspection, known: dict[str, Doubt], still: list[Doubt]) -> str:
     """Return what is looked at: the most doubtful that is undecided, unless another is chosen."""
-    named = {one.name for one in doubts}
-    calm = sorted({one.station for one in there.results if one.station is not None})
-    names = [one.name for one in doubts]
-    names += [f"Station {one}" for one in calm if f"Station {one}" not in named]
+    names = list(known)
     if not names:
         return ""
     usual = still[0].name if still else names[0]
@@ -74,30 +85,62 @@ def _chosen(there: OpenInspection, doubts: list[Doubt], still: list[Doubt]) -> s
         st.session_state[key] = following
     if st.session_state.get(key) not in names:
         st.session_state[key] = usual
-    marks = {one.name: "✓ " if one.settled else "● " for one in doubts}
     return str(
         st.selectbox(
             "Station",
             names,
             key=key,
-            format_func=lambda name: marks.get(name, "") + name,
-            help="● waits for a decision, ✓ was decided; nothing stands out at the others.",
+            format_func=lambda name: f"{_mark(known[name])}{name}",
+            help="● waits for a decision, ↩ is with the inspector, ✓ was decided; nothing stands "
+            "out at the others.",
         )
     )
 
 
-def _number(name: str) -> int | None:
-    return int(name.removeprefix("Station ")) if name.startswith("Station ") else None
+def _mark(one: Doubt) -> str:
+    if not one.settled:
+        return "● "
+    if one.with_inspector:
+        return "↩ "
+    return "✓ " if one.findings or one.decided else ""
+
+
+def _show_doubt(there: OpenInspection, doubt: Doubt) -> None:
+    _show_findings(doubt)
+    _show_decision(doubt)
+    if doubt.station is None:
+        _show_lone_photograph(there, doubt)
+        _decide(there, doubt)
+        return
+    view = _show_station(there, doubt.station, doubt)
+    if view is not None and isinstance(view.result, Estimate):
+        show_comparison(view, view.result)
+    elif view is not None and isinstance(view.result, Refusal):
+        show_refusal(view.result)
+    _decide(there, doubt)
+    judgement = judged(there)
+    if view is not None and isinstance(view.result, Estimate):
+        left, right = st.columns(2, gap="large")
+        with left, plainly():
+            show_budget(view.result)
+        with right, plainly():
+            show_history(judgement, doubt.station)
+    else:
+        with plainly():
+            show_history(judgement, doubt.station)
+    show_entries(there, view, doubt.station)
+    show_places(there, judgement, doubt.station)
 
 
 def _show_findings(doubt: Doubt) -> None:
     for one in doubt.findings:
         finding = one.finding
         words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
-        st.warning(f"{words}  \n{as_typed(finding.remedy)}", icon=":material/visibility:")
-        if finding.innocent:
-            st.caption(f"It may be innocent: {as_typed(finding.innocent)}")
-        if one.settled_by:
+        innocent = (
+            f"  \nIt may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
+        )
+        st.warning(f"{words}  \n{as_typed(finding.remedy)}{innocent}", icon=":material/visibility:")
+        if one.settled_by and doubt.station is None:
             st.info(
                 f"{as_typed(one.settled_how)} — {as_typed(one.settled_by)}, "
                 f"{one.settled_at[:16].replace('T', ' ')} UTC",
@@ -105,37 +148,59 @@ def _show_findings(doubt: Doubt) -> None:
             )
 
 
+def _show_decision(doubt: Doubt) -> None:
+    """Show what was decided about the station, and whether it still holds."""
+    last = doubt.decision
+    if last is None:
+        return
+    why = f": {as_typed(last.why)}" if last.why else ""
+    told = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
+    if last.stands:
+        more = " It waits for the inspector." if last.back else ""
+        st.info(f"{told[:1].upper()}{told[1:]}.{more}", icon=":material/history:")
+    else:
+        st.warning(
+            f"A reading or a photograph of this station has changed since it was {told}. "
+            "Look at it anew.",
+            icon=":material/update:",
+        )
+
+
 def _decide(there: OpenInspection, doubt: Doubt) -> None:
     key = f"why {there.inspection.identity} {doubt.name}"
-    st.text_input(
-        "Reason",
-        key=key,
-        placeholder="needed to send back or to overrule",
-        help="What the inspector should do, or why the decision is another one. It stands in "
-        "the record beside your name. Press Enter when it is written.",
-    )
-    with st.container(horizontal=True):
-        for words, decision, letter, icon in (
-            ("Accept", "accepted", "A", ":material/check:"),
-            ("Send back", "sent back", "B", ":material/undo:"),
-            ("Overrule", "overruled", "O", ":material/gavel:"),
-        ):
-            st.button(
-                words,
-                shortcut=f"Alt+{letter}",
-                icon=icon,
-                type="primary" if decision == "accepted" else "secondary",
-                disabled=doubt.settled != (decision == "overruled"),
-                help="Only what somebody else decided can be overruled, with a reason."
-                if decision == "overruled"
-                else None,
-                on_click=_take_decision,
-                args=(there, doubt, decision, key),
-            )
-        st.button(
-            "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
-            args=(there, doubt),
-        )  # fmt: skip
+    # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
+    with st.form(f"decide {key}", border=False, enter_to_submit=False):
+        st.text_input(
+            "Reason",
+            key=key,
+            placeholder="needed to send back or to overrule",
+            help="What the inspector should do, or why the decision is another one. It stands "
+            "in the record beside your name.",
+        )
+        with st.container(horizontal=True):
+            for words, decision, letter, icon in (
+                ("Accept", "accepted", "A", ":material/check:"),
+                ("Send back", "sent back", "B", ":material/undo:"),
+                ("Overrule", "overruled", "O", ":material/gavel:"),
+            ):
+                st.form_submit_button(
+                    words,
+                    shortcut=f"Alt+{letter}",
+                    icon=icon,
+                    type="primary" if decision == "accepted" else "secondary",
+                    disabled=doubt.decided != (decision == "overruled"),
+                    help="Turns the decision of somebody else round, with a reason: what was "
+                    "accepted goes back to the inspector, what was sent back stands as it is."
+                    if decision == "overruled"
+                    else None,
+                    on_click=_take_decision,
+                    args=(there, doubt, decision, key),
+                )
+            st.form_submit_button(
+                "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
+                args=(there, doubt),
+            )  # fmt: skip
+    st.caption(f":material/keyboard: {KEYS}")
 
 
 def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
@@ -147,21 +212,25 @@ def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key:
         tell_wrong(str(wrong))
         return
     tell_later(f"{doubt.name}: {decision}.")
+    st.session_state[key] = ""
     _go_on(there)
 
 
 def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:
     """Take up the next undecided; after a certain one, the next behind it."""
     identity = there.inspection.identity
-    still = [one for one in queue(the_record().inspection(identity)) if not one.settled]
-    names = [one.name for one in still]
-    if after is not None and after.name in names:
-        names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
+    now = the_record().inspection(identity) if after is None else there
+    names = [one.name for one in queue(now) if not one.settled]
+    if after is not None:
+        # with all decided, "next" still goes from station to station
+        names = names or [one.name for one in (*queue(now), *calm_stations(now))]
+        if after.name in names:
+            names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
     if names:
         st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
 
 
-def _show_station(there: OpenInspection, station: int, doubt: Doubt | None) -> View | None:
+def _show_station(there: OpenInspection, station: int, doubt: Doubt) -> View | None:
     views = views_of(there, judged(there), station)
     if not views:
         st.info(
@@ -169,10 +238,8 @@ def _show_station(there: OpenInspection, station: int, doubt: Doubt | None) -> V
             icon=":material/no_photography:",
         )
         return None
-    first = 0
-    if doubt is not None and doubt.view_deg is not None:
-        directions = [one.view_deg for one in views]
-        first = directions.index(doubt.view_deg) if doubt.view_deg in directions else 0
+    directions = [one.view_deg for one in views]
+    first = directions.index(doubt.view_deg) if doubt.view_deg in directions else 0
     chosen = first
     if len(views) > 1:
         chosen = st.radio(
@@ -212,14 +279,17 @@ def _show_lone_photograph(there: OpenInspection, doubt: Doubt) -> None:
 
 
 def _warm_up(there: OpenInspection, still: list[Doubt], now: Doubt | None) -> None:
-    """Make the next station's pictures while this one is looked at, so that it is there at once."""
+    """Make the next station's pictures and charts while this one is looked at."""
     following = next((one for one in still if now is None or one.name != now.name), None)
     if following is None or following.station is None:
         return
-    for result in there.results:
-        if result.station == following.station and has_photograph(there, result.photo_sha256):
-            with plainly():
-                pictures.preview(record_place(), result.photo_sha256)
+    mine = [one for one in there.results if one.station == following.station]
+    with plainly():
+        for result in mine:
+            if has_photograph(there, result.photo_sha256):
+                pictures.make_ready(record_place(), result)
+        estimates = [one for one in mine if isinstance(one, Estimate)]
+        make_ready(judged(there), following.station, estimates)
 
 
 inspection = begin("Review")

@@ -2,35 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import partial
 
 import streamlit as st
 
-from inspection.agreement import FEWEST, agreement_of
 from inspection.case import Judgement
-from inspection.crosscheck import Comparison, CrossCheck
-from inspection.history import Point, trends
 from inspection.record import OpenInspection, Summary
 from ui.check_tables import chance_words
 from ui.door import download
 from ui.entries import (
     MOST_JUDGED,
     Entry,
-    by_name,
     chosen,
     entries_of,
     entries_table,
     readings_table,
 )
-from ui.figure_sources import differences, history, last_digits, limit_lines
-from ui.figures import Then
 from ui.page_parts import as_typed, begin, plainly, say_cautions
-from ui.plots import history_chart
-from ui.plots_checks import differences_chart, digits_chart
 from ui.session import judged, opened, summaries, the_record
+from ui.supervise_charts import show_differences, show_digits, show_trends
 
-GROUPS = {"all together": "", "gauge": "gauge", "person": "person", "card set": "print_set"}
 SHOWN = 20
 
 
@@ -56,9 +47,9 @@ def _filtered() -> list[Summary]:
     return found[:MOST_JUDGED]
 
 
-def _entries(there: list[OpenInspection]) -> None:
+def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
     settled = st.toggle("Show settled ones too", key="with settled", persist_state="session")
-    entries = entries_of(there, settled=settled)
+    entries = entries_of(there, judgements, settled=settled)
     if not entries:
         st.info(
             "No entry deserves a look before the others. That does not clear any rope.",
@@ -83,6 +74,8 @@ def _entry(rank: int, one: Entry) -> None:
             f"{inspection.on:%Y-%m-%d}"
         )
         st.markdown(as_typed(finding.seen))
+        for line in one.evidence:
+            st.markdown(f":material/straighten: {as_typed(line)}")
         st.markdown(f":material/arrow_forward: {as_typed(finding.remedy)}")
         chance = (
             "a plain fact"
@@ -98,92 +91,12 @@ def _entry(rank: int, one: Entry) -> None:
                 f":material/history: {as_typed(one.logged.settled_how)} — "
                 f"{as_typed(one.logged.settled_by)}"
             )
+        sent = one.sent_back
+        if sent is not None:
+            st.caption(f":material/undo: sent back by {as_typed(sent.who)}: {as_typed(sent.why)}")
         asked = {"inspection": inspection.identity, "look": one.doubt_name}
         st.page_link("screens/review.py", label="See the photograph", icon=":material/photo:",
                      query_params=asked)  # fmt: skip
-
-
-def _differences(judgements: list[Judgement]) -> None:
-    comparisons = [one for judgement in judgements for one in judgement.crosscheck.comparisons]
-    if not comparisons:
-        st.info("No reading has a photograph of the same place and direction yet.")
-        return
-    kind = st.pills("Grouped by", list(GROUPS), default="all together", required=True,
-                    key="difference group")  # fmt: skip
-    group = GROUPS[str(kind)]
-    groups = by_name(comparisons, group) if group else {"all": comparisons}
-    name = next(iter(groups))
-    if len(groups) > 1:
-        name = st.selectbox(str(kind).capitalize(), list(groups), key=f"difference {group}")
-    elif group:
-        st.markdown(f"One {kind} only: **{as_typed(name)}**")
-    _difference_plot(judgements[0], groups[name])
-    if group:
-        for told, members in groups.items():
-            st.caption(f"{as_typed(told)}: {_agreement_words(members)}")
-
-
-def _difference_plot(judgement: Judgement, members: list[Comparison]) -> None:
-    told = agreement_of(members) if len(members) >= FEWEST else None
-    only = replace(judgement, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
-    st.altair_chart(differences_chart(differences(only)))
-    st.caption(_agreement_words(members))
-
-
-def _agreement_words(members: list[Comparison]) -> str:
-    if len(members) < FEWEST:
-        return f"{len(members)} comparisons; {FEWEST} are needed for limits of agreement."
-    told = agreement_of(members)
-    return (
-        f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+.2f} mm on average, "
-        f"limits of agreement {told.low_mm:+.2f} to {told.high_mm:+.2f} mm (a wrong entry "
-        "widens them)."
-    )
-
-
-def _digits(there: list[OpenInspection]) -> None:
-    gauges = {gauge.identity: gauge for one in there for gauge in one.gauges}
-    if not gauges:
-        st.info("No reading was logged yet.")
-        return
-    name = st.selectbox("Gauge", sorted(gauges), key="digits gauge")
-    readings = [reading for one in there for reading in one.readings if reading.gauge == name]
-    data = last_digits(readings, gauges[name].resolution_mm)
-    if data is None:
-        st.info("The last digits of this gauge's readings say nothing: too few, or its steps do "
-                "not show all digits.")  # fmt: skip
-        return
-    st.altair_chart(digits_chart(data))
-    st.caption(
-        f"{len(readings)} readings. Real diameters end in every digit about equally often; with "
-        "few readings the picture is uneven by chance, and the list above says where it is not."
-    )
-
-
-def _trend(there: list[OpenInspection], judgements: list[Judgement]) -> None:
-    ropes = sorted({one.rope.identity for one in there})
-    rope = st.selectbox("Rope", ropes, key="trend rope")
-    mine = [one for one in judgements if one.log.rope.identity == rope]
-    points: dict[int, list[Point]] = {}
-    for one in sorted(mine, key=lambda judgement: judgement.log.inspection.on):
-        for section in one.photograph_sections or one.gauge_sections:
-            if section.station is not None:
-                points.setdefault(section.station, []).append(
-                    Point(one.log.inspection.on, section.mean_mm, section.mean_budget)
-                )
-    if max((len(one) for one in points.values()), default=0) < 2:
-        st.info("A trend needs two inspections of this rope with stations in two directions.")
-        return
-    station = st.selectbox("Station", sorted(points), key="trend station")
-    limits = limit_lines(one.verdict.limit for one in mine[-1].verdicts if one.station == station)
-    trend = trends({station: points[station]})[station]
-    then = [
-        Then(one.on, one.mean_mm, 2 * sum(term.u_mm**2 for term in one.budget) ** 0.5)
-        for one in points[station]
-    ]
-    st.altair_chart(history_chart(history(station, trend, then, limits=limits)))
-    if trend is None:
-        st.caption("A line and its prediction band need three inspections.")
 
 
 begin("Supervise", needs_inspection=False)
@@ -197,14 +110,11 @@ with plainly():
         if not left_over:
             st.info("The filter leaves no inspection; widen it.")
         else:
-            _entries(left_over)
+            _entries(left_over, judged_ones)
             st.subheader("Differences")
-            with plainly():
-                _differences(judged_ones)
+            show_differences(judged_ones)
             st.subheader("Last digits")
-            with plainly():
-                _digits(left_over)
-            st.subheader("Trend")
-            with plainly():
-                _trend(left_over, judged_ones)
+            show_digits(left_over)
+            st.subheader("Trend towards the limits")
+            show_trends(judged_ones)
     say_cautions()

@@ -1,0 +1,19 @@
+"""What all charts of the pages share: sizes, titles and legends that a phone has room for."""
+
+from __future__ import annotations
+
+import altair as alt
+
+HEIGHT = 340  # px with title, axis and legend; a phone in the hand shows all of it
+POINT = 90  # area of a mark, px²
+TITLE_LETTERS, WORDS_LETTERS = 36, 50  # of one line; more is cut off at a chart of 328 px
+
+
+def heading(title: str, *words: str) -> alt.TitleParams:
+    """Return a chart's title with lines of words below it, each short enough for a phone."""
+    return alt.TitleParams(title, subtitle=list(words), subtitlePadding=4)
+
+
+def legend(title: str) -> alt.Legend:
+    """Return a legend that stands below the chart, where a phone has room for it."""
+    return alt.Legend(title=title, orient="bottom", direction="horizontal", columns=2)
