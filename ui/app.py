@@ -18,7 +18,12 @@ SECTIONS = {
     "Supervise": [("supervise", "Supervise", "troubleshoot")],
 }
 
-st.set_page_config(page_title="Rope Photo Check", page_icon=":material/straighten:", layout="wide")
+# drawn here, because the browser would ask another address for an icon by name
+ICON = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><g fill="none"
+stroke="#0B5FA5" stroke-width="4"><path d="M4 3v26M28 3v26"/><circle cx="16" cy="16" r="9"/></g>
+</svg>"""
+
+st.set_page_config(page_title="Rope Photo Check", page_icon=ICON, layout="wide")
 may = open_screens()
 pages = {
     section: [

@@ -33,7 +33,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PATIENCE_MS = 15_000  # a busy machine with two cores; nothing waits that long by itself
+PATIENCE_MS = 60_000  # a busy machine with two cores; nothing waits that long by itself
 
 
 @pytest.fixture(scope="session")
