@@ -18,7 +18,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST
+from vision.camera import CURL, CX, CY, K1, LOG_F, SIZE, TWIST
 from vision.card import Card
 from vision.cylinder import Hold, cylinder_mm
 from vision.edges import Outline
@@ -82,8 +82,8 @@ def list_terms(
     def d_of(t: Array) -> float:
         return diameter_mm(t, lines, hold=hold, offset_mm=offset_mm)
 
-    gradient = np.zeros(len(theta))
-    for i in range(len(theta)):
+    gradient = np.zeros(SIZE)
+    for i in range(SIZE):
         step = np.zeros(len(theta))
         step[i] = 1e-4 * max(1.0, abs(theta[i]) * 0.01)
         gradient[i] = (d_of(theta + step) - d_of(theta - step)) / (2 * step[i])

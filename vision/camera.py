@@ -10,7 +10,11 @@ index  name                meaning
 8-9    principal point     (x, y), px
 10     curl                height of the card's ends over its middle, mm
 11     twist               height of one corner over the middle, mm
+12-14  further distortion  k2, p1, p2 of a calibrated lens (Brown 1971), 1; left out where 0
 =====  ==================  ==========================================================
+
+The last three are known beforehand and never fitted: what is uncertain about them is in k1's
+uncertainty, which moves the picture's points as much (`vision.lenses`).
 
 Frames: the card's (x along the rope, y across it, z towards the camera, mm) and the photograph's
 (pixel (0, 0) is the centre of the top left pixel, x right, y down).
@@ -52,6 +56,8 @@ class Lens:
         Its standard uncertainty in x and in y, px.
     known : bool
         False where nothing was known and a wide guess stands in.
+    k2, p1, p2 : float
+        Further distortion of a calibrated lens: radial and tangential, 1.
     """
 
     focal_px: float
@@ -61,6 +67,9 @@ class Lens:
     k1: float = 0.0
     u_k1: float = U_K1
     known: bool = True
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
 
 
 def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float | None) -> Lens:
@@ -82,6 +91,24 @@ def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float |
     return Lens(focal_px, u_focal_px / focal_px, centre, u_centre)
 
 
+def straightened(lens: Lens, points_px: Array) -> Array:
+    """Return points (N, 2), px, where a lens without distortion would have put them."""
+    sight = rays(_lens_only(lens), points_px)
+    return np.asarray(lens.focal_px * sight[:, :2] / sight[:, 2:] + np.array(lens.centre_px))
+
+
+def bent(lens: Lens, points_px: Array) -> Array:
+    """Return where a lens puts points (N, 2), px, of a picture without distortion."""
+    sight = (points_px - np.array(lens.centre_px)) / lens.focal_px
+    return project_mm(_lens_only(lens), np.column_stack([sight, np.ones(len(sight))]))
+
+
+def _lens_only(lens: Lens) -> Array:
+    turn = np.zeros(LOG_F)
+    own = [np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, lens.k2, lens.p1, lens.p2]
+    return np.concatenate([turn, own])
+
+
 def rotation(theta: Array) -> Array:
     """Return R_cam_card (3, 3)."""
     return np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], float)
@@ -97,15 +124,28 @@ def project_mm(theta: Array, points_mm: Array) -> Array:
     x, y, z = (points_mm @ rotation(theta).T + theta[3:6]).T
     x, y = x / z, y / z
     swell = np.exp(theta[LOG_F]) * (1 + theta[K1] * (x * x + y * y))
-    return np.stack([swell * x + theta[CX], swell * y + theta[CY]], axis=1)
+    seen = np.stack([swell * x + theta[CX], swell * y + theta[CY]], axis=1)
+    if len(theta) > SIZE:
+        seen += np.exp(theta[LOG_F]) * _further(theta, np.stack([x, y], axis=1))
+    return seen
+
+
+def _further(theta: Array, straight: Array) -> Array:
+    """Return by how much k2, p1 and p2 move points (N, 2) of a picture of focal length 1."""
+    k2, across = theta[SIZE], theta[[SIZE + 2, SIZE + 1]]  # (p2, p1) turns as a vector does
+    r2 = (straight**2).sum(axis=1, keepdims=True)
+    pull = (straight @ across)[:, None]
+    return np.asarray(k2 * r2**2 * straight + r2 * across + 2 * pull * straight)
 
 
 def rays(theta: Array, points_px: Array) -> Array:
     """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
     bent = (points_px - theta[[CX, CY]]) / np.exp(theta[LOG_F])
     straight = bent
-    for _ in range(4):  # k1 r^2 is a few percent at most: four steps leave under 1e-7
-        straight = bent / (1 + theta[K1] * (straight**2).sum(axis=1, keepdims=True))
+    more = len(theta) > SIZE
+    for _ in range(12 if more else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
+        aimed = bent - _further(theta, straight) if more else bent
+        straight = aimed / (1 + theta[K1] * (straight**2).sum(axis=1, keepdims=True))
     seen = np.column_stack([straight, np.ones(len(straight))]) @ rotation(theta)
     return np.asarray(seen / np.linalg.norm(seen, axis=1, keepdims=True))
 

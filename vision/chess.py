@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.camera import Lens, bent, straightened
 from vision.card import Layout
 from vision.card_pattern import chess_corners_mm
 
@@ -26,7 +27,7 @@ def project(homography: Array, points: Array) -> Array:
 
 
 def find_chess_corners(
-    grey: Grey, layout: Layout, homography: Array
+    grey: Grey, layout: Layout, homography: Array, lens: Lens | None = None
 ) -> tuple[Array, Array, Array] | None:
     """Return a card's chess corners: drawn (N, 2), mm, and seen (N, 2), px, with a homography.
 
@@ -38,6 +39,8 @@ def find_chess_corners(
         The card's layout.
     homography : ndarray of shape (3, 3)
         From drawn mm to px, as the markers give it.
+    lens : Lens, optional
+        A calibrated lens: corners are predicted through its distortion.
 
     Returns
     -------
@@ -46,8 +49,11 @@ def find_chess_corners(
     """
     drawn = chess_corners_mm(layout)
     keep_mm, keep_px = np.empty((0, 2)), np.empty((0, 2))
+    straight: Array | None = None
     for _ in range(2):  # the second pass predicts from corners and gains those near the ends
         predicted = project(homography, drawn)
+        if lens is not None and straight is not None:
+            predicted = bent(lens, project(straight, drawn))
         seen = _refine_corners(grey, layout, homography, drawn, predicted)
         good = np.isfinite(seen[:, 0])
         if good.sum() < 4:
@@ -59,7 +65,7 @@ def find_chess_corners(
         step = np.linalg.norm(_local_axes(homography, keep_mm)[0], axis=1).mean()
         model, inside = cv2.findHomography(
             keep_mm.reshape(-1, 1, 2),
-            keep_px.reshape(-1, 1, 2),
+            (keep_px if lens is None else straightened(lens, keep_px)).reshape(-1, 1, 2),
             cv2.RANSAC,
             max(1.5, 0.15 * step),  # mm of card in px: lets lens and a wavy card pass
         )
@@ -67,7 +73,10 @@ def find_chess_corners(
             return None
         chosen = np.asarray(inside).ravel().astype(bool)
         keep_mm, keep_px = keep_mm[chosen], keep_px[chosen]
-        homography = np.asarray(model, float)
+        straight = homography = np.asarray(model, float)
+        if lens is not None:  # what is handed out goes to the picture as it is
+            model, _ = cv2.findHomography(keep_mm.reshape(-1, 1, 2), keep_px.reshape(-1, 1, 2), 0)
+            homography = np.asarray(model, float)
     return keep_mm, keep_px, homography
 
 

@@ -62,6 +62,25 @@ def camera(tags: Tags) -> str:
     return f"{make} {model}".strip()
 
 
+def lens(tags: Tags) -> str:
+    """Return which lens of the camera was used: its 35 mm equivalent, and digital zoom.
+
+    Examples
+    --------
+    >>> lens({FOCAL_LENGTH_35MM: 26}), lens({FOCAL_LENGTH_35MM: 26, DIGITAL_ZOOM: 2.0}), lens({})
+    ('26 mm', '26 mm, zoom 2', '')
+    """
+    said = []
+    if equivalent := _number(tags.get(FOCAL_LENGTH_35MM)):
+        said.append(f"{equivalent:g} mm")
+    elif own := _number(tags.get(FOCAL_LENGTH)):
+        said.append(f"lens {own:.3g} mm")
+    zoom = _number(tags.get(DIGITAL_ZOOM))
+    if zoom and zoom > 1.0:
+        said.append(f"zoom {zoom:.3g}")
+    return ", ".join(said)
+
+
 def taken_at(tags: Tags) -> datetime | None:
     """Return when the shutter opened; with its time zone only where the camera wrote one.
 

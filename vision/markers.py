@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.camera import Lens
 from vision.card import (
     LAYOUT_WORD,
     LAYOUTS,
@@ -66,13 +67,15 @@ class _Marker:
     corners_px: Array  # (4, 2)
 
 
-def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
+def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
     """Return every card in the photograph, the one with most corners first.
 
     Parameters
     ----------
     grey : ndarray of shape (H, W), uint8
         The upright photograph in grey.
+    lens : Lens, optional
+        A calibrated lens; corners are then looked for through its distortion.
 
     Raises
     ------
@@ -87,11 +90,11 @@ def find_cards(grey: Grey) -> tuple[FoundCard, ...]:
             continue
         markers = seen
         if len(markers) >= ENOUGH_MARKERS:
-            cards = _cards_of(grey, markers)
+            cards = _cards_of(grey, markers, lens)
         if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
             break
     if not cards and markers:
-        cards = _cards_of(grey, markers)
+        cards = _cards_of(grey, markers, lens)
     if cards:
         return cards
     if _is_mirrored(grey):
@@ -159,7 +162,7 @@ def _layouts_seen(markers: Iterable[_Marker]) -> list[Layout]:
     return [LAYOUTS[word - LAYOUT_WORD] for word, _ in words.most_common()]
 
 
-def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
+def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[FoundCard, ...]:
     cards: list[FoundCard] = []
     for layout in _layouts_seen(markers):
         left = [m for m in markers if m.word < LAYOUT_WORD and m.word % 50 < layout.columns]
@@ -167,7 +170,7 @@ def _cards_of(grey: Grey, markers: list[_Marker]) -> tuple[FoundCard, ...]:
             homography, used = _best_homography(layout, left)
             if homography is None or len(used) < 3:
                 break
-            corners = find_chess_corners(grey, layout, homography)
+            corners = find_chess_corners(grey, layout, homography, lens)
             # Places are numbered alike on every layout, and a homography makes one out of
             # another: only a layout marker in its own place tells which card it is.
             if (

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.decode import Pixels, decode
-from vision.exif import camera, focal_hint, orientation, taken_at
+from vision.exif import camera, focal_hint, lens, orientation, taken_at
 from vision.photofile import PhotoError, kind_of
 
 __all__ = ["Photo", "PhotoError", "open_photo", "photo_from_array"]
@@ -43,6 +43,10 @@ class Photo:
         How it was read, in words; empty if it was not.
     notes : tuple of str
         What had to be done to the colours, one sentence each; empty for an everyday photograph.
+    lens : str
+        Which lens of the camera, as it wrote: 35 mm equivalent and zoom; empty if not written.
+    orientation : int
+        How the picture was stored before it was turned upright (Exif, 1 to 8).
     """
 
     pixels: Pixels
@@ -55,6 +59,8 @@ class Photo:
     u_focal_px: float | None = None
     focal_from: str = ""
     notes: tuple[str, ...] = ()
+    lens: str = ""
+    orientation: int = 1
 
 
 def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Photo:
@@ -85,7 +91,8 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
         decoded = decode(data)
     except PhotoError as reason:
         raise PhotoError(f"{name} {reason}.") from None
-    pixels = _upright(decoded.pixels, orientation(decoded.tags))
+    stored = orientation(decoded.tags)
+    pixels = _upright(decoded.pixels, stored)
     height, width = pixels.shape[:2]
     hint = focal_hint(decoded.tags, width, height)
     return Photo(
@@ -99,6 +106,8 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
         u_focal_px=None if hint is None else hint.u_focal_px,
         focal_from="" if hint is None else hint.words,
         notes=decoded.notes,
+        lens=lens(decoded.tags),
+        orientation=stored,
     )
 
 

@@ -27,6 +27,7 @@ from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.jaw_lines import diameter_mm, jaw_lines
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
+from vision.lenses import CalibratedCamera, lens_for
 from vision.markers import FoundCard, find_cards
 from vision.marks import marks_of
 from vision.photo import Photo, open_photo
@@ -64,8 +65,8 @@ class Settings:
         Length of the virtual jaws over the rope's diameter.
     print_check : PrintCheck or None
         What was read on the printed bars; None for an unchecked print.
-    lenses : mapping of str to Lens
-        Calibrated cameras by the name they call themselves.
+    cameras : mapping of str to CalibratedCamera
+        Calibrated cameras by their key, see `vision.lenses`.
     """
 
     at_mm: tuple[float, ...] = (0.0,)
@@ -74,7 +75,7 @@ class Settings:
     u_offset_mm: float | None = None
     jaw_diameters: float = JAW_DIAMETERS
     print_check: PrintCheck | None = None
-    lenses: Mapping[str, Lens] = field(default_factory=dict)
+    cameras: Mapping[str, CalibratedCamera] = field(default_factory=dict)
 
 
 def measure_photo(
@@ -102,23 +103,25 @@ def measure_photo(
     settings = settings or Settings()
     photo = source if isinstance(source, Photo) else open_photo(source)
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    calibrated = lens_for(photo, settings.cameras)
+    lens = calibrated or lens_of(*grey.shape[::-1], photo.focal_px, photo.u_focal_px)
     try:
-        cards = find_cards(grey)
+        cards = find_cards(grey, calibrated)
     except RefusedError as refused:
         return (_refusal(photo, refused, None, 0.0),)
     return tuple(
-        result for found in cards for result in _measure_card(photo, grey, found, settings)
+        result for found in cards for result in _measure_card(photo, grey, found, lens, settings)
     )
 
 
 def _measure_card(
-    photo: Photo, grey: NDArray[np.uint8], found: FoundCard, settings: Settings
+    photo: Photo, grey: NDArray[np.uint8], found: FoundCard, lens: Lens, settings: Settings
 ) -> list[Result]:
     card = _card(found, settings)
     try:
         blur = read_blur(photo.pixels, grey, found)
         refuse_above("too-blurred", blur.light_px)
-        pose = solve_pose(found, card, _lens(photo, settings))
+        pose = solve_pose(found, card, lens)
         refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
         axis = find_axis(photo.pixels, pose.theta, card)
     except RefusedError as refused:
@@ -152,12 +155,6 @@ def _card(found: FoundCard, settings: Settings) -> Card:
     if card.layout != found.layout:  # a check of other cards says nothing about this one
         card = unchecked_card(found.layout)
     return card.numbered(found.number)
-
-
-def _lens(photo: Photo, settings: Settings) -> Lens:
-    height, width = photo.pixels.shape[:2]
-    calibrated = settings.lenses.get(photo.camera)
-    return calibrated or lens_of(width, height, photo.focal_px, photo.u_focal_px)
 
 
 def _height_mm(settings: Settings) -> float | None:

@@ -5,12 +5,10 @@ with what is known beforehand as prior knowledge (Bayesian least squares; JCGM 1
 Triggs et al., Bundle Adjustment, 2000, section 4). What the corners can't tell, the prior holds;
 what they can, they improve, and the covariance says which was the case.
 
-A focal length solved from the card is nothing apart: with the wide prior of an unknown camera
-the same fit finds it as far as the tilt allows (Zhang 2000). So it is with the print's scale: a
-page stretched one way is fitted within its uncertainty, lest it pass for a tilt or a bend.
-
-A curl about the rope's own direction can't be seen by two rows of corners; what it does to
-the rope's height is covered by the term for the gap.
+With the wide prior of an unknown camera the same fit finds the focal length as far as the tilt
+allows (Zhang 2000). A page stretched one way is fitted within its uncertainty, lest it pass for a
+tilt or a bend. A curl about the rope's own direction can't be seen by two rows of corners; the
+term for the gap covers what it does to the rope's height.
 """
 
 from __future__ import annotations
@@ -54,10 +52,10 @@ class Pose:
 
     Parameters
     ----------
-    theta : ndarray of shape (12,)
-        The vector of the module's table.
+    theta : ndarray of shape (12,) or (15,)
+        The vector of `vision.camera`'s table; 15 where a calibrated lens bends further.
     covariance : ndarray of shape (12, 12)
-        Its covariance, without what the print scale adds.
+        Covariance of its first twelve, without what the print scale adds.
     scale_shift : ndarray of shape (12, 2)
         Change of `theta` per unit of print scale along (0) and across (1).
     u_scale : ndarray of shape (2,)
@@ -139,17 +137,21 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     half = card.layout.length_mm / 2, card.layout.half_height_mm
     prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, 0, 0], float)
     u_scale = np.maximum([card.u_scale_x, card.u_scale_y], 1e-6)
-    camera = [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px]
-    u_prior = np.array([*camera, U_BEND_MM, U_BEND_MM, *u_scale], float)
+    u_prior = np.array([lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px,
+                        U_BEND_MM, U_BEND_MM, *u_scale], float)  # fmt: skip
     flat = drawn * [card.scale_x, card.scale_y]
+    further = np.array([lens.k2, lens.p1, lens.p2])
+
+    def model(t: Array) -> tuple[Array, Array]:
+        return _corners(t, flat, half, further)
 
     def fitted(start: Array, steps: int) -> tuple[Array, Array, Array]:
-        return _least_squares(start, seen, prior, u_prior, lambda t: _corners(t, flat, half), steps)
+        return _least_squares(start, seen, prior, u_prior, model, steps)
 
     rough = [fitted(start, FEW_STEPS) for start in _starts(flat, seen, prior)]
     best = min(rough, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
     theta, residuals, weights = fitted(best[0], MOST_STEPS)
-    jacobian = _corners(theta, flat, half)[1]
+    jacobian = model(theta)[1]
     dof = max(4, 2 * len(seen) - 8)  # that the fit left: a Type A figure from the residuals
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
     sigma = max(rms, CORNER_FLOOR_PX)
@@ -161,8 +163,9 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[:SIZE, SIZE:] / u_scale**2
     rest = whole[:SIZE] @ root[:-2].T
-    cov, shift = np.asarray(rest @ rest.T), np.asarray(scale_shift)
-    return Pose(theta[:SIZE], cov, shift, u_scale, lens, rms, len(seen), ())
+    theta = np.append(theta[:SIZE], further if further.any() else [])
+    cov = np.asarray(rest @ rest.T)
+    return Pose(theta, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
 
 
 def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
@@ -185,31 +188,29 @@ def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
     return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), prior])]
 
 
-def _corners(theta: Array, flat_mm: Array, half: tuple[float, float]) -> tuple[Array, Array]:
+def _corners(
+    theta: Array, flat_mm: Array, half: tuple[float, float], further: Array
+) -> tuple[Array, Array]:
     """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian (2 N, 14).
 
-    OpenCV gives the derivatives by rotation, translation, focal length, distortion and
-    principal point; those by curl and twist are a point's own shift in z, sent the same way.
+    Curl and twist are a point's own shift in z, sent the way of OpenCV's translation.
     """
     flat_mm = flat_mm * (1 + theta[SIZE:])
     points = bent_mm(theta, flat_mm, *half)
     f = float(np.exp(theta[LOG_F]))
     K = np.array([[f, 0, theta[CX]], [0, f, theta[CY]], [0, 0, 1]])
-    lens = np.array([theta[K1], 0, 0, 0, 0])
+    lens = np.array([theta[K1], *further, 0])
     turn, shift = theta[:3].reshape(3, 1), theta[3:6].reshape(3, 1)
     seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, K, lens)
     jacobian = np.empty((2 * len(points), SIZE + 2))
     jacobian[:, :6] = J[:, :6]
     jacobian[:, LOG_F] = f * (J[:, 6] + J[:, 7])
     jacobian[:, CX], jacobian[:, CY], jacobian[:, K1] = J[:, 8], J[:, 9], J[:, 10]
-    # moving a point by (dx, dy, dz) is moving the camera's frame by R times that
-    per_mm = J[:, 3:6] @ rotation(theta)
+    per_mm = J[:, 3:6] @ rotation(theta)  # a point's shift is the frame's by R times that
     x, y = np.repeat(flat_mm[:, 0] / half[0], 2), np.repeat(flat_mm[:, 1] / half[1], 2)
     jacobian[:, CURL], jacobian[:, TWIST] = per_mm[:, 2] * x * x, per_mm[:, 2] * x * y
-    jacobian[:, SIZE], jacobian[:, SIZE + 1] = (
-        per_mm[:, 0] * x * half[0],
-        per_mm[:, 1] * y * half[1],
-    )
+    jacobian[:, SIZE] = per_mm[:, 0] * x * half[0]
+    jacobian[:, SIZE + 1] = per_mm[:, 1] * y * half[1]
     return np.asarray(seen, float).ravel(), jacobian
 
 

@@ -10,18 +10,15 @@ of the card set in one small JSON file::
 
 from __future__ import annotations
 
-import contextlib
-import json
 import math
 import os
-import sys
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from vision.card import Card, Layout, layout_named
+from vision.kept import change_kept, read_kept
 
 UNCHECKED_U = 0.01  # +-1 % seen on laser prints, x and y differing (a user's report of 1990)
 FURTHEST_OFF = 0.06  # "fit to page" shrinks by 3 to 6 % (from memory, confidence 0.6)
@@ -139,7 +136,10 @@ def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
         If the file is damaged, or holds something that is no print check.
     """
     file = Path(path)
-    return {name: _check_from(name, entry, file) for name, entry in _read(file).items()}
+    return {
+        name: _check_from(name, entry, file)
+        for name, entry in read_kept(file, "print checks").items()
+    }
 
 
 def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
@@ -152,28 +152,24 @@ def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
         as one of another layout.
     """
     file = Path(path)
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        with _locked(file.with_name(file.name + ".lock")):
-            entries = _read(file)
-            known = {name: _check_from(name, entry, file) for name, entry in entries.items()}
-            before = known.get(check.name)
-            if before == check:
-                return
-            if before is not None and before.layout != check.layout:
-                raise ValueError(
-                    f"card set {check.name!r} is of layout {before.layout.name}, not "
-                    f"{check.layout.name}; give the new set another name."
-                )
-            entry = _entry_of(check)
-            if before is not None:
-                old = dict(entries[check.name])
-                entry["earlier"] = [*old.pop("earlier", []), old]
-            _write(file, {**entries, check.name: entry})
-    except OSError as reason:
-        raise ValueError(
-            f"the print check cannot be saved in {file.name}: {reason.strerror or reason}."
-        ) from None
+
+    def with_check(entries: dict[str, Any]) -> dict[str, Any] | None:
+        known = {name: _check_from(name, entry, file) for name, entry in entries.items()}
+        before = known.get(check.name)
+        if before == check:
+            return None
+        if before is not None and before.layout != check.layout:
+            raise ValueError(
+                f"card set {check.name!r} is of layout {before.layout.name}, not "
+                f"{check.layout.name}; give the new set another name."
+            )
+        entry = _entry_of(check)
+        if before is not None:
+            old = dict(entries[check.name])
+            entry["earlier"] = [*old.pop("earlier", []), old]
+        return {**entries, check.name: entry}
+
+    change_kept(file, "the print check", with_check)
 
 
 def _entry_of(check: PrintCheck) -> dict[str, Any]:
@@ -203,58 +199,3 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
         return PrintCheck(name, layout, along, across, u_read, checked_on)
     except (ValueError, OverflowError) as reason:
         raise ValueError(f"{where}: {reason}") from None
-
-
-def _read(file: Path) -> dict[str, Any]:
-    try:
-        text = file.read_text("utf-8")
-    except FileNotFoundError:
-        return {}
-    except (OSError, UnicodeDecodeError):
-        raise ValueError(f"{file.name} cannot be read; mend the file or move it away.") from None
-    try:
-        entries = json.loads(text, object_pairs_hook=_without_repeats)
-    except (ValueError, RecursionError) as reason:
-        raise ValueError(
-            f"{file.name} is damaged and was left as it is ({reason}); mend it or move it away."
-        ) from None
-    if not isinstance(entries, dict):
-        raise ValueError(f"{file.name} holds no print checks; mend the file or move it away.")
-    return entries
-
-
-def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    entries = dict(pairs)
-    if len(entries) < len(pairs):  # writing it back would lose one of the two
-        raise ValueError("a name stands in it twice")
-    return entries
-
-
-def _write(file: Path, entries: dict[str, Any]) -> None:
-    """Write a whole new file beside the old one, then put it in its place in one step."""
-    new = file.with_name(f"{file.name}.new")  # the lock makes it ours
-    try:
-        with new.open("w", encoding="utf-8") as out:
-            json.dump(entries, out, indent=2, ensure_ascii=False)
-            out.write("\n")
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(new, file)
-    except BaseException:
-        new.unlink(missing_ok=True)
-        raise
-
-
-@contextlib.contextmanager
-def _locked(lock: Path) -> Iterator[None]:
-    """Hold a lock file: two people who save at once must not lose each other's check."""
-    with lock.open("a+b") as held:
-        if sys.platform == "win32":
-            import msvcrt
-
-            msvcrt.locking(held.fileno(), msvcrt.LK_LOCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(held, fcntl.LOCK_EX)
-        yield

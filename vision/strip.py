@@ -9,6 +9,7 @@ choice of the height only decides how the pixels are laid out, never what is mea
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -19,6 +20,8 @@ from vision.camera import project_mm
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 Light = NDArray[np.float32]
+
+STRAIGHT_PX = 0.05  # what a homography may leave of a lens's distortion
 
 
 def light_of(code: Array) -> Light:
@@ -110,7 +113,8 @@ def cut_strip(
         Height of the plane over the card, mm.
     """
     # The map from strip to photograph is smooth: it is worked out on a coarse lattice, and
-    # lens distortion with it, and filled in between by a homography that fits the lattice.
+    # filled in between by a homography that fits the lattice. Where a lens bends lines so much
+    # that none does, each sample is sent through the camera itself.
     a, b = (np.linspace(v[0], v[-1], 7) for v in (along_mm, across_mm))
     grid_a, grid_b = (g.ravel() for g in np.meshgrid(a, b))
     seen = project_mm(theta, points_mm(grid_a, grid_b, origin_mm, direction, height_mm))
@@ -119,11 +123,20 @@ def cut_strip(
     model, _ = cv2.findHomography(here.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
     to_photo = np.asarray(model, float)
     size = (len(along_mm), len(across_mm))
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    cut = cv2.warpPerspective(pixels, to_photo, size, flags=flags)
+    x, y = _sent(to_photo, here[:, 0], here[:, 1])
+    if max(np.abs(x - seen[:, 0]).max(), np.abs(y - seen[:, 1]).max()) > STRAIGHT_PX:
+        every = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
+        seen = project_mm(theta, points_mm(*every, origin_mm, direction, height_mm))
+        x, y = (seen[:, i].reshape(size[::-1]) for i in (0, 1))
+        cut = cv2.remap(pixels, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
+    else:
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        cut = cv2.warpPerspective(pixels, to_photo, size, flags=flags)
+        x, y = _sent(to_photo, np.arange(size[0]), np.arange(size[1])[:, None])
+    inside = (x > 1) & (y > 1) & (x < pixels.shape[1] - 2) & (y < pixels.shape[0] - 2)
     return Strip(
         LIGHT_OF[cut],
-        _inside(pixels.shape, to_photo, size),
+        np.asarray(inside, np.bool_),
         along_mm,
         across_mm,
         origin_mm,
@@ -132,10 +145,11 @@ def cut_strip(
     )
 
 
-def _inside(shape: tuple[int, ...], to_photo: Array, size: tuple[int, int]) -> NDArray[np.bool_]:
-    columns, rows = np.arange(size[0]), np.arange(size[1])[:, None]
+def _sent(
+    to_photo: Array, columns: NDArray[np.number[Any]], rows: NDArray[np.number[Any]]
+) -> tuple[Array, Array]:
+    """Return x and y of strip places in the photograph."""
     w = to_photo[2, 0] * columns + to_photo[2, 1] * rows + to_photo[2, 2]
     x = (to_photo[0, 0] * columns + to_photo[0, 1] * rows + to_photo[0, 2]) / w
     y = (to_photo[1, 0] * columns + to_photo[1, 1] * rows + to_photo[1, 2]) / w
-    inside: NDArray[np.bool_] = (x > 1) & (y > 1) & (x < shape[1] - 2) & (y < shape[0] - 2)
-    return inside
+    return np.asarray(x), np.asarray(y)

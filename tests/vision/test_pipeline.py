@@ -12,8 +12,8 @@ import pytest
 from scenes import A5, A6, BAR, CHECKED, findings_of, measured, one_estimate, shot_of, taken
 from studio import Image, Placed
 
-from vision.camera import lens_of
 from vision.estimate import Estimate, Refusal
+from vision.lenses import CalibratedCamera
 from vision.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.printcheck import PrintCheck
@@ -83,16 +83,20 @@ def test_a_gap_makes_the_rope_thinner_by_what_geometry_says() -> None:
     assert lying.diameter_mm / lifted.diameter_mm == pytest.approx(1 + 3 / 278, abs=2e-3)
 
 
-def test_a_calibrated_phone_is_known_by_its_name() -> None:
+def test_a_calibrated_phone_is_known_by_its_name_size_and_lens() -> None:
     shot = shot_of()
     photo, _ = taken(shot, focal_off=None)
-    named = replace(photo, camera="Lantern L4")
-    lens = lens_of(1800, 1250, 2500.0, 9.0)
-    (result,) = measure_photo(named, replace(CHECKED, lenses={"Lantern L4": lens}))
+    named = replace(photo, camera="Lantern L4", lens="26 mm")
+    covariance = tuple(map(tuple, np.diag([1e-3, 0.5, 0.5, 1e-3, 1e-3, 1e-4, 1e-4]) ** 2))
+    key = "Lantern L4, 1800 x 1250, 26 mm"
+    camera = CalibratedCamera(
+        key, (1800, 1250), 2500.0, (899.5, 624.5), 0.0, 0.0, 0.0, 0.0, covariance, 12, 0.2, 0.9
+    )
+    (result,) = measure_photo(named, replace(CHECKED, cameras={key: camera}))
     assert isinstance(result, Estimate)
     assert result.findings == ()
-    assert result.u_focal_px < 10
-    (guessed,) = measure_photo(named, CHECKED)
+    assert result.u_focal_px < 14  # 0.5 %, for refocusing
+    (guessed,) = measure_photo(named, replace(CHECKED, cameras={"Lantern L4": camera}))
     assert isinstance(guessed, Estimate)
     assert guessed.u_mm > result.u_mm
 
