@@ -14,6 +14,7 @@ from ui.access import TEAM
 from ui.door import log_out_button, opens, the_person
 from ui.own_name import become
 from ui.session import at_hand, opened, person, summaries, take_up
+from ui.steps import look_alike
 from ui.words import CAUTIONS
 from ui.words import as_typed as as_typed
 
@@ -70,7 +71,7 @@ def tell_wrong(words: str) -> None:
 
 def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
     """Draw what every screen begins with; return the inspection at hand, None without one."""
-    st.html("<style>.stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}</style>")
+    look_alike()
     st.header(title)
     told = st.session_state.pop("told", None)
     if told:

@@ -12,6 +12,7 @@ from inspection.record import Record
 from inspection.record_plain import Plain
 from ui.record_log import look_over
 from vision.card import layout_named
+from vision.estimate import Result
 from vision.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.printcheck import PrintCheck, load_print_checks
@@ -81,8 +82,8 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
 
 def measure_into(
     record: Record, identity: str, data: bytes, *, name: str, check: PrintCheck | None, by: str
-) -> None:
-    """Measure one photograph, and keep it and what it gives in the record.
+) -> tuple[Result, ...]:
+    """Measure one photograph, keep it and what it gives in the record, and return what it gives.
 
     A file that can't be opened as a photograph does not enter the record.
 
@@ -94,6 +95,7 @@ def measure_into(
     results = measure_photo(open_photo(data, name=name), Settings(print_check=check))
     record.add_photograph(identity, data, name=name, by=by)
     record.add_results(identity, results, by=by)
+    return results
 
 
 def plain_check(check: PrintCheck) -> Plain:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -66,6 +67,15 @@ def understand(
     elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
         doubt = f"{where} has a reading already; this one stands beside it."
     return Understood(reading, doubt=doubt)
+
+
+def in_words(readings: Iterable[Reading]) -> list[str]:
+    """Return each reading with what it means in millimetres."""
+    return [
+        f"station {one.station}, {one.view_deg}°: {one.typed}"
+        + ("" if one.typed == f"{one.value_mm:.2f}" else f" = {one.value_mm:.2f} mm")
+        for one in readings
+    ]
 
 
 def empty_rows(there: OpenInspection) -> list[Row]:

@@ -10,9 +10,10 @@ import streamlit as st
 from inspection.lengths import parse_length
 from inspection.record import OpenInspection
 from ui.door import download
-from ui.page_parts import as_typed, begin, plainly, tell_later
+from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.sample import check_from, plain_check
 from ui.session import person, the_record
+from ui.steps import go_on
 from vision.card import LAYOUTS, Ink, layout_for
 from vision.printcheck import PrintCheck, checked_card
 from vision.sheet import card_pdf
@@ -31,20 +32,32 @@ def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
     return card_pdf(layout, stations=range(first, first + count), ink=ink)
 
 
-def _print(there: OpenInspection | None) -> None:
+def _print(there: OpenInspection | None) -> str | None:
+    """Offer the cards; return the name of the layout that they have."""
     st.subheader("Print")
     nominal = there.rope.nominal_mm if there else 22.0
     if there is None:
-        nominal = st.number_input("Nominal diameter of the rope, mm", 4.0, 120.0, 22.0)
+        st.info("No rope has been entered yet; cards can be printed all the same.",
+                icon=":material/print:")  # fmt: skip
+        nominal = st.number_input(
+            "Nominal diameter of the rope, mm", 4.0, 120.0, 22.0,
+            help="The card's band must be at least twice as wide as the rope.",
+        )  # fmt: skip
+    st.caption(
+        "One page for each station and direction; its number stands in the chequered strips, so "
+        "that photographs file themselves."
+    )
     left, right = st.columns(2)
     paper = left.selectbox("Paper", ["A5", "A4", "A6", "Letter"],
                            help="The card must lie flat along the rope.")  # fmt: skip
     ink = right.selectbox("Band", list(INKS), help="Blue is best: neither steel, zinc, grease nor "
                           "rust has that colour.")  # fmt: skip
     stations = len(there.inspection.stations) if there else 0
+    left, right = st.columns(2)
     count = left.number_input("How many stations", 1, 60, max(stations, 4),
                               help="Two cards a station: one for each direction.")  # fmt: skip
-    first = right.number_input("First station number", 1, 200, 1)
+    first = right.number_input("First station number", 1, 200, 1,
+                               help="To print more cards for a rope that has some.")  # fmt: skip
     with plainly():
         layout = layout_for(nominal, paper)
         pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
@@ -56,9 +69,11 @@ def _print(there: OpenInspection | None) -> None:
             f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "
             "size'), on stiff paper; glue it on a plate where wind or a curve would bend it."
         )
+        return layout.name
+    return None
 
 
-def _check() -> None:
+def _check(usual: str) -> None:
     st.subheader("Check the print")
     st.markdown(
         "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
@@ -68,10 +83,14 @@ def _check() -> None:
     with st.form("print check"):
         name = st.text_input("Card set", placeholder="spring 2026, office printer",
                              help="A name for all cards of this print run.")  # fmt: skip
-        layout_name = st.selectbox("Card, as printed on it", [one.name for one in LAYOUTS], index=4)
+        names = [one.name for one in LAYOUTS]
+        layout_name = st.selectbox("Card, as printed on it", names, index=names.index(usual),
+                                   help="Paper and width of the band.")  # fmt: skip
         left, right = st.columns(2)
-        along = left.text_input("Bar along the rope reads", placeholder="180,62 mm")
-        across = right.text_input("Bar across the rope reads", placeholder="109,71 mm")
+        along = left.text_input("Bar along the rope reads", placeholder="180,62 mm",
+                                help="From end mark to end mark of the long bar.")  # fmt: skip
+        across = right.text_input("Bar across the rope reads", placeholder="109,71 mm",
+                                  help="The short bar, at right angles to it.")  # fmt: skip
         read_with = st.selectbox("Read with", list(READ_WITH),
                                  help="Standard uncertainty of one reading.")  # fmt: skip
         if st.form_submit_button("Keep this print check", type="primary"):
@@ -102,7 +121,6 @@ def _check() -> None:
 
 at_hand = begin("2 Cards", needs_inspection=False)
 with plainly():
-    _print(at_hand)
-    _check()
-    st.page_link("screens/photographs.py", label="Go on: photographs",
-                 icon=":material/arrow_forward:")  # fmt: skip
+    _check(_print(at_hand) or "A5 middle")
+    go_on("photographs", "photographs")
+    say_cautions()

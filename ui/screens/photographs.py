@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import replace
 
 import streamlit as st
@@ -11,85 +10,51 @@ from inspection.case import Judgement
 from inspection.record import OpenInspection
 from ui.by_hand_screen import show_by_hand
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
+from ui.photograph_intake import line_of, say_what_was_not_taken, take_in
 from ui.record_log import look_over
-from ui.sample import check_from, measure_into
 from ui.session import judged, person, the_record
 from ui.station_screen import has_photograph, show_facts, show_photograph
 from ui.station_view import View, views_of
-from ui.words import place, sentence
+from ui.steps import go_on
+from ui.words import place
 from vision.estimate import Estimate, Refusal, Result
 
-UNCHECKED = "print not checked"
-MOST_MB = 40
-KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
+PICTURES = 3  # refused photographs that are shown at once; the others under "Look at"
 
 
-def _take_in(there: OpenInspection) -> None:
-    checks = the_record().print_checks()
-    names = [*checks, UNCHECKED]
-    used = next((one.print_set for one in there.results if isinstance(one, Estimate)), "")
-    card_set = st.selectbox(
-        "Card set on these photographs", names, index=names.index(used) if used in names else 0,
-        help="The print check of step 2; without one the card's scale counts as known to 1 %.",
-    )  # fmt: skip
-    turn = st.session_state.setdefault("uploads", 0)
-    files = st.file_uploader(
-        "Photographs", KINDS, accept_multiple_files=True, key=f"upload {turn}",
-        max_upload_size=MOST_MB,
-        help="Original files from the camera, as many as you like. Hold the phone square above "
-        "the card, the rope sharp, both chequered strips in view; one photograph for each of "
-        "the two directions.",
-    )  # fmt: skip
-    if not files:
-        return
-    known = {one.sha256 for one in there.photographs}
-    check = None if card_set == UNCHECKED else check_from(card_set, checks[card_set])
-    told: list[str] = []
-    bar = st.progress(0.0, text="measuring")
-    for done, file in enumerate(files):
-        bar.progress(done / len(files), text=f"measuring {file.name}")
-        data = file.getvalue()
-        if hashlib.sha256(data).hexdigest() in known:
-            told.append(f"{file.name} was here already.")
-            continue
-        try:
-            measure_into(
-                the_record(), there.inspection.identity, data, name=file.name, check=check,
-                by=person(),
-            )  # fmt: skip
-        except ValueError as wrong:
-            told.append(f"{file.name}: {wrong}")
-    bar.progress(1.0, text="holding readings against photographs")
-    look_over(the_record(), there.inspection.identity, by=person())
-    st.session_state["uploads"] = turn + 1
-    st.session_state["not taken"] = told
-    tell_later(f"{len(files) - len(told)} of {len(files)} photographs were measured.")
-    st.rerun()
-
-
-def _line(result: Result) -> str:
-    if isinstance(result, Refusal):
-        return f"✕ {place(result)} · {result.photo_name} · no diameter"
-    return (
-        f"● {place(result)} · {result.photo_name} · {result.diameter_mm:.2f} ± "
-        f"{result.expanded_mm():.2f} mm"
-    )
+def _refused(there: OpenInspection) -> None:
+    """Show refused photographs that no later one has replaced: why, and how to do better."""
+    answered = {(one.station, one.view_deg) for one in there.results if isinstance(one, Estimate)}
+    refused = [
+        one for one in there.results
+        if isinstance(one, Refusal) and (one.station, one.view_deg) not in answered
+    ]  # fmt: skip
+    for number, one in enumerate(refused):
+        with st.container(border=True):
+            where = "" if one.station is None else f" ({place(one)})"
+            name = as_typed(one.photo_name + where)
+            st.markdown(f":material/no_photography: **{name}** gives no diameter")
+            words, picture = st.columns([2, 3])
+            for reason in one.findings:
+                words.markdown(
+                    f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
+                )
+            if number < PICTURES and has_photograph(there, one.photo_sha256):
+                if any(reason.spot_px is not None for reason in one.findings):
+                    words.caption("The ring on the photograph shows where.")
+                with picture:
+                    show_photograph(View(one.view_deg or 0, one, None),
+                                    key=f"refused {one.photo_sha256} {one.at_mm}")  # fmt: skip
 
 
 def _show(there: OpenInspection, judgement: Judgement) -> None:
-    refused = [one for one in there.results if isinstance(one, Refusal)]
-    for one in refused:
-        with st.container(border=True):
-            st.markdown(f":material/no_photography: **{as_typed(one.photo_name)}**: no diameter")
-            for finding in one.findings:
-                st.markdown(as_typed(sentence(finding)))
     ordered = sorted(
         there.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
     )
     at = st.selectbox(
-        "Look at", range(len(ordered)), format_func=lambda i: _line(ordered[i]),
+        "Look at", range(len(ordered)), format_func=lambda i: line_of(ordered[i]),
         key=f"photograph {there.inspection.identity}",
-        help="● a diameter, ✕ refused.",
+        help="● gives a diameter, ✕ was refused.",
     )  # fmt: skip
     result = ordered[at]
     view = View(result.view_deg or 0, result, None)
@@ -112,15 +77,21 @@ def _show(there: OpenInspection, judgement: Judgement) -> None:
 
 def _move(there: OpenInspection, result: Result) -> None:
     with st.expander("File this photograph elsewhere", icon=":material/drive_file_move:"):
-        st.caption("Its card says where it belongs; move it where the wrong card was used.")
+        st.caption(
+            "Its card says where it belongs; move it where the wrong card was used, or where the "
+            "card's number could not be read."
+        )
         left, right = st.columns(2)
         station = left.number_input("Station", 1, 999, result.station or 1,
-                                    key=f"to {result.photo_sha256}")  # fmt: skip
+                                    key=f"to {result.photo_sha256}",
+                                    help="Number of the station where it was taken.")  # fmt: skip
         view = right.selectbox("Direction", [0, 90], index=1 if result.view_deg == 90 else 0,
                                key=f"view {result.photo_sha256}",
-                               format_func=lambda deg: f"{deg}°")  # fmt: skip
+                               format_func=lambda deg: f"{deg}°",
+                               help="0 from the front, 90 from the side.")  # fmt: skip
         why = st.text_input("Reason", key=f"why moved {result.photo_sha256}",
-                            placeholder="the cards of stations 2 and 3 were mixed up")  # fmt: skip
+                            placeholder="the cards of stations 2 and 3 were mixed up",
+                            help="Stands in the record beside the move.")  # fmt: skip
         if st.button("Move it", key=f"move {result.photo_sha256}"):
             with plainly():
                 if not why.strip():
@@ -138,11 +109,11 @@ def _move(there: OpenInspection, result: Result) -> None:
 inspection = begin("3 Photographs")
 if inspection is not None:
     with plainly():
-        _take_in(inspection)
-    for words in st.session_state.pop("not taken", []):
-        st.error(words, icon=":material/error:")
+        take_in(inspection)
+    say_what_was_not_taken()
     with plainly():
         if inspection.results:
+            _refused(inspection)
             _show(inspection, judged(inspection))
         else:
             st.info(
@@ -150,5 +121,5 @@ if inspection is not None:
                 "at right angles, and give the files here.",
                 icon=":material/add_a_photo:",
             )
-    st.page_link("screens/stations.py", label="Go on: stations", icon=":material/arrow_forward:")
+    go_on("stations", "stations")
     say_cautions()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import replace
 from datetime import datetime
 from typing import get_args
@@ -16,7 +17,8 @@ from ui.page_parts import WORD_MARKS, as_typed, begin, plainly, say_cautions, te
 from ui.record_log import look_over
 from ui.session import judged, person, the_record
 from ui.station_screen import table
-from ui.typed_readings import Row, draft_of, empty_rows, rows_from, understand
+from ui.steps import go_on
+from ui.typed_readings import Row, draft_of, empty_rows, in_words, rows_from, understand
 
 NEW = "another gauge"
 COLUMNS = ["station", "view", "typed"]
@@ -34,16 +36,31 @@ def _gauge(usual: str) -> str | None:
                           help="Its number, as it stands on the instrument.")  # fmt: skip
     if chosen != NEW:
         return str(chosen)
+    if not known:
+        st.info(
+            "First: enter the gauge that the readings are taken with. What it shows and how far "
+            "it may be off belongs to every figure.",
+            icon=":material/straighten:",
+        )
     with st.form("gauge form"):
-        identity = st.text_input("Number of the gauge", placeholder="caliper 7")
+        identity = st.text_input(
+            "Number of the gauge", placeholder="caliper 7",
+            help="As it stands on the instrument or its certificate.",
+        )  # fmt: skip
         kind = st.selectbox("Kind", get_args(GaugeKind),
                             help="Wide jaws bear on two crowns or more, as the rope standards "
                             "ask; plain jaws may miss the crowns.")  # fmt: skip
         left, right = st.columns(2)
-        step = left.text_input("Smallest step it shows", "0.01 mm")
+        step = left.text_input(
+            "Smallest step it shows", "0.01 mm",
+            help="Resolution: the last digit's step, or the finest graduation.",
+        )  # fmt: skip
         error = right.text_input("Permissible error", "0.03 mm",
                                  help="As its maker or its calibration states.")  # fmt: skip
-        due = st.date_input("Calibration holds until", None)
+        due = st.date_input(
+            "Calibration holds until", None,
+            help="A reading with an overdue gauge deserves a second look.",
+        )  # fmt: skip
         if st.form_submit_button("Keep this gauge", type="primary"):
             with plainly():
                 gauge = Gauge(" ".join(identity.split()), kind, parse_length(step),
@@ -73,15 +90,26 @@ def _type(there: OpenInspection) -> None:
     frame = pd.DataFrame(
         [[r.station, r.view, r.typed] for r in rows], columns=COLUMNS, dtype="string"
     )
+    unit = "inch" if there.rope.units == "inch" else "mm"
+    st.caption(
+        "One line a reading, as the gauge shows it; the direction is the one on the card. Lines "
+        "without a reading are not entered, new ones go below the last."
+    )
+    # A draft that a new session begins with has a table of its own: a browser that was only cut
+    # off sends its edits again, and on another table they would be added a second time.
+    name = zlib.crc32(repr(rows).encode())
     edited = st.data_editor(
-        frame, key=f"readings table {identity} {by} {turn}", num_rows="dynamic", hide_index=True,
+        frame, key=f"readings table {identity} {by} {turn} {name}", num_rows="dynamic",
+        hide_index=True,
         column_config={
             "station": st.column_config.TextColumn("Station", help="As printed on its card."),
             "view": st.column_config.TextColumn(
                 "Direction, °", help="0 or 90: the side from which the card's photograph is taken."
             ),
             "typed": st.column_config.TextColumn(
-                "Reading", help='As the gauge shows it: 22,41 or 22.41 or 7/8" or 0.88 in.'
+                "Reading",
+                help='As the gauge shows it: 22,41 or 22.41 mm or 7/8" or 0.88 in. Without a '
+                f"unit it is taken for {unit}.",
             ),
         },
     )  # fmt: skip
@@ -104,8 +132,13 @@ def _type(there: OpenInspection) -> None:
         if one.doubt:
             st.warning(one.doubt, icon=":material/help:")
     ready = [one.reading for one in understood if one.reading is not None]
+    if ready:
+        st.markdown(f":material/check: Understood: {as_typed('; '.join(in_words(ready)))}.")
     wrong = any(one.wrong for one in understood)
-    st.caption("What you type is kept as your draft until you enter it.")
+    st.caption(
+        "What you type is kept as your draft, line by line, until you enter it: a lost connection "
+        "or a closed browser costs nothing."
+    )
     if st.button(
         f"Enter {len(ready)} readings into the record", type="primary",
         disabled=not ready or wrong or gauge is None,
@@ -149,7 +182,8 @@ def _logged(there: OpenInspection) -> None:
     st.html(table(heads, rows, "Readings"))
     with st.expander("Correct or withdraw a reading", icon=":material/edit:"):
         standing = [one for one in there.logged if not one.withdrawn]
-        at = st.selectbox("Which", range(len(standing)), format_func=lambda i: _name(standing[i]))
+        at = st.selectbox("Which", range(len(standing)), format_func=lambda i: _name(standing[i]),
+                          help="Number, station and direction, and what was typed.")  # fmt: skip
         if at is not None:
             _correct(there, standing[at])
 
@@ -165,10 +199,12 @@ def _name(one: LoggedReading) -> str:
 
 def _correct(there: OpenInspection, one: LoggedReading) -> None:
     typed = st.text_input(
-        "It should read", one.reading.typed, key=f"correct {one.number} {one.event}"
-    )
+        "It should read", one.reading.typed, key=f"correct {one.number} {one.event}",
+        help="As the gauge showed it.",
+    )  # fmt: skip
     why = st.text_input("Reason", key=f"why correct {one.number}",
-                        placeholder="read again on the rope")  # fmt: skip
+                        placeholder="read again on the rope",
+                        help="Stands in the record beside the correction.")  # fmt: skip
     st.caption("What was typed first stays in the record beside the correction.")
     with st.container(horizontal=True):
         correct = st.button("Correct it")
@@ -205,5 +241,5 @@ if inspection is not None:
         _type(inspection)
     with plainly():
         _logged(inspection)
-    st.page_link("screens/result.py", label="Go on: result", icon=":material/arrow_forward:")
+    go_on("result", "result")
     say_cautions()

@@ -7,91 +7,72 @@ from typing import get_args
 
 import streamlit as st
 
-from inspection.lengths import parse_length
-from inspection.rope import Build, Core, Duty, Inspection, Rope, Service, Tension
+from inspection.rope import Inspection, Rope, Tension
 from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, tell_later
+from ui.record_log import look_over
+from ui.rope_fields import ask
 from ui.session import person, take_up, the_record
+from ui.steps import go_on
+from ui.typed_rope import rope_in_words, rope_of
 
 NEW = "a new rope"
 
 
-def _length(text: str, what: str) -> float:
-    try:
-        return parse_length(text)
-    except ValueError as wrong:
-        raise ValueError(f"{what}: {wrong}") from wrong
-
-
-def _rope_form() -> None:
+def _new_rope() -> None:
     with st.form("rope"):
-        identity = st.text_input(
-            "Rope", placeholder="quay crane 2, hoist rope, left",
-            help="What the site calls it; unique in this record.",
-        )  # fmt: skip
-        left, right = st.columns(2)
-        nominal = left.text_input(
-            "Nominal diameter", placeholder='22 mm or 7/8"',
-            help="As the certificate says. Millimetres, or inches with their sign.",
-        )  # fmt: skip
-        strands = right.number_input(
-            "Outer strands", 3, 24, 6, help="Strands in the outer layer: their crowns bear on "
-            "the gauge's jaws.",
-        )  # fmt: skip
-        core = left.selectbox("Core", get_args(Core), index=1, help="Fibre or steel.")
-        build = right.selectbox(
-            "Build", get_args(Build), help="As the discard tables divide ropes: single-layer, "
-            "parallel-closed, or rotation-resistant.",
-        )  # fmt: skip
-        fibre = st.checkbox("The strands have fibre centres")
-        duty = left.selectbox("Duty", get_args(Duty), help="Lift ropes have limits of their own.")
-        service = right.selectbox(
-            "State", get_args(Service), index=1,
-            help="New ropes are held against the tolerance of new ropes, ropes in service "
-            "against the discard limits.",
-        )  # fmt: skip
-        reference = left.text_input(
-            "Reference diameter (may be left empty)", placeholder="22,44",
-            help="Measured directly after running in, mean of two readings at right angles. "
-            "Discard limits start from it; without it they can't be applied.",
-        )  # fmt: skip
-        taken = right.date_input("Reference taken on", None)
-        site = st.text_input("Site", help="Where the rope works.")
+        typed = ask(None, "new rope")
         if st.form_submit_button("Keep this rope", type="primary"):
             with plainly():
-                rope = Rope(
-                    " ".join(identity.split()),
-                    _length(nominal, "nominal diameter"),
-                    int(strands),
-                    core,
-                    build,
-                    fibre,
-                    duty,
-                    service,
-                    _length(reference, "reference diameter") if reference.strip() else None,
-                    taken,
-                    site=site.strip(),
-                )
+                rope = rope_of(typed)
                 the_record().add_rope(rope, by=person())
-                st.session_state["new rope"] = rope.identity
+                st.session_state["wanted rope"] = rope.identity
                 tell_later(f"The rope {rope.identity} is in the record. Now its inspection.")
                 st.rerun()
 
 
+def _change_rope(rope: Rope) -> None:
+    with st.expander("Change what is written about this rope", icon=":material/edit:"):
+        st.caption(
+            "What was written before stays in the record. Every inspection of this rope is judged "
+            "anew."
+        )
+        with st.form(f"change {rope.identity}", border=False):
+            typed = ask(rope, f"change {rope.identity}")
+            why = st.text_input("Reason", key=f"why {rope.identity}",
+                                placeholder="reference taken from the certificate",
+                                help="Stands in the record beside the change.")  # fmt: skip
+            if st.form_submit_button("Keep the change"):
+                with plainly():
+                    new = rope_of(typed)
+                    if new == rope:
+                        raise ValueError("nothing was changed: the record says the same already.")
+                    the_record().change_rope(new, by=person(), why=why)
+                    for one in the_record().ranked(rope=rope.identity):
+                        look_over(the_record(), one.identity, by=person())
+                    tell_later(f"What is written about {rope.identity} was changed.")
+                    st.rerun()
+
+
 def _inspection_form(rope: Rope) -> None:
     with st.form("inspection"):
-        on = st.date_input("Day of the inspection", date.today())
-        identity = st.text_input(
+        left, right = st.columns(2)
+        on = left.date_input("Day of the inspection", date.today(),
+                             help="The day on which the rope is measured.")  # fmt: skip
+        identity = right.text_input(
             "Name of the inspection", placeholder="left empty: day and rope",
             help="Unique in this record.",
         )  # fmt: skip
-        place = st.text_input("Place", help="Where the rope was measured.")
-        tension = st.selectbox(
+        left, right = st.columns(2)
+        place = left.text_input("Place", placeholder="quay 4, boom lowered",
+                                help="Where the rope was measured.")  # fmt: skip
+        tension = right.selectbox(
             "Tension while measuring", get_args(Tension),
             help="A rope under load is thinner; limits say for which tension they are meant.",
         )  # fmt: skip
         left, right = st.columns(2)
         inspector = left.text_input("Inspector", person(), help="Who takes the readings.")
-        reviewer = right.text_input("Reviewer", help="Who checks them: somebody else.")
+        reviewer = right.text_input("Reviewer", placeholder="somebody else",
+                                    help="Who checks them: never the inspector.")  # fmt: skip
         if st.form_submit_button("Begin this inspection", type="primary"):
             with plainly():
                 inspection = Inspection(
@@ -110,15 +91,7 @@ def _inspection_form(rope: Rope) -> None:
 
 
 def _show_rope(rope: Rope) -> None:
-    reference = (
-        "no reference diameter: discard limits that start from it can't be applied"
-        if rope.reference_mm is None
-        else f"reference {rope.reference_mm:g} mm"
-    )
-    st.markdown(
-        f"**{as_typed(rope.identity)}** · nominal {rope.nominal_mm:g} mm · {reference} · "
-        f"{rope.outer_strands} outer strands, {rope.core} core, {rope.build}, {rope.service}"
-    )
+    st.markdown(f"**{as_typed(rope.identity)}**  \n{as_typed(' '.join(rope_in_words(rope)))}")
 
 
 there = begin("1 Rope", needs_inspection=False)
@@ -128,19 +101,30 @@ with plainly():
         with st.container(border=True):
             st.caption("Inspection at hand")
             _show_rope(there.rope)
-            st.markdown(f"{there.inspection.on:%Y-%m-%d} · {STATE_MARKS[there.state]}")
-            st.page_link("screens/cards.py", label="Go on: cards", icon=":material/arrow_forward:")
+            st.markdown(
+                f"{as_typed(there.inspection.identity)} · {there.inspection.on:%Y-%m-%d} · "
+                f"{STATE_MARKS[there.state]}"
+            )
+            go_on("cards", "cards")
     st.subheader("Begin an inspection")
     names = [*(rope.identity for rope in ropes), NEW]
-    wanted = st.session_state.pop("new rope", None)
+    wanted = st.session_state.pop("wanted rope", None)
     if wanted in names:
-        st.session_state["rope"] = wanted
-    name = st.selectbox("Of which rope", names, key="rope") if ropes else NEW
+        st.session_state["rope chosen"] = wanted
+    name = (
+        st.selectbox("Of which rope", names, key="rope chosen",
+                     help=f"A rope of this record, or '{NEW}'.")
+        if ropes else NEW
+    )  # fmt: skip
     if name == NEW:
         if not ropes:
-            st.info("First: name the rope and its nominal diameter.", icon=":material/cable:")
-        _rope_form()
+            st.info(
+                "First: name the rope and its nominal diameter. The rest may be filled in later.",
+                icon=":material/cable:",
+            )
+        _new_rope()
     else:
         rope_chosen = next(rope for rope in ropes if rope.identity == name)
         _show_rope(rope_chosen)
         _inspection_form(rope_chosen)
+        _change_rope(rope_chosen)

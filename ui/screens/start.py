@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
+from inspection.log import counted
 from inspection.record import Summary
 from ui.door import opens
 from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, say_cautions, tell_later
 from ui.sample import load_sample, sample_folder
 from ui.session import person, record_place, summaries, take_up, the_record
+from ui.steps import ICONS, NAMES, Step, next_step
 
 
 def _first_steps() -> None:
@@ -62,30 +64,33 @@ def _tell(bar: st.delta_generator.DeltaGenerator, at: float, what: str) -> None:
 
 def _overview(known: list[Summary]) -> None:
     looks = [one for one in known if one.open_findings]
-    columns = st.columns(3)
-    columns[0].metric("Inspections", len(known))
-    columns[1].metric("With something to look at", len(looks))
-    columns[2].metric("Accepted", sum(one.state == "accepted" for one in known))
+    st.markdown(
+        f"**{counted(len(known), 'inspection', 'inspections')}**, {len(looks)} with something to "
+        f"look at, {sum(one.state == 'accepted' for one in known)} accepted"
+    )
     for one in known[:12]:
+        upcoming = next_step(one)
         with st.container(border=True):
             st.markdown(
                 f"**{as_typed(one.rope)}** · {one.on:%Y-%m-%d} · {STATE_MARKS[one.state]}  \n"
-                f"{one.readings} readings · {one.results} photographs' results · "
-                f"{one.open_findings} to look at"
+                f"{counted(one.readings, 'reading', 'readings')} · "
+                f"{counted(one.results, 'photograph', 'photographs')} · "
+                f"{one.open_findings} to look at. {upcoming.words}"
             )
             if one.headline:
                 st.markdown(f":material/visibility: {as_typed(one.headline)}")
             with st.container(horizontal=True):
-                for screen, words, icon in (
-                    ("review", "Review", ":material/rate_review:"),
-                    ("readings", "Readings", ":material/edit_note:"),
-                    ("result", "Result", ":material/fact_check:"),
-                ):
-                    if not opens(screen):
+                others: tuple[Step, ...] = ("photographs", "readings", "result", "review")
+                for step in dict.fromkeys((upcoming.step, *others)):
+                    if not opens(step):
                         continue
-                    if st.button(words, key=f"{screen} {one.identity}", icon=icon):
+                    if st.button(
+                        NAMES[step], key=f"{step} {one.identity}",
+                        icon=f":material/{ICONS[step]}:",
+                        type="primary" if step == upcoming.step else "secondary",
+                    ):  # fmt: skip
                         take_up(one.identity)
-                        st.switch_page(f"screens/{screen}.py")
+                        st.switch_page(f"screens/{step}.py")
     if len(known) > 12:
         st.caption(f"{len(known) - 12} more are in the list at the side and under Supervise.")
 

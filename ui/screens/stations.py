@@ -11,9 +11,12 @@ import streamlit as st
 
 from inspection.record import OpenInspection
 from inspection.rope import Station
-from ui.page_parts import begin, plainly, tell_later
+from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.record_log import look_over
-from ui.session import person, the_record
+from ui.result_tables import PLACE_HEADS, place_rows, whole_rope
+from ui.session import judged, person, the_record
+from ui.station_screen import table
+from ui.steps import go_on
 
 COLUMNS = ["station", "at m", "what is there"]
 
@@ -27,8 +30,8 @@ def rows_of(there: OpenInspection) -> list[list[Any]]:
     rows: list[list[Any]] = []
     for number in sorted(known.keys() | named):
         one = known.get(number)
-        rows.append([number, one.position_m if one else None, one.note if one else ""])
-    return rows or [[1, None, ""], [2, None, ""]]
+        rows.append([number, one.position_m if one else "", one.note if one else ""])
+    return rows or [[1, "", ""], [2, "", ""]]
 
 
 def stations_from(rows: list[list[Any]]) -> tuple[Station, ...]:
@@ -98,13 +101,33 @@ def _edit(there: OpenInspection) -> None:
             st.rerun()
 
 
+def _sections(there: OpenInspection) -> None:
+    """Show which positions form a section, and which sections the whole rope's figure."""
+    rows = place_rows(there)
+    if not (there.results or there.readings):
+        return
+    st.subheader("Which positions form a section")
+    st.html(table(PLACE_HEADS, rows, "A section is one station in two directions"))
+    st.caption(
+        "Mean and ovality need both directions of a station, 0° and 90°, by photographs or by the "
+        "gauge; photographs and gauge are not mixed. Photographs of one card that were measured "
+        "at different places along it are sections of their own."
+    )
+    for words in whole_rope(judged(there)):
+        st.markdown(as_typed(words))
+
+
 inspection = begin("4 Stations")
 if inspection is not None:
     if not inspection.inspection.stations:
         st.info(
-            "Say where along the rope each station is: neighbours are compared by it.",
+            "First: say where along the rope each station is, in metres from one end or from the "
+            "drum. Neighbours are compared by it.",
             icon=":material/pin_drop:",
         )
     with plainly():
         _edit(inspection)
-    st.page_link("screens/readings.py", label="Go on: readings", icon=":material/arrow_forward:")
+    with plainly():
+        _sections(inspection)
+    go_on("readings", "readings")
+    say_cautions()

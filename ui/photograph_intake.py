@@ -1,0 +1,127 @@
+"""Photographs as they come in: by file or by the camera of this device, measured one by one."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+
+import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+from inspection.record import OpenInspection
+from ui.page_parts import as_typed, tell_later
+from ui.record_log import look_over
+from ui.sample import check_from, measure_into
+from ui.session import person, the_record
+from ui.uploads import check_upload, limits_in_words, most_mb
+from ui.words import place
+from vision.estimate import Estimate, Refusal, Result
+from vision.printcheck import PrintCheck
+
+UNCHECKED = "print not checked"
+# With "image" a phone offers its camera beside its files; the endings stand there for desks that
+# don't count HEIC and AVIF among pictures. What a file really is, is found out from its bytes.
+KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
+NOT_TAKEN = "not taken"
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A photograph that arrived: its name, and its bytes."""
+
+    name: str
+    data: bytes
+
+
+def take_in(there: OpenInspection) -> None:
+    """Offer both ways in; measure what arrives, and say what came of each."""
+    check = _print_check(there)
+    turn = st.session_state.setdefault("uploads", 0)
+    files = st.file_uploader(
+        "Photographs", KINDS, accept_multiple_files=True, key=f"upload {turn}",
+        max_upload_size=most_mb(),
+        help="Original files from the camera, as many as you like; on a phone this opens its "
+        "camera, too. Hold the phone square above the card, the rope sharp, both chequered strips "
+        f"in view; one photograph for each of the two directions. {limits_in_words()}",
+    )  # fmt: skip
+    arrived = [_arrived(file) for file in files or []]
+    if st.toggle(
+        "Use this device's camera here",
+        help="For a computer or a tablet with a camera. A phone's own camera app gives sharper "
+        "pictures that also say their focal length: then U is smaller.",
+    ):
+        shot = st.camera_input(
+            "Camera", key=f"camera {turn}", resolution="1080p",
+            help="Both chequered strips in view, the rope sharp along the band. The browser asks "
+            "for leave to use the camera.",
+        )  # fmt: skip
+        if shot is not None:
+            name = f"camera-{datetime.now():%Y%m%d-%H%M%S}.jpg"
+            arrived.append(Arrived(name, shot.getvalue()))
+    if arrived:
+        _measure(there, arrived, check)
+        st.session_state["uploads"] = turn + 1
+        st.rerun()
+
+
+def say_what_was_not_taken() -> None:
+    """Say once which files did not become photographs, and why."""
+    for words in st.session_state.pop(NOT_TAKEN, []):
+        st.error(as_typed(words), icon=":material/error:")
+
+
+def _print_check(there: OpenInspection) -> PrintCheck | None:
+    checks = the_record().print_checks()
+    names = [*checks, UNCHECKED]
+    used = next((one.print_set for one in there.results if isinstance(one, Estimate)), "")
+    card_set = st.selectbox(
+        "Card set on these photographs", names, index=names.index(used) if used in names else 0,
+        help="The print check of step 2; without one the card's scale counts as known to 1 %.",
+    )  # fmt: skip
+    return None if card_set == UNCHECKED else check_from(card_set, checks[card_set])
+
+
+def _arrived(file: UploadedFile) -> Arrived:
+    return Arrived(file.name, file.getvalue())
+
+
+def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | None) -> None:
+    """Measure photographs one by one; each is in the record before the next one is looked at."""
+    known = {one.sha256 for one in there.photographs}
+    told: list[str] = []
+    taken = 0
+    bar = st.progress(0.0, text="measuring")
+    for done, one in enumerate(arrived):
+        bar.progress(done / len(arrived), text=f"measuring {as_typed(one.name)}")
+        sha256 = hashlib.sha256(one.data).hexdigest()
+        if sha256 in known:
+            told.append(f"{one.name} was here already.")
+            continue
+        known.add(sha256)
+        try:
+            check_upload(len(one.data), len(there.photographs) + taken)
+            results = measure_into(
+                the_record(), there.inspection.identity, one.data, name=one.name, check=check,
+                by=person(),
+            )  # fmt: skip
+        except ValueError as wrong:
+            told.append(f"{one.name}: {wrong}")
+            continue
+        taken += 1
+        for result in results:
+            st.markdown(as_typed(line_of(result)))
+    bar.progress(1.0, text="holding readings against photographs")
+    look_over(the_record(), there.inspection.identity, by=person())
+    st.session_state[NOT_TAKEN] = told
+    tell_later(f"{taken} of {len(arrived)} photographs were measured.")
+
+
+def line_of(result: Result) -> str:
+    """Return what a photograph gave, as one line."""
+    if isinstance(result, Refusal):
+        return f"✕ {place(result)} · {result.photo_name} · no diameter"
+    return (
+        f"● {place(result)} · {result.photo_name} · {result.diameter_mm:.2f} ± "
+        f"{result.expanded_mm():.2f} mm"
+    )
