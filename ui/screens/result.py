@@ -10,27 +10,34 @@ import streamlit as st
 
 from inspection.case import Judgement
 from inspection.folder import Folder
-from inspection.limits import Limit
 from inspection.record import OpenInspection
 from ui.door import download, opens
 from ui.entries import readings_table
 from ui.figure_sources import along_rope, roundness
-from ui.page_parts import STATE_MARKS, WORD_MARKS, as_typed, begin, plainly, say_cautions
+from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, say_cautions
 from ui.plots import along_rope_chart, roundness_chart
 from ui.record_log import log_of
 from ui.report import Paper, case_of_record, html_report, pdf_report, record_name
+from ui.result_tables import (
+    GROOVE_HEADS,
+    LIMIT_HEADS,
+    LOCAL_HEADS,
+    SECTION_HEADS,
+    VERDICT_HEADS,
+    WEAR_HEADS,
+    groove_rows,
+    limit_rows,
+    local_rows,
+    section_rows,
+    sources,
+    verdict_rows,
+    wear_rows,
+    whole_rope,
+)
 from ui.session import judged, record_place, the_record
 from ui.station_queue import queue
 from ui.station_screen import table
-
-
-def _bound(limit: Limit) -> str:
-    words = []
-    if limit.low_mm is not None:
-        words.append(f"at least {limit.low_mm:.2f}")
-    if limit.high_mm is not None:
-        words.append(f"at most {limit.high_mm:.2f}")
-    return " and ".join(words)
+from ui.words import CAUTIONS
 
 
 def _first(there: OpenInspection, judgement: Judgement) -> None:
@@ -48,35 +55,75 @@ def _first(there: OpenInspection, judgement: Judgement) -> None:
                     f"{as_typed(last.why)}")  # fmt: skip
 
 
+def _figures(judgement: Judgement) -> None:
+    st.subheader("Diameter and ovality")
+    rows = section_rows(judgement)
+    if not rows:
+        st.info(
+            "No section yet: a station needs two directions at right angles, by photographs or by "
+            "the gauge. Station by station it stands under 4 Stations what is missing.",
+            icon=":material/pin_drop:",
+        )
+        return
+    st.html(table(SECTION_HEADS, rows, "Sections; U is expanded, k = 2"))
+    for words in whole_rope(judgement):
+        st.markdown(as_typed(words))
+    st.caption(
+        "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
+        "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
+        "minus the smaller direction and never negative: a round rope reads a little above 0."
+    )
+
+
 def _verdicts(judgement: Judgement) -> None:
     st.subheader("Against the limits")
-    if not judgement.verdicts:
-        st.info("No verdict yet: a station needs two directions, and the rope a limit that "
-                "applies.")  # fmt: skip
-    rank = {"outside": 0, "undecided": 1, "within": 2}
-    rows = []
-    for placed in sorted(judgement.verdicts, key=lambda one: rank[one.verdict.outcome]):
-        verdict, rule = placed.verdict, placed.verdict.limit.rule
-        rows.append(
-            [
-                "whole rope" if placed.station is None else str(placed.station), placed.source,
-                WORD_MARKS[verdict.outcome], f"{rule.rule_set}, {rule.what}",
-                f"{verdict.value_mm:.2f} ± {2 * verdict.u_mm:.2f}", _bound(verdict.limit),
-                f"{verdict.margin_mm:+.2f}",
-            ]
-        )  # fmt: skip
-    heads = ["station", "by", "verdict", "limit", "figure ± U mm", "limit mm", "margin mm"]
+    rows = limit_rows(judgement)
     if rows:
-        st.html(table(heads, rows, "Verdicts; those outside and undecided come first"))
+        st.html(table(LIMIT_HEADS, rows, "Verdicts by limit; outside and undecided come first"))
         decision = judgement.verdicts[0].verdict.decision
-        st.caption(f"Decision rule: {decision.name}, {decision.source}. U is expanded, k = 2.")
-        st.caption("'Within' says that one figure at one place meets one limit, no more.")
+        st.caption(
+            f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
+            "one place meets one limit, no more."
+        )
+        with st.expander("Every verdict, station by station", icon=":material/list:"):
+            st.html(table(VERDICT_HEADS, verdict_rows(judgement), "Verdicts"))
+        with st.expander("Where these limits come from", icon=":material/menu_book:"):
+            for words in sources(judgement):
+                st.markdown(as_typed(words))
+            st.caption("Check them against a licensed copy before they decide anything.")
+    else:
+        st.info("No verdict yet: a station needs two directions, and the rope a limit that "
+                "applies.", icon=":material/fact_check:")  # fmt: skip
     for note in judgement.notes:
         st.caption(as_typed(note))
     if judgement.not_applicable:
-        with st.expander("Limits that do not apply, and why"):
+        with st.expander("Limits that do not apply, and why", icon=":material/block:"):
             for one in judgement.not_applicable:
                 st.markdown(as_typed(one.reason))
+
+
+def _wear(judgement: Judgement) -> None:
+    rows = wear_rows(judgement)
+    local = local_rows(judgement)
+    if not (rows or local):
+        return
+    st.subheader("Wear")
+    if rows:
+        st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
+        st.caption(
+            "Bands from memory, confidence 0.9. One criterion of several: broken wires, corrosion "
+            "and distortion count, too, and combine."
+        )
+    if local:
+        st.html(table(LOCAL_HEADS, local, "Each station against its neighbours"))
+
+
+def _grooves(judgement: Judgement) -> None:
+    if not judgement.groove_fits:
+        return
+    st.subheader("Drum and sheaves")
+    st.html(table(GROOVE_HEADS, groove_rows(judgement), "Grooves against the nominal diameter"))
+    st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
 
 def _pictures(judgement: Judgement) -> None:
@@ -147,7 +194,11 @@ if inspection is not None:
         else:
             found = judged(inspection)
             _first(inspection, found)
+            st.warning(CAUTIONS[1], icon=":material/warning:")
+            _figures(found)
             _verdicts(found)
+            _wear(found)
+            _grooves(found)
             _pictures(found)
             _take_away(inspection)
     say_cautions()
