@@ -1,0 +1,346 @@
+"""People and roles: the team file, who a login means, and that no screen or file is forgotten."""
+
+from __future__ import annotations
+
+import ast
+import asyncio
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ui import answers, door, uploads
+from ui.access import (
+    ROLES,
+    SCREENS,
+    AccessError,
+    Person,
+    admit,
+    check_login,
+    may_open,
+    person_of,
+    read_team,
+)
+
+UI = Path(door.__file__).parent
+TEAM = """
+[people."a.berg@example.org"]
+name = "A. Berg"
+roles = ["inspector"]
+
+[people."B@Example.org"]
+name = "B. Holm"
+roles = ["reviewer", "supervisor"]
+"""
+LOGIN = """
+[auth]
+redirect_uri = "https://ropes.example.org/oauth2callback"
+cookie_secret = "0123456789abcdef0123456789abcdef"
+client_id = "ropes"
+client_secret = "s"
+server_metadata_url = "https://login.example.org/.well-known/openid-configuration"
+"""
+
+
+@pytest.fixture
+def team_file(tmp_path: Path) -> Path:
+    file = tmp_path / "team.toml"
+    file.write_text(TEAM, encoding="utf-8")
+    return file
+
+
+# ---- the team file ------------------------------------------------------------------------
+
+
+def test_people_have_the_roles_that_the_file_gives(team_file: Path) -> None:
+    team = read_team(team_file)
+    assert team["a.berg@example.org"] == Person(
+        "A. Berg", "a.berg@example.org", frozenset({"inspector"})
+    )
+    assert team["b@example.org"].roles == {"reviewer", "supervisor"}
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "names nobody"),
+        ("[people]\n", "names nobody"),
+        ("people = 7\n", "names nobody"),
+        ("[people\n", "is no TOML file"),
+        ('[people.berg]\nname = "B"\nroles = []\n', "people are named by e-mail"),
+        ('[people."a@b.c"]\nroles = ["inspector"]\n', "no name"),
+        ('[people."a@b.c"]\nname = ""\n', "needs a name"),
+        ('[people."a@b.c"]\nname = "A"\nroles = "inspector"\n', "roles is a list"),
+        ('[people."a@b.c"]\nname = "A"\nroles = ["boss"]\n', "the role 'boss'"),
+        (
+            '[people."a@b.c"]\nname = "A. Berg"\n[people."d@b.c"]\nname = "a.  BERG"\n',
+            "give each their own",  # or their drafts and their reviews would be one person's
+        ),
+        ('[people."a@b.c"]\nname = "A"\n[people."A@B.C"]\nname = "D"\n', "twice"),
+    ],
+)
+def test_what_is_wrong_with_a_team_file_is_said_in_one_sentence(
+    team_file: Path, text: str, told: str
+) -> None:
+    team_file.write_text(text, encoding="utf-8")
+    with pytest.raises(AccessError, match=told) as wrong:
+        read_team(team_file)
+    assert str(team_file) in str(wrong.value)
+    assert "\n" not in str(wrong.value)
+
+
+def test_a_team_file_that_is_not_there_lets_nobody_in(tmp_path: Path) -> None:
+    with pytest.raises(AccessError, match="can't be read: No such file"):
+        read_team(tmp_path / "team.toml")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("[auth]", "[other]", "lacks redirect_uri, cookie_secret, client_id"),
+        ('client_secret = "s"', 'client_secret = ""', "lacks client_secret"),
+        ("0123456789abcdef0123456789abcdef", "guess me", "has 8 characters"),
+        ("/oauth2callback", "/", "must end in /oauth2callback"),
+        ("https://ropes.example.org/", "/", "the whole address"),
+    ],
+)
+def test_what_the_login_lacks_is_said_in_one_sentence(
+    team_file: Path, old: str, new: str, told: str
+) -> None:
+    team_file.write_text(LOGIN.replace(old, new), encoding="utf-8")
+    with pytest.raises(AccessError, match=told):
+        check_login(team_file)
+
+
+def test_a_team_opens_its_pages_where_the_login_comes_back_to(team_file: Path) -> None:
+    team_file.write_text(LOGIN, encoding="utf-8")
+    assert check_login(team_file) == "https://ropes.example.org"
+
+
+# ---- who a login means --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("claims", "name"),
+    [
+        ({"email": "a.berg@example.org", "email_verified": True}, "A. Berg"),
+        ({"email": "A.Berg@EXAMPLE.org"}, "A. Berg"),  # the claim is optional
+        ({"email": "b@example.org", "email_verified": "true"}, "B. Holm"),
+        # OpenID Connect Core 1.0, 5.1: the provider did not make sure that it is theirs
+        ({"email": "a.berg@example.org", "email_verified": False}, None),
+        ({"email": "a.berg@example.org", "email_verified": "false"}, None),
+        ({"email": "c@example.org", "email_verified": True}, None),
+        ({"name": "A. Berg"}, None),
+        ({"email": None}, None),
+        ({"email": ""}, None),
+        # fullwidth and small capital letters are other letters, though they fold to these
+        ({"email": "ａ.berg@example.org"}, None),
+        ({"email": "a.berg@example.orɡ"}, None),
+    ],
+)
+def test_only_a_verified_address_of_the_file_is_somebody(
+    team_file: Path, claims: dict[str, Any], name: str | None
+) -> None:
+    person = person_of(claims, read_team(team_file))
+    assert (person.name if person else None) == name
+
+
+def test_the_kelvin_sign_is_no_k(team_file: Path) -> None:
+    """U+212A turns into k as a small letter; the address must not become somebody else's."""
+    team_file.write_text('[people."k@b.c"]\nname = "K"\nroles = ["inspector"]\n', encoding="utf-8")
+    assert "\u212a".lower() == "k"
+    assert person_of({"email": "\u212a@b.c"}, read_team(team_file)) is None
+
+
+@pytest.mark.parametrize("screen", [*SCREENS, "unheard-of"])
+def test_a_person_without_a_role_opens_nothing(screen: str) -> None:
+    with pytest.raises(AccessError, match="is here as no role"):
+        admit(Person("A", "a@b.c", frozenset()), screen)
+
+
+def test_each_role_opens_its_screens_only() -> None:
+    opened = {
+        role: {one for one in SCREENS if may_open(Person("A", "a@b.c", frozenset({role})), one)}
+        for role in ROLES
+    }
+    assert opened["inspector"] == set(SCREENS) - {"review", "supervise"}
+    assert opened["reviewer"] == {"start", "result", "review"}
+    assert opened["supervisor"] == {"start", "result", "review", "supervise"}
+
+
+# ---- nothing is forgotten -----------------------------------------------------------------
+
+
+def calls(source: str, name: str) -> list[str]:
+    """Return the functions in which something is called `name`; "" for a module's own lines."""
+    found = []
+
+    def walk(node: ast.AST, inside: str) -> None:
+        if isinstance(node, ast.FunctionDef):
+            inside = node.name
+        if isinstance(node, ast.Call):
+            told = node.func
+            called = getattr(told, "attr", None) or getattr(told, "id", None)
+            if called == name:
+                found.append(inside)
+        for child in ast.iter_child_nodes(node):
+            walk(child, inside)
+
+    walk(ast.parse(source), "")
+    return found
+
+
+def sources() -> Iterator[tuple[str, str]]:
+    for path in sorted(UI.rglob("*.py")):
+        yield path.relative_to(UI).as_posix(), path.read_text(encoding="utf-8")
+
+
+def test_every_screen_has_its_roles_and_is_reached_through_the_door_only() -> None:
+    screens = {path.stem for path in (UI / "screens").glob("*.py")} - {"__init__"}
+    assert screens == set(SCREENS)
+    assert all(SCREENS.values())
+    for name, source in sources():
+        for made in ("Page", "navigation"):
+            assert not calls(source, made) or name == "app.py", f"{name} makes pages of its own"
+    app = (UI / "app.py").read_text(encoding="utf-8")
+    assert calls(app, "guarded") == [""]
+    assert not calls(app, "run")  # only the door runs a screen
+    assert calls((UI / "door.py").read_text(encoding="utf-8"), "run") == ["guarded"]
+
+
+# whatever else would put a file under an address of the server's
+LEAKS = ("image", "audio", "video", "pdf", "logo", "link_button", "write_stream")
+
+
+def unguarded(name: str, source: str) -> list[str]:
+    """Return the places that hand out a file past the door."""
+    found = [f"{name}: {one}" for one in calls(source, "download_button")]
+    found += [f"{name}: {leak}" for leak in LEAKS for _ in calls(source, leak)]
+    return [one for one in found if one != "door.py: download"]
+
+
+def test_every_download_is_drawn_by_the_door() -> None:
+    assert [one for name, source in sources() for one in unguarded(name, source)] == []
+    body = (UI / "door.py").read_text(encoding="utf-8")
+    assert calls(body, "download_button") == calls(body, "guard_download") == ["download"]
+
+
+def test_a_download_past_the_door_would_be_noticed() -> None:
+    source = "import streamlit as st\ndef show():\n    st.download_button('a', b'')\n"
+    assert unguarded("screens/result.py", source) == ["screens/result.py: show"]
+    assert unguarded("screens/result.py", "st.image('a.png')") == ["screens/result.py: image"]
+    assert unguarded("door.py", source) == ["door.py: show"]
+
+
+def test_a_file_is_made_only_for_who_still_has_the_role(
+    team_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
+    person = read_team(team_file)["b@example.org"]
+    monkeypatch.setattr(door, "allowed", lambda: person)
+    make = door.guard_download(lambda: b"the file", "supervise")
+    assert make() == b"the file"
+    team_file.write_text(TEAM.replace('"reviewer", "supervisor"', '"reviewer"'), encoding="utf-8")
+    with pytest.raises(AccessError, match="this page is for the supervisor"):
+        make()
+    team_file.write_text(TEAM.replace("B@Example.org", "d@example.org"), encoding="utf-8")
+    with pytest.raises(AccessError, match="is here as no role"):
+        make()
+    team_file.unlink()
+    with pytest.raises(AccessError, match="can't be read"):
+        make()
+
+
+# ---- uploads ------------------------------------------------------------------------------
+
+
+def test_a_file_too_large_or_one_too_many_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(uploads, "most_mb", lambda: 40)
+    uploads.check_upload(40 * 1024 * 1024, uploads.MOST_PHOTOGRAPHS - 1)
+    with pytest.raises(ValueError, match="the file has 41 MB and at most 40 MB are taken"):
+        uploads.check_upload(41 * 1024 * 1024, 0)
+    with pytest.raises(ValueError, match="has 400 photographs and 400 are the most"):
+        uploads.check_upload(1, 400)
+
+
+# ---- the server's answers -----------------------------------------------------------------
+
+
+def answer(path: str, cookie: str = "") -> tuple[int, dict[str, str]]:
+    """Return status and headers of what the server says with a stand-in for Streamlit."""
+    said: list[Any] = []
+
+    async def streamlit(scope: Any, receive: Any, send: Any) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Any) -> None:
+        said.append(message)
+
+    scope = {"type": "http", "method": "GET", "path": path, "headers": []}
+    if cookie:
+        scope["headers"] = [(b"cookie", cookie.encode("latin-1"))]
+    asyncio.run(answers.guarded_answers(streamlit)(scope, receive, send))
+    headers = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
+    return said[0]["status"], headers
+
+
+def test_every_answer_has_the_headers_that_keep_strangers_pages_out() -> None:
+    status, headers = answer("/")
+    assert status == 200
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["x-frame-options"] == "DENY"
+    policy = headers["content-security-policy"]
+    assert "default-src 'self'" in policy
+    assert "http" not in policy  # no other address is named
+
+
+def signed(claims: str) -> str:
+    """Return the login's cookie as Streamlit signs it (its own function, its own secret)."""
+    from streamlit.web.server.server_util import get_cookie_secret
+    from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
+
+    name = answers.USER_COOKIE_NAME
+    return f"{name}={create_signed_value(get_cookie_secret(), name, claims).decode()}"
+
+
+@pytest.mark.parametrize(
+    ("claims", "status"),
+    [
+        ('{"is_logged_in": true, "email": "a.berg@example.org"}', 200),
+        ('{"is_logged_in": false, "email": "a.berg@example.org"}', 403),
+        ('{"is_logged_in": true, "email": "stranger@example.org"}', 403),
+        ('{"is_logged_in": true}', 403),
+        ("[1]", 403),
+        ("no json", 403),
+    ],
+)
+def test_a_made_file_is_handed_to_people_of_the_team_only(
+    team_file: Path, monkeypatch: pytest.MonkeyPatch, claims: str, status: int
+) -> None:
+    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
+    assert answer("/media/abc.csv", signed(claims))[0] == status
+    assert answer("/static/media/font.woff2")[0] == 200  # what the login page itself is made of
+
+
+def test_a_forged_cookie_opens_nothing(team_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
+    good = signed('{"is_logged_in": true, "email": "a.berg@example.org"}')
+    forged = good[:-3] + ("AAA" if good[-3:] != "AAA" else "BBB")
+    for cookie in ("", forged, "a=b; c", f"{answers.USER_COOKIE_NAME}=x"):
+        assert answer("/media/abc.csv", cookie)[0] == 403
+    team_file.write_text("[people", encoding="utf-8")  # being edited just now
+    assert answer("/media/abc.csv", good)[0] == 403
+
+
+def test_without_a_team_files_are_handed_out_and_figures_about_the_server_are_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
+    status, headers = answer("/media/abc.csv")
+    assert (status, headers["cache-control"]) == (200, "no-store")
+    assert answer("/_stcore/metrics")[0] == 403
