@@ -63,7 +63,8 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     Raises
     ------
     RefusedError
-        If no rope lies on the band, it lies askew, or it is too wide for the band.
+        If no rope lies on the band, it lies askew, or it is too wide for the band; or the
+        band's colour is none that a card is printed in.
     """
     x0, y0, x1, y1 = card.layout.band_box_mm
     step = (x1 - x0) / COLUMNS
@@ -110,6 +111,8 @@ def _rope_mask(strip: Strip) -> tuple[Mask, bool]:
     if len(plain) < 50:
         return np.zeros(light.shape[:2], bool), False
     band = np.median(plain, axis=0)
+    if is_coloured(band) and band[2] < band.max():
+        raise RefusedError(finding("band-not-blue"))
     unlike = unlikeness(light, band)
     typical = float(np.median(unlikeness(plain, band)))
     threshold = max(0.6 * _otsu(unlike[strip.inside]), typical + 0.06)

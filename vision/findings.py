@@ -192,6 +192,14 @@ REASONS: dict[str, Reason] = {
         "jaws, which were left out of the figure.",
         "Look there for a broken wire or a lump of grease; clean the rope and look again.",
     ),
+    "band-not-blue": Reason(
+        "refuse",
+        None,
+        "",
+        "The card's band has a colour, but it is not blue: the picture's colours were changed, or "
+        "the card was printed in other ones.",
+        "Send the original file from the camera, and print the card in its own colours.",
+    ),
     "white-band": Reason(
         "refuse",
         25.0,

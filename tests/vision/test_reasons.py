@@ -90,6 +90,9 @@ CASES: dict[str, Callable[[], Case]] = {
     ),
     "rope-askew": lambda: taken(shot_of(bar=Bar(9, 4.5, turn_deg=56, colour=DARK_GREASE))),
     "off-the-card": lambda: taken(shot_of(), settings=replace(CHECKED, at_mm=(84.0,))),
+    "band-not-blue": lambda: taken(
+        replace(shot := shot_of(), pixels=shot.pixels[..., ::-1].copy())
+    ),
     "white-band": lambda: taken(shot_of(ink="white", bar=Bar(24, 12, colour=STEEL))),
     "edges-soft": lambda: taken(shot_of(ink="black", bar=None, patches=soft_strip())),
     "edges-unsure": lambda: taken(
