@@ -135,6 +135,7 @@ def result_from(values: Plain) -> Result:
         values,
         findings=findings,
         budget=_each(lambda value: _build(Term, value)),
+        pitch_budget=_each(lambda value: _build(Term, value)),
         taken_at=datetime.fromisoformat,
         marks=lambda value: _build(Marks, value),
     )

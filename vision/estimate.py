@@ -179,6 +179,12 @@ class Estimate:
         Strand crowns that bear on the jaws, both sides together; 0 on a smooth bar.
     crown_pitch_mm : float or None
         Distance between neighbouring crowns along the rope, mm; None on a smooth bar.
+    pitch_budget : tuple of Term
+        Everything that makes it uncertain; empty where it is known roughly only.
+    pitches : int
+        Single pitches of the outline that it rests on; 0 where the strands' lines gave it.
+    strands, hand : int or None, str
+        Outer strands, and "right" or "left" lay, where the photograph tells.
     spread_mm : float
         Scatter (standard deviation) of the crowns about the jaws, mm.
     px_per_mm : float
@@ -209,6 +215,10 @@ class Estimate:
     jaw_mm: float = 0.0
     crowns: int = 0
     crown_pitch_mm: float | None = None
+    pitch_budget: tuple[Term, ...] = ()
+    pitches: int = 0
+    strands: int | None = None
+    hand: str = ""
     spread_mm: float = 0.0
     px_per_mm: float = 0.0
     tilt_deg: float = 0.0
@@ -231,6 +241,17 @@ class Estimate:
         """Return the expanded uncertainty ``k * u_mm``, mm; k = 2 covers about 95 %."""
         return k * self.u_mm
 
+    @property
+    def lay_mm(self) -> float | None:
+        """Lay length, mm: strands times pitch; None where either is not known."""
+        known = self.strands and self.crown_pitch_mm and self.pitch_budget
+        return (self.strands or 0) * (self.crown_pitch_mm or 0.0) if known else None
+
+    @property
+    def u_lay_mm(self) -> float:
+        """Standard uncertainty of the lay length, mm."""
+        return (self.strands or 0) * combined_u_mm(self.pitch_budget)
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
@@ -242,12 +263,8 @@ class Refusal:
         At least one of them "refuse".
     station, view_deg : int or None
         As printed on the card, where it could be read.
-    photo_name, photo_sha256, look_hash : str
-        Which photograph.
-    taken_at : datetime or None
-        Capture time that the camera wrote.
-    camera : str
-        What the camera calls itself.
+    at_mm, photo_name, photo_sha256, look_hash, taken_at, camera
+        As in `Estimate`.
     """
 
     findings: tuple[Finding, ...]

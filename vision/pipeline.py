@@ -27,6 +27,7 @@ from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.jaw_lines import diameter_mm, jaw_lines
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
+from vision.lay import lay_of
 from vision.lenses import CalibratedCamera, lens_for
 from vision.markers import FoundCard, find_cards
 from vision.marks import marks_of
@@ -214,6 +215,7 @@ def _estimate(
     edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
     refuse_above("edges-unsure", 100 * edges / diameter)
     counted = [jaw.crowns for jaw in (jaws.left, jaws.right)]
+    lay = lay_of(photo, pose, card, outline, jaws, lines, hold=hold, offset_mm=offset)
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
@@ -224,7 +226,11 @@ def _estimate(
         hold=hold,
         jaw_mm=jaws.length_mm,
         crowns=sum(counted),
-        crown_pitch_mm=jaws.crown_pitch_mm,
+        crown_pitch_mm=lay.pitch_mm if lay else jaws.crown_pitch_mm,
+        pitch_budget=lay.budget if lay else (),
+        pitches=lay.crowns if lay else 0,
+        strands=lay.strands if lay else None,
+        hand=lay.hand if lay else "",
         spread_mm=max(jaws.left.spread_mm, jaws.right.spread_mm),
         px_per_mm=outline.px_per_mm,
         tilt_deg=_tilt_deg(theta, lines.station_mm),
