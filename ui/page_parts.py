@@ -86,6 +86,8 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
             there = opened(identity)
             if needs_inspection:
                 _where(there)
+                if title != "Review":
+                    _sent_back(there)
             return there
         if needs_inspection:
             if not opens("rope"):
@@ -149,3 +151,15 @@ def _where(there: OpenInspection) -> None:
         f"**{as_typed(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{as_typed(place)} · "
         f"{STATE_MARKS[there.state]}"
     )
+
+
+def _sent_back(there: OpenInspection) -> None:
+    """Show which stations wait for the inspector, and what is asked for."""
+    for one in there.station_reviews:
+        if one.stands and one.back:
+            st.warning(
+                f"**Station {one.station} was sent back** by {as_typed(one.who)}: "
+                f"{as_typed(one.why)}  \nA new reading or photograph there, or a correction, "
+                "brings it before a reviewer again.",
+                icon=":material/undo:",
+            )

@@ -14,6 +14,7 @@ def heading(title: str, *words: str) -> alt.TitleParams:
     return alt.TitleParams(title, subtitle=list(words), subtitlePadding=4)
 
 
-def legend(title: str) -> alt.Legend:
-    """Return a legend that stands below the chart, where a phone has room for it."""
-    return alt.Legend(title=title, orient="bottom", direction="horizontal", columns=2)
+def legend() -> alt.Legend:
+    """Return a legend of one row below the chart, where a phone has room for it."""
+    return alt.Legend(title=None, orient="bottom", direction="horizontal", columns=4,
+                      columnPadding=8, labelFontSize=11, offset=4)  # fmt: skip

@@ -67,12 +67,12 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
     sources = list(SOURCE_COLOURS)
     colour = alt.Color(
         "by:N",
-        legend=legend("Measured by"),
+        legend=legend(),
         scale=alt.Scale(domain=sources, range=[SOURCE_COLOURS[one] for one in sources]),
     )
     shape = alt.Shape(
         "by:N",
-        legend=legend("Measured by"),
+        legend=legend(),
         scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[one] for one in sources]),
     )
     places = [data.place(one) for one in data.figures]

@@ -76,7 +76,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         ),
         color=alt.Color(
             "word:N",
-            legend=legend("In words"),
+            legend=legend(),
             scale=alt.Scale(domain=words, range=[WORD_COLOURS[one] for one in words]),
         ),
         tooltip=[
@@ -88,7 +88,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     )
     shape = alt.Shape(
         "word:N",
-        legend=legend("In words"),
+        legend=legend(),
         scale=alt.Scale(domain=words, range=[WORD_SHAPES[one] for one in words]),
     )
     zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))

@@ -12,7 +12,15 @@ from sqlalchemy import make_url
 from inspection.case import Judgement, judge_log
 from inspection.folder import Folder
 from inspection.limits import Rule
-from inspection.record import LoggedFinding, LoggedReading, Record, RecordError, Review
+from inspection.record import (
+    Event,
+    LoggedFinding,
+    LoggedReading,
+    Record,
+    RecordError,
+    Review,
+    StationReview,
+)
 from inspection.record_plain import plain
 from inspection.record_state import finding_key
 from inspection.scrutiny import LEVEL
@@ -64,6 +72,10 @@ class RecordFacts:
         All decisions, oldest first.
     changed : tuple of LoggedReading
         Readings that were corrected or withdrawn.
+    station_reviews : tuple of StationReview
+        All decisions about single stations, oldest first.
+    replaced : tuple of Event
+        Results of photographs that another took the place of by hand, or that were withdrawn.
     """
 
     name: str
@@ -73,6 +85,8 @@ class RecordFacts:
     revision: int
     reviews: tuple[Review, ...] = ()
     changed: tuple[LoggedReading, ...] = ()
+    station_reviews: tuple[StationReview, ...] = ()
+    replaced: tuple[Event, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +207,10 @@ def case_of_record(
         fingerprint = now.fingerprint()
         opened = now.inspection(identity)
         faults = now.verify().faults
+        replaced = tuple(
+            event for event in now.events(about="inspection", subject=identity)
+            if event.kind in ("result replaced", "result withdrawn")
+        )  # fmt: skip
     if opened.readings != read.log.readings or opened.results != read.log.results:
         raise ValueError(
             f"inspection '{identity}' was changed while its report was made: make it again."
@@ -206,6 +224,8 @@ def case_of_record(
         revision=opened.revision,
         reviews=opened.reviews,
         changed=tuple(one for one in opened.logged if one.withdrawn or one.corrected_by),
+        station_reviews=opened.station_reviews,
+        replaced=replaced,
     )
     return ReportCase(
         judgement=judgement,

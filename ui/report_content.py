@@ -23,6 +23,7 @@ from ui.report_blocks import (
 )
 from ui.report_case import ReportCase
 from ui.report_history import earlier
+from ui.report_judged import minute
 from ui.report_raw import raw_data
 from ui.words import CAUTIONS
 from vision.estimate import Estimate
@@ -249,9 +250,22 @@ def _record(case: ReportCase) -> list[Block]:
         ),
     ]  # fmt: skip
     if record.reviews:
-        rows = tuple((one.state, one.who, f"{one.at[:16].replace('T', ' ')} UTC", one.why)
+        rows = tuple((one.state, one.who, minute(one.at), one.why)
                      for one in record.reviews)  # fmt: skip
         blocks.append(Grid(("Decision", "By", "When", "Why"), rows, (1.2, 1.6, 1.8, 4)))
+    if record.station_reviews:
+        decided = tuple(
+            (str(one.station), one.state if one.stands else f"{one.state}; ended", one.who,
+             minute(one.at), one.why)
+            for one in record.station_reviews
+        )  # fmt: skip
+        heads = ("Station", "Decision", "By", "When", "Why")
+        blocks.append(Grid(heads, decided, (0.9, 1.4, 1.6, 1.8, 3.2)))
+    if record.replaced:
+        moved = tuple((one.kind.removeprefix("result "), one.who, minute(one.at), one.why)
+                      for one in record.replaced)  # fmt: skip
+        blocks.append(Grid(("Figure of a photograph", "By", "When", "Why"), moved,
+                           (1.6, 1.6, 1.8, 3.6)))  # fmt: skip
     return blocks
 
 

@@ -218,7 +218,7 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
         finding = one.finding
         settled = "Open: not settled."
         if one.settled_by:
-            settled = f"Settled by {one.settled_by}, {_minute(one.settled_at)}: {one.settled_how}"
+            settled = f"Settled by {one.settled_by}, {minute(one.settled_at)}: {one.settled_how}"
         if not one.current:
             settled += " No longer seen in the entries as they stand now."
         where = "; ".join(finding.where[:6])
@@ -246,5 +246,6 @@ def _chance_of(finding: Finding) -> str:
     return "not worked out" if finding.p_value is None else chance_words(finding.p_value)
 
 
-def _minute(at: str) -> str:
+def minute(at: str) -> str:
+    """Return a time of the record, to the minute."""
     return f"{at[:16].replace('T', ' ')} UTC" if at else "no time"

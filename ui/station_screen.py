@@ -151,16 +151,20 @@ def show_comparison(view: View, result: Estimate) -> None:
     cells = (
         ("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm"),
         ("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
-        ("Difference", f"{one.difference_mm:+.2f} mm", f"± {u:.2f} mm, {WORD_MARKS[one.word]}"),
+        (
+            "Difference",
+            f"{one.difference_mm:+.2f} mm".replace("-", "−"),
+            f"± {u:.2f} mm, {WORD_MARKS[one.word]}",
+        ),
     )
     st.html(
-        f"<style>{_FIGURES_STYLE}</style><dl class='rope-figures'>"
+        f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
         + "".join(
-            f"<div><dt>{html.escape(name)}</dt><dd><b>{html.escape(figure)}</b>"
-            f"<span>{html.escape(more)}</span></dd></div>"
+            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(figure)}</b>"
+            f"<span>{html.escape(more)}</span></div>"
             for name, figure, more in cells
         )
-        + "</dl>"
+        + "</div>"
     )
     st.caption(
         "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
@@ -169,11 +173,8 @@ def show_comparison(view: View, result: Estimate) -> None:
 
 
 _FIGURES_STYLE = """
-.rope-figures{display:flex;flex-wrap:wrap;gap:.4rem 2.2rem;margin:.2rem 0}
-.rope-figures dt{font-size:.85rem}
-.rope-figures dd{margin:0}
+.rope-figures{display:flex;flex-wrap:wrap;gap:.4rem 2.2rem;font-size:.9rem}
 .rope-figures b{display:block;font-size:1.5rem;font-weight:600;white-space:nowrap}
-.rope-figures span{font-size:.9rem;opacity:.85}
 @media (max-width:640px){.rope-figures{gap:.4rem 1rem}.rope-figures b{font-size:1.1rem}}
 """
 

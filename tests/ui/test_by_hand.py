@@ -116,3 +116,32 @@ def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
     assert isinstance(undone, Estimate)
     assert not is_by_hand(undone)
     assert undone.diameter_mm == pytest.approx(first.diameter_mm, abs=1e-6)
+
+
+def test_a_station_moved_along_the_rope_takes_the_place_of_the_first_figure(
+    sample_app: AppTest,
+) -> None:
+    at = sample_app.run().switch_page("screens/photographs.py").run()
+    there = kept()
+    first = next(one for one in there.results if one.photo_name == "station-1-view-00.jpg")
+    assert isinstance(first, Estimate)
+    assert first.marks is not None
+    key = f"{SAMPLE} {first.photo_sha256} 0.0 {there.revision}"
+    label = "Move the station along the rope"
+    next(one for one in at.toggle if one.label == label).set_value(True).run()
+    begin, end = (np.array(point) for point in rope_track(first.marks))
+    length_mm = float(np.linalg.norm(end - begin)) / jaw_scale(first, first.marks)
+    at.session_state[f"place view {key}"] = {
+        "edit": {"seq": 1, "at": [place_on_track(first.marks) + 10.0 / length_mm]}
+    }
+    at.run()
+    next(one for one in at.button if one.label == "Measure here instead").click().run()
+    assert not at.exception
+    assert not [one.value for one in at.error]
+    mine = [one for one in kept().results if one.photo_name == first.photo_name]
+    assert [one.at_mm for one in mine] == [pytest.approx(10.0, abs=0.11)]
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert record.verify().faults == ()
+        told = [event for event in record.events() if event.kind == "result replaced"]
+        assert len(told) == 1
+        assert "station moved to" in told[0].why

@@ -62,17 +62,21 @@ def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
     with st.container(horizontal=True):
         for suffix, words in ((".csv", "Entries as CSV"), (".xlsx", "Entries as XLSX")):
             download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
-        download("All readings as CSV", partial(readings_table, the_record(), ".csv"),
-                 "readings.csv")  # fmt: skip
+        for suffix, words in ((".csv", "All readings as CSV"), (".xlsx", "All readings as XLSX")):
+            download(words, partial(readings_table, the_record(), suffix), f"readings{suffix}")
 
 
 def _entry(rank: int, one: Entry) -> None:
     finding, inspection = one.logged.finding, one.there.inspection
+    asked = {"inspection": inspection.identity, "look": one.doubt_name}
     with st.container(border=True):
-        st.markdown(
-            f"**{rank}. {as_typed(one.where)}** · {as_typed(one.there.rope.identity)} · "
-            f"{inspection.on:%Y-%m-%d}"
-        )
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(
+                f"**{rank}. {as_typed(one.where)}** · {as_typed(one.there.rope.identity)} · "
+                f"{inspection.on:%Y-%m-%d}"
+            )
+            st.page_link("screens/review.py", label="See the photograph", width="content",
+                         icon=":material/photo:", query_params=asked)  # fmt: skip
         st.markdown(as_typed(finding.seen))
         for line in one.evidence:
             st.markdown(f":material/straighten: {as_typed(line)}")
@@ -94,9 +98,6 @@ def _entry(rank: int, one: Entry) -> None:
         sent = one.sent_back
         if sent is not None:
             st.caption(f":material/undo: sent back by {as_typed(sent.who)}: {as_typed(sent.why)}")
-        asked = {"inspection": inspection.identity, "look": one.doubt_name}
-        st.page_link("screens/review.py", label="See the photograph", icon=":material/photo:",
-                     query_params=asked)  # fmt: skip
 
 
 begin("Supervise", needs_inspection=False)

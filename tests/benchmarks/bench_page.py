@@ -1,0 +1,167 @@
+"""How fast the pages are in a real browser: until a page is ready, and from station to station.
+
+Example: ``python tests/benchmarks/bench_page.py`` (needs the extra `browser` and Chromium; uses
+the sample photographs). Times are wall-clock in this machine's state of the moment; beside them
+stands the processor time that server and browser used, which other programs do not change much.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from inspection.record import open_record
+from ui.sample import load_sample, sample_folder
+from ui.station_queue import decide, queue
+
+ROOT = Path(__file__).resolve().parents[2]
+FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+# The station's photograph and both of its edges are on the screen, and nothing is still running.
+READY = """() => {
+  const views = [...document.querySelectorAll('svg[role=img]')];
+  return !document.querySelector('[data-test-script-state=running], [data-stale=true]')
+    && views.length > 0
+    && views.every(one => one.querySelector('image')?.getAttribute('href'))
+    && document.body.innerText.includes('never clears a rope');
+}"""
+
+
+def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
+    """Start the pages; return the server, its address, and the seconds until it answered."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    (folder / "person.json").write_text(json.dumps({"person": "Reviewer B"}), encoding="utf-8")
+    environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
+    command = [sys.executable, "-m", "ui.cli", "page", "--no-browser", "--port", str(port)]
+    begun = time.perf_counter()
+    server = subprocess.Popen(
+        [*command, "--record", str(folder / "record.db")], cwd=ROOT, env=environment,
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    address = f"http://127.0.0.1:{port}"
+    while True:
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                return server, address, time.perf_counter() - begun
+        except OSError:
+            if server.poll() is not None:
+                raise SystemExit("the pages ended before they answered") from None
+            time.sleep(0.05)
+
+
+def used_s(root: int) -> float:
+    """Return the processor time of a process and all that it started, s (Linux)."""
+    parents: dict[int, list[int]] = {}
+    times: dict[int, float] = {}
+    for entry in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = entry.read_text().rsplit(")", 1)[1].split()
+        except OSError:
+            continue  # it ended meanwhile
+        process = int(entry.parent.name)
+        parents.setdefault(int(fields[1]), []).append(process)
+        times[process] = (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    total, waiting = 0.0, [root]
+    while waiting:
+        one = waiting.pop()
+        total += times.get(one, 0.0)
+        waiting += parents.get(one, [])
+    return total
+
+
+def timed(job: Callable[[], None]) -> tuple[float, float]:
+    """Return wall-clock and processor time of a job in server and browser, s."""
+    used, begun = used_s(os.getpid()), time.perf_counter()
+    job()
+    wall = time.perf_counter() - begun
+    return wall, used_s(os.getpid()) - used
+
+
+def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None]]:
+    """Return a fresh page, and what opens the review on it."""
+    page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+
+    def job() -> None:
+        page.goto(f"{address}/review")
+        page.wait_for_function(READY, timeout=120_000, polling="raf")
+
+    return page, job
+
+
+def change_station(page: Page) -> None:
+    """Go to the next station, by keyboard."""
+    now = page.evaluate("document.querySelector('svg[role=img] image')?.getAttribute('href')")
+    page.keyboard.press("Alt+n")
+    page.wait_for_function(
+        "was => document.querySelector('svg[role=img] image')?.getAttribute('href') !== was",
+        arg=now, timeout=120_000, polling="raf",
+    )  # fmt: skip
+    page.wait_for_function(READY, timeout=120_000, polling="raf")
+
+
+def told(name: str, times: list[tuple[float, float]], aim_ms: int) -> None:
+    """Print the median of a row of times."""
+    wall, used = (1000 * median(part) for part in zip(*times, strict=True))
+    print(f"{name:34s}{len(times):4d}{wall:10.0f} ms{used:10.0f} ms{aim_ms:9d} ms")
+
+
+def main() -> None:
+    """Print medians."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--repeats", type=int, default=20)
+    options = parser.parse_args()
+    samples, chromium = sample_folder(), shutil.which("chromium") or shutil.which("google-chrome")
+    if samples is None or chromium is None:
+        raise SystemExit("this needs the sample photographs and Chromium")
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as playwright:
+        folder = Path(name)
+        with open_record(folder / "record.db") as record:
+            identity = load_sample(record, samples, by="Reviewer B")
+            for doubt in queue(record.inspection(identity)):  # then "next" visits every station
+                there = record.inspection(identity)
+                decide(record, there, doubt, "accepted", by="Reviewer B", why="")
+        server, address, start_s = served(folder)
+        try:
+            browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+            page, job = open_review(browser, address)
+            first = timed(job)
+            page.context.close()
+            opened = []
+            for _ in range(options.repeats):
+                page, job = open_review(browser, address)
+                opened.append(timed(job))
+                page.context.close()
+            page, job = open_review(browser, address)
+            job()
+            changes = []
+            for _ in range(options.repeats):
+                page.wait_for_timeout(400)  # as long as anybody looks at least
+                changes.append(timed(lambda: change_station(page)))
+        finally:
+            server.terminate()
+            server.wait()
+    load = os.getloadavg()[0]
+    print(f"server answers after {start_s:.1f} s; load of the machine {load:.1f} on "
+          f"{os.cpu_count()} processors")  # fmt: skip
+    print(f"{'':34s}{'n':>4s}{'median':>13s}{'processor':>13s}{'aim':>12s}")
+    told("first page after start-up", [first], 2000)
+    told("page ready, a fresh browser", opened, 2000)
+    told("from station to station", changes, 300)
+
+
+if __name__ == "__main__":
+    main()

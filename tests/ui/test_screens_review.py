@@ -1,0 +1,198 @@
+"""Decisions about stations on the screens, and the supervisor's entries as tables."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import openpyxl
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.case import Judgement, judge_log
+from inspection.log import Earlier
+from inspection.record import LoggedFinding, OpenInspection, RecordError, open_record
+from inspection.rope import Inspection, Rope
+from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept
+from ui.entries import Entry, entries_table, evidence
+from ui.record_log import log_of, look_over
+from ui.rope_trends import nearest_first, station_trends, trend_row
+from ui.station_charts import station_history
+from ui.station_queue import decide, queue
+from vision.estimate import Finding
+
+
+def test_only_another_person_overrules(sample_app: AppTest) -> None:
+    sample_app.run()
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        first = queue(there)[0]
+        with pytest.raises(RecordError, match="nothing was decided"):
+            decide(record, there, first, "overruled", by="Reviewer B", why="no")
+        decide(record, there, first, "accepted", by="Reviewer B", why="")
+        there = record.inspection(SAMPLE)
+        first = next(one for one in queue(there) if one.name == PLANTED)
+        with pytest.raises(RecordError, match="another person"):
+            decide(record, there, first, "overruled", by="reviewer b", why="no")
+        decide(record, there, first, "overruled", by="Supervisor C", why="read it again")
+        there = record.inspection(SAMPLE)
+    last = there.station_reviews[-1]
+    assert (last.state, last.back, last.who) == ("overruled", True, "Supervisor C")
+    assert there.state == "sent back"  # what was accepted goes back to the inspector
+
+
+def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: AppTest) -> None:
+    sample_app.run()
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        decide(record, there, queue(there)[0], "sent back", by="Reviewer B", why="read it again")
+    at = clean(sample_app.switch_page("screens/readings.py").run())  # the inspector sees it
+    assert any(f"{PLANTED} was sent back" in one.value for one in at.warning)
+    waiting = {one.name: one for one in queue(kept())}[PLANTED]
+    assert (waiting.settled, waiting.with_inspector) == (True, True)
+    assert not [one for one in kept().findings if one.settled_by]  # nothing was put right yet
+
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        logged = record.inspection(SAMPLE).logged
+        wrong = next(one for one in logged if one.reading.typed == "22.11")
+        right = replace(wrong.reading, typed="21.21", value_mm=21.21)
+        record.correct_reading(SAMPLE, wrong.number, right, by="Inspector A", why="swapped")
+        look_over(record, SAMPLE, by="Inspector A")
+    back = {one.name: one for one in queue(kept())}[PLANTED]
+    assert (back.settled, back.came_back) == (False, True)
+    at = clean(sample_app.switch_page("screens/review.py").run())
+    next(one for one in at.selectbox if one.label == "Station").set_value(PLANTED)
+    at = clean(at.run())
+    assert any("has changed since it was sent back" in one.value for one in at.warning)
+    button(at, "Accept").click()  # type: ignore[attr-defined]
+    clean(at.run())
+    assert not [one for one in queue(kept()) if one.name == PLANTED and not one.settled]
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert record.verify().faults == ()
+
+
+def test_a_calm_station_can_be_sent_back_too(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    station = next(one for one in at.selectbox if one.label == "Station")
+    at = clean(station.set_value("Station 1").run())
+    next(one for one in at.text_input if one.label == "Reason").set_value("one more photograph")
+    button(at, "Send back").click()  # type: ignore[attr-defined]
+    clean(at.run())
+    assert [one.name for one in queue(kept()) if one.with_inspector] == ["Station 1"]
+
+
+def test_the_differences_are_shown_by_camera_too(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    pills = next(one for one in at.button_group if one.label == "Grouped by")
+    at = clean(pills.set_value("camera").run())
+    told = " ".join(one.value for one in (*at.markdown, *at.selectbox) if one.value)
+    cameras = {one.camera for one in judge_log_of().crosscheck.comparisons}
+    assert any((name or "not named") in told for name in cameras)
+
+
+def judge_log_of() -> Judgement:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return judge_log(log_of(record, SAMPLE))
+
+
+# ---- the supervisor's entries -------------------------------------------------------------
+
+
+def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> None:
+    """A place that begins like a formula is text in both files (OWASP, CSV injection)."""
+    there = invented("=1+1")
+    entries = [Entry(there, there.findings[0], ("station 3, 90 deg: -0.90 mm",))]
+    with io.StringIO(entries_table(entries, ".csv").decode("utf-8-sig"), newline="") as file:
+        head, row = list(csv.reader(file))
+    told = dict(zip(head, row, strict=True))
+    assert told["place"][:1] not in "=+-@"
+    assert told["place"].lstrip("'") == "=1+1"
+    assert told["page"] == "review?inspection=visit&look=Station+3"
+    book = openpyxl.load_workbook(io.BytesIO(entries_table(entries, ".xlsx")))
+    cells = [cell for line in book.worksheets[0].iter_rows() for cell in line]
+    assert not [cell for cell in cells if cell.data_type == "f"]
+    assert any(str(cell.value).lstrip("'") == "=1+1" for cell in cells)
+
+
+def invented(place: str) -> OpenInspection:
+    finding = Finding("odd", "seen", "look", "look", where=("station 3, 90 deg",), p_value=0.01)
+    return OpenInspection(
+        Inspection("visit", "rope", date(2026, 11, 2), place=place), Rope("rope", 22.0), 1, "open",
+        1.0, 1, (), (), (), (LoggedFinding("k", finding, True, "", "", ""),), (), (),
+    )  # fmt: skip
+
+
+def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
+    with open_record(sample / "record.db") as record:
+        judgement = judge_log(log_of(record, SAMPLE))
+    planted = judgement.findings[0]
+    assert evidence(judgement, planted) == ()  # it names the difference itself
+    other = replace(planted, seen="Typed three minutes before its photograph.")
+    (told,) = evidence(judgement, other)
+    assert told.startswith("station 3, 90 deg: Photograph 21.21 mm, gauge 22.11 mm: -0.90 mm")
+
+
+# ---- over the inspections -----------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def worn(sample: Path) -> Judgement:
+    """Return the sample after three invented inspections: 0.12 mm a year thinner, evenly."""
+    with open_record(sample / "record.db") as record:
+        log = log_of(record, SAMPLE)
+    swapped = {22.11: 21.21}  # as it should have been typed
+    before = []
+    for years in (3, 2, 1):
+        on = log.inspection.on - timedelta(days=round(365.25 * years))
+        readings = tuple(
+            replace(
+                one, at=None,
+                value_mm=swapped.get(one.value_mm, one.value_mm) + 0.12 * years,
+                typed=f"{swapped.get(one.value_mm, one.value_mm) + 0.12 * years:.2f}",
+            )
+            for one in log.readings
+        )  # fmt: skip
+        visit = replace(log.inspection, identity=f"{years} before", on=on)
+        before.append(Earlier(visit, readings))
+    return judge_log(replace(log, earlier=tuple(before)))
+
+
+def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Judgement) -> None:
+    """Even wear of 0.12 mm a year: the photographs go on with it, the swapped digits don't."""
+    told = station_history(worn, 3)
+    assert told is not None
+    data, words = told
+    assert "After 3 earlier inspections" in words
+    assert "the gauge says 21.80 mm, outside" in words
+    assert "the photographs say 21.35 mm, within" in words
+    assert "-0.120 mm per year" in words
+    today = worn.log.inspection.on
+    low, high = next((low, high) for on, low, _, high in data.band if on >= today)
+    assert low < data.photographs[0].mean_mm < high < data.figures[-1].mean_mm
+    assert len(data.figures) == 4
+
+
+def test_a_station_without_earlier_inspections_has_no_history(sample: Path) -> None:
+    with open_record(sample / "record.db") as record:
+        judgement = judge_log(log_of(record, SAMPLE))
+    assert station_history(judgement, 3) is None
+    assert station_trends([judgement]) == []
+
+
+def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Judgement) -> None:
+    found = nearest_first(station_trends([worn]))
+    assert {one.station for one in found} == {1, 2, 3, 4}
+    days = [one.met.earliest for one in found if one.met is not None and one.met.earliest]
+    assert days == sorted(days)
+    calm = next(one for one in found if one.station == 1)
+    assert calm.line is not None
+    assert calm.line.rate_mm_per_year == pytest.approx(-0.12, abs=1e-6)
+    _, station, source, last, rate, least, when = trend_row(calm)
+    assert (station, source) == ("1", "gauge")
+    assert rate.startswith("-0.120 (")
+    assert float(least) < float(last)
+    assert when
