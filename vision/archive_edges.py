@@ -17,8 +17,8 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, savgol_filter
 from scipy.stats import norm
 
+from vision.archive_profiles import find_side
 from vision.camera import project_mm
-from vision.edges import best_path
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.jaw_lines import JawLines
 from vision.jaws import STRAY_SHARE
@@ -27,8 +27,6 @@ from vision.strip import Image, across_vector, cut_strip, points_mm, scale_at
 
 Array = NDArray[np.float64]
 
-ENDS = 0.12  # of the line at each end: surely ground
-HEART = 0.12  # of the line about its middle: surely object
 REACH = 1.6  # of the line, to each side along the object
 LOOSE = 0.06  # of the diameter: an edge farther off its line belongs to something else
 SHORTEST_SHARE = 0.3
@@ -132,8 +130,8 @@ def trace_piece(
     for turn in range(3):
         outward = np.arange(wide / 2, 0, -1 / scale)
         sides = [
-            _side(cut_strip(pixels, theta, along, sign * outward, origin, direction, height_mm)
-                  .light.mean(axis=2), along, outward)
+            find_side(cut_strip(pixels, theta, along, sign * outward, origin, direction, height_mm)
+                  .light, along, outward)
             for sign in (1.0, -1.0)
         ]  # fmt: skip
         places = [side[0] for side in sides]
@@ -171,46 +169,6 @@ def trace_piece(
         max(bear.spread_mm for bear in bears), blur, sum(bear.lost_mm for bear in bears),
         project_mm(theta, seen[0]), project_mm(theta, seen[1]),
     )  # fmt: skip
-
-
-def _side(light: NDArray[np.float32], along: Array, outward: Array) -> tuple[Array, float]:
-    """Return the edge's distance from the middle at each place along, mm, and its blur, px."""
-    rows = len(outward)
-    ground = np.median(light[: max(3, int(ENDS * 2 * rows))], axis=0)
-    near = np.abs(along) < HEART * 2 * outward[0]
-    heart = light[-max(3, int(HEART * 2 * rows)) :, near]
-    plain = float(np.median(ground[near]))
-    typical = float(np.median(np.abs(heart - plain)))
-    # from neighbour to neighbour: a shadow beside the object is no noise
-    steps = np.diff(light[: max(3, rows // 6), near], axis=1)
-    noise = 1.4826 / np.sqrt(2) * float(np.median(np.abs(steps)))
-    refuse_below("object-unclear", typical / max(noise, 0.004))
-    votes = np.tanh((0.5 * typical - np.abs(light - ground)) / (0.25 * typical))
-    path = best_path(np.asarray(3 * votes, np.float32))
-    columns = np.arange(light.shape[1])
-    smooth = gaussian_filter1d(light, 0.6, axis=1, mode="nearest")
-
-    def level(begin: int, end: int) -> Array:
-        picked = [smooth[np.clip(path + k, 0, rows - 1), columns] for k in range(begin, end)]
-        return np.asarray(np.median(picked, axis=0), float)
-
-    outer, inner = level(-7, -3), level(3, 6)
-    half = (outer + inner) / 2
-    offsets = np.arange(-4, 5)
-    values = np.stack([smooth[np.clip(path + k, 0, rows - 1), columns] for k in offsets])
-    signed = (values - half) * np.sign(inner - outer)
-    place = np.full(len(columns), np.nan)
-    best = np.full(len(columns), np.inf)
-    for k in range(len(offsets) - 1):
-        low, high = signed[k], signed[k + 1]
-        crossed = (low < 0) & (high >= 0)
-        at = offsets[k] + low / np.where(crossed, low - high, 1.0)
-        better = crossed & (np.abs(at) < best)
-        place[better], best[better] = at[better], np.abs(at[better])
-    rise = np.abs(np.diff(values, axis=0)).max(axis=0) / np.maximum(np.abs(inner - outer), 1e-6)
-    blur = 1 / (np.sqrt(2 * np.pi) * max(float(np.median(rise[near])), 0.05))
-    place[(path < 3) | (path > rows - 3)] = np.nan
-    return outward[0] - (path + place) * (outward[0] - outward[1]), blur
 
 
 def _piece_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:

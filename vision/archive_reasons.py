@@ -68,6 +68,15 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "Begin and end the line on plain ground close beside the object, its middle on the "
         "object; or mark two points on each edge yourself.",
     ),
+    "object-soft": (
+        "refuse",
+        65.0,
+        "%",
+        "Right behind the edge that was found only {value:.0f} % of the object's own look is "
+        "reached; {limit:.0f} % is the least: it may be a shadow's rim.",
+        "Draw the line where no shadow lies along the edge, or mark two points on each edge "
+        "yourself.",
+    ),
     "object-rough": (
         "refuse",
         2.0,

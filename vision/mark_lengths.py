@@ -83,11 +83,11 @@ def _lengths_mm(
     for y in (-5.0, 5.0):
         points = np.column_stack([x, np.full(len(x), y), np.zeros(len(x))])
         there = project_mm(face.theta, points) - rule.begin_px
-        ends.append((there @ rule.along, there @ rule.across))
+        ends.append((there @ rule.along / rule.step_px**2, there @ rule.across / rule.step_px**2))
     (c0, r0), (c1, r1) = ends
     lines = np.arange(rule.grey.shape[0])
     columns = c0 + (lines[:, None] - r0) * (c1 - c0) / (r1 - r0)
-    scale = float(np.exp(-face.fitted[LOG_FAR]))
+    scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
     beside = min(0.42 * SPACINGS_MM[row.name] * scale, 5.0)
     grey = rule.grey if dark else -rule.grey
     last = grey.shape[1] - 1

@@ -34,6 +34,7 @@ SPACINGS_MM = {
 LEAST_PERIOD_PX = 3.6  # marks closer than this run into each other
 REACH_MM = 32.0  # to each side of the marked line: a rule is 13 to 60 mm wide
 BAND_MM = 0.4
+FINE_ENOUGH = 14.0  # samples a mm: more only takes longer
 ALIKE = 0.11  # of the spacing: neighbours further off are no neighbours
 LEAST_RUN = 6
 LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # scatter about a run's own curve: px, and of its spacing
@@ -46,17 +47,20 @@ class Unrolled:
     Parameters
     ----------
     grey : ndarray of shape (rows, columns), float32
-        Columns run along the line, rows across it, a px each.
+        Columns run along the line, rows across it.
     begin_px : ndarray of shape (2,)
         Where row 0, column 0 lies in the photograph.
     along, across : ndarray of shape (2,)
-        Unit vectors of a column's and a row's step.
+        Step of a column and of a row, px of the photograph.
+    step_px : float
+        Length of such a step, px: 1, or more where the photograph is finer than is of use.
     """
 
     grey: NDArray[np.float32]
     begin_px: Array
     along: Array
     across: Array
+    step_px: float
 
     def to_photo(self, columns: Array, rows: Array) -> Array:
         """Return points of the photograph (N, 2), px."""
@@ -118,18 +122,21 @@ def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: floa
         Distance between them, mm.
     """
     scale = float(np.linalg.norm(other - one)) / length_mm
-    unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)))
-    along = np.full(unrolled.grey.shape[1], scale)
-    found = {dark: find_runs(unrolled, along, dark=dark) for dark in (True, False)}
-    dark = _marks_in(found[True]) >= _marks_in(found[False])
-    return Rule(unrolled, tuple(found[dark]), dark)
+    step = max(1.0, scale / FINE_ENOUGH)
+    unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)), step)
+    along = np.full(unrolled.grey.shape[1], scale / step)
+    few = {dark: find_runs(unrolled, along, dark=dark, every=4) for dark in (True, False)}
+    dark = _marks_in(few[True]) >= _marks_in(few[False])
+    return Rule(unrolled, tuple(find_runs(unrolled, along, dark=dark)), dark)
 
 
 def _marks_in(runs: list[Run]) -> int:
     return sum(len(run.columns) for run in runs)
 
 
-def unroll(grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float) -> Unrolled:
+def unroll(
+    grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float, step_px: float = 1.0
+) -> Unrolled:
     """Return the photograph along the line through two points, as far as it reaches.
 
     Parameters
@@ -140,6 +147,8 @@ def unroll(grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float) -
         Two points on the line, px.
     reach_px : float
         How far to go to each side of it.
+    step_px : float, optional
+        Size of a sample.
     """
     size = np.array([grey.shape[1], grey.shape[0]], float) - 1
     along = (other - one) / np.linalg.norm(other - one)
@@ -148,18 +157,21 @@ def unroll(grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float) -
         bounds = np.stack([-one, size - one]) / np.where(along == 0, 1e-12, along)
     low, high = np.sort(bounds, axis=0)
     first, last = float(low.max()), float(high.min())
-    columns, reach = int(last - first) + 1, int(reach_px)
-    begin = one + first * along - reach * across
-    turn = np.column_stack([along, across, begin])
+    columns, reach = int((last - first) / step_px) + 1, int(reach_px / step_px)
+    begin = one + first * along - reach * step_px * across
+    along, across = along * step_px, across * step_px
+    light = grey.astype(np.float32)
+    if step_px > 1.2:  # what is finer than a sample must not show as something coarser
+        light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.45 * step_px), np.float32)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     cut = cv2.warpAffine(
-        grey.astype(np.float32), turn, (columns, 2 * reach + 1), flags=flags,
+        light, np.column_stack([along, across, begin]), (columns, 2 * reach + 1), flags=flags,
         borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"),
     )  # fmt: skip
-    return Unrolled(np.asarray(cut, np.float32), begin, along, across)
+    return Unrolled(np.asarray(cut, np.float32), begin, along, across, step_px)
 
 
-def find_runs(rule: Unrolled, px_per_mm: Array, *, dark: bool = True) -> list[Run]:
+def find_runs(rule: Unrolled, px_per_mm: Array, *, dark: bool = True, every: int = 1) -> list[Run]:
     """Return all runs of evenly spaced marks.
 
     Parameters
@@ -167,14 +179,16 @@ def find_runs(rule: Unrolled, px_per_mm: Array, *, dark: bool = True) -> list[Ru
     rule : Unrolled
         The rule.
     px_per_mm : ndarray of shape (columns,)
-        Scale along the line as far as it is known.
+        Samples a mm along the line, as far as they are known.
     dark : bool, optional
         Whether the marks are darker than the rule.
+    every : int, optional
+        Look at every so many bands only.
     """
     scale = float(np.median(px_per_mm))
     high = max(3, round(BAND_MM * scale))
     runs = []
-    for row in range(0, rule.grey.shape[0] - high + 1, high):
+    for row in range(0, rule.grey.shape[0] - high + 1, every * high):
         band = rule.grey[row : row + high].mean(axis=0)
         known = np.isfinite(band)
         if known.sum() < 0.3 * len(band):

@@ -151,7 +151,7 @@ def face_of_marks(
     fitted = _fit_runs(start, *_longest(runs, points), one, other, scale, lens)
     face = None
     for _ in range(2):  # the second time with the face's own turn, that gathers bands better
-        rows, offsets = rows_of(theta_of(fitted), runs, points, scale)
+        rows, offsets = rows_of(theta_of(fitted), runs, points, scale / rule.step_px)
         if not rows:
             return None
         face = _fit_rows(fitted, rows, offsets, one, other, scale, lens)
@@ -258,7 +258,10 @@ def _settle(cost: Callable[[Array], Array], start: Array, marks: int) -> tuple[A
             nudged = at.copy()
             nudged[i] += 1e-6 * size[i]
             root[:, i] = (cost(nudged) - here) / (1e-6 * size[i]) * weights
-        move = np.linalg.lstsq(root, -here * weights, rcond=None)[0]
+        unit = np.maximum(np.linalg.norm(root, axis=0), 1e-12)
+        scaled = root / unit
+        normal = scaled.T @ scaled + 1e-12 * np.eye(len(at))
+        move = np.linalg.solve(normal, -scaled.T @ (here * weights)) / unit
         worth = float(((here * weights) ** 2).sum())
         part = 1.0
         while part > 0.05 and float(((cost(at + part * move) * weights) ** 2).sum()) > worth:

@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 
 LEAST_BANDS = 3  # a mark is one that was seen in so many bands
 LEAST_MARKS = 8
+LEAST_FILLED = 0.6  # of the marks between a row's first and last
 ROW_GAP_MM = 3.0  # rows of marks farther apart than this are two rows
 
 
@@ -65,7 +66,7 @@ def rows_of(
     runs, points : sequence of Run, list of ndarray of shape (N, 2)
         Runs, and their marks in the photograph, px.
     scale : float
-        Scale of the photograph, px/mm.
+        Samples of the unrolled rule a mm.
     """
     rows, offsets = [], []
     for name, spacing in SPACINGS_MM.items():
@@ -105,7 +106,8 @@ def _row(
     number, band, point = number[first], band[first], point[first]
     names, counts = np.unique(number, return_counts=True)
     kept = np.isin(number, names[counts >= LEAST_BANDS])
-    if len(np.unique(number[kept])) < LEAST_MARKS:
+    there = np.unique(number[kept])
+    if len(there) < LEAST_MARKS or len(there) < LEAST_FILLED * (np.ptp(there) + 1):
         return None
     first_band, last_band = float(band[kept].min()), float(band[kept].max())
     half_points, half_numbers = _halves(point[kept], number[kept], band[kept])
