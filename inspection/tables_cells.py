@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -10,6 +11,9 @@ from typing import Any, cast, get_args
 from inspection.lengths import LengthUnit, parse_length
 from inspection.record_plain import checked_text
 from inspection.tables_columns import Columns
+
+# Spreadsheets write 3 as 3.0; Python itself would also take 1_0 for 10, and 1e9.
+_WHOLE = re.compile(r"[+-]?\d{1,9}(?:\.0*)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +67,12 @@ class Cells:
     def whole(self, field: str) -> int:
         """Return a whole number; a degree sign after it is fine."""
         text = self.needed(field).removesuffix("°").removesuffix("deg").strip()
-        try:
-            number = float(text)
-        except ValueError:
-            number = 0.5
-        if not number.is_integer():
-            raise ValueError(f"{self.columns.heading(field)} {text!r} is not a whole number.")
-        return int(number)
+        if not _WHOLE.fullmatch(text):
+            raise ValueError(
+                f"{self.columns.heading(field)} {text[:40]!r} is not a whole number (of at most 9 "
+                "digits)."
+            )
+        return int(text.partition(".")[0])
 
     def day(self, field: str) -> date | None:
         """Return a date, None where the cell is empty."""

@@ -6,6 +6,7 @@ be understood in two ways is rejected.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -236,13 +237,9 @@ def _gauge(row: Cells, identity: str) -> Gauge | None:
 
 
 def _position_m(row: Cells, text: str) -> float:
-    try:
-        position_m = float(text.replace(",", "."))
-    except ValueError:
-        position_m = float("nan")
-    if not abs(position_m) < 1e6:
-        raise ValueError(f"the position {text!r} is not a distance along the rope in m.")
-    return position_m
+    if not re.fullmatch(r"[+-]?\d{1,6}(?:[.,]\d{0,9})?", text):
+        raise ValueError(f"the position {text[:40]!r} is not a distance along the rope in m.")
+    return float(text.replace(",", "."))
 
 
 def _rope(row: Cells) -> Rope:

@@ -6,7 +6,6 @@ import io
 import re
 import warnings
 import zipfile
-import zlib
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time
 from pathlib import Path
@@ -17,7 +16,10 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
 MOST_COLUMNS = 60
-MOST_UNPACKED_BYTES = 400_000_000  # an XLSX is a ZIP; a small one can unpack to anything
+# An XLSX is a ZIP, and a small one can unpack to anything. The largest table that is read, with
+# every column filled, has some 100 MB; texts are held in memory at once.
+MOST_UNPACKED_BYTES, MOST_STRING_BYTES = 150_000_000, 50_000_000
+MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables shrink to a tenth or a thirtieth
 
 # What a spreadsheet takes for a formula (OWASP, "CSV Injection"), and the mark of our comments.
 RUNS = re.compile(r"'*[=+\-@\t\r#]")
@@ -50,22 +52,35 @@ def _first_sheet(data: bytes, most_rows: int) -> list[tuple[int, list[str]]]:
 def _check_package(data: bytes, name: str) -> None:
     """Look at the sizes that the ZIP states before anything is unpacked."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as package:
-            members = package.infolist()
-            total = sum(member.file_size for member in members)
-            if total > MOST_UNPACKED_BYTES or len(members) > 5000:
-                raise ValueError(
-                    f"{name} would unpack to {total / 1e6:.0f} MB in {len(members)} parts; that "
-                    "is too much for a table: save it again without pictures, or as CSV."
-                )
-            for member in members:
-                if member.filename.endswith((".xml", ".rels")):
-                    with package.open(member) as part:
-                        if b"<!DOCTYPE" in part.read(4096):
-                            raise ValueError(f"{name} is no sound XLSX file; save it again.")
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, OSError,
-            EOFError) as error:  # fmt: skip
+        sizes, has_doctype = _parts(data)
+    except Exception as error:  # a damaged ZIP makes the library fail in any of a dozen ways
         raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+    total = sum(size for _, size in sizes)
+    strings = sum(size for part, size in sizes if part.endswith("sharedStrings.xml"))
+    packed_tightly = total > MOST_TIMES * len(data) and total > SMALL_BYTES
+    if (
+        total > MOST_UNPACKED_BYTES or strings > MOST_STRING_BYTES or packed_tightly
+        or len(sizes) > 5000
+    ):  # fmt: skip
+        raise ValueError(
+            f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts; that is too much "
+            "for a table: save it again without pictures, or as CSV."
+        )
+    if has_doctype:
+        raise ValueError(f"{name} is no sound XLSX file; save it again.")
+
+
+def _parts(data: bytes) -> tuple[list[tuple[str, int]], bool]:
+    """Return the parts of a package with their unpacked sizes, and whether one has a DOCTYPE."""
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        members = package.infolist()
+        sizes = [(one.filename, one.file_size) for one in members]
+        texts = [one for one in members[:5000] if one.filename.endswith((".xml", ".rels"))]
+        for one in texts:
+            with package.open(one) as part:
+                if b"<!DOCTYPE" in part.read(4096):
+                    return sizes, True
+    return sizes, False
 
 
 def _cell_text(cell: Any) -> str:
