@@ -243,7 +243,7 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
         "Diamonds and bars: measured, with U (k = 2).",
         "The line between them is drawn, not measured.",
     )
-    return alt.LayerChart(layer=layers).properties(width=330, height=330, title=title)
+    return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)
 
 
 def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> list[Any]:
