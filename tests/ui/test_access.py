@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import ast
-import asyncio
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from ui import answers, door, uploads
+from ui import door, uploads
 from ui.access import (
     ROLES,
     SCREENS,
@@ -22,6 +22,7 @@ from ui.access import (
     person_of,
     read_team,
 )
+from vision.photofile import MOST_PIXELS
 
 UI = Path(door.__file__).parent
 TEAM = """
@@ -116,6 +117,24 @@ def test_what_the_login_lacks_is_said_in_one_sentence(
 def test_a_team_opens_its_pages_where_the_login_comes_back_to(team_file: Path) -> None:
     team_file.write_text(LOGIN, encoding="utf-8")
     assert check_login(team_file) == "https://ropes.example.org"
+
+
+def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
+    readme = (UI.parent / "README.md").read_text(encoding="utf-8")
+    example = readme.partition("```toml\n")[2].partition("```")[0]
+    (tmp_path / "team.toml").write_text(example, encoding="utf-8")
+    assert [one.name for one in read_team(tmp_path / "team.toml").values()] == [
+        "A. Berg",
+        "C. Holm",
+    ]
+    assert check_login(tmp_path / "team.toml") == "https://ropes.example.org"
+    flat = " ".join(readme.split())
+    config = tomllib.loads((UI / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+    assert (
+        f"One photograph may have {config['server']['maxUploadSize']} MB and "
+        f"{MOST_PIXELS / 1e6:.0f} megapixels, one inspection {uploads.MOST_PHOTOGRAPHS} photographs"
+    ) in flat
+    assert config["server"]["address"] == "127.0.0.1"
 
 
 # ---- who a login means --------------------------------------------------------------------
@@ -262,85 +281,3 @@ def test_a_file_too_large_or_one_too_many_is_told(monkeypatch: pytest.MonkeyPatc
         uploads.check_upload(41 * 1024 * 1024, 0)
     with pytest.raises(ValueError, match="has 400 photographs and 400 are the most"):
         uploads.check_upload(1, 400)
-
-
-# ---- the server's answers -----------------------------------------------------------------
-
-
-def answer(path: str, cookie: str = "") -> tuple[int, dict[str, str]]:
-    """Return status and headers of what the server says with a stand-in for Streamlit."""
-    said: list[Any] = []
-
-    async def streamlit(scope: Any, receive: Any, send: Any) -> None:
-        await send({"type": "http.response.start", "status": 200, "headers": []})
-        await send({"type": "http.response.body", "body": b"", "more_body": False})
-
-    async def receive() -> dict[str, Any]:
-        return {"type": "http.request", "body": b"", "more_body": False}
-
-    async def send(message: Any) -> None:
-        said.append(message)
-
-    scope = {"type": "http", "method": "GET", "path": path, "headers": []}
-    if cookie:
-        scope["headers"] = [(b"cookie", cookie.encode("latin-1"))]
-    asyncio.run(answers.guarded_answers(streamlit)(scope, receive, send))
-    headers = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
-    return said[0]["status"], headers
-
-
-def test_every_answer_has_the_headers_that_keep_strangers_pages_out() -> None:
-    status, headers = answer("/")
-    assert status == 200
-    assert headers["x-content-type-options"] == "nosniff"
-    assert headers["x-frame-options"] == "DENY"
-    policy = headers["content-security-policy"]
-    assert "default-src 'self'" in policy
-    assert "http" not in policy  # no other address is named
-
-
-def signed(claims: str) -> str:
-    """Return the login's cookie as Streamlit signs it (its own function, its own secret)."""
-    from streamlit.web.server.server_util import get_cookie_secret
-    from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
-
-    name = answers.USER_COOKIE_NAME
-    return f"{name}={create_signed_value(get_cookie_secret(), name, claims).decode()}"
-
-
-@pytest.mark.parametrize(
-    ("claims", "status"),
-    [
-        ('{"is_logged_in": true, "email": "a.berg@example.org"}', 200),
-        ('{"is_logged_in": false, "email": "a.berg@example.org"}', 403),
-        ('{"is_logged_in": true, "email": "stranger@example.org"}', 403),
-        ('{"is_logged_in": true}', 403),
-        ("[1]", 403),
-        ("no json", 403),
-    ],
-)
-def test_a_made_file_is_handed_to_people_of_the_team_only(
-    team_file: Path, monkeypatch: pytest.MonkeyPatch, claims: str, status: int
-) -> None:
-    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
-    assert answer("/media/abc.csv", signed(claims))[0] == status
-    assert answer("/static/media/font.woff2")[0] == 200  # what the login page itself is made of
-
-
-def test_a_forged_cookie_opens_nothing(team_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
-    good = signed('{"is_logged_in": true, "email": "a.berg@example.org"}')
-    forged = good[:-3] + ("AAA" if good[-3:] != "AAA" else "BBB")
-    for cookie in ("", forged, "a=b; c", f"{answers.USER_COOKIE_NAME}=x"):
-        assert answer("/media/abc.csv", cookie)[0] == 403
-    team_file.write_text("[people", encoding="utf-8")  # being edited just now
-    assert answer("/media/abc.csv", good)[0] == 403
-
-
-def test_without_a_team_files_are_handed_out_and_figures_about_the_server_are_not(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
-    status, headers = answer("/media/abc.csv")
-    assert (status, headers["cache-control"]) == (200, "no-store")
-    assert answer("/_stcore/metrics")[0] == 403

@@ -12,9 +12,10 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
-from ui.page_command import page
+from ui.page_command import _hosts, _team_address, page
 
 
 def test_a_port_in_use_is_told() -> None:
@@ -34,6 +35,104 @@ def test_what_is_no_record_is_told(tmp_path: Path) -> None:
     assert result.exit_code == 1
     assert "is not a record" in result.output
     assert "Traceback" not in result.output
+
+
+TEAM = """
+[auth]
+redirect_uri = "http://127.0.0.1:8501/oauth2callback"
+cookie_secret = "0123456789abcdef0123456789abcdef"
+client_id = "ropes"
+client_secret = "s"
+server_metadata_url = "http://127.0.0.1:1/.well-known/openid-configuration"
+
+[people."a@example.org"]
+name = "A"
+roles = ["inspector"]
+"""
+
+
+@pytest.mark.parametrize("address", ["0.0.0.0", "192.0.2.7", "::", "ropes.example.org"])
+def test_other_machines_are_let_in_only_with_a_team_or_when_told_so(address: str) -> None:
+    result = CliRunner().invoke(page, ["--address", address, "--no-browser"])
+    assert result.exit_code == 2
+    said = " ".join(result.output.split())
+    assert f"at {address} everybody in the network could read and change the record" in said
+    assert "--team FILE" in said
+    assert "--without-login" in said
+
+
+def test_a_login_and_none_are_not_asked_for_at_once(tmp_path: Path) -> None:
+    asked = ["--team", str(tmp_path / "team.toml"), "--without-login"]
+    result = CliRunner().invoke(page, asked)
+    assert result.exit_code == 2
+    assert "give one" in result.output
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('roles = ["inspector"]', 'roles = ["boss"]', "the role 'boss'"),
+        ('client_id = "ropes"', "", "lacks client_id"),
+        ("[auth]", "[auth", "is no TOML file"),
+    ],
+)
+def test_a_team_file_that_cannot_be_used_is_told_before_anything_starts(
+    tmp_path: Path, old: str, new: str, told: str
+) -> None:
+    (tmp_path / "team.toml").write_text(TEAM.replace(old, new), encoding="utf-8")
+    result = CliRunner().invoke(page, ["--team", str(tmp_path / "team.toml"), "--no-browser"])
+    assert result.exit_code == 1
+    assert told in " ".join(result.output.split())
+    assert "Traceback" not in result.output
+
+
+def test_a_login_without_its_packages_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "team.toml").write_text(TEAM, encoding="utf-8")
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    result = CliRunner().invoke(page, ["--team", str(tmp_path / "team.toml"), "--no-browser"])
+    assert result.exit_code == 1
+    assert "pip install '.[team]'" in " ".join(result.output.split())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="files have no such mode there")
+def test_a_team_file_that_others_can_read_is_noted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("authlib", reason="the login needs the extra team")
+    file = tmp_path / "team.toml"
+    file.write_text(TEAM, encoding="utf-8")
+    file.chmod(0o644)
+    assert _team_address(str(file)) == "http://127.0.0.1:8501"
+    assert "chmod 600" in capsys.readouterr().err
+    file.chmod(0o600)
+    _team_address(str(file))
+    assert capsys.readouterr().err == ""
+
+
+def test_an_address_that_is_not_this_machines_is_told() -> None:
+    asked = ["--address", "no such host", "--without-login", "--no-browser"]
+    result = CliRunner().invoke(page, asked)
+    assert result.exit_code == 1
+    assert "is no address of this machine" in " ".join(result.output.split())
+
+
+@pytest.mark.parametrize(
+    ("address", "opened_at", "hosts"),
+    [
+        ("127.0.0.1", "http://127.0.0.1:8501", ["127.0.0.1", "localhost"]),
+        (
+            "0.0.0.0", "https://ropes.example.org",
+            ["0.0.0.0", "127.0.0.1", "localhost", "ropes.example.org"],
+        ),
+        ("0.0.0.0", "http://0.0.0.0:8501", []),  # said explicitly: any name of the machine
+    ],
+)  # fmt: skip
+def test_the_pages_answer_under_their_own_names_only(
+    address: str, opened_at: str, hosts: list[str]
+) -> None:
+    assert _hosts(address, opened_at) == hosts
 
 
 def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> None:

@@ -1,0 +1,87 @@
+"""Names, remarks and places full of code: shown as they were typed, on every screen."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.readings import Gauge, Reading
+from inspection.record import open_record
+from inspection.rope import Inspection, Rope, Station
+from ui.access import SCREENS
+from vision.estimate import Finding
+
+NASTY = (
+    "<script>alert(1)</script>",
+    "<img src=x onerror=alert(1)>",
+    "![pixel](https://evil.example/p.png)",
+    "[press](javascript:alert(1))",
+    ":red[**loud**] $x^2$ `code`",
+    '=HYPERLINK("https://evil.example")',
+)
+# what would be read as markup: a tag, an image or link, a formula, a colour
+MARKUP = (
+    re.compile(r"(?<!\\)<(script|img)"),
+    re.compile(r"(?<!\\)\[(pixel|press)\]\("),
+    re.compile(r"(?<!\\)\$x"),
+    re.compile(r"(?<!\\):red"),
+)
+
+
+def nasty_record(place: Path) -> None:
+    """Make a record in which every text that somebody can type is code for something."""
+    script, image, pixel, link, loud, formula = NASTY
+    with open_record(place) as record:
+        record.add_rope(Rope(script, 22.0, site=image), by=link)
+        record.add_gauge(Gauge(image, "wide-jaw caliper", 0.01, 0.03), by=link)
+        there = Inspection(
+            pixel, script, date(2026, 11, 2), loud, link, image,
+            stations=(Station(1, 1.0, formula), Station(2, 2.0, script)),
+        )  # fmt: skip
+        record.add_inspection(there, by=link)
+        readings = [
+            Reading(typed, value, station, 0, image, link)
+            for station, typed, value in ((1, "22.1", 22.1), (2, "22.2", 22.2))
+        ]
+        record.add_readings(pixel, readings, by=link)
+        found = Finding(
+            "digits-swapped", f"{script} seen {loud}", f"{pixel} to do", "look",
+            where=("station 1, 0 deg", formula), innocent=image,
+        )  # fmt: skip
+        second = Finding("repeated", f"{link} again {loud}", image, "look", where=(formula,))
+        record.set_findings(pixel, [found, second], rank=3.0, by=script)
+        key = record.inspection(pixel).findings[0].key
+        record.settle_finding(pixel, key, how=link, by=image)
+        record.review(pixel, "sent back", by=script, why=f"{pixel} {formula}")
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_what_people_type_is_shown_as_they_typed_it(
+    app: AppTest, tmp_path: Path, screen: str
+) -> None:
+    nasty_record(tmp_path / "record.db")
+    at = app.run(timeout=120).switch_page(f"screens/{screen}.py").run(timeout=120)
+    assert not at.exception
+    kinds = ("markdown", "caption", "info", "warning", "error", "success", "header", "subheader")
+    told = [(kind, str(one.value)) for kind in kinds for one in getattr(at, kind)]
+    labelled = ("button", "radio", "toggle", "selectbox", "metric", "text_input", "expander")
+    told += [
+        ("label", one.label) for kind in labelled for one in at.get(kind) if hasattr(one, "label")
+    ]
+    for kind, text in told:
+        for markup in MARKUP:
+            assert not markup.search(text), f"{kind} of {screen}: {text}"
+    for one in at.get("html"):
+        body = str(one.proto.body)
+        assert "<script" not in body
+        assert "<img" not in body
+    shown = "\n".join(text for _, text in told) + "".join(
+        str(one.proto.body) for one in at.get("html")
+    )
+    shown = shown.replace("\\", "")
+    if screen not in ("cards", "stations"):
+        assert any(text in shown for text in NASTY), f"{screen} shows none of it: no test"
