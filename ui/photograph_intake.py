@@ -24,6 +24,7 @@ UNCHECKED = "print not checked"
 # don't count HEIC and AVIF among pictures. What a file really is, is found out from its bytes.
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 NOT_TAKEN = "not taken"
+LAST = "photographs that came last"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,11 @@ def take_in(there: OpenInspection) -> None:
         _measure(there, arrived, check)
         st.session_state["uploads"] = turn + 1
         st.rerun()
+
+
+def just_arrived() -> frozenset[str]:
+    """Return the hashes of the photographs that came last in this session."""
+    return st.session_state.get(LAST, frozenset())
 
 
 def say_what_was_not_taken() -> None:
@@ -114,6 +120,7 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
     bar.progress(1.0, text="holding readings against photographs")
     look_over(the_record(), there.inspection.identity, by=person())
     st.session_state[NOT_TAKEN] = told
+    st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
     tell_later(f"{taken} of {len(arrived)} photographs were measured.")
 
 

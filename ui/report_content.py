@@ -179,6 +179,7 @@ def _rope(case: ReportCase) -> list[Block]:
             for one in rope.grooves
         )  # fmt: skip
         blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
+        blocks += [Words(one.words, "small") for one in case.judgement.groove_fits]
     return blocks
 
 

@@ -13,6 +13,7 @@ from inspection.section import Section
 from ui.figure_sources import along_rope, budget_shares, differences, roundness
 from ui.figures import K
 from ui.report_blocks import Block, Drawn, Grid, Heading, Rounds, Words
+from ui.whole_rope import whole_rope
 from ui.words import place
 from vision.estimate import Estimate, Term, shares
 
@@ -84,6 +85,7 @@ def sections(judgement: Judgement) -> list[Block]:
         Drawn(along_rope(judgement), "Mean diameter along the rope; bars are U (k = 2)."),
         Grid(head, tuple(rows), widths, right=right),
         told,
+        *(Words(words) for words in whole_rope(judgement)),
     ]
 
 

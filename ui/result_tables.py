@@ -7,10 +7,8 @@ from collections.abc import Sequence
 
 from inspection.case import Judgement
 from inspection.limits import Limit
-from inspection.measured import MeasuredDiameter, measured_diameter
 from inspection.placed_verdicts import PlacedVerdict
 from inspection.record import OpenInspection
-from inspection.section import Section
 from inspection.verdict import Outcome
 from ui.page_parts import WORD_MARKS
 from vision.estimate import Estimate
@@ -31,7 +29,7 @@ def section_rows(judgement: Judgement) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
     return [
         [
-            str(one.station), source,
+            f"{one.station}, at {one.at_mm:g} mm" if one.at_mm else str(one.station), source,
             f"{one.mean_mm:.2f} ± {K * one.u_mean_mm:.2f}",
             f"{one.ovality_mm:.2f} ± {K * one.u_ovality_mm:.2f}",
             "" if one.ovality_pct is None else f"{one.ovality_pct:.1f}",
@@ -40,37 +38,6 @@ def section_rows(judgement: Judgement) -> Rows:
                                  ("gauge", judgement.gauge_sections))
         for one in sections
     ]  # fmt: skip
-
-
-def whole_rope(judgement: Judgement) -> list[str]:
-    """Return the measured diameter of the whole rope from each source, or why there is none."""
-    nominal = judgement.log.rope.nominal_mm
-    said = []
-    for source, sections in (
-        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
-    ):  # fmt: skip
-        if not sections:
-            continue
-        found = group_of(sections, nominal)
-        if isinstance(found, str):
-            said.append(f"No measured diameter of the whole rope by {source}: {found}")
-            continue
-        numbers = ", ".join(str(one.station) for one in found.sections)
-        said.append(
-            f"By {source}: measured diameter {found.mean_mm:.2f} ± {K * found.u_mean_mm:.2f} mm "
-            f"({found.mean_pct:+.1f} % to nominal), largest difference of the readings "
-            f"{found.largest_difference_mm:.2f} ± {K * found.u_difference_mm:.2f} mm "
-            f"({found.difference_pct:.1f} % of nominal), from stations {numbers}."
-        )
-    return said
-
-
-def group_of(sections: Sequence[Section], nominal_mm: float) -> MeasuredDiameter | str:
-    """Return the measured diameter that sections form together, or why they form none."""
-    try:
-        return measured_diameter(sections, nominal_mm=nominal_mm)
-    except ValueError as wrong:
-        return str(wrong)
 
 
 def limit_rows(judgement: Judgement) -> Rows:

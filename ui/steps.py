@@ -27,7 +27,8 @@ NAMES: dict[Step, str] = {
 # 44 px high (WCAG 2.1, 2.5.5).
 LOOK = """<style>
 .stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
-[data-testid=stCaptionContainer],[data-testid=stCaptionContainer] *{color:#4A4C57!important}
+[data-testid=stCaptionContainer]{opacity:1!important}
+[data-testid=stCaptionContainer] *{color:#4A4C57!important}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
 input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!important}

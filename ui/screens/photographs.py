@@ -10,7 +10,12 @@ from inspection.case import Judgement
 from inspection.record import OpenInspection
 from ui.by_hand_screen import show_by_hand
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
-from ui.photograph_intake import line_of, say_what_was_not_taken, take_in
+from ui.photograph_intake import (
+    just_arrived,
+    line_of,
+    say_what_was_not_taken,
+    take_in,
+)
 from ui.record_log import look_over
 from ui.session import judged, person, the_record
 from ui.station_screen import has_photograph, show_facts, show_photograph
@@ -23,11 +28,12 @@ PICTURES = 3  # refused photographs that are shown at once; the others under "Lo
 
 
 def _refused(there: OpenInspection) -> None:
-    """Show refused photographs that no later one has replaced: why, and how to do better."""
+    """Show why photographs were refused: those that came last, and those not taken again yet."""
     answered = {(one.station, one.view_deg) for one in there.results if isinstance(one, Estimate)}
     refused = [
         one for one in there.results
-        if isinstance(one, Refusal) and (one.station, one.view_deg) not in answered
+        if isinstance(one, Refusal)
+        and ((one.station, one.view_deg) not in answered or one.photo_sha256 in just_arrived())
     ]  # fmt: skip
     for number, one in enumerate(refused):
         with st.container(border=True):

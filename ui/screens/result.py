@@ -32,11 +32,11 @@ from ui.result_tables import (
     sources,
     verdict_rows,
     wear_rows,
-    whole_rope,
 )
 from ui.session import judged, record_place, the_record
 from ui.station_queue import queue
 from ui.station_screen import table
+from ui.whole_rope import whole_rope
 from ui.words import CAUTIONS
 
 

@@ -13,10 +13,11 @@ from inspection.record import OpenInspection
 from inspection.rope import Station
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.record_log import look_over
-from ui.result_tables import PLACE_HEADS, place_rows, whole_rope
+from ui.result_tables import PLACE_HEADS, place_rows
 from ui.session import judged, person, the_record
 from ui.station_screen import table
 from ui.steps import go_on
+from ui.whole_rope import whole_rope
 
 COLUMNS = ["station", "at m", "what is there"]
 
