@@ -1,4 +1,4 @@
-"""The camera: where it stands, what it makes of the light, and the file that it writes."""
+"""The camera: where it stands, and the file that it writes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -98,54 +97,6 @@ def camera_looking_at(
         width_px=width,
         height_px=height,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Sensor:
-    """How light becomes a file.
-
-    Parameters
-    ----------
-    paper_level : float
-        Linear level of white paper in the light, full scale = 1.
-    psf_px : float
-        Standard deviation of the lens's blur, px.
-    full_well : float
-        Electrons at full scale: sets the photon noise.
-    read_noise : float
-        Standard deviation of the read noise, electrons.
-    sharpening : float
-        Share of the unsharp mask (radius 1.2 px) that is added.
-    quality : int
-        JPEG quality; colour is stored at half resolution (4:2:0).
-    k1 : float
-        Radial distortion of the picture, 0 by default (not applied when 0).
-    """
-
-    paper_level: float = 0.78
-    psf_px: float = 0.7
-    full_well: float = 6000.0
-    read_noise: float = 4.0
-    sharpening: float = 0.35
-    quality: int = 90
-    balance: tuple[float, float, float] = (1.0, 1.0, 1.0)
-
-
-def develop(
-    linear: Picture, white: Array, sensor: Sensor, rng: np.random.Generator
-) -> NDArray[np.uint8]:
-    """Return the 8-bit picture of a linear one, exposed for `white` (3,), the lit paper."""
-    gain = (sensor.paper_level / white * np.array(sensor.balance)).astype(np.float32)
-    raw = cv2.GaussianBlur(np.minimum(linear * gain, 20.0), (0, 0), sensor.psf_px)
-    electrons = np.maximum(raw, 0.0) * np.float32(sensor.full_well)
-    noise = rng.standard_normal(electrons.shape, dtype=np.float32)
-    electrons += noise * np.sqrt(electrons + np.float32(sensor.read_noise**2))
-    # A phone smooths the noise a little before it stores the picture.
-    light = cv2.GaussianBlur(electrons / np.float32(sensor.full_well), (0, 0), 0.45)
-    light = np.clip(light, 0.0, 1.0)
-    tone = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - 0.055)
-    tone += np.float32(sensor.sharpening) * (tone - cv2.GaussianBlur(tone, (0, 0), 1.2))
-    return np.asarray(np.clip(np.rint(255.0 * tone), 0, 255), dtype=np.uint8)
 
 
 @dataclass(frozen=True, slots=True)

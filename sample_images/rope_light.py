@@ -10,7 +10,7 @@ import numpy as np
 from rope_camera import Camera
 from rope_mesh import Array
 
-LIGHTS = ("overcast", "sun", "low sun", "flash", "lamps")
+LIGHTS = ("overcast", "sun", "low sun", "flash", "lamps", "back light", "mixed shadow")
 
 
 def light_sources(
@@ -18,7 +18,9 @@ def light_sources(
 ) -> dict[str, Any]:
     """Return the scene's lights for one of `LIGHTS`, turned and placed by `rng`.
 
-    A low sun stands beside the rope, so that its shadow lies along one edge.
+    A low sun stands beside the rope, so that its shadow lies along one edge. Back light comes
+    low from beyond the card, towards the camera. In mixed shadow, slats between sun and card
+    throw stripes of shadow across both.
 
     Raises
     ------
@@ -59,7 +61,12 @@ def light_sources(
 
     if light == "overcast":
         return {"sky": sky((1.0, 1.0, 1.03), (0.4, 0.4, 0.4))}
-    if light in ("sun", "low sun"):
+    if light == "back light":
+        beyond = camera.R_cam_card[1] * [-1.0, -1.0, 0.0]  # the picture's upper edge, on the card
+        azimuth = math.degrees(math.atan2(beyond[1], beyond[0])) + rng.uniform(-35, 35)
+        window = disk(1500.0 * towards(rng.uniform(14, 28), azimuth), 420.0, (11.0, 11.0, 10.6))
+        return {"sky": sky((0.22, 0.23, 0.26), (0.16, 0.16, 0.16)), "window": window}
+    if light in ("sun", "low sun", "mixed shadow"):
         low = light == "low sun"
         elevation = rng.uniform(22, 38) if low else rng.uniform(45, 75)
         side = rope_angle_deg + rng.choice([90.0, -90.0]) + rng.uniform(-25, 25)
@@ -71,7 +78,10 @@ def light_sources(
             5000.0 * math.tan(math.radians(0.265)),
             (strength, 0.95 * strength, 0.86 * strength),
         )
-        return {"sky": sky((0.16, 0.24, 0.40), (0.30, 0.34, 0.40)), "sun": sun}
+        lit = {"sky": sky((0.16, 0.24, 0.40), (0.30, 0.34, 0.40)), "sun": sun}
+        return lit | (
+            _slats(mi, towards(elevation, azimuth), camera, rng) if light == "mixed shadow" else {}
+        )
     if light == "flash":
         beside = camera.centre_mm + 14.0 * camera.R_cam_card[0] + 6.0 * camera.R_cam_card[1]
         power = 2.0 * float(np.linalg.norm(camera.centre_mm)) ** 2 / (math.pi * 3.0**2)
@@ -92,3 +102,30 @@ def light_sources(
             }
         return lamps
     raise ValueError(f"`light` must be one of {', '.join(LIGHTS)}; got {light!r}.")
+
+
+def _slats(mi: Any, towards_sun: Array, camera: Camera, rng: np.random.Generator) -> dict[str, Any]:
+    """Return thin dark slats towards the sun, in no particular direction, over the camera."""
+    T = mi.ScalarTransform4f
+    place = (500.0 + 1.4 * camera.centre_mm[2]) * towards_sun
+    turn, pitch = rng.uniform(0, 180), rng.uniform(50, 130)
+    slats: dict[str, Any] = {}
+    for number in range(-3, 4):
+        aside = number * pitch + rng.uniform(-0.15, 0.15) * pitch
+        half = rng.uniform(0.15, 0.3) * pitch
+        stands = (
+            T()
+            .look_at(place.tolist(), [0, 0, 0], [0.3, 0.9, 0.31])
+            .rotate([0, 0, 1], turn)
+            .translate([aside, 0, 0])
+            .scale([half, 350.0, 1.0])
+        )
+        slats[f"slat{number + 3}"] = {
+            "type": "rectangle",
+            "to_world": stands,
+            "bsdf": {
+                "type": "twosided",
+                "inner": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.1}},
+            },
+        }
+    return slats

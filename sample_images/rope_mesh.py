@@ -49,6 +49,9 @@ class RopeShape:
         Local thinning as a share of the diameter, largest at x = `thin_at_mm`.
     thin_at_mm, thin_length_mm : float
         Place and standard deviation of the thinning along the rope, mm.
+    worn : float
+        Share of the diameter that wear took off the crowns, evenly all round: they are flat
+        where the enclosing cylinder was turned down.
     phase_deg : float
         Turns the whole rope about its axis, degrees.
     sides : int
@@ -69,6 +72,7 @@ class RopeShape:
     thin_length_mm: float = 40.0
     phase_deg: float = 0.0
     sides: int = 18
+    worn: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what cannot be built."""
@@ -234,7 +238,9 @@ def _joined(
 
 
 def _deformed(shape: RopeShape, vertices_mm: Array, normals: Array, faces: Faces) -> Mesh:
-    """Apply local thinning and ovality to a straight, round mesh."""
+    """Apply wear, local thinning and ovality to a straight, round mesh."""
+    if shape.worn:
+        vertices_mm, normals = _turned_down(shape, vertices_mm, normals)
     x = vertices_mm[:, 0] - shape.thin_at_mm
     share = 1.0 - shape.thin * np.exp(-0.5 * (x / shape.thin_length_mm) ** 2)
     section = vertices_mm[:, 1:] * share[:, None]
@@ -245,3 +251,15 @@ def _deformed(shape: RopeShape, vertices_mm: Array, normals: Array, faces: Faces
     a, b = a * (1 + shape.ovality / 2), b * (1 - shape.ovality / 2)
     section = a[:, None] * long_way + b[:, None] * short_way
     return Mesh(np.column_stack([vertices_mm[:, 0], section]), normals, faces)
+
+
+def _turned_down(shape: RopeShape, vertices_mm: Array, normals: Array) -> tuple[Array, Array]:
+    """Return the mesh with everything outside the worn cylinder drawn in to it."""
+    left = shape.diameter_mm / 2 * (1 - shape.worn)
+    radius = np.hypot(vertices_mm[:, 1], vertices_mm[:, 2])
+    outside = radius > left
+    vertices, directions = vertices_mm.copy(), normals.copy()
+    radial = vertices_mm[outside, 1:] / radius[outside, None]
+    vertices[outside, 1:] = left * radial
+    directions[outside] = np.column_stack([0 * radius[outside], radial])
+    return vertices, directions

@@ -1,9 +1,8 @@
-"""The scene that is rendered: card, rope, ground and light, by the path tracer Mitsuba 3."""
+"""The scene that is rendered: card, rope, ground and light, for the path tracer Mitsuba 3."""
 
 from __future__ import annotations
 
 import ctypes.util
-import math
 import os
 import re
 from dataclasses import dataclass
@@ -13,21 +12,24 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from rope_camera import Camera, Picture
+from rope_camera import Camera
+from rope_card import ACROSS, card_shape
 from rope_light import light_sources
 from rope_mesh import Mesh
 from rope_surface import solid
 
-BoxPx = tuple[int, int, int, int]
+# Dr.Jit 1.5 was seen to fail with LLVM 15 ("Cannot select fmaximum") and to work with LLVM 19;
+# the instruction came with LLVM 16 for this kind of processor (from memory, confidence 0.6).
+OLDEST_LLVM = 16
 
 
 def load_renderer() -> Any:
-    """Return the `mitsuba` module with the fastest variant that runs here.
+    """Return the `mitsuba` module, its compiled variant chosen.
 
     Raises
     ------
     SystemExit
-        If Mitsuba is not installed.
+        If Mitsuba or an LLVM library is not installed.
     """
     try:
         import mitsuba
@@ -36,20 +38,19 @@ def load_renderer() -> Any:
             "Mitsuba is missing: install the extra, pip install 'rope-photo-check[samples]'."
         ) from None
     library = os.environ.get("DRJIT_LIBLLVM_PATH") or _newest_llvm()
-    if library:
-        os.environ["DRJIT_LIBLLVM_PATH"] = library
-        mitsuba.set_variant("llvm_ad_rgb")
-    else:
-        print(
-            "No LLVM library of version 15 or newer was found (install one, or set "
-            "DRJIT_LIBLLVM_PATH): rendering one path at a time, many times slower."
+    if not library:
+        raise SystemExit(
+            f"No LLVM library of version {OLDEST_LLVM} or newer was found, which Mitsuba compiles "
+            f"its scenes with: install one (libllvm19 in Debian and Ubuntu), or set "
+            "DRJIT_LIBLLVM_PATH to it."
         )
-        mitsuba.set_variant("scalar_rgb")
+    os.environ["DRJIT_LIBLLVM_PATH"] = library
+    mitsuba.set_variant("llvm_ad_rgb")
     return mitsuba
 
 
 def _newest_llvm() -> str | None:
-    """Return the newest LLVM library, 15 or later, of the places where systems keep it."""
+    """Return the newest LLVM library of the places where systems keep it."""
     found = [
         *Path("/usr/lib").glob("llvm-*/lib/libLLVM[.-]*"),
         *Path("/usr/lib").glob("*/libLLVM[.-]*"),
@@ -57,9 +58,11 @@ def _newest_llvm() -> str | None:
     dated = []
     for path in found:
         version = re.search(r"(?:llvm-|libLLVM-|libLLVM\.so\.)(\d+)", str(path))
-        if version and ".so" in path.name and int(version[1]) >= 15:
+        if version and ".so" in path.name and int(version[1]) >= OLDEST_LLVM:
             dated.append((int(version[1]), str(path)))
-    return max(dated)[1] if dated else ctypes.util.find_library("LLVM")
+    if dated or found:  # an older one that is there would only fail later
+        return max(dated)[1] if dated else None
+    return ctypes.util.find_library("LLVM")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,129 +80,25 @@ class Stage:
     rope_angle_deg: float
     seed: int
     card_shown: bool = True
+    bend: str = ""
+    bend_mm: float = 0.0
+    card_rows: tuple[float, float] = ACROSS
 
 
-def render(stage: Stage, camera: Camera, *, card_px: BoxPx, rope_px: BoxPx, spp: int) -> Picture:
-    """Return the linear picture (H, W, 3) that a perfect lens would give.
-
-    A box filter is used: a pixel adds up the light on its own square, as a sensor's does.
-    The ground is rendered at half the resolution, the box (x, y, width, height) around the
-    card with 4 samples a pixel, the box around the rope with `spp` more. Every count is a
-    square, and each sample has its own cell of the pixel: so no edge is shifted. Open Image Denoise
-    takes the grain out, except within a few pixels of the rope's outline: there the samples
-    stay as they are, so that no smoothing moves the edge that is to be measured.
-    """
-    mi = load_renderer()
-    rng = np.random.default_rng(stage.seed)
-    scene = mi.load_dict(_scene(mi, stage, camera, rng))
-    path = mi.load_dict({"type": "path", "max_depth": 4, "rr_depth": 8})
-    guides = mi.load_dict({"type": "aov", "aovs": "albedo:albedo,normal:sh_normal"})
-
-    def seen(integrator: Any, box: BoxPx, samples: int, seed: int, half: bool = False) -> Picture:
-        sensor = mi.load_dict(_sensor(mi, camera, box, half=half, samples=samples))
-        pixels = np.array(
-            mi.render(scene, sensor=sensor, integrator=integrator, spp=samples, seed=seed)
-        )
-        channels = pixels[..., -6:] if integrator is guides else pixels[..., :3]
-        return np.asarray(np.nan_to_num(channels), dtype=np.float32)
-
-    size = (camera.width_px, camera.height_px)
-    half_box = (0, 0, size[0] // 2, size[1] // 2)
-    guide = seen(guides, half_box, 4, 0, half=True)
-    light = _denoised(seen(path, half_box, 1, 1, half=True), guide, quality="fast")
-    # The light alone is enlarged; the ground's own pattern is put on at full resolution.
-    light = np.asarray(cv2.resize(light / (guide[..., :3] + np.float32(0.01)), size), np.float32)
-    full = seen(guides, (0, 0, *size), 1, 2)
-    picture = light * (full[..., :3] + np.float32(0.01))
-    x, y, width, height = card_px
-    if width > 0 and height > 0:
-        near, near_guide = seen(path, card_px, 4, 3), seen(guides, card_px, 4, 4)
-        u, v, wide, high = rope_px
-        if wide > 0 and high > 0:
-            part = near[v - y : v - y + high, u - x : u - x + wide]
-            part[:] = (4 * part + spp * seen(path, rope_px, spp, 5)) / (4 + spp)
-        smooth = _denoised(near, near_guide, quality="balanced")
-        keep = _near_outline(near_guide[..., 3:])
-        picture[y : y + height, x : x + width] = smooth + keep * (near - smooth)
-    return np.asarray(picture, dtype=np.float32)
-
-
-def _near_outline(normal: Picture) -> Picture:
-    """Return 1 within 4 px of where the flat card meets the rope, else 0; (H, W, 1)."""
-    flat = (np.abs(normal[..., 2]) > 0.999).astype(np.uint8)
-    card = cv2.medianBlur(flat, 5)  # a pixel of a wire that happens to face the camera
-    ball = np.ones((9, 9), np.uint8)
-    outline = cv2.morphologyEx(card, cv2.MORPH_GRADIENT, ball)
-    return np.asarray(outline, np.float32)[..., None]
-
-
-def _denoised(colour: Picture, guide: Picture, *, quality: str) -> Picture:
-    try:
-        import pyoidn  # type: ignore[import-untyped]
-    except ImportError:
-        raise SystemExit(
-            "Open Image Denoise is missing: install the extra, "
-            "pip install 'rope-photo-check[samples]'."
-        ) from None
-    cleaned = pyoidn.denoise(
-        np.ascontiguousarray(colour),
-        np.ascontiguousarray(guide[..., :3]),
-        np.ascontiguousarray(guide[..., 3:]),
-        hdr=True,
-        clean_aux=True,
-        quality=quality,
-    )
-    return np.asarray(cleaned, dtype=np.float32)
-
-
-def _sensor(mi: Any, camera: Camera, box_px: BoxPx, *, half: bool, samples: int) -> dict[str, Any]:
-    to_world = np.eye(4)
-    to_world[:3, :3] = camera.R_cam_card.T * [-1.0, -1.0, 1.0]  # Mitsuba: x left, y up
-    to_world[:3, 3] = camera.centre_mm
-    width, height = camera.width_px, camera.height_px
-    film = {
-        "type": "hdrfilm",
-        "width": width // (1 + half),
-        "height": height // (1 + half),
-        "rfilter": {"type": "box"},
-        "pixel_format": "rgb",
-        "component_format": "float32",
-        "crop_offset_x": box_px[0],
-        "crop_offset_y": box_px[1],
-        "crop_width": box_px[2],
-        "crop_height": box_px[3],
-    }
-    return {
-        "type": "perspective",
-        "fov": math.degrees(2 * math.atan(width / 2 / camera.focal_px)),
-        "fov_axis": "x",
-        # Mitsuba's offset moves the window, not the principal point: the sign turns.
-        "principal_point_offset_x": ((width - 1) / 2 - camera.principal_px[0]) / width,
-        "principal_point_offset_y": ((height - 1) / 2 - camera.principal_px[1]) / height,
-        "near_clip": 5.0,
-        "far_clip": 1e5,
-        "to_world": mi.ScalarTransform4f(to_world),
-        "film": film,
-        "sampler": {"type": "stratified", "sample_count": samples},
-    }
-
-
-def _scene(mi: Any, stage: Stage, camera: Camera, rng: np.random.Generator) -> dict[str, Any]:
+def scene_of(mi: Any, stage: Stage, camera: Camera, rng: np.random.Generator) -> dict[str, Any]:
+    """Return the scene's description; `rng` turns the light and mottles ground and rope."""
     T = mi.ScalarTransform4f
-    width_mm, height_mm = stage.card_size_mm
+    paper = {"type": "diffuse", "reflectance": _texture(mi, stage.texture)}
     scene: dict[str, Any] = {
         "type": "scene",
-        "card": {
-            "type": "rectangle",
-            "to_world": T().scale([width_mm / 2, height_mm / 2, 1.0]),
-            "bsdf": {
-                "type": "twosided",
-                "inner": {
-                    "type": "diffuse",
-                    "reflectance": _texture(mi, stage.texture),
-                },
-            },
-        },
+        "card": card_shape(
+            mi,
+            {"type": "twosided", "inner": paper},
+            stage.card_size_mm,
+            bend=stage.bend,
+            bend_mm=stage.bend_mm,
+            rows=stage.card_rows,
+        ),
         "ground": {
             "type": "rectangle",
             "to_world": T().translate([0, 0, -stage.ground_depth_mm]).scale([2500, 2500, 1]),

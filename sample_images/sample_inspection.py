@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 import numpy as np
-from rope_camera import Sensor
 from rope_mesh import RopeShape
-from rope_photo import Shot
+from rope_sensor import Sensor
+from rope_shot import Shot
 
 from vision.card import card_number, layout_named
 

@@ -1,4 +1,4 @@
-"""The seeded list of benchmark photographs: what is varied, and how far.
+"""The first, seeded list of benchmark photographs: what is varied, and how far.
 
 Every photograph of the list can be answered: the card is flat and mostly in view, the rope
 at least 90 px wide and well within the band. What varies is the work's own variety: rope,
@@ -16,9 +16,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
 
-from rope_camera import Sensor, focal_px_of
+from rope_camera import focal_px_of
 from rope_mesh import RopeShape
-from rope_photo import Shot, camera_of, chess_corners_3d
+from rope_sensor import Sensor
+from rope_shot import Shot, camera_of, chess_corners_3d
 
 from vision.card import LAST_NUMBER, LAYOUTS, Ink, Layout, layout_named
 
@@ -66,7 +67,7 @@ def _ink(number: int, surface: str, rng: np.random.Generator) -> Ink:
     return "white" if surface == "greased" else "blue"
 
 
-def _layout(d: float, rng: np.random.Generator) -> Layout:
+def layout_for_shot(d: float, rng: np.random.Generator) -> Layout:
     """Return a layout for the rope: the narrowest band of some paper."""
     best: dict[str, Layout] = {}
     for layout in sorted(LAYOUTS, key=lambda layout: layout.band_mm):
@@ -83,7 +84,7 @@ def _shot(number: int) -> Shot:
     light = LIGHTS[(2 * number + number // 7) % 5]
     if number in BARS:
         surface = ("bright", "galvanised", "rusty", "galvanised")[list(BARS).index(number)]
-    layout = _layout(d, rng)
+    layout = layout_for_shot(d, rng)
     f35 = 28 if d < 7 else int(rng.integers(23, 29))  # the thinnest need the longest lens
     scale_x, scale_y = 1 + rng.uniform(-0.008, 0.008, 2)
     portrait = rng.random() < 0.25
@@ -129,22 +130,35 @@ def _shot(number: int) -> Shot:
         ),
         ground_depth_mm=rng.uniform(1.5, 25),
     )
-    return _placed(shot, rng)
+    return placed(shot, rng)
 
 
-def _placed(shot: Shot, rng: np.random.Generator) -> Shot:
-    """Return the shot from a place where rope and card are large enough and in view."""
+def placed(
+    shot: Shot,
+    rng: np.random.Generator,
+    *,
+    farthest_mm: float = 700.0,
+    least_px: float = 95.0,
+    tilt_deg: tuple[float, float] = (0.0, 25.0),
+) -> Shot:
+    """Return the shot from a place where rope and card are large enough and in view.
+
+    Raises
+    ------
+    ValueError
+        If no such place was found.
+    """
     layout = layout_named(shot.layout)
     focal = focal_px_of(shot.f35_true, *shot.size_px)
-    farthest = min(700.0, focal * shot.shape.diameter_mm / 95.0)
+    farthest = min(farthest_mm, focal * shot.shape.diameter_mm / least_px)
     nearest = min(200.0, 0.96 * farthest)
-    tilt_most = 25.0
+    tilt_least, tilt_most = tilt_deg
     for _ in range(2000):
         distance = rng.uniform(nearest, farthest)
         tried = replace(
             shot,
             distance_mm=distance,
-            tilt_deg=rng.uniform(0, tilt_most),
+            tilt_deg=rng.uniform(tilt_least, tilt_most),
             roll_deg=_roll_deg(shot, rng),
             aim_mm=(
                 rng.uniform(-0.08, 0.08) * layout.width_mm,
@@ -158,7 +172,7 @@ def _placed(shot: Shot, rng: np.random.Generator) -> Shot:
         inside &= (seen < [camera.width_px - margin, camera.height_px - margin]).all(axis=1)
         if inside.mean() >= 0.85:
             return tried
-        tilt_most = max(8.0, tilt_most - 0.05)
+        tilt_most = max(8.0, tilt_least, tilt_most - 0.05)
     raise ValueError(f"no place was found for {shot.file} on {shot.layout}.")
 
 

@@ -1,67 +1,142 @@
-"""Render the benchmark photographs, with their truth beside them.
+"""Render benchmark photographs, with their truth beside them.
 
-Example: ``python tests/benchmarks/render_set.py --count 48`` (about a minute a photograph
-on two cores). Photographs that are there already are kept, so it can be stopped at any time.
+Example: ``python tests/benchmarks/render_set.py --which range`` renders the test range (264 scenes,
+396 photographs); ``--which first`` the first list of 48, ``--which small`` the small set that
+the tests carry. Photographs that are there already are kept, so it can be stopped at any time.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
+import multiprocessing
+import os
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from functools import partial
 from pathlib import Path
 
 import platformdirs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from render_list import benchmark_shots  # puts sample_images on the path too
-from rope_photo import make_photograph
+from range_list import range_scenes  # puts sample_images on the path too
+from render_list import benchmark_shots
+from rope_photo import make_photographs
+from rope_scene import load_renderer
+from rope_shot import Shot
+from small_list import small_scenes
+
+LISTS = ("range", "first", "small")
+Row = dict[str, object]
 
 
 def main() -> None:
     """Make what is missing."""
     parser = argparse.ArgumentParser(description=__doc__)
-    default = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders"
-    parser.add_argument("folder", nargs="?", type=Path, default=default)
-    parser.add_argument("--count", type=int, default=48, help="how many photographs (48)")
-    parser.add_argument("--spp", type=int, default=9, help="samples a pixel at the rope (9)")
+    cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders"
+    parser.add_argument("folder", nargs="?", type=Path, help="default: the user's cache")
+    parser.add_argument("--which", choices=LISTS, default="range", help="which list (range)")
+    parser.add_argument("--count", type=int, help="how many scenes of it (all)")
+    parser.add_argument("--spp", type=int, default=9, help="samples a pixel at the outline (9)")
+    parser.add_argument("--processes", type=int, default=1, help="scenes at a time, 3 GB each (1)")
+    parser.add_argument(
+        "--keep-linear",
+        action="store_true",
+        help="keep the light before lens and sensor (some 60 MB a scene), and use it again",
+    )
     options = parser.parse_args()
-    if options.count < 1:
-        parser.error(f"--count must be 1 or more; got {options.count}.")
-    render_set(options.folder, count=options.count, spp=options.spp)
+    for name in ("count", "processes"):
+        value = getattr(options, name)
+        if value is not None and value < 1:
+            parser.error(f"--{name} must be 1 or more; got {value}.")
+    render_set(
+        options.folder or cache / options.which,
+        scenes_of(options.which)[: options.count],
+        spp=options.spp,
+        processes=options.processes,
+        keep_linear=options.keep_linear,
+    )
 
 
-def render_set(folder: Path, *, count: int, spp: int) -> None:
-    """Render the first `count` photographs of the list that `folder` does not hold yet."""
+def scenes_of(which: str) -> list[list[Shot]]:
+    """Return a list of scenes by its name, each with the photographs developed from it."""
+    if which == "range":
+        return range_scenes()
+    if which == "small":
+        return small_scenes()
+    return [[shot] for shot in benchmark_shots(48)]
+
+
+def render_set(
+    folder: Path,
+    scenes: list[list[Shot]],
+    *,
+    spp: int = 9,
+    processes: int = 1,
+    keep_linear: bool = False,
+) -> None:
+    """Render the scenes that `folder` does not hold yet."""
     folder.mkdir(parents=True, exist_ok=True)
     table = folder / "truth.csv"
-    rows = [row for row in _rows(table) if (folder / str(row["file"])).exists()]
+    rows = [row for row in read_rows(table) if (folder / str(row["file"])).exists()]
     known = {row["file"] for row in rows}
-    shots = benchmark_shots(count)
-    for place, shot in enumerate(shots, start=1):
-        if shot.file in known:
-            continue
-        start = time.perf_counter()
-        rows.append(make_photograph(shot, folder, spp=spp))
-        _write(table, sorted(rows, key=lambda row: str(row["file"])))
-        took = time.perf_counter() - start
-        print(f"{place}/{len(shots)} {shot.file} {took:.0f} s", flush=True)
+    missing = [scene for scene in scenes if any(shot.file not in known for shot in scene)]
+    linear = folder / "linear" if keep_linear else None
+    work = partial(_timed, folder=folder, spp=spp, linear=linear)
+    if processes == 1:
+        for done, scene in enumerate(missing, start=1):
+            rows = _noted(table, rows, work(scene), f"{done}/{len(missing)}")
+        return
+    threads = max(1, (os.cpu_count() or 1) // processes)
+    pool = ProcessPoolExecutor(
+        processes, multiprocessing.get_context("spawn"), _use_threads, (threads,)
+    )
+    with pool:
+        jobs = [pool.submit(work, scene) for scene in missing]
+        for done, job in enumerate(as_completed(jobs), start=1):
+            rows = _noted(table, rows, job.result(), f"{done}/{len(missing)}")
 
 
-def _rows(table: Path) -> list[dict[str, object]]:
+def _use_threads(threads: int) -> None:
+    load_renderer()
+    import drjit
+
+    drjit.set_thread_count(threads)
+
+
+def _timed(scene: list[Shot], *, folder: Path, spp: int, linear: Path | None) -> list[Row]:
+    wall, cpu = time.perf_counter(), time.process_time()
+    made = make_photographs(scene, folder, spp=spp, linear=linear)
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    print(f"{scene[0].file} {wall:.0f} s, {cpu:.0f} s of processor", flush=True)
+    return made
+
+
+def _noted(table: Path, rows: list[Row], made: list[Row], place: str) -> list[Row]:
+    files = {row["file"] for row in made}
+    rows = [row for row in rows if row["file"] not in files] + made
+    rows.sort(key=lambda row: str(row["file"]))
+    _write(table, rows)
+    print(place, flush=True)
+    return rows
+
+
+def read_rows(table: Path) -> list[Row]:
+    """Return the rows of a table of truth; none where there is no such file."""
     if not table.exists():
         return []
     with table.open(newline="") as lines:
         return [dict(row) for row in csv.DictReader(lines)]
 
 
-def _write(table: Path, rows: list[dict[str, object]]) -> None:
+def _write(table: Path, rows: list[Row]) -> None:
     """Write the table beside itself first, so that a reader never sees half of it."""
     part = table.with_suffix(".part")
+    names = list(dict.fromkeys(name for row in rows for name in row))
     with part.open("w", newline="") as lines:
-        writer = csv.DictWriter(lines, fieldnames=list(rows[0]))
+        writer = csv.DictWriter(lines, fieldnames=names, restval="")
         writer.writeheader()
         writer.writerows(rows)
     part.replace(table)

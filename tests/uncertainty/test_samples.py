@@ -2,8 +2,9 @@
 
 Nine photographs are few: the mean of z^2 (error over standard uncertainty, squared) of an honest
 budget lies within the chi-squared bounds below for 99.8 of 100 such sets, and a budget twice as
-wide as it should be would be noticed only if the honest figure were near its middle. The large
-set of tests/benchmarks/bench_accuracy.py says more; this one guards what every run can see.
+wide as it should be would be noticed only if the honest figure were near its middle. The small
+set of test_small_set.py and the range of tests/benchmarks say more; this one guards what the README
+shows.
 """
 
 from __future__ import annotations

@@ -1,0 +1,229 @@
+"""The test range: protocol, stress and hopeless photographs, mixed evenly, with their order.
+
+A station is one place of one rope, seen from 0 and 90 degrees with two cards of one print. The
+protocol's stations keep to what the README asks for, on every rope, surface and light. Each
+scene of a stress station breaks that in one or two ways, and is developed twice: once as a good
+phone would, once with a fault of lens, sensor or software (`range_sensors.py`). The hopeless
+ones (`range_hopeless.py`) must give no diameter. The list starts with all kinds, and a longer
+one starts with the shorter, so that a part of it says as much as the whole, less surely.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
+
+from range_hopeless import hopeless_shots
+from range_sensors import FAULTS, faulty, good_sensor
+from render_list import SIZES_MM, STRANDS, SURFACES, layout_for_shot, placed
+from rope_light import LIGHTS
+from rope_mesh import RopeShape
+from rope_shot import Shot
+
+from vision.card import LAST_NUMBER
+
+SEED = 20261126
+STATIONS = 60  # of each of protocol and stress
+HOPELESS_EVERY = 5  # stations
+Change = Callable[[Shot, np.random.Generator], Shot]
+
+
+def range_scenes() -> list[list[Shot]]:
+    """Return the whole range: one list for each scene that is rendered, in their order."""
+    scenes: list[list[Shot]] = []
+    for number in range(STATIONS):
+        scenes += [[shot] for shot in protocol_station(number)]
+        scenes += stress_station(number)
+        if number % HOPELESS_EVERY == 0:
+            for _ in range(2):
+                base = protocol_station(1000 + len(scenes))[0]
+                scenes.append(hopeless_shots(base, sum(_is_hopeless(scene) for scene in scenes)))
+    return scenes
+
+
+def _is_hopeless(scene: list[Shot]) -> bool:
+    return not scene[0].answerable
+
+
+def protocol_station(number: int, *, name: str = "protocol") -> list[Shot]:
+    """Return both views of a station that keeps to the protocol."""
+    rng = np.random.default_rng([SEED, number])
+    d = SIZES_MM[(4 * number + 1) % len(SIZES_MM)]
+    surface = SURFACES[(number + number // 5) % len(SURFACES)]
+    light = LIGHTS[(3 * number + number // 7) % len(LIGHTS)]
+    layout = layout_for_shot(d, rng)
+    scale_x, scale_y = 1 + rng.uniform(-0.01, 0.01, 2)
+    f35 = 28 if d < 7 else int(rng.integers(23, 29))
+    portrait = rng.random() < 0.25
+    station = int(rng.integers(1, LAST_NUMBER // 2))
+    base = Shot(
+        file="",
+        shape=_shape(number, d, rng),
+        d_nominal_mm=d,
+        layout=layout.name,
+        card_number=2 * (station - 1),
+        seed=SEED % 100000 + 10 * number,
+        surface=surface,
+        light=light,
+        f35_exif=f35,
+        f35_true=f35 * (1 + float(rng.normal(0, 0.03))),
+        principal_offset_px=(float(rng.normal(0, 8)), float(rng.normal(0, 8))),
+        size_px=(3000, 4000) if portrait else (4000, 3000),
+        model=str(rng.choice(["Phone A", "Phone B", "Phone C"])),
+        extra={3: "broken wire", 9: "grease lump"}.get(number % 12, ""),
+        scale_x=scale_x,
+        scale_y=scale_y,
+        along_read_mm=_read_mm(layout.along_bar_mm * scale_x, rng),
+        across_read_mm=_read_mm(layout.across_bar_mm * scale_y, rng),
+        ground_depth_mm=rng.uniform(1.5, 25),
+        pair=f"{name}-{number:03d}",
+    )
+    return [_view(base, view, number, rng) for view in (0, 1)]
+
+
+def _view(base: Shot, view: int, number: int, rng: np.random.Generator) -> Shot:
+    tags = f"{base.surface}-{base.light}-{base.d_nominal_mm:g}mm".replace(" ", "-")
+    askew = float(rng.uniform(-12, 12))
+    shot = replace(
+        base,
+        file=f"{base.pair}-{90 * view:02d}-{tags}.jpg",
+        card_number=base.card_number + view,
+        seed=base.seed + 3 * view,
+        turn_deg=90.0 * view,
+        azimuth_deg=rng.uniform(0, 360),
+        axis_angle_deg=askew if rng.random() < 0.85 else 1.8 * askew,
+        offset_mm=rng.uniform(-0.03, 0.03) * base.d_nominal_mm,
+        gap_mm=float(rng.uniform(0, 0.5)),
+        orientation=1 if base.size_px[0] < base.size_px[1] else int(rng.choice([1, 1, 6, 8, 3])),
+        taken_at=datetime(2026, 9, 1, 8) + timedelta(minutes=37 * number + view),
+        sensor=good_sensor(rng),
+    )
+    return placed(shot, rng, farthest_mm=600.0)
+
+
+def _read_mm(true_mm: float, rng: np.random.Generator) -> float:
+    """Return what a caliper of 0.02 mm standard uncertainty shows on a bar, mm."""
+    return round(true_mm + float(rng.normal(0, 0.02)), 2)
+
+
+def _shape(number: int, d: float, rng: np.random.Generator) -> RopeShape:
+    if number % 15 == 14:
+        return RopeShape(diameter_mm=round(d + rng.uniform(-0.05, 0.05), 3), strands=0)
+    strands = STRANDS[number % len(STRANDS)]
+    strands = min(strands, 8) if d < 12 else strands
+    oval = (0.0, rng.uniform(0.0, 0.03), rng.uniform(0.03, 0.06))[number % 3]
+    return RopeShape(
+        diameter_mm=d * (1 + rng.uniform(-0.04 if d > 7 else 0.01, 0.045)),
+        strands=strands,
+        lay_mm=rng.uniform(6.25, 7.0) * d,
+        wires=6 if strands > 8 else int(rng.integers(9, 13)),
+        right_hand=bool(rng.random() < 0.7),
+        lang=bool(number % 4 == 1),
+        tightness=rng.uniform(0.96, 0.995),
+        ovality=oval,
+        oval_deg=rng.uniform(0, 180),
+        thin=rng.uniform(0.02, 0.06) if number % 6 == 2 else 0.0,
+        thin_length_mm=rng.uniform(1.5, 3.0) * d,
+        phase_deg=rng.uniform(0, 360),
+        worn=rng.uniform(0.005, 0.02) if number % 5 == 3 else 0.0,
+    )
+
+
+def stress_station(number: int) -> list[list[Shot]]:
+    """Return both scenes of a station under stress, each developed twice."""
+    rng = np.random.default_rng([SEED, 7, number])
+    names = [list(STRESSES)[number % len(STRESSES)]]
+    if rng.random() < 0.35:
+        names.append(str(rng.choice([name for name in STRESSES if name not in names])))
+    names = [name for name in names if not (name == "level" and "stand-off" in names)]
+    scenes = []
+    for view, shot in enumerate(protocol_station(100 + number, name="stress")):
+        for name in names:
+            shot = STRESSES[name](shot, np.random.default_rng([SEED, 8, number]))
+        fault = FAULTS[(number + number // 10 + 3 * view) % len(FAULTS)]
+        plain = replace(shot, note=" + ".join(names))
+        second = faulty(plain, fault, rng)
+        scenes.append([plain, second])
+    return scenes
+
+
+def _gap(shot: Shot, rng: np.random.Generator) -> Shot:
+    return replace(shot, gap_mm=float(rng.uniform(0.5, 2.0)))
+
+
+def _level(shot: Shot, rng: np.random.Generator) -> Shot:
+    return replace(shot, hold="level", axis_height_mm=float(rng.normal(0, 0.5)))
+
+
+def _stand_off(shot: Shot, rng: np.random.Generator) -> Shot:
+    height = shot.d_nominal_mm * 0.55 + float(rng.uniform(2, 20))
+    read = round(height + float(rng.normal(0, 0.5)), 1)
+    return replace(shot, hold="stand-off", axis_height_mm=height, offset_read_mm=read)
+
+
+def _bent(shot: Shot, rng: np.random.Generator) -> Shot:
+    bend = ("ends down", "trough", "ridge", "twist")[int(rng.integers(4))]
+    # Small bends are the hard ones: they must be noticed, or not matter.
+    return replace(shot, bend=bend, bend_mm=5.0 * float(rng.random()) ** 2)
+
+
+def _print_off(shot: Shot, rng: np.random.Generator) -> Shot:
+    x, y = (float(rng.choice([-1, 1]) * rng.uniform(0.01, 0.03)) for _ in range(2))
+    return replace(
+        shot,
+        scale_x=1 + x,
+        scale_y=1 + y,
+        along_read_mm=round(shot.along_read_mm * (1 + x) / shot.scale_x, 2),
+        across_read_mm=round(shot.across_read_mm * (1 + y) / shot.scale_y, 2),
+    )
+
+
+def _unchecked(shot: Shot, rng: np.random.Generator) -> Shot:
+    x, y = np.clip(rng.normal(0, 0.01, 2), -0.03, 0.03)
+    return replace(shot, scale_x=1 + float(x), scale_y=1 + float(y), print_checked=False)
+
+
+def _far(shot: Shot, rng: np.random.Generator) -> Shot:
+    shot = replace(shot, f35_exif=28, f35_true=28 * shot.f35_true / shot.f35_exif)
+    return placed(shot, rng, farthest_mm=900.0, least_px=55.0)
+
+
+def _tilted(shot: Shot, rng: np.random.Generator) -> Shot:
+    return placed(shot, rng, farthest_mm=600.0, tilt_deg=(25.0, 35.0))
+
+
+def _tele(shot: Shot, rng: np.random.Generator) -> Shot:
+    f35 = int(rng.integers(48, 78))
+    shot = replace(shot, f35_exif=f35, f35_true=f35 * shot.f35_true / shot.f35_exif)
+    while True:
+        try:
+            return placed(shot, rng, farthest_mm=900.0)
+        except ValueError:  # a large card: step back with the shorter of the long lenses
+            if shot.f35_exif == 48:
+                return placed(shot, rng, farthest_mm=1400.0)
+            shot = replace(shot, f35_exif=48, f35_true=48 * shot.f35_true / shot.f35_exif)
+
+
+def _ink(shot: Shot, rng: np.random.Generator) -> Shot:
+    return replace(shot, ink="white" if shot.surface == "greased" else "black")
+
+
+STRESSES: dict[str, Change] = {
+    "gap over 0.5 mm": _gap,
+    "bent card": _bent,
+    "print unchecked": _unchecked,
+    "tilt over 25 deg": _tilted,
+    "level": _level,
+    "far": _far,
+    "print 1 to 3 % off": _print_off,
+    "long lens": _tele,
+    "stand-off": _stand_off,
+    "band without colour": _ink,
+}

@@ -1,0 +1,203 @@
+"""The scoreboard's figures: what is counted, by which factors, and how pairs give ovality."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from range_sensors import FAULTS
+
+Row = dict[str, str]
+Array = NDArray[np.float64]
+PLAIN_WAYS = ("ratio", "homography", "hough")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scored:
+    """One photograph: its truth, and what each way says of it, in % of the truth.
+
+    `error_pct` and `expanded_pct` are NaN where the product refused; `plain_pct` is NaN where
+    that way gave nothing. `group` is "protocol", "stress" or "hopeless".
+    """
+
+    truth: Row
+    group: str
+    refused: str
+    error_pct: float
+    expanded_pct: float
+    plain_pct: dict[str, float]
+    sources: dict[str, float]
+
+    @property
+    def answered(self) -> bool:
+        """Whether the product gave a diameter."""
+        return not self.refused
+
+
+def scored(truth: Row, ours: Row, hough: Row) -> Scored:
+    """Return one photograph's score."""
+    known = float(truth["truth_2d_mm"])
+
+    def off(text: str | None) -> float:
+        return 100 * (float(text) / known - 1) if text else np.nan
+
+    plain = {name: off(ours.get(f"{name}_mm")) for name in ("ratio", "homography")}
+    return Scored(
+        truth,
+        group_of(truth),
+        ours["refused"],
+        off(ours.get("diameter_mm")),
+        200 * float(ours["u_mm"]) / known if ours.get("u_mm") else np.nan,
+        plain | {"hough": off(hough["hough_mm"])},
+        json.loads(ours.get("sources") or "{}"),
+    )
+
+
+def group_of(truth: Row) -> str:
+    """Return "protocol", "stress" or "hopeless", by what is known of the photograph alone."""
+    if truth["answerable"] != "yes":
+        return "hopeless"
+    kept = (
+        (truth.get("hold") or "touching") == "touching"
+        and float(truth["gap_mm"]) <= 0.5
+        and not truth.get("bend")
+        and (truth.get("print_checked") or "yes") == "yes"
+        and max(abs(float(truth[name]) - 1) for name in ("scale_x", "scale_y")) <= 0.01
+        # 200 to 600 mm to what the phone was aimed at; the table's are to the card's middle
+        and 190 <= float(truth["distance_mm"]) <= 610
+        and float(truth["tilt_deg"]) <= 25
+        and float(truth["f35_exif"]) <= 28
+        and truth["ink"] == "blue"
+        and float(truth.get("megapixels") or 12) >= 11.9
+        and not any(fault in truth["note"] for fault in FAULTS)
+    )
+    return "protocol" if kept else "stress"
+
+
+def figures(rows: list[Scored]) -> dict[str, float]:
+    """Return what the tables show of answerable photographs, in % of the diameter."""
+    done = [row for row in rows if row.answered]
+    found: dict[str, float] = {"n": len(rows), "refused": _share(len(rows) - len(done), len(rows))}
+    if done:
+        error = np.array([row.error_pct for row in done])
+        expanded = np.array([row.expanded_pct for row in done])
+        found |= _spread(error) | {
+            "covered": _share(int((np.abs(error) <= expanded).sum()), len(done)),
+            "U": float(np.median(expanded)),
+            "z2": float(np.mean((2 * error / expanded) ** 2)),
+        }
+    for name in PLAIN_WAYS:
+        off = np.array([row.plain_pct[name] for row in rows])
+        if np.isfinite(off).any():
+            found[name] = float(np.nanmedian(np.abs(off)))
+            found[f"{name} p95"] = float(np.nanpercentile(np.abs(off), 95))
+    found["hough none"] = _share(sum(np.isnan(row.plain_pct["hough"]) for row in rows), len(rows))
+    return found
+
+
+def _spread(error: Array) -> dict[str, float]:
+    size = np.abs(error)
+    return {
+        "bias": float(error.mean()),
+        "median": float(np.median(size)),
+        "p95": float(np.percentile(size, 95)),
+        "worst": float(size.max()),
+    }
+
+
+def _share(part: int, whole: int) -> float:
+    return 100 * part / whole if whole else np.nan
+
+
+def ovality_rows(rows: Iterable[Scored]) -> list[dict[str, float]]:
+    """Return, for each station seen twice, the ovality's error and its U, % of the diameter.
+
+    The error is that of the signed difference of the two views, which is never smaller than that
+    of the ovality itself.
+    """
+    pairs: dict[tuple[str, bool], list[Scored]] = {}
+    for row in rows:
+        if row.truth.get("pair") and row.answered:
+            key = (row.truth["pair"], row.truth["file"].endswith("-b.jpg"))
+            pairs.setdefault(key, []).append(row)
+    found = []
+    for two in pairs.values():
+        if len(two) != 2:
+            continue
+        one, other = two
+        a, b = (float(row.truth["truth_2d_mm"]) for row in two)
+        seen = a * (1 + one.error_pct / 100) - b * (1 + other.error_pct / 100)
+        shared = set(one.sources) | set(other.sources)
+        u = np.sqrt(sum((one.sources.get(s, 0) - other.sources.get(s, 0)) ** 2 for s in shared))
+        d = (a + b) / 2
+        found.append({"error": 100 * (seen - (a - b)) / d, "expanded": 200 * u / d})
+    return found
+
+
+def ovality_figures(pairs: list[dict[str, float]]) -> dict[str, float]:
+    """Return the summary of `ovality_rows`."""
+    if not pairs:
+        return {"n": 0}
+    error = np.array([pair["error"] for pair in pairs])
+    expanded = np.array([pair["expanded"] for pair in pairs])
+    covered = _share(int((np.abs(error) <= expanded).sum()), len(pairs))
+    return (
+        {"n": len(pairs)} | _spread(error) | {"covered": covered, "U": float(np.median(expanded))}
+    )
+
+
+def _step(name: str, steps: tuple[float, ...], unit: str) -> Callable[[Row], str]:
+    def level(truth: Row) -> str:
+        value = truth.get(name)
+        if not value:
+            return ""
+        for low, high in itertools.pairwise(steps):
+            if low <= float(value) < high:
+                return f"{low:g} to {high:g} {unit}"
+        return f"{steps[-1]:g} {unit} and more"
+
+    return level
+
+
+def _strands(truth: Row) -> str:
+    count = int(truth["strands"])
+    return "smooth bar" if count == 0 else "16 to 18 strands" if count > 8 else f"{count} strands"
+
+
+def _print(truth: Row) -> str:
+    if truth.get("print_checked") == "no":
+        return "unchecked"
+    off = max(abs(float(truth[name]) - 1) for name in ("scale_x", "scale_y"))
+    return "checked, 1 to 3 % off" if off > 0.01 else "checked, within 1 %"
+
+
+def _fault(truth: Row) -> str:
+    return next((fault for fault in FAULTS if fault in truth["note"]), "good sensor")
+
+
+FACTORS: dict[str, Callable[[Row], str]] = {
+    "surface": lambda truth: truth["surface"],
+    "light": lambda truth: truth["light"],
+    "strands": _strands,
+    "lay": lambda truth: truth.get("lay", ""),
+    "diameter": _step("d_nominal_mm", (0, 12.5, 25, 41), "mm"),
+    "seen as": _step("rope_px", (0, 100, 200, 400), "px"),
+    "oval": _step("ovality_pct", (0, 1, 3), "%"),
+    "thinned": _step("thin_pct", (0, 1), "%"),
+    "worn": _step("worn_pct", (0, 0.1), "%"),
+    "sticks out": lambda truth: truth["extra"] or "nothing",
+    "held": lambda truth: truth.get("hold") or "touching",
+    "gap": _step("gap_mm", (0, 0.25, 0.5001), "mm"),
+    "card": lambda truth: truth.get("bend") or "flat",
+    "bent by": _step("bend_mm", (0, 0.01, 0.5, 2), "mm"),
+    "print": _print,
+    "band": lambda truth: truth["ink"],
+    "distance": _step("distance_mm", (0, 200, 400, 610), "mm"),
+    "tilt": _step("tilt_deg", (0, 12, 25), "deg"),
+    "lens": lambda truth: "23 to 28 mm" if float(truth["f35_exif"]) <= 28 else "48 to 77 mm",
+    "sensor": _fault,
+}

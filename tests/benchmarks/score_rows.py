@@ -1,0 +1,157 @@
+"""One photograph of the range measured: by the product, and by three plainer ways beside it.
+
+*pixel ratio*: rope pixels over card pixels. *homography*: the jaw lines sent to the card's
+plane. Both are given the very jaw lines that the measurement found, so that only the geometry
+differs. *Canny and Hough* finds its own lines (`score_hough.py`).
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import multiprocessing
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import cv2
+import numpy as np
+import score_hough
+from numpy.typing import NDArray
+from score_settings import settings_of
+
+import vision
+from vision.card import Layout, layout_named
+from vision.estimate import Estimate, Result
+from vision.pipeline import measure_photo
+
+Array = NDArray[np.float64]
+Row = dict[str, str]
+
+
+def measured_row(folder: Path, truth: Row) -> Row:
+    """Return what the product says of one photograph; numbers in mm, empty where it refused."""
+    results = measure_photo(folder / truth["file"], settings_of(truth))
+    answered = [result for result in results if isinstance(result, Estimate)]
+    if not answered:
+        return {"file": truth["file"], "refused": _reasons(results)}
+    result = answered[0]
+    layout = layout_named(truth["layout"])
+    signed: dict[str, float] = {}
+    for term in result.budget:
+        signed[term.source] = signed.get(term.source, 0.0) + term.sensitivity * term.u
+    return {
+        "file": truth["file"],
+        "refused": "",
+        "diameter_mm": f"{result.diameter_mm:.5f}",
+        "u_mm": f"{result.u_mm:.5f}",
+        "ratio_mm": f"{_pixel_ratio_mm(result, layout):.4f}",
+        "homography_mm": f"{_homography_mm(result, layout):.4f}",
+        "warnings": ", ".join(found.code for found in result.findings),
+        "sources": json.dumps({name: round(value, 7) for name, value in signed.items()}),
+    }
+
+
+def hough_row(folder: Path, truth: Row) -> Row:
+    """Return what Canny and Hough make of one photograph; empty where they find no rope."""
+    width = score_hough.width_mm(folder / truth["file"], truth)
+    return {"file": truth["file"], "hough_mm": "" if width is None else f"{width:.4f}"}
+
+
+def _reasons(results: Iterable[Result]) -> str:
+    codes = [found.code for result in results for found in result.findings]
+    return ", ".join(dict.fromkeys(codes))
+
+
+def _lines(result: Estimate) -> tuple[Array, Array]:
+    assert result.marks is not None
+    return np.array(result.marks.crown_left_px), np.array(result.marks.crown_right_px)
+
+
+def _distance(left: Array, right: Array) -> float:
+    """Return the distance of the right line's middle from the left line."""
+    along = left[1] - left[0]
+    off = right.mean(axis=0) - left[0]
+    return abs(float(along[0] * off[1] - along[1] * off[0])) / float(np.linalg.norm(along))
+
+
+def _card_px(result: Estimate) -> Array:
+    assert result.marks is not None
+    return np.array(result.marks.card_px)
+
+
+def _pixel_ratio_mm(result: Estimate, layout: Layout) -> float:
+    corners = _card_px(result)
+    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    drawn = 4 * layout.half_height_mm + 2 * layout.length_mm
+    return _distance(*_lines(result)) * drawn / float(sides.sum())
+
+
+def _homography_mm(result: Estimate, layout: Layout) -> float:
+    x, y = layout.length_mm / 2, layout.half_height_mm
+    drawn = np.array([[-x, y], [x, y], [x, -y], [-x, -y]], np.float32)
+    to_card = cv2.getPerspectiveTransform(_card_px(result).astype(np.float32), drawn)
+    left, right = (
+        cv2.perspectiveTransform(line.reshape(-1, 1, 2), to_card).reshape(-1, 2)
+        for line in _lines(result)
+    )
+    return _distance(left, right)
+
+
+def read_table(path: Path) -> list[Row]:
+    """Return the rows of a CSV file."""
+    with path.open(newline="") as lines:
+        return list(csv.DictReader(lines))
+
+
+def fingerprint(*files: Path) -> str:
+    """Return a short hash of the code that a row depends on."""
+    code = hashlib.sha256()
+    for path in sorted(files):
+        code.update(path.read_bytes())
+    return code.hexdigest()[:12]
+
+
+def product_files() -> list[Path]:
+    """Return the files of the room that measures."""
+    return sorted(Path(vision.__file__).parent.glob("*.py"))
+
+
+def cached_rows(
+    table: Path,
+    truths: list[Row],
+    measure: Callable[[Row], Row],
+    *,
+    code: str,
+    processes: int,
+    say: Callable[[str], None],
+) -> dict[str, Row]:
+    """Return a row for each photograph, measured only where the table holds none of this code.
+
+    The table is written every few photographs, so that a run that was stopped goes on.
+    """
+    kept: dict[str, Row] = {}
+    if table.exists():
+        kept = {row["file"]: row for row in read_table(table) if row["code"] == code}
+    missing = [truth for truth in truths if truth["file"] not in kept]
+    step = 8 * processes
+    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
+        for start in range(0, len(missing), step):
+            batch = missing[start : start + step]
+            # One process: in this one, so that a fault shows where it is.
+            for row in (map if processes == 1 else pool.map)(measure, batch):
+                kept[row["file"]] = row | {"code": code}
+            _write(table, kept)
+            say(f"{table.name}: {start + len(batch)} of {len(missing)}")
+    return {truth["file"]: kept[truth["file"]] for truth in truths}
+
+
+def _write(table: Path, rows: dict[str, Row]) -> None:
+    names = list(dict.fromkeys(name for row in rows.values() for name in row))
+    part = table.with_suffix(".part")
+    with part.open("w", newline="") as lines:
+        writer = csv.DictWriter(lines, fieldnames=names, restval="")
+        writer.writeheader()
+        writer.writerows(rows[name] for name in sorted(rows))
+    part.replace(table)

@@ -1,0 +1,26 @@
+"""What a person would have told the product about a rendered photograph."""
+
+from __future__ import annotations
+
+from vision.card import layout_named
+from vision.pipeline import Settings
+from vision.printcheck import PrintCheck
+
+U_BARS_MM = 0.02  # the truth's bars are read with this standard uncertainty
+
+
+def settings_of(truth: dict[str, str]) -> Settings:
+    """Return the settings for a photograph from its row of truth: print check and hold."""
+    check = None
+    if truth.get("print_checked", "yes") != "no":
+        check = PrintCheck(
+            truth.get("pair") or truth["file"],  # the two cards of a station are of one print
+            layout_named(truth["layout"]),
+            float(truth["along_read_mm"]),
+            float(truth["across_read_mm"]),
+            U_BARS_MM,
+            None,
+        )
+    hold = truth.get("hold") or "touching"
+    offset = float(truth["offset_read_mm"]) if hold == "stand-off" else 0.0
+    return Settings(print_check=check, hold=hold, offset_mm=offset)  # type: ignore[arg-type]
