@@ -9,6 +9,7 @@ import streamlit as st
 from inspection.record import OpenInspection
 from ui import pictures
 from ui.by_hand import at_mm_of, is_by_hand, place_on_track, rope_track, with_edges_moved
+from ui.known_cameras import known_cameras
 from ui.page_parts import plainly, tell_later
 from ui.record_log import look_over
 from ui.rope_view import Handle, send_pictures, show_view
@@ -16,6 +17,7 @@ from ui.sample import check_from
 from ui.session import person, record_place, the_record
 from ui.station_screen import SIDES
 from ui.station_view import edge_shapes, shapes_of
+from vision.archive import is_archive
 from vision.estimate import Estimate, Marks, Refusal, Result
 from vision.photo import open_photo
 from vision.pipeline import Settings, measure_photo
@@ -33,6 +35,8 @@ def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
         help="Where the tool took grease, a loose wire or a shadow for the rope.",
     ):
         _edges(there, estimate, marks, key)
+    if is_archive(estimate):  # the card's way of measuring can't take its place
+        return
     if st.toggle(
         "Move the station along the rope",
         key=f"place {key}",
@@ -118,7 +122,8 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     values = the_record().print_checks().get(estimate.print_set)
     check = check_from(estimate.print_set, values) if values else None
     photo = open_photo(data, name=estimate.photo_name)
-    found = measure_photo(photo, Settings(at_mm=(at_mm,), print_check=check))
+    settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
+    found = measure_photo(photo, settings)
     mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
     there_now = (mine or [*found])[0]
     if isinstance(there_now, Refusal):

@@ -12,9 +12,13 @@ INKS = ("blue", "black", "white")
 
 
 @click.command()
-@click.argument("out", type=click.Path(dir_okay=False, path_type=Path), default="rope-cards.pdf")
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path), required=False)
 @click.option(
-    "--rope", "rope_mm", type=float, required=True, metavar="MM", help="Diameter of the rope, mm."
+    "--rope",
+    "rope_mm",
+    type=float,
+    metavar="MM",
+    help="Diameter of the rope, mm; needed for cards.",
 )
 @click.option(
     "--paper",
@@ -45,7 +49,20 @@ INKS = ("blue", "black", "white")
     help="Colour of the band. For a printer without colour: black for bright and rusty "
     "ropes, white for dark greased ones.",
 )
-def card(out: Path, rope_mm: float, paper: str, stations: int, first: int, ink: str) -> None:
+@click.option(
+    "--board",
+    is_flag=True,
+    help="Write the board for `ropephoto calibrate` instead of cards; A4 or Letter is best.",
+)
+def card(
+    out: Path | None,
+    rope_mm: float | None,
+    paper: str,
+    stations: int,
+    first: int,
+    ink: str,
+    board: bool,
+) -> None:
     """Write numbered cards, true to size, as the PDF file OUT.
 
     Print them at 100 % ("actual size"), never "fit to page". Then measure the two bars of one
@@ -60,6 +77,12 @@ def card(out: Path, rope_mm: float, paper: str, stations: int, first: int, ink: 
     from vision.card import Ink, layout_for
     from vision.sheet import card_pdf
 
+    if board:
+        _write_board(out or Path("calibration-board.pdf"), paper)
+        return
+    if rope_mm is None:
+        raise click.UsageError("cards are made for a rope: give its diameter with --rope, in mm.")
+    out = out or Path("rope-cards.pdf")
     try:
         layout = layout_for(rope_mm, paper)
         pdf = card_pdf(layout, stations=range(first, first + stations), ink=cast(Ink, ink))
@@ -74,6 +97,22 @@ def card(out: Path, rope_mm: float, paper: str, stations: int, first: int, ink: 
         f"{out}: {2 * stations} cards, {layout.name}, for ropes to {layout.rope_max_mm:g} mm. "
         f"Print at 100 %, then measure the bars: {layout.along_bar_mm:g} mm along, "
         f"{layout.across_bar_mm:g} mm across."
+    )
+
+
+def _write_board(out: Path, paper: str) -> None:
+    from vision.board import COLUMNS, ROWS, board_pdf, square_side_mm
+
+    side = square_side_mm(paper)
+    try:
+        out.write_bytes(board_pdf(paper))
+    except OSError as failed:
+        raise click.ClickException(
+            f"{out} could not be written ({failed.strerror or failed}); choose another place."
+        ) from failed
+    click.echo(
+        f"{out}: calibration board, {paper}. Print at 100 %, glue it on something flat, then "
+        f"measure the chequered field: {COLUMNS * side:g} mm along, {ROWS * side:g} mm across."
     )
 
 

@@ -159,6 +159,7 @@ def measured_folder(
 
     from inspection.folder import read_folder
     from ui.check_record import choose_check
+    from ui.known_cameras import known_cameras
     from ui.measuring import SUFFIXES
     from vision.pipeline import Settings
     from vision.printcheck import load_print_checks
@@ -167,7 +168,8 @@ def measured_folder(
     checks = load_print_checks(folder / "print_checks.json")
     chosen = choose_check(checks, print_set, "print_checks.json")
     photographs = sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES)
-    results = measure(photographs, Settings(print_check=chosen)) if photographs else []
+    settings = Settings(print_check=chosen, cameras=known_cameras())
+    results = measure(photographs, settings) if photographs else []
     notes = read.notes if photographs else (*read.notes, "The folder holds no photographs.")
     return replace(read, log=replace(read.log, results=tuple(results)), notes=notes)
 

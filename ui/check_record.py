@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from inspection.case import Judgement
 from inspection.folder import Folder
 from inspection.record import OpenInspection, Photograph, Record, RecordError
+from ui.known_cameras import known_cameras
 from ui.record_log import keep_judgement, log_of
 from ui.sample import check_from
 from vision.pipeline import Settings
@@ -76,7 +77,8 @@ def gather(
         note = f"{len(unmeasured)} of the record's photographs were not measured yet."
         return Gathered(Folder(log, (), (note,)), (), this.revision)
     checks = {name: check_from(name, values) for name, values in record.print_checks().items()}
-    settings = Settings(print_check=choose_check(checks, print_set, "the record"))
+    chosen = choose_check(checks, print_set, "the record")
+    settings = Settings(print_check=chosen, cameras=known_cameras())
     fresh, notes = _measured(record, unmeasured, measure, settings)
     log = replace(log, results=(*log.results, *fresh))
     return Gathered(Folder(log, (), notes), fresh, this.revision)

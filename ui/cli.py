@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from ui.archive_command import archive
+from ui.calibrate_command import calibrate, cameras
 from ui.card_command import card, print_check
 from ui.check_command import check
 from ui.demo_command import demo
@@ -27,7 +28,19 @@ def main() -> None:
     """
 
 
-for command in (page, card, print_check, measure, archive, demo, check, record, report):
+for command in (
+    page,
+    card,
+    print_check,
+    calibrate,
+    cameras,
+    measure,
+    archive,
+    demo,
+    check,
+    record,
+    report,
+):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -90,6 +90,12 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     help="File that keeps the print checks.",
 )
 @click.option(
+    "--cameras",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File of calibrated cameras. Default: the one in your user's data folder.",
+)
+@click.option(
     "--say",
     multiple=True,
     metavar="FILE=STATION/VIEW",
@@ -122,6 +128,7 @@ def measure(
     nominal_mm: float | None,
     print_set: str | None,
     print_checks: Path,
+    cameras: Path | None,
     say: tuple[str, ...],
     position: tuple[str, ...],
     as_json: bool,
@@ -155,7 +162,7 @@ def measure(
         raise click.UsageError("--hold level knows no --offset; leave one of them out.")
     paths = find_photographs(photos)
     settings = _settings(
-        at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks
+        at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks, cameras
     )
     said = dict(_said(entry) for entry in say)
     unknown = sorted(said.keys() - {path.name for path in paths})
@@ -182,9 +189,11 @@ def _settings(
     jaw_diameters: float,
     print_set: str | None,
     print_checks: Path,
+    cameras: Path | None,
 ) -> Settings:
     from typing import cast
 
+    from ui.known_cameras import known_cameras
     from vision.cylinder import Hold
     from vision.pipeline import Settings
     from vision.printcheck import load_print_checks
@@ -201,7 +210,13 @@ def _settings(
                 )
             check = checks[print_set]
         return Settings(
-            at_mm or (0.0,), cast(Hold, hold), offset_mm, u_offset_mm, jaw_diameters, check
+            at_mm or (0.0,),
+            cast(Hold, hold),
+            offset_mm,
+            u_offset_mm,
+            jaw_diameters,
+            check,
+            known_cameras(cameras),
         )
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong

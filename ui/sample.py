@@ -10,6 +10,7 @@ from pathlib import Path
 from inspection.folder import read_folder
 from inspection.record import Record
 from inspection.record_plain import Plain
+from ui.known_cameras import known_cameras
 from ui.record_log import look_over
 from vision.card import layout_named
 from vision.estimate import Result
@@ -92,7 +93,8 @@ def measure_into(
     PhotoError
         If the file is no photograph.
     """
-    results = measure_photo(open_photo(data, name=name), Settings(print_check=check))
+    settings = Settings(print_check=check, cameras=known_cameras())
+    results = measure_photo(open_photo(data, name=name), settings)
     record.add_photograph(identity, data, name=name, by=by)
     record.add_results(identity, results, by=by)
     return results

@@ -1,0 +1,35 @@
+"""Where calibrated cameras are kept on this machine, for commands and pages alike."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from vision.lenses import CalibratedCamera
+
+PLACE = "ROPE_PHOTO_CAMERAS"
+
+
+def cameras_file() -> Path:
+    """Return the file of calibrated cameras: the user's own, or what the environment names."""
+    from platformdirs import user_data_path
+
+    told = os.environ.get(PLACE)
+    return (
+        Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
+    )
+
+
+def known_cameras(file: Path | None = None) -> dict[str, CalibratedCamera]:
+    """Return the calibrated cameras by their key.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged.
+    """
+    from vision.lenses import load_cameras
+
+    return load_cameras(file or cameras_file())
