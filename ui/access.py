@@ -30,6 +30,7 @@ SCREENS: Mapping[str, tuple[Role, ...]] = {
     "rope": ("inspector",),
     "cards": ("inspector",),
     "photographs": ("inspector",),
+    "archive": ("inspector",),
     "stations": ("inspector",),
     "readings": ("inspector",),
     "result": ROLES,
