@@ -9,7 +9,8 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -80,6 +81,12 @@ def sample_pages(sample: Path, tmp_path: Path) -> Iterator[str]:
     yield from _served(tmp_path)
 
 
+@pytest.fixture
+def serve(browser: Browser) -> Callable[..., AbstractContextManager[str]]:
+    """Return what serves a folder's record for the length of a ``with``; give `port` to repeat."""
+    return contextmanager(_served)
+
+
 TEAM = """
 [people."a@example.org"]
 name = "Inspector A"
@@ -99,8 +106,10 @@ roles = ["supervisor"]
 """
 
 
-@pytest.fixture
-def team_pages(sample: Path, tmp_path: Path) -> Iterator[tuple[str, Provider]]:
+@pytest.fixture(scope="module")
+def team_pages(
+    sample: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[str, Provider]]:
     """Yield the address of a team's pages, and the provider that its people log in at.
 
     The sample inspection is Inspector A's; "2026-10-c-only" is Inspector C's.
@@ -111,8 +120,9 @@ def team_pages(sample: Path, tmp_path: Path) -> Iterator[tuple[str, Provider]]:
     pytest.importorskip("authlib", reason="the login needs the extra team")
     from inspection.record import open_record
 
-    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
-    with open_record(tmp_path / "record.db") as record:
+    folder = tmp_path_factory.mktemp("team")
+    shutil.copytree(sample, folder, dirs_exist_ok=True)
+    with open_record(folder / "record.db") as record:
         there = record.ranked()[0]
         other = replace(
             record.inspection(there.identity).inspection, identity="2026-10-c-only",
@@ -133,11 +143,20 @@ def team_pages(sample: Path, tmp_path: Path) -> Iterator[tuple[str, Provider]]:
             "client_secret": provider_of.SECRET,
             "server_metadata_url": f"{provider.issuer}/.well-known/openid-configuration",
         }
-        team = tmp_path / "team.toml"
+        team = folder / "team.toml"
         section = "".join(f'{name} = "{value}"\n' for name, value in login.items())
         team.write_text(f"[auth]\n{section}{TEAM}", encoding="utf-8")
-        for address in _served(tmp_path, "--team", str(team), port=port):
+        for address in _served(folder, "--team", str(team), port=port):
             yield address, provider
+
+
+@pytest.fixture
+def nasty_pages(browser: Browser, tmp_path: Path) -> Iterator[str]:
+    """Yield the address of pages on a record in which every typed text is code."""
+    from tests.ui.test_access_markup import nasty_record
+
+    nasty_record(tmp_path / "record.db")
+    yield from _served(tmp_path)
 
 
 def free_port() -> int:
@@ -166,7 +185,7 @@ def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
 
 
 def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
-    until = time.monotonic() + 60
+    until = time.monotonic() + 240  # a busy machine
     while time.monotonic() < until:
         assert server.poll() is None, "the pages ended before they answered"
         try:
@@ -174,7 +193,7 @@ def _wait(address: str, server: subprocess.Popen[bytes]) -> None:
                 return
         except OSError:
             time.sleep(0.1)
-    raise AssertionError("the pages did not answer within a minute")
+    raise AssertionError("the pages did not answer within four minutes")
 
 
 @pytest.fixture(params=[(1280, 900), (360, 780)], ids=["desk", "phone"])
