@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 SMALL_PX = 1100
 NEAR_ENOUGH = 0.3  # of the nominal diameter: perspective and tolerance
 PARALLEL_DEG = 4.0
+FAINT, CLEAR = 4.0, 12.0  # Sobel's sums of CIELAB units: a step of 7 units is clear, noise is not
 
 
 def width_mm(path: Path, truth: dict[str, str]) -> float | None:
@@ -87,12 +88,9 @@ def _scale_at_station(truth: dict[str, str]) -> tuple[float, Array]:
 def _edges(rgb: Array, sigma: float) -> NDArray[np.bool_]:
     lab = color.rgb2lab(rgb)
     found = [
-        feature.canny(
-            lab[..., channel], sigma=sigma, low_threshold=0.7, high_threshold=0.9,
-            use_quantiles=True,
-        )
+        feature.canny(lab[..., channel], sigma=sigma, low_threshold=FAINT, high_threshold=CLEAR)
         for channel in (0, 2)
-    ]  # fmt: skip
+    ]
     return np.asarray(found[0] | found[1])
 
 
@@ -139,7 +137,7 @@ def _outer_line(
     )  # fmt: skip
     if not model:
         return None
-    origin, direction = model.params
+    origin, direction = model.origin, model.direction
     if abs(direction[0]) < 0.5:
         return None
     slope = direction[1] / direction[0]
