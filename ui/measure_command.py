@@ -116,6 +116,19 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     metavar="DIR",
     help="Write pictures with edges, crown lines, jaws and figures into DIR.",
 )
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Measure N photographs at a time. Default: one by one for a few, all cores for many.",
+)
+@click.option(
+    "--keep",
+    "journal",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Keep each answer in FILE at once: a run that was stopped goes on where it stopped.",
+)
 @click.pass_context
 def measure(
     context: click.Context,
@@ -134,6 +147,8 @@ def measure(
     as_json: bool,
     as_csv: bool,
     overlay: Path | None,
+    jobs: int | None,
+    journal: Path | None,
 ) -> None:
     """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
 
@@ -169,7 +184,9 @@ def measure(
     if unknown:
         raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
     positions = dict(_position(entry) for entry in position)
-    results = measure_files(paths, settings, said, overlay, quiet=as_json or as_csv)
+    results = measure_files(
+        paths, settings, said, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
+    )
     pairing = pair_by_card(results, nominal_mm=nominal_mm)
     measured = _measured(pairing, positions, nominal_mm)
     if as_json:

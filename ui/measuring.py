@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import glob
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -19,6 +19,8 @@ from vision.overlay import draw_results
 from vision.photo import PhotoError, open_photo
 from vision.pipeline import Settings, measure_photo
 
+MANY = 24  # from so many photographs on, starting a process for each core is worth it
+Answer = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
 SUFFIXES = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".avif"}
 
 
@@ -66,36 +68,76 @@ def measure_files(
     overlay: Path | None = None,
     *,
     quiet: bool = False,
+    jobs: int | None = None,
+    journal: Path | None = None,
 ) -> list[Result]:
-    """Measure files one after the other, with a progress bar on the terminal.
+    """Measure files, with a progress bar on the terminal; many of them on all cores.
 
     A file that can't be opened as a photograph becomes a `Refusal` like any other.
+
+    Parameters
+    ----------
+    paths, settings
+        What to measure, and how.
+    said : dict of str to (station, view), optional
+        What some photographs show, by file name.
+    overlay : Path, optional
+        Folder for pictures with what was measured.
+    quiet : bool, optional
+        No progress bar.
+    jobs : int, optional
+        How many photographs at a time: by default one for a few, all cores for many.
+    journal : Path, optional
+        File that keeps the answers, so that a stopped run goes on, see `vision.batch`.
     """
     if overlay is not None:
         _make(overlay)
-    results: list[Result] = []
-    listed = track(
-        paths,
-        "measuring",
-        console=Console(stderr=True),
-        transient=True,
-        disable=quiet or len(paths) < 3,
-    )
-    for path, drawn in zip(listed, _drawn_names(paths), strict=True):
+    drawn = _drawn_names(paths)
+    results: dict[int, tuple[Result, ...]] = {}
+    many = journal is not None or (jobs or len(paths)) >= (2 if jobs else MANY)
+    answers = _in_parallel(paths, settings, jobs, journal) if many else _in_turn(paths, settings)
+    console, hidden = Console(stderr=True), quiet or len(paths) < 3
+    listed = track(answers, "measuring", len(paths), console=console, transient=True,
+                   disable=hidden)  # fmt: skip
+    for at, pixels, found in listed:
+        name = paths[at].name
+        if said and name in said:
+            station, view = said[name]
+            found = tuple(replace(one, station=station, view_deg=view) for one in found)
+        results[at] = found
+        if overlay is not None:
+            if pixels is None and found[0].photo_sha256:  # a worker keeps its pixels to itself
+                pixels = open_photo(paths[at]).pixels
+            if pixels is not None:
+                _write_overlay(overlay / drawn[at], pixels, found)
+    return [one for at in sorted(results) for one in results[at]]
+
+
+def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Answer]:
+    for at, path in enumerate(paths):
         try:
             photo = open_photo(path)
         except PhotoError as unreadable:
             unread = Finding("unreadable", str(unreadable), "", "refuse")
-            results.append(Refusal((unread,), photo_name=path.name))
+            yield at, None, (Refusal((unread,), photo_name=path.name),)
             continue
-        found = measure_photo(photo, settings)
-        if said and path.name in said:
-            station, view = said[path.name]
-            found = tuple(replace(one, station=station, view_deg=view) for one in found)
-        results += found
-        if overlay is not None:
-            _write_overlay(overlay / drawn, photo.pixels, found)
-    return results
+        yield at, photo.pixels, measure_photo(photo, settings)
+
+
+def _in_parallel(
+    paths: list[Path], settings: Settings, jobs: int | None, journal: Path | None
+) -> Iterator[Answer]:
+    from inspection.record_plain import plain, result_from
+    from vision.batch import measure_many
+
+    answers = measure_many(
+        paths, settings, jobs=jobs, journal=journal, pack=plain, unpack=result_from
+    )
+    try:
+        for at, found in answers:
+            yield at, None, found
+    except ValueError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
 
 
 def _make(folder: Path) -> None:

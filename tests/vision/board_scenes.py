@@ -126,10 +126,10 @@ def photograph_board(truth: Truth, pose: Array, *, seed: int, fine: int = 2) -> 
     X = (plane[0, 0] * x + plane[0, 1] * y + plane[0, 2]) / w
     Y = (plane[1, 0] * x + plane[1, 1] * y + plane[1, 2]) / w
     page = _page()
-    per_mm = page.shape[1] / 297.0
-    side = square_side_mm("A4") * per_mm
-    column = page.shape[1] / 2 + X * side - 0.5
-    row = page.shape[0] - (18.0 + (210.0 - 26.0) / 2) * per_mm - Y * side - 0.5
+    per_x, per_y = page.shape[1] / 297.0, page.shape[0] / 210.0  # whole px: not quite alike
+    side = square_side_mm("A4")
+    column = page.shape[1] / 2 + X * side * per_x - 0.5
+    row = page.shape[0] - (18.0 + (210.0 - 26.0) / 2 + Y * side) * per_y - 0.5
     picture = cv2.remap(page, column.astype(np.float32), row.astype(np.float32),
                         cv2.INTER_LINEAR, borderValue=90.0)  # fmt: skip
     small = cv2.resize(picture, truth.size, interpolation=cv2.INTER_AREA)

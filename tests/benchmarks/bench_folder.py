@@ -1,0 +1,91 @@
+"""A folder of photographs: cost of each from 10 to 1,000, memory, one process against all cores.
+
+Example: ``python tests/benchmarks/bench_folder.py --counts 10 30 100``. The photographs are small
+copies (``--long-side``) of the sample photographs, each saved anew so that no two have one hash.
+Cost is CPU time of all processes over photographs, start of the workers left out of none; what
+means something on another machine is the ratio to the first count.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import tempfile
+import time
+from pathlib import Path
+
+import cv2
+
+from inspection.record_plain import plain, result_from
+from vision.batch import measure_many
+from vision.estimate import Estimate
+from vision.pipeline import Settings
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+
+
+def copies(folder: Path, count: int, long_side: int) -> list[Path]:
+    """Write small copies of the samples; a quality that differs makes each a file of its own."""
+    small = []
+    for path in sorted(SAMPLES.glob("station-*.jpg")):
+        whole = cv2.imread(str(path))
+        size = (long_side, round(long_side * whole.shape[0] / whole.shape[1]))
+        small.append(cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
+    paths = []
+    for i in range(count):
+        path = folder / f"{i:04d}.jpg"
+        coded = cv2.imencode(".jpg", small[i % len(small)])[1].tobytes()
+        path.write_bytes(coded + f"copy {i}".encode())  # behind the picture's end: not looked at
+        paths.append(path)
+    return paths
+
+
+def used() -> tuple[float, float]:
+    """Return CPU time, s, and the largest memory, MB, of this process and finished children."""
+    mine, theirs = (resource.getrusage(who) for who in
+                    (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))  # fmt: skip
+    cpu = mine.ru_utime + mine.ru_stime + theirs.ru_utime + theirs.ru_stime
+    return cpu, max(mine.ru_maxrss, theirs.ru_maxrss) / 1024
+
+
+def main() -> None:
+    """Print a line for each count."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--counts", type=int, nargs="+", default=[10, 100, 1000])
+    parser.add_argument("--long-side", type=int, default=1600)
+    parser.add_argument("--jobs", type=int, default=None)
+    options = parser.parse_args()
+    print(
+        f"{'photographs':>11s}{'wall':>9s}{'CPU each':>10s}{'ratio':>7s}{'memory':>9s}"
+        f"{'answered':>10s}"
+    )
+    first = 0.0
+    for count in options.counts:
+        with tempfile.TemporaryDirectory() as place:
+            paths = copies(Path(place), count, options.long_side)
+            before, start = used()[0], time.perf_counter()
+            answered = 0
+            for _, found in measure_many(
+                paths, Settings(), jobs=options.jobs, journal=Path(place) / "done.jsonl",
+                pack=plain, unpack=result_from,
+            ):  # fmt: skip
+                answered += sum(isinstance(one, Estimate) for one in found)
+            wall = time.perf_counter() - start
+            _stop_workers()
+            cpu, memory = used()
+        each = (cpu - before) / count
+        first = first or each
+        print(
+            f"{count:11d}{wall:8.1f}s{each:9.3f}s{each / first:7.2f}{memory:6.0f} MB{answered:10d}"
+        )
+
+
+def _stop_workers() -> None:
+    """End the worker processes, so that the system counts their time and memory as ours."""
+    from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]
+
+    get_reusable_executor().shutdown(wait=True)
+
+
+if __name__ == "__main__":
+    main()

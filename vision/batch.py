@@ -1,0 +1,167 @@
+"""Many photographs on all cores or on a cluster: streamed, resumable, none stopping the rest.
+
+Each photograph is one job of joblib, so that whatever backend is in force does the work: processes
+of this machine by default, a Dask cluster inside ``joblib.parallel_config(backend="dask")``. A job
+gets a path and gives plain results, no pixels: memory does not grow with their number. With a
+journal every answer is written down, by the photograph's hash and the settings, as soon as it is
+there; a run that was stopped goes on where it stopped.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import cv2
+import joblib  # type: ignore[import-untyped]
+
+from vision.estimate import Finding, Refusal, Result
+from vision.photo import open_photo
+from vision.photofile import PhotoError
+from vision.pipeline import Settings, measure_photo
+
+Plain = dict[str, Any]
+Pack = Callable[[Result], Plain]
+Unpack = Callable[[Plain], Result]
+
+
+def measure_many(
+    paths: Sequence[Path],
+    settings: Settings,
+    *,
+    jobs: int | None = None,
+    journal: Path | None = None,
+    pack: Pack,
+    unpack: Unpack,
+) -> Iterator[tuple[int, tuple[Result, ...]]]:
+    """Yield the place of each photograph in `paths` and its results, as they come.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The photographs. A file that can't be opened, or makes the program fail, is a `Refusal`.
+    settings : Settings
+        How to measure them.
+    jobs : int, optional
+        How many at a time; all cores, or all workers of the backend in force, by default.
+    journal : Path, optional
+        File that keeps the answers, one JSON object a line; made if it is not there.
+    pack, unpack : callable
+        A result as plain values for JSON, and back.
+
+    Raises
+    ------
+    ValueError
+        If the journal can't be read or written.
+    """
+    mark = _mark(settings)
+    known = {} if journal is None else _read(journal, mark, unpack)
+    todo = []
+    for at, path in enumerate(paths):
+        digest = _digest(path) if known else ""
+        if digest in known:
+            named = (_renamed(one, path.name) for one in known[digest])
+            yield at, tuple(named)
+        else:
+            todo.append(at)
+    run = joblib.Parallel(n_jobs=_jobs(jobs), return_as="generator_unordered", batch_size=1)
+    answers = run(joblib.delayed(_one)(at, paths[at], settings) for at in todo)
+    for at, digest, results in answers:
+        if journal is not None and digest:
+            _write(journal, {"photo": digest, "settings": mark,
+                             "results": [pack(one) for one in results]})  # fmt: skip
+        yield at, results
+
+
+def _jobs(jobs: int | None) -> int | None:
+    """Return joblib's number: what a backend in force has, else all cores of this machine."""
+    if jobs is not None:
+        return jobs
+    backend, _ = joblib.parallel.get_active_backend()
+    local = isinstance(backend, joblib.parallel.LokyBackend)
+    return -1 if local else None
+
+
+def _one(at: int, path: Path, settings: Settings) -> tuple[int, str, tuple[Result, ...]]:
+    """Measure one photograph in a worker; whatever goes wrong is an answer."""
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)  # there are as many workers as cores
+    try:
+        photo = open_photo(path)
+        return at, photo.sha256, measure_photo(photo, settings)
+    except PhotoError as unreadable:
+        return at, "", (_unread(path, str(unreadable)),)
+    except Exception as fault:  # one bad file must not stop a thousand others
+        told = (
+            f"{path.name} could not be measured: a fault in the program ({type(fault).__name__})."
+        )
+        return at, "", (_unread(path, told),)
+    finally:
+        cv2.setNumThreads(threads)
+
+
+def _unread(path: Path, told: str) -> Refusal:
+    return Refusal((Finding("unreadable", told, "", "refuse"),), photo_name=path.name)
+
+
+def _renamed(result: Result, name: str) -> Result:
+    from dataclasses import replace
+
+    return replace(result, photo_name=name)
+
+
+def _mark(settings: Settings) -> str:
+    """Return a short hash of all that a figure depends on beside the photograph."""
+    from importlib.metadata import version
+
+    told = {"settings": asdict(settings), "version": version("rope-photo-check")}
+    text = json.dumps(told, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return "unreadable"  # it is said when it is opened
+
+
+def _read(journal: Path, mark: str, unpack: Unpack) -> dict[str, tuple[Result, ...]]:
+    """Return what a journal holds for these settings; a line that was cut off counts as none."""
+    known: dict[str, tuple[Result, ...]] = {}
+    try:
+        with journal.open(encoding="utf-8") as lines:
+            for line in lines:
+                try:
+                    entry = json.loads(line)
+                    if entry["settings"] == mark:
+                        known[entry["photo"]] = tuple(map(unpack, entry["results"]))
+                except (ValueError, KeyError, TypeError):
+                    continue
+    except FileNotFoundError:
+        return {}
+    except (OSError, UnicodeDecodeError):
+        raise ValueError(f"{journal} can't be read as a file of results; name another.") from None
+    return known
+
+
+def _write(journal: Path, entry: Plain) -> None:
+    line = json.dumps(entry, separators=(",", ":")) + "\n"
+    try:
+        with journal.open("a+b") as file:
+            if file.tell() and not _ends_a_line(file):
+                file.write(b"\n")  # the last run was stopped in the middle of a line
+            file.write(line.encode())
+    except OSError as failed:
+        raise ValueError(f"{journal} can't be written ({failed.strerror or failed}).") from None
+
+
+def _ends_a_line(file: Any) -> bool:
+    file.seek(-1, os.SEEK_END)
+    return bool(file.read(1) == b"\n")
