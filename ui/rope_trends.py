@@ -12,6 +12,7 @@ from inspection.limit_time import LimitTime, time_to_limit
 from inspection.placed_verdicts import Source
 from ui.figure_sources import history, limit_lines
 from ui.figures import History, K, Then
+from ui.report_judged import doubted_stations
 from vision.estimate import combined_u_mm
 
 
@@ -112,9 +113,11 @@ def _trend(
         said += (
             f" {line.rate_mm_per_year:+.3f} mm per year (95 % interval {low:+.3f} to {high:+.3f})."
         )
+    if station in doubted_stations(last):
+        why += " An entry of this station deserves a second look, and the line rests on it."
     return StationTrend(
         rope, station, source, data, line, met,
-        " ".join(part for part in (said, why, met.words if met else "") if part),
+        " ".join(part.strip() for part in (said, why, met.words if met else "") if part),
     )  # fmt: skip
 
 
