@@ -13,6 +13,7 @@ from inspection.across import Across, across_stations
 from inspection.agreement import FEWEST, Agreement, agreement_of
 from inspection.crosscheck import CrossCheck, crosscheck
 from inspection.grooves import GrooveFit, groove_fit, groove_limits
+from inspection.lay_length import StationLay, station_lays
 from inspection.limit_tables import limits_for, usual_sets
 from inspection.limits import Limit, NotApplicable, Rule
 from inspection.log import Log, counted, place_words
@@ -66,6 +67,8 @@ class Judgement:
         Stations that earlier inspections hold, too.
     groove_fits : tuple of GrooveFit
         The rope's grooves against its nominal diameter.
+    lays : tuple of StationLay
+        Lay length of the stations whose photographs show it.
     """
 
     log: Log
@@ -82,6 +85,7 @@ class Judgement:
     severities: tuple[tuple[int | None, Severity], ...] = ()
     over_time: tuple[OverTime, ...] = ()
     groove_fits: tuple[GrooveFit, ...] = ()
+    lays: tuple[StationLay, ...] = ()
 
     @property
     def deserves_a_look(self) -> bool:
@@ -237,6 +241,7 @@ def judge_log(
         severities=tuple((at, one) for at, one in severities if isinstance(one, Severity)),
         over_time=stations_over_time(log, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
+        lays=station_lays(log.results, log.rope.outer_strands),
     )
 
 

@@ -18,10 +18,11 @@ Place = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """An earlier inspection of the same rope, and what was read then."""
+    """An earlier inspection of the same rope: what was read then, and what photographs gave."""
 
     inspection: Inspection
     readings: tuple[Reading, ...]
+    results: tuple[Result, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

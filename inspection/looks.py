@@ -30,6 +30,7 @@ SHARES: dict[str, float] = {
     "repeats-earlier": 3,
     "repeats-station": 3,
     "nominal": 3,
+    "lay": 3,
 }
 
 # What an entry may have wrong: the diameter itself, or only how the entry came about.

@@ -72,6 +72,8 @@ def check_rope(rope: Rope) -> None:
     _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
     if rope.reference_mm is not None:
         _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
+    if rope.lay_mm is not None:
+        _positive(rope.lay_mm, f"lay length of rope {rope.identity!r}", "mm")
     if rope.baseline_mm is not None:
         _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}", "mm")
     u = rope.u_reference_mm

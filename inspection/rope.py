@@ -82,6 +82,8 @@ class Rope:
         State of tension at the reference (or baseline) measurement; None if not written down.
     baseline_mm : float or None
         Baseline diameter of a mine hoist's rope (30 CFR 56.19022), mm; not the reference.
+    lay_mm : float or None
+        Lay length of the rope by its certificate, mm.
     """
 
     identity: str
@@ -101,6 +103,7 @@ class Rope:
     u_reference_mm: float | None = None
     reference_tension: Tension | None = None
     baseline_mm: float | None = None
+    lay_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

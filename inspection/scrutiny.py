@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from inspection.digits import digit_looks
 from inspection.evenness import evenness_looks
 from inspection.gauge_use import gauge_looks
+from inspection.lay_length import lay_looks
 from inspection.log import Log
 from inspection.looks import Look, ranked, share_out
 from inspection.photo_use import photo_looks
@@ -114,7 +115,8 @@ def deserving(findings: Sequence[Finding]) -> float:
 
 def chance_looks(log: Log) -> list[Look]:
     """Return every look with a probability, before the level is shared out."""
-    return [*figure_looks(log), *digit_looks(log), *evenness_looks(log), *repeat_looks(log)]
+    patterns = [*digit_looks(log), *evenness_looks(log), *repeat_looks(log), *lay_looks(log)]
+    return [*figure_looks(log), *patterns]
 
 
 def fact_looks(log: Log, *, pace: Pace = USUAL_PACE) -> list[Look]:

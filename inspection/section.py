@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from inspection.ellipse import Ellipse, fit_ellipse
 from inspection.limits import Quantity
 from inspection.readings import Gauge, Reading
 from inspection.views import View, gauge_of, mean_view, view_of, view_of_reading, weighted_terms
@@ -44,6 +45,8 @@ class Section:
         Place along the card, mm from its middle.
     position_m : float or None
         Place along the rope, m.
+    ellipse : Ellipse or None
+        Ellipse of the widths, where three directions or more can tell it.
     """
 
     views: tuple[View, ...]
@@ -56,6 +59,7 @@ class Section:
     station: int | None = None
     at_mm: float = 0.0
     position_m: float | None = None
+    ellipse: Ellipse | None = None
 
     @property
     def u_mean_mm(self) -> float:
@@ -146,7 +150,7 @@ def make_section(
     for view in views:
         if not (math.isfinite(view.diameter_mm) and view.diameter_mm > 0):
             raise ValueError(f"a diameter must be more than 0 mm; got {view.diameter_mm}.")
-        by_direction.setdefault(view.view_deg, []).append(view)
+        by_direction.setdefault(view.view_deg % 180, []).append(view)  # jaws have two sides
     if len(by_direction) < 2:
         seen = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
         raise ValueError(f"a section needs two directions; got {seen}: add the view across.")
@@ -169,6 +173,7 @@ def make_section(
         station=station,
         at_mm=at_mm,
         position_m=position_m,
+        ellipse=fit_ellipse(merged),
     )
 
 
@@ -209,7 +214,7 @@ def pair_by_card(
     single: list[Estimate] = []
     for station in sorted(groups):
         for place in sorted(groups[station], key=lambda estimates: estimates[0].at_mm):
-            if len({estimate.view_deg for estimate in place}) < 2:
+            if len({(estimate.view_deg or 0) % 180 for estimate in place}) < 2:
                 single += place
                 continue
             views = [view_of(estimate) for estimate in place]
@@ -258,7 +263,7 @@ def sections_of_readings(
     alone: list[Reading] = []
     for station in sorted(groups):
         place = groups[station]
-        if len({reading.view_deg for reading in place}) < 2:
+        if len({reading.view_deg % 180 for reading in place}) < 2:
             alone += place
             continue
         views = [

@@ -127,6 +127,8 @@ ROPES: dict[str, Column] = {
                                 "none", ("tensionatreference",)),
     "baseline": Column("baseline_mm", "baseline diameter of a mine hoist's rope, mm", "",
                        ("baseline", "baselinediameter"), kind="length"),
+    "lay": Column("lay_mm", "lay length by the certificate, mm", "143",
+                  ("lay", "laylength", "layoftherope"), kind="length"),
     "units": Column("units", "mm or inch, for showing", "mm", ("shownunits", "unitsystem")),
     "site": Column("site", "where the rope works", "yard, bay 3", ("location", "place", "where")),
 }  # fmt: skip

@@ -266,6 +266,7 @@ def _rope(row: Cells) -> Rope:
             else None
         ),
         baseline_mm=_length_or_none(row, "baseline"),
+        lay_mm=_length_or_none(row, "lay"),
         units=cast(Units, row.choice("units", Units, "mm")),
         site=row.text("site"),
     )

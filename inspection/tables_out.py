@@ -87,7 +87,7 @@ def _rope_cells(rope: Rope) -> list[str]:
         _or_empty(rope.reference_mm),
         "" if rope.reference_on is None else rope.reference_on.isoformat(),
         rope.reference_how, _or_empty(rope.u_reference_mm), rope.reference_tension or "",
-        _or_empty(rope.baseline_mm), rope.units, rope.site,
+        _or_empty(rope.baseline_mm), _or_empty(rope.lay_mm), rope.units, rope.site,
     ]  # fmt: skip
 
 

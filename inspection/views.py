@@ -71,8 +71,8 @@ def view_of(estimate: Estimate) -> View:
     """
     if estimate.view_deg is None:
         raise ValueError(
-            f"the photograph '{estimate.photo_name}' does not say its direction: say whether it "
-            "is 0 or 90 degrees."
+            f"the photograph '{estimate.photo_name}' does not say its direction: say it, in "
+            "degrees across the rope."
         )
     return View(estimate.diameter_mm, estimate.budget, estimate.view_deg, estimate.photo_name)
 

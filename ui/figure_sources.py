@@ -72,8 +72,9 @@ def roundness(section: Section, source: Source) -> Roundness:
     most = max(abs(one.diameter_mm - section.mean_mm) + one.expanded_mm for one in directions)
     wanted = 0.3 * section.mean_mm / max(most, 1e-6 * section.mean_mm)
     return Roundness(
-        section.station or 0, source, section.mean_mm, directions, max(round_down(wanted), 1.0)
-    )
+        section.station or 0, source, section.mean_mm, directions, max(round_down(wanted), 1.0),
+        section.ellipse,
+    )  # fmt: skip
 
 
 def differences(judgement: Judgement) -> Differences:

@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from inspection.ellipse import Ellipse
 from inspection.placed_verdicts import Source
 
 K = 2.0
@@ -86,6 +87,7 @@ class Roundness:
     mean_mm: float
     directions: tuple[Direction, ...]
     exaggeration: float
+    ellipse: Ellipse | None = None
 
     def drawn_mm(self, diameter_mm: float) -> float:
         """Return the radius at which a diameter is drawn, mm."""
@@ -94,10 +96,14 @@ class Roundness:
     def outline(self, steps: int = 72) -> tuple[tuple[float, float], ...]:
         """Return (angle, drawn radius) of a smooth outline through the measured directions.
 
-        The width has the period 180 degrees. Mean and second harmonic are fitted by least
-        squares (the smallest solution where two directions leave one free): between the
-        measured directions the outline is drawn, not measured.
+        From three directions on it is the ellipse of the widths. Of two, mean and second
+        harmonic are fitted by least squares (the smallest solution, since one is left free):
+        between the measured directions the outline is drawn, not measured.
         """
+        if self.ellipse is not None:
+            widths_mm = ((360 * i / steps, self.ellipse.width_mm(360 * i / steps))
+                         for i in range(steps + 1))  # fmt: skip
+            return tuple((angle, self.drawn_mm(width)) for angle, width in widths_mm)
         angles = np.radians([one.view_deg for one in self.directions])
         widths = np.array([one.diameter_mm - self.mean_mm for one in self.directions])
         design = np.column_stack([np.ones_like(angles), np.cos(2 * angles), np.sin(2 * angles)])
@@ -127,6 +133,7 @@ class Roundness:
             f"{least.view_deg}°: {least.diameter_mm:.2f} mm "
             f"({least.diameter_mm - self.mean_mm:+.2f} mm). "
             f"Deviations are drawn {self.exaggeration:g} times as large as they are."
+            + ("" if self.ellipse is None else f" {self.ellipse.words}")
         )
 
 

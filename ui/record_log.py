@@ -27,7 +27,7 @@ def log_of(record: Record, identity: str) -> Log:
         if (one.on, one.identity) < (this.inspection.on, identity)
     ]
     gauges = {gauge.identity: gauge for one in (*before, this) for gauge in one.gauges}
-    earlier = tuple(Earlier(one.inspection, one.readings) for one in before)
+    earlier = tuple(Earlier(one.inspection, one.readings, one.results) for one in before)
     return Log(this.rope, this.inspection, this.readings, gauges, this.results, earlier)
 
 

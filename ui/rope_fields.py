@@ -111,6 +111,12 @@ def ask(known: Rope | None, key: str) -> Typed:
         help="Mean of the readings after first stretch (30 CFR 56.19022); not the reference. "
         "With it the rope is held against 30 CFR 56.19024, too.",
     )  # fmt: skip
+    lay = left.text_input(
+        "Lay length by the certificate", _length(known, was.lay_mm), placeholder="143",
+        key=f"{key} lay",
+        help="Distance along the rope for one turn of a strand, when new. The lay that the "
+        "photographs show is held against it; left empty, stations are held against each other.",
+    )  # fmt: skip
     st.markdown("**Drum and sheaves**  \nOne line for each groove that the rope runs in; leave "
                 "the table empty where nothing is known.")  # fmt: skip
     table = st.data_editor(
@@ -136,7 +142,7 @@ def ask(known: Rope | None, key: str) -> Typed:
     ]
     return Typed(
         identity, nominal, units, int(strands), core, build, fibre, duty, service, site,
-        reference, u_reference, taken, how, tension, baseline, grooves,
+        reference, u_reference, taken, how, tension, baseline, grooves, lay,
     )  # fmt: skip
 
 

@@ -36,6 +36,7 @@ class Typed:
     reference_tension: str
     baseline: str
     grooves: list[list[str]]
+    lay: str = ""
 
 
 def rope_of(typed: Typed) -> Rope:
@@ -71,6 +72,7 @@ def rope_of(typed: Typed) -> Rope:
         None if u is None else u / K,
         tension,
         maybe(typed.baseline, "baseline diameter"),
+        maybe(typed.lay, "lay length"),
     )
     if not rope.identity:
         raise ValueError("the rope has no name: say what the site calls it.")
@@ -152,6 +154,8 @@ def rope_in_words(rope: Rope) -> list[str]:
         said.append(f"Reference {rope.reference_mm:.2f} mm{_sure(rope)}.")
     if rope.baseline_mm is not None:
         said.append(f"Baseline {rope.baseline_mm:.2f} mm.")
+    if rope.lay_mm is not None:
+        said.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
     runs = [
         f"{one.name} (groove radius {one.radius_mm:g} mm"
         + (f", pitch {one.pitch_mm:g} mm)" if one.pitch_mm is not None else ")")

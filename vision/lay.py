@@ -47,13 +47,16 @@ Array = NDArray[np.float64]
 MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
 NEAR, STEPS = 0.06, 13  # how far the pitch may lie from the jaws' first guess; tries
 LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
+# A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
+# to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.
+NEIGHBOURS = 1.35
 STRAY = 4.0  # robust standard deviations: farther off, a sample is a loose wire or grease
 U_FLOOR_SHARE = 0.0007  # crowns seen from one point; edge's place: what renders show beyond noise
 # RR-W-410G, 3.4.4.5: not below 5.5 d; 6x7 class to 8 d (the latter from memory, confidence 0.7).
 LEAST_LAY, MOST_LAY = 5.5, 8.0  # over the nominal diameter
 WORN = 0.03  # ropes measure so much more or less than their nominal diameter
 PARITY = 0.20  # pitches: how far the two sides' crowns may lie from where a number puts them
-GLOSS = (0.9, 1.65)  # turns of the texture over strands, as seen on renders
+GLOSS = (1.08, 1.65)  # turns of the texture over strands; renders show 1.18 to 1.55
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +167,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
         good = np.abs(off - np.median(off)) < STRAY * 1.4826 * np.median(np.abs(off)) + 1e-6
         kept.append((s[good], height[good]))
     pitch = _best_pitch(kept, pitch, NEAR / 6)
-    weight = spread = 0.0
-    places, phases = 0, []
+    weight, spread, places, phases = 0.0, 0.0, 0, []
     for s, height in kept:
         at, shift = _shifts(s, height, pitch)
         places += len(at)
@@ -178,7 +180,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
         return None
     freedom = places - 4  # two lines were drawn through the shifts
     factor = float(t.ppf(norm.cdf(2), freedom)) / 2
-    u = factor * pitch * math.sqrt(spread / freedom / weight)
+    u = NEIGHBOURS * factor * pitch * math.sqrt(spread / freedom / weight)
     return Crowns(pitch, u, places, (phases[1] - phases[0]) % 1.0)
 
 

@@ -1,0 +1,96 @@
+"""Lay lengths held against each other, the certificate and the last inspection.
+
+Figures by hand; probabilities of the normal distribution from scipy, covariance from GTC.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import GTC  # type: ignore[import-untyped]
+import pytest
+from scipy.stats import norm
+
+from inspection.case import judge_log
+from inspection.lay_length import lay_looks, station_lays
+from inspection.log import Earlier, Log
+from inspection.rope import Inspection, Rope, Station
+from inspection.scrutiny import scrutinise
+from vision.estimate import Estimate, Term
+
+ROPE = Rope("R-1", 22.0)
+PRINT = Term("print scale along the rope", 0.002, "1", 24.0, "B", "print:A:x")  # 0.048 mm
+
+
+def _seen(station: int, pitch_mm: float, view_deg: int = 0, **more: object) -> Estimate:
+    own = Term("places of the crowns", 0.05, "mm", 1.0, "A", f"crowns:{station}:{view_deg}:{more}")
+    base = Estimate(
+        22.1, (Term("edges", 0.03, "mm", 1.0, "A", f"edge:{station}:{view_deg}"),),
+        station=station, view_deg=view_deg, crown_pitch_mm=pitch_mm, pitch_budget=(own, PRINT),
+        pitches=10, strands=6, hand="right",
+    )  # fmt: skip
+    return replace(base, **more)  # type: ignore[arg-type]
+
+
+def _log(*results: Estimate, rope: Rope = ROPE, earlier: tuple[Earlier, ...] = ()) -> Log:
+    stations = tuple(Station(number, 10.0 * number) for number in (1, 2, 3))
+    return Log(rope, Inspection("I-2", "R-1", date(2026, 11, 3), stations=stations), (),
+               results=results, earlier=earlier)  # fmt: skip
+
+
+def test_a_station_is_the_mean_of_its_photographs_times_the_strands() -> None:
+    (lay,) = station_lays([_seen(1, 24.0), _seen(1, 24.2, 90)], 6)
+    scale = 24.0 * (GTC.ureal(1.0, 0.002) - 1)
+    both = 3 * (GTC.ureal(24.0, 0.05) + scale + GTC.ureal(24.2, 0.05) + scale)
+    assert lay.lay_mm == pytest.approx(144.6)
+    assert lay.u_mm == pytest.approx(GTC.uncertainty(both))
+    assert lay.pitches == 20
+    assert lay.words == ("Station 1: lay length 144.6 mm, U 0.7 mm, right hand, from 20 pitches in "
+                         "2 photographs.")  # fmt: skip
+
+
+def test_photographs_without_a_pitch_or_a_station_have_no_lay() -> None:
+    rough = replace(_seen(1, 24.0), pitch_budget=())
+    assert station_lays([rough, replace(_seen(1, 24.0), station=None)], 6) == ()
+
+
+def test_two_stations_differ_by_what_they_do_not_share() -> None:
+    (look,) = lay_looks(_log(_seen(1, 24.0), _seen(2, 24.4)))
+    # print scale is shared and cancels: u = 6 sqrt(2) 0.05; z = 2.4 / 0.424
+    assert look.p == pytest.approx(2 * norm.sf(2.4 / (6 * 2**0.5 * 0.05)), rel=1e-6)
+    assert "144.0 mm at station 1 and 146.4 mm at station 2: -2.4 mm" in look.seen
+    assert "No published limit is known" in look.remedy
+    assert look.innocent
+
+
+def test_the_certificate_and_the_last_inspection_are_held_against_it() -> None:
+    then = Inspection("I-1", "R-1", date(2025, 11, 3))
+    earlier = (Earlier(then, (), (_seen(1, 23.5, photo_name="then.jpg"),)),)
+    log = _log(_seen(1, 24.0), rope=replace(ROPE, lay_mm=143.0), earlier=earlier)
+    codes = {look.code: look for look in lay_looks(log)}
+    assert set(codes) == {"lay-certificate", "lay-changed"}
+    assert codes["lay-certificate"].value == pytest.approx(1.0)
+    u = 6 * (0.05**2 + 0.048**2) ** 0.5
+    assert codes["lay-certificate"].p == pytest.approx(2 * norm.sf(1 / u))
+    assert codes["lay-changed"].value == pytest.approx(3.0)
+    assert "on 2025-11-03 it was 141.0 mm" in codes["lay-changed"].seen
+
+
+def test_a_changed_lay_is_among_the_findings_and_an_even_one_is_not() -> None:
+    found = scrutinise(_log(_seen(1, 24.0), _seen(2, 26.0), _seen(3, 24.02)))
+    assert [one.code for one in found] == ["lay-along", "lay-along"]
+    assert found[0].severity == "look"
+    assert scrutinise(_log(_seen(1, 24.0), _seen(2, 24.05), _seen(3, 23.98))) == ()
+
+
+def test_strands_that_the_papers_do_not_have_are_said() -> None:
+    log = _log(_seen(1, 24.0), _seen(2, 24.0), rope=replace(ROPE, outer_strands=8))
+    (look,) = [one for one in lay_looks(log) if one.code == "strands-differ"]
+    assert "show 6 outer strands, and 8 are written down" in look.seen
+    one_only = _log(_seen(1, 24.0), rope=replace(ROPE, outer_strands=8))
+    assert not [one for one in lay_looks(one_only) if one.code == "strands-differ"]
+
+
+def test_the_judgement_carries_the_lays() -> None:
+    assert [lay.station for lay in judge_log(_log(_seen(1, 24.0), _seen(2, 24.0))).lays] == [1, 2]
