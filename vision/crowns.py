@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
-from scipy.signal import find_peaks, savgol_filter
+from scipy.signal import find_peaks
 
 from vision.edges import Edge
+from vision.parabolas import local_parabolas
 
 Array = NDArray[np.float64]
 
@@ -37,7 +38,7 @@ def smoothed(values: Array, window: float) -> Array:
     size = max(5, int(window)) | 1
     if size >= len(values):
         size = (len(values) - 1) | 1
-    return np.asarray(savgol_filter(values, size, 2, mode="interp"))
+    return local_parabolas(values, size)
 
 
 def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | None, float]:

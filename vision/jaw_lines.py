@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import camera_centre_mm, project_mm, rays
-from vision.cylinder import Hold, cylinder_mm
+from vision.cylinder import Hold, cross, cylinder_mm
 from vision.edges import Outline
 from vision.jaws import Jaws
 from vision.strip import points_mm
@@ -69,7 +69,7 @@ def diameter_mm(theta: Array, lines: JawLines, *, hold: Hold, offset_mm: float) 
 def tangent_planes(theta: Array, lines: JawLines) -> tuple[Array, Array, Array]:
     """Return the camera centre, mm, and the outward unit normals of the two tangent planes."""
     seen = rays(theta, np.concatenate([lines.left_px, lines.right_px]))
-    planes = [np.cross(seen[0], seen[1]), np.cross(seen[2], seen[3])]
+    planes = [cross(seen[0], seen[1]), cross(seen[2], seen[3])]
     middle = seen.mean(axis=0)
     normals = [plane / np.linalg.norm(plane) for plane in planes]
     left, right = (n if n @ middle < 0 else -n for n in normals)

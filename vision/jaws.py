@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
-from scipy.signal import find_peaks, savgol_filter
+from scipy.signal import find_peaks
 from scipy.stats import norm
 
 from vision.crowns import (
@@ -29,6 +29,7 @@ from vision.crowns import (
 )
 from vision.edges import Edge, Outline, Surface
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.parabolas import local_parabolas
 
 Array = NDArray[np.float64]
 
@@ -224,7 +225,7 @@ def _bear(
     """
     within = np.abs(along) <= length / 2
     size = max(5, int(fine)) | 1
-    close = savgol_filter(median_filter(raw, 3, mode="nearest"), size, 2, mode="interp")
+    close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
     noise = _noise(raw, close, size)
     if pitch is None:
         independent = max(2.0, within.sum() / size)

@@ -14,9 +14,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
-from scipy.signal import savgol_filter
 
 from vision.axis import is_coloured, unlikeness
+from vision.parabolas import local_parabolas
 from vision.sharpness import Blur
 from vision.strip import Light, light_of
 
@@ -85,7 +85,7 @@ def place_edge(
 
 def _smooth_path(path: Array, length: float) -> Array:
     size = min(max(5, int(length)) | 1, (len(path) - 1) | 1)
-    return np.asarray(savgol_filter(median_filter(path, size, mode="nearest"), size, 2))
+    return local_parabolas(median_filter(path, size, mode="nearest"), size)
 
 
 def _laid_on(light: Light, base: Array, offsets: Array, sigma: float) -> Light:
