@@ -73,6 +73,18 @@ class StationLay:
         )
 
 
+def lay_words(lays: Sequence[StationLay]) -> list[str]:
+    """Return what is known about the lay as sentences; empty where no photograph shows it."""
+    if not lays:
+        return []
+    return [
+        *(one.words for one in lays),
+        "Lay length: distance along the rope for one turn of a strand, the strands as written "
+        "down for the rope. Differences larger than their uncertainty stand among the entries to "
+        "look at. No published limit is known, so none is applied.",
+    ]
+
+
 def station_lays(results: Iterable[Result], strands: int) -> tuple[StationLay, ...]:
     """Return the lay length of each station whose photographs show it.
 

@@ -114,6 +114,11 @@ def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
         for station, one in judgement.severities
     ]  # fmt: skip
     rows += [
+        {"kind": "lay length", "where": f"station {one.station}", "source": "photographs",
+         "value": one.lay_mm, "unit": "mm", "words": one.words}
+        for one in judgement.lays
+    ]  # fmt: skip
+    rows += [
         {"kind": "over time", "where": f"station {one.station}", "source": "gauge",
          "value": one.line.rate_mm_per_year, "limit": one.limit and one.limit.limit_mm,
          "unit": "mm per year", "words": one.limit.words if one.limit else ""}

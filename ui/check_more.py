@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.table import Table
 
 from inspection.case import Judgement
+from inspection.lay_length import lay_words
 from inspection.limit_time import NO_CLEARANCE
 from inspection.over_time import OverTime
 from ui.tables import new_table
@@ -79,6 +80,10 @@ def further_lines(judgement: Judgement) -> list[str]:
                     for name, one in names.items()
                 ]
                 lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(said)}.")
+    for section in (*judgement.photograph_sections, *judgement.gauge_sections):
+        if section.ellipse is not None:
+            lines.append(f"Station {section.station}. {section.ellipse.words}")
+    lines += lay_words(judgement.lays)
     lines += [fit.words for fit in judgement.groove_fits]
     if any(one.line is not None for one in judgement.over_time):
         lines.append(NO_CLEARANCE)

@@ -11,6 +11,7 @@ import click
 if TYPE_CHECKING:
     from inspection.measured import MeasuredDiameter
     from inspection.section import Pairing
+    from vision.estimate import Result
     from vision.pipeline import Settings
 
 HOLDS = ("touching", "level", "stand-off")
@@ -99,7 +100,8 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     "--say",
     multiple=True,
     metavar="FILE=STATION/VIEW",
-    help="Say which station and view a photograph shows, where its card can't: a.jpg=3/90.",
+    help="Say which station and view a photograph shows, where its card can't: a.jpg=3/90. "
+    "Three views or more of a station, 0 to 359 degrees, give the ellipse of its section.",
 )
 @click.option(
     "--position",
@@ -108,6 +110,10 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     help="Place of a station along the rope, m, e.g. 2=4.5: two of them, at least 1 m apart, "
     "give the measured diameter as the mean of four; needs --nominal.",
 )
+@click.option(
+    "--strands", type=click.IntRange(3, 40), metavar="N",
+    help="Outer strands of the rope, for the lay length; else told from the photograph if it can.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
 @click.option(
@@ -144,6 +150,7 @@ def measure(
     cameras: Path | None,
     say: tuple[str, ...],
     position: tuple[str, ...],
+    strands: int | None,
     as_json: bool,
     as_csv: bool,
     overlay: Path | None,
@@ -153,8 +160,8 @@ def measure(
     """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
 
     The photographs of one station at 0 and 90 degrees find each other by their cards' numbers
-    and give mean diameter and ovality. Every figure comes with its expanded uncertainty U
-    (k = 2, about 95 %).
+    and give mean diameter and ovality, three or more an ellipse. Every figure comes with its
+    expanded uncertainty U (k = 2, about 95 %).
 
     Exit status: 0 all answered, 1 some refused, 2 misuse.
 
@@ -187,6 +194,7 @@ def measure(
     results = measure_files(
         paths, settings, said, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
     )
+    results = [_with_strands(result, strands) for result in results]
     pairing = pair_by_card(results, nominal_mm=nominal_mm)
     measured = _measured(pairing, positions, nominal_mm)
     if as_json:
@@ -239,11 +247,20 @@ def _settings(
         raise click.UsageError(str(wrong)) from wrong
 
 
+def _with_strands(result: Result, strands: int | None) -> Result:
+    from dataclasses import replace
+
+    known = strands is not None and getattr(result, "pitch_budget", ())
+    return replace(result, strands=strands) if known else result  # type: ignore[call-arg]
+
+
 def _said(entry: str) -> tuple[str, tuple[int, int]]:
     name, _, place = entry.rpartition("=")
     station, _, view = place.partition("/")
     if not (name and station.isdecimal() and view.isdecimal()):
         raise click.UsageError(f"--say wants FILE=STATION/VIEW, e.g. a.jpg=3/90; got {entry!r}.")
+    if int(view) > 359:
+        raise click.UsageError(f"--say: a view lies from 0 to 359 degrees; got {entry!r}.")
     return Path(name).name, (int(station), int(view))
 
 

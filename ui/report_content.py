@@ -72,6 +72,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
         Heading("Diameter along the rope"),
         *report_tables.sections(judgement),
         *report_tables.rounds(judgement),
+        *report_tables.lay(judgement),
         Heading("Figures from photographs"),
         *report_tables.views(judgement),
         *report_tables.budget(judgement),

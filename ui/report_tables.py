@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from inspection.case import Judgement
+from inspection.lay_length import lay_words
 from inspection.lengths import MM_PER_INCH
 from inspection.log import place_words
 from inspection.placed_verdicts import Source
@@ -102,6 +103,12 @@ def rounds(judgement: Judgement) -> list[Block]:
         "not measured. Dashed ring: the mean; dotted rings: as much less and more as stated. "
     )
     return [Heading("Roundness", 3), Rounds(shown, caption + told)]
+
+
+def lay(judgement: Judgement) -> list[Block]:
+    """Return the lay lengths in words; nothing where no photograph shows them."""
+    words = lay_words(judgement.lays)
+    return [Heading("Lay length", 3), *(Words(one) for one in words)] if words else []
 
 
 def views(judgement: Judgement) -> list[Block]:

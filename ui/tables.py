@@ -15,11 +15,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from inspection.ellipse import Ellipse
 from inspection.measured import MeasuredDiameter
 from inspection.section import Pairing, Section
 from inspection.tables import harmless
 from ui.words import CAUTIONS, refused, sentence
-from vision.estimate import Estimate, Refusal, Result, shares
+from vision.estimate import Estimate, Refusal, Result, combined_u_mm, shares
 
 COLUMNS = (
     "photo",
@@ -31,6 +32,11 @@ COLUMNS = (
     "u_mm",
     "crowns",
     "crown_pitch_mm",
+    "u_pitch_mm",
+    "strands",
+    "lay_mm",
+    "u_lay_mm",
+    "hand",
     "px_per_mm",
     "tilt_deg",
     "print_set",
@@ -70,6 +76,11 @@ def print_table(
             console.print(_most_of_u(estimates), markup=False)
     if pairing.sections:
         console.print(_sections_table(pairing.sections), "")
+    for section in pairing.sections:
+        if section.ellipse is not None:
+            console.print(f"Station {section.station}. {section.ellipse.words}", markup=False)
+    if any(one.pitch_budget for one in estimates):
+        console.print(_lay_table(estimates), "")
     if measured is not None:
         console.print(_measured_line(measured), markup=False)
     for result in results:
@@ -139,6 +150,23 @@ def _sections_table(sections: tuple[Section, ...]) -> Table:
     return table
 
 
+def _lay_table(estimates: list[Estimate]) -> Table:
+    table = new_table("Lay of the strands; U is expanded, k = 2")
+    table.add_column("photograph", overflow="fold", min_width=12)
+    for heading in ("crown pitch\nmm", "U\nmm", "strands", "lay length\nmm", "U\nmm", "hand"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for one in estimates:
+        if not one.pitch_budget:
+            continue
+        lay = ("-", "-") if one.lay_mm is None else (f"{one.lay_mm:.1f}", f"{2 * one.u_lay_mm:.1f}")
+        table.add_row(
+            Text(one.photo_name), f"{one.crown_pitch_mm:.2f}",
+            f"{2 * combined_u_mm(one.pitch_budget):.2f}", str(one.strands or "-"), *lay,
+            one.hand or "-",
+        )  # fmt: skip
+    return table
+
+
 def _measured_line(measured: MeasuredDiameter) -> str:
     readings = sum(len(section.views) for section in measured.sections)
     return (
@@ -163,6 +191,10 @@ def as_plain(result: Result) -> dict[str, Any]:
     if isinstance(result, Estimate):
         plain["u_mm"] = result.u_mm
         plain["expanded_mm"] = result.expanded_mm()
+        known = bool(result.pitch_budget)
+        plain["u_pitch_mm"] = combined_u_mm(result.pitch_budget) if known else None
+        plain["lay_mm"] = result.lay_mm
+        plain["u_lay_mm"] = None if result.lay_mm is None else result.u_lay_mm
         plain["budget"] = [
             {**asdict(term), "u_mm": term.u_mm, "share": share}
             for term, share in shares(result.budget)
@@ -184,6 +216,7 @@ def print_json(
             "u_ovality_mm": one.u_ovality_mm,
             "difference_mm": one.difference_mm,
             "views_deg": [view.view_deg for view in one.views],
+            "ellipse": None if one.ellipse is None else _ellipse_plain(one.ellipse),
         }
         for one in pairing.sections
     ]
@@ -195,6 +228,12 @@ def print_json(
     }
     json.dump(document, sys.stdout, indent=1, ensure_ascii=False)
     sys.stdout.write("\n")
+
+
+def _ellipse_plain(found: Ellipse) -> dict[str, Any]:
+    plain = asdict(found)
+    del plain["budget"]
+    return {**plain, "ovality_mm": found.ovality_mm, "p_value": found.p_value, "words": found.words}
 
 
 def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:
@@ -222,6 +261,9 @@ def print_csv(results: list[Result]) -> None:
             "expanded_mm",
             "u_mm",
             "crown_pitch_mm",
+            "u_pitch_mm",
+            "lay_mm",
+            "u_lay_mm",
             "px_per_mm",
             "tilt_deg",
         ):

@@ -53,7 +53,7 @@ def understand(
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:
-        return Understood(None, f"{where}: say station (from 1) and direction (0 or 90).")
+        return Understood(None, f"{where}: say station (from 1) and direction (0 to 359).")
     unit = "in" if there.rope.units == "inch" else "mm"
     try:
         value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]

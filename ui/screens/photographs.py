@@ -24,6 +24,7 @@ from ui.steps import go_on
 from ui.words import place
 from vision.estimate import Estimate, Refusal, Result
 
+DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards say 0 and 90, hands the others
 PICTURES = 3  # refused photographs that are shown at once; the others under "Look at"
 
 
@@ -91,10 +92,13 @@ def _move(there: OpenInspection, result: Result) -> None:
         station = left.number_input("Station", 1, 999, result.station or 1,
                                     key=f"to {result.photo_sha256}",
                                     help="Number of the station where it was taken.")  # fmt: skip
-        view = right.selectbox("Direction", [0, 90], index=1 if result.view_deg == 90 else 0,
+        now = result.view_deg or 0
+        directions = sorted({*DIRECTIONS, now})
+        view = right.selectbox("Direction", directions, index=directions.index(now),
                                key=f"view {result.photo_sha256}",
                                format_func=lambda deg: f"{deg}°",
-                               help="0 from the front, 90 from the side.")  # fmt: skip
+                               help="0 from the front, 90 from the side; others by eye. Three "
+                               "directions or more give the ellipse of the section.")  # fmt: skip
         why = st.text_input("Reason", key=f"why moved {result.photo_sha256}",
                             placeholder="the cards of stations 2 and 3 were mixed up",
                             help="Stands in the record beside the move.")  # fmt: skip

@@ -104,7 +104,9 @@ def _type(there: OpenInspection) -> None:
         column_config={
             "station": st.column_config.TextColumn("Station", help="As printed on its card."),
             "view": st.column_config.TextColumn(
-                "Direction, °", help="0 or 90: the side from which the card's photograph is taken."
+                "Direction, °",
+                help="0 or 90: the side from which the card's photograph is taken; any from 0 to "
+                "359 where you read in more directions.",
             ),
             "typed": st.column_config.TextColumn(
                 "Reading",

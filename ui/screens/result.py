@@ -10,6 +10,7 @@ import streamlit as st
 
 from inspection.case import Judgement
 from inspection.folder import Folder
+from inspection.lay_length import lay_words
 from inspection.record import OpenInspection
 from ui.door import download, opens
 from ui.entries import readings_table
@@ -145,6 +146,16 @@ def _pictures(judgement: Judgement) -> None:
             f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
             f"would show {one.round_rope_mm:.2f} mm on average."
         )
+        if one.ellipse is not None:
+            st.markdown(as_typed(one.ellipse.words))
+
+
+def _lay(judgement: Judgement) -> None:
+    words = lay_words(judgement.lays)
+    if words:
+        st.subheader("Lay length")
+        st.markdown("  \n".join(as_typed(one) for one in words[:-1]))
+        st.caption(words[-1])
 
 
 def _report(there: OpenInspection) -> None:
@@ -200,5 +211,6 @@ if inspection is not None:
             _wear(found)
             _grooves(found)
             _pictures(found)
+            _lay(found)
             _take_away(inspection)
     say_cautions()
