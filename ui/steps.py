@@ -31,6 +31,7 @@ LOOK = """<style>
 [data-testid=stCaptionContainer] *{color:#4A4C57!important}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
+[data-testid=stAlertContentSuccess] *{color:#0E5F29!important}
 input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!important}
 </style>"""
 
