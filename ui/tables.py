@@ -152,7 +152,7 @@ def _sections_table(sections: tuple[Section, ...]) -> Table:
 
 def _lay_table(estimates: list[Estimate]) -> Table:
     table = new_table("Lay of the strands; U is expanded, k = 2")
-    table.add_column("photograph", overflow="fold", min_width=12)
+    table.add_column("station,\nview", overflow="fold")
     for heading in ("crown pitch\nmm", "U\nmm", "strands", "lay length\nmm", "U\nmm", "hand"):
         table.add_column(heading, justify="right", no_wrap=True)
     for one in estimates:
@@ -160,7 +160,8 @@ def _lay_table(estimates: list[Estimate]) -> Table:
             continue
         lay = ("-", "-") if one.lay_mm is None else (f"{one.lay_mm:.1f}", f"{2 * one.u_lay_mm:.1f}")
         table.add_row(
-            Text(one.photo_name), f"{one.crown_pitch_mm:.2f}",
+            Text(one.photo_name) if one.station is None else _short_place(one),
+            f"{one.crown_pitch_mm:.2f}",
             f"{2 * combined_u_mm(one.pitch_budget):.2f}", str(one.strands or "-"), *lay,
             one.hand or "-",
         )  # fmt: skip
