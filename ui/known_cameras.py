@@ -33,3 +33,23 @@ def known_cameras(file: Path | None = None) -> dict[str, CalibratedCamera]:
     from vision.lenses import load_cameras
 
     return load_cameras(file or cameras_file())
+
+
+def calibrated_or_not(names: set[str], known: dict[str, CalibratedCamera]) -> str:
+    """Say in one sentence which of the cameras that took photographs are calibrated.
+
+    Examples
+    --------
+    >>> calibrated_or_not({"Lantern L4"}, {})
+    'Lantern L4 is not calibrated: its focal length counts as known to 4 %.'
+    """
+    made = {name for name in names if any(key.startswith(f"{name}, ") for key in known)}
+    if not names:
+        return f"Calibrated phones on this machine: {len(known)}." if known else ""
+    parts = []
+    if made:
+        parts.append(f"{', '.join(sorted(made))} is calibrated.")
+    if names - made:
+        rest = ", ".join(sorted(names - made))
+        parts.append(f"{rest} is not calibrated: its focal length counts as known to 4 %.")
+    return " ".join(parts)

@@ -10,6 +10,7 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from inspection.record import OpenInspection
+from ui.known_cameras import calibrated_or_not, known_cameras
 from ui.page_parts import as_typed, tell_later
 from ui.record_log import look_over
 from ui.sample import check_from, measure_into
@@ -38,6 +39,9 @@ class Arrived:
 def take_in(there: OpenInspection) -> None:
     """Offer both ways in; measure what arrives, and say what came of each."""
     check = _print_check(there)
+    cameras = {one.camera for one in there.results if one.camera}
+    if told := calibrated_or_not(cameras, known_cameras()):
+        st.caption(as_typed(told))
     turn = st.session_state.setdefault("uploads", 0)
     files = st.file_uploader(
         "Photographs", KINDS, accept_multiple_files=True, key=f"upload {turn}",

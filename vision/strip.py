@@ -135,7 +135,7 @@ def cut_strip(
         x, y = _sent(to_photo, np.arange(size[0]), np.arange(size[1])[:, None])
     inside = (x > 1) & (y > 1) & (x < pixels.shape[1] - 2) & (y < pixels.shape[0] - 2)
     return Strip(
-        LIGHT_OF[cut],
+        np.asarray(cv2.LUT(cut, LIGHT_OF), np.float32),
         np.asarray(inside, np.bool_),
         along_mm,
         across_mm,

@@ -1,0 +1,110 @@
+"""`ropephoto card --board`, `calibrate` and `cameras`: what they say, keep, list and forget."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pypdfium2  # type: ignore[import-untyped]
+import pytest
+from click.testing import CliRunner, Result
+
+import vision.calibrate_photos
+from ui.cli import main
+from ui.known_cameras import PLACE, known_cameras
+from vision.calibrate import Calibration
+from vision.calibrate_photos import Calibrated
+from vision.lenses import kept_camera
+
+KEY = "Lantern L4, 4000 x 3000, 26 mm"
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, list(arguments))
+
+
+def calibrated() -> Calibrated:
+    values = np.array([np.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5])
+    u = np.array([2e-4, 0.4, 0.4, 3e-4, 6e-4, 4e-5, 4e-5])
+    found = Calibration(
+        values, np.diag(u**2), (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0)
+    )
+    camera = kept_camera(KEY, found, photographs=12, on=date(2026, 11, 26))
+    return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg shows no board",))
+
+
+def test_the_board_is_printed_true_to_size(tmp_path: Path) -> None:
+    out = tmp_path / "board.pdf"
+    done = run("card", "--board", "--paper", "Letter", str(out))
+    assert done.exit_code == 0
+    assert "253 mm along, 161 mm across" in done.output  # 11 and 7 squares of 23 mm
+    page = pypdfium2.PdfDocument(out.read_bytes())[0]
+    assert [round(v * 25.4 / 72, 1) for v in page.get_size()] == [279.4, 215.9]
+    grey = page.render(scale=72 / 25.4 * 2).to_numpy()[..., 0]  # 2 px a mm
+    black = np.argwhere(grey < 100)
+    field = black[black[:, 0] < (215.9 - 18) * 2]  # above the words
+    assert np.ptp(field[:, 1]) + 1 == pytest.approx(253 * 2, abs=1)
+    assert np.ptp(field[:, 0]) + 1 == pytest.approx(161 * 2, abs=1)
+
+
+def test_cards_still_want_a_rope() -> None:
+    done = run("card")
+    assert done.exit_code == 2
+    assert "--rope" in done.output
+
+
+def test_a_calibration_is_told_kept_listed_and_forgotten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(PLACE, str(tmp_path / "kept" / "cameras.json"))
+    asked = {}
+
+    def instead(paths: list[Path], **printed: object) -> Calibrated:
+        asked.update(printed)
+        return calibrated()
+
+    monkeypatch.setattr(vision.calibrate_photos, "calibrate_photographs", instead)
+    photograph = tmp_path / "a.jpg"
+    photograph.write_bytes(b"")
+    done = run("calibrate", str(photograph), "--along", "275", "--across", "175.7", "--u", "0.05")
+    assert done.exit_code == 0, done.output
+    assert asked["stretch"] == pytest.approx(0.004)
+    assert f"{KEY}: 12 photographs, 655 corners" in done.output
+    lines = {line.split(",")[0]: line.split() for line in done.output.splitlines()}
+    assert lines["focal length"][-2:] == ["3050.00", "0.61"]
+    assert lines["p2"][-4:] == ["not", "told", "from", "0"]
+    assert "Left out: c.jpg shows no board." in done.output
+    assert known_cameras() == {KEY: calibrated().camera}
+    assert f"{KEY}: focal length 3050.0 px, from 12 photographs" in run("cameras").output
+    assert "no camera called 'other'" in run("cameras", "--remove", "other").output
+    assert run("cameras", "--remove", KEY).exit_code == 0
+    assert "No camera was calibrated yet" in run("cameras").output
+
+
+@pytest.mark.parametrize(
+    ("more", "status", "words"),
+    [
+        (["--along", "275"], 2, "both --along and --across"),
+        (["--along", "27.5", "--across", "17.5"], 2, "no board"),
+        ([], 1, "none of the photographs shows the calibration board"),
+    ],
+)
+def test_what_gives_no_calibration_says_why(
+    tmp_path: Path, more: list[str], status: int, words: str
+) -> None:
+    photograph = tmp_path / "a.jpg"
+    photograph.write_bytes(b"no photograph")
+    done = run("calibrate", str(photograph), *more, "--cameras", str(tmp_path / "cameras.json"))
+    assert done.exit_code == status
+    assert words in " ".join(done.output.split())
+    assert "Traceback" not in done.output
+
+
+def test_a_damaged_file_of_cameras_stops_a_measurement_with_a_sentence(tmp_path: Path) -> None:
+    kept, photograph = tmp_path / "cameras.json", tmp_path / "a.jpg"
+    kept.write_text("{")
+    photograph.write_bytes(b"no photograph")
+    done = run("measure", str(photograph), "--cameras", str(kept))
+    assert done.exit_code == 2
+    assert "cameras.json is damaged" in done.output
