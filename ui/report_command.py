@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ui.check_command import DECISIONS
+from ui.whole_file import write_whole
 
 if TYPE_CHECKING:
     from inspection.limits import Rule
@@ -128,7 +129,7 @@ def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:
             html_report(case).encode("utf-8")
         )  # fmt: skip
         try:
-            path.write_bytes(data)
+            write_whole(path, data)
         except OSError as failed:
             raise click.ClickException(
                 f"{path} could not be written ({failed.strerror}); choose another place."

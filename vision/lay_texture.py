@@ -116,7 +116,7 @@ def unrolled(
     light = light.reshape(ROWS, len(along_mm), fine).mean(axis=2)
     broad = int(EVEN_OUT * diameter_mm / (along_mm[1] - along_mm[0]))
     light -= uniform_filter1d(light, broad, axis=1)
-    scatter = np.sqrt(uniform_filter1d(light**2, broad, axis=1))
+    scatter = np.sqrt(np.maximum(uniform_filter1d(light**2, broad, axis=1), 0))  # a running sum
     light /= np.maximum(scatter, 0.2 * float(np.median(scatter)) + 1e-6)
     return np.clip(light, -3.0, 3.0), angles
 

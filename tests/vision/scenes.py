@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
-from studio import DARK_GREASE, Bar, Shot, photograph
+import numpy as np
+from studio import DARK_GREASE, Bar, Colour, Patch, Shot, photograph
 
 from vision.card import layout_named
 from vision.estimate import Estimate, Finding, Result
@@ -49,3 +50,13 @@ def one_estimate(shot: Shot, settings: Settings = CHECKED) -> Estimate:
     (result,) = measured(taken(shot, settings=settings))
     assert isinstance(result, Estimate), [item.seen for item in result.findings]
     return result
+
+
+def strip(
+    half_mm: Callable[[float], float], colour: Colour, middle_mm: Callable[[float], float]
+) -> Patch:
+    """Paint a flat rope: `half_mm` and `middle_mm` are its half width and axis along the card."""
+    xs = np.linspace(-100, 100, 401)
+    upper = [(float(x), middle_mm(x) + half_mm(x)) for x in xs]
+    lower = [(float(x), middle_mm(x) - half_mm(x)) for x in xs[::-1]]
+    return Patch((*upper, *lower), colour)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scenes import BAR, CHECKED, Case, findings_of, measured, shot_of, taken
+from scenes import BAR, CHECKED, Case, findings_of, measured, shot_of, strip, taken
 from studio import DARK_GREASE, HAND, STEEL, Bar, Colour, Patch, Shot
 
 import vision.pipeline
@@ -19,16 +19,6 @@ from vision.pipeline import Settings
 from vision.sharpness import Blur
 
 A5 = layout_named("A5 middle")
-
-
-def strip(
-    half_mm: Callable[[float], float], colour: Colour, middle_mm: Callable[[float], float]
-) -> Patch:
-    """Paint a flat rope: `half_mm` and `middle_mm` are its half width and axis along the card."""
-    xs = np.linspace(-100, 100, 401)
-    upper = [(float(x), middle_mm(x) + half_mm(x)) for x in xs]
-    lower = [(float(x), middle_mm(x) - half_mm(x)) for x in xs[::-1]]
-    return Patch((*upper, *lower), colour)
 
 
 def straight(x: float) -> float:

@@ -1,0 +1,24 @@
+"""A file that a command writes: whole, or not at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write beside, then rename: a full disk leaves no half file, and what was there stays.
+
+    Raises
+    ------
+    OSError
+        If it can't be written.
+    """
+    if path.exists() and not path.is_file():  # a device or a pipe has no place beside it
+        path.write_bytes(data)
+        return
+    part = path.with_name(f"{path.name}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
