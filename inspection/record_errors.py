@@ -55,6 +55,13 @@ _SQLITE_WORDS = {
     "correction instead.",
 }
 
+# What the driver says of a server that is stopped, starting, or was stopped in the middle.
+_NO_ANSWER = (
+    "connection is bad", "connection failed", "timeout", "terminating connection",
+    "server closed the connection", "connection is closed", "connection is lost",
+    "consuming input failed", "shutting down", "starting up",
+)  # fmt: skip
+
 
 @contextmanager
 def plainly(where: str) -> Iterator[None]:
@@ -79,6 +86,9 @@ def _sentence(where: str, cause: BaseException) -> str:
         if words in said:
             return f"The record {where} {sentence}"
     first_line = said.strip().splitlines()[0] if said.strip() else type(cause).__name__
-    if any(words in said for words in ("connection is bad", "connection failed", "timeout")):
-        return f"The record's database {where} does not answer ({first_line}); is it running?"
+    if any(words in said for words in _NO_ANSWER):
+        return (
+            f"The record's database {where} does not answer ({first_line}); is it running? "
+            "Nothing that was saved is lost: try again once it is."
+        )
     return f"The record {where} could not be used: {first_line}"

