@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from math import erfc, sqrt
 
 from inspection.log import Earlier, Log
@@ -118,13 +117,18 @@ def lay_looks(log: Log) -> list[Look]:
     """Return the looks at lay lengths: certificate, stations among each other, last inspection."""
     lays = station_lays(log.results, log.rope.outer_strands)
     looks = [*_strands(log.results, log.rope), *_certificate(lays, log.rope)]
-    for one, two in combinations(lays, 2):
+    for one in lays if len(lays) > 2 else lays[:1]:  # of two, one against the other says it all
+        others = [other for other in lays if other is not one]
+        if not others:
+            continue
+        share = 1.0 / len(others)
+        usual = sum(other.lay_mm for other in others) * share
+        parts = [(1.0, one.budget), *((-share, other.budget) for other in others)]
         looks.append(_look(
-            "lay-along", (one.station, two.station),
-            f"The lay length is {one.lay_mm:.1f} mm at station {one.station} and "
-            f"{two.lay_mm:.1f} mm at station {two.station}",
-            one.lay_mm - two.lay_mm,
-            combined_u_mm(weighted_terms([(1.0, one.budget), (-1.0, two.budget)])),
+            "lay-along", (one.station,),
+            f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; at the other "
+            f"stations it is {usual:.1f} mm on average",
+            one.lay_mm - usual, combined_u_mm(weighted_terms(parts)),
         ))  # fmt: skip
     before = _last(log.earlier, log.rope.outer_strands)
     if before is not None:

@@ -250,8 +250,11 @@ def _settings(
 def _with_strands(result: Result, strands: int | None) -> Result:
     from dataclasses import replace
 
-    known = strands is not None and getattr(result, "pitch_budget", ())
-    return replace(result, strands=strands) if known else result  # type: ignore[call-arg]
+    from vision.estimate import Estimate
+
+    if strands is None or not isinstance(result, Estimate) or not result.pitch_budget:
+        return result
+    return replace(result, strands=strands)
 
 
 def _said(entry: str) -> tuple[str, tuple[int, int]]:

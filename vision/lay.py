@@ -228,10 +228,10 @@ def _shifts(along: Array, height: Array, pitch: float) -> tuple[Array, Array]:
     """Return the middle of each single pitch, and by how many pitches its crown is off, (N,)."""
     wave = _solve(along, height, pitch)
     turn = 2 * np.pi * along / pitch
-    rise = sum(
-        2 * np.pi * k * (wave[2 * k + 2] * np.cos(k * turn) - wave[2 * k + 1] * np.sin(k * turn))
-        for k in range(1, MULTIPLES + 1)
-    )
+    rise = np.zeros_like(along)
+    for k in range(1, MULTIPLES + 1):
+        c, d = wave[2 * k + 1], wave[2 * k + 2]
+        rise += 2 * np.pi * k * (d * np.cos(k * turn) - c * np.sin(k * turn))
     off = height - _row(along, pitch) @ wave
     count = int((along[-1] - along[0]) // pitch)
     ends = np.linspace(along[0], along[-1], count + 1)

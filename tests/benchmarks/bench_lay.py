@@ -60,7 +60,7 @@ def main() -> None:
         return
     told = [seen == true for seen, true in strands if seen is not None]
     print(
-        f"{len(off)} with a figure, {without} ropes without, {bars} smooth bars with one by mistake\n"
+        f"{len(off)} with a figure, {without} ropes without, {bars} smooth bars with one\n"
         f"off: median {np.median(off):.2f} %, worst {off.max():.2f} %; U: median "
         f"{np.median(wide):.2f} %; truth inside U: {int((off <= wide).sum())} of {len(off)}; "
         f"mean z^2 {float(np.mean((2 * off / wide) ** 2)):.2f}\n"
