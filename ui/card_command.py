@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from ui.whole_file import write_whole
+
 PAPERS = ("A4", "A5", "A6", "Letter")
 INKS = ("blue", "black", "white")
 
@@ -86,7 +88,7 @@ def card(
     try:
         layout = layout_for(rope_mm, paper)
         pdf = card_pdf(layout, stations=range(first, first + stations), ink=cast(Ink, ink))
-        out.write_bytes(pdf)
+        write_whole(out, pdf)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     except OSError as failed:
@@ -105,7 +107,7 @@ def _write_board(out: Path, paper: str) -> None:
 
     side = square_side_mm(paper)
     try:
-        out.write_bytes(board_pdf(paper))
+        write_whole(out, board_pdf(paper))
     except OSError as failed:
         raise click.ClickException(
             f"{out} could not be written ({failed.strerror or failed}); choose another place."
