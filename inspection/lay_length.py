@@ -9,7 +9,7 @@ its reason, and nothing is called good or bad by it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import erfc, sqrt
 
 from inspection.log import Earlier, Log
@@ -70,6 +70,16 @@ class StationLay:
             f"{hand}, from {count} in {self.photographs} "
             f"{'photograph' if self.photographs == 1 else 'photographs'}."
         )
+
+
+def with_strands(results: Iterable[Result], strands: int | None) -> list[Result]:
+    """Return the results with the number of outer strands that somebody said, if any."""
+    return [
+        replace(one, strands=strands)
+        if strands and isinstance(one, Estimate) and one.pitch_budget
+        else one
+        for one in results
+    ]
 
 
 def lay_words(lays: Sequence[StationLay]) -> list[str]:

@@ -11,7 +11,6 @@ import click
 if TYPE_CHECKING:
     from inspection.measured import MeasuredDiameter
     from inspection.section import Pairing
-    from vision.estimate import Result
     from vision.pipeline import Settings
 
 HOLDS = ("touching", "level", "stand-off")
@@ -169,6 +168,7 @@ def measure(
     Example:
       ropephoto measure photos/ --print-set spring --nominal 22 --overlay seen/
     """
+    from inspection.lay_length import with_strands
     from inspection.section import pair_by_card
     from ui.measuring import find_photographs, measure_files
     from ui.tables import print_csv, print_json, print_table
@@ -194,7 +194,7 @@ def measure(
     results = measure_files(
         paths, settings, said, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
     )
-    results = [_with_strands(result, strands) for result in results]
+    results = with_strands(results, strands)
     pairing = pair_by_card(results, nominal_mm=nominal_mm)
     measured = _measured(pairing, positions, nominal_mm)
     if as_json:
@@ -245,16 +245,6 @@ def _settings(
         )
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
-
-
-def _with_strands(result: Result, strands: int | None) -> Result:
-    from dataclasses import replace
-
-    from vision.estimate import Estimate
-
-    if strands is None or not isinstance(result, Estimate) or not result.pitch_budget:
-        return result
-    return replace(result, strands=strands)
 
 
 def _said(entry: str) -> tuple[str, tuple[int, int]]:

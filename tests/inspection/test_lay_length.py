@@ -14,7 +14,7 @@ import pytest
 from scipy.stats import norm
 
 from inspection.case import judge_log
-from inspection.lay_length import lay_looks, station_lays
+from inspection.lay_length import lay_looks, station_lays, with_strands
 from inspection.log import Earlier, Log
 from inspection.rope import Inspection, Rope, Station
 from inspection.scrutiny import scrutinise
@@ -54,6 +54,13 @@ def test_a_station_is_the_mean_of_its_photographs_times_the_strands() -> None:
 def test_photographs_without_a_pitch_or_a_station_have_no_lay() -> None:
     rough = replace(_seen(1, 24.0), pitch_budget=())
     assert station_lays([rough, replace(_seen(1, 24.0), station=None)], 6) == ()
+
+
+def test_strands_that_somebody_says_make_the_lay() -> None:
+    untold, rough = replace(_seen(1, 24.0), strands=None), replace(_seen(2, 24.0), pitch_budget=())
+    told = with_strands([untold, rough], 8)
+    assert [getattr(one, "lay_mm", 0) for one in told] == [pytest.approx(192.0), None]
+    assert with_strands([untold], None) == [untold]
 
 
 def test_two_stations_differ_by_what_they_do_not_share() -> None:
