@@ -42,13 +42,13 @@ def _lowest_mm(shot: Shot, mesh: Mesh, half_length_mm: float) -> float:
     return float((math.sin(turn) * over[:, 1] + math.cos(turn) * over[:, 2]).min())
 
 
-def make_photograph(shot: Shot, folder: Path, *, spp: int = 9) -> dict[str, object]:
+def make_photograph(shot: Shot, folder: Path, *, spp: int = 25) -> dict[str, object]:
     """Render one photograph into `folder` and return its row of truth."""
     return make_photographs([shot], folder, spp=spp)[0]
 
 
 def make_photographs(
-    shots: Sequence[Shot], folder: Path, *, spp: int = 9, linear: Path | None = None
+    shots: Sequence[Shot], folder: Path, *, spp: int = 25, linear: Path | None = None
 ) -> list[dict[str, object]]:
     """Render photographs of one scene, which differ in their sensors only, and return their truth.
 
@@ -191,6 +191,7 @@ def _card_box_px(shot: Shot, camera: Camera, stage: Stage) -> BoxPx:
     size = [camera.width_px, camera.height_px]
     low = np.clip(np.floor(seen.min(axis=0)), 0, size).astype(int)
     high = np.clip(np.ceil(seen.max(axis=0)), 0, size).astype(int)
+    high -= (high - low) % 2  # the light is found at half the resolution
     return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])
 
 

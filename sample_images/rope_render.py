@@ -26,8 +26,7 @@ Pixels = NDArray[np.int64]
 Sampled = Callable[[Any, Pixels, int, int], Picture]  # what, pixels, size of one, samples -> means
 
 CHUNK = 2**20  # samples traced at once: about 1 GB of memory
-GRIDS = {1: (1, 1), 2: (2, 1), 4: (2, 2), 9: (3, 3), 16: (4, 4), 25: (5, 5)}
-ROPE_SAMPLES = 6_000_000  # of the rope's inside and the card beside it, at most 4 a pixel
+ROPE_SAMPLES = 12_000_000  # at most, of the rope's inside and the card beside it
 RAW_PX = 4  # nothing is smoothed within this of the rope's outline
 FAINT = np.float32(0.01)  # keeps colour from being divided by nothing
 ALBEDO, NORMAL, DEPTH, SHAPE = slice(0, 3), slice(3, 6), 6, 7
@@ -73,19 +72,18 @@ def render(stage: Stage, camera: Camera, *, card_px: BoxPx, spp: int) -> Rendere
     everything = (0, 0, *size)
     far = _box_of(sampled, guides, everything, 2, 1)
     colour = cv2.resize(far[..., ALBEDO], size, interpolation=cv2.INTER_LINEAR)
-    far_depth = cv2.resize(far[..., DEPTH], size, interpolation=cv2.INTER_NEAREST)
-    light = _light(sampled, path, guides, everything, cell=4, samples=1)
+    depth = cv2.resize(far[..., DEPTH], size, interpolation=cv2.INTER_NEAREST)
+    light = _light(sampled, path, _halved(far), everything, cell=4, samples=1)
     picture = np.asarray(cv2.resize(light, size) * (colour + FAINT), np.float32)
     x, y, width, height = card_px
     if width > 0 and height > 0:
         near = _box_of(sampled, guides, card_px, 1, 4)
-        light = _light(sampled, path, guides, card_px, cell=2, samples=2)
+        light = _light(sampled, path, _halved(near), card_px, cell=2, samples=4)
         part = cv2.resize(light, (width, height)) * (near[..., ALBEDO] + FAINT)
-        ropes = _numbers(scene, "solid")
-        _put_rope(sampled, path, part, near, ropes, (x, y), spp)
+        _put_rope(sampled, path, part, near, _numbers(scene, "solid"), (x, y), spp)
         picture[y : y + height, x : x + width] = part
-        far_depth[y : y + height, x : x + width] = near[..., DEPTH]
-    return Rendered(picture, np.asarray(far_depth * _slant(camera), np.float32))
+        depth[y : y + height, x : x + width] = near[..., DEPTH]
+    return Rendered(picture, np.asarray(depth * _slant(camera), np.float32))
 
 
 def _put_rope(
@@ -108,7 +106,7 @@ def _put_rope(
     width = 2 * float(inside.max())
     zone = outside <= 0.25 * width + 12
     outline = zone & (np.maximum(outside, inside) <= 0.04 * width + RAW_PX + 2)
-    samples = 4 if zone.sum() * 4 <= ROPE_SAMPLES else 2
+    samples = 4 if zone.sum() * 4 <= ROPE_SAMPLES else 1
     for where, count in ((zone & ~outline, samples), (outline, spp)):
         at = np.argwhere(where)
         part[where] = sampled(path, at[:, ::-1] + corner_px, 1, count)[:, :3]
@@ -120,13 +118,19 @@ def _put_rope(
 
 
 def _light(
-    sampled: Sampled, path: Any, guides: Any, box: BoxPx, *, cell: int, samples: int
+    sampled: Sampled, path: Any, guide: Picture, box: BoxPx, *, cell: int, samples: int
 ) -> Picture:
     """Return the light without the colours in a box, one value for `cell` x `cell` pixels."""
-    guide = _box_of(sampled, guides, box, cell, 2 * samples)
     seen = _box_of(sampled, path, box, cell, samples)[..., :3]
     clean = _denoised(seen, guide, quality="fast")
     return np.asarray(clean / (guide[..., ALBEDO] + FAINT), np.float32)
+
+
+def _halved(guide: Picture) -> Picture:
+    """Return guides at half the resolution, each the mean of four, the last ones repeated."""
+    rows, columns = guide.shape[:2]
+    even = np.pad(guide, ((0, rows % 2), (0, columns % 2), (0, 0)), mode="edge")
+    return np.asarray(cv2.resize(even[..., :6], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
 
 
 def _box_of(sampled: Sampled, what: Any, box: BoxPx, cell: int, samples: int) -> Picture:
@@ -140,14 +144,16 @@ def _sampler(mi: Any, scene: Any, camera: Camera, rng: np.random.Generator) -> S
     import drjit as dr
 
     sensor = mi.load_dict(_sensor(mi, camera))
-    random = mi.load_dict({"type": "independent"})
 
     def sampled(what: Any, corner_px: Pixels, cell: int, samples: int) -> Picture:
         """Return the mean (N, channels) over squares of `cell` px with these upper left corners."""
-        grid_x, grid_y = GRIDS[samples]
-        own = np.stack(np.meshgrid(np.arange(grid_x), np.arange(grid_y)), axis=-1)
+        side = math.isqrt(samples)
+        if side * side != samples:
+            raise ValueError(f"the samples of a pixel must be a square number; got {samples}.")
+        own = np.stack(np.meshgrid(np.arange(side), np.arange(side)), axis=-1)
         own = own.reshape(-1, 2).astype(np.float32)
-        cells = np.array([cell / grid_x, cell / grid_y], np.float32)
+        random = mi.load_dict({"type": "stratified", "sample_count": samples})
+        random.set_samples_per_wavefront(samples)  # one pixel's samples follow one another
         size = np.array([camera.width_px, camera.height_px], np.float32)
         found = []
         step = max(1, CHUNK // samples)
@@ -155,7 +161,7 @@ def _sampler(mi: Any, scene: Any, camera: Camera, rng: np.random.Generator) -> S
             corners = corner_px[start : start + step, None, :].astype(np.float32)
             at = rng.random((len(corners), samples, 2), dtype=np.float32)
             at += own
-            at *= cells
+            at *= np.float32(cell / side)
             at += corners
             at /= size
             random.seed(int(rng.integers(2**31)), len(corners) * samples)

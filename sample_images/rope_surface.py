@@ -6,18 +6,22 @@ import math
 from typing import Any
 
 import numpy as np
+from rope_camera import Picture
 from rope_mesh import Array, Mesh
 
 SURFACES = ("galvanised", "bright", "greased", "rusty", "wet")
 
 
-def _mottle(points_mm: Array, scale_mm: float, rng: np.random.Generator) -> Array:
+def _mottle(points_mm: Array, scale_mm: float, rng: np.random.Generator) -> Picture:
     """Return smooth noise of about unit variance at points (N, 3): a sum of plane waves."""
-    value = np.zeros(len(points_mm))
-    for _ in range(16):
-        wave = rng.standard_normal(3) * 2 * np.pi / scale_mm * rng.uniform(0.2, 1.0)
-        value += np.cos(points_mm @ wave + rng.uniform(0, 2 * np.pi))
-    return np.asarray(value / math.sqrt(8.0))
+    waves, phases = np.empty((3, 16), np.float32), np.empty(16, np.float32)
+    for number in range(16):
+        waves[:, number] = rng.standard_normal(3) * 2 * np.pi / scale_mm * rng.uniform(0.2, 1.0)
+        phases[number] = rng.uniform(0, 2 * np.pi)
+    return np.asarray(
+        np.cos(points_mm.astype(np.float32) @ waves + phases).sum(axis=1) / math.sqrt(8.0),
+        np.float32,
+    )
 
 
 def solid(mi: Any, mesh: Mesh, surface: str, rng: np.random.Generator) -> Any:
