@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 LEAST_BANDS = 3  # a mark is one that was seen in so many bands
 LEAST_MARKS = 8
 LEAST_FILLED = 0.6  # of the marks between a row's first and last
+FINE_MM, LEAST_FINE_MARKS, LEAST_SHOWN = 0.9, 16, 0.35
 ROW_GAP_MM = 3.0  # rows of marks farther apart than this are two rows
 
 
@@ -107,7 +108,12 @@ def _row(
     names, counts = np.unique(number, return_counts=True)
     kept = np.isin(number, names[counts >= LEAST_BANDS])
     there = np.unique(number[kept])
-    if len(there) < LEAST_MARKS or len(there) < LEAST_FILLED * (np.ptp(there) + 1):
+    fine = spacing < FINE_MM  # noise between coarser marks must not pass for such a row
+    least = LEAST_FINE_MARKS if fine else LEAST_MARKS
+    usual = float(np.median(counts[counts >= LEAST_BANDS])) if len(there) else 0.0
+    if fine and usual < LEAST_SHOWN * len(np.unique(band)):
+        return None
+    if len(there) < least or len(there) < LEAST_FILLED * (np.ptp(there) + 1):
         return None
     first_band, last_band = float(band[kept].min()), float(band[kept].max())
     half_points, half_numbers = _halves(point[kept], number[kept], band[kept])

@@ -1,0 +1,111 @@
+"""`ropephoto archive` and its screen: a printed card's own graduations serve as the rule.
+
+The bar's true width is 16.00 mm (sample_images/truth.csv); its card was printed 0.42 % too short
+along (README, step 2), which a rule that nobody checked can't know.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from streamlit.testing.v1 import AppTest
+
+from ui.cli import main
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+BAR = SAMPLES / "bar-16mm.jpg"
+POINTS = ("1411,989", "2359,939", "1890,1307", "1906,1669")
+MARKED = ("--rule", *POINTS[:2], "--length", "10 cm", "--across", *POINTS[2:], "--lies", "on")
+
+pytestmark = pytest.mark.skipif(not BAR.exists(), reason="the samples are not beside the program")
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["archive", *arguments])
+
+
+def test_a_bar_is_measured_by_graduations_and_kept_in_json_and_a_picture(tmp_path: Path) -> None:
+    done = run(str(BAR), *MARKED, "--say", "6/90", "--json", "--overlay", str(tmp_path))
+    assert done.exit_code == 0, done.output
+    (result,) = json.loads(done.output)["results"]
+    with (SAMPLES / "truth.csv").open(encoding="utf-8") as table:
+        truth = next(float(row["truth_2d_mm"]) for row in csv.DictReader(table)
+                     if row["file"] == BAR.name)  # fmt: skip
+    assert abs(result["diameter_mm"] - truth) < result["expanded_mm"]
+    assert result["hold"].startswith("archive, rule, ")
+    assert (result["station"], result["view_deg"]) == (6, 90)
+    assert any(term["quantity"].startswith("height of the object") for term in result["budget"])
+    assert (tmp_path / "bar-16mm-measured.jpg").stat().st_size > 10_000
+
+
+def test_a_length_that_contradicts_the_marks_ends_with_1_and_says_both_values() -> None:
+    done = run(str(BAR), "--rule", *POINTS[:2], "--length", "79.4mm", "--across", *POINTS[2:])
+    assert done.exit_code == 1
+    said = " ".join(done.output.split())
+    assert "The length given is 79.40 mm" in said
+    assert "lie 100." in said or "lie 99." in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--rule", "a,b", "2,2", "--length", "5cm", "--across", "1,1", "2,2"), "is no point"),
+        (("--rule", "1,1", "2,2", "--length", "x", "--across", "1,1", "2,2"), "x"),
+        (("--rule", "1,1", "200,2", "--length", "5cm"), "--across"),
+        ((*MARKED, "--height", "5"), "--lies and --height"),
+        ((*MARKED, "--say", "3/45"), "3/45"),
+        ((*MARKED, "--record", "x.db"), "--inspection"),
+        ((*MARKED, "--json", "--csv"), "not both"),
+        (("--rule", "1,1", "9999,2", "--length", "5cm", "--across", "1,1", "2,2"), "9999"),
+        (("--rule", "1,1", "inf,2", "--length", "5cm", "--across", "1,1", "2,2"), "no point"),
+    ],
+)
+def test_misuse_is_one_sentence_and_status_2(arguments: tuple[str, ...], words: str) -> None:
+    done = run(str(BAR), *arguments)
+    assert done.exit_code == 2, done.output
+    assert words in done.output
+    assert "Traceback" not in done.output
+
+
+def test_a_file_that_is_no_photograph_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "old.jpg").write_text("no picture")
+    done = run(str(tmp_path / "old.jpg"), *MARKED)
+    assert done.exit_code == 1
+    assert done.output.startswith("Error: old.jpg")
+
+
+def test_the_screen_measures_what_was_marked_and_keeps_it(sample_app: AppTest) -> None:
+    sample_app.run()
+    sample_app.switch_page("screens/archive.py").run()
+    sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
+    typed = [field for field in sample_app.text_input if "x, y" in field.label]
+    for field, point in zip(typed, POINTS, strict=True):
+        field.set_value(point)
+    next(one for one in sample_app.button if one.label == "Set these points").click().run()
+    sample_app.text_input(key="archive length").set_value("79.4 mm").run()
+    sample_app.selectbox(key="archive lies").set_value("on").run()
+    sample_app.button(key="archive measure").click().run(timeout=120)
+    assert any("79.40 mm" in said.value for said in sample_app.error)
+    assert not sample_app.metric
+    sample_app.text_input(key="archive length").set_value("100 mm").run()
+    sample_app.button(key="archive measure").click().run(timeout=120)
+    (figure,) = sample_app.metric
+    assert abs(float(figure.value.split(" ")[0]) - 16.0) < 0.35
+    sample_app.button(key="archive keep").click().run(timeout=120)
+    assert any("without the card" in said.value for said in sample_app.success)
+    assert not sample_app.exception
+
+
+def test_a_point_that_is_none_is_told_and_nothing_is_lost(sample_app: AppTest) -> None:
+    sample_app.run()
+    sample_app.switch_page("screens/archive.py").run()
+    sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
+    typed = [field for field in sample_app.text_input if "x, y" in field.label]
+    typed[0].set_value("12; x")
+    next(one for one in sample_app.button if one.label == "Set these points").click().run()
+    assert any("is no point" in said.value for said in sample_app.error)
+    assert not sample_app.exception
