@@ -72,7 +72,7 @@ def take_in(there: OpenInspection) -> None:
 
 def just_arrived() -> frozenset[str]:
     """Return the hashes of the photographs that came last in this session."""
-    return st.session_state.get(LAST, frozenset())
+    return frozenset(st.session_state.get(LAST, ()))
 
 
 def say_what_was_not_taken() -> None:
