@@ -44,8 +44,8 @@ def the_person() -> Person:
     if person is None or not person.roles:
         email = str(claims.get("email") or "somebody without an e-mail address")
         raise AccessError(
-            f"the address {email} has no role here. Ask whoever keeps the team file to enter this address "
-            "with a role, then open the page again."
+            f"the address {email} has no role here. Ask whoever keeps the team file to enter this "
+            "address with a role, then open the page again."
         )
     return person
 
