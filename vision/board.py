@@ -29,7 +29,7 @@ SIDE_MM, FOOT_MM = 8.0, 18.0  # white at each side, and for words below
 DICTIONARY = cv2.aruco.DICT_4X4_50
 LOOK_PX = (1600, 3200)  # long sides at which markers are looked for
 LEAST_CORNERS = 12  # of 60 that a photograph must show
-REFINE_SHARE = 0.16  # half the window of the refinement, of a square's side in the picture
+REFINE_SHARE = 0.10  # half the window of the refinement, of a square's side: short of the marker
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -171,7 +171,7 @@ def _refined(grey: Grey, names: NDArray[np.int32], rough: Array) -> FoundBoard |
     drawn = np.column_stack([column + 1 - COLUMNS / 2, ROWS / 2 - row - 1])
     near = np.linalg.norm(drawn[:, None] - drawn, axis=2) == 1
     apart = np.linalg.norm(rough[:, None] - rough, axis=2)
-    side = float(np.median(apart[near])) if near.any() else 20.0
+    side = float(np.percentile(apart[near], 5)) if near.any() else 20.0  # where it looks smallest
     half = int(np.clip(REFINE_SHARE * side, 2, 11))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.002)
     points = rough.astype(np.float32).reshape(-1, 1, 2)

@@ -43,7 +43,7 @@ def test_the_board_is_printed_true_to_size(tmp_path: Path) -> None:
     assert [round(v * 25.4 / 72, 1) for v in page.get_size()] == [279.4, 215.9]
     grey = page.render(scale=72 / 25.4 * 2).to_numpy()[..., 0]  # 2 px a mm
     black = np.argwhere(grey < 100)
-    field = black[black[:, 0] < (215.9 - 18) * 2]  # above the words
+    field = black[black[:, 0] < (215.9 - 32) * 2]  # the words stand below
     assert np.ptp(field[:, 1]) + 1 == pytest.approx(253 * 2, abs=1)
     assert np.ptp(field[:, 0]) + 1 == pytest.approx(161 * 2, abs=1)
 
