@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.browser.hands import fits, quiet, type_cell
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
@@ -32,10 +34,6 @@ def browser_of(browser: Browser, size: tuple[int, int]) -> Iterator[Page]:
     context.set_default_timeout(PATIENCE_MS)
     yield context.new_page()
     context.close()
-
-
-def quiet(page: Page) -> None:
-    page.wait_for_function("!document.querySelector('[data-test-script-state=running]')")
 
 
 def log_in(page: Page, address: str, email: str) -> None:
@@ -63,26 +61,6 @@ def log_out(page: Page) -> None:
     quiet(page)
     page.get_by_role("button", name="Log out").first.click()
     expect(page.get_by_text("Log in to see the inspections")).to_be_visible()
-
-
-def type_reading(page: Page, text: str) -> None:
-    """Type into the first reading of the table, with the keyboard alone."""
-    from playwright.sync_api import expect
-
-    expect(page.get_by_test_id("glide-cell-3-0")).to_be_attached()
-    quiet(page)
-    page.get_by_test_id("data-grid-canvas").first.focus()
-    page.wait_for_function("document.activeElement.id.startsWith('glide-cell-')")
-    for column in (2, 3):
-        page.keyboard.press("ArrowRight")
-        expect(page.locator(f"#glide-cell-{column}-0")).to_be_focused()
-    page.keyboard.press("Enter")
-    page.locator("#portal input").fill(text)
-    page.locator("#portal input").press("Enter")
-
-
-def fits(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
 
 
 @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
@@ -113,7 +91,7 @@ def test_two_people_in_two_browsers(
         # a draft is there again for who typed it, and for nobody else
         inspector.goto(f"{address}/readings?inspection={SAMPLE}")
         typed = f"23,{size[0] % 100:02d}"  # another text at each width
-        type_reading(inspector, typed)
+        type_cell(inspector, 3, 0, typed)
         quiet(inspector)
         inspector.goto(f"{address}/readings?inspection={SAMPLE}")
         expect(inspector.get_by_text("nothing that you typed was lost")).to_be_visible()
@@ -156,7 +134,7 @@ def test_a_stranger_is_told_what_to_do_and_comes_back_as_somebody_else(
     address, _ = team_pages
     with browser_of(browser, size) as page:
         page.goto(address)
-        expect(page.get_by_role("button", name="Log in")).to_be_visible()
+        expect(page.get_by_role("button", name="Log in")).to_be_visible(timeout=PATIENCE_MS)
         assert fits(page)
         log_in(page, address, "stranger@example.org")
         expect(page.get_by_text("stranger@example.org has no role here")).to_be_visible()
