@@ -123,7 +123,9 @@ def write_xlsx(
         example = book.create_sheet("example")
         for row in [headings, *comments]:
             example.append([_text_cell(example, cell) for cell in row])
-    book.save(path)
+    packed = io.BytesIO()  # on a full disk a half-written ZIP complains a second time, by itself
+    book.save(packed)
+    path.write_bytes(packed.getvalue())
     return count
 
 
