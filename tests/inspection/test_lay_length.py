@@ -106,20 +106,23 @@ def test_the_judgement_carries_the_lays() -> None:
 
 
 def test_honest_lays_raise_a_finding_as_rarely_as_the_level_says() -> None:
-    # 5 %: of 150 honest logs at most 17 in 99.9 of 100 cases (binomial), whatever they share
+    # 5 %: of 100 honest logs at most 13 in 99.9 of 100 cases (binomial), whatever they share
     rng, rope, alarms, found = np.random.default_rng(5), replace(ROPE, lay_mm=144.0), 0, 0
-    for turn in range(150):
-        scale = [1 + rng.normal(0, 0.002) for _ in range(2)]  # two print checks
-        seen = [[_seen(n, 24.0 * scale[t] + rng.normal(0, 0.05)) for n in range(1, 7)]
+    for turn in range(100):
+        scale = [
+            1 + rng.normal(0, 0.002) for _ in range(2)
+        ]  # two print checks; each photograph's crowns are its own
+        seen = [[_seen(n, 24.0 * scale[t] + rng.normal(0, 0.05), photo_name=f"{t}.jpg")
+                 for n in range(1, 7)]
                 for t in (0, 1)]  # fmt: skip
         then = [replace(one, pitch_budget=(one.pitch_budget[0], replace(PRINT, source="print:B:x")))
                 for one in seen[1]]  # fmt: skip
         before = (Earlier(Inspection("I-1", "R-1", date(2025, 11, 3)), (), tuple(then)),)
         alarms += bool(scrutinise(_log(*seen[0], rope=rope, earlier=before)))
-        if turn >= 40:
+        if turn >= 30:
             continue
         seen[0][3] = replace(seen[0][3], crown_pitch_mm=24.7)  # 3 % longer at station 4
         first = scrutinise(_log(*seen[0], rope=rope, earlier=before))[:1]
         found += bool(first and first[0].where == ("station 4",))
-    assert alarms <= 17
-    assert found >= 38
+    assert alarms <= 13
+    assert found >= 28
