@@ -20,7 +20,7 @@ from pathlib import Path
 
 MOST_S = 5  # of processor time for one input, so that a busy machine accuses nobody
 MOST_BYTES = 1_000_000_000  # over what the child holds before the first input
-PATIENCE_S = 120  # without any sign of life, whatever the processor does
+PATIENCE_S = 900  # without any sign of life: a deadlock takes no processor time
 HOUSE = Path(__file__).resolve().parents[2]
 
 
