@@ -1,0 +1,225 @@
+"""The whole path in a real browser: from an empty record to a report that was signed off."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from inspection.record import OpenInspection, open_record
+from inspection.section import pair_by_card
+from tests.browser.hands import become, choose, fill, fits, go_on, press, quiet, type_cell
+from ui.sample import sample_folder
+from vision.estimate import Estimate
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+FOLDER = sample_folder() or Path("sample_images")
+PLACES = ("6", "31,5", "58", "83.5 m")
+# as sample_images/readings.csv; the last but two is the one that was typed wrong on purpose
+TYPED = ("22,24", "22.17", "22.03 mm", "22,19", "21.50", "22.11", "22,18", "22.17")
+
+
+def test_from_an_empty_record_to_a_signed_off_report(
+    page: Page, empty_pages: str, tmp_path: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    pdfium = pytest.importorskip("pypdfium2", reason="PDF files are opened with pypdfium2")
+    page.goto(f"{empty_pages}/rope")
+    become(page, "Inspector A")
+    enter_rope(page)
+    go_on(page, "cards", "2 Cards")
+
+    cards = pdfium.PdfDocument(downloaded(page, re.compile(r"^Download 8 cards")))
+    assert len(cards) == 8
+    # A5 is 148 x 210 mm (ISO 216), lying on its side; a point is 1/72 in
+    assert cards[0].get_size() == pytest.approx((210 / 25.4 * 72, 148 / 25.4 * 72), abs=0.5)
+    fill(page, "Card set", "demo-set")
+    fill(page, "Bar along the rope reads", "179,24")
+    fill(page, "Bar across the rope reads", "109,62 mm")
+    choose(page, "Read with", re.compile("0.02 mm"))
+    press(page, "Keep this print check")
+    expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
+    go_on(page, "photographs", "3 Photographs")
+
+    expect(page.get_by_text("No photographs yet.")).to_be_visible()
+    given = [*sorted(FOLDER.glob("station-*.jpg")), FOLDER / "refuse-tilted.jpg"]
+    page.locator("input[type=file]").set_input_files([str(path) for path in given])
+    expect(page.get_by_text("9 of 9 photographs were measured.")).to_be_visible(timeout=240_000)
+    refused = page.get_by_text("refuse-tilted.jpg (station 5, 0 deg) gives no diameter")
+    expect(refused).to_be_visible()
+    expect(page.get_by_text("Hold the phone square above the card.").first).to_be_visible()
+    assert fits(page)
+    go_on(page, "stations", "4 Stations")
+
+    for row, place in enumerate(PLACES):
+        type_cell(page, 2, row, place)
+    press(page, "Keep these stations")
+    expect(page.get_by_text("4 stations are in the record.")).to_be_visible()
+    expect(page.get_by_text("By photographs: measured diameter")).to_be_visible()
+    go_on(page, "readings", "5 Readings")
+
+    expect(page.get_by_text("First: enter the gauge")).to_be_visible()
+    fill(page, "Number of the gauge", "caliper 7")
+    press(page, "Keep this gauge")
+    quiet(page)
+    for row, typed in enumerate(TYPED):
+        type_cell(page, 3, row, typed)
+    press(page, "Enter 8 readings into the record")
+    expect(page.get_by_text("8 readings are in the record.")).to_be_visible()
+    expect(page.get_by_text("disagrees (-0.90)").first).to_be_visible()
+    assert fits(page)
+
+    review(page, empty_pages)
+    record = tmp_path / "record.db"
+    there = opened(record)
+    assert there.state == "accepted"
+    assert [one.reading.value_mm for one in there.logged][5] == 21.21
+
+    page.goto(f"{empty_pages}/result")
+    expect(page.get_by_text("by Reviewer B.")).to_be_visible()
+    assert fits(page)
+    quiet(page)
+    press(page, "Make the report")
+    report = pdfium.PdfDocument(downloaded(page, "Report as PDF"))
+    text = " ".join(sheet.get_textpage().get_text_bounded() for sheet in report)
+    compare(text, there, record)
+    for sheet in report:
+        looks_whole(np.asarray(sheet.render(scale=1).to_pil().convert("L")))
+
+
+def enter_rope(page: Page) -> None:
+    from playwright.sync_api import expect
+
+    expect(page.get_by_text("First: name the rope")).to_be_visible()
+    fill(page, "Rope", "quay crane 2, hoist rope, left")
+    fill(page, "Nominal diameter", "22")
+    fill(page, "Reference diameter", "22,44")
+    fill(page, "Its uncertainty U (k = 2)", "0,08 mm")
+    press(page, "Keep this rope")
+    expect(page.get_by_text("Now its inspection.")).to_be_visible()
+    quiet(page)
+    fill(page, "Reviewer", "Reviewer B")
+    press(page, "Begin this inspection")
+    expect(page.get_by_text("The inspection has begun.")).to_be_visible()
+    assert fits(page)
+
+
+def review(page: Page, address: str) -> None:
+    """Send the wrong entry back, have it corrected, accept all stations and the whole."""
+    from playwright.sync_api import expect
+
+    become(page, "Reviewer B")
+    page.goto(f"{address}/review")
+    expect(page.get_by_text("22.11 was logged").first).to_be_visible()
+    quiet(page)
+    page.get_by_label("Reason", exact=True).fill("read it again")
+    press(page, re.compile("^Send back"))
+    expect(page.get_by_text("Station 3: sent back.")).to_be_visible()
+
+    become(page, "Inspector A")
+    page.goto(f"{address}/readings")
+    page.get_by_text("Correct or withdraw a reading").click()
+    choose(page, "Which", re.compile("station 3, 90"))
+    fill(page, "It should read", "21,21")
+    fill(page, "Reason", "two digits were swapped")
+    quiet(page)
+    press(page, "Correct it")
+    expect(page.get_by_text("Reading 6 was corrected.")).to_be_visible()
+
+    become(page, "Reviewer B")
+    page.goto(f"{address}/review")
+    accept = page.get_by_role("button", name="Accept the inspection")
+    expect(accept).to_be_visible()
+    for _ in range(8):
+        quiet(page)
+        if accept.is_enabled():
+            break
+        press(page, re.compile(r"^Accept(?! the)"))
+        expect(page.get_by_text(": accepted.").first).to_be_visible()
+    press(page, "Accept the inspection")
+    expect(page.get_by_text("The inspection is accepted.")).to_be_visible()
+
+
+def downloaded(page: Page, name: str | re.Pattern[str]) -> bytes:
+    """Press a button that downloads, and return what came."""
+    quiet(page)
+    with page.expect_download(timeout=120_000) as coming:
+        page.get_by_role("button", name=name).click()
+    return Path(coming.value.path()).read_bytes()
+
+
+def opened(record: Path) -> OpenInspection:
+    with open_record(record, create=False) as there:
+        return there.inspection(there.ranked()[0].identity)
+
+
+def compare(text: str, there: OpenInspection, record: Path) -> None:
+    """Hold the report's words against the record, figure by figure."""
+    words = " ".join(text.split())
+    with open_record(record, create=False) as held:
+        assert held.fingerprint() in words.replace(" ", "")  # may be broken over two lines
+        assert held.verify().sound
+    for one in there.results:
+        if isinstance(one, Estimate):
+            assert f"{one.diameter_mm:.2f}" in words
+            assert f"{one.expanded_mm():.2f}" in words
+    for section in pair_by_card(there.results, nominal_mm=there.rope.nominal_mm).sections:
+        assert f"{section.mean_mm:.2f}" in words
+        assert f"{section.ovality_mm:.2f}" in words
+    for reading in there.readings:
+        assert f"{reading.value_mm:.2f}" in words
+    assert "accepted by a reviewer" in words
+    assert "two digits were swapped" in words
+    assert "never clears a rope" in words
+
+
+def looks_whole(sheet: NDArray[np.uint8]) -> None:
+    """Nothing of a page, drawn at 72 px an inch, lies in the outer 4 mm, and it is not empty."""
+    edge = round(4 / 25.4 * 72)
+    rim = np.ones(sheet.shape, bool)
+    rim[edge:-edge, edge:-edge] = False
+    assert (sheet[rim] > 250).all()
+    assert (sheet[~rim] < 128).any()
+
+
+def test_a_refused_photograph_says_why_and_shows_where(
+    page: Page, sample_pages: str, tmp_path: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    bad, patch = with_a_hand_on_it(tmp_path)
+    page.goto(f"{sample_pages}/photographs")
+    quiet(page)
+    empty = tmp_path / "empty.jpg"
+    empty.write_bytes(b"")
+    page.locator("input[type=file]").set_input_files([str(bad), str(empty)])
+    expect(page.get_by_text("1 of 2 photographs were measured.")).to_be_visible(timeout=120_000)
+    expect(page.get_by_text(re.compile("^empty.jpg"))).to_be_visible()
+    expect(page.get_by_text(re.compile("hand.jpg.* gives no diameter"))).to_be_visible()
+    expect(page.get_by_text("Keep hands, straps and loose wires off").first).to_be_visible()
+    ring = page.locator("circle.spot").first
+    expect(ring).to_be_attached()
+    x, y = (float(ring.get_attribute(name) or "nan") for name in ("cx", "cy"))
+    assert patch[0] < x < patch[2]
+    assert patch[1] < y < patch[3]
+    assert fits(page)
+    assert page.get_by_text("Traceback").count() == 0
+
+
+def with_a_hand_on_it(folder: Path) -> tuple[Path, tuple[float, float, float, float]]:
+    """Paint a hand's colour over one edge of a sample's rope; return file and patch, px."""
+    patch = (1600.0, 1165.0, 2320.0, 1385.0)  # the rope's upper edge runs from 1368 to 1384 there
+    path = folder / "hand.jpg"
+    with Image.open(FOLDER / "station-1-view-00.jpg") as picture:
+        exif = picture.getexif()
+        ImageDraw.Draw(picture).rectangle(patch, fill=(200, 150, 120))
+        picture.save(path, quality=92, exif=exif)
+    return path, patch
