@@ -128,7 +128,7 @@ def _disc(diameter_px: float) -> Picture:
     half = int(diameter_px / 2 + 1.5)
     fine = 8  # cells to a pixel: the disc's rim is counted in eighths
     place = (np.arange((2 * half + 1) * fine) + 0.5) / fine - half - 0.5
-    radius = max(diameter_px / 2, 0.5 / fine)
+    radius = max(diameter_px / 2, 1 / fine)  # four cells at least: a sharp point
     inside = (place[:, None] ** 2 + place[None] ** 2 <= radius**2).astype(np.float32)
     kernel = inside.reshape(2 * half + 1, fine, 2 * half + 1, fine).mean(axis=(1, 3))
     return np.asarray(kernel / kernel.sum(), np.float32)

@@ -119,6 +119,12 @@ def test_defocus_spreads_a_point_over_the_disc_of_a_thin_lens(camera: Camera) ->
     assert variances[1] - variances[0] == pytest.approx(36 / 16, rel=0.1)
 
 
+def test_what_is_in_focus_stays_as_sharp_as_through_a_pinhole(camera: Camera) -> None:
+    sharp = _developed(camera, _dot((150, 120)), Sensor())
+    focused = _developed(camera, _dot((150, 120)), Sensor(aperture_mm=3.0, focus_mm=400.0))
+    assert focused == pytest.approx(sharp, abs=1e-3)
+
+
 @pytest.mark.parametrize("megapixels", [0.03, 0.48])
 def test_a_resized_picture_has_its_truth_resized(camera: Camera, megapixels: float) -> None:
     sensor = Sensor(megapixels=megapixels)
