@@ -27,9 +27,7 @@ def hopeless_shots(base: Shot, number: int) -> list[Shot]:
         sensor = base.sensor
         spoilt = {
             "mirrored": replace(sensor, mirrored=True),
-            "out of focus": replace(
-                sensor, aperture_mm=3.0, focus_mm=base.distance_mm * (0.45 if number % 2 else 2.5)
-            ),
+            "out of focus": replace(sensor, aperture_mm=3.0, focus_mm=0.3 * base.distance_mm),
             "far too small": replace(
                 sensor, megapixels=12.0 * (24.0 * base.distance_mm / _focal_px(base)) ** 2
             ),

@@ -2,9 +2,8 @@
 
 Nine photographs are few: the mean of z^2 (error over standard uncertainty, squared) of an honest
 budget lies within the chi-squared bounds below for 99.8 of 100 such sets, and a budget twice as
-wide as it should be would be noticed only if the honest figure were near its middle. The small
-set of test_small_set.py and the range of tests/benchmarks say more; this one guards what the README
-shows.
+wide as it should be would be noticed only if the honest figure were near its middle. The range of
+tests/benchmarks says more; this one guards what every run can see.
 """
 
 from __future__ import annotations
