@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Lens
 from vision.card import (
+    LAST_WORD,
     LAYOUT_WORD,
     LAYOUTS,
     NUMBER_WORD,
@@ -33,6 +35,7 @@ Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
 QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
+NUMBER_PX = 60.0  # side at which a number's marker is read
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
 MIN_CORNERS = 8
@@ -124,7 +127,14 @@ def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
     )
 
 
-def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
+@cache
+def _words(first: int, end: int) -> cv2.aruco.Dictionary:
+    """Return the part of the dictionary from a word up to another; none with a wrong bit counts."""
+    every = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
+    return cv2.aruco.Dictionary(every.bytesList[first:end], every.markerSize, 0)
+
+
+def _detect_at(grey: Grey, scale: float, first: int = 0, end: int = NUMBER_WORD) -> list[_Marker]:
     quick = scale * max(grey.shape) < 1.2 * QUICK_PX
     mode = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     picture = (
@@ -135,16 +145,14 @@ def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
     parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
     parameters.adaptiveThreshWinSizeStep = 20
     parameters.minMarkerPerimeterRate = 0.04 if quick else 0.02
-    parameters.errorCorrectionRate = 0.3  # one wrong bit of 25 at most
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
-    detector = cv2.aruco.ArucoDetector(dictionary, parameters)
+    detector = cv2.aruco.ArucoDetector(_words(first, end), parameters)
     corners, words, _ = detector.detectMarkers(picture)
     if words is None or len(corners) == 0:
         return []
     # resize keeps the outer edges of the picture: centres of pixels move by half a step
     shift = 0.5 / scale - 0.5
     return [
-        _Marker(int(word), np.asarray(quad, float).reshape(4, 2) / scale + shift)
+        _Marker(first + int(word), np.asarray(quad, float).reshape(4, 2) / scale + shift)
         for quad, word in zip(corners, np.asarray(words).ravel(), strict=True)
     ]
 
@@ -177,7 +185,7 @@ def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[Fo
                 corners is not None
                 and _votes_at(1, layout, corners[2], markers)[LAYOUT_WORD + LAYOUTS.index(layout)]
             ):
-                number = _read_number(layout, corners[2], markers)
+                number = _read_number(grey, layout, corners[2])
                 cards.append(FoundCard(layout, number, *corners))
             left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
     return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
@@ -239,25 +247,50 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> bo
     return bool(off.max() < max(2.5, tolerance * side))
 
 
-def _read_number(layout: Layout, homography: Array, markers: list[_Marker]) -> int | None:
-    """Let the number markers that lie where this card has them vote for its number."""
-    votes = _votes_at(3, layout, homography, markers)
-    numbers = [(word - NUMBER_WORD, count) for word, count in votes.most_common()]
-    numbers = [(number, count) for number, count in numbers if number >= 0]
-    if not numbers:
+def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
+    """Read the card's number where its markers must be, until two agree and more than any other.
+
+    To tell a marker from a thousand others is most of what finding it costs; so the many words
+    of numbers are asked for only here.
+    """
+    votes: Counter[int] = Counter()
+    for slot in _slots(3, layout, homography):
+        side = float(np.linalg.norm(slot[1] - slot[0]))
+        zoom = NUMBER_PX / side
+        low = np.floor(slot.min(axis=0) - 0.25 * side).astype(int)
+        high = np.ceil(slot.max(axis=0) + 0.25 * side).astype(int) + 1
+        (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, grey.shape[::-1])
+        if min(x1 - x0, y1 - y0) < side:
+            continue
+        near = _detect_at(grey[y0:y1, x0:x1], zoom, NUMBER_WORD, LAST_WORD + 1)
+        middle = slot.mean(axis=0) - [x0, y0]
+        votes.update(
+            marker.word - NUMBER_WORD
+            for marker in near
+            if np.linalg.norm(marker.corners_px.mean(axis=0) - middle) < 0.4 * side
+        )
+        ranked = votes.most_common(2)
+        if ranked and ranked[0][1] >= 2 and (len(ranked) == 1 or ranked[1][1] < ranked[0][1]):
+            return ranked[0][0]
+    ranked = votes.most_common(2)
+    if not ranked or (len(ranked) > 1 and ranked[1][1] == ranked[0][1]):
         return None
-    (number, count), *others = numbers
-    return None if others and others[0][1] == count else number
+    return ranked[0][0]
+
+
+def _slots(turn: int, layout: Layout, homography: Array) -> list[Array]:
+    """Return where the markers are whose columns are `turn` in each run of five, px (4, 2) each."""
+    return [
+        project(homography, marker_corners_mm(layout, strip, column))
+        for column in range(layout.columns)
+        if column % 5 == turn
+        for strip in (0, 1)
+    ]
 
 
 def _votes_at(turn: int, layout: Layout, homography: Array, markers: list[_Marker]) -> Counter[int]:
     """Count the words of the markers in the columns that are `turn` in each run of five."""
-    slots = [
-        project(homography, marker_corners_mm(layout, strip, column)).mean(axis=0)
-        for strip in (0, 1)
-        for column in range(layout.columns)
-        if column % 5 == turn
-    ]
+    slots = [slot.mean(axis=0) for slot in _slots(turn, layout, homography)]
     votes: Counter[int] = Counter()
     for marker in markers:
         centre = marker.corners_px.mean(axis=0)
