@@ -1,7 +1,7 @@
 """A plain pipeline of scikit-image's Canny and Hough, for comparison; it knows the card's scale.
 
 It shares no code with the product. It is told what a person with a ruler would tell it: the
-nominal diameter within a quarter, and the card's true scale at the station (px per mm in the
+nominal diameter within a sixth, and the card's true scale at the station (px per mm in the
 card's plane, from the truth, better than any card in the picture could give it). It does not
 know that a rope stands nearer to the camera than the card, nor what a crown is.
 
@@ -24,7 +24,7 @@ from skimage import color, feature, measure, transform
 
 Array = NDArray[np.float64]
 SMALL_PX = 1100
-NEAR_ENOUGH = 0.3  # of the nominal diameter: perspective and tolerance
+NEAR_ENOUGH, USUAL = 0.17, 1.04  # of the nominal diameter: tolerance and perspective
 PARALLEL_DEG = 4.0
 FAINT, CLEAR = 4.0, 12.0  # Sobel's sums of CIELAB units: a step of 7 units is clear, noise is not
 
@@ -99,7 +99,7 @@ def _pair(small: Array, nominal_px: float) -> tuple[float, tuple[float, float]] 
         _edges(small, 1.5), np.radians(np.arange(-90, 90, 0.5))
     )
     peaks = transform.hough_line_peaks(
-        votes, angles, distances, min_distance=4, min_angle=4, num_peaks=40
+        votes, angles, distances, min_distance=3, min_angle=3, num_peaks=120
     )
     # Hough's angles end at +-90 deg, where many ropes lie: let them end at -45 and 135 instead.
     found = [
@@ -110,7 +110,7 @@ def _pair(small: Array, nominal_px: float) -> tuple[float, tuple[float, float]] 
     for (many, a, one), (more, b, two) in itertools.combinations(found, 2):
         if abs(a - b) > np.radians(PARALLEL_DEG):
             continue
-        if abs(abs(one - two) / nominal_px - 1.05) > NEAR_ENOUGH:
+        if abs(abs(one - two) / nominal_px - USUAL) > NEAR_ENOUGH:
             continue
         if best is None or many + more > best[0]:
             best = (float(many + more), float(a + b) / 2, (float(one), float(two)))
@@ -123,7 +123,7 @@ def _outer_line(
     """Return where the outermost edges of one side lie at the middle, px, and their slope."""
     rows, columns = edges.shape
     from_axis = side * (np.arange(rows) - half_wide)
-    near = np.abs(from_axis / half_rope - 1.0) <= 0.2
+    near = np.abs(from_axis / half_rope - 1.0) <= 0.12
     places = []
     for column in range(0, columns, 2):
         hits = np.flatnonzero(edges[:, column] & near)
