@@ -41,7 +41,7 @@ def test_the_board_is_printed_true_to_size(tmp_path: Path) -> None:
     assert "253 mm along, 161 mm across" in done.output  # 11 and 7 squares of 23 mm
     page = pypdfium2.PdfDocument(out.read_bytes())[0]
     assert [round(v * 25.4 / 72, 1) for v in page.get_size()] == [279.4, 215.9]
-    grey = page.render(scale=72 / 25.4 * 2).to_numpy()[..., 0]  # 2 px a mm
+    grey = page.render(scale=2 * 25.4 / 72).to_numpy()[..., 0]  # 2 px a mm
     black = np.argwhere(grey < 100)
     field = black[black[:, 0] < (215.9 - 32) * 2]  # the words stand below
     assert np.ptp(field[:, 1]) + 1 == pytest.approx(253 * 2, abs=1)
