@@ -252,4 +252,6 @@ def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
     spread = float(kept.std(ddof=1)) if len(kept) > 1 else 0.0
     u = float(np.hypot(u_top, spread / np.sqrt(len(kept))))
     place = float(kept.max()) - expected * u_top + lost
-    return Bear(place, u, len(kept), spread, lost, float(np.median(np.diff(peaks))) * step)
+    # two or three crests tell no pitch
+    pitch = float(np.median(np.diff(peaks))) * step if len(peaks) > 3 else 0.0
+    return Bear(place, u, len(kept), spread, lost, pitch)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
+from scipy.stats import mannwhitneyu
 
 from vision.camera import project_mm
 from vision.rule import SPACINGS_MM, Unrolled
@@ -24,6 +25,7 @@ LONGEST_MM = 14.0
 FADED = 0.4  # of a row's usual contrast: below it a mark has ended
 TENS, HALVES = (5, 10, 20), (4, 8, 16)
 CLEAR = 0.15  # share of the scatter of lengths by which one way of counting must be better
+BY_CHANCE = 1e-3  # how rarely chance may call marks longer
 LEAST_TOLD = 20  # marks: fewer show no pattern
 LONGER = {"half mm": (("mm", 2), ("5 mm", 10), ("cm", 20)), "mm": (("5 mm", 5), ("cm", 10)),
           "1/64 in": (("1/32 in", 2), ("1/16 in", 4), ("1/8 in", 8), ("1/4 in", 16)),
@@ -137,6 +139,11 @@ def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tupl
         ]  # fmt: skip
         best = int(np.argmax(middles))
         mine, rest = lengths[numbers % modulus == best], lengths[numbers % modulus != best]
-        if len(mine) >= 3 and np.percentile(mine, 30) > np.percentile(rest, 80) + 0.3:
+        if len(mine) < 3 or np.median(mine) < np.median(rest) + 0.3:
+            continue
+        apart = np.percentile(mine, 30) > np.percentile(rest, 80) + 0.3
+        # or by ranks (Mann and Whitney 1947); the class was the best of `modulus`, hence the share
+        by_chance = float(mannwhitneyu(mine, rest, alternative="greater").pvalue)
+        if apart or by_chance < BY_CHANCE / modulus:
             told.append((longer, len(mine)))
     return tuple(told)
