@@ -169,6 +169,6 @@ def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
     assert told["mm"] >= 95
     assert 9.5 < scale.px_per_mm < 9.7  # read by hand on one of them: 9.60 px/mm
     assert scale.u_px_per_mm / scale.px_per_mm < 0.002
-    if pitch_mm:  # of the short M8 too few are seen; else the crests stand one pitch apart (ISO 261, coarse), to a pixel
+    if pitch_mm:  # crests stand one pitch apart (ISO 261, coarse), to a pixel; M8 shows too few
         assert result.crown_pitch_mm == pytest.approx(pitch_mm, abs=0.11)
     assert draw_answer(photo.pixels, answer).shape == photo.pixels.shape
