@@ -162,7 +162,7 @@ def find_board(grey: Grey) -> FoundBoard | None:
         if names is not None and len(names) >= LEAST_CORNERS:
             # resize keeps the outer edges of the picture: centres of pixels move by half a step
             rough = np.asarray(corners, float).reshape(-1, 2) / scale + 0.5 / scale - 0.5
-            return _refined(grey, np.asarray(names).ravel(), rough)
+            return _refined(grey, np.asarray(names, np.int32).ravel(), rough)
     return None
 
 

@@ -105,7 +105,8 @@ def measure_photo(
     photo = source if isinstance(source, Photo) else open_photo(source)
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     calibrated = lens_for(photo, settings.cameras)
-    lens = calibrated or lens_of(*grey.shape[::-1], photo.focal_px, photo.u_focal_px)
+    height, width = grey.shape
+    lens = calibrated or lens_of(width, height, photo.focal_px, photo.u_focal_px)
     try:
         cards = find_cards(grey, calibrated)
     except RefusedError as refused:
