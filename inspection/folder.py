@@ -27,6 +27,7 @@ from inspection.readings import Gauge
 from inspection.record_plain import inspection_from, rope_from
 from inspection.rope import Inspection, Rope, Station
 from inspection.tables import read_sheet
+from inspection.tables_cells import place_m, whole_number
 from inspection.tables_in import ReadingRow, Rejected, read_readings
 
 READINGS = ("readings.csv", "readings.xlsx")
@@ -167,13 +168,12 @@ def _read_stations(path: Path) -> tuple[Station, ...]:
     for line, cells in sheet.rows:
         row = dict(zip(names, cells, strict=False))
         try:
-            number = int(row["number"])
-            position = float(row["position_m"].replace(",", "."))
+            number, position = whole_number(row["number"]), place_m(row["position_m"])
         except (KeyError, ValueError):
             raise ValueError(
                 f"{path.name}, line {line}: number and position_m must be numbers; got {cells}."
             ) from None
-        if number < 1 or not math.isfinite(position) or number in stations:
+        if number < 1 or number in stations:
             raise ValueError(
                 f"{path.name}, line {line}: each station needs a number of its own from 1 and a "
                 f"place in m; got {cells}."

@@ -14,6 +14,21 @@ from inspection.tables_columns import Columns
 
 # Spreadsheets write 3 as 3.0; Python itself would also take 1_0 for 10, and 1e9.
 _WHOLE = re.compile(r"[+-]?\d{1,9}(?:\.0*)?")
+_METRES = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{0,9})?")
+
+
+def whole_number(text: str) -> int:
+    """Return a whole number as people and spreadsheets write it; ValueError if it is none."""
+    if not _WHOLE.fullmatch(text.strip()):
+        raise ValueError(f"{text[:40]!r} is not a whole number (of at most 9 digits).")
+    return int(text.strip().partition(".")[0])
+
+
+def place_m(text: str) -> float:
+    """Return a place along the rope, m, with comma or point; ValueError if it is none."""
+    if not _METRES.fullmatch(text.strip()):
+        raise ValueError(f"the position {text[:40]!r} is not a distance along the rope in m.")
+    return float(text.replace(",", "."))
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +82,10 @@ class Cells:
     def whole(self, field: str) -> int:
         """Return a whole number; a degree sign after it is fine."""
         text = self.needed(field).removesuffix("°").removesuffix("deg").strip()
-        if not _WHOLE.fullmatch(text):
-            raise ValueError(
-                f"{self.columns.heading(field)} {text[:40]!r} is not a whole number (of at most 9 "
-                "digits)."
-            )
-        return int(text.partition(".")[0])
+        try:
+            return whole_number(text)
+        except ValueError as error:
+            raise ValueError(f"{self.columns.heading(field)} {error}") from None
 
     def day(self, field: str) -> date | None:
         """Return a date, None where the cell is empty."""

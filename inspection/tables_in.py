@@ -6,7 +6,6 @@ be understood in two ways is rejected.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -18,7 +17,7 @@ from inspection.readings import Gauge, GaugeKind, Reading
 from inspection.record_plain import checked_name, checked_text
 from inspection.rope import Build, Core, Duty, Rope, Service, Tension, Units
 from inspection.tables import Sheet, read_sheet
-from inspection.tables_cells import Cells
+from inspection.tables_cells import Cells, place_m
 from inspection.tables_columns import Columns, find_columns
 
 SAME_MM = 0.001  # a value column may be rounded; further off it says something else
@@ -192,7 +191,7 @@ def _reading_row(row: Cells) -> ReadingRow:
         gauge=_gauge(row, gauge),
         rope=row.text("rope"),
         on=row.day("on"),
-        position_m=_position_m(row, position) if position else None,
+        position_m=place_m(position) if position else None,
         cells=row.cells,
     )
 
@@ -234,12 +233,6 @@ def _gauge(row: Cells, identity: str) -> Gauge | None:
     return Gauge(
         identity, kind, resolution_mm, row.length("permissible_error"), row.day("calibration_due")
     )
-
-
-def _position_m(row: Cells, text: str) -> float:
-    if not re.fullmatch(r"[+-]?\d{1,6}(?:[.,]\d{0,9})?", text):
-        raise ValueError(f"the position {text[:40]!r} is not a distance along the rope in m.")
-    return float(text.replace(",", "."))
 
 
 def _rope(row: Cells) -> Rope:

@@ -258,14 +258,15 @@ def _said(entry: str) -> tuple[str, tuple[int, int]]:
 
 
 def _position(entry: str) -> tuple[int, float]:
+    from inspection.tables_cells import place_m, whole_number
+
     station, _, metres = entry.partition("=")
     try:
-        place = int(station), float(metres)
+        return whole_number(station), place_m(metres)
     except ValueError:
-        place = 0, math.nan
-    if not math.isfinite(place[1]):
-        raise click.UsageError(f"--position wants STATION=METRES, e.g. 2=4.5; got {entry!r}.")
-    return place
+        raise click.UsageError(
+            f"--position wants STATION=METRES, e.g. 2=4.5; got {entry!r}."
+        ) from None
 
 
 def _measured(

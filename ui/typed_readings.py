@@ -9,6 +9,7 @@ from datetime import datetime
 from inspection.lengths import parse_length
 from inspection.readings import Reading
 from inspection.record import OpenInspection
+from inspection.tables_cells import whole_number
 
 ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
 
@@ -49,7 +50,7 @@ def understand(
         return Understood(None)
     where = f"station {row.station or '?'}, {row.view or '?'}°"
     try:
-        station, view = int(row.station), int(row.view)
+        station, view = whole_number(row.station), whole_number(row.view)
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:

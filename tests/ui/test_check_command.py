@@ -172,6 +172,8 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
          "does not describe a rope"),
         (lambda f: (f / "stations.csv").write_text("a,b\n1,2\n"), "number and position_m"),
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1,here\n"), "line 2"),
+        (lambda f: (f / "stations.csv").write_text("number,position_m\n1_0,4\n"), "line 2"),
+        (lambda f: (f / "stations.csv").write_text("number,position_m\n1,1e9\n"), "line 2"),
         (lambda f: (f / "readings.csv").write_text(HEADINGS + "\n"), "no reading"),
         (lambda f: (f / "inspection.json").write_text('{"on": "soon"}'), "inspection.json"),
     ],
