@@ -42,13 +42,13 @@ def _lowest_mm(shot: Shot, mesh: Mesh, half_length_mm: float) -> float:
     return float((math.sin(turn) * over[:, 1] + math.cos(turn) * over[:, 2]).min())
 
 
-def make_photograph(shot: Shot, folder: Path, *, spp: int = 25) -> dict[str, object]:
+def make_photograph(shot: Shot, folder: Path, *, spp: int = 16) -> dict[str, object]:
     """Render one photograph into `folder` and return its row of truth."""
     return make_photographs([shot], folder, spp=spp)[0]
 
 
 def make_photographs(
-    shots: Sequence[Shot], folder: Path, *, spp: int = 25, linear: Path | None = None
+    shots: Sequence[Shot], folder: Path, *, spp: int = 16, linear: Path | None = None
 ) -> list[dict[str, object]]:
     """Render photographs of one scene, which differ in their sensors only, and return their truth.
 

@@ -17,16 +17,14 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from rope_camera import Camera, Picture
 from rope_scene import Stage, load_renderer, scene_of
 
 BoxPx = tuple[int, int, int, int]
-Pixels = NDArray[np.int64]
-Sampled = Callable[[Any, Pixels, int, int], Picture]  # what, pixels, size of one, samples -> means
+Sampled = Callable[[Any, Any, float, int], Picture]  # what, pixels, size of one, samples -> means
 
 CHUNK = 2**20  # samples traced at once: about 1 GB of memory
-ROPE_SAMPLES = 12_000_000  # at most, of the rope's inside and the card beside it
+SAMPLES = 4  # of every path pass: the compiled program depends on it
 RAW_PX = 4  # nothing is smoothed within this of the rope's outline
 FAINT = np.float32(0.01)  # keeps colour from being divided by nothing
 ALBEDO, NORMAL, DEPTH, SHAPE = slice(0, 3), slice(3, 6), 6, 7
@@ -52,14 +50,18 @@ def render(stage: Stage, camera: Camera, *, card_px: BoxPx, spp: int) -> Rendere
     card_px : (x, y, width, height)
         Box around the card and the rope on it, px; rope outside of it is rendered coarsely.
     spp : int
-        Samples a pixel at the rope's outline, a square from 1 to 25; each has its own cell of
-        the pixel, so that no edge is shifted.
+        Samples a pixel at the rope's outline: 4, 16, 36 and so on; each has its own cell of the
+        pixel, so that no edge is shifted.
 
     Raises
     ------
+    ValueError
+        If `spp` is not four times a square.
     SystemExit
         If Mitsuba, Open Image Denoise or an LLVM library is missing.
     """
+    if spp < SAMPLES or SAMPLES * math.isqrt(spp // SAMPLES) ** 2 != spp:
+        raise ValueError(f"`spp` must be 4, 16, 36 or so (4 times a square); got {spp}.")
     mi = load_renderer()
     rng = np.random.default_rng(stage.seed)
     scene = mi.load_dict(scene_of(mi, stage, camera, rng))
@@ -73,12 +75,12 @@ def render(stage: Stage, camera: Camera, *, card_px: BoxPx, spp: int) -> Rendere
     far = _box_of(sampled, guides, everything, 2, 1)
     colour = cv2.resize(far[..., ALBEDO], size, interpolation=cv2.INTER_LINEAR)
     depth = cv2.resize(far[..., DEPTH], size, interpolation=cv2.INTER_NEAREST)
-    light = _light(sampled, path, _halved(far), everything, cell=4, samples=1)
+    light = _light(sampled, path, _halved(_halved(far)), everything, cell=8)
     picture = np.asarray(cv2.resize(light, size) * (colour + FAINT), np.float32)
     x, y, width, height = card_px
     if width > 0 and height > 0:
         near = _box_of(sampled, guides, card_px, 1, 4)
-        light = _light(sampled, path, _halved(near), card_px, cell=2, samples=4)
+        light = _light(sampled, path, _halved(near), card_px, cell=2)
         part = cv2.resize(light, (width, height)) * (near[..., ALBEDO] + FAINT)
         _put_rope(sampled, path, part, near, _numbers(scene, "solid"), (x, y), spp)
         picture[y : y + height, x : x + width] = part
@@ -104,24 +106,26 @@ def _put_rope(
     outside = cv2.distanceTransform(1 - rope, cv2.DIST_L2, 3)
     inside = cv2.distanceTransform(rope, cv2.DIST_L2, 3)
     width = 2 * float(inside.max())
-    zone = outside <= 0.25 * width + 12
-    outline = zone & (np.maximum(outside, inside) <= 0.04 * width + RAW_PX + 2)
-    samples = 4 if zone.sum() * 4 <= ROPE_SAMPLES else 1
-    for where, count in ((zone & ~outline, samples), (outline, spp)):
-        at = np.argwhere(where)
-        part[where] = sampled(path, at[:, ::-1] + corner_px, 1, count)[:, :3]
+    from_outline = np.maximum(outside, inside)
+    zone = outside <= 0.15 * width + 10
+    outline = zone & (from_outline <= 0.03 * width + RAW_PX + 2)
+    for where, parts in ((zone & ~outline, 1), (outline, math.isqrt(spp // SAMPLES))):
+        corner = np.argwhere(where)[:, None, ::-1] + corner_px
+        share = np.arange(parts) / parts
+        at = (corner + np.stack(np.meshgrid(share, share), axis=-1).reshape(-1, 2)).reshape(-1, 2)
+        if len(at):
+            light = sampled(path, at, 1 / parts, SAMPLES)[:, :3]
+            part[where] = light.reshape(-1, parts * parts, 3).mean(axis=1)
     rows, columns = np.flatnonzero(zone.any(axis=1)), np.flatnonzero(zone.any(axis=0))
     box = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     smooth = _denoised(part[box], near[box], quality="fast")
-    soft = zone[box] & (np.maximum(outside, inside)[box] > RAW_PX + 1)
+    soft = zone[box] & (from_outline[box] > RAW_PX + 1)
     part[box][soft] = smooth[soft]
 
 
-def _light(
-    sampled: Sampled, path: Any, guide: Picture, box: BoxPx, *, cell: int, samples: int
-) -> Picture:
+def _light(sampled: Sampled, path: Any, guide: Picture, box: BoxPx, *, cell: int) -> Picture:
     """Return the light without the colours in a box, one value for `cell` x `cell` pixels."""
-    seen = _box_of(sampled, path, box, cell, samples)[..., :3]
+    seen = _box_of(sampled, path, box, cell, SAMPLES)[..., :3]
     clean = _denoised(seen, guide, quality="fast")
     return np.asarray(clean / (guide[..., ALBEDO] + FAINT), np.float32)
 
@@ -145,11 +149,9 @@ def _sampler(mi: Any, scene: Any, camera: Camera, rng: np.random.Generator) -> S
 
     sensor = mi.load_dict(_sensor(mi, camera))
 
-    def sampled(what: Any, corner_px: Pixels, cell: int, samples: int) -> Picture:
+    def sampled(what: Any, corner_px: Any, cell: float, samples: int) -> Picture:
         """Return the mean (N, channels) over squares of `cell` px with these upper left corners."""
         side = math.isqrt(samples)
-        if side * side != samples:
-            raise ValueError(f"the samples of a pixel must be a square number; got {samples}.")
         own = np.stack(np.meshgrid(np.arange(side), np.arange(side)), axis=-1)
         own = own.reshape(-1, 2).astype(np.float32)
         random = mi.load_dict({"type": "stratified", "sample_count": samples})
