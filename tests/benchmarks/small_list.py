@@ -18,7 +18,7 @@ from range_list import SEED, STRESSES, protocol_station
 from render_list import placed
 from rope_shot import Shot
 
-ANSWERABLE = 28
+ANSWERABLE = 22
 SIZE_PX = (1760, 1320)
 SMALL_STRESSES = ("", "bent card", "", "level", "", "print unchecked", "", "gap over 0.5 mm")
 
@@ -62,5 +62,5 @@ def _small(shot: Shot) -> Shot:
             shot.principal_offset_px[0] * 0.44,
             shot.principal_offset_px[1] * 0.44,
         ),
-        sensor=replace(shot.sensor, quality=82),
+        sensor=replace(shot.sensor, quality=72),
     )
