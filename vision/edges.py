@@ -7,11 +7,9 @@ for band or for rope; a boundary is worth the votes outside it minus those insid
 point of Hinkley 1970), and the outline is the best path of such boundaries from column to column
 (dynamic programming, as Amini, Weymouth and Jain 1990). A loose wire or a grain of grease is
 thin, so the regions on either side outvote it. Then the profiles are laid on each other along
-that path and averaged over a short piece of it, and the edge is put where the average first
-leaves the band by a tenth of the way to the rope: the outermost change, because bright wires
-mirror the band in their flanks and a half-way point would lie inside them. How far blur,
-tone curve and the halved colour of JPEG push that point outwards is worked out by sending an
-ideal step between these very two colours through the same chain, and taken off again.
+that path and averaged over a short piece of it, and the edge is put to a part of a pixel
+(`vision.profiles`): by a fitted step where the wires are dull, at the outermost change where
+they are bright and mirror the band in their flanks.
 """
 
 from __future__ import annotations
@@ -46,6 +44,7 @@ ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
 VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
 GLOSSY = 5.0  # lightest tenth over median: above, the wires are near to mirrors
 METAL = 0.22  # of the band's own strongest colour: rope that sends back more may mirror it
+RUST = 2.5  # strongest over weakest colour of the rope: above, it is rust or paint, no metal
 MORE_BLUR = 0.65  # rows: what cutting the strip and laying profiles on each other add
 BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
 
@@ -193,12 +192,12 @@ def _trace_side(
     path = np.repeat(best_path(pairs), 2)
     path = np.append(path, path[-1])[: len(along)]
     sigma = STACK * 2 * half / (along[1] - along[0])
-    position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical)
+    mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
+    position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical, mirrors=mirrors)
     # averaging reaches over the band's end: what lies within it there is no plain band
     behind = usable[np.maximum(path - OUTSIDE, 0), np.arange(len(along))]
     sure &= binary_erosion(behind, iterations=int(np.ceil(2.5 * sigma)), border_value=1)
     sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
-    mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
     edge = np.where(sure, outward[0] - position * step, np.nan)
     inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
     burnt = float((inner.min(axis=-1) > 0.98).mean())
@@ -259,7 +258,8 @@ def _surface(axis: Axis, left: Edge, right: Edge) -> Surface:
 def _may_mirror(plain: Light, rope: Light) -> bool:
     """Tell whether wires of this light may show the band, mirrored, in their flanks."""
     strongest = int(plain.argmax())
-    return is_coloured(plain) and bool(rope[strongest] > METAL * plain[strongest])
+    bare = bool(rope.max() < RUST * rope.min())
+    return is_coloured(plain) and bare and bool(rope[strongest] > METAL * plain[strongest])
 
 
 def _votes(unlike: Light, band: Mask, typical: float) -> Light:

@@ -36,7 +36,7 @@ Array = NDArray[np.float64]
 LEAST_COLUMNS = 30
 LEAST_DIAMETERS = 1.4  # shortest jaw that a rope running off the card is measured with
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
-FINE_DIAMETERS = 0.10  # length of the local parabola that a single wire's top allows
+FINE_DIAMETERS, FINE_PITCH = 0.10, 0.2  # longest local parabola over a crown: of d, of the pitch
 # Of the diameter, each side: flank of a wire that looks like the band, because it mirrors it.
 HIDDEN_SHARE: dict[Surface, float] = {
     "dull": 0.0,
@@ -142,7 +142,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     slope, u_slope, curve = _direction(along, smooth, pitch, step)
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
-    fine = FINE_DIAMETERS * d / step
+    fine = min(FINE_DIAMETERS * d, FINE_PITCH * (pitch or d)) / step
     jaws = []
     for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along

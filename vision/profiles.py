@@ -1,12 +1,13 @@
 """Put the edge, to a part of a pixel, where the average profile leaves the band.
 
 Profiles are laid on each other along the path that parts the regions, and averaged over a
-short piece of it. On a coloured band the edge is where the average has gone a tenth of the way
-to the rope: the outermost change, since bright wires mirror the band in their flanks and a
-half-way point would lie inside them. On a black or white band, which no flank can imitate
-by its colour, it is half-way. How far blur, tone curve and the halved colour of JPEG push that
-point is worked out by sending an ideal step between these very two colours through the same
-chain, and taken off again.
+short piece of it. Where bright wires may mirror a coloured band in their flanks, the edge is
+where the average has gone a tenth of the way to the rope: the outermost change, since a
+half-way point would lie inside them. How far blur, tone curve and the halved colour of JPEG push
+that point is worked out by sending an ideal step between these very two colours through the
+same chain, and taken off again. Dull wires mirror nothing: there the outline's shape is where
+the average is half-way, which noise moves least, and its place is that of steps fitted to it
+(`vision.step_fit`).
 """
 
 from __future__ import annotations
@@ -15,24 +16,34 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from vision.axis import is_coloured, unlikeness
+from vision.axis import unlikeness
 from vision.parabolas import local_parabolas
 from vision.sharpness import Blur
-from vision.strip import Light, light_of
+from vision.step_fit import fit_steps
+from vision.strip import Light, code_of, light_of
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 STACK = 0.04  # of the diameter: piece of outline whose profiles are averaged (one sigma)
 OUTSIDE, INSIDE = 8, 6  # rows about the path that are averaged
-LEAVES_COLOUR, LEAVES_GREY = 0.10, 0.50  # of the way from band to rope: where the edge is taken
+LEAVES_MIRRORED, LEAVES_DULL = 0.10, 0.50  # of the way from band to rope: where the edge is taken
 LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
+STEP_STACK, STEP_INSIDE = 0.03, 5  # the same for a fitted step: of the diameter, and rows
+STEP_RUN = 0.5  # of the diameter: piece of outline over which fit and crossing are compared
+STEP_BLUR = 0.8  # of the blur by which a level is corrected: a fit sees the step, not its toe
 FAR = 4.0  # rows: a whole side so far off its path is no edge
 FAINT = 0.12  # unlikeness of typical rope below which nothing can be told
 
 
 def place_edge(
-    light: Light, path: NDArray[np.int64], sigma: float, blur: Blur, typical: float
+    light: Light,
+    path: NDArray[np.int64],
+    sigma: float,
+    blur: Blur,
+    typical: float,
+    *,
+    mirrors: bool,
 ) -> tuple[Array, Mask, float]:
     """Return the edge's place in rows, to a part of a row, and whether it is sure, per column.
 
@@ -68,7 +79,7 @@ def place_edge(
         unlike = unlikeness(stacked, plain)
         usual = float(np.median(unlike[:, :4]))
         typical_in = float(np.median(unlike[:, OUTSIDE + 2 : OUTSIDE + 4]))
-        leaves = LEAVES_COLOUR if is_coloured(plain) else LEAVES_GREY
+        leaves = LEAVES_MIRRORED if mirrors else LEAVES_DULL
         level = usual + leaves * max(typical_in - usual, 0.0)
         moved, found = _first_rise(unlike, offsets, level)
         usual_move = float(np.median(moved[found])) if found.any() else 0.0
@@ -79,8 +90,31 @@ def place_edge(
     clearness = (typical_in - usual) / max(typical - usual, 1e-6)
     if abs(usual_move) >= FAR or typical < FAINT:
         sure = np.zeros(len(path), np.bool_)
-    placed = place - _push(plain, inner, usual, blur, leaves)
+    if mirrors:
+        placed = place - _push(plain, inner, usual, blur, leaves)
+    else:
+        placed = _stepped(light, place, sigma, blur)
     return np.asarray(placed, float), np.asarray(sure, np.bool_), clearness
+
+
+def _stepped(light: Light, place: Array, sigma: float, blur: Blur) -> Array:
+    """Return the places of plain steps: the crossing's, moved by what fitted steps differ from it.
+
+    Steps are fitted at a few columns a piece. How far they lie from the crossing changes slowly
+    along the rope, so its running median is taken: a fit gone astray at a gap between wires
+    moves no jaw.
+    """
+    base = _smooth_path(place, 2 * sigma)
+    offsets = np.arange(-OUTSIDE, STEP_INSIDE + 1).astype(float)
+    piece = STEP_STACK / STACK * sigma
+    columns = np.arange(0, len(base), max(1, int(0.7 * piece)))
+    profiles = _laid_on(light, base, offsets, piece)[columns].astype(float)
+    start = np.clip(place - base, -2, 2)[columns]
+    light_px = STEP_BLUR * blur.light_px
+    fitted = fit_steps(profiles, offsets, start, light_px=light_px, colour_px=blur.colour_px)
+    size = int(STEP_RUN / STEP_STACK / 0.7) | 1
+    differ = median_filter((base - place)[columns] + fitted, size, mode="nearest")
+    return np.asarray(place + np.interp(np.arange(len(base)), columns, differ))
 
 
 def _smooth_path(path: Array, length: float) -> Array:
@@ -118,7 +152,9 @@ def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -
     """
     t = np.arange(-12.0, 12.01, 0.1)
     light = np.where((t > 0)[:, None], inner, plain)
-    code = _code_of(gaussian_filter1d(light, blur.light_px / 0.1, axis=0, mode="nearest"))
+    code = code_of(
+        np.clip(gaussian_filter1d(light, blur.light_px / 0.1, axis=0, mode="nearest"), 0, 1)
+    )
     grey = code @ [0.299, 0.587, 0.114]
     colour = gaussian_filter1d(
         code - grey[:, None], max(blur.colour_px, 0.05) / 0.1, axis=0, mode="nearest"
@@ -128,8 +164,3 @@ def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -
     level = usual + leaves * max(top - usual, 0.0)
     near = np.abs(t) < 6
     return float(t[near][int(np.argmax(seen[near] >= level))])
-
-
-def _code_of(light: Array) -> Array:
-    v = np.clip(light, 0, 1)
-    return np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)

@@ -30,6 +30,12 @@ def light_of(code: Array) -> Light:
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
+def code_of(light: Array) -> Array:
+    """Return the values of a picture, 0 to 1, that stand for linear light (IEC 61966-2-1)."""
+    v = np.maximum(light, 1e-5)
+    return np.asarray(np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055))
+
+
 LIGHT_OF = light_of(np.arange(256) / 255)
 
 
@@ -125,8 +131,8 @@ def cut_strip(
     size = (len(along_mm), len(across_mm))
     x, y = _sent(to_photo, here[:, 0], here[:, 1])
     if max(np.abs(x - seen[:, 0]).max(), np.abs(y - seen[:, 1]).max()) > STRAIGHT_PX:
-        every = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
-        seen = project_mm(theta, points_mm(*every, origin_mm, direction, height_mm))
+        every_a, every_b = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
+        seen = project_mm(theta, points_mm(every_a, every_b, origin_mm, direction, height_mm))
         x, y = (seen[:, i].reshape(size[::-1]) for i in (0, 1))
         cut = cv2.remap(pixels, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
     else:
