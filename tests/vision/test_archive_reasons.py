@@ -1,0 +1,121 @@
+"""Every reason for photographs without the card, reached by a picture that was drawn for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.vision.rules import draw_rule, mm_row, shot, with_bar
+from tests.vision.test_archive import beside_a_rule
+from vision.archive import Archive, measure_archive
+from vision.archive_reasons import ARCHIVE_ROWS
+from vision.estimate import Refusal
+from vision.findings import REASONS
+from vision.photo import Photo, photo_from_array
+
+Case = tuple[Photo, Archive]
+
+
+def a_bar(**asked: object) -> Case:
+    photo, archive = beside_a_rule(shot(), 20.0, 9.0)
+    return photo, replace(archive, **asked)  # type: ignore[arg-type]
+
+
+def faint_bar() -> Case:
+    """Draw a bar three steps of 255 darker than its ground, in noise of 1.5."""
+    return beside_a_rule(shot(), 20.0, 9.0, value=182)
+
+
+def bare_rule() -> Case:
+    """Draw a rule with plain ground beside it, in the place of the object."""
+    camera = shot()
+    away = np.array([[-90.0, -90], [-80, -90], [-90, -80], [-80, -80]])
+    drawn = with_bar(draw_rule(camera, upper=mm_row(-5, 145)), away, noise=0.0)
+    ends = camera.project(np.array([[20.0, -2, 0], [120, -2, 0]])).tolist()
+    rule = tuple(map(tuple, ends))
+    return photo_from_array(drawn), Archive(rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0)))
+
+
+def few_marks() -> Case:
+    camera = shot()
+    drawn = draw_rule(camera, upper=mm_row(0, 6, 10.0), long_mm=(-3, 62))
+    rule = tuple(map(tuple, camera.project(np.array([[0.0, -2, 0], [60, -2, 0]])).tolist()))
+    photo = photo_from_array(np.repeat(drawn[..., None], 3, 2), focal_px=camera.focal_px)
+    return photo, Archive(rule, 60.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
+
+
+def tilted() -> Case:
+    camera = shot(tilt_deg=(58, 0), far_mm=500)
+    rule = camera.project(np.array([[20.0, -2, 0], [120, -2, 0]]))
+    picture = draw_rule(camera, upper=mm_row(-5, 145), lower=mm_row(-5, 145))
+    photo = photo_from_array(
+        with_bar(picture, np.array([[-9.0, -9], [-8, -9], [-9, -8], [-8, -8]])),
+        focal_px=camera.focal_px,
+    )
+    ends = tuple(map(tuple, rule.tolist()))
+    return photo, Archive(ends, 100.0, across_px=((700.0, 20.0), (700.0, 90.0)))  # type: ignore[arg-type]
+
+
+def bent_bar() -> Case:
+    """Bend a bar by a twelfth of its diameter within one diameter to each side."""
+    photo, archive = a_bar()
+    pixels = np.array(photo.pixels)
+    assert archive.across_px is not None
+    (x, _), _ = archive.across_px
+    high, wide = pixels.shape[:2]
+    columns, rows = np.meshgrid(np.arange(wide, dtype=np.float32), np.arange(high))
+    shift = 10.0 * ((columns - x) / 120.0) ** 2  # 6 px a mm: 120 px are one diameter
+    moved = rows + np.where(rows < 480, shift, 0.0)  # the rule lies below, and stays
+    bent = cv2.remap(pixels, columns, moved.astype(np.float32), cv2.INTER_CUBIC,
+                     borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    return photo_from_array(bent, focal_px=photo.focal_px), archive
+
+
+CASES: dict[str, Callable[[], Case]] = {
+    "archive": a_bar,
+    "height-unsaid": a_bar,
+    "points-too-near": lambda: a_bar(rule_px=((600.0, 500.0), (630.0, 500.0)), length_mm=5.0),
+    "no-graduations": lambda: (
+        photo_from_array(np.full((800, 1500, 3), 128, np.uint8)),
+        a_bar()[1],
+    ),
+    "too-few-graduations": few_marks,
+    "length-contradicts": lambda: a_bar(length_mm=100 * 25.4 / 32),
+    "object-short": lambda: a_bar(
+        across_px=None,
+        edges_px=((700.0, 280.0), (705.0, 280.0), (700.0, 400.0), (705.0, 400.0)),
+    ),
+    "object-unclear": faint_bar,
+    "object-soft": bare_rule,
+    "object-rough": bent_bar,
+    "object-not-found": lambda: a_bar(
+        across_px=None,
+        edges_px=((700.0, 400.0), (800.0, 400.0), (700.0, 400.0), (800.0, 400.0)),
+    ),
+    "face-tilted": tilted,
+    "archive-unsure": lambda: a_bar(u_length_mm=12.0, graduations=False),
+}
+
+
+def test_every_reason_has_its_picture_and_stands_in_the_catalogue() -> None:
+    assert set(CASES) == set(ARCHIVE_ROWS) <= set(REASONS)
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_a_picture_made_for_a_reason_reaches_it(code: str) -> None:
+    photo, asked = CASES[code]()
+    result = measure_archive(photo, asked)
+    found = [item for item in result.findings if item.code == code]
+    assert found, [item.code for item in result.findings]
+    reason = REASONS[code]
+    assert isinstance(result, Refusal) == (reason.severity == "refuse")
+    for item in found:
+        assert item.severity == reason.severity
+        assert item.remedy == reason.remedy
+        assert item.seen.endswith(".")
+        assert "None" not in item.seen
+        assert "{" not in item.seen
