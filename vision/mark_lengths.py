@@ -87,28 +87,33 @@ def _lengths_mm(
         there = project_mm(face.theta, points) - rule.begin_px
         ends.append((there @ rule.along / rule.step_px**2, there @ rule.across / rule.step_px**2))
     (c0, r0), (c1, r1) = ends
-    lines = np.arange(rule.grey.shape[0])
-    columns = c0 + (lines[:, None] - r0) * (c1 - c0) / (r1 - r0)
+    # the user's line need not run along the row: each mark is followed from the row's own middle
+    seen = row.points_px - rule.begin_px
+    seen_c, seen_r = (seen @ way / rule.step_px**2 for way in (rule.along, rule.across))
+    run = np.polyfit(seen_c, seen_r, 1)
+    centre = np.polyval(run, c0 + (np.polyval(run, c0) - r0) * (c1 - c0) / (r1 - r0))
+    half = max(2, int(np.median(np.abs(seen_r - np.polyval(run, seen_c)))))
     scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
     beside = min(0.42 * SPACINGS_MM[row.name] * scale, 5.0)
     grey = rule.grey if dark else -rule.grey
-    last = grey.shape[1] - 1
+    last_row, last = (size - 1 for size in grey.shape)
+    most = int(LONGEST_MM * scale)
+    lines = np.round(centre).astype(int) + np.arange(-most, most)[:, None]
+    columns = c0 + (lines - r0) * (c1 - c0) / (r1 - r0)
+    inside = (lines >= 0) & (lines <= last_row)
 
     def at(shift: float) -> Array:
         place = np.clip(np.round(columns + shift), 0, last).astype(int)
-        return np.asarray(grey[lines[:, None], place], float)
+        return np.asarray(grey[np.clip(lines, 0, last_row), place], float)
 
     ground = (at(-beside) + at(beside)) / 2
     contrast = ground - np.minimum(np.minimum(at(-1), at(0)), at(1))
-    contrast = np.nan_to_num(contrast, nan=-1e3)
+    contrast = np.where(inside, np.nan_to_num(contrast, nan=-1e3), -1e3)
     smooth = median_filter(contrast, (5, 1))
-    first, end = int(row.first_band), int(row.last_band) + 1
-    usual = np.median(contrast[first:end], axis=0)
+    usual = np.median(contrast[most - half : most + half + 1], axis=0)
     shown = smooth > FADED * np.maximum(usual, np.median(usual) / 2)
-    middle = (first + end) // 2
-    most = int(LONGEST_MM * scale)
     length = np.zeros(len(numbers))
-    for side in (shown[middle : middle + most], shown[max(0, middle - most) : middle][::-1]):
+    for side in (shown[most:], shown[:most][::-1]):
         gone = ~side & np.roll(~side, -1, axis=0) & np.roll(~side, -2, axis=0)
         gone[-3:] = True
         length += np.argmax(gone, axis=0)
