@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from vision.axis import unlikeness
+from vision.axis import is_coloured, unlikeness
 from vision.parabolas import local_parabolas
 from vision.sharpness import Blur
 from vision.step_fit import fit_steps
@@ -31,7 +31,7 @@ LEAVES_MIRRORED, LEAVES_DULL = 0.10, 0.50  # of the way from band to rope: where
 LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
 STEP_STACK, STEP_INSIDE = 0.03, 5  # the same for a fitted step: of the diameter, and rows
 STEP_RUN = 0.5  # of the diameter: piece of outline over which fit and crossing are compared
-STEP_BLUR = 0.8  # of the blur by which a level is corrected: a fit sees the step, not its toe
+STEP_BLUR = 0.70  # of the blur by which a level is corrected: a fit sees the step, not its toe
 FAR = 4.0  # rows: a whole side so far off its path is no edge
 FAINT = 0.12  # unlikeness of typical rope below which nothing can be told
 
@@ -93,11 +93,11 @@ def place_edge(
     if mirrors:
         placed = place - _push(plain, inner, usual, blur, leaves)
     else:
-        placed = _stepped(light, place, sigma, blur)
+        placed = _stepped(light, place, sigma, blur, shadows=is_coloured(plain))
     return np.asarray(placed, float), np.asarray(sure, np.bool_), clearness
 
 
-def _stepped(light: Light, place: Array, sigma: float, blur: Blur) -> Array:
+def _stepped(light: Light, place: Array, sigma: float, blur: Blur, *, shadows: bool) -> Array:
     """Return the places of plain steps: the crossing's, moved by what fitted steps differ from it.
 
     Steps are fitted at a few columns a piece. How far they lie from the crossing changes slowly
@@ -111,7 +111,14 @@ def _stepped(light: Light, place: Array, sigma: float, blur: Blur) -> Array:
     profiles = _laid_on(light, base, offsets, piece)[columns].astype(float)
     start = np.clip(place - base, -2, 2)[columns]
     light_px = STEP_BLUR * blur.light_px
-    fitted = fit_steps(profiles, offsets, start, light_px=light_px, colour_px=blur.colour_px)
+    fitted = fit_steps(
+        profiles,
+        offsets,
+        start,
+        light_px=light_px,
+        colour_px=blur.colour_px,
+        shadows=shadows,
+    )
     size = int(STEP_RUN / STEP_STACK / 0.7) | 1
     differ = median_filter((base - place)[columns] + fitted, size, mode="nearest")
     return np.asarray(place + np.interp(np.arange(len(base)), columns, differ))

@@ -3,15 +3,19 @@
 Where wires are dull, band and rope meet in a plain step: one light outside, another inside,
 each with a slope of its own. A profile's light is
 
-    L(u) = b [(1 - F) + s (u (1 - F) - f)] + c F + r (u F + f),   u = t - e,
+    L(u) = b [(1 - F)(1 - k G) + s (u (1 - F) - f)] + c F + r (u F + f),   u = t - e,
 
 with F and f the normal distribution's function and density (times sigma) at u / sigma: the
-step and the ramps on either side of it, blurred by a Gaussian point spread. It is put through
+step and the ramps on either side of it, blurred by a Gaussian point spread. G is the same
+function w before the edge: a shadow that the rope casts on the band, as a flash's beside a
+dark rope, takes the share k of its light. It is put through
 the sRGB curve (IEC 61966-2-1) and parted into brightness and colour (ITU-T T.871), because that
 is what the photograph holds: its colour, which JPEG and HEIC store at half the resolution, is
 given a wider blur. The place e and the two lights are found by damped least squares
 (Levenberg 1944, Marquardt 1963) on all three channels at once, so that neither the tone curve
-nor the halved colour moves the edge. The slopes are held back by what is usual for them.
+nor the halved colour moves the edge. Slopes and shadow are held back by what is usual for them.
+The fit starts twice, at the edge as it was thought and behind a shadow that might stand for it,
+and the better one counts.
 """
 
 from __future__ import annotations
@@ -41,12 +45,23 @@ DARKEST = 5e-4  # linear light: none is darker, or the curve's slope would run a
 MOST_SHADE = 0.1
 ROUNDS = 8
 FARTHEST = 3.0  # px from the start: farther away another edge would be found
+LIKELY_SHADOW, U_SHADOW = 0.6, 0.2  # share of the band's light that a cast shadow usually takes
+SHADOW_PX, U_SHADOW_PX, PENUMBRA = 2.0, 1.0, 0.1  # its width, px, and its rim's blur over that
+MOST_SHADOW = 0.95
+MUCH_BETTER = 20.0  # by which the sum of squares must fall before a shadow is believed
 PLACE, SHADE, BAND, ROPE, SLOPE = 0, 1, slice(2, 5), slice(5, 8), slice(8, 11)
-UNKNOWNS = 11
+SHADOW, WIDTH = 11, 12
+UNKNOWNS = 13
 
 
 def fit_steps(
-    profiles: Array, offsets: Array, start: Array, *, light_px: float, colour_px: float
+    profiles: Array,
+    offsets: Array,
+    start: Array,
+    *,
+    light_px: float,
+    colour_px: float,
+    shadows: bool,
 ) -> Array:
     """Return where each profile steps from band to rope, px on the scale of `offsets`.
 
@@ -62,6 +77,8 @@ def fit_steps(
         Blur of the brightness (standard deviation), px.
     colour_px : float
         What is added to it for the colour, in quadrature, px.
+    shadows : bool
+        Whether a shadow beside the edge can be told from rope: on a coloured band it can.
 
     References
     ----------
@@ -69,7 +86,31 @@ def fit_steps(
     """
     seen = code_of(profiles) @ TO_BRIGHTNESS_COLOUR.T
     blurs = (light_px, float(np.hypot(light_px, colour_px)))
+    most = MOST_SHADOW if shadows else 0.0
+    plain, plain_cost = _fitted(profiles, seen, offsets, start, blurs, 0.0, most=most)
+    if not shadows:
+        return plain
+    start = start + SHADOW_PX
+    behind, cost = _fitted(profiles, seen, offsets, start, blurs, LIKELY_SHADOW, most=most)
+    return np.where(cost < plain_cost - MUCH_BETTER, behind, plain)
+
+
+def _fitted(
+    profiles: Array,
+    seen: Array,
+    offsets: Array,
+    start: Array,
+    blurs: tuple[float, float],
+    shadow: float,
+    *,
+    most: float,
+) -> tuple[Array, Array]:
+    """Return the places that one start leads to, and the sums of squares there.
+
+    The shadow starts with the share `shadow`, and takes the share `most` at most.
+    """
     now = _first_guess(profiles, offsets, start)
+    now[:, SHADOW] = shadow
     rest = _misfit(now, seen, offsets, blurs)
     cost = (rest**2).sum(axis=1)
     damping = np.full(len(now), 1e-3)
@@ -81,7 +122,7 @@ def fit_steps(
         normal[:, every, every] *= 1 + damping[:, None]
         normal[:, every, every] += 1e-9
         step = -np.linalg.solve(normal, pull[..., None])[..., 0]
-        tried = _within(now + step, now, start)
+        tried = _within(now + step, now, start, most)
         tried_rest = _misfit(tried, seen, offsets, blurs)
         tried_cost = (tried_rest**2).sum(axis=1)
         better = tried_cost < cost
@@ -91,7 +132,7 @@ def fit_steps(
             tried_cost[better],
         )
         damping *= np.where(better, 0.3, 8.0)
-    return np.asarray(now[:, PLACE])
+    return now[:, PLACE], cost
 
 
 def _first_guess(profiles: Array, offsets: Array, start: Array) -> Array:
@@ -99,16 +140,19 @@ def _first_guess(profiles: Array, offsets: Array, start: Array) -> Array:
     guess[:, PLACE] = start
     guess[:, BAND] = np.median(profiles[:, offsets <= offsets[0] + 4], axis=1)
     behind = np.abs(offsets - (start[:, None] + 1.5)).argmin(axis=1)
+    guess[:, WIDTH] = SHADOW_PX
     guess[:, ROPE] = profiles[np.arange(len(profiles)), behind]
     return guess
 
 
-def _within(tried: Array, now: Array, start: Array) -> Array:
+def _within(tried: Array, now: Array, start: Array, most: float) -> Array:
     """Keep a step within what an edge can be: small moves, no light below none."""
     place = np.clip(tried[:, PLACE], now[:, PLACE] - 1, now[:, PLACE] + 1)
     tried[:, PLACE] = np.clip(place, start - FARTHEST, start + FARTHEST)
     tried[:, SHADE] = np.clip(tried[:, SHADE], -MOST_SHADE, MOST_SHADE)
     tried[:, 2:8] = np.maximum(tried[:, 2:8], DARKEST)
+    tried[:, SHADOW] = np.clip(tried[:, SHADOW], 0.0, most)
+    tried[:, WIDTH] = np.clip(tried[:, WIDTH], 0.3, 5.0)
     return tried
 
 
@@ -120,8 +164,13 @@ def _misfit(unknowns: Array, seen: Array, offsets: Array, blurs: tuple[float, fl
     fine[..., 1:] = coarse[..., 1:]
     off = ((fine - seen) / U_CODE).reshape(len(unknowns), -1)
     usual = U_SLOPE * np.maximum(unknowns[:, ROPE].max(axis=1), 0.01)
-    shade = unknowns[:, SHADE : SHADE + 1] / U_SHADE
-    return np.concatenate([off, shade, unknowns[:, SLOPE] / usual[:, None]], axis=1)
+    held = [
+        unknowns[:, SHADE, None] / U_SHADE,
+        unknowns[:, SLOPE] / usual[:, None],
+        unknowns[:, SHADOW, None] / U_SHADOW,
+        (unknowns[:, WIDTH, None] - SHADOW_PX) / U_SHADOW_PX,
+    ]
+    return np.concatenate([off, *held], axis=1)
 
 
 def _light(unknowns: Array, offsets: Array, blur_px: float) -> Array:
@@ -129,7 +178,9 @@ def _light(unknowns: Array, offsets: Array, blur_px: float) -> Array:
     inside = ndtr(u / blur_px)
     density = blur_px / np.sqrt(2 * np.pi) * np.exp(-0.5 * (u / blur_px) ** 2)
     shade = unknowns[:, SHADE, None] * (u * (1 - inside) - density)
-    outer = (1 - inside + shade)[..., None] * unknowns[:, None, BAND]
+    width = unknowns[:, WIDTH, None]
+    shadow = unknowns[:, SHADOW, None] * ndtr((u + width) / np.hypot(blur_px, PENUMBRA * width))
+    outer = ((1 - inside) * (1 - shadow) + shade)[..., None] * unknowns[:, None, BAND]
     inner = inside[..., None] * unknowns[:, None, ROPE]
     return np.asarray(outer + inner + (u * inside + density)[..., None] * unknowns[:, None, SLOPE])
 
@@ -141,8 +192,8 @@ def _slopes(
     slope = np.empty((*rest.shape, UNKNOWNS))
     for k in range(UNKNOWNS):
         small = 1e-3 * np.maximum(np.abs(now[:, k]), 0.003)
-        if k in (PLACE, SHADE):
-            small = np.full(len(now), 1e-3 if k == PLACE else 1e-4)
+        if k in (PLACE, SHADE, SHADOW, WIDTH):
+            small = np.full(len(now), 1e-4 if k == SHADE else 1e-3)
         moved = now.copy()
         moved[:, k] += small
         slope[..., k] = (_misfit(moved, seen, offsets, blurs) - rest) / small[:, None]

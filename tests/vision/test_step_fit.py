@@ -46,7 +46,9 @@ def test_a_plain_step_is_found_where_it_is(band, rope, part):
     picture = _picture(band, rope, 32 + part, blur_px=0.8)
     profile = LIGHT_OF[picture[24:38, 20]][None].astype(float)
     blur = float(np.hypot(0.8, 12**-0.5))  # a pixel adds up the light on its own width
-    found = fit_steps(profile, OFFSETS, np.array([0.2]), light_px=blur, colour_px=0.05)
+    found = fit_steps(
+        profile, OFFSETS, np.array([0.2]), light_px=blur, colour_px=0.05, shadows=True
+    )
     # 8 bit of a contrast of 20 codes place an edge to some hundredths of a pixel
     assert abs(found[0] - part) < 0.06
 
@@ -58,7 +60,12 @@ def test_halved_colour_moves_no_edge(rope):
         picture = _as_jpeg(_picture(BLUE, rope, 32 + part, blur_px=0.9))
         profile = LIGHT_OF[picture[25:39, 16:48].reshape(14, -1, 3)].mean(axis=1)[None]
         found = fit_steps(
-            profile.astype(float), OFFSETS, np.array([-0.3]), light_px=0.95, colour_px=1.2
+            profile.astype(float),
+            OFFSETS,
+            np.array([-0.3]),
+            light_px=0.95,
+            colour_px=1.2,
+            shadows=True,
         )
         errors.append(found[0] - (part - 1))
     assert abs(np.mean(errors)) < 0.12  # px; half-way in the blue channel alone is up to 0.4 off
@@ -72,7 +79,7 @@ def test_noise_scatters_the_place_but_does_not_shift_it():
         picture[24:38, :1].transpose(1, 0, 2) + rng.normal(0, 2.0, (300, 14, 3)), 0, 255
     )
     profiles = LIGHT_OF[np.rint(noisy).astype(int)].astype(float)
-    found = fit_steps(profiles, OFFSETS, np.zeros(300), light_px=0.85, colour_px=0.05)
+    found = fit_steps(profiles, OFFSETS, np.zeros(300), light_px=0.85, colour_px=0.05, shadows=True)
     scatter = found.std(ddof=1)
     assert 0.01 < scatter < 0.2
     assert abs(found.mean() - 0.25) < 3 * scatter / np.sqrt(300) + 0.02
@@ -82,7 +89,7 @@ def test_another_solver_finds_the_same_place():
     """SciPy's trust-region solver on the same misfit, from another start."""
     picture = _as_jpeg(_picture(BLUE, GREASE, 32.4, blur_px=0.9))
     profile = LIGHT_OF[picture[24:38, 16:48].reshape(14, -1, 3)].mean(axis=1)[None].astype(float)
-    ours = fit_steps(profile, OFFSETS, np.zeros(1), light_px=0.95, colour_px=1.2)[0]
+    ours = fit_steps(profile, OFFSETS, np.zeros(1), light_px=0.95, colour_px=1.2, shadows=False)[0]
     seen = code_of(profile) @ step_fit.TO_BRIGHTNESS_COLOUR.T
     start = step_fit._first_guess(profile, OFFSETS, np.array([0.8]))[0]
     blurs = (0.95, float(np.hypot(0.95, 1.2)))
