@@ -116,7 +116,8 @@ def judged(there: OpenInspection) -> Judgement:
 
     A decision changes no entry, so the next station is not kept waiting for a new judgement.
     """
-    entries = hash((there.inspection, there.rope, there.logged, there.gauges, there.results))
+    gauges = tuple(the_record().gauges())  # those of earlier inspections too
+    entries = hash((there.inspection, there.rope, there.logged, gauges, there.results))
     before = tuple(
         f"{one.identity} {one.changed_at}"
         for one in the_record().ranked(rope=there.rope.identity)

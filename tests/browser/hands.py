@@ -82,23 +82,15 @@ def type_cell(page: Page, column: int, row: int, text: str) -> None:
     expect(page.get_by_test_id(f"glide-cell-{column}-{row}")).to_be_attached()
     page.wait_for_timeout(1000)  # a page that is still being drawn would take the entry along
     quiet(page)
-    here = "document.activeElement.id"
-    for _ in range(20):  # a table that is drawn anew loses the focus
-        if str(page.evaluate(here)).startswith("glide-cell-"):
-            break
-        page.get_by_test_id("data-grid-canvas").first.focus()
-        page.wait_for_timeout(300)
-    for _ in range(60):  # an entry moves the focus on by itself, a little later
-        page.wait_for_timeout(150)
-        at, down = (int(part) for part in str(page.evaluate(here)).split("-")[2:])
-        if (at, down) == (column, row):
-            page.wait_for_timeout(150)
-            if page.evaluate(here) == f"glide-cell-{column}-{row}":
-                break
-        elif at != column:
-            page.keyboard.press("ArrowRight" if at < column else "ArrowLeft")
+    at, down = _cell(page)
+    while (at, down) != (column, row):
+        if at != column:
+            at, key = (at + 1, "ArrowRight") if at < column else (at - 1, "ArrowLeft")
         else:
-            page.keyboard.press("ArrowDown" if down < row else "ArrowUp")
+            down, key = (down + 1, "ArrowDown") if down < row else (down - 1, "ArrowUp")
+        page.keyboard.press(key)
+        # the hidden table follows a third of a second later: a key pressed too early goes too far
+        page.wait_for_function(f"document.activeElement.id === 'glide-cell-{at}-{down}'")
     page.keyboard.press("Enter")
     entry = page.locator("#portal input, #portal textarea")
     entry.fill(text)
@@ -106,3 +98,26 @@ def type_cell(page: Page, column: int, row: int, text: str) -> None:
     entry.press("Enter")
     expect(page.get_by_test_id(f"glide-cell-{column}-{row}")).to_have_text(text)
     quiet(page)
+
+
+def _cell(page: Page) -> tuple[int, int]:
+    """Give the table the focus, and return column and row once it stays where it is."""
+    here = "document.activeElement.id"
+    seen, since = "", 0
+    for _ in range(600):
+        now = str(page.evaluate(here))
+        since = since + 1 if now == seen else 0
+        seen = now
+        if since >= 6 and now.startswith("glide-cell-"):
+            return int(now.split("-")[2]), int(now.split("-")[3])
+        if since >= 6:
+            canvas = page.get_by_test_id("data-grid-canvas").first
+            if page.evaluate("document.activeElement.tagName") == "CANVAS":
+                # it has the focus, but no cell has it; a layer for scrolling lies above it
+                box = canvas.bounding_box() or {"x": 0, "y": 0}
+                page.mouse.click(box["x"] + 80, box["y"] + 52)
+            else:
+                canvas.focus()
+            since = 0
+        page.wait_for_timeout(100)
+    raise AssertionError(f"the table never had the focus; {seen!r} has it")

@@ -33,7 +33,7 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")
-    return AppTest.from_file(str(APP), default_timeout=30)
+    return AppTest.from_file(str(APP), default_timeout=120)  # a busy machine
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import zlib
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -244,6 +245,34 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     made = at.session_state[f"report {SAMPLE} {kept().revision} A4"]
     assert made[0].startswith(b"%PDF")
     assert "22.11" in made[1]
+
+
+def test_stations_being_typed_outlive_a_colleagues_entry_and_a_look_elsewhere(
+    sample_app: AppTest,
+) -> None:
+    at = screen(sample_app.run(), "stations")
+    key = f"stations {SAMPLE} {zlib.crc32(repr(kept().inspection.stations).encode())}"
+    at.session_state[key] = {"edited_rows": {0: {"at m": "7,5"}}, "added_rows": [],
+                             "deleted_rows": []}  # fmt: skip
+    at.run()
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        record.add_readings(SAMPLE, [kept().readings[0]], by="Inspector A")
+    at.run()
+    screen(at, "readings")
+    screen(at, "stations")
+    clean(press(at, "Keep these stations"))
+    places = [one.position_m for one in kept().inspection.stations]
+    assert places == [7.5, 31.5, 58.0, 83.5]
+
+
+def test_a_changed_rope_is_judged_anew(sample_app: AppTest) -> None:
+    at = screen(sample_app.run(), "result")
+    before = [one.value for one in at.markdown] + [one.body for one in at.get("html")]
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        rope = replace(kept().rope, reference_mm=24.0)  # every loss is larger now
+        record.change_rope(rope, by="Inspector A", why="certificate read again")
+    clean(at.run())
+    assert before != [one.value for one in at.markdown] + [one.body for one in at.get("html")]
 
 
 def test_stations_are_read_from_a_table_of_text() -> None:

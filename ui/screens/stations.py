@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import zlib
 from dataclasses import replace
 from typing import Any
 
@@ -33,6 +34,14 @@ def rows_of(there: OpenInspection) -> list[list[Any]]:
         one = known.get(number)
         rows.append([number, one.position_m if one else "", one.note if one else ""])
     return rows or [[1, "", ""], [2, "", ""]]
+
+
+def with_new(typed: list[list[Any]] | None, rows: list[list[Any]]) -> list[list[Any]]:
+    """Return the rows that were typed, and those of stations that are not among them yet."""
+    if not typed:
+        return rows
+    there = {str(row[0]) for row in typed}
+    return typed + [row for row in rows if str(row[0]) not in there]
 
 
 def stations_from(rows: list[list[Any]]) -> tuple[Station, ...]:
@@ -68,8 +77,14 @@ def stations_from(rows: list[list[Any]]) -> tuple[Station, ...]:
 
 
 def _edit(there: OpenInspection) -> None:
-    key = f"stations {there.inspection.identity} {there.revision}"
-    base = pd.DataFrame(rows_of(there), columns=COLUMNS).astype(
+    # The table is drawn anew only where the stations themselves have changed: a photograph that
+    # somebody else adds meanwhile is no reason to forget what was typed.
+    name = zlib.crc32(repr(there.inspection.stations).encode())
+    key = f"stations {there.inspection.identity} {name}"
+    base_key, typed_key = f"base of {key}", f"typed in {key}"
+    if key not in st.session_state or base_key not in st.session_state:
+        st.session_state[base_key] = with_new(st.session_state.get(typed_key), rows_of(there))
+    base = pd.DataFrame(st.session_state[base_key], columns=COLUMNS).astype(
         {"station": "Int64", "at m": "string", "what is there": "string"}
     )
     edited = st.data_editor(
@@ -86,17 +101,18 @@ def _edit(there: OpenInspection) -> None:
             ),
         },
     )  # fmt: skip
+    rows = [
+        [None if pd.isna(cell) else cell for cell in row] for row in edited.itertuples(index=False)
+    ]
+    st.session_state[typed_key] = rows  # for who looks at another screen and comes back
     if st.button("Keep these stations", type="primary"):
         with plainly():
-            rows = [
-                [None if pd.isna(cell) else cell for cell in row]
-                for row in edited.itertuples(index=False)
-            ]
             stations = stations_from(rows)
             the_record().change_inspection(
                 replace(there.inspection, stations=stations), by=person(),
                 why="stations entered", revision=there.revision,
             )  # fmt: skip
+            del st.session_state[typed_key]
             look_over(the_record(), there.inspection.identity, by=person())
             tell_later(f"{len(stations)} stations are in the record.")
             st.rerun()
