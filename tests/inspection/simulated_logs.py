@@ -36,6 +36,7 @@ GAUGES = (
 PEOPLE = ("A. Berg", "M. Ilves", "T. Okoro")
 NOMINALS = (16.0, 20.0, 24.0, 28.0, 34.0, 36.0, 40.0)
 PRINT_U, FOCAL_U, EDGE_PCT = 0.0015, 0.0008, 0.12  # relative print scale and focal share; edges
+PITCH_D, PITCH_U = 1.08, 0.005  # crown pitch in diameters (a lay of 6.5; no source), relative u
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +139,10 @@ def _photograph(
 ) -> tuple[Estimate, ...]:
     scale, focal = rng.normal(0, PRINT_U), rng.normal(0, FOCAL_U)
     scene = rng.random(64) < 0.5  # one rope, one card: photographs of it look alike in part
+    lays = rng.spawn(1)[
+        0
+    ]  # of their own, so that the rest is drawn as it was before there were any
+    stretch, pitch = lays.normal(0, PRINT_U), PITCH_D * truth.rope.nominal_mm
     results = []
     for reading in readings:
         true = truth.diameter_mm[reading.station - 1, 0 if reading.view_deg == 0 else 1]
@@ -147,6 +152,7 @@ def _photograph(
         sha = f"{rng.integers(1 << 60):060x}"
         bits = np.where(rng.random(64) < 0.3, rng.random(64) < 0.5, scene)
         assert reading.at is not None
+        u_pitch = PITCH_U * pitch
         results.append(Estimate(
             diameter_mm=float(true * (1 + scale + focal) + left + right),
             budget=(
@@ -159,6 +165,12 @@ def _photograph(
             photo_sha256=sha, look_hash=f"{int(''.join('1' if b else '0' for b in bits), 2):016x}",
             taken_at=reading.at + timedelta(seconds=int(rng.integers(5, 25))),
             camera=f"phone {1 + PEOPLE.index(reading.person)}", print_set="A-1",
+            crown_pitch_mm=float(pitch * (1 + stretch) + lays.normal(0, u_pitch)),
+            pitch_budget=(
+                Term("print scale along", PRINT_U, "1", pitch, "B", "print:A-1:x"),
+                Term("crowns", u_pitch, "mm", 1.0, "A", f"crowns:{sha}"),
+            ),
+            pitches=4, strands=truth.rope.outer_strands, hand="right",
         ))  # fmt: skip
     return tuple(results)
 
