@@ -123,6 +123,7 @@ def refuses_strangers(url: str, context: BrowserContext) -> None:
     with pytest.raises(urllib.error.HTTPError) as refused:
         urllib.request.urlopen(url)
     assert refused.value.code == 403
+    refused.value.close()
 
 
 @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
