@@ -30,7 +30,7 @@ OUTSIDE, INSIDE = 8, 6  # rows about the path that are averaged
 LEAVES_MIRRORED, LEAVES_DULL = 0.10, 0.50  # of the way from band to rope: where the edge is taken
 LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
 STEP_STACK, STEP_INSIDE = 0.03, 5  # the same for a fitted step: of the diameter, and rows
-STEP_RUN = 0.5  # of the diameter: piece of outline over which fit and crossing are compared
+STEP_RUN, STEP_EVERY = 0.5, 0.1  # of the diameter: over which fits are compared, and how often
 STEP_BLUR = 0.70  # of the blur by which a level is corrected: a fit sees the step, not its toe
 FAR = 4.0  # rows: a whole side so far off its path is no edge
 FAINT = 0.12  # unlikeness of typical rope below which nothing can be told
@@ -100,14 +100,14 @@ def place_edge(
 def _stepped(light: Light, place: Array, sigma: float, blur: Blur, *, shadows: bool) -> Array:
     """Return the places of plain steps: the crossing's, moved by what fitted steps differ from it.
 
-    Steps are fitted at a few columns a piece. How far they lie from the crossing changes slowly
-    along the rope, so its running median is taken: a fit gone astray at a gap between wires
-    moves no jaw.
+    Steps are fitted at some ten columns a diameter. How far they lie from the crossing changes
+    slowly along the rope, so its running median is taken: a fit gone astray at a gap between
+    wires moves no jaw.
     """
     base = _smooth_path(place, 2 * sigma)
     offsets = np.arange(-OUTSIDE, STEP_INSIDE + 1).astype(float)
     piece = STEP_STACK / STACK * sigma
-    columns = np.arange(0, len(base), max(1, int(0.7 * piece)))
+    columns = np.arange(0, len(base), max(1, int(STEP_EVERY / STACK * sigma)))
     profiles = _laid_on(light, base, offsets, piece)[columns].astype(float)
     start = np.clip(place - base, -2, 2)[columns]
     light_px = STEP_BLUR * blur.light_px
@@ -119,7 +119,7 @@ def _stepped(light: Light, place: Array, sigma: float, blur: Blur, *, shadows: b
         colour_px=blur.colour_px,
         shadows=shadows,
     )
-    size = int(STEP_RUN / STEP_STACK / 0.7) | 1
+    size = int(STEP_RUN / STEP_EVERY) | 1
     differ = median_filter((base - place)[columns] + fitted, size, mode="nearest")
     return np.asarray(place + np.interp(np.arange(len(base)), columns, differ))
 

@@ -43,7 +43,7 @@ U_SHADE = 0.03  # of the band's light, per px
 U_SLOPE = 0.25  # of the rope's light, per px
 DARKEST = 5e-4  # linear light: none is darker, or the curve's slope would run away
 MOST_SHADE = 0.1
-ROUNDS = 8
+ROUNDS = 6
 FARTHEST = 3.0  # px from the start: farther away another edge would be found
 LIKELY_SHADOW, U_SHADOW = 0.6, 0.2  # share of the band's light that a cast shadow usually takes
 SHADOW_PX, U_SHADOW_PX, PENUMBRA = 2.0, 1.0, 0.1  # its width, px, and its rim's blur over that
@@ -52,6 +52,7 @@ MUCH_BETTER = 20.0  # by which the sum of squares must fall before a shadow is b
 PLACE, SHADE, BAND, ROPE, SLOPE = 0, 1, slice(2, 5), slice(5, 8), slice(8, 11)
 SHADOW, WIDTH = 11, 12
 UNKNOWNS = 13
+HELD = (SHADE, 8, 9, 10, SHADOW, WIDTH)  # the unknowns that are held back, in order
 
 
 def fit_steps(
@@ -115,9 +116,9 @@ def _fitted(
     cost = (rest**2).sum(axis=1)
     damping = np.full(len(now), 1e-3)
     for _ in range(ROUNDS):
-        slope = _slopes(now, rest, seen, offsets, blurs)
-        normal = np.einsum("nik,nil->nkl", slope, slope)
-        pull = np.einsum("nik,ni->nk", slope, rest)
+        slope = _slopes(now, offsets, blurs)
+        normal = np.swapaxes(slope, 1, 2) @ slope
+        pull = (rest[:, None] @ slope)[:, 0]
         every = np.arange(UNKNOWNS)
         normal[:, every, every] *= 1 + damping[:, None]
         normal[:, every, every] += 1e-9
@@ -157,12 +158,16 @@ def _within(tried: Array, now: Array, start: Array, most: float) -> Array:
 
 
 def _misfit(unknowns: Array, seen: Array, offsets: Array, blurs: tuple[float, float]) -> Array:
-    """Return model minus photograph, and slopes over what is usual, in standard deviations."""
+    """Return model minus photograph, and what is held back, in standard deviations."""
     fine, coarse = (
         code_of(_light(unknowns, offsets, blur)) @ TO_BRIGHTNESS_COLOUR.T for blur in blurs
     )
     fine[..., 1:] = coarse[..., 1:]
     off = ((fine - seen) / U_CODE).reshape(len(unknowns), -1)
+    return np.concatenate([off, _held(unknowns)], axis=1)
+
+
+def _held(unknowns: Array) -> Array:
     usual = U_SLOPE * np.maximum(unknowns[:, ROPE].max(axis=1), 0.01)
     held = [
         unknowns[:, SHADE, None] / U_SHADE,
@@ -170,31 +175,59 @@ def _misfit(unknowns: Array, seen: Array, offsets: Array, blurs: tuple[float, fl
         unknowns[:, SHADOW, None] / U_SHADOW,
         (unknowns[:, WIDTH, None] - SHADOW_PX) / U_SHADOW_PX,
     ]
-    return np.concatenate([off, *held], axis=1)
+    return np.concatenate(held, axis=1)
 
 
-def _light(unknowns: Array, offsets: Array, blur_px: float) -> Array:
+def _parts(unknowns: Array, offsets: Array, blur_px: float) -> tuple[Array, Array, Array]:
+    """Return what the band's, the rope's light and its slope are multiplied by, (N, T) each."""
     u = offsets[None, :] - unknowns[:, PLACE, None]
     inside = ndtr(u / blur_px)
     density = blur_px / np.sqrt(2 * np.pi) * np.exp(-0.5 * (u / blur_px) ** 2)
     shade = unknowns[:, SHADE, None] * (u * (1 - inside) - density)
     width = unknowns[:, WIDTH, None]
     shadow = unknowns[:, SHADOW, None] * ndtr((u + width) / np.hypot(blur_px, PENUMBRA * width))
-    outer = ((1 - inside) * (1 - shadow) + shade)[..., None] * unknowns[:, None, BAND]
-    inner = inside[..., None] * unknowns[:, None, ROPE]
-    return np.asarray(outer + inner + (u * inside + density)[..., None] * unknowns[:, None, SLOPE])
+    return (1 - inside) * (1 - shadow) + shade, inside, u * inside + density
 
 
-def _slopes(
-    now: Array, rest: Array, seen: Array, offsets: Array, blurs: tuple[float, float]
-) -> Array:
-    """Return the misfit's derivatives (N, values, unknowns), by forward differences."""
-    slope = np.empty((*rest.shape, UNKNOWNS))
-    for k in range(UNKNOWNS):
-        small = 1e-3 * np.maximum(np.abs(now[:, k]), 0.003)
-        if k in (PLACE, SHADE, SHADOW, WIDTH):
-            small = np.full(len(now), 1e-4 if k == SHADE else 1e-3)
+def _light(unknowns: Array, offsets: Array, blur_px: float) -> Array:
+    band, rope, slope = _parts(unknowns, offsets, blur_px)
+    light = band[..., None] * unknowns[:, None, BAND] + rope[..., None] * unknowns[:, None, ROPE]
+    return np.asarray(light + slope[..., None] * unknowns[:, None, SLOPE])
+
+
+def _slopes(now: Array, offsets: Array, blurs: tuple[float, float]) -> Array:
+    """Return the misfit's derivatives (N, values, unknowns).
+
+    The light is linear in the colours; in the other unknowns forward differences are taken.
+    """
+    count, samples = len(now), len(offsets)
+    slope = np.zeros((count, samples, 3, UNKNOWNS))
+    for blur, rows in zip(blurs, (slice(0, 1), slice(1, 3)), strict=True):
+        light = _light(now, offsets, blur)
+        curve = _slope_of_code(light)[..., None] * _by_unknown(now, light, offsets, blur)
+        slope[:, :, rows] = TO_BRIGHTNESS_COLOUR[rows] @ curve / U_CODE
+    held = np.zeros((count, len(HELD), UNKNOWNS))
+    for k in HELD:  # each holds back one unknown; what the slopes' measure does is small
         moved = now.copy()
-        moved[:, k] += small
-        slope[..., k] = (_misfit(moved, seen, offsets, blurs) - rest) / small[:, None]
-    return slope
+        moved[:, k] += 1e-3
+        held[:, :, k] = (_held(moved) - _held(now)) / 1e-3
+    return np.concatenate([slope.reshape(count, -1, UNKNOWNS), held], axis=1)
+
+
+def _by_unknown(now: Array, light: Array, offsets: Array, blur_px: float) -> Array:
+    """Return the derivatives of the light, (N, T, 3, unknowns)."""
+    by = np.zeros((*light.shape, UNKNOWNS))
+    for part, first in zip(_parts(now, offsets, blur_px), (2, 5, 8), strict=True):
+        for colour in range(3):
+            by[:, :, colour, first + colour] = part
+    for k in (PLACE, SHADE, SHADOW, WIDTH):
+        moved = now.copy()
+        moved[:, k] += 1e-4
+        by[..., k] = (_light(moved, offsets, blur_px) - light) / 1e-4
+    return by
+
+
+def _slope_of_code(light: Array) -> Array:
+    """Return the derivative of the sRGB curve (IEC 61966-2-1)."""
+    v = np.maximum(light, 1e-5)
+    return np.where(v <= 0.0031308, 12.92, 1.055 / 2.4 * v ** (1 / 2.4 - 1))
