@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -74,6 +74,8 @@ class RecordFacts:
         Readings that were corrected or withdrawn.
     station_reviews : tuple of StationReview
         All decisions about single stations, oldest first.
+    corrections : dict of int to Event
+        By the number of a reading: what it said before its last correction, and why.
     replaced : tuple of Event
         Results of photographs that another took the place of by hand, or that were withdrawn.
     """
@@ -86,6 +88,7 @@ class RecordFacts:
     reviews: tuple[Review, ...] = ()
     changed: tuple[LoggedReading, ...] = ()
     station_reviews: tuple[StationReview, ...] = ()
+    corrections: Mapping[int, Event] = field(default_factory=dict)
     replaced: tuple[Event, ...] = ()
 
 
@@ -211,6 +214,11 @@ def case_of_record(
             event for event in now.events(about="inspection", subject=identity)
             if event.kind in ("result replaced", "result withdrawn")
         )  # fmt: skip
+        corrections = {
+            event.old_value["number"]: event
+            for event in now.events(about="inspection", subject=identity)
+            if event.kind in ("reading corrected", "reading withdrawn")
+        }
     if opened.readings != read.log.readings or opened.results != read.log.results:
         raise ValueError(
             f"inspection '{identity}' was changed while its report was made: make it again."
@@ -225,6 +233,7 @@ def case_of_record(
         reviews=opened.reviews,
         changed=tuple(one for one in opened.logged if one.withdrawn or one.corrected_by),
         station_reviews=opened.station_reviews,
+        corrections=corrections,
         replaced=replaced,
     )
     return ReportCase(

@@ -123,18 +123,23 @@ def _changed(case: ReportCase) -> list[Block]:
     """Return the readings of a record that were corrected or withdrawn."""
     if case.record is None or not case.record.changed:
         return []
+    told = {
+        number: (str(event.old_value["typed"]), event.why)
+        for number, event in case.record.corrections.items()
+    }
     rows = tuple(
         (
             str(one.number), place_words(one.reading.station, one.reading.view_deg),
-            one.reading.typed, "withdrawn" if one.withdrawn else "corrected", one.corrected_by,
-            str(one.event),
+            told.get(one.number, ("", ""))[0], one.reading.typed,
+            "withdrawn" if one.withdrawn else "corrected", one.corrected_by,
+            told.get(one.number, ("", ""))[1], str(one.event),
         )
         for one in case.record.changed
     )  # fmt: skip
-    head = ("Reading", "Place", "Now", "What happened", "By", "Event in the record")
+    head = ("Reading", "Place", "Was", "Now", "What happened", "By", "Why", "Event")
     return [
         Heading("Readings that were corrected or withdrawn", 3),
-        Grid(head, rows, (1, 2, 1.4, 1.6, 2, 1.6)),
+        Grid(head, rows, (1.1, 1.9, 1.2, 1.2, 1.4, 1.8, 2.6, 0.9)),
     ]
 
 
