@@ -69,7 +69,7 @@ def test_a_rope_too_thick_for_the_paper_is_refused_with_the_paper_that_can(tmp_p
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        ([], "Missing option '--rope'"),
+        ([], "give its diameter with --rope, in mm"),
         (["--rope", "thick"], "'thick' is not a valid float"),
         (["--rope", "-3"], "more than 0 mm; got -3"),
         (["--rope", "nan"], "more than 0 mm; got nan"),
