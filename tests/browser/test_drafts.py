@@ -84,7 +84,8 @@ def test_a_closed_browser_and_a_new_server_find_the_draft(
     with serve(tmp_path) as address:
         page.goto(f"{address}/readings")
         type_cell(page, 3, 0, "22,41")
-        # a line of its own, below the last one
+        # a line of its own, below the last one; the button is reached by Tab
+        page.get_by_role("button", name="Add row").press("Enter")
         type_cell(page, 1, 2, "6")
         type_cell(page, 2, 2, "90")
         type_cell(page, 3, 2, "22.39")
