@@ -61,7 +61,7 @@ def measured_stretch(along_mm: float, across_mm: float, u_mm: float) -> tuple[fl
     --------
     >>> stretch, u = measured_stretch(275.0, 175.7, 0.05)
     >>> round(stretch, 4), round(u, 5)
-    (0.004, 0.00058)
+    (0.004, 0.0005)
     """
     if not (math.isfinite(u_mm) and 0 < u_mm <= 2):
         raise ValueError(

@@ -68,6 +68,8 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     if len(peaks) == 0:
         return None, swing
     strongest = float(total[low:high][peaks].max())
+    if strongest <= 0:  # nothing in the outline repeats itself
+        return None, swing
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
     alike = [float(side[chosen]) for side in each]

@@ -98,7 +98,7 @@ def test_a_judgement_holds_history_severity_and_grooves() -> None:
     assert first.line is not None
     assert first.line.rate_mm_per_year == pytest.approx(-0.2, abs=0.001)
     assert first.limit is not None
-    assert first.limit.limit_mm == pytest.approx(38.2)  # 41.2 - 7.5 % of 40
+    assert first.limit.limit_mm == pytest.approx(38.352)  # 30 CFR 56.19024: 94 % of 40.8 mm
     assert "no clearance" in first.limit.words
     # (41.2 - 40.61) / 40 = 1.475 %, counted from the reference
     assert judgement.severities[0][1].decrease_pct == pytest.approx(1.475)

