@@ -1,0 +1,60 @@
+"""The stated uncertainty against the truth of small rendered photographs that nobody tuned on.
+
+They are of low resolution, strongly compressed, and of every kind
+(`tests/benchmarks/small_list.py` says what, `render_set.py --which small` makes them; these are
+the first fourteen). With error over standard uncertainty z, the sum of z^2 over n photographs of
+an honest budget is chi-squared with n degrees of freedom; its bounds hold 99.8 of 100 such sets.
+Truth is the caliper width of the rendered mesh.
+"""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from tests.benchmarks.score_settings import settings_of
+from vision.estimate import Estimate, Result
+from vision.pipeline import measure_photo
+
+FOLDER = Path(__file__).parent / "photographs"
+TRUTHS = list(csv.DictReader((FOLDER / "truth.csv").read_text().splitlines()))
+
+
+@pytest.fixture(scope="module")
+def results() -> dict[str, Result]:
+    return {row["file"]: measure_photo(FOLDER / row["file"], settings_of(row))[0] for row in TRUTHS}
+
+
+def _z(results: dict[str, Result]) -> np.ndarray:
+    known = {row["file"]: float(row["truth_2d_mm"]) for row in TRUTHS}
+    return np.array(
+        [
+            (result.diameter_mm - known[name]) / result.u_mm
+            for name, result in results.items()
+            if isinstance(result, Estimate)
+        ]
+    )
+
+
+@pytest.mark.xfail(reason="noise along the outline lifts the crown line; the budget lacks it")
+def test_the_uncertainty_is_as_large_as_the_errors(results: dict[str, Result]) -> None:
+    z = _z(results)
+    low, high = chi2.ppf([0.001, 0.999], len(z))
+    assert low < np.sum(z**2) < high
+
+
+def test_errors_stay_below_two_percent_where_the_budget_is_known_to_be_short(
+    results: dict[str, Result],
+) -> None:
+    known = {row["file"]: float(row["truth_2d_mm"]) for row in TRUTHS}
+    for name, result in results.items():
+        if isinstance(result, Estimate):
+            assert abs(result.diameter_mm / known[name] - 1) < 0.02  # README's words
+
+
+def test_few_of_them_are_refused(results: dict[str, Result]) -> None:
+    assert len(_z(results)) >= 0.8 * len(TRUTHS)
