@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from tests.benchmarks.score_settings import settings_of
@@ -29,15 +30,10 @@ def results() -> dict[str, Result]:
     return {row["file"]: measure_photo(FOLDER / row["file"], settings_of(row))[0] for row in TRUTHS}
 
 
-def _z(results: dict[str, Result]) -> np.ndarray:
+def _z(results: dict[str, Result]) -> NDArray[np.float64]:
     known = {row["file"]: float(row["truth_2d_mm"]) for row in TRUTHS}
-    return np.array(
-        [
-            (result.diameter_mm - known[name]) / result.u_mm
-            for name, result in results.items()
-            if isinstance(result, Estimate)
-        ]
-    )
+    answered = {name: one for name, one in results.items() if isinstance(one, Estimate)}
+    return np.array([(one.diameter_mm - known[name]) / one.u_mm for name, one in answered.items()])
 
 
 @pytest.mark.xfail(reason="noise along the outline lifts the crown line; the budget lacks it")
