@@ -190,7 +190,10 @@ def _parts(unknowns: Array, offsets: Array, blur_px: float) -> tuple[Array, Arra
 
 
 def _light(unknowns: Array, offsets: Array, blur_px: float) -> Array:
-    band, rope, slope = _parts(unknowns, offsets, blur_px)
+    return _mixed(unknowns, *_parts(unknowns, offsets, blur_px))
+
+
+def _mixed(unknowns: Array, band: Array, rope: Array, slope: Array) -> Array:
     light = band[..., None] * unknowns[:, None, BAND] + rope[..., None] * unknowns[:, None, ROPE]
     return np.asarray(light + slope[..., None] * unknowns[:, None, SLOPE])
 
@@ -203,23 +206,27 @@ def _slopes(now: Array, offsets: Array, blurs: tuple[float, float]) -> Array:
     count, samples = len(now), len(offsets)
     slope = np.zeros((count, samples, 3, UNKNOWNS))
     for blur, rows in zip(blurs, (slice(0, 1), slice(1, 3)), strict=True):
-        light = _light(now, offsets, blur)
-        curve = _slope_of_code(light)[..., None] * _by_unknown(now, light, offsets, blur)
+        parts = _parts(now, offsets, blur)
+        light = _mixed(now, *parts)
+        curve = _slope_of_code(light)[..., None] * _by_unknown(now, light, parts, offsets, blur)
         slope[:, :, rows] = TO_BRIGHTNESS_COLOUR[rows] @ curve / U_CODE
     held = np.zeros((count, len(HELD), UNKNOWNS))
+    here = _held(now)
     for k in HELD:  # each holds back one unknown; what the slopes' measure does is small
         moved = now.copy()
         moved[:, k] += 1e-3
-        held[:, :, k] = (_held(moved) - _held(now)) / 1e-3
+        held[:, :, k] = (_held(moved) - here) / 1e-3
     return np.concatenate([slope.reshape(count, -1, UNKNOWNS), held], axis=1)
 
 
-def _by_unknown(now: Array, light: Array, offsets: Array, blur_px: float) -> Array:
+def _by_unknown(
+    now: Array, light: Array, parts: tuple[Array, Array, Array], offsets: Array, blur_px: float
+) -> Array:
     """Return the derivatives of the light, (N, T, 3, unknowns)."""
     by = np.zeros((*light.shape, UNKNOWNS))
-    for part, first in zip(_parts(now, offsets, blur_px), (2, 5, 8), strict=True):
+    for part, colours in zip(parts, (BAND, ROPE, SLOPE), strict=True):
         for colour in range(3):
-            by[:, :, colour, first + colour] = part
+            by[:, :, colour, colours.start + colour] = part
     for k in (PLACE, SHADE, SHADOW, WIDTH):
         moved = now.copy()
         moved[:, k] += 1e-4
