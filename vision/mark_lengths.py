@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
-from scipy.stats import mannwhitneyu
+from scipy.stats import mannwhitneyu, siegelslopes
 
 from vision.camera import project_mm
 from vision.rule import SPACINGS_MM, Unrolled
@@ -88,11 +88,10 @@ def _lengths_mm(
         ends.append((there @ rule.along / rule.step_px**2, there @ rule.across / rule.step_px**2))
     (c0, r0), (c1, r1) = ends
     # the user's line need not run along the row: each mark is followed from the row's own middle
-    seen = row.points_px - rule.begin_px
-    seen_c, seen_r = (seen @ way / rule.step_px**2 for way in (rule.along, rule.across))
-    run = np.polyfit(seen_c, seen_r, 1)
-    centre = np.polyval(run, c0 + (np.polyval(run, c0) - r0) * (c1 - c0) / (r1 - r0))
-    half = max(2, int(np.median(np.abs(seen_r - np.polyval(run, seen_c)))))
+    slope, upper, lower = _askew(rule, row)
+    half = max(2, int((lower - upper) / 2))
+    centre = slope * c0 + (upper + lower) / 2
+    centre += slope * (centre - r0) * (c1 - c0) / (r1 - r0)
     scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
     beside = min(0.42 * SPACINGS_MM[row.name] * scale, 5.0)
     grey = rule.grey if dark else -rule.grey
@@ -118,6 +117,23 @@ def _lengths_mm(
         gone[-3:] = True
         length += np.argmax(gone, axis=0)
     return length / scale
+
+
+def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
+    """Return how a row runs to the user's line: its slope, and its upper and lower marks there.
+
+    Marks of all lengths start on one line; their other ends, and numerals there, say nothing.
+    """
+    seen = row.points_px - rule.begin_px
+    along, across = (seen @ way / rule.step_px**2 for way in (rule.along, rule.across))
+    fits = [siegelslopes(across[part::2], along[part::2]) for part in (0, 1)]
+    scatter = [
+        float(np.median(np.abs(across[part::2] - fit.slope * along[part::2] - fit.intercept)))
+        for part, fit in enumerate(fits)
+    ]
+    slope = float(fits[int(np.argmin(scatter))].slope)
+    level = across - slope * along
+    return slope, float(np.median(level[0::2])), float(np.median(level[1::2]))
 
 
 def _explained(lengths: Array, numbers: NDArray[np.int64], modulus: int) -> float:
