@@ -89,7 +89,7 @@ def _lengths_mm(
     (c0, r0), (c1, r1) = ends
     # the user's line need not run along the row: each mark is followed from the row's own middle
     slope, upper, lower = _askew(rule, row)
-    half = max(2, int((lower - upper) / 2))
+    half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more: never its best
     centre = slope * c0 + (upper + lower) / 2
     centre += slope * (centre - r0) * (c1 - c0) / (r1 - r0)
     scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
@@ -126,14 +126,16 @@ def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
     """
     seen = row.points_px - rule.begin_px
     along, across = (seen @ way / rule.step_px**2 for way in (rule.along, rule.across))
-    fits = [siegelslopes(across[part::2], along[part::2]) for part in (0, 1)]
+    _, first, count = np.unique(row.numbers, return_index=True, return_counts=True)
+    ends = [(along[part], across[part]) for part in (first, first + count - 1)]
+    fits = [siegelslopes(there, at) for at, there in ends]
     scatter = [
-        float(np.median(np.abs(across[part::2] - fit.slope * along[part::2] - fit.intercept)))
-        for part, fit in enumerate(fits)
+        float(np.median(np.abs(there - fit.slope * at - fit.intercept)))
+        for (at, there), fit in zip(ends, fits, strict=True)
     ]
     slope = float(fits[int(np.argmin(scatter))].slope)
-    level = across - slope * along
-    return slope, float(np.median(level[0::2])), float(np.median(level[1::2]))
+    upper, lower = (float(np.median(there - slope * at)) for at, there in ends)
+    return slope, upper, lower
 
 
 def _explained(lengths: Array, numbers: NDArray[np.int64], modulus: int) -> float:
