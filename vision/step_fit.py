@@ -89,11 +89,21 @@ def fit_steps(
     blurs = (light_px, float(np.hypot(light_px, colour_px)))
     most = MOST_SHADOW if shadows else 0.0
     plain, plain_cost = _fitted(profiles, seen, offsets, start, blurs, 0.0, most=most)
-    if not shadows:
+    doubtful = plain_cost > MUCH_BETTER  # a sum of squares can't fall by more than it is
+    if not shadows or not doubtful.any():
         return plain
-    start = start + SHADOW_PX
-    behind, cost = _fitted(profiles, seen, offsets, start, blurs, LIKELY_SHADOW, most=most)
-    return np.where(cost < plain_cost - MUCH_BETTER, behind, plain)
+    behind, cost = _fitted(
+        profiles[doubtful],
+        seen[doubtful],
+        offsets,
+        start[doubtful] + SHADOW_PX,
+        blurs,
+        LIKELY_SHADOW,
+        most=most,
+    )
+    believed = cost < plain_cost[doubtful] - MUCH_BETTER
+    plain[doubtful] = np.where(believed, behind, plain[doubtful])
+    return plain
 
 
 def _fitted(

@@ -62,4 +62,11 @@ def _on_a_narrow_card(shot: Shot) -> Shot:
         narrow = [layout for layout in LAYOUTS if layout.band_mm < 1.02 * d]
     layout = max(narrow, key=lambda layout: layout.band_mm)
     distance = max(shot.distance_mm, 1.25 * layout.width_mm)
-    return replace(shot, layout=layout.name, distance_mm=distance, d_nominal_mm=d)
+    return replace(
+        shot,
+        layout=layout.name,
+        distance_mm=distance,
+        d_nominal_mm=d,
+        along_read_mm=round(layout.along_bar_mm * shot.scale_x, 2),  # this card's own bars
+        across_read_mm=round(layout.across_bar_mm * shot.scale_y, 2),
+    )

@@ -26,6 +26,8 @@ from rope_sensor import Sensor, develop
 from rope_truth import finished
 from score_figures import Scored, figures, ovality_figures, ovality_rows
 
+from vision.card import layout_named
+
 SIZE = (210.0, 148.0)
 
 
@@ -153,6 +155,9 @@ def test_the_list_is_large_mixed_from_the_start_and_without_doubles() -> None:
             assert 195 <= shot.distance_mm <= 600
             assert shot.ink == "blue"
     assert {shot.file: shot for shot in shots if shot.pair}.keys() <= set(files)
+    for shot in shots:  # bars were read on the card in view, not on another
+        drawn = layout_named(shot.layout).along_bar_mm * shot.scale_x
+        assert abs(shot.along_read_mm - drawn) < 0.2
 
 
 def _row(error: float, expanded: float, *, pair: str = "", truth: float = 20.0) -> Scored:
