@@ -81,12 +81,12 @@ def _lengths_mm(
     dark: bool,
 ) -> Array:  # fmt: skip
     x = offset_mm + numbers * SPACINGS_MM[row.name]
-    ends = []
-    for y in (-5.0, 5.0):
-        points = np.column_stack([x, np.full(len(x), y), np.zeros(len(x))])
-        there = project_mm(face.theta, points) - rule.begin_px
-        ends.append((there @ rule.along / rule.step_px**2, there @ rule.across / rule.step_px**2))
-    (c0, r0), (c1, r1) = ends
+    (c0, r0), (c1, r1) = (
+        rule.from_photo(
+            project_mm(face.theta, np.column_stack([x, np.full(len(x), y), np.zeros(len(x))]))
+        )
+        for y in (-5.0, 5.0)
+    )
     # the user's line need not run along the row: each mark is followed from the row's own middle
     slope, upper, lower = _askew(rule, row)
     half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more: never its best
@@ -124,8 +124,7 @@ def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
 
     Marks of all lengths start on one line; their other ends, and numerals there, say nothing.
     """
-    seen = row.points_px - rule.begin_px
-    along, across = (seen @ way / rule.step_px**2 for way in (rule.along, rule.across))
+    along, across = rule.from_photo(row.points_px)
     _, first, count = np.unique(row.numbers, return_index=True, return_counts=True)
     ends = [(along[part], across[part]) for part in (first, first + count - 1)]
     fits = [siegelslopes(there, at) for at, there in ends]

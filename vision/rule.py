@@ -70,6 +70,11 @@ class Unrolled:
             + np.multiply.outer(rows, self.across)
         )
 
+    def from_photo(self, points_px: Array) -> tuple[Array, Array]:
+        """Return columns and rows (N,) of points of the photograph (N, 2), px."""
+        away = (points_px - self.begin_px) / self.step_px**2
+        return away @ self.along, away @ self.across
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Run:

@@ -14,8 +14,8 @@ is what the photograph holds: its colour, which JPEG and HEIC store at half the 
 given a wider blur. The place e and the two lights are found by damped least squares
 (Levenberg 1944, Marquardt 1963) on all three channels at once, so that neither the tone curve
 nor the halved colour moves the edge. Slopes and shadow are held back by what is usual for them.
-The fit starts twice, at the edge as it was thought and behind a shadow that might stand for it,
-and the better one counts.
+The fit starts at the edge as it was thought and, where that leaves something to explain, once more
+behind a shadow that might stand for it; the better one counts.
 """
 
 from __future__ import annotations
