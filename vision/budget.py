@@ -181,12 +181,20 @@ def _hold_terms(
     camera, left, right = tangent_planes(theta, lines)
 
     def raised(by_mm: float) -> float:
-        lifted = camera - np.array([0.0, 0.0, by_mm])  # rope nearer = card's plane farther up
+        station = lines.station_mm
+        if hold == "touching":  # a gap can't be negative, so the card goes down from the eye
+            lifted = camera - np.array([0.0, 0.0, by_mm])
+            return cylinder_mm(left, right, lifted, offset_mm=offset_mm, station_mm=station)[0]
         return cylinder_mm(
-            left, right, lifted, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+            left,
+            right,
+            camera,
+            hold="stand-off",
+            offset_mm=by_mm + (offset_mm if hold == "stand-off" else 0.0),
+            station_mm=station,
         )[0]
 
-    per_mm = (raised(0.5) - raised(-0.5)) / 1.0
+    per_mm = raised(0.5) - raised(-0.5)
     if hold == "touching":
         u = U_GAP_MM if u_offset_mm is None else u_offset_mm
         return [

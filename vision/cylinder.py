@@ -16,6 +16,14 @@ stand-off   what the user measured                        (offset - h) / b_z
 where h = C_z + ((S - C) . u) u_z is the height, over the card, of the point from which the
 bisector starts once it is moved along the axis to the station S. No approximation is made; the
 derivation is our own.
+
+Where the axis is level with the card or behind it, the card may hide the point of a side that the
+plane would touch (R + radius n has a negative height, R on the axis): then the eye sees, in its
+stead, the line in which the rope leaves the card's face. With P on that line abreast of the
+station, v level and square to it towards the rope, g the height of the axis and
+w = sqrt(radius^2 - g^2), the axis passes through P + w v + g z. The other side's plane n closes it:
+radius + (n . v) w = n . (C - P) - g n_z, a quadratic; or, where both sides are hidden so, 2 w is
+the distance of their lines.
 """
 
 from __future__ import annotations
@@ -98,12 +106,65 @@ def cylinder_mm(
     if hold == "touching":
         distance = (height - offset_mm) / (sin_a - bisector[2])
     else:
-        goal = offset_mm if hold == "stand-off" else 0.0
-        distance = (goal - height) / bisector[2]
+        distance = (_goal_mm(hold, offset_mm) - height) / bisector[2]
     if not (np.isfinite(distance) and distance > 0 and sin_a > 0):
         raise ValueError("the two crown lines enclose nothing in front of the camera.")
     axis = camera_mm + distance * bisector + along * direction
-    return 2 * float(distance) * sin_a, axis, direction
+    radius = float(distance) * sin_a
+    if hold != "touching":
+        normals = (normal_left, normal_right)
+        hidden = [float(axis[2] + radius * n[2]) < 0 for n in normals]
+        if any(hidden):
+            station = camera_mm if station_mm is None else station_mm
+            ends = [_leaves_card_mm(n, camera_mm, station) for n in normals]
+            return _behind_card(
+                normals, ends, hidden, camera_mm, _goal_mm(hold, offset_mm), direction
+            )
+    return 2 * radius, axis, direction
+
+
+def _goal_mm(hold: Hold, offset_mm: float) -> float:
+    """Return the height of the axis over the card that the hold states, mm."""
+    return offset_mm if hold == "stand-off" else 0.0
+
+
+def _leaves_card_mm(normal: Array, camera_mm: Array, station_mm: Array) -> tuple[Array, Array]:
+    """Return where a plane meets the card's face abreast of a station, and the way inwards."""
+    level = np.array([normal[0], normal[1], 0.0])
+    steep = float(np.linalg.norm(level))
+    outwards = level / steep
+    foot = np.array([station_mm[0], station_mm[1], 0.0])
+    return foot + float(normal @ (camera_mm - foot)) / steep * outwards, -outwards
+
+
+def _behind_card(
+    normals: tuple[Array, Array],
+    ends: list[tuple[Array, Array]],
+    hidden: list[bool],
+    camera_mm: Array,
+    goal_mm: float,
+    direction: Array,
+) -> tuple[float, Array, Array]:
+    """Return the cylinder of which the card's face hides one side's tangent, or both."""
+    side = 0 if hidden[0] else 1
+    point, inwards = ends[side]
+    lift = np.array([0.0, 0.0, goal_mm])
+    along = np.array([-inwards[1], inwards[0], 0.0])
+    along = along if along @ direction > 0 else -along
+    if not all(hidden):
+        n = normals[1 - side]
+        c, k = float(n @ inwards), float(n @ (camera_mm - point - lift))
+        # The smaller root: the larger one has the tangent on the wrong side.
+        under = k * k - (1 - c * c) * (k * k + (c * goal_mm) ** 2)
+        radius = (k - np.sqrt(under)) / (1 - c * c) if under >= 0 else np.nan
+        half = np.sqrt(radius**2 - goal_mm**2) if radius > abs(goal_mm) else np.nan
+        axis = point + half * inwards + lift
+        if not np.isfinite(half):
+            raise ValueError("the two crown lines enclose nothing in front of the camera.")
+        if axis[2] + radius * n[2] >= 0:
+            return 2 * float(radius), axis, along
+    half = float((ends[1 - side][0] - point) @ inwards) / 2
+    return 2 * float(np.hypot(half, goal_mm)), point + half * inwards + lift, along
 
 
 def cross(a: Array, b: Array) -> Array:

@@ -130,16 +130,13 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
     camera, one, two = tangent_planes(theta, lines)
     if c.hold == "touching":
         lift = normal("gap between") + normal("rope less round")
-    else:
-        lift = normal("level of the card" if c.hold == "level" else "stand-off of the card")
-    d, _, _ = cylinder_mm(
-        one,
-        two,
-        camera - np.array([0.0, 0.0, lift]),
-        hold=c.hold,
-        offset_mm=c.offset_mm,
-        station_mm=lines.station_mm,
-    )
+        lifted, raised = camera - np.array([0.0, 0.0, lift]), c.offset_mm
+    else:  # the axis is higher or lower, not the card
+        word = "level of the card" if c.hold == "level" else "stand-off of the card"
+        lifted, raised = camera, c.offset_mm + normal(word)
+    hold: Hold = "touching" if c.hold == "touching" else "stand-off"
+    station = lines.station_mm
+    d, _, _ = cylinder_mm(one, two, lifted, hold=hold, offset_mm=raised, station_mm=station)
     return d
 
 

@@ -24,11 +24,15 @@ def _bar(diameter_mm: float, axis_mm: Array, direction: Array) -> trimesh.Trimes
 
 
 def _silhouette(bar: trimesh.Trimesh, camera: Array, axis: Array, outward: Array) -> Array:
-    """Return a ray (3,) that just grazes the bar, by bisection between hit and miss."""
+    """Return a ray (3,) that just grazes what is seen of the bar, by bisection.
+
+    The card, its face at z = 0, hides what lies below.
+    """
     hit, miss = axis - camera, axis + 200.0 * outward - camera
     for _ in range(34):
         middle = (hit + miss) / 2
-        if bar.ray.intersects_any(camera[None], middle[None])[0]:
+        met, _, _ = bar.ray.intersects_location(camera[None], middle[None])
+        if len(met) and (met[:, 2] >= 0).any():
             hit = middle
         else:
             miss = middle
@@ -60,6 +64,9 @@ CASES = [
     (22.0, (90.0, 130.0, 310.0), 12.0, "level", 0.0),
     (22.0, (-30.0, 80.0, 280.0), 33.0, "stand-off", 25.0),
     (48.0, (10.0, 200.0, 380.0), 3.0, "stand-off", -14.0),
+    (10.0, (20.0, -120.0, 240.0), -8.0, "level", 0.0),
+    (36.0, (0.0, 180.0, 420.0), 2.0, "stand-off", 4.0),
+    (30.0, (5.0, 6.0, 400.0), 5.0, "stand-off", -9.0),
 ]
 
 
