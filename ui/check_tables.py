@@ -15,7 +15,7 @@ from inspection.log import place_words
 from inspection.placed_verdicts import PlacedVerdict
 from inspection.rope import Units
 from ui.check_more import further_lines, over_time_table, severity_table
-from ui.tables import new_table
+from ui.tables import new_table, print_parts
 from ui.words import CAUTIONS, refused
 from vision.estimate import Finding
 
@@ -34,24 +34,26 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
     nominal = length_text(log.rope.nominal_mm, units=units)
     console.print(
         f"{log.rope.identity}, nominal {nominal}: inspection {log.inspection.identity} of "
-        f"{log.inspection.on}",
+        f"{log.inspection.on}\n",
         style="bold", markup=False,
     )  # fmt: skip
+    parts: list[Table | list[str | Text]] = []
     if judgement.crosscheck.comparisons:
-        console.print(_comparisons_table(judgement.crosscheck.comparisons, units), "")
-        console.print(_agreement_line(judgement), markup=False)
+        parts.append(_comparisons_table(judgement.crosscheck.comparisons, units))
+        parts.append([_agreement_line(judgement)])
     if judgement.findings:
-        console.print(_findings_table(judgement.findings), "")
+        parts.append(_findings_table(judgement.findings))
     if judgement.verdicts:
-        console.print(_verdicts_table(judgement.verdicts, units), "")
+        parts.append(_verdicts_table(judgement.verdicts, units))
     if judgement.severities:
-        console.print(severity_table(judgement), "")
+        parts.append(severity_table(judgement))
     if judgement.over_time:
-        console.print(over_time_table(judgement.over_time), "")
-    for line in (*_lines(judgement), *further_lines(judgement), *_notes(judgement, read)):
-        console.print(line, markup=False)
-    for caution in CAUTIONS:
-        console.print(caution, style="italic", markup=False)
+        parts.append(over_time_table(judgement.over_time))
+    parts.append([
+        *_lines(judgement), *further_lines(judgement), *_notes(judgement, read),
+        *(Text(caution, style="italic") for caution in CAUTIONS),
+    ])  # fmt: skip
+    print_parts(console, parts)
     # one line whatever the width of the screen, so that it can be cut off and passed on
     console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
 

@@ -6,6 +6,7 @@ import csv
 import json
 import sys
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -52,7 +53,7 @@ WIDE = 105  # from here on the table also has room for what most of U comes from
 def new_table(title: str) -> Table:
     """Return an empty table in the style that all commands share: light, narrow, titled."""
     return Table(
-        title=f"\n{title}",
+        title=title,
         title_justify="left",
         box=SIMPLE_HEAD,
         show_edge=False,
@@ -69,27 +70,37 @@ def print_table(
     """Print results for people: figures, sections, refusals, warnings, cautions."""
     console = Console()
     estimates = [result for result in results if isinstance(result, Estimate)]
+    wide = console.width >= WIDE
+    parts: list[Table | list[str | Text]] = []
     if estimates:
-        wide = console.width >= WIDE
-        console.print(_estimates_table(estimates, nominal_mm, wide=wide), "")
-        if not wide:
-            console.print(_most_of_u(estimates), markup=False)
+        parts.append(_estimates_table(estimates, nominal_mm, wide=wide))
+        parts.append([] if wide else [_most_of_u(estimates)])
     if pairing.sections:
-        console.print(_sections_table(pairing.sections), "")
-    for section in pairing.sections:
-        if section.ellipse is not None:
-            console.print(f"Station {section.station}. {section.ellipse.words}", markup=False)
+        parts.append(_sections_table(pairing.sections))
+    parts.append([
+        f"Station {section.station}. {section.ellipse.words}"
+        for section in pairing.sections
+        if section.ellipse is not None
+    ])  # fmt: skip
     if any(one.pitch_budget for one in estimates):
-        console.print(_lay_table(estimates), "")
-    if measured is not None:
-        console.print(_measured_line(measured), markup=False)
-    for result in results:
-        if isinstance(result, Refusal):
-            console.print(f"{result.photo_name}: {refused(result)}", style="bold", markup=False)
-    for line in _warnings(estimates):
-        console.print(line, markup=False)
-    for caution in CAUTIONS:
-        console.print(caution, style="italic", markup=False)
+        parts.append(_lay_table(estimates))
+    refusals = [result for result in results if isinstance(result, Refusal)]
+    parts.append([
+        *([] if measured is None else [_measured_line(measured)]),
+        *(Text(f"{one.photo_name}: {refused(one)}", style="bold") for one in refusals),
+        *_warnings(estimates),
+        *(Text(caution, style="italic") for caution in CAUTIONS),
+    ])  # fmt: skip
+    print_parts(console, parts)
+
+
+def print_parts(console: Console, parts: Iterable[Table | Sequence[str | Text]]) -> None:
+    """Print tables and groups of lines, with one empty line between each and the next."""
+    for number, part in enumerate(part for part in parts if isinstance(part, Table) or part):
+        if number:
+            console.print()
+        for line in [part] if isinstance(part, Table) else part:
+            console.print(line, markup=False)
 
 
 def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wide: bool) -> Table:

@@ -11,7 +11,8 @@ from click.testing import CliRunner
 from inspection.section import pair_by_card
 from ui.cli import main
 from ui.tables import print_csv, print_json, print_table
-from vision.estimate import Estimate, Result, Term
+from vision.estimate import Estimate, Refusal, Result, Term
+from vision.findings import finding
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
@@ -38,6 +39,22 @@ def test_the_table_says_the_ellipse_and_the_lay(capsys: pytest.CaptureFixture[st
     assert "the largest at 30 deg" in shown
     assert "Three directions leave nothing over to check the ellipse with." in shown
     assert "1, 60 23.80 0.10 6 142.8 0.6 right" in shown
+
+
+def test_tables_and_lines_are_parted_by_one_empty_line(capsys: pytest.CaptureFixture[str]) -> None:
+    refusal = Refusal((finding("no-card"),), photo_name="b.jpg")
+    print_table([*RESULTS, refusal], pair_by_card(RESULTS), None)
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines()]
+    starts = [
+        number
+        for number, line in enumerate(lines)
+        if line.startswith(("Most of U", "Stations seen", "Station 1.", "Lay of", "b.jpg:"))
+    ]
+    assert len(starts) == 5
+    for start in starts:
+        assert not lines[start - 1]
+        assert lines[start - 2]
+    assert lines[0].startswith("Diameter by photograph")
 
 
 def test_json_and_csv_carry_ellipse_and_lay(capsys: pytest.CaptureFixture[str]) -> None:
