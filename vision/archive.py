@@ -167,10 +167,7 @@ def _piece(photo: Photo, asked: Archive, theta: Array, hold: Hold, offset: float
         return piece_of_points(theta, np.array(asked.edges_px, float), U_POINT_PX)
     assert asked.across_px is not None
     one, other = (np.array(point, float) for point in asked.across_px)
-    refuse_below(
-        "points-too-near",
-        float(np.linalg.norm(other - one)),
-    )
+    refuse_below("across-too-short", float(np.linalg.norm(other - one)))
     rough = float(np.linalg.norm(np.diff(on_face_mm(theta, np.stack([one, other])), axis=0)))
     height = 0.25 * rough if hold == "touching" else offset
     return trace_piece(photo.pixels, theta, one, other, height_mm=height, jaw_mm=asked.jaw_mm)

@@ -24,9 +24,16 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "refuse",
         40.0,
         "px",
-        "The two points of the known length are only {value:.0f} px apart; {limit:.0f} px is the "
-        "least.",
+        "The two points of the known length lie {value:.0f} px apart; {limit:.0f} px is the least.",
         "Mark two points farther apart, or use the photograph in its full size.",
+    ),
+    "across-too-short": (
+        "refuse",
+        40.0,
+        "px",
+        "The line across the object is {value:.0f} px long; {limit:.0f} px is the least.",
+        "Draw it from plain ground on one side to plain ground on the other, or use the "
+        "photograph in its full size.",
     ),
     "no-graduations": (
         "refuse",
@@ -40,9 +47,10 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "refuse",
         8.0,
         "marks",
-        "Only {value:.0f} evenly spaced marks were found on the rule; {limit:.0f} are needed.",
-        "Show more of the rule, sharply; or give the two points and their length without looking "
-        "for graduations.",
+        "The rule shows no row of {limit:.0f} marks or more that run on over 1 mm across the "
+        "marked line without large gaps; the longest line of evenly spaced marks has {value:.0f}.",
+        "Show more of the rule, sharply, and mark both points on one row of graduations; or give "
+        "the two points and their length without looking for graduations.",
     ),
     "length-contradicts": (
         "refuse",
@@ -56,14 +64,14 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "refuse",
         12.0,
         "px",
-        "The edges can be followed over {value:.0f} px only; {limit:.0f} px is the least.",
+        "The object's edges can be followed over {value:.0f} px; {limit:.0f} px is the least.",
         "Choose a place where both edges run on, or go nearer.",
     ),
     "object-unclear": (
         "refuse",
         4.0,
         "1",
-        "The object stands out from what lies beside it by only {value:.1f} times the noise; "
+        "The object stands out from what lies beside it by {value:.1f} times the noise; "
         "{limit:.0f} times is the least.",
         "Begin and end the line on plain ground close beside the object, its middle on the "
         "object; or mark two points on each edge yourself.",
@@ -72,8 +80,8 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "refuse",
         65.0,
         "%",
-        "Right behind the edge that was found only {value:.0f} % of the object's own look is "
-        "reached; {limit:.0f} % is the least: it may be a shadow's rim.",
+        "Right behind the edge that was found {value:.0f} % of the object's own look is reached; "
+        "below {limit:.0f} % it may be a shadow's rim.",
         "Draw the line where no shadow lies along the edge, or mark two points on each edge "
         "yourself.",
     ),
@@ -113,7 +121,8 @@ ARCHIVE_ROWS: dict[str, Row] = {
         "refuse",
         20.0,
         "%",
-        "The figure would be known to {value:.0f} % only; {limit:.0f} % is the most.",
+        "The figure would have an expanded uncertainty of {value:.0f} % (k = 2); {limit:.0f} % is "
+        "the most.",
         "Mark a longer length, closer to the object.",
     ),
 }

@@ -144,9 +144,9 @@ def read_scale(photo: Photo, asked: Archive) -> Scale:
     found = face_of_marks(rule.unrolled, rule.runs, one, other, asked.length_mm, lens)
     if found is None:
         most = max((len(run.columns) for run in rule.runs), default=0)
-        if most:
-            refuse_below("too-few-graduations", min(float(most), 7.0))
-        raise RefusedError(finding("no-graduations"))
+        if not most:
+            raise RefusedError(finding("no-graduations"))
+        raise RefusedError(finding("too-few-graduations", float(most)))
     _check_length(found, asked, one, other)
     marks = _told_apart(rule, found, asked)
     refuse_above("face-tilted", tilt_of(found))

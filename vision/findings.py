@@ -44,8 +44,8 @@ REASONS: dict[str, Reason] = {
         "refuse",
         8,
         "corners",
-        "Only {value:.0f} corners of the card can be seen; "
-        "{limit:.0f} are needed, some on each side of the rope.",
+        "{value:.0f} corners of the card can be seen; at least {limit:.0f} are needed, 2 or more "
+        "of them on each side of the rope.",
         "Show more of both chequered strips, sharply: hold still, and move hands, straps and glare "
         "off them.",
     ),

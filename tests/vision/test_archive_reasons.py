@@ -48,6 +48,17 @@ def few_marks() -> Case:
     return photo, Archive(rule, 60.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
 
 
+def dotted() -> Case:
+    """Draw marks too short to be followed across the rule, as the dots of a pattern are."""
+    camera = shot()
+    dots = mm_row(-5, 145)
+    dots[:, 1] = 0.5
+    drawn = draw_rule(camera, upper=dots)
+    rule = tuple(map(tuple, camera.project(np.array([[20.0, -0.3, 0], [120, -0.3, 0]])).tolist()))
+    photo = photo_from_array(np.repeat(drawn[..., None], 3, 2), focal_px=camera.focal_px)
+    return photo, Archive(rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
+
+
 def tilted() -> Case:
     camera = shot(tilt_deg=(58, 0), far_mm=500)
     rule = camera.project(np.array([[20.0, -2, 0], [120, -2, 0]]))
@@ -83,6 +94,7 @@ CASES: dict[str, Callable[[], Case]] = {
         photo_from_array(np.full((800, 1500, 3), 128, np.uint8)),
         a_bar()[1],
     ),
+    "across-too-short": lambda: a_bar(across_px=((600.0, 300.0), (600.0, 330.0))),
     "too-few-graduations": few_marks,
     "length-contradicts": lambda: a_bar(length_mm=100 * 25.4 / 32),
     "object-short": lambda: a_bar(
@@ -119,3 +131,16 @@ def test_a_picture_made_for_a_reason_reaches_it(code: str) -> None:
         assert item.seen.endswith(".")
         assert "None" not in item.seen
         assert "{" not in item.seen
+
+
+@pytest.mark.parametrize(("case", "least", "most"), [(few_marks, 6, 9), (dotted, 100, 153)])
+def test_the_marks_that_are_said_are_those_that_were_found(
+    case: Callable[[], Case], least: int, most: int
+) -> None:
+    # 7 marks are drawn in the one case, 151 short ones in the other; the rule's two ends look
+    # like marks as well
+    (item,) = measure_archive(*case()).findings
+    assert item.code == "too-few-graduations"
+    assert item.value is not None
+    assert least <= item.value <= most
+    assert f"the longest line of evenly spaced marks has {item.value:.0f}." in item.seen
