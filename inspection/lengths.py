@@ -6,7 +6,6 @@ until the last step, so 0.88 in is 22.352 mm and nothing beside it.
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from fractions import Fraction
 from typing import Literal
 
 MM_PER_INCH = Decimal("25.4")  # exact since 1959 (ISO 80000-3)
+LONGEST_MM = 100_000  # 100 m: tapes are shorter, and a slip of the finger is often longer
 LONGEST_TEXT = 40  # a length never needs more characters; keeps odd files out of the parser
 
 LengthUnit = Literal["mm", "cm", "in"]
@@ -69,7 +69,7 @@ def parse_length(
     Returns
     -------
     value_mm : float
-        The length, mm; more than 0 and finite.
+        The length, mm; more than 0 and less than 100 m.
 
     Raises
     ------
@@ -85,8 +85,13 @@ def parse_length(
     """
     typed = _take_apart(text, unit, decimal)
     value = float(typed.value_mm)
-    if value <= 0 or not math.isfinite(value):
+    if value <= 0:
         raise ValueError(f"{_shown(text)} is not a diameter: it must be more than 0.")
+    if value >= LONGEST_MM:
+        raise ValueError(
+            f"{_shown(text)} is too long: it would be {value / 1000:.4g} m, and lengths end at "
+            f"{LONGEST_MM // 1000} m; write it again."
+        )
     return value
 
 

@@ -29,13 +29,15 @@ from vision.photofile import (
     kind_of,
     refuse_cut,
     refuse_size,
+    tiff_end,
     webp_size,
 )
 
 Pixels = NDArray[np.uint8]
 
 EXIF_IFD = 0x8769
-SUBFILE, BITS, STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 254, 258, 273, 279, 324, 325
+SUBFILE, BITS, PACKED = 254, 258, 259
+STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 273, 279, 324, 325
 DNG_VERSION = 50706
 ON_WHITE = "Its transparent parts were laid on white."
 CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
@@ -84,6 +86,8 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
             what = "several pages" if kind == "TIFF" else "an animation"
             raise PhotoError(f"holds {what}; save the one picture that you mean by itself")
+        if kind == "TIFF":
+            _refuse_added(image, data)
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
         tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
@@ -153,10 +157,29 @@ def _refuse_tiff(image: Image.Image, size: int) -> None:
     tags: Any = image.tag_v2  # type: ignore[attr-defined]
     if DNG_VERSION in tags or int(tags.get(SUBFILE, 0) or 0) & 1:
         raise PhotoError("is a raw camera file; save it as JPEG or TIFF")
-    for where, length in ((STRIP_AT, STRIP_BYTES), (TILE_AT, TILE_BYTES)):
-        for start, count in zip(tags.get(where, ()), tags.get(length, ()), strict=False):
-            if start + count > size:
-                raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+    if _strips_end(tags) > size:
+        raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+
+
+def _refuse_added(image: Image.Image, data: bytes) -> None:
+    """Refuse a TIFF of plain pixels that goes on behind all that its directories know.
+
+    Such pixels have no checksum, and bytes that came in among them shift all that follows.
+    """
+    tags: Any = image.tag_v2  # type: ignore[attr-defined]
+    behind = data[max(_strips_end(tags), tiff_end(data)) :]
+    if tags.get(PACKED, 1) == 1 and behind.strip(b"\0"):  # some programs fill up with zeros
+        raise PhotoError(CUT.format(f"{len(behind)} bytes too many follow its TIFF picture"))
+
+
+def _strips_end(tags: Any) -> int:
+    """Return where the last strip or tile of a TIFF's picture ends."""
+    places = ((STRIP_AT, STRIP_BYTES), (TILE_AT, TILE_BYTES))
+    return max(
+        int(start) + int(count)
+        for where, length in places
+        for start, count in [(0, 0), *zip(tags.get(where, ()), tags.get(length, ()), strict=False)]
+    )
 
 
 def _depth(image: Image.Image, data: bytes) -> int:

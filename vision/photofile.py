@@ -26,6 +26,9 @@ _OTHER_KINDS = (
     (b"\x00\x00\x00\x0cjP", "a JPEG 2000"), (b"\xff\x4f\xff\x51", "a JPEG 2000"),
     (b"IIRO", "a raw camera"), (b"FUJIFILMCCD-RAW", "a raw camera"), (b"PK", "a ZIP"),
 )  # fmt: skip
+# Bytes of each type of value (TIFF 6.0, section 2), and the tags that lead to directories.
+_TIFF_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
+_TIFF_INNER = (330, 34665, 34853, 40965)
 
 
 class PhotoError(ValueError):
@@ -99,6 +102,37 @@ def webp_size(data: bytes) -> tuple[int, int] | None:
     return struct.unpack_from("<H", body, 6)[0] & 0x3FFF, struct.unpack_from("<H", body, 8)[
         0
     ] & 0x3FFF
+
+
+def tiff_end(data: bytes) -> int:
+    """Return where the last directory of a TIFF and its values end (TIFF 6.0, section 2).
+
+    Directories within directories, such as EXIF's, are followed. For a file in the later form
+    with 64-bit places it is the file's end.
+    """
+    order: Literal["little", "big"] = "little" if data[:2] == b"II" else "big"
+
+    def number(at: int, size: int) -> int:
+        return int.from_bytes(data[at : at + size], order)
+
+    if number(2, 2) != 42:
+        return len(data)
+    end, there, seen = 8, [number(4, 4)], set[int]()
+    while there:
+        at = there.pop()
+        if not 0 < at < len(data) or at in seen:
+            continue
+        seen.add(at)
+        count = number(at, 2)
+        end = max(end, at + 2 + 12 * count + 4)
+        there.append(number(at + 2 + 12 * count, 4))
+        for entry in range(at + 2, min(at + 2 + 12 * count, len(data)), 12):
+            size = _TIFF_SIZES.get(number(entry + 2, 2), 1) * number(entry + 4, 4)
+            place = entry + 8 if size <= 4 else number(entry + 8, 4)
+            end = max(end, place + size)
+            if number(entry, 2) in _TIFF_INNER:
+                there += [number(at, 4) for at in range(place, min(place + size, len(data)), 4)]
+    return end
 
 
 def refuse_cut(data: bytes, kind: Kind) -> None:

@@ -127,8 +127,10 @@ def _read(path: Path, kind: str, chance: random.Random) -> str:
     if "ropes" in kind:
         ropes = read_ropes(path)
         for rope in ropes.rows:
-            if not 0 < rope.nominal_mm < 1e6 or not 0 <= (rope.reference_mm or 0) < 1e6:
-                return f"a rope of {rope.nominal_mm} mm"
+            others = (rope.reference_mm, rope.u_reference_mm, rope.baseline_mm, rope.lay_mm)
+            for length_mm in (rope.nominal_mm, *(mm for mm in others if mm)):
+                if not 0 < length_mm < 1e5:
+                    return f"a rope with a length of {length_mm} mm"
         wrong = _wrong_rejections(ropes)
         return wrong or _imported(path, "ropes", chance)
     table = read_readings(path)
@@ -151,7 +153,8 @@ def _wrong_rejections(table: Understood[ReadingRow] | Understood[Rope]) -> str:
 
 def _mm_of(text: str) -> float | None:
     """Read a length by the README's words alone, apart from the program's own reader."""
-    found = _LENGTH.fullmatch(unicodedata.normalize("NFKC", text).replace("⁄", "/").strip())
+    apart = re.sub("[¼½¾]", r" \g<0>", text)  # 22½ is 22 and a half, not 221 halves
+    found = _LENGTH.fullmatch(unicodedata.normalize("NFKC", apart).replace("⁄", "/").strip())
     if found is None:
         return None
     whole, places, inches, above, below, unit = found.groups()

@@ -54,6 +54,8 @@ def test_the_unit_of_the_column_holds_where_the_text_names_none() -> None:
         ("   ", "empty"),
         ("0", "more than 0"),
         ("0,00 mm", "more than 0"),
+        ("9" * 24, "too long: it would be"),
+        ("100000", "lengths end at 100 m"),
         ("-22.4", "negative"),
         ("\u221222.4", "negative"),  # a true minus sign
         ("nan", "is not a length"),

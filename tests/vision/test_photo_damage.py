@@ -138,6 +138,23 @@ def test_a_camera_file_with_a_second_jpeg_gives_its_first() -> None:
     assert np.abs(open_photo(data).pixels.astype(int) - scene()).mean() < 4
 
 
+def test_bytes_that_came_into_plain_pixels_or_got_lost_are_noticed() -> None:
+    # found by `python -m tests.fuzz photos`, number 14491: 40 bytes more, and all that follows
+    # moved by 13 px, with a diameter that was 0.9 % off
+    exif = Image.Exif()
+    exif[36867] = "2026:09:15 09:05:05"  # the time, in a directory of its own
+    for options in ({}, {"exif": exif, "description": "rope 1"}):
+        data = saved("TIFF", **options)
+        assert open_photo(data).pixels.shape == (144, 192, 3)
+        assert open_photo(data + bytes(3)).pixels.shape == (144, 192, 3)
+        middle = len(data) - 30_000
+        for other in (data[:middle] + b"more" + data[middle:], data + b"end"):
+            assert "bytes too many follow its TIFF picture" in refusal(other)
+        assert "a part of the TIFF picture is missing" in refusal(
+            data[:middle] + data[middle + 4 :]
+        )
+
+
 def test_a_raw_file_in_tiffs_clothes_is_refused() -> None:
     raw = saved("TIFF", tiffinfo={50706: bytes([1, 4, 0, 0])})
     assert "raw camera file" in refusal(raw)
