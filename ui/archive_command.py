@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ui.said_place import said_place
+
 if TYPE_CHECKING:
     from vision.archive import Answer, Archive, Lies
 
@@ -132,7 +134,11 @@ POINT, LENGTH = PointType(), LengthType()
     metavar="LENGTH",
     help="Length of rope to bear on. Default: what is seen, two diameters at most.",
 )
-@click.option("--say", metavar="STATION/VIEW", help="Station and view that it shows: 3/90.")
+@click.option(
+    "--say",
+    metavar="STATION/VIEW",
+    help="Station and view that it shows, 0 to 359 degrees: 3/90.",
+)
 @click.option(
     "--nominal",
     "nominal_mm",
@@ -189,7 +195,9 @@ def archive(
         raise click.UsageError("take one of --lies and --height, not both.")
     if where and not (inspection and by):
         raise click.UsageError("--record needs --inspection and --by as well.")
-    station, view = _said(say) if say else (None, None)
+    station, view = None, None
+    if say is not None:
+        station, view = said_place(say, wants="STATION/VIEW, e.g. 3/90", got=say)
     asked = Archive(
         rule_px, length_mm, u_length_mm, not two_points, across_px or None, edges_px or None,
         "at a height" if height_mm is not None else lies, height_mm or 0.0, u_height_mm, jaw_mm,
@@ -202,13 +210,6 @@ def archive(
     from vision.estimate import Refusal
 
     context.exit(1 if isinstance(answer.result, Refusal) else 0)
-
-
-def _said(entry: str) -> tuple[int, int]:
-    station, _, view = entry.partition("/")
-    if not (station.isdigit() and 0 < int(station) < 1000 and view in ("0", "90")):
-        raise click.UsageError(f"--say is STATION/VIEW with view 0 or 90, e.g. 3/90; got {entry}.")
-    return int(station), int(view)
 
 
 def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:

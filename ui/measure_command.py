@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from ui.said_place import said_place
+
 if TYPE_CHECKING:
     from inspection.measured import MeasuredDiameter
     from inspection.section import Pairing
@@ -249,12 +251,8 @@ def _settings(
 
 def _said(entry: str) -> tuple[str, tuple[int, int]]:
     name, _, place = entry.rpartition("=")
-    station, _, view = place.partition("/")
-    if not (name and station.isdecimal() and view.isdecimal()):
-        raise click.UsageError(f"--say wants FILE=STATION/VIEW, e.g. a.jpg=3/90; got {entry!r}.")
-    if int(view) > 359:
-        raise click.UsageError(f"--say: a view lies from 0 to 359 degrees; got {entry!r}.")
-    return Path(name).name, (int(station), int(view))
+    wants = "FILE=STATION/VIEW, e.g. a.jpg=3/90"
+    return Path(name).name, said_place(place if name else "", wants=wants, got=entry)
 
 
 def _position(entry: str) -> tuple[int, float]:

@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 from streamlit.testing.v1 import AppTest
 
+from inspection.record import open_record
 from ui.cli import main
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -42,6 +43,32 @@ def test_a_bar_is_measured_by_graduations_and_kept_in_json_and_a_picture(tmp_pat
     assert (tmp_path / "bar-16mm-measured.jpg").stat().st_size > 10_000
 
 
+def test_a_direction_that_no_card_has_is_kept_as_it_was_said(
+    tmp_path: Path,
+) -> None:
+    record, by = str(tmp_path / "old.db"), ("--by", "A. Berg")
+    table = tmp_path / "readings.csv"
+    table.write_text(
+        "inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,"
+        "permissible_error_mm,person,logged_at\n"
+        "visit,6,45,16.0,C-07,wide-jaw caliper,0.01,0.03,A. Berg,2026-11-02 09:14:00\n"
+    )
+    ropes = tmp_path / "ropes.csv"
+    ropes.write_text("identity,nominal_mm\nbar,16\n")
+    for arguments in (
+        ("init", record), ("import", record, str(ropes), "--what", "ropes", *by),
+        ("import", record, str(table), "--rope", "bar", *by),
+    ):  # fmt: skip
+        made = CliRunner().invoke(main, ["record", *arguments])
+        assert made.exit_code == 0, made.output
+    done = run(str(BAR), *MARKED, "--say", "6/45", "--record", record, "--inspection", "visit", *by)
+    assert done.exit_code == 0, done.output
+    assert "6, 45" in done.output
+    with open_record(Path(record)) as kept:
+        (result,) = kept.inspection("visit").results
+    assert (result.station, result.view_deg) == (6, 45)
+
+
 def test_a_length_that_contradicts_the_marks_ends_with_1_and_says_both_values() -> None:
     done = run(str(BAR), "--rule", *POINTS[:2], "--length", "79.4mm", "--across", *POINTS[2:])
     assert done.exit_code == 1
@@ -57,7 +84,11 @@ def test_a_length_that_contradicts_the_marks_ends_with_1_and_says_both_values() 
         (("--rule", "1,1", "2,2", "--length", "x", "--across", "1,1", "2,2"), "x"),
         (("--rule", "1,1", "200,2", "--length", "5cm"), "--across"),
         ((*MARKED, "--height", "5"), "--lies and --height"),
-        ((*MARKED, "--say", "3/45"), "3/45"),
+        ((*MARKED, "--say", "3/400"), "a view lies from 0 to 359 degrees; got '3/400'."),
+        ((*MARKED, "--say", "0/90"), "stations are numbered 1 to 999; got '0/90'."),
+        ((*MARKED, "--say", "3"), "--say wants STATION/VIEW, e.g. 3/90; got '3'."),
+        ((*MARKED, "--say", "²/90"), "--say wants STATION/VIEW, e.g. 3/90; got '²/90'."),
+        ((*MARKED, "--say", ""), "--say wants STATION/VIEW, e.g. 3/90; got ''."),
         ((*MARKED, "--record", "x.db"), "--inspection"),
         ((*MARKED, "--json", "--csv"), "not both"),
         (("--rule", "1,1", "9999,2", "--length", "5cm", "--across", "1,1", "2,2"), "9999"),

@@ -74,7 +74,11 @@ def test_json_and_csv_carry_ellipse_and_lay(capsys: pytest.CaptureFixture[str]) 
 
 @pytest.mark.parametrize(
     ("said", "sentence"),
-    [("=3/400", "from 0 to 359 degrees"), ("=3/-5", "wants FILE=STATION/VIEW")],
+    [
+        ("=3/400", "from 0 to 359 degrees"),
+        ("=3/-5", "wants FILE=STATION/VIEW"),
+        ("=0/90", "stations are numbered 1 to 999"),
+    ],
 )
 def test_a_direction_that_is_none_is_refused_before_measuring(said: str, sentence: str) -> None:
     name = "station-1-view-00.jpg"
