@@ -11,6 +11,7 @@ import click
 if TYPE_CHECKING:
     from vision.calibrate_photos import Calibrated
     from vision.lenses import CalibratedCamera
+    from vision.photo import Photo
 
 _kept = click.option(
     "--cameras",
@@ -87,6 +88,7 @@ def calibrate(
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     place = kept or cameras_file()
+    photo = None if tried is None else _opened(tried)  # now: a slip in its name costs no work
     try:
         done = calibrate_photographs(
             paths, stretch=printed[0], u_stretch=printed[1], on=date.today()
@@ -96,8 +98,8 @@ def calibrate(
         raise click.ClickException(f"no calibration: {refused}") from refused
     _tell(done)
     click.echo(f"Kept in {place}; figures of new photographs use it.")
-    if tried is not None:
-        _try_on(tried, done.camera)
+    if photo is not None:
+        _try_on(photo, done.camera)
 
 
 def _tell(done: Calibrated) -> None:
@@ -130,33 +132,40 @@ def _tell(done: Calibrated) -> None:
         click.echo(f"Left out: {why}.")
 
 
-def _try_on(path: Path, camera: CalibratedCamera) -> None:
-    """Show a photograph's figures without and with the calibration."""
-    from vision.estimate import Estimate
-    from vision.lenses import camera_key
+def _opened(path: Path) -> Photo:
     from vision.photo import PhotoError, open_photo
-    from vision.pipeline import Settings, measure_photo
 
     try:
-        photo = open_photo(path)
+        return open_photo(path)
     except PhotoError as wrong:
-        raise click.ClickException(str(wrong)) from wrong
+        raise click.ClickException(f"--try: {wrong}") from wrong
+
+
+def _try_on(photo: Photo, camera: CalibratedCamera) -> None:
+    """Show a photograph's figures without and with the calibration."""
+    from ui.words import refused
+    from vision.estimate import Estimate, combined_u_mm
+    from vision.lenses import camera_key
+    from vision.pipeline import Settings, measure_photo
+
     if camera_key(photo) != camera.key:
         raise click.ClickException(
-            f"{path.name} is of another camera, size or lens ({camera_key(photo) or 'not said'})."
+            f"--try: {photo.name} is of another camera, size or lens "
+            f"({camera_key(photo) or 'it does not say which'}) than the one that was calibrated "
+            f"({camera.key}); name a photograph of that one."
         )
     settings = {"without": Settings(), "with": Settings(cameras={camera.key: camera})}
     for word, chosen in settings.items():
         for result in measure_photo(photo, chosen):
             if isinstance(result, Estimate):
-                lens = [t.u_mm for t in result.budget if t.source.split(":")[0] == "lens"]
+                lens = [term for term in result.budget if term.source.startswith("lens:")]
                 click.echo(
-                    f"{path.name} {word} calibration: {result.diameter_mm:.3f} mm, U "
+                    f"{photo.name} {word} calibration: {result.diameter_mm:.3f} mm, U "
                     f"{result.expanded_mm():.3f} mm, of it by the lens "
-                    f"{2 * sum(v * v for v in lens) ** 0.5:.3f} mm"
+                    f"{2 * combined_u_mm(lens):.3f} mm"
                 )
             else:
-                click.echo(f"{path.name} {word} calibration: {result.findings[0].seen}")
+                click.echo(f"{photo.name} {word} calibration: {refused(result)}")
 
 
 @click.command()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from click.testing import CliRunner, Result
+from numpy.typing import NDArray
+from PIL import Image
 
 import vision.calibrate_photos
 from ui.cli import main
@@ -18,19 +21,24 @@ from vision.calibrate_photos import Calibrated
 from vision.lenses import kept_camera
 
 KEY = "Lantern L4, 4000 x 3000, 26 mm"
+Array = NDArray[np.float64]
+VALUES = np.array([np.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5])
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+# the lens of the samples: a pinhole of 26 mm, 35 mm equivalent (sample_images/rope_camera.py)
+SAMPLE_KEY = "Demo Phone A, 4000 x 3000, 26 mm"
+SAMPLE_FOCAL_PX = 26 * 5000 / np.hypot(36, 24)
 
 
 def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, list(arguments))
 
 
-def calibrated() -> Calibrated:
-    values = np.array([np.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5])
+def calibrated(key: str = KEY, values: Array = VALUES) -> Calibrated:
     u = np.array([2e-4, 0.4, 0.4, 3e-4, 6e-4, 4e-5, 4e-5])
     found = Calibration(
         values, np.diag(u**2), (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0)
     )
-    camera = kept_camera(KEY, found, photographs=12, on=date(2026, 11, 26))
+    camera = kept_camera(key, found, photographs=12, on=date(2026, 11, 26))
     return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg shows no board",))
 
 
@@ -99,6 +107,68 @@ def test_what_gives_no_calibration_says_why(
     assert done.exit_code == status
     assert words in " ".join(done.output.split())
     assert "Traceback" not in done.output
+
+
+@pytest.fixture
+def sample_phone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let every calibration come out as the lens that the samples were rendered with."""
+    values = np.array([np.log(SAMPLE_FOCAL_PX), 1999.5, 1499.5, 0.0, 0.0, 0.0, 0.0])
+
+    def instead(paths: list[Path], **printed: object) -> Calibrated:
+        return calibrated(SAMPLE_KEY, values)
+
+    monkeypatch.setattr(vision.calibrate_photos, "calibrate_photographs", instead)
+
+
+def tried(tmp_path: Path, photograph: Path) -> Result:
+    board = tmp_path / "board.jpg"
+    board.write_bytes(b"")
+    kept = str(tmp_path / "cameras.json")
+    return run("calibrate", str(board), "--try", str(photograph), "--cameras", kept)
+
+
+@pytest.mark.usefixtures("sample_phone")
+def test_a_photograph_is_tried_without_and_with_the_calibration(tmp_path: Path) -> None:
+    done = tried(tmp_path, SAMPLES / "bar-16mm.jpg")
+    assert done.exit_code == 0, done.output
+    shown = re.findall(
+        r"bar-16mm\.jpg (without|with) calibration: ([\d.]+) mm, U ([\d.]+) mm, of it by the lens "
+        r"([\d.]+) mm",
+        done.output,
+    )
+    assert [word for word, *_ in shown] == ["without", "with"]
+    (without, u_without, lens_without), (figure, u, lens) = (
+        tuple(map(float, numbers)) for _, *numbers in shown
+    )
+    # the bar is 16.00 mm (sample_images/truth.csv); its print counts as unchecked here
+    assert abs(without - 16) < u_without
+    assert abs(figure - 16) < u
+    assert u < u_without
+    assert lens < 0.5 * lens_without
+    # 4 % of the focal length, as written, against 0.5 % for refocusing: what is left of U is the
+    # print's, which no calibration betters
+    assert u**2 - lens**2 == pytest.approx(u_without**2 - lens_without**2, rel=0.15)
+
+
+@pytest.mark.usefixtures("sample_phone")
+def test_a_refused_photograph_and_one_of_another_phone_are_said(tmp_path: Path) -> None:
+    done = tried(tmp_path, SAMPLES / "refuse-tilted.jpg")
+    assert done.exit_code == 0, done.output
+    assert done.output.count("no diameter. The phone was tilted") == 2
+    other = tmp_path / "other.png"
+    Image.new("RGB", (80, 60)).save(other)
+    done = tried(tmp_path, other)
+    assert done.exit_code == 1
+    assert "is of another camera, size or lens (it does not say which)" in done.output
+    assert f"than the one that was calibrated ({SAMPLE_KEY})" in done.output
+
+
+@pytest.mark.usefixtures("sample_phone")
+def test_a_slip_in_the_name_of_the_tried_photograph_costs_no_calibration(tmp_path: Path) -> None:
+    done = tried(tmp_path, tmp_path / "absent.jpg")
+    assert done.exit_code == 1
+    assert "Error: --try: absent.jpg" in done.output
+    assert not (tmp_path / "cameras.json").exists()
 
 
 def test_a_damaged_file_of_cameras_stops_a_measurement_with_a_sentence(tmp_path: Path) -> None:
