@@ -91,4 +91,4 @@ def _sentence(where: str, cause: BaseException) -> str:
             f"The record's database {where} does not answer ({first_line}); is it running? "
             "Nothing that was saved is lost: try again once it is."
         )
-    return f"The record {where} could not be used: {first_line}"
+    return f"The record {where} could not be used: {first_line.rstrip('.')}."

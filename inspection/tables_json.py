@@ -154,11 +154,23 @@ def _events_of(path: Path) -> list[Event]:
         )
     try:
         events = [Event(**values) for values in document["events"]]
-        ended = f"{events[-1].sequence}-{events[-1].hash[:32]}" if events else ""
     except (KeyError, TypeError) as error:
         raise RecordError(f"{path.name} lacks a part of its events; export it again.") from error
     if not events:
         raise RecordError(f"{path.name} holds no events; there is nothing to restore.")
-    if ended != document.get("fingerprint"):
+    for place, event in enumerate(events, start=1):
+        if type(event.sequence) is not int or event.sequence != place:
+            raise RecordError(
+                f"{path.name} was changed after it was exported: event {place} is numbered "
+                f"{event.sequence!r:.12}. Export it again."
+            )
+        texts = (event.at, event.who, event.about, event.subject, event.kind, event.old or "",
+                 event.new or "", event.why, event.previous, event.hash)  # fmt: skip
+        if not all(isinstance(text, str) for text in texts):
+            raise RecordError(
+                f"{path.name} was changed after it was exported: event {place} holds something "
+                "else than text. Export it again."
+            )
+    if f"{len(events)}-{events[-1].hash[:32]}" != document.get("fingerprint"):
         raise RecordError(f"{path.name} does not end where its fingerprint says; was it cut off?")
     return events

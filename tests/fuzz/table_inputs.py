@@ -40,6 +40,7 @@ _LENGTH = re.compile(
     r"(mm|cm|in\.?|inch(?:es)?|\"|''|\w+met(?:re|er)s?)?",
     re.IGNORECASE,
 )
+_MARKS = str.maketrans("⁄٫", "/,")
 _MM = {"m": 1.0, "c": 10.0, "i": 25.4, '"': 25.4, "'": 25.4}
 
 
@@ -154,7 +155,7 @@ def _wrong_rejections(table: Understood[ReadingRow] | Understood[Rope]) -> str:
 def _mm_of(text: str) -> float | None:
     """Read a length by the README's words alone, apart from the program's own reader."""
     apart = re.sub("[¼½¾]", r" \g<0>", text)  # 22½ is 22 and a half, not 221 halves
-    found = _LENGTH.fullmatch(unicodedata.normalize("NFKC", apart).replace("⁄", "/").strip())
+    found = _LENGTH.fullmatch(unicodedata.normalize("NFKC", apart).translate(_MARKS).strip())
     if found is None:
         return None
     whole, places, inches, above, below, unit = found.groups()

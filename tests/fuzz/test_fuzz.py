@@ -26,7 +26,7 @@ def test_a_figure_that_its_text_does_not_say_would_be_noticed() -> None:
     # the reader that the others are held against, on texts of README.md
     for text, mm in (("22,4", 22.4), ("22.4 mm", 22.4), ("7/8", 22.225), ("1 3/8", 34.925),
                      ("0.88 in", 22.352), ("2,24 cm", 22.4), (",41", 0.41),
-                     ("1½ in", 38.1)):  # fmt: skip
+                     ("1½ in", 38.1), ("٢٢٫٤", 22.4)):  # fmt: skip
         assert table_inputs._mm_of(text) == pytest.approx(mm, rel=1e-12)
     for text in ("", "abc", "22.4.5", "1e5", "nan", "22 23"):
         assert table_inputs._mm_of(text) is None

@@ -151,8 +151,10 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
         (lambda text: "[]", "is no exported record"),
         (lambda text: "[" * 100_000, "is no JSON"),
         (lambda text: text.replace('"why"', '"reason"'), "lacks a part of its events"),
-        (lambda text: text.replace('"sequence": 2', '"sequence": ' + "9" * 30), "understood"),
-        (lambda text: text.replace('"who": "A. Berg"', '"who": ["A. Berg"]'), "could not be used"),
+        (lambda text: text.replace('"sequence": 2', '"sequence": ' + "9" * 30), "is numbered 999"),
+        (lambda text: text.replace('"sequence": 2', '"sequence": 1'), "event 2 is numbered 1"),
+        (lambda text: text.replace('"who": "A. Berg"', '"who": ["A. Berg"]'), "else than text"),
+        (lambda text: text.replace('"why": ""', '"why": null'), "else than text"),
     ],
 )
 def test_a_changed_export_is_not_restored(
