@@ -46,8 +46,7 @@ REASONS: dict[str, Reason] = {
         "corners",
         "{value:.0f} corners of the card can be seen; at least {limit:.0f} are needed, 2 or more "
         "of them on each side of the rope.",
-        "Show more of both chequered strips, sharply: hold still, and move hands, straps and glare "
-        "off them.",
+        "Show more of both chequered strips, sharply, without hands, straps or glare on them.",
     ),
     "card-bent": Reason(
         "refuse",
@@ -77,6 +76,13 @@ REASONS: dict[str, Reason] = {
         "%",
         "The print was not checked, so its scale is taken as known to {value:.1f} % only.",
         "Measure the two bars on the card and enter what you read.",
+    ),
+    "print-stretched": Reason(
+        "refuse",
+        1.5,
+        "%",
+        "The card looks {value:.1f} % longer one way than the other; {limit:.1f} % is the most.",
+        "Measure the two bars on the card and enter what you read; and press the card flat.",
     ),
     # the camera
     "focal-unknown": Reason(

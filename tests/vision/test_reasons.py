@@ -100,7 +100,8 @@ CASES: dict[str, Callable[[], Case]] = {
 # Not reached by any photograph that was tried. A pitch is only ever seen where more than one of
 # it is in view (the step is tested in test_jaws); markers and chess corners are lost to blur
 # before it reaches 6 px, even the largest at 12 to 24 px/mm (the step is tested below).
-BY_STEP = {"too-few-crowns", "too-blurred"}
+# The print's stretch is read by a step that the pipeline does not ask yet (test_print_stretch).
+BY_STEP = {"too-few-crowns", "too-blurred", "print-stretched"}
 
 
 def mirrored(shot: Shot) -> Shot:
