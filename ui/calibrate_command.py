@@ -93,10 +93,13 @@ def calibrate(
         done = calibrate_photographs(
             paths, stretch=printed[0], u_stretch=printed[1], on=date.today()
         )
-        save_camera(place, done.camera)
     except ValueError as refused:
         raise click.ClickException(f"no calibration: {refused}") from refused
     _tell(done)
+    try:
+        save_camera(place, done.camera)
+    except ValueError as failed:
+        raise click.ClickException(str(failed)) from failed
     click.echo(f"Kept in {place}; figures of new photographs use it.")
     if photo is not None:
         _try_on(photo, done.camera)

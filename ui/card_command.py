@@ -165,19 +165,17 @@ def print_check(
       ropephoto print-check spring --layout "A5 middle" --along 180.62 --across 109.71
     """
     from vision.card import layout_named
+    from vision.kept import NotSavedError
     from vision.printcheck import PrintCheck, checked_card, save_print_check
 
     try:
         check = PrintCheck(name, layout_named(layout), along_mm, across_mm, u_mm, date.today())
         printed = checked_card(check)
         save_print_check(path, check)
+    except NotSavedError as failed:
+        raise click.ClickException(str(failed)) from failed
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
-    except OSError as failed:
-        raise click.ClickException(
-            f"{path} could not be written ({failed.strerror or failed}); choose another "
-            "place with --file."
-        ) from failed
     click.echo(
         f"{name}: printed {100 * (printed.scale_x - 1):+.2f} % along and "
         f"{100 * (printed.scale_y - 1):+.2f} % across; kept in {path}. "

@@ -102,8 +102,8 @@ def _measured(
             except RecordError as error:
                 notes.append(f"{one.name} could not be measured: {error}")
                 continue
-            # the name as it came may hold a path, or be that of another photograph
-            name = f"{number:04d}-{Path(one.name).name}"
+            # the name as it came may hold a path, be too long for a file, or another one's too
+            name = f"{number:04d}-{Path(one.name).name[-60:]}"
             (Path(place) / name).write_bytes(data)
             stored[name] = one
         found = measure([Path(place) / name for name in stored], settings) if stored else []

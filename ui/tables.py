@@ -265,8 +265,7 @@ def print_csv(results: list[Result]) -> None:
     writer.writerow(COLUMNS)
     for one in results:
         plain = as_plain(one)
-        plain["photo"] = harmless(one.photo_name)
-        plain["camera"] = harmless(one.camera)
+        plain["photo"] = one.photo_name
         plain["findings"] = " ".join(sentence(finding) for finding in one.findings)
         for name in (
             "diameter_mm",
@@ -281,7 +280,8 @@ def print_csv(results: list[Result]) -> None:
         ):
             if plain.get(name) is not None:
                 plain[name] = f"{plain[name]:.4f}"
-        writer.writerow(["" if plain.get(c) is None else plain[c] for c in COLUMNS])
+        cells = ["" if plain.get(c) is None else plain[c] for c in COLUMNS]
+        writer.writerow([harmless(c) if isinstance(c, str) else c for c in cells])
 
 
 def _iso(at: datetime | None) -> str | None:

@@ -25,6 +25,7 @@ from vision.photo import open_photo
 from vision.photofile import PhotoError
 from vision.pipeline import Settings, measure_photo
 
+BEGIN = '{"photo":'  # of every line of a journal, also of one that was cut off
 Plain = dict[str, Any]
 Pack = Callable[[Result], Plain]
 Unpack = Callable[[Plain], Result]
@@ -135,9 +136,17 @@ def _digest(path: Path) -> str:
 def _read(journal: Path, mark: str, unpack: Unpack) -> dict[str, tuple[Result, ...]]:
     """Return what a journal holds for these settings; a line that was cut off counts as none."""
     known: dict[str, tuple[Result, ...]] = {}
+    if journal.exists() and not journal.is_file():  # a device may be read without end
+        raise ValueError(f"{journal} can't be read as a file of results; name another.")
     try:
         with journal.open(encoding="utf-8") as lines:
             for line in lines:
+                begun = line[: len(BEGIN)].rstrip("\n")
+                if begun and not BEGIN.startswith(begun):  # adding to it would spoil it
+                    raise ValueError(
+                        f"{journal} holds something else than kept results ({line[:30].strip()!r} "
+                        "...), and is left as it is; name another file."
+                    )
                 try:
                     entry = json.loads(line)
                     if entry["settings"] == mark:

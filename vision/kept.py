@@ -11,6 +11,10 @@ from pathlib import Path
 from typing import Any
 
 
+class NotSavedError(ValueError):
+    """The disk is full or the folder may not be written to: what was there before is still."""
+
+
 def read_kept(file: Path, what: str = "entries") -> dict[str, Any]:
     """Return what a file holds by name; nothing if there is no such file.
 
@@ -52,8 +56,10 @@ def change_kept(
 
     Raises
     ------
+    NotSavedError
+        If the file cannot be written; it is then as it was.
     ValueError
-        If the file is damaged (it is then left as it is) or cannot be written.
+        If it is damaged; it is then left as it is.
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -62,8 +68,9 @@ def change_kept(
             if entries is not None:
                 _write(file, entries)
     except OSError as reason:
-        raise ValueError(
-            f"{what} cannot be saved in {file.name}: {reason.strerror or reason}."
+        raise NotSavedError(
+            f"{what} cannot be saved in {file}: {reason.strerror or reason}; make room there, or "
+            "name another place."
         ) from None
 
 

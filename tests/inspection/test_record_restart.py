@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
+from click.testing import CliRunner
 
+from inspection import tables_import
 from inspection.record import RecordError, open_record
 from inspection.rope import Rope
+from tests.inspection.reading_tables import SAMPLE
+from ui.cli import main
 
 if TYPE_CHECKING:
     from tests.inspection.conftest import Server
@@ -42,3 +46,48 @@ def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
         assert [rope.identity for rope in record.ropes()] == ["saved before"]
         record.add_rope(Rope("saved after", 22.0), by="A. Berg")
         assert record.verify().faults == ()
+
+
+def test_a_command_in_the_middle_of_which_the_server_restarts_can_be_repeated(
+    server: Server, new_database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = tmp_path / "readings.csv"
+    table.write_text(SAMPLE, encoding="utf-8")
+    with open_record(new_database, photographs=tmp_path) as record:
+        record.add_rope(Rope("hoist rope 1", 22.0), by="A. Berg")
+        before = record.fingerprint()
+
+    def run(*arguments: object) -> tuple[int, str]:
+        done = CliRunner().invoke(main, ["record", *map(str, arguments)])
+        assert done.exception is None or isinstance(done.exception, SystemExit)
+        return done.exit_code, done.output
+
+    where = (new_database, "--photographs", tmp_path)
+    importing = ("import", *where, table, "--rope", "hoist rope 1", "--by", "A. Berg")
+    really = tables_import._by_inspection
+
+    def restarted(*arguments: Any) -> Any:  # gauges and inspections are added, readings not yet
+        server.stop()
+        server.start()
+        return really(*arguments)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(tables_import, "_by_inspection", restarted)
+        status, said = run(*importing)
+    assert status == 1
+    (line,) = [line for line in said.splitlines() if line.startswith("Error: ")]
+    assert "does not answer" in line
+    assert line.endswith("Nothing that was saved is lost: try again once it is.")
+    with open_record(new_database, photographs=tmp_path) as record:
+        assert record.fingerprint() == before  # no half import
+    server.stop()
+    try:
+        status, said = run("verify", *where)
+        assert status == 1
+        assert "does not answer" in said
+        assert "Traceback" not in said
+    finally:
+        server.start()
+    status, said = run(*importing)
+    assert status == 0, said
+    assert run("verify", *where)[0] == 0

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
+from collections.abc import Iterator
+from datetime import date
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -11,9 +15,11 @@ from click.testing import CliRunner
 
 from inspection import record_open
 from inspection.record import open_record
-from inspection.rope import Rope
+from inspection.rope import Inspection, Rope
 from tests.inspection.reading_tables import SAMPLE
 from ui.cli import main
+
+BAR = Path(__file__).resolve().parents[2] / "sample_images" / "bar-16mm.jpg"
 
 
 def run(*arguments: object) -> tuple[int, str]:
@@ -56,6 +62,7 @@ def fingerprint(path: Path) -> str:
         ("all.csv", ["record", "export", "crane.db", "all.csv"]),
         ("all.xlsx", ["record", "export", "crane.db", "all.xlsx"]),
         ("empty.csv", ["record", "template", "empty.csv"]),
+        ("report.pdf", ["report", "crane.db", "report.pdf"]),
     ],
 )
 def test_a_full_disk_says_so_and_leaves_nothing_half_written(
@@ -72,6 +79,109 @@ def test_a_full_disk_says_so_and_leaves_nothing_half_written(
     assert fingerprint(filled) == before
     assert run(*arguments)[0] == 0  # with room again it goes on
     assert path.stat().st_size > 100
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_print_check_on_a_full_disk_leaves_the_earlier_ones_as_they_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    bars = ("--layout", "A5 middle", "--along", "179.2", "--across", "109.6", "--u", "0.02")
+    assert run("print-check", "first", *bars)[0] == 0
+    before = Path("print_checks.json").read_text()
+    Path("print_checks.json.new").symlink_to("/dev/full")
+    status, said = run("print-check", "second", *bars)
+    assert status == 1
+    assert "No space left on device" in error_of(said)
+    assert Path("print_checks.json").read_text() == before
+    assert run("print-check", "second", *bars)[0] == 0
+
+
+MEASURE = ("measure", "{}/../bar-16mm.jpg", "--cameras", "{}/../cameras.json")
+LATE = ("mmap", "inspection.lay_length", "inspection.section", "ui.measuring", "ui.tables",
+        "vision.batch")  # fmt: skip
+
+
+@pytest.fixture
+def protected(tmp_path: Path) -> Iterator[Path]:
+    """A folder that may not be written to, and nobody here who may write everywhere."""
+    folder = tmp_path / "protected"
+    folder.mkdir()
+    superuser = hasattr(os, "geteuid") and os.geteuid() == 0
+    shutil.copy(BAR, tmp_path)
+    for parent in (tmp_path, *tmp_path.parents[:3]):  # somebody else must find the photograph
+        if superuser and parent.stat().st_uid == 0 and not parent.stat().st_mode & 0o1000:
+            parent.chmod(0o755)
+    for late in LATE:  # commands import when they are used, and then nobody may not read them
+        import_module(late)
+    folder.chmod(0o555)
+    if superuser:
+        os.seteuid(65534)
+    yield folder
+    if superuser:
+        os.seteuid(0)
+    folder.chmod(0o755)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["card", "--rope", "22", "{}/cards.pdf"], "Permission denied"),
+        (["card", "--board", "{}/board.pdf"], "Permission denied"),
+        (["record", "init", "{}/crane.db"], "it may not be read and written"),
+        (["record", "template", "{}/empty.csv"], "Permission denied"),
+        (["print-check", "set", "--layout", "A5 middle", "--along", "179.2", "--across", "109.6",
+          "--file", "{}/checks.json"], "Permission denied"),
+        ([*MEASURE, "--overlay", "{}/seen"], "choose another folder"),
+        ([*MEASURE, "--jobs", "1", "--keep", "{}/done.jsonl"], "can't be written"),
+    ],
+    ids=lambda one: " ".join(one[:2]) if isinstance(one, list) else "",
+)  # fmt: skip
+def test_a_write_protected_folder_is_said_by_every_command_that_writes(
+    protected: Path, arguments: list[str], words: str
+) -> None:
+    status, said = run(*(one.format(protected) for one in arguments))
+    assert status == 1, said
+    assert words in error_of(said)
+    assert not list(protected.iterdir())
+
+
+NAMES = ("../../outside", "/etc/passwd", "..\\..\\outside", "x" * 300, "<b>bold</b> [red]x[/red]")
+
+
+@pytest.mark.parametrize("name", NAMES, ids=["up", "root", "back", "long", "markup"])
+def test_names_are_words_and_never_places_or_markup(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    deep = tmp_path / "a" / "b" / "c"
+    deep.mkdir(parents=True)
+    monkeypatch.chdir(deep)
+    short = name[:60]
+    with open_record(deep / "crane.db") as record:
+        record.add_rope(Rope(short, 16.0), by="A. Berg")
+        record.add_inspection(Inspection(short, short, date(2026, 11, 2)), by="A. Berg")
+        record.add_photograph(short, BAR.read_bytes(), name=f"{name}.jpg", by="A. Berg")
+    before = files_in(tmp_path)
+    status, said = run("check", "crane.db", "--inspection", short)
+    assert status in (0, 1), said
+    assert short in " ".join(said.split())
+    for arguments in (
+        ["record", "export", "crane.db", "all.csv"], ["record", "export", "crane.db", "all.json"],
+        ["record", "backup", "crane.db", "safe"],
+        ["report", "crane.db", "report.pdf", "--inspection", short, "--html"],
+    ):  # fmt: skip
+        status, said = run(*arguments)
+        assert status == 0, said
+    assert short.replace("<", "&lt;").replace(">", "&gt;") in Path("report.html").read_text()
+    made = files_in(tmp_path) - before
+    assert {path.relative_to(deep).parts[0] for path in made} == {
+        "all.csv", "all.json", "safe", "report.pdf", "report.html",
+    }  # fmt: skip
+    assert not (tmp_path.parent / "outside").exists()
+
+
+def files_in(folder: Path) -> set[Path]:
+    return {path for path in folder.rglob("*") if path.is_file()}
 
 
 def test_a_locked_record_is_said_and_the_import_can_be_repeated(

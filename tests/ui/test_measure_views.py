@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -70,6 +72,15 @@ def test_json_and_csv_carry_ellipse_and_lay(capsys: pytest.CaptureFixture[str]) 
     head, first, *_ = capsys.readouterr().out.splitlines()
     row = dict(zip(head.split(","), first.split(","), strict=True))
     assert (row["lay_mm"], row["u_lay_mm"], row["hand"]) == ("142.8000", "0.3000", "right")
+
+
+def test_no_text_of_a_photograph_runs_in_a_spreadsheet(capsys: pytest.CaptureFixture[str]) -> None:
+    # an apostrophe before it, as OWASP's page on CSV injection advises
+    texts = {"photo_name": "=cmd|x.jpg", "camera": "@SUM(1)", "print_set": "+1+1"}
+    print_csv([replace(RESULTS[0], **texts)])  # type: ignore[arg-type]
+    (row,) = csv.DictReader(capsys.readouterr().out.splitlines())
+    assert (row["photo"], row["camera"], row["print_set"]) == ("'=cmd|x.jpg", "'@SUM(1)", "'+1+1")
+    assert row["diameter_mm"] == "22.4027"
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -111,6 +112,38 @@ def test_a_file_of_results_that_cannot_be_written_says_so(
 ) -> None:
     with pytest.raises(ValueError, match=r"can't be (read|written)"):
         answers(folder[:1], jobs=1, journal=tmp_path)
+    with pytest.raises(ValueError, match=r"can't be read as a file of results"):
+        answers(folder[:1], jobs=1, journal=Path(os.devnull))
+
+
+def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
+    folder: list[Path], expected: list[Result], tmp_path: Path
+) -> None:
+    resource = pytest.importorskip("resource", reason="limits of a process are set by POSIX calls")
+    journal = tmp_path / "done.jsonl"
+    answers(folder[:1], jobs=1, journal=journal)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    room = journal.stat().st_size + 40  # for the beginning of the next line
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, before[1]))
+    try:
+        with pytest.raises(ValueError, match=r"done\.jsonl can't be written \(File too large\)"):
+            answers(folder[:2], jobs=1, journal=journal)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    found = answers(folder[:2], jobs=1, journal=journal)
+    assert [found[0][0], found[1][0]] == expected
+    kept = [line for line in journal.read_text().splitlines() if line.endswith("}")]
+    assert len(kept) == 2
+
+
+def test_a_file_that_holds_something_else_is_not_added_to(
+    folder: list[Path], tmp_path: Path
+) -> None:
+    table = tmp_path / "readings.csv"
+    table.write_text("inspection,station,view_deg\nvisit,1,0\n")
+    with pytest.raises(ValueError, match="holds something else than kept results"):
+        answers(folder[:1], jobs=1, journal=table)
+    assert table.read_text() == "inspection,station,view_deg\nvisit,1,0\n"
 
 
 @pytest.mark.filterwarnings("ignore::ResourceWarning")  # sockets of the cluster's own
