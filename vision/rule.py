@@ -37,6 +37,7 @@ BAND_MM = 0.4
 FINE_ENOUGH = 14.0  # samples a mm: more only takes longer
 ALIKE = 0.11  # of the spacing: neighbours further off are no neighbours
 LEAST_RUN = 6
+LOOK = 4  # of so many bands one tells whether the marks are dark or light
 LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # scatter about a run's own curve: px, and of its spacing
 
 
@@ -96,6 +97,18 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Band:
+    """A narrow band along the rule: its middle, and its profile smoothed for marks of each size.
+
+    A trace is the finest graduation, mm, the period that it was smoothed for, the profile
+    smoothed, and how far that rises above the ground.
+    """
+
+    row: float
+    traces: list[tuple[float, float, Array, Array]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Rule:
     """What was found along a marked line.
 
@@ -129,14 +142,19 @@ def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: floa
     scale = float(np.linalg.norm(other - one)) / length_mm
     step = max(1.0, scale / FINE_ENOUGH)
     unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)), step)
-    along = np.full(unrolled.grey.shape[1], scale / step)
-    few = {dark: find_runs(unrolled, along, dark=dark, every=4) for dark in (True, False)}
+    bands = _bands(unrolled.grey, scale / step)
+    few = {dark: [_runs_in(band, scale / step, dark) for band in bands[::LOOK]]
+           for dark in (True, False)}  # fmt: skip
     dark = _marks_in(few[True]) >= _marks_in(few[False])
-    return Rule(unrolled, tuple(find_runs(unrolled, along, dark=dark)), dark)
+    runs = [
+        few[dark][at // LOOK] if at % LOOK == 0 else _runs_in(band, scale / step, dark)
+        for at, band in enumerate(bands)
+    ]
+    return Rule(unrolled, tuple(run for some in runs for run in some), dark)
 
 
-def _marks_in(runs: list[Run]) -> int:
-    return sum(len(run.columns) for run in runs)
+def _marks_in(runs: list[list[Run]]) -> int:
+    return sum(len(run.columns) for some in runs for run in some)
 
 
 def unroll(
@@ -176,42 +194,42 @@ def unroll(
     return Unrolled(np.asarray(cut, np.float32), begin, along, across, step_px)
 
 
-def find_runs(rule: Unrolled, px_per_mm: Array, *, dark: bool = True, every: int = 1) -> list[Run]:
-    """Return all runs of evenly spaced marks.
+def _bands(grey: NDArray[np.float32], px_per_mm: float) -> list[_Band]:
+    """Return the unrolled rule cut into bands, each smoothed as its marks need it."""
+    high = max(3, round(BAND_MM * px_per_mm))
+    rows = range(0, grey.shape[0] - high + 1, high)
+    if not rows:
+        return []
+    profiles = np.array([grey[row : row + high].mean(axis=0) for row in rows])
+    known = np.isfinite(profiles)
+    for profile, there in zip(profiles, known, strict=True):
+        profile[~there] = np.median(profile[there]) if there.any() else 0.0
+    enough = known.sum(axis=1) >= 0.3 * profiles.shape[1]
+    bands = [_Band(row + (high - 1) / 2, []) for row in rows]
+    for finest_mm in (0.4, 1.0, 5.0):  # as coarse as the marks: less noise between
+        period_px = finest_mm * px_per_mm
+        if period_px < 0.9 * LEAST_PERIOD_PX:
+            period_px = LEAST_PERIOD_PX
+        wide = max(0.7, min(0.12 * period_px, 2.0))
+        smooth = gaussian_filter1d(profiles, wide, mode="nearest")
+        ground = gaussian_filter1d(profiles, 0.8 * period_px, mode="nearest")
+        for at in np.flatnonzero(enough):
+            bands[at].traces.append((finest_mm, period_px, smooth[at], smooth[at] - ground[at]))
+    return bands
 
-    Parameters
-    ----------
-    rule : Unrolled
-        The rule.
-    px_per_mm : ndarray of shape (columns,)
-        Samples a mm along the line, as far as they are known.
-    dark : bool, optional
-        Whether the marks are darker than the rule.
-    every : int, optional
-        Look at every so many bands only.
-    """
-    scale = float(np.median(px_per_mm))
-    high = max(3, round(BAND_MM * scale))
+
+def _runs_in(band: _Band, px_per_mm: float, dark: bool) -> list[Run]:
+    """Return all runs of evenly spaced marks in one band."""
+    sign = -1.0 if dark else 1.0
     runs = []
-    for row in range(0, rule.grey.shape[0] - high + 1, every * high):
-        band = rule.grey[row : row + high].mean(axis=0)
-        known = np.isfinite(band)
-        if known.sum() < 0.3 * len(band):
-            continue
-        profile = np.where(known, band, np.nanmedian(band)) * (-1.0 if dark else 1.0)
-        for finest_mm in (0.4, 1.0, 5.0):  # peaks as coarse as the marks: less noise between
-            peaks = _peaks(profile, finest_mm * scale)
-            runs += _runs_among(peaks, px_per_mm, row + (high - 1) / 2, finest_mm)
+    for finest_mm, period_px, smooth, raised in band.traces:
+        peaks = _peaks(sign * smooth, sign * raised, period_px)
+        runs += _runs_among(peaks, px_per_mm, band.row, finest_mm)
     return runs
 
 
-def _peaks(profile: Array, period_px: float) -> Array:
+def _peaks(smooth: Array, raised: Array, period_px: float) -> Array:
     """Return where marks stand, to a part of a column."""
-    if period_px < 0.9 * LEAST_PERIOD_PX:
-        period_px = LEAST_PERIOD_PX
-    smooth = gaussian_filter1d(profile, max(0.7, min(0.12 * period_px, 2.0)), mode="nearest")
-    ground = gaussian_filter1d(profile, 0.8 * period_px, mode="nearest")
-    raised = smooth - ground
     typical = float(np.percentile(raised, 95))
     found, _ = find_peaks(
         raised, distance=max(2, 0.6 * period_px), prominence=max(0.35 * typical, 0.4)
@@ -222,17 +240,15 @@ def _peaks(profile: Array, period_px: float) -> Array:
     return np.asarray(found + np.where(bow < 0, 0.5 * (before - after) / np.minimum(bow, -1e-9), 0))
 
 
-def _runs_among(peaks: Array, px_per_mm: Array, row: float, finest_mm: float) -> list[Run]:
+def _runs_among(peaks: Array, px_per_mm: float, row: float, finest_mm: float) -> list[Run]:
     if len(peaks) < LEAST_RUN:
         return []
-    gaps = np.diff(peaks)
-    middle = np.clip((peaks[1:] + peaks[:-1]) / 2, 0, len(px_per_mm) - 1).astype(int)
-    gaps_mm = gaps / px_per_mm[middle]
+    gaps_mm = np.diff(peaks) / px_per_mm
     runs = []
     for name, spacing in SPACINGS_MM.items():
         if not 0.9 * finest_mm <= spacing < 4.5 * finest_mm:
             continue
-        if spacing * float(np.median(px_per_mm)) < LEAST_PERIOD_PX:
+        if spacing * px_per_mm < LEAST_PERIOD_PX:
             continue
         near = np.abs(gaps_mm / spacing - 1) < ALIKE
         edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))

@@ -167,9 +167,9 @@ def _longest(runs: Sequence[Run], points: list[Array]) -> tuple[list[Run], list[
     return [runs[i] for i in order], [points[i] for i in order]
 
 
-def _sides(theta: Array, one: Array, other: Array, scale: float) -> Array:
+def _sides(ends_px: Array) -> Array:
     """Hold the first point at (0, 0) and the second at y = 0, as well as people mark them."""
-    (x, y), (_, far) = on_face_mm(theta, np.stack([one, other])) * scale
+    (x, y), (_, far) = ends_px
     return np.array([x, y / 0.5, far / SIDE_PX])
 
 
@@ -178,41 +178,42 @@ def _fit_runs(
     scale: float, lens: Lens,
 ) -> Array:  # fmt: skip
     """Fit camera and face to runs that may each begin anywhere."""
-    every = np.concatenate(points)
+    every = np.concatenate([*points, [one, other]])
     ideal = np.concatenate([np.arange(len(run.columns)) * SPACINGS_MM[run.name] for run in runs])
     which = np.repeat(np.arange(len(runs)), [len(run.columns) for run in runs])
     count = np.bincount(which)
 
     def cost(fitted: Array) -> Array:
-        theta = theta_of(fitted)
-        off = on_face_mm(theta, every)[:, 0] - ideal
+        there = on_face_mm(theta_of(fitted), every)
+        off = there[:-2, 0] - ideal
         off = (off - (np.bincount(which, off) / count)[which]) * scale
-        return np.concatenate([off / 0.5, _sides(theta, one, other, scale), _priors(fitted, lens)])
+        return np.concatenate([off / 0.5, _sides(there[-2:] * scale), _priors(fitted, lens)])
 
-    return _settle(cost, start, len(every))[0]
+    return _settle(cost, start, len(ideal))[0]
 
 
 def _fit_rows(
     start: Array, rows: list[Row], offsets: list[float], one: Array, other: Array,
     scale: float, lens: Lens,
 ) -> Face | None:  # fmt: skip
-    every = np.concatenate([row.points_px for row in rows])
+    every = np.concatenate([*(row.points_px for row in rows), [one, other]])
     ideal = np.concatenate([row.numbers * SPACINGS_MM[row.name] for row in rows])
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
     sigma = 0.3
 
-    def marks_off(full: Array) -> Array:
-        x = on_face_mm(theta_of(full[:KNOWN]), every)[:, 0]
-        return np.asarray((x - ideal - full[KNOWN:][which]) * scale)
+    def placed(full: Array) -> tuple[Array, Array]:
+        """Return how far marks lie off their numbers, and where the two ends lie, px."""
+        there = on_face_mm(theta_of(full[:KNOWN]), every)
+        return (there[:-2, 0] - ideal - full[KNOWN:][which]) * scale, there[-2:] * scale
 
     def cost(full: Array) -> Array:
-        sides = _sides(theta_of(full[:KNOWN]), one, other, scale)
-        return np.concatenate([marks_off(full) / sigma, sides, _priors(full[:KNOWN], lens)])
+        off, ends = placed(full)
+        return np.concatenate([off / sigma, _sides(ends), _priors(full[:KNOWN], lens)])
 
     full = np.concatenate([start, offsets])
     for _ in range(3):
-        full, root = _settle(cost, full, len(every))
-        off = marks_off(full)
+        full, root = _settle(cost, full, len(ideal))
+        off, _ = placed(full)
         sigma = max(1.4826 * float(np.median(np.abs(off))), MARK_FLOOR_PX)
     good = np.abs(off) < 4 * sigma
     sound = [
@@ -226,8 +227,8 @@ def _fit_rows(
             start, [rows[i] for i in sound], [offsets[i] for i in sound], one, other, scale, lens
         )
     # One mark seen in many bands is one mark: its own fault is in all of them.
-    repeated = len(every) / sum(row.marks for row in rows)
-    root[: len(every)] /= np.sqrt(repeated)
+    repeated = len(ideal) / sum(row.marks for row in rows)
+    root[: len(ideal)] /= np.sqrt(repeated)
     cov = _inverse(root)[:KNOWN, :KNOWN]
     rms = float(np.sqrt((off[good] ** 2).mean()))
     kept = tuple(

@@ -5,6 +5,8 @@ Truth is the drawing: the pinhole of `rules.py` and the numbers of the marks tha
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -128,6 +130,14 @@ def test_points_beside_the_rule_or_too_near_are_refused() -> None:
         read_scale(photo, asked(camera, 20, 25))
     assert near.value.findings[0].code == "points-too-near"
     assert "30 px" in near.value.findings[0].seen
+
+
+def test_a_length_that_leaves_less_than_a_pixel_of_the_rule_is_refused() -> None:
+    camera = shot()
+    photo = photo_of(camera, draw_rule(camera, upper=mm_row(-5, 145), lower=None))
+    with pytest.raises(RefusedError) as far:
+        read_scale(photo, replace(asked(camera, 20, 120), length_mm=99_000.0))
+    assert far.value.findings[0].code == "no-graduations"
 
 
 def test_too_few_marks_are_refused_with_their_number() -> None:
