@@ -153,7 +153,7 @@ def show_comparison(view: View, result: Estimate) -> None:
         ("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
         (
             "Difference",
-            f"{one.difference_mm:+.2f} mm".replace("-", "−"),
+            f"{one.difference_mm:+z.2f} mm".replace("-", "−"),
             f"± {u:.2f} mm, {WORD_MARKS[one.word]}",
         ),
     )

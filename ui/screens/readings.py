@@ -77,14 +77,18 @@ def _type(there: OpenInspection) -> None:
     base_key = f"readings base {identity} {by} {turn}"
     draft = the_record().draft(identity, by=by)
     kept = rows_from(draft.data) if draft else None
+    found_key = f"draft found {identity} {by} {turn}"
     if base_key not in st.session_state:
         st.session_state[base_key] = kept[0] if kept else empty_rows(there)
         if draft and kept:
-            st.info(
-                f"Your draft of {draft.saved_at[:16].replace('T', ' ')} UTC was found: nothing "
-                "that you typed was lost.",
-                icon=":material/restore:",
-            )
+            st.session_state[found_key] = draft.saved_at
+    found_at = st.session_state.get(found_key)
+    if found_at:  # said until it is entered: a page that finds its server again is drawn twice
+        st.info(
+            f"Your draft of {found_at[:16].replace('T', ' ')} UTC was found: nothing that you "
+            "typed was lost.",
+            icon=":material/restore:",
+        )
     gauge = _gauge(kept[1] if kept else "")
     rows = st.session_state[base_key]
     frame = pd.DataFrame(
@@ -168,7 +172,7 @@ def _logged(there: OpenInspection) -> None:
             one.station or 0,
             one.view_deg,
             one.typed,
-        ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+.2f})"
+        ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+z.2f})"
         for one in judged(there).crosscheck.comparisons
     }
     rows = [
