@@ -15,7 +15,7 @@ from tests.browser.hands import press, quiet, type_cell
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page, Route, WebSocketRoute
 
-LOST = re.compile("nothing that you typed was lost")
+LOST = re.compile("nothing that you typed until then was lost")
 TWO = "Enter 2 readings into the record"
 
 

@@ -167,10 +167,10 @@ def test_a_draft_is_its_own_persons(sampled: As) -> None:
         kept = draft_of([Row(*row) for row in rows], "caliper 7")
         record.save_draft(SAMPLE, kept, by="Inspector A")
     mine = clean(sampled("a").run().switch_page("screens/readings.py").run())
-    assert "nothing that you typed was lost" in words(mine)
+    assert "nothing that you typed until then was lost" in words(mine)
     other = sampled("e")  # opens the same inspection, because a reviewer sees all
     clean(other.run().switch_page("screens/readings.py").run())
-    assert "nothing that you typed was lost" not in words(other)
+    assert "nothing that you typed until then was lost" not in words(other)
 
 
 def test_a_role_taken_away_counts_before_the_next_click_is_kept(

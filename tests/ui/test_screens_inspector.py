@@ -204,10 +204,10 @@ def test_a_draft_is_there_again_after_the_browser_was_closed(sample_app: AppTest
         record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Reviewer B", revision=0)
     at = screen(sample_app.run(), "readings")
     for _ in range(2):  # a page that finds its server again is drawn twice
-        assert any("nothing that you typed was lost" in one.value for one in at.info)
+        assert any("nothing that you typed until then was lost" in one.value for one in at.info)
         at.run()
     clean(press(at, "Enter 1 readings into the record"))
-    assert not any("nothing that you typed was lost" in one.value for one in at.info)
+    assert not any("nothing that you typed until then was lost" in one.value for one in at.info)
 
 
 def test_a_second_person_sees_no_foreign_draft(sample_app: AppTest, tmp_path: Path) -> None:
@@ -215,7 +215,7 @@ def test_a_second_person_sees_no_foreign_draft(sample_app: AppTest, tmp_path: Pa
         rows = [Row("5", "0", "22,33")]
         record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Inspector A", revision=0)
     at = screen(sample_app.run(), "readings")
-    assert not any("nothing that you typed was lost" in one.value for one in at.info)
+    assert not any("nothing that you typed until then was lost" in one.value for one in at.info)
     assert field(at, "button", "Enter 0 readings into the record").disabled
 
 

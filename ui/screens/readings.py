@@ -86,7 +86,7 @@ def _type(there: OpenInspection) -> None:
     if found_at:  # said until it is entered: a page that finds its server again is drawn twice
         st.info(
             f"Your draft of {found_at[:16].replace('T', ' ')} UTC was found: nothing that you "
-            "typed was lost.",
+            "typed until then was lost. Look whether your last line is there.",
             icon=":material/restore:",
         )
     gauge = _gauge(kept[1] if kept else "")
