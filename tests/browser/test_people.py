@@ -94,13 +94,13 @@ def test_two_people_in_two_browsers(
         type_cell(inspector, 3, 0, typed)
         quiet(inspector)
         inspector.goto(f"{address}/readings?inspection={SAMPLE}")
-        expect(inspector.get_by_text("nothing that you typed was lost")).to_be_visible()
+        expect(inspector.get_by_text("nothing that you typed until then was lost")).to_be_visible()
         expect(inspector.get_by_test_id("glide-cell-3-0")).to_have_text(typed)
         log_in(reviewer, address, "b@example.org")
         reviewer.goto(f"{address}/readings?inspection={SAMPLE}")
         expect(reviewer.get_by_test_id("glide-cell-3-0")).to_be_attached()
         quiet(reviewer)
-        assert "nothing that you typed was lost" not in reviewer.content()
+        assert "nothing that you typed until then was lost" not in reviewer.content()
         assert typed not in reviewer.content()
 
         # a reviewer opens both; a file is handed to people of the team only
