@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from vision.exif import ORIENTATION, Tags
-from vision.jpeg import decode_jpeg
+from vision.jpeg import coarseness, decode_jpeg
 from vision.photofile import (
     CUT,
     Kind,
@@ -41,6 +41,7 @@ STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 273, 279, 324, 325
 DNG_VERSION = 50706
 ON_WHITE = "Its transparent parts were laid on white."
 CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
+USUAL_LOSS = 0.2  # HEIC, WebP, AVIF: taken to lose as much as a good phone's JPEG; not measured
 TO_8_BIT = "Its {} bits a colour were reduced to 8."
 
 # `warnings.catch_warnings` changes the whole process, so one thread at a time may use it.
@@ -49,11 +50,15 @@ _one_at_a_time = threading.Lock()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Decoded:
-    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours."""
+    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours.
+
+    `coarseness` is that of a JPEG, see `vision.jpeg`; 0 where nothing is lost.
+    """
 
     pixels: Pixels
     tags: Tags
     notes: tuple[str, ...] = ()
+    coarseness: float = 0.0
 
 
 def decode(data: bytes) -> Decoded:
@@ -91,19 +96,22 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
         tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
+    lost = 0.0
     if kind == "JPEG":
         pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
         if pixels.shape[1::-1] != image.size:
             raise PhotoError(CUT.format("the JPEG picture has two sizes"))
+        lost = coarseness(next(iter(image.quantization.values())))  # type: ignore[attr-defined]
         if image.mode in ("RGB", "L"):
-            return Decoded(pixels, tags)
+            return Decoded(pixels, tags, (), lost)
     image.load()
     bits = _depth(image, data)
     notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
     if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
         return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
     pixels, more = _rgb(image)
-    return Decoded(pixels, tags, notes + more)
+    lost = USUAL_LOSS if kind in ("WebP", "AVIF") else lost
+    return Decoded(pixels, tags, notes + more, lost)
 
 
 def _opened(data: bytes, kind: Kind) -> Image.Image:
@@ -147,9 +155,9 @@ def _decode_heif(data: bytes) -> Decoded:
         array = np.array(picture)  # a copy: the library frees its own with the file
     mode = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}[1 if array.ndim == 2 else array.shape[2]]
     if mode == "RGB":
-        return Decoded(np.asarray(array, np.uint8), tags)
+        return Decoded(np.asarray(array, np.uint8), tags, (), USUAL_LOSS)
     pixels, notes = _rgb(Image.fromarray(np.asarray(array, np.uint8), mode))
-    return Decoded(pixels, tags, notes)
+    return Decoded(pixels, tags, notes, USUAL_LOSS)
 
 
 def _refuse_tiff(image: Image.Image, size: int) -> None:

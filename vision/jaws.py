@@ -6,7 +6,9 @@ keeps its height. The rope's direction comes from the crowns of both sides toget
 the jaws of a gauge are parallel and settle along the rope. Within the jaw the line bears on the
 highest crown; a single crown that stands out far above its neighbours (a broken wire, a lump
 of grease) is left out and said. What the highest of several noisy crowns reads too high is
-taken off again (order statistics of normal noise; Blom 1958).
+taken off again (order statistics of normal noise; Blom 1958). So is what a JPEG's coarseness
+lifts it by: its noise is as long as its blocks of 8 px, so that a piece of outline a crown long
+can't tell it from crowns.
 """
 
 from __future__ import annotations
@@ -40,10 +42,13 @@ FINE_DIAMETERS, FINE_PITCH = 0.10, 0.2  # longest local parabola over a crown: o
 # Of the diameter, each side: flank of a wire that looks like the band, because it mirrors it.
 HIDDEN_SHARE: dict[Surface, float] = {
     "dull": 0.0,
-    "bright": 0.0014,
+    "bright": 0.0022,
     "polished": 0.004,
     "grey band": 0.0,
 }
+# Lift of the highest crown by a JPEG's noise, px: fitted to the 40 dull ropes of the range's
+# protocol (see DEVELOPERS.md). Of it, per jaw, as a standard uncertainty: U_LIFT.
+LIFT, LIFT_AVERAGED, U_LIFT = 1.29, 0.10, 0.6
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -101,7 +106,9 @@ class Jaws:
     bend_mm: float
 
 
-def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
+def fit_jaws(
+    outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS, grain_px: float = 0.0
+) -> Jaws:
     """Return the jaws that bear on the crowns about the station.
 
     Parameters
@@ -110,6 +117,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         Traced edges.
     jaw_diameters : float, optional
         Length of the jaws over the rope's diameter; lengthened to one crown pitch if shorter.
+    grain_px : float, optional
+        A JPEG's coarseness times the photograph's blur, px: its noise moves an edge so far.
 
     Raises
     ------
@@ -143,6 +152,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = min(FINE_DIAMETERS * d, FINE_PITCH * (pitch or d)) / step
+    lift = max(0.0, LIFT * grain_px - LIFT_AVERAGED) / outline.px_per_mm
     jaws = []
     for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
@@ -152,7 +162,11 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         tops = list(crests(values - turned, pitch, step))
         if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))
-        jaws.append(_bear(raw - turned, values - turned, along, length, fine, tops, pitch, d))
+        jaw = _bear(raw - turned, values - turned, along, length, fine, tops, pitch, d)
+        if pitch is not None:
+            u = float(np.hypot(jaw.u_mm, U_LIFT * lift))
+            jaw = replace(jaw, offset_mm=jaw.offset_mm - lift, u_mm=u)
+        jaws.append(jaw)
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
     return Jaws(

@@ -142,7 +142,8 @@ def _measure_card(
                 blur=blur,
             )
             _check_outline(outline, pose.theta, card)
-            jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters)
+            grain = photo.coarseness * blur.light_px
+            jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters, grain_px=grain)
             results.append(_estimate(photo, card, pose, outline, jaws, settings, at_mm, blur))
         except RefusedError as refused:
             if outline is not None:

@@ -2,7 +2,7 @@
 
 They are of low resolution, strongly compressed, and of every kind
 (`tests/benchmarks/small_list.py` says what, `render_set.py --which small` makes them; these are
-the first fourteen). With error over standard uncertainty z, the sum of z^2 over n photographs of
+the 22 that can be answered; no constant was fitted to them, see DEVELOPERS.md). With error over standard uncertainty z, the sum of z^2 over n photographs of
 an honest budget is chi-squared with n degrees of freedom; its bounds hold 99.8 of 100 such sets.
 Truth is the caliper width of the rendered mesh.
 """
@@ -36,20 +36,20 @@ def _z(results: dict[str, Result]) -> NDArray[np.float64]:
     return np.array([(one.diameter_mm - known[name]) / one.u_mm for name, one in answered.items()])
 
 
-@pytest.mark.xfail(reason="noise along the outline lifts the crown line; the budget lacks it")
-def test_the_uncertainty_is_as_large_as_the_errors(results: dict[str, Result]) -> None:
-    z = _z(results)
+def _is_honest(z: NDArray[np.float64]) -> bool:
     low, high = chi2.ppf([0.001, 0.999], len(z))
-    assert low < np.sum(z**2) < high
+    return bool(low < np.sum(z**2) < high)
 
 
-def test_errors_stay_below_two_percent_where_the_budget_is_known_to_be_short(
-    results: dict[str, Result],
+def test_the_uncertainty_is_as_large_as_the_errors(results: dict[str, Result]) -> None:
+    assert _is_honest(_z(results))
+
+
+@pytest.mark.parametrize("factor", [0.5, 2.0])
+def test_half_or_double_the_uncertainty_would_be_noticed(
+    factor: float, results: dict[str, Result]
 ) -> None:
-    known = {row["file"]: float(row["truth_2d_mm"]) for row in TRUTHS}
-    for name, result in results.items():
-        if isinstance(result, Estimate):
-            assert abs(result.diameter_mm / known[name] - 1) < 0.02  # README's words
+    assert not _is_honest(_z(results) / factor)
 
 
 def test_few_of_them_are_refused(results: dict[str, Result]) -> None:
