@@ -9,6 +9,8 @@ from typing import Literal
 
 What = Literal["readings", "ropes"]
 
+MOST_SHOWN = 24  # headings in a sentence; a damaged file may have any number of any length
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -220,9 +222,11 @@ def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] 
         and not (meaning == "typed" and "value" in places)
     ]  # fmt: skip
     if missing:
+        more = f" and {len(headings) - MOST_SHOWN} more" if len(headings) > MOST_SHOWN else ""
         raise ValueError(
             f"the table has no column for {', '.join(missing)}; its headings are "
-            f"{', '.join(repr(heading) for heading in headings)}. See `ropephoto record template`."
+            f"{', '.join(repr(one[:40]) for one in headings[:MOST_SHOWN])}{more}. See `ropephoto "
+            "record template`."
         )
     return Columns(places, units, tuple(headings), tuple(notes))
 

@@ -198,3 +198,12 @@ def test_a_separator_line_and_blank_cells_do_not_matter(tmp_path: Path) -> None:
     text = "sep=;\ninspection;station;view;typed;gauge;person;;\n\n;;;\nv;1;0;22,4;C;A;;\n"
     table = read_readings(csv_file(tmp_path, text))
     assert [row.line for row in table.rows] == [5]
+
+
+def test_headings_of_any_length_and_number_make_one_short_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "odd.csv"  # as `python -m tests.fuzz tables --seed 3` has it, number 834
+    path.write_text(",".join([*(f"h{i}" for i in range(60)), "x" * 9000]) + "\n1\n", "utf-8")
+    with pytest.raises(ValueError, match="has no column for inspection") as told:
+        read_readings(path)
+    assert " and 37 more. See `ropephoto record template`." in str(told.value)
+    assert len(str(told.value)) < 1500
