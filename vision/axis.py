@@ -26,6 +26,7 @@ Mask = NDArray[np.bool_]
 COLUMNS = 420
 EDGE_SHARE = 0.12  # of the band's height, on each side, where its plain colour is read
 DARK = 0.12  # linear light: a band without colour below it is black, above it white
+SECOND_SHARE, ASIDE = 0.2, 2  # of the rope's width, rows: what lies beside it and is no part of it
 SATURATED = 0.45  # 1 - least over largest channel: above, the band counts as coloured
 
 
@@ -84,6 +85,7 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     usable &= (first > 0) & (first + length < len(across))
     if usable.sum() < 0.15 * COLUMNS:
         raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(theta)))
+    refuse_above("two-ropes", 100 * _beside(mask, first, length, usable), spot_px=_spot(theta))
     middle = across[0] + step * card.scale_y * (first + (length - 1) / 2)
     slope, offset, keep = _straight_line(along, middle, usable, len(across) * step)
     if keep.sum() < 0.15 * COLUMNS:
@@ -169,6 +171,14 @@ def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         longer = run > best
         best, end = np.where(longer, run, best), np.where(longer, row, end)
     return end - best + 1, best
+
+
+def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:
+    """Return along which share of the rope something as plain as it lies beside it."""
+    row = np.arange(mask.shape[0])[:, None]
+    alone = mask & ((row < first - ASIDE) | (row >= first + length + ASIDE))
+    _, other = _longest_runs(alone)
+    return float((other[usable] > SECOND_SHARE * np.median(length[usable])).mean())
 
 
 def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[float, float, Mask]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vision.archive_reasons import ARCHIVE_ROWS
+from vision.band_reasons import BAND_ROWS
 from vision.estimate import Finding, PointPx
 
 
@@ -137,14 +138,6 @@ REASONS: dict[str, Reason] = {
         "No rope was found on the card's band.",
         "Lay the rope along the band, between the two chequered strips.",
     ),
-    "band-too-narrow": Reason(
-        "refuse",
-        1.15,
-        "1",
-        "The card's band is only {value:.2f} times as wide as the rope "
-        "looks; {limit:.2f} times is the least.",
-        "Print the card for a thicker rope, or centre the rope on the band.",
-    ),
     "one-edge-only": Reason(
         "refuse",
         45.0,
@@ -198,30 +191,6 @@ REASONS: dict[str, Reason] = {
         "jaws, which were left out of the figure.",
         "Look there for a broken wire or a lump of grease; clean the rope and look again.",
     ),
-    "band-not-blue": Reason(
-        "refuse",
-        None,
-        "",
-        "The card's band has a colour, but it is not blue: the picture's colours were changed, or "
-        "the card was printed in other ones.",
-        "Send the original file from the camera, and print the card in its own colours.",
-    ),
-    "white-band": Reason(
-        "refuse",
-        25.0,
-        "%",
-        "On the white band the rope is {value:.0f} % as light as the band; above {limit:.0f} % a "
-        "shadow beside it passes for rope.",
-        "Use the white band for dark greased ropes only; take the blue band, or the black one.",
-    ),
-    "edges-soft": Reason(
-        "refuse",
-        60.0,
-        "%",
-        "On a band without colour the rope's edge is soft: right behind it only {value:.0f} % of "
-        "the rope's own lightness is reached; {limit:.0f} % is the least.",
-        "Use a card with the blue band: bright wires mirror a black or white one.",
-    ),
     "edges-unsure": Reason(
         "refuse",
         1.5,
@@ -230,7 +199,7 @@ REASONS: dict[str, Reason] = {
         "{value:.1f} % only; {limit:.1f} % is the most.",
         "Go nearer, give more even light, and wipe the rope.",
     ),
-} | {code: Reason(*row) for code, row in ARCHIVE_ROWS.items()}
+} | {code: Reason(*row) for code, row in (BAND_ROWS | ARCHIVE_ROWS).items()}
 
 
 def finding(

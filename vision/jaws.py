@@ -42,7 +42,7 @@ FINE_DIAMETERS, FINE_PITCH = 0.10, 0.2  # longest local parabola over a crown: o
 # Of the diameter, each side: flank of a wire that looks like the band, because it mirrors it.
 HIDDEN_SHARE: dict[Surface, float] = {
     "dull": 0.0,
-    "bright": 0.0022,
+    "bright": 0.0020,
     "polished": 0.004,
     "grey band": 0.0,
 }

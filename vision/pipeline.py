@@ -33,6 +33,7 @@ from vision.markers import FoundCard, find_cards
 from vision.marks import marks_of
 from vision.photo import Photo, open_photo
 from vision.pose import Pose, solve_pose
+from vision.print_stretch import refuse_stretched
 from vision.printcheck import PrintCheck, checked_card, unchecked_card
 from vision.sharpness import Blur, read_blur
 from vision.spots import spot_of
@@ -124,6 +125,7 @@ def _measure_card(
         blur = read_blur(photo.pixels, grey, found)
         refuse_above("too-blurred", blur.light_px)
         pose = solve_pose(found, card, lens)
+        refuse_stretched(found, card, pose)
         refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
         axis = find_axis(photo.pixels, pose.theta, card)
     except RefusedError as refused:
@@ -177,6 +179,8 @@ def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
         refuse_above("overexposed", 100 * edge.burnt)
+        if edge.mirrors and np.isfinite(edge.outward_mm).any():
+            refuse_below("flanks-mirror", 100 * edge.clearness)
         if outline.surface == "grey band" and np.isfinite(edge.outward_mm).any():
             refuse_below("edges-soft", 100 * edge.clearness)
             refuse_above("white-band", 100 * edge.on_white)

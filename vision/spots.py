@@ -41,7 +41,7 @@ def spot_of(code: str, theta: Array, outline: Outline, card: Card) -> PointPx:
         return _at(theta, outline, edge, _middle_of_gap(edge, outline.rough_mm))
     if code == "overexposed":
         return _at(theta, outline, max(sides, key=lambda one: one.burnt), 0.0)
-    if code in ("edges-soft", "white-band", "edges-unsure"):
+    if code in ("edges-soft", "flanks-mirror", "white-band", "edges-unsure"):
         return _at(theta, outline, min(sides, key=lambda one: one.clearness), 0.0)
     if code == "band-too-narrow":
         low, high = band_limits_mm(outline, theta, card)

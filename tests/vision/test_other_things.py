@@ -77,12 +77,12 @@ def test_a_rope_without_its_card_gives_no_diameter() -> None:
     assert [item.code for item in findings_of(results)] == ["no-card"]
 
 
-def test_of_two_ropes_one_is_measured_rightly() -> None:
+def test_two_ropes_on_one_card_are_refused() -> None:
     other = strip(lambda x: 4.0, DARK_GREASE, lambda x: -14.0)
     rope = Bar(14, 7, offset_mm=10, colour=DARK_GREASE)
     (result,) = measured(taken(shot_of(**SMALL, bar=rope, patches=[other])))
-    assert isinstance(result, Estimate)
-    assert abs(result.diameter_mm - 14) < result.expanded_mm()
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["two-ropes"]
 
 
 def test_a_hand_on_a_strip_does_no_harm() -> None:
