@@ -146,9 +146,9 @@ def _which() -> str | None:
 
 def _where(there: OpenInspection) -> None:
     inspection = there.inspection
-    place = f" · {inspection.place}" if inspection.place else ""
+    place = f" · {as_typed(inspection.place)}" if inspection.place else ""
     st.markdown(
-        f"**{as_typed(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{as_typed(place)} · "
+        f"**{as_typed(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{place} · "
         f"{STATE_MARKS[there.state]}"
     )
 

@@ -102,11 +102,13 @@ def differences_chart(data: Differences) -> alt.LayerChart:
             y=alt.Y("value:Q", scale=scale, title=title)
         )
         layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
-        layers.append(
-            base.mark_text(align="right", baseline="bottom", dx=-4, dy=-2, fontSize=11).encode(
-                x=alt.value("width"), text="words:N"
+        # the words lie on the far side of zero, whose line would strike through them
+        for side, where, dy in (("datum.value < 0", "top", 3), ("datum.value >= 0", "bottom", -2)):
+            layers.append(
+                base.transform_filter(side)
+                .mark_text(align="right", baseline=where, dx=-4, dy=dy, fontSize=11)
+                .encode(x=alt.value("width"), text="words:N")
             )
-        )
     layers += [
         seen.mark_rule(strokeWidth=2).encode(
             y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"

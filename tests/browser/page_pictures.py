@@ -1,0 +1,75 @@
+"""README's pictures of the pages, taken anew: ``python -m tests.browser.page_pictures``.
+
+They lie in a folder of their own, since every picture beside the samples counts as a photograph.
+Colours are brought to 256, so that both together weigh less than one of the photographs.
+"""
+
+from __future__ import annotations
+
+import io
+import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Page, expect, sync_playwright
+
+from inspection.record import open_record
+from tests.browser.conftest import FLAGS, PATIENCE_MS, ROOT, _served
+from tests.browser.hands import quiet
+from ui.sample import load_sample, sample_folder
+
+WIDE_PX = 1280
+MOST_BYTES = 300_000
+# The screen, and the words of the part that the picture ends with.
+SCREENS = (("review", "Keys: Alt"), ("supervise", "8 comparisons; photograph minus gauge"))
+
+
+def picture(page: Page, ends_with: str) -> bytes:
+    """Return the open page from its top to the words, as a small PNG."""
+    last = page.get_by_text(ends_with).first
+    expect(last).to_be_visible()
+    # a screen that is higher than the page shows all of it, and the charts are drawn
+    page.set_viewport_size({"width": WIDE_PX, "height": 3000})
+    page.wait_for_timeout(3000)
+    quiet(page)
+    box = last.bounding_box()
+    assert box is not None
+    high = round(box["y"] + box["height"]) + 10
+    shot = page.screenshot(clip={"x": 0, "y": 0, "width": WIDE_PX, "height": high})
+    with Image.open(io.BytesIO(shot)) as image, io.BytesIO() as small:
+        few = image.convert("RGB").quantize(256, Image.Quantize.MEDIANCUT)
+        few.save(small, "PNG", optimize=True)
+        return small.getvalue()
+
+
+def main() -> None:
+    """Take the pictures from a record of the sample inspection."""
+    folder = sample_folder()
+    if folder is None:
+        raise SystemExit("the sample photographs are not beside the program")
+    out = ROOT / "sample_images" / "page"
+    out.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as place:
+        with open_record(Path(place) / "record.db") as record:
+            load_sample(record, folder, by="Reviewer B")
+        with contextmanager(_served)(Path(place)) as address, sync_playwright() as playwright:
+            expect.set_options(timeout=PATIENCE_MS)
+            browser = playwright.chromium.launch(
+                executable_path=shutil.which("chromium"), args=FLAGS
+            )
+            for screen, ends_with in SCREENS:
+                page = browser.new_page(viewport={"width": WIDE_PX, "height": 900})
+                page.goto(f"{address}/{screen}")
+                data = picture(page, ends_with)
+                if len(data) > MOST_BYTES:
+                    raise SystemExit(f"{screen}: {len(data)} bytes, {MOST_BYTES} at most")
+                (out / f"{screen}.png").write_bytes(data)
+                print(f"{out / screen}.png: {len(data) // 1000} kB")
+                page.close()
+            browser.close()
+
+
+if __name__ == "__main__":
+    main()
