@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import binary_dilation, median_filter
 from scipy.signal import find_peaks
 
 from vision.edges import Edge
@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
 SMOOTH_DIAMETERS = 0.10  # the same over the diameter, before the pitch is known
 CREST_SHARE, LEAST_CREST_SHARE = 0.005, 0.0015  # of the diameter: lower ripples are no crowns
+LUMP_SHARE = 0.024  # of the diameter over three quarters of the outline: surely no crown
 ALIKE = 0.5  # correlation, one pitch on, that one side at least must show of its own
 
 
@@ -85,9 +86,17 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     return float((chosen + shift) * step), swing
 
 
-def crests(values: Array, pitch: float | None, step: float) -> NDArray[np.int64]:
-    """Return where crowns stand, as indices; evenly spread places on a smooth bar."""
+def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
+    """Return where crowns stand, as indices; evenly spread places on a smooth bar.
+
+    A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
+    """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
+    lump = values > np.percentile(values, 75) + LUMP_SHARE * d
+    if lump.any():
+        lump = binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step)))
+        x = np.arange(len(values))
+        values = np.interp(x, x[~lump], values[~lump])
     peaks, _ = find_peaks(values, distance=max(1, int(0.6 * pitch / step)))
-    return np.asarray(peaks)
+    return np.asarray(peaks[~lump[peaks]])

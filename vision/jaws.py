@@ -148,7 +148,7 @@ def fit_jaws(
         smooth = [smoothed(v, SMOOTH_PITCHES * pitch / step) for v in filled]
     else:
         smooth = first
-    slope, u_slope, curve = _direction(along, smooth, pitch, step)
+    slope, u_slope, curve = _direction(along, smooth, pitch, step, d)
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = min(FINE_DIAMETERS * d, FINE_PITCH * (pitch or d)) / step
@@ -159,7 +159,7 @@ def fit_jaws(
         if pitch is not None:
             hidden = HIDDEN_SHARE[outline.surface] * d
             values, raw = values + hidden, raw + hidden
-        tops = list(crests(values - turned, pitch, step))
+        tops = list(crests(values - turned, pitch, step, d))
         if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))
         jaw = _bear(raw - turned, values - turned, along, length, fine, tops, pitch, d)
@@ -196,12 +196,12 @@ def _check_seen(edge: Edge, length: float) -> None:
 
 
 def _direction(
-    along: Array, smooth: list[Array], pitch: float | None, step: float
+    along: Array, smooth: list[Array], pitch: float | None, step: float, d: float
 ) -> tuple[float, float, float]:
     """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow."""
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
-        tops = crests(values, pitch, step)
+        tops = crests(values, pitch, step, d)
         high = np.median(values[tops]) + 2 * STRAY_SHARE * float(np.ptp(along)) / 6
         for i in tops[values[tops] <= high]:  # a lump must not turn the jaws
             s = along[i]

@@ -184,6 +184,16 @@ def test_a_stray_crown_is_left_out_and_counted() -> None:
     assert width_mm(jaws) == pytest.approx(width_mm(clean), rel=1e-3)
 
 
+def test_a_lump_that_hides_the_crowns_beside_it_does_not_stand_for_them() -> None:
+    # seen on a 60 mm rope under a flash: no other crown of that side within 0.6 of a pitch
+    shape = {"pitch_mm": 1.25 * D, "phase": 0.28, "reach_mm": 1.3 * D}
+    lumped = side(**shape, lump_mm=(0.2 * D, 0.06 * D, 0.2 * D))
+    other = side(pitch_mm=1.25 * D, phase=0.0, reach_mm=1.3 * D)
+    jaws = fit_jaws(outline(lumped, other))
+    assert jaws.left.strays == 1
+    assert width_mm(jaws) == pytest.approx(D, rel=3e-3)
+
+
 def test_a_wire_standing_out_is_left_out() -> None:
     wire = side(phase=0.0, lump_mm=(0.3 * D, 0.10 * D, 0.02 * D))
     jaws = fit_jaws(outline(wire, side()))
