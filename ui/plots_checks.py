@@ -6,6 +6,7 @@ As in `ui.plots`, each is a pure function from plain data to a chart.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -103,12 +104,14 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         )
         layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
         # the words lie on the far side of zero, whose line would strike through them
-        for side, where, dy in (("datum.value < 0", "top", 3), ("datum.value >= 0", "bottom", -2)):
-            layers.append(
-                base.transform_filter(side)
-                .mark_text(align="right", baseline=where, dx=-4, dy=dy, fontSize=11)
-                .encode(x=alt.value("width"), text="words:N")
+        words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
+        layers += [
+            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
+            for part, side in (
+                (words_of(baseline="top", dy=3), "datum.value < 0"),
+                (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
             )
+        ]
     layers += [
         seen.mark_rule(strokeWidth=2).encode(
             y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -79,7 +80,7 @@ def in_words(readings: Iterable[Reading]) -> list[str]:
     ]
 
 
-def empty_rows(there: OpenInspection) -> list[Row]:
+def empty_rows(there: OpenInspection) -> tuple[Row, ...]:
     """Return a row for each station and direction that has no reading yet."""
     numbers = {one.number for one in there.inspection.stations}
     numbers |= {one.station for one in there.results if one.station is not None}
@@ -90,21 +91,90 @@ def empty_rows(there: OpenInspection) -> list[Row]:
         for view in (0, 90)
         if (number, view) not in read
     ]
-    return rows or [Row("", "", "")]
+    return tuple(rows) or (Row("", "", ""),)
 
 
-def draft_of(rows: list[Row], gauge: str) -> dict[str, object]:
-    """Return typed rows as a draft."""
-    return {"gauge": gauge, "rows": [[row.station, row.view, row.typed] for row in rows]}
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The table as it was laid out, before anything was typed into it.
+
+    A browser sends what was typed as changes to the rows that its table began with. A page that
+    stays open while the server is started anew still means those rows: they are kept with the
+    draft, so that its next change is understood.
+
+    Parameters
+    ----------
+    rows : tuple of Row
+        The rows that the table began with.
+    entered : int
+        How many readings of this person were in the record then; so a table that was entered is
+        not taken for the next one, whose rows may be the same.
+    """
+
+    rows: tuple[Row, ...]
+    entered: int
+
+    @property
+    def name(self) -> str:
+        """Return a name that the same sheet has in every session."""
+        return f"{zlib.crc32(repr((self.rows, self.entered)).encode())}"
 
 
-def rows_from(draft: object) -> tuple[list[Row], str] | None:
-    """Return rows and gauge from a draft; None where it is not one of these."""
-    if not isinstance(draft, dict) or not isinstance(draft.get("rows"), list):
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a person has typed and not yet entered.
+
+    Parameters
+    ----------
+    rows : tuple of Row
+        The rows as typed.
+    gauge : str
+        The gauge that was chosen; empty without one.
+    sheet : Sheet
+        What they were typed into.
+    """
+
+    rows: tuple[Row, ...]
+    gauge: str
+    sheet: Sheet
+
+
+def kept_form(draft: Draft) -> dict[str, object]:
+    """Return a draft as it is kept in the record."""
+    return {
+        "gauge": draft.gauge,
+        "rows": _cells(draft.rows),
+        "sheet": _cells(draft.sheet.rows),
+        "entered": draft.sheet.entered,
+    }
+
+
+def draft_from(kept: object) -> Draft | None:
+    """Return a draft from its kept form; None where it is not one of these.
+
+    One that says no sheet was typed into the rows that it holds.
+    """
+    if not isinstance(kept, dict) or not isinstance(kept.get("rows"), list):
         return None
-    rows = [
+    rows = _rows(kept["rows"])
+    sheet, entered = kept.get("sheet"), kept.get("entered")
+    return Draft(
+        rows,
+        str(kept.get("gauge", "")),
+        Sheet(
+            _rows(sheet) if isinstance(sheet, list) else rows,
+            entered if isinstance(entered, int) else 0,
+        ),
+    )
+
+
+def _cells(rows: tuple[Row, ...]) -> list[list[str]]:
+    return [[row.station, row.view, row.typed] for row in rows]
+
+
+def _rows(cells: list[object]) -> tuple[Row, ...]:
+    return tuple(
         Row(*(str(cell) for cell in row))
-        for row in draft["rows"]
+        for row in cells
         if isinstance(row, list) and len(row) == 3
-    ]
-    return rows, str(draft.get("gauge", ""))
+    )

@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from inspection.record import open_record
-from tests.browser.hands import press, quiet, type_cell
+from tests.browser.hands import press, type_cell
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page, Route, WebSocketRoute
 
 LOST = re.compile("nothing that you typed until then was lost")
 TWO = "Enter 2 readings into the record"
+THREE = "Enter 3 readings into the record"
 
 
 class Line:
@@ -59,11 +60,11 @@ def test_a_cut_connection_costs_nothing(page: Page, sample_pages: str, tmp_path:
     line = Line(page)
     page.goto(f"{sample_pages}/readings")
     type_cell(page, 3, 0, "22,41")
-    expect(page.get_by_role("button", name="Enter 1 readings")).to_be_enabled()
+    expect(page.get_by_role("button", name="Enter 1 reading into")).to_be_enabled()
     line.cut()
-    expect(page.get_by_role("button", name="Enter 1 readings")).to_be_disabled()
+    expect(page.get_by_role("button", name="Enter 1 reading into")).to_be_disabled()
     line.whole = True
-    expect(page.get_by_role("button", name="Enter 1 readings")).to_be_enabled()
+    expect(page.get_by_role("button", name="Enter 1 reading into")).to_be_enabled()
     type_cell(page, 3, 1, '7/8"')
     expect(page.get_by_role("button", name=TWO)).to_be_enabled()
     # 7/8 in is 22.225 mm, exact by definition
@@ -92,11 +93,14 @@ def test_a_closed_browser_and_a_new_server_find_the_draft(
         expect(page.get_by_role("button", name=TWO)).to_be_enabled()
     port = int(address.rsplit(":", 1)[1])
     with serve(tmp_path, port=port):
-        # the page that stayed open finds its server again, and nothing stands there twice
-        expect(page.get_by_text(LOST)).to_be_visible()
+        # the page that stayed open finds its server again: the first line typed then is kept,
+        # and nothing stands there twice
         expect(page.get_by_role("button", name=TWO)).to_be_enabled()
-        quiet(page)
-        assert [row[2] for row in kept_draft(tmp_path)] == ["22,41", "22.39"]
+        type_cell(page, 3, 1, "22.37")
+        expect(page.get_by_role("button", name=THREE)).to_be_enabled()
+        expect(page.get_by_text(LOST)).to_be_visible()
+        expect(page.get_by_test_id("glide-cell-3-1")).to_have_text("22.37")
+        assert [row[2] for row in kept_draft(tmp_path)] == ["22,41", "22.37", "22.39"]
 
         size = page.viewport_size
         page.context.close()
@@ -104,13 +108,13 @@ def test_a_closed_browser_and_a_new_server_find_the_draft(
         again = context.new_page()
         again.goto(f"{address}/readings")
         expect(again.get_by_text(LOST)).to_be_visible()
-        press(again, TWO)
-        expect(again.get_by_text("2 readings are in the record.")).to_be_visible()
+        press(again, THREE)
+        expect(again.get_by_text("3 readings are in the record.")).to_be_visible()
         context.close()
     with open_record(tmp_path / "record.db", create=False) as record:
         identity = record.ranked()[0].identity
         read = [
             (one.station, one.view_deg, one.typed) for one in record.inspection(identity).readings
         ]
-        assert read[-2:] == [(5, 0, "22,41"), (6, 90, "22.39")]
+        assert read[-3:] == [(5, 0, "22,41"), (5, 90, "22.37"), (6, 90, "22.39")]
         assert record.draft(identity, by="Reviewer B") is None

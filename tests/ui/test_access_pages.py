@@ -161,10 +161,7 @@ def test_another_ones_inspection_is_refused_like_one_that_is_not_there(
 
 def test_a_draft_is_its_own_persons(sampled: As) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
-        rows = [["1", "0", "23,45"], ["", "", ""]]
-        from ui.typed_readings import Row, draft_of
-
-        kept = draft_of([Row(*row) for row in rows], "caliper 7")
+        kept = {"gauge": "caliper 7", "rows": [["1", "0", "23,45"], ["", "", ""]]}
         record.save_draft(SAMPLE, kept, by="Inspector A")
     mine = clean(sampled("a").run().switch_page("screens/readings.py").run())
     assert "nothing that you typed until then was lost" in words(mine)

@@ -16,7 +16,15 @@ from inspection.record import OpenInspection, open_record
 from inspection.rope import Groove
 from ui.sample import sample_folder
 from ui.screens import stations
-from ui.typed_readings import Row, draft_of, empty_rows, rows_from, understand
+from ui.typed_readings import (
+    Draft,
+    Row,
+    Sheet,
+    draft_from,
+    empty_rows,
+    kept_form,
+    understand,
+)
 from ui.typed_rope import grooves_from
 
 SAMPLE = "2026-09-quay-crane-2"
@@ -173,9 +181,38 @@ def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
     assert moved.station == 2
 
 
+def table_key(rows: tuple[Row, ...], by: str = "Reviewer B") -> str:
+    return f"readings table {SAMPLE} {by} {Sheet(rows, 0).name}"
+
+
+def draft_of(rows: list[Row]) -> dict[str, object]:
+    return kept_form(Draft(tuple(rows), "caliper 7", Sheet(empty_rows(kept()), 0)))
+
+
+def test_a_page_that_outlived_its_server_still_means_the_rows_it_began_with(
+    sample_app: AppTest,
+) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        first, *others = empty_rows(kept())
+        rows = [Row(first.station, first.view, "22,33"), *others]
+        record.save_draft(SAMPLE, draft_of(rows), by="Reviewer B", revision=0)
+    at = sample_app.run()
+    # all that the browser sends to the new server: what was typed since its table was drawn
+    at.session_state[table_key(empty_rows(kept()))] = {
+        "edited_rows": {0: {"typed": "22,33"}, 1: {"typed": "22,39"}}, "added_rows": [],
+        "deleted_rows": [],
+    }  # fmt: skip
+    at = screen(at, "readings")
+    assert not field(at, "button", "Enter 2 readings into the record").disabled
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        draft = record.draft(SAMPLE, by="Reviewer B")
+        assert draft is not None
+        assert [row[2] for row in draft.data["rows"]] == ["22,33", "22,39"]
+
+
 def test_readings_are_typed_doubted_kept_as_a_draft_and_entered(sample_app: AppTest) -> None:
     at = screen(sample_app.run(), "readings")
-    key = f"readings table {SAMPLE} Reviewer B 0 {zlib.crc32(repr(empty_rows(kept())).encode())}"
+    key = table_key(empty_rows(kept()))
     edit = {"edited_rows": {0: {"typed": "22,4"}, 1: {"typed": "2.24"}}, "added_rows": [],
             "deleted_rows": []}  # fmt: skip
     at.session_state[key] = edit
@@ -188,10 +225,10 @@ def test_readings_are_typed_doubted_kept_as_a_draft_and_entered(sample_app: AppT
         assert record.draft(SAMPLE, by="Inspector A") is None
     at.session_state[key] = edit | {"edited_rows": {0: {"typed": "22,4"}, 1: {"typed": "?"}}}
     at.run()
-    assert field(at, "button", "Enter 1 readings into the record").disabled
+    assert field(at, "button", "Enter 1 reading into the record").disabled
     at.session_state[key] = edit | {"edited_rows": {0: {"typed": "22,4"}}}
     at.run()
-    clean(press(at, "Enter 1 readings into the record"))
+    clean(press(at, "Enter 1 reading into the record"))
     there = kept()
     assert (there.readings[-1].typed, there.readings[-1].value_mm) == ("22,4", 22.4)
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
@@ -201,19 +238,19 @@ def test_readings_are_typed_doubted_kept_as_a_draft_and_entered(sample_app: AppT
 def test_a_draft_is_there_again_after_the_browser_was_closed(sample_app: AppTest) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         rows = [Row("5", "0", "22,33")]
-        record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Reviewer B", revision=0)
+        record.save_draft(SAMPLE, draft_of(rows), by="Reviewer B", revision=0)
     at = screen(sample_app.run(), "readings")
     for _ in range(2):  # a page that finds its server again is drawn twice
         assert any("nothing that you typed until then was lost" in one.value for one in at.info)
         at.run()
-    clean(press(at, "Enter 1 readings into the record"))
+    clean(press(at, "Enter 1 reading into the record"))
     assert not any("nothing that you typed until then was lost" in one.value for one in at.info)
 
 
 def test_a_second_person_sees_no_foreign_draft(sample_app: AppTest, tmp_path: Path) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         rows = [Row("5", "0", "22,33")]
-        record.save_draft(SAMPLE, draft_of(rows, "caliper 7"), by="Inspector A", revision=0)
+        record.save_draft(SAMPLE, draft_of(rows), by="Inspector A", revision=0)
     at = screen(sample_app.run(), "readings")
     assert not any("nothing that you typed until then was lost" in one.value for one in at.info)
     assert field(at, "button", "Enter 0 readings into the record").disabled
@@ -298,6 +335,10 @@ def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm:
 
 
 def test_a_draft_that_is_something_else_is_no_draft() -> None:
-    assert rows_from([1, 2]) is None
-    assert rows_from({"rows": "x"}) is None
-    assert rows_from(draft_of([Row("1", "0", "22")], "c")) == ([Row("1", "0", "22")], "c")
+    assert draft_from([1, 2]) is None
+    assert draft_from({"rows": "x"}) is None
+    draft = Draft((Row("1", "0", "22"),), "c", Sheet((Row("1", "0", ""),), 3))
+    assert draft_from(kept_form(draft)) == draft
+    assert draft_from({"rows": [["1", "0", "22"]], "gauge": "c"}) == Draft(
+        draft.rows, "c", Sheet(draft.rows, 0)
+    )

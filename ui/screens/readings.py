@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import replace
 from datetime import datetime
 from typing import get_args
 
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from inspection.lengths import parse_length
 from inspection.readings import Gauge, GaugeKind, Reading
@@ -18,7 +18,16 @@ from ui.record_log import look_over
 from ui.session import judged, person, the_record
 from ui.station_screen import table
 from ui.steps import go_on
-from ui.typed_readings import Row, draft_of, empty_rows, in_words, rows_from, understand
+from ui.typed_readings import (
+    Draft,
+    Row,
+    Sheet,
+    draft_from,
+    empty_rows,
+    in_words,
+    kept_form,
+    understand,
+)
 
 NEW = "another gauge"
 COLUMNS = ["station", "view", "typed"]
@@ -73,15 +82,11 @@ def _gauge(usual: str) -> str | None:
 
 def _type(there: OpenInspection) -> None:
     identity, by = there.inspection.identity, person()
-    turn = st.session_state.setdefault(f"typed {identity}", 0)
-    base_key = f"readings base {identity} {by} {turn}"
-    draft = the_record().draft(identity, by=by)
-    kept = rows_from(draft.data) if draft else None
-    found_key = f"draft found {identity} {by} {turn}"
-    if base_key not in st.session_state:
-        st.session_state[base_key] = kept[0] if kept else empty_rows(there)
-        if draft and kept:
-            st.session_state[found_key] = draft.saved_at
+    found = the_record().draft(identity, by=by)
+    draft = draft_from(found.data) if found else None
+    found_key = f"draft found {identity} {by}"
+    if found and draft and _sheet_key(identity, by) not in st.session_state:
+        st.session_state[found_key] = found.saved_at
     found_at = st.session_state.get(found_key)
     if found_at:  # said until it is entered: a page that finds its server again is drawn twice
         st.info(
@@ -89,43 +94,16 @@ def _type(there: OpenInspection) -> None:
             "typed until then was lost. Look whether your last line is there.",
             icon=":material/restore:",
         )
-    gauge = _gauge(kept[1] if kept else "")
-    rows = st.session_state[base_key]
-    frame = pd.DataFrame(
-        [[r.station, r.view, r.typed] for r in rows], columns=COLUMNS, dtype="string"
-    )
+    gauge = _gauge(draft.gauge if draft else "")
     unit = "inch" if there.rope.units == "inch" else "mm"
     st.caption(
         "One line a reading, as the gauge shows it; the direction is the one on the card. Lines "
         "without a reading are not entered, new ones go below the last."
     )
-    # A draft that a new session begins with has a table of its own: a browser that was only cut
-    # off sends its edits again, and on another table they would be added a second time.
-    name = zlib.crc32(repr(rows).encode())
-    edited = st.data_editor(
-        frame, key=f"readings table {identity} {by} {turn} {name}", num_rows="dynamic",
-        hide_index=True,
-        column_config={
-            "station": st.column_config.TextColumn("Station", help="As printed on its card."),
-            "view": st.column_config.TextColumn(
-                "Direction, °",
-                help="0 or 90: the side from which the card's photograph is taken; any from 0 to "
-                "359 where you read in more directions.",
-            ),
-            "typed": st.column_config.TextColumn(
-                "Reading",
-                help='As the gauge shows it: 22,41 or 22.41 mm or 7/8" or 0.88 in. Without a '
-                f"unit it is taken for {unit}.",
-            ),
-        },
-    )  # fmt: skip
-    now = [
-        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
-        for row in edited.itertuples(index=False)
-    ]
-    if now != (kept[0] if kept else rows) or (kept and gauge and gauge != kept[1]):
-        the_record().save_draft(identity, draft_of(now, gauge or ""), by=by,
-                                revision=there.revision)  # fmt: skip
+    sheet, now = _typed(there, draft, unit)
+    if now != (draft.rows if draft else sheet.rows) or (draft and gauge not in (None, draft.gauge)):
+        typed = Draft(now, gauge or "", sheet)
+        the_record().save_draft(identity, kept_form(typed), by=by, revision=there.revision)
     understood = [
         understand(
             row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
@@ -146,10 +124,59 @@ def _type(there: OpenInspection) -> None:
         "or a closed browser costs nothing."
     )
     if st.button(
-        f"Enter {len(ready)} readings into the record", type="primary",
+        f"Enter {_readings(len(ready))} into the record", type="primary",
         disabled=not ready or wrong or gauge is None,
     ):  # fmt: skip
         _enter(there, ready)
+
+
+def _sheet_key(identity: str, by: str) -> str:
+    return f"readings sheet {identity} {by}"
+
+
+def _typed(there: OpenInspection, draft: Draft | None, unit: str) -> tuple[Sheet, tuple[Row, ...]]:
+    """Show the table; return what it began with, and its rows as they are typed now."""
+    identity, by = there.inspection.identity, person()
+    sheet_key = _sheet_key(identity, by)
+    anew = sheet_key not in st.session_state
+    entered = sum(one.reading.person == by for one in there.logged)
+    if anew:
+        st.session_state[sheet_key] = draft.sheet if draft else Sheet(empty_rows(there), entered)
+    sheet: Sheet = st.session_state[sheet_key]
+    place = st.empty()
+    now = _table(place, sheet, f"{identity} {by}", unit)
+    if anew and draft and now == sheet.rows != draft.rows:
+        # no browser that stayed open sent what was typed: it begins with the draft's own rows
+        sheet = Sheet(draft.rows, entered)
+        st.session_state[sheet_key] = sheet
+        now = _table(place, sheet, f"{identity} {by}", unit)
+    return sheet, now
+
+
+def _table(place: DeltaGenerator, sheet: Sheet, whose: str, unit: str) -> tuple[Row, ...]:
+    frame = pd.DataFrame(
+        [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
+    )
+    edited = place.data_editor(
+        frame, key=f"readings table {whose} {sheet.name}", num_rows="dynamic", hide_index=True,
+        column_config={
+            "station": st.column_config.TextColumn("Station", help="As printed on its card."),
+            "view": st.column_config.TextColumn(
+                "Direction, °",
+                help="0 or 90: the side from which the card's photograph is taken; any from 0 to "
+                "359 where you read in more directions.",
+            ),
+            "typed": st.column_config.TextColumn(
+                "Reading",
+                help='As the gauge shows it: 22,41 or 22.41 mm or 7/8" or 0.88 in. Without a '
+                f"unit it is taken for {unit}.",
+            ),
+        },
+    )  # fmt: skip
+    return tuple(
+        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
+        for row in edited.itertuples(index=False)
+    )
 
 
 def _enter(there: OpenInspection, ready: list[Reading]) -> None:
@@ -158,9 +185,14 @@ def _enter(there: OpenInspection, ready: list[Reading]) -> None:
         the_record().add_readings(identity, ready, by=by, revision=there.revision)
         the_record().drop_draft(identity, by=by)
         look_over(the_record(), identity, by=by)
-        st.session_state[f"typed {identity}"] += 1
-        tell_later(f"{len(ready)} readings are in the record.")
+        for key in (_sheet_key(identity, by), f"draft found {identity} {by}"):
+            st.session_state.pop(key, None)
+        tell_later(f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record.")
         st.rerun()
+
+
+def _readings(count: int) -> str:
+    return f"{count} reading{'' if count == 1 else 's'}"
 
 
 def _logged(there: OpenInspection) -> None:
