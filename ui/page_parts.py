@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import logging
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 import streamlit as st
 
@@ -61,24 +63,60 @@ def say_cautions() -> None:
 
 def tell_later(words: str) -> None:
     """Say something after the page has been drawn anew."""
-    st.session_state["told"] = words
+    st.session_state["told"] = _Told(words)
 
 
 def tell_wrong(words: str) -> None:
     """Say what went wrong after the page has been drawn anew."""
-    st.session_state["went wrong"] = words
+    st.session_state["told"] = _Told(words[:1].upper() + words[1:], wrong=True)
+
+
+SAID_S = 3.0  # a drawing that is cut short by the next one is over sooner
+
+
+@dataclass(slots=True)
+class _Told:
+    """Words for the next drawing, and for the drawings that cut that one short.
+
+    Parameters
+    ----------
+    words : str
+        What is said.
+    wrong : bool
+        Whether something went wrong.
+    screen : str
+        Where it was said first; empty until then.
+    since_s : float
+        When that was, on the process's clock.
+    """
+
+    words: str
+    wrong: bool = False
+    screen: str = ""
+    since_s: float = 0.0
+
+
+def _say_told(screen: str) -> None:
+    """Show what is to be said on this screen now."""
+    told: _Told | None = st.session_state.get("told")
+    if told is None:
+        return
+    now = time.monotonic()
+    if not told.screen:
+        told.screen, told.since_s = screen, now
+    if told.screen != screen or now - told.since_s > SAID_S:
+        del st.session_state["told"]
+    elif told.wrong:
+        st.error(as_typed(told.words), icon=":material/error:")
+    else:
+        st.success(as_typed(told.words), icon=":material/check:")
 
 
 def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
     """Draw what every screen begins with; return the inspection at hand, None without one."""
     look_alike()
     st.header(title)
-    told = st.session_state.pop("told", None)
-    if told:
-        st.success(as_typed(told), icon=":material/check:")
-    wrong = st.session_state.pop("went wrong", None)
-    if wrong:
-        st.error(as_typed(wrong[:1].upper() + wrong[1:]), icon=":material/error:")
+    _say_told(title)
     _who()
     with plainly():
         identity = _which()

@@ -117,13 +117,20 @@ def edge_shapes(
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
-        side_words = "farther out" if differ >= 0 else "farther in"
-        told = f"logged: {abs(differ):.2f} mm {side_words}"
+        told = f"logged: {_apart(differ)}"
         shapes.append(Shape("logged", logged, told, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
     return [*shapes, Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM),
                            "1 mm in tenths")]  # fmt: skip
+
+
+def _apart(differ_mm: float) -> str:
+    """Return in words how far the logged jaw lies from the photograph's."""
+    apart = f"{abs(differ_mm):.2f}"
+    if float(apart) == 0:
+        return "at the same place"
+    return f"{apart} mm farther {'out' if differ_mm > 0 else 'in'}"
 
 
 def _ruler(wide_px: float, high_px: float) -> tuple[PointPx, ...]:
