@@ -79,7 +79,7 @@ def with_edges_moved(
         source = f"edge:{estimate.photo_sha256}:hand-{side}"
         if source not in known:  # a second move of the same edge is as sure as the first
             budget.append(Term(f"{side} edge, set by hand", u_mm, "mm", 1.0, "B", source))
-    told = " and ".join(f"the {side} edge by {move:+.2f} mm" for side, move in moved.items())
+    told = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())
     finding = Finding(
         BY_HAND,
         f"{by} moved {told} by hand: {' '.join(why.split())}.",

@@ -69,7 +69,7 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
                 shapes=edge_shapes(estimate, marks, place, side, None), zoom=False, pixels=True,
             )  # fmt: skip
             moves.append(((at[0] if at else 0.5) - 0.5) * pictures.EDGE_MM[1])
-            st.caption(f"moved {moves[-1]:+.2f} mm (+ is out of the rope)")
+            st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
     why = st.text_input("What misled the tool", key=f"hand why {key}",
                         placeholder="a lump of grease on the upper edge")  # fmt: skip
     if abs(moves[0]) < 0.005 and abs(moves[1]) < 0.005:
@@ -105,11 +105,13 @@ def _station(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) 
         shapes=shapes_of(estimate, marks, None),
     )  # fmt: skip
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
-    st.caption(f"{at_mm:+.1f} mm along the card from its middle")
+    st.caption(f"{at_mm:+z.1f} mm along the card from its middle")
     if st.button("Measure here instead", type="primary", key=f"place keep {key}",
                  disabled=abs(at_mm - estimate.at_mm) < 0.5):  # fmt: skip
         with plainly():
-            _measure(there, estimate, at_mm, why=f"station moved to {at_mm:+.1f} mm along the card")
+            _measure(
+                there, estimate, at_mm, why=f"station moved to {at_mm:+z.1f} mm along the card"
+            )
 
 
 def _place(result: Result) -> tuple[int | None, int | None]:
@@ -128,7 +130,7 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     there_now = (mine or [*found])[0]
     if isinstance(there_now, Refusal):
         raise ValueError(
-            f"at {at_mm:+.1f} mm there is no diameter, so the figure stays where it is: "
+            f"at {at_mm:+z.1f} mm there is no diameter, so the figure stays where it is: "
             f"{there_now.findings[0].seen} {there_now.findings[0].remedy}"
         )
     moved = replace(there_now, station=estimate.station, view_deg=estimate.view_deg)
@@ -136,5 +138,5 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
         there.inspection.identity, estimate, moved, by=person(), why=why, revision=there.revision
     )
     look_over(the_record(), there.inspection.identity, by=person())
-    tell_later(f"At {at_mm:+.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
+    tell_later(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
     st.rerun()

@@ -177,7 +177,7 @@ def print_check(
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     click.echo(
-        f"{name}: printed {100 * (printed.scale_x - 1):+.2f} % along and "
-        f"{100 * (printed.scale_y - 1):+.2f} % across; kept in {path}. "
+        f"{name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
+        f"{100 * (printed.scale_y - 1):+z.2f} % across; kept in {path}. "
         f"Measure with --print-set {name}."
     )

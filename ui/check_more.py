@@ -28,7 +28,7 @@ def severity_table(judgement: Judgement) -> Table:
             f"{band} ({p:.0%})" for band, p in one.spread if band != one.band and p >= 0.05
         )
         table.add_row(
-            str(station), f"{one.decrease_mm:+.2f}", f"{one.decrease_pct:+.2f}",
+            str(station), f"{one.decrease_mm:+z.2f}", f"{one.decrease_pct:+z.2f}",
             f"{one.u_pct:.2f}", one.band, str(one.severity_pct), others,
         )  # fmt: skip
     return table
@@ -53,8 +53,8 @@ def over_time_table(stations: tuple[OverTime, ...]) -> Table:
         if one.limit is not None:
             limit, met = f"{one.limit.limit_mm:.2f}", _met(one)
         table.add_row(
-            str(one.station), count, f"{one.line.rate_mm_per_year:+.3f}",
-            f"{low:+.3f} to {high:+.3f}", limit, met,
+            str(one.station), count, f"{one.line.rate_mm_per_year:+z.3f}",
+            f"{low:+z.3f} to {high:+z.3f}", limit, met,
         )  # fmt: skip
     return table
 
@@ -76,7 +76,7 @@ def further_lines(judgement: Judgement) -> list[str]:
             if len(names) > 1:
                 said = [
                     f"{name or 'not named'} "
-                    + ("too few" if one is None else f"{one.bias_mm:+.3f} mm ({one.count})")
+                    + ("too few" if one is None else f"{one.bias_mm:+z.3f} mm ({one.count})")
                     for name, one in names.items()
                 ]
                 lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(said)}.")

@@ -79,7 +79,7 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
             *(_shown(length_mm, units) for length_mm in (one.photo_mm, 2 * one.u_photo_mm)),
             _shown(one.difference_mm, units, sign=True),
             _shown(2 * one.u_difference_mm, units),
-            f"{one.en:+.2f}",
+            f"{one.en:+z.2f}",
             one.word,
             style=STYLES.get(one.word),
         )
@@ -91,8 +91,8 @@ def _agreement_line(judgement: Judgement) -> str:
     if found is None:
         return "Fewer than 3 comparisons: no limits of agreement."
     return (
-        f"Mean difference photo - gauge {found.bias_mm:+.3f} mm, limits of agreement "
-        f"{found.low_mm:+.2f} to {found.high_mm:+.2f} mm ({found.count} comparisons)."
+        f"Mean difference photo - gauge {found.bias_mm:+z.3f} mm, limits of agreement "
+        f"{found.low_mm:+z.2f} to {found.high_mm:+z.2f} mm ({found.count} comparisons)."
     )
 
 

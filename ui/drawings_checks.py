@@ -47,7 +47,7 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
     made.drawing.add(Line(made.left, zero, made.right, zero, strokeColor=HexColor("#888888"),
                           strokeWidth=0.6))  # fmt: skip
     for value, words in lines:
-        level(made, value, f"{words} {value:+.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
+        level(made, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
     for one in data.points:
         x, colour = made.x(one.mean_mm), WORD_COLOURS[one.word]
         low, high = one.difference_mm - one.expanded_mm, one.difference_mm + one.expanded_mm

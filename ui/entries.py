@@ -128,7 +128,7 @@ def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
             f"{where}: {one.words}"
             for one in judgement.crosscheck.comparisons
             if place_words(one.station or 0, one.view_deg) == where
-            and f"{one.difference_mm:+.2f} mm" not in finding.seen
+            and f"{one.difference_mm:+z.2f} mm" not in finding.seen
         ]
         told += [
             f"{where}: mean by the {source} {one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f} mm."

@@ -129,9 +129,9 @@ class Roundness:
         least = min(self.directions, key=lambda one: one.diameter_mm)
         return (
             f"Largest at {most.view_deg}°: {most.diameter_mm:.2f} mm "
-            f"({most.diameter_mm - self.mean_mm:+.2f} mm from the mean); smallest at "
+            f"({most.diameter_mm - self.mean_mm:+z.2f} mm from the mean); smallest at "
             f"{least.view_deg}°: {least.diameter_mm:.2f} mm "
-            f"({least.diameter_mm - self.mean_mm:+.2f} mm). "
+            f"({least.diameter_mm - self.mean_mm:+z.2f} mm). "
             f"Deviations are drawn {self.exaggeration:g} times as large as they are."
             + ("" if self.ellipse is None else f" {self.ellipse.words}")
         )

@@ -47,7 +47,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         for one in data.points
     ]
     lines = [
-        {"value": value, "words": f"{words} {value:+.2f} mm"}
+        {"value": value, "words": f"{words} {value:+z.2f} mm"}
         for value, words in (
             (data.bias_mm, "mean"),
             (data.low_mm, "lower limit"),

@@ -38,8 +38,8 @@ def earlier(judgement: Judgement) -> list[Block]:
         if station in doubted:
             doubt = " An entry of this station deserves a second look, and the line rests on it."
         caption = (
-            f"Station {station}, by the gauge: {line.rate_mm_per_year:+.3f} mm per year "
-            f"(95 % interval {low:+.3f} to {high:+.3f} mm per year). {loses} Bars: U (k = 2); "
+            f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
+            f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
             "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
             f"evenly in time.{doubt}"
         )

@@ -55,7 +55,7 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
             (
                 "whole rope" if one.station is None else f"station {one.station}", one.source,
                 f"{one.verdict.value_mm:.2f}", f"{one.verdict.u_mm:.2f}",
-                _bounds(one), f"{one.verdict.margin_mm:+.2f}",
+                _bounds(one), f"{one.verdict.margin_mm:+z.2f}",
                 _chance(one.verdict.p_conform), one.verdict.outcome, _settle(one),
             )
             for one in group
@@ -166,7 +166,7 @@ def wear(judgement: Judgement) -> list[Block]:
         others = ", ".join(f"{band} {p:.0%}" for band, p in found.spread
                            if band != found.band and p >= 0.05)  # fmt: skip
         rows.append((
-            str(one.station), f"{found.decrease_mm:+.2f}", f"{found.decrease_pct:+.2f}",
+            str(one.station), f"{found.decrease_mm:+z.2f}", f"{found.decrease_pct:+z.2f}",
             f"{found.u_pct:.2f}", found.band, str(found.severity_pct), others,
         ))  # fmt: skip
     if rows:
@@ -192,7 +192,7 @@ def wear(judgement: Judgement) -> list[Block]:
             "confidence 0.9).", "small",
         ))  # fmt: skip
         local = tuple(
-            (str(one.station), f"{one.deficit_mm:+.2f}", f"{one.deficit_pct:+.1f}",
+            (str(one.station), f"{one.deficit_mm:+z.2f}", f"{one.deficit_pct:+z.1f}",
              f"{K * one.u_mm:.2f}", one.outcome)
             for one in judgement.local
         )  # fmt: skip

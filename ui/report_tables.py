@@ -62,7 +62,7 @@ def sections(judgement: Judgement) -> list[Block]:
             f"{one.mean_mm:.2f}",
             *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
             f"{K * one.u_mean_mm:.2f}",
-            "" if difference is None else f"{difference:+.2f}",
+            "" if difference is None else f"{difference:+z.2f}",
             f"{one.ovality_mm:.2f}",
             f"{K * one.u_ovality_mm:.2f}",
             "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
@@ -167,8 +167,8 @@ def comparisons(judgement: Judgement) -> list[Block]:
         (
             place_words(one.station or 0, one.view_deg), one.gauge, one.typed,
             f"{one.gauge_mm:.2f}", f"{K * one.u_gauge_mm:.2f}", f"{one.photo_mm:.2f}",
-            f"{K * one.u_photo_mm:.2f}", f"{one.difference_mm:+.2f}",
-            f"{K * one.u_difference_mm:.2f}", f"{one.en:+.2f}", one.word,
+            f"{K * one.u_photo_mm:.2f}", f"{one.difference_mm:+z.2f}",
+            f"{K * one.u_difference_mm:.2f}", f"{one.en:+z.2f}", one.word,
         )
         for one in found
     )  # fmt: skip
@@ -199,8 +199,8 @@ def comparisons(judgement: Judgement) -> list[Block]:
             else f" Standard uncertainty of the mean difference {agreement.u_bias_mm:.3f} mm."
         )  # fmt: skip
         blocks.append(Words(
-            f"Mean difference photograph − gauge {agreement.bias_mm:+.3f} mm, limits of agreement "
-            f"{agreement.low_mm:+.2f} mm to {agreement.high_mm:+.2f} mm "
+            f"Mean difference photograph − gauge {agreement.bias_mm:+z.3f} mm, limits of agreement "
+            f"{agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
             f"({agreement.count} comparisons).{shared}"
         ))  # fmt: skip
     caption = (

@@ -57,7 +57,7 @@ def limit_rows(judgement: Judgement) -> Rows:
         figure = f"{nearest.verdict.value_mm:.2f} ± {K * nearest.verdict.u_mm:.2f}"
         rows.append(
             [name, source, counts, f"{where}: {figure}, {_bound(nearest.verdict.limit)}",
-             f"{nearest.verdict.margin_mm:+.2f}"]
+             f"{nearest.verdict.margin_mm:+z.2f}"]
         )  # fmt: skip
     return rows
 
@@ -82,7 +82,7 @@ def verdict_rows(judgement: Judgement) -> Rows:
             WORD_MARKS[one.verdict.outcome],
             _limit_name(one),
             f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}", _bound(one.verdict.limit),
-            f"{one.verdict.margin_mm:+.2f}",
+            f"{one.verdict.margin_mm:+z.2f}",
         ]
         for one in sorted(judgement.verdicts, key=lambda one: RANK[one.verdict.outcome])
     ]  # fmt: skip
@@ -114,7 +114,7 @@ def wear_rows(judgement: Judgement) -> Rows:
     """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
     return [
         [
-            str(station), f"{one.decrease_pct:+.2f}", f"{K * one.u_pct:.2f}", one.band,
+            str(station), f"{one.decrease_pct:+z.2f}", f"{K * one.u_pct:.2f}", one.band,
             f"{one.severity_pct} %",
             ", ".join(f"{band} {share:.0%}" for band, share in one.spread
                       if band != one.band and share >= 0.05),
@@ -126,8 +126,8 @@ def wear_rows(judgement: Judgement) -> Rows:
 def local_rows(judgement: Judgement) -> Rows:
     """Return each station against the median of its neighbours."""
     return [
-        [str(one.station), f"{one.deficit_mm:+.2f} ± {K * one.u_mm:.2f}",
-         f"{one.deficit_pct:+.1f}", one.outcome]
+        [str(one.station), f"{one.deficit_mm:+z.2f} ± {K * one.u_mm:.2f}",
+         f"{one.deficit_pct:+z.1f}", one.outcome]
         for one in judgement.local
     ]  # fmt: skip
 
@@ -135,7 +135,7 @@ def local_rows(judgement: Judgement) -> Rows:
 def groove_rows(judgement: Judgement) -> Rows:
     """Return how each groove stands against the rope's nominal diameter."""
     return [
-        [one.groove.name, f"{one.groove.radius_mm:g}", f"{one.excess_pct:+.1f} %", one.outcome,
+        [one.groove.name, f"{one.groove.radius_mm:g}", f"{one.excess_pct:+z.1f} %", one.outcome,
          one.words]
         for one in judgement.groove_fits
     ]  # fmt: skip

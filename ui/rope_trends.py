@@ -111,7 +111,8 @@ def _trend(
     if line is not None:
         low, high = line.rate_interval
         said += (
-            f" {line.rate_mm_per_year:+.3f} mm per year (95 % interval {low:+.3f} to {high:+.3f})."
+            f" {line.rate_mm_per_year:+z.3f} mm per year "
+            f"(95 % interval {low:+z.3f} to {high:+z.3f})."
         )
     if station in doubted_stations(last):
         why += " An entry of this station deserves a second look, and the line rests on it."
@@ -141,7 +142,7 @@ def trend_row(one: StationTrend) -> list[str]:
     rate = "needs three inspections"
     if one.line is not None:
         low, high = one.line.rate_interval
-        rate = f"{one.line.rate_mm_per_year:+.3f} ({low:+.3f} to {high:+.3f})"
+        rate = f"{one.line.rate_mm_per_year:+z.3f} ({low:+z.3f} to {high:+z.3f})"
     least = one.least_mm
     when = ""
     if one.met is not None:

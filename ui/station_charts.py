@@ -108,6 +108,6 @@ def _expected(line: Trend, today: date, now: list[Point], seen: list[Then]) -> s
     ]
     rate_low, rate_high = line.rate_interval
     return (
-        f"{'; '.join([said, *told])}. Until then {line.rate_mm_per_year:+.3f} mm per year "
-        f"(95 % interval {rate_low:+.3f} to {rate_high:+.3f})."
+        f"{'; '.join([said, *told])}. Until then {line.rate_mm_per_year:+z.3f} mm per year "
+        f"(95 % interval {rate_low:+z.3f} to {rate_high:+z.3f})."
     )

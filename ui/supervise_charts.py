@@ -69,8 +69,8 @@ def _agreement_words(members: list[Comparison]) -> str:
         return f"{len(members)} comparisons; {FEWEST} are needed for limits of agreement."
     told = agreement_of(members)
     return (
-        f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+.2f} mm on average, "
-        f"limits of agreement {told.low_mm:+.2f} to {told.high_mm:+.2f} mm (a wrong entry "
+        f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+z.2f} mm on average, "
+        f"limits of agreement {told.low_mm:+z.2f} to {told.high_mm:+z.2f} mm (a wrong entry "
         "widens them)."
     )
 
@@ -80,7 +80,7 @@ def _agreement_cells(members: list[Comparison]) -> list[str]:
         return [str(len(members)), "", f"needs {FEWEST}"]
     told = agreement_of(members)
     return [
-        str(len(members)), f"{told.bias_mm:+.2f}", f"{told.low_mm:+.2f} to {told.high_mm:+.2f}"
+        str(len(members)), f"{told.bias_mm:+z.2f}", f"{told.low_mm:+z.2f} to {told.high_mm:+z.2f}"
     ]  # fmt: skip
 
 

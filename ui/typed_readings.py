@@ -65,7 +65,7 @@ def understand(
     off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
     doubt = ""
     if abs(off) > ODD_PCT:
-        doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+.0f} % off nominal. Is that right?"
+        doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
     elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
         doubt = f"{where} has a reading already; this one stands beside it."
     return Understood(reading, doubt=doubt)

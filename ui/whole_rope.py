@@ -27,7 +27,7 @@ def whole_rope(judgement: Judgement) -> list[str]:
         numbers = ", ".join(str(one.station) for one in found.sections)
         said.append(
             f"By {source}: measured diameter {found.mean_mm:.2f} ± {K * found.u_mean_mm:.2f} mm "
-            f"({found.mean_pct:+.1f} % to nominal), largest difference of the readings "
+            f"({found.mean_pct:+z.1f} % to nominal), largest difference of the readings "
             f"{found.largest_difference_mm:.2f} ± {K * found.u_difference_mm:.2f} mm "
             f"({found.difference_pct:.1f} % of nominal), from stations {numbers}."
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,13 +14,14 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from inspection.record import OpenInspection, RecordError, open_record
-from ui import pictures
+from ui import page_parts, pictures
 from ui.rope_view import packed
 from ui.station_queue import decide, queue
 from ui.station_view import edge_shapes, shapes_of
 from vision.estimate import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"
+SIGNED = re.compile(r":(\+z?)\.\df\}")
 PLANTED = "Station 3"  # its second reading was typed wrong on purpose
 
 
@@ -171,6 +173,35 @@ def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
     heights = {one.look: one.points[0][1] for one in edge if one.look in ("logged", "photograph")}
     moved = heights["photograph"] - heights["logged"]
     assert moved == pytest.approx(0.5 * pictures.EDGE_PX_PER_MM, rel=0.01)
+    for more_mm, words in (
+        (1.0, "0.50 mm farther out"),
+        (-0.012, "0.01 mm farther in"),
+        (0.008, "at the same place"),
+        (-0.008, "at the same place"),
+    ):
+        edge = edge_shapes(estimate, marks, place, 0, estimate.diameter_mm + more_mm)
+        assert [one.label for one in edge if one.look == "logged"] == [f"logged: {words}"]
+
+
+def test_a_difference_of_nothing_has_no_minus() -> None:
+    """-0.001 mm to two decimals is 0; every signed figure that is written says it without minus."""
+    assert (f"{-0.001:+.2f}", f"{-0.001:+z.2f}") == ("-0.00", "+0.00")
+    written = [path for path in Path(pictures.__file__).parent.rglob("*.py")]
+    signed = [found for path in written for found in SIGNED.findall(path.read_text("utf-8"))]
+    assert len(signed) > 20
+    assert set(signed) == {"+z"}
+
+
+def test_what_is_said_after_a_click_outlives_a_drawing_that_is_cut_short(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    button(at, "Accept").click()  # type: ignore[attr-defined]
+    told = [": accepted." in one.value for one in clean(at.run()).success]
+    again = [": accepted." in one.value for one in clean(at.run()).success]
+    assert told == again == [True]
+    monkeypatch.setattr(page_parts, "SAID_S", 0.0)
+    assert not clean(at.run()).success
 
 
 def test_a_magnified_edge_shows_the_rope_below_and_a_known_step_in_its_place() -> None:

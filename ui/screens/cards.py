@@ -105,8 +105,8 @@ def _check(usual: str) -> None:
                     check.name, plain_check(check), by=person(), why="bars measured"
                 )
                 tell_later(
-                    f"{check.name}: printed {100 * (printed.scale_x - 1):+.2f} % along and "
-                    f"{100 * (printed.scale_y - 1):+.2f} % across. New photographs can use it."
+                    f"{check.name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
+                    f"{100 * (printed.scale_y - 1):+z.2f} % across. New photographs can use it."
                 )
                 st.rerun()
     for told, values in the_record().print_checks().items():
