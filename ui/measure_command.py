@@ -46,8 +46,9 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     type=click.Choice(HOLDS),
     default="touching",
     show_default=True,
-    help="How the card was held: flat against the rope, level with the rope's axis, or "
-    "at a known stand-off.",
+    help="How the card was held: flat against the rope; cut out and level with the rope's axis "
+    "(hold the phone square: what the axis is off counts the more, the more it is tilted); or at "
+    "a known stand-off.",
 )
 @click.option(
     "--offset",

@@ -29,14 +29,18 @@ from ui.station_queue import decide, queue
 
 ROOT = Path(__file__).resolve().parents[2]
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+# Pictures are drawn in shadow roots, into which a plain query does not look.
+DEEP = """const deep = (root, css) => [...root.querySelectorAll(css),
+  ...[...root.querySelectorAll('*')].flatMap(e => e.shadowRoot ? deep(e.shadowRoot, css) : [])];
+const shown = () => deep(document, 'svg image').map(one => one.getAttribute('href'));"""
 # The station's photograph and both of its edges are on the screen, and nothing is still running.
-READY = """() => {
-  const views = [...document.querySelectorAll('svg[role=img]')];
+READY = f"""() => {{ {DEEP}
   return !document.querySelector('[data-test-script-state=running], [data-stale=true]')
-    && views.length > 0
-    && views.every(one => one.querySelector('image')?.getAttribute('href'))
+    && shown().length > 0 && shown().every(Boolean)
     && document.body.innerText.includes('never clears a rope');
-}"""
+}}"""
+FIRST = f"() => {{ {DEEP} return shown()[0]; }}"
+OTHER = f"was => {{ {DEEP} return shown()[0] !== was; }}"
 
 
 def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
@@ -104,12 +108,9 @@ def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None
 
 def change_station(page: Page) -> None:
     """Go to the next station, by keyboard."""
-    now = page.evaluate("document.querySelector('svg[role=img] image')?.getAttribute('href')")
+    now = page.evaluate(FIRST)
     page.keyboard.press("Alt+n")
-    page.wait_for_function(
-        "was => document.querySelector('svg[role=img] image')?.getAttribute('href') !== was",
-        arg=now, timeout=120_000, polling="raf",
-    )  # fmt: skip
+    page.wait_for_function(OTHER, arg=now, timeout=120_000, polling="raf")
     page.wait_for_function(READY, timeout=120_000, polling="raf")
 
 
