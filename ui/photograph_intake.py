@@ -116,7 +116,8 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
                 by=person(),
             )  # fmt: skip
         except ValueError as wrong:
-            told.append(f"{one.name}: {wrong}")
+            named = str(wrong).startswith(one.name)  # what lies in the photograph says so itself
+            told.append(str(wrong) if named else f"{one.name}: {wrong}")
             continue
         taken += 1
         for result in results:

@@ -211,7 +211,7 @@ def test_a_refused_photograph_says_why_and_shows_where(
     empty.write_bytes(b"")
     page.locator("input[type=file]").set_input_files([str(bad), str(empty)])
     expect(page.get_by_text("1 of 2 photographs were measured.")).to_be_visible(timeout=120_000)
-    expect(page.get_by_text(re.compile("^empty.jpg: "))).to_be_visible()
+    expect(page.get_by_text(re.compile("^empty.jpg is empty"))).to_be_visible()
     expect(page.get_by_text(re.compile("hand.jpg.* gives no diameter"))).to_be_visible()
     expect(page.get_by_text("Keep hands, straps and loose wires off").first).to_be_visible()
     ring = page.locator("circle.spot").first
