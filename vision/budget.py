@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from vision.camera import CURL, CX, CY, K1, LOG_F, SIZE, TWIST
 from vision.card import Card
-from vision.cylinder import Hold, cylinder_mm
+from vision.cylinder import Hold, axis_height_mm, cylinder_mm
 from vision.edges import Outline
 from vision.estimate import Term
 from vision.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
@@ -190,7 +190,7 @@ def _hold_terms(
             right,
             camera,
             hold="stand-off",
-            offset_mm=by_mm + (offset_mm if hold == "stand-off" else 0.0),
+            offset_mm=axis_height_mm(hold, offset_mm) + by_mm,
             station_mm=station,
         )[0]
 

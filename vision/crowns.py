@@ -86,6 +86,11 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     return float((chosen + shift) * step), swing
 
 
+def with_flanks(lump: NDArray[np.bool_], pitch: float, step: float) -> NDArray[np.bool_]:
+    """Return where lumps stand or their flanks: a tenth of a pitch to either side is no strand."""
+    return np.asarray(binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step))), np.bool_)
+
+
 def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
     """Return where crowns stand, as indices; evenly spread places on a smooth bar.
 
@@ -95,7 +100,7 @@ def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray
         return np.arange(0, len(values), max(1, len(values) // 60))
     lump = values > np.percentile(values, 75) + LUMP_SHARE * d
     if lump.any():
-        lump = binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step)))
+        lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
     peaks, _ = find_peaks(values, distance=max(1, int(0.6 * pitch / step)))

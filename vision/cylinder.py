@@ -106,7 +106,7 @@ def cylinder_mm(
     if hold == "touching":
         distance = (height - offset_mm) / (sin_a - bisector[2])
     else:
-        distance = (_goal_mm(hold, offset_mm) - height) / bisector[2]
+        distance = (axis_height_mm(hold, offset_mm) - height) / bisector[2]
     if not (np.isfinite(distance) and distance > 0 and sin_a > 0):
         raise ValueError("the two crown lines enclose nothing in front of the camera.")
     axis = camera_mm + distance * bisector + along * direction
@@ -118,13 +118,13 @@ def cylinder_mm(
             station = camera_mm if station_mm is None else station_mm
             ends = [_leaves_card_mm(n, camera_mm, station) for n in normals]
             return _behind_card(
-                normals, ends, hidden, camera_mm, _goal_mm(hold, offset_mm), direction
+                normals, ends, hidden, camera_mm, axis_height_mm(hold, offset_mm), direction
             )
     return 2 * radius, axis, direction
 
 
-def _goal_mm(hold: Hold, offset_mm: float) -> float:
-    """Return the height of the axis over the card that the hold states, mm."""
+def axis_height_mm(hold: Hold, offset_mm: float) -> float:
+    """Return the height of the axis over the card that *level* or *stand-off* states, mm."""
     return offset_mm if hold == "stand-off" else 0.0
 
 

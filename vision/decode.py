@@ -96,7 +96,7 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
         tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
-    lost = 0.0
+    lost = USUAL_LOSS if kind in ("WebP", "AVIF") else 0.0
     if kind == "JPEG":
         pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
         if pixels.shape[1::-1] != image.size:
@@ -110,7 +110,6 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
         return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
     pixels, more = _rgb(image)
-    lost = USUAL_LOSS if kind in ("WebP", "AVIF") else lost
     return Decoded(pixels, tags, notes + more, lost)
 
 

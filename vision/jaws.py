@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, median_filter
+from scipy.ndimage import median_filter
 from scipy.signal import find_peaks
 from scipy.stats import norm
 
@@ -28,6 +28,7 @@ from vision.crowns import (
     crests,
     crown_pitch,
     smoothed,
+    with_flanks,
 )
 from vision.edges import Edge, Outline, Surface
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
@@ -252,8 +253,7 @@ def _bear(
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
     if strays:  # the flanks of what stands out are no strand either
         stray = broad > usual + 0.25 * STRAY_SHARE * d
-        beside = max(1, int(0.1 * pitch / (along[1] - along[0])))
-        within &= ~binary_dilation(stray, iterations=beside)
+        within &= ~with_flanks(stray, pitch, float(along[1] - along[0]))
     inside = [i for i in crests if within[i]]
     if not inside:
         return Jaw(usual, STRAY_SHARE * d / 4, 0, 0.0, strays)

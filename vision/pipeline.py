@@ -21,7 +21,7 @@ from vision.axis import find_axis
 from vision.budget import list_terms
 from vision.camera import Lens, camera_centre_mm, lens_of
 from vision.card import Card
-from vision.cylinder import Hold
+from vision.cylinder import Hold, axis_height_mm
 from vision.edges import Outline, band_limits_mm, trace_edges
 from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
@@ -165,7 +165,7 @@ def _card(found: FoundCard, settings: Settings) -> Card:
 def _height_mm(settings: Settings) -> float | None:
     if settings.hold == "touching":
         return None
-    return settings.offset_mm if settings.hold == "stand-off" else 0.0
+    return axis_height_mm(settings.hold, settings.offset_mm)
 
 
 def _tilt_deg(theta: Array, station_mm: Array) -> float:
@@ -179,9 +179,11 @@ def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
         refuse_above("overexposed", 100 * edge.burnt)
-        if edge.mirrors and np.isfinite(edge.outward_mm).any():
+        if not np.isfinite(edge.outward_mm).any():
+            continue  # a side that was not found has no clearness; the jaws say that it is lost
+        if edge.mirrors:
             refuse_below("flanks-mirror", 100 * edge.clearness)
-        if outline.surface == "grey band" and np.isfinite(edge.outward_mm).any():
+        if outline.surface == "grey band":
             refuse_below("edges-soft", 100 * edge.clearness)
             refuse_above("white-band", 100 * edge.on_white)
     low, high = band_limits_mm(outline, theta, card)
