@@ -102,9 +102,9 @@ def _photograph_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
                     check="photograph", code="photograph-disagrees", entries=(entry,),
                     where=(log.where(entry),), p=found.p_value,
                     seen=f"{reading.typed} was logged, and the photograph gives "
-                    f"{found.photo_mm:.2f} mm: {found.difference_mm:+.2f} mm, where the expanded "
+                    f"{found.photo_mm:.2f} mm: {found.difference_mm:+z.2f} mm, where the expanded "
                     f"uncertainty (k = 2) is {2 * found.u_difference_mm:.2f} mm "
-                    f"(E_n {found.en:+.1f}).",
+                    f"(E_n {found.en:+z.1f}).",
                     remedy="Look at the photograph, then read this place again.",
                     innocent="Gauge and card may have been at different places, or the rope "
                     "under another tension.",
@@ -136,8 +136,8 @@ def _direction_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
                 check="directions", code="directions-disagree", entries=(first, second),
                 where=(log.where(first), log.where(second)), p=two_sided_p(gap, u),
                 seen=f"By the gauge the two directions differ by "
-                f"{one.value_mm - two.value_mm:+.2f} mm, by the photographs by "
-                f"{photo_one.diameter_mm - photo_two.diameter_mm:+.2f} mm; {2 * u:.2f} mm is the "
+                f"{one.value_mm - two.value_mm:+z.2f} mm, by the photographs by "
+                f"{photo_one.diameter_mm - photo_two.diameter_mm:+z.2f} mm; {2 * u:.2f} mm is the "
                 "expanded uncertainty of the two together (k = 2).",
                 remedy=READ_AGAIN,
                 innocent="The directions may have been counted from another side of the rope.",
@@ -176,7 +176,7 @@ def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
                 check="neighbours", code="neighbours-disagree", entries=tuple(entries),
                 where=tuple(log.where(entry) for entry in entries), p=two_sided_p(gap, u),
                 seen=f"From station {here} to station {there} the diameter changes by "
-                f"{-gap:+.2f} mm more by the gauge than by the photographs; {2 * u:.2f} mm is "
+                f"{-gap:+z.2f} mm more by the gauge than by the photographs; {2 * u:.2f} mm is "
                 "the expanded uncertainty of the two together (k = 2).",
                 remedy=READ_AGAIN,
                 innocent="One of the two stations may have been read beside the place of its "
@@ -206,7 +206,7 @@ def _growth_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look
                 check="growth", code="growth", entries=(entry,),
                 where=(log.where(entry),), p=p,
                 seen=f"{place_words(reading.station, reading.view_deg).capitalize()} reads "
-                f"{gap:+.2f} mm against {before.inspection.on} ({then.typed}, now "
+                f"{gap:+z.2f} mm against {before.inspection.on} ({then.typed}, now "
                 f"{reading.typed}); {2 * u:.2f} mm is the expanded uncertainty of the change "
                 "(k = 2).",
                 remedy="Read this place again; if it did grow, look for corrosion or a swollen "

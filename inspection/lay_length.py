@@ -187,7 +187,7 @@ def _look(
     z = abs(difference_mm) / u_mm if u_mm > 0 else 0.0
     return Look(
         "lay", code, (), tuple(f"station {number}" for number in stations), erfc(z / sqrt(2)),
-        f"{begin}: {difference_mm:+.1f} mm, where the expanded uncertainty (k = 2) of the "
+        f"{begin}: {difference_mm:+z.1f} mm, where the expanded uncertainty (k = 2) of the "
         f"difference is {2 * u_mm:.1f} mm.",
         TO_DO, INNOCENT, difference_mm, None, "mm", "circumstances",
     )  # fmt: skip

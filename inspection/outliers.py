@@ -79,7 +79,7 @@ def outlier_looks(log: Log) -> list[Look]:
                     check="outlier", code="outlier", entries=(entry,), where=(log.where(entry),),
                     p=float(2.0 * stdtr(n - 2, -abs(t))),
                     seen=f"{reading.typed} was logged where the other {n - 1} stations give "
-                    f"{mean:.2f} mm on average at {view} deg ({t:+.1f} of their own scatter).",
+                    f"{mean:.2f} mm on average at {view} deg ({t:+z.1f} of their own scatter).",
                     remedy="Look at this place first: a local change can be a broken core. Then "
                     "read it again.",
                     innocent="The rope may really differ here, at a crossover, a dead end or a "

@@ -100,7 +100,7 @@ def save_replacement(
         for item in there
     ):
         raise RecordError(
-            f"{after.photo_name} has a figure at {after.at_mm:+.1f} mm already; choose another "
+            f"{after.photo_name} has a figure at {after.at_mm:+z.1f} mm already; choose another "
             "place, or withdraw that one first."
         )
     kind = "result withdrawn" if new is None else "result replaced"

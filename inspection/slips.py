@@ -88,7 +88,7 @@ def _alike_together(log: Log, odd: list[Look]) -> list[Look]:
                 entries=entries,
                 where=tuple(log.where(entry) for entry in entries),
                 seen=f"{len(entries)} entries read with gauge '{gauge}' are off alike: "
-                f"{middle:+.2f} mm for {against}, in the middle. The first: {first.seen}",
+                f"{middle:+z.2f} mm for {against}, in the middle. The first: {first.seen}",
                 remedy="Check the gauge's zero on a known size, and the print of the card.",
                 innocent="A gauge that was not set to zero, a card whose print was not checked, "
                 "or another tension shifts all figures alike.",

@@ -95,7 +95,7 @@ class Verdict:
         said = (
             f"{rule.rule_set}, {rule.what}: {self.outcome}; {rule.quantity} "
             f"{self.value_mm:.2f} mm (u {self.u_mm:.2f} mm), limit {' and '.join(bounds)}, "
-            f"margin {self.margin_mm:+.2f} mm."
+            f"margin {self.margin_mm:+z.2f} mm."
         )
         if self.settle_u_mm is None:
             return said

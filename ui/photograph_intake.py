@@ -18,6 +18,7 @@ from ui.session import person, the_record
 from ui.uploads import check_upload, limits_in_words, most_mb
 from ui.words import place
 from vision.estimate import Estimate, Refusal, Result
+from vision.photofile import PhotoError
 from vision.printcheck import PrintCheck
 
 UNCHECKED = "print not checked"
@@ -115,9 +116,11 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
                 the_record(), there.inspection.identity, one.data, name=one.name, check=check,
                 by=person(),
             )  # fmt: skip
+        except PhotoError as wrong:  # says which photograph it is
+            told.append(str(wrong))
+            continue
         except ValueError as wrong:
-            named = str(wrong).startswith(one.name)  # what lies in the photograph says so itself
-            told.append(str(wrong) if named else f"{one.name}: {wrong}")
+            told.append(f"{one.name}: {wrong}")
             continue
         taken += 1
         for result in results:

@@ -184,7 +184,7 @@ def _refuse_zoomed(
         if abs(log_focal - usual) > max(ZOOM_OFF, 5 * u):
             raise CalibrationError(
                 f"{names[i]} was taken with another focal length than the rest "
-                f"({100 * np.expm1(log_focal - usual):+.0f} %): leave out photographs that were "
+                f"({100 * np.expm1(log_focal - usual):+z.0f} %): leave out photographs that were "
                 "zoomed, cropped or taken with another lens."
             )
 
