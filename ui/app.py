@@ -3,6 +3,7 @@
 import streamlit as st
 
 from ui.door import guarded, open_screens
+from ui.page_parts import hold_typed, plainly
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -37,4 +38,6 @@ pages = {
     for section, screens in SECTIONS.items()
 }  # fmt: skip
 chosen = st.navigation(pages, position="sidebar" if may else "hidden")
-guarded(chosen.url_path or "start", chosen)
+with plainly():
+    guarded(chosen.url_path or "start", chosen)
+hold_typed()

@@ -10,8 +10,8 @@ from inspection.record import OpenInspection
 from ui import pictures
 from ui.by_hand import at_mm_of, is_by_hand, place_on_track, rope_track, with_edges_moved
 from ui.known_cameras import known_cameras
-from ui.page_parts import plainly, tell_later
-from ui.record_log import look_over
+from ui.look_again import look_over_now
+from ui.page_parts import plainly, say_anew, tell_later
 from ui.rope_view import Handle, send_pictures, show_view
 from ui.sample import check_from
 from ui.session import person, record_place, the_record
@@ -51,6 +51,7 @@ def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
 
 @st.fragment
 def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
+    say_anew()  # this part is drawn by itself, too
     places = pictures.edge_places(estimate, marks)
     cuts = [pictures.edge(record_place(), estimate.photo_sha256, at) for at in places]
     send_pictures(dict(cuts), key=f"hand pictures {key}")
@@ -88,7 +89,7 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
                 there.inspection.identity, estimate, moved, by=person(),
                 why=f"edge by hand: {why.strip()}", revision=there.revision,
             )  # fmt: skip
-            look_over(the_record(), there.inspection.identity, by=person())
+            look_over_now(there.inspection.identity)
             tell_later(f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now.")
             st.rerun()
 
@@ -137,6 +138,6 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     the_record().replace_result(
         there.inspection.identity, estimate, moved, by=person(), why=why, revision=there.revision
     )
-    look_over(the_record(), there.inspection.identity, by=person())
+    look_over_now(there.inspection.identity)
     tell_later(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
     st.rerun()

@@ -6,14 +6,17 @@ import logging
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import date
 
 import streamlit as st
+from streamlit.errors import StreamlitAPIException
 
 from inspection.record import OpenInspection
 from ui.access import TEAM
 from ui.door import log_out_button, opens, the_person
+from ui.look_again import make_up_for_it
 from ui.own_name import become
 from ui.session import at_hand, opened, person, summaries, take_up
 from ui.steps import look_alike
@@ -37,21 +40,60 @@ WORD_MARKS = {
 }
 
 
+FAULT = (
+    "This part of the page could not be shown: the program has a fault here. What is in the "
+    "record is safe; the server's log says more."
+)
+SAID = "said in this drawing"  # what went wrong; no sentence need stand there twice
+
+
 @contextmanager
 def plainly() -> Iterator[None]:
     """Show what went wrong as one sentence, and let the rest of the page stand."""
     try:
         yield
-    except ValueError as wrong:
+    except Exception as wrong:
+        words = what_went_wrong(wrong)
+        if words not in st.session_state.setdefault(SAID, set()):
+            st.session_state[SAID].add(words)
+            st.error(as_typed(words), icon=":material/error:")
+
+
+@contextmanager
+def plainly_later() -> Iterator[None]:
+    """Do what a button asks for before the page is drawn, and say there what went wrong."""
+    try:
+        yield
+    except Exception as wrong:
+        tell_wrong(what_went_wrong(wrong))
+
+
+def what_went_wrong(wrong: Exception) -> str:
+    """Return the sentence for a person; a fault of the program leaves its trace in the log."""
+    if isinstance(wrong, ValueError):
         said = str(wrong)
-        st.error(as_typed(said[:1].upper() + said[1:]), icon=":material/error:")
-    except Exception:  # a fault of the program: the log gets its trace, the person a sentence
-        logging.getLogger(__name__).exception("a screen failed")
-        st.error(
-            "This part of the page could not be shown: the program has a fault here. What is in "
-            "the record is safe; the server's log says more.",
-            icon=":material/error:",
-        )
+        return said[:1].upper() + said[1:]
+    logging.getLogger(__name__).error("a screen failed", exc_info=wrong)
+    return FAULT
+
+
+def hold_typed() -> None:
+    """Keep what stands in fields that a drawing did not reach because something went wrong.
+
+    Streamlit forgets a field that is not drawn; a record that does not answer for a moment must
+    not cost what somebody typed. Called last: a field must not be set while others are drawn.
+    """
+    if not st.session_state.get(SAID):
+        return
+    for key, value in list(st.session_state.items()):
+        if isinstance(value, str | int | float | date) and not isinstance(value, bool):
+            with suppress(StreamlitAPIException):  # it was drawn, so nothing is lost
+                st.session_state[key] = value
+
+
+def say_anew() -> None:
+    """Begin a drawing in which nothing has been said yet."""
+    st.session_state[SAID] = set()
 
 
 def say_cautions() -> None:
@@ -107,6 +149,7 @@ def _say_told(screen: str) -> None:
     if told.screen != screen or now - told.since_s > SAID_S:
         del st.session_state["told"]
     elif told.wrong:
+        st.session_state[SAID].add(told.words)
         st.error(as_typed(told.words), icon=":material/error:")
     else:
         st.success(as_typed(told.words), icon=":material/check:")
@@ -116,11 +159,13 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     """Draw what every screen begins with; return the inspection at hand, None without one."""
     look_alike()
     st.header(title)
+    say_anew()
     _say_told(title)
     _who()
     with plainly():
         identity = _which()
         if identity is not None:
+            make_up_for_it(identity)
             there = opened(identity)
             if needs_inspection:
                 _where(there)

@@ -9,10 +9,10 @@ from datetime import datetime
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from inspection.record import OpenInspection
+from inspection.record import OpenInspection, RecordError
 from ui.known_cameras import calibrated_or_not, known_cameras
+from ui.look_again import look_over_now
 from ui.page_parts import as_typed, tell_later
-from ui.record_log import look_over
 from ui.sample import check_from, measure_into
 from ui.session import person, the_record
 from ui.uploads import check_upload, limits_in_words, most_mb
@@ -27,6 +27,7 @@ UNCHECKED = "print not checked"
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 NOT_TAKEN = "not taken"
 LAST = "photographs that came last"
+WAITING = "photographs that wait for the record of"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def take_in(there: OpenInspection) -> None:
         "camera, too. Hold the phone square above the card, the rope sharp, both chequered strips "
         f"in view; one photograph for each of the two directions. {limits_in_words()}",
     )  # fmt: skip
-    arrived = [_arrived(file) for file in files or []]
+    arrived = [*_again(there), *(_arrived(file) for file in files or [])]
     if st.toggle(
         "Use this device's camera here",
         help="For a computer or a tablet with a camera. A phone's own camera app gives sharper "
@@ -69,6 +70,39 @@ def take_in(there: OpenInspection) -> None:
         _measure(there, arrived, check)
         st.session_state["uploads"] = turn + 1
         st.rerun()
+
+
+def hold_arrived() -> None:
+    """Hold the photographs that came while the page could not be drawn."""
+    turn = st.session_state.get("uploads", 0)
+    files = list(st.session_state.get(f"upload {turn}") or ())
+    if shot := st.session_state.get(f"camera {turn}"):
+        files.append(shot)
+    if files and (identity := st.session_state.get("at_hand")):
+        held = [*st.session_state.get(f"{WAITING} {identity}", ()), *map(_arrived, files)]
+        st.session_state[f"{WAITING} {identity}"] = held
+        st.session_state["uploads"] = turn + 1
+
+
+def _again(there: OpenInspection) -> list[Arrived]:
+    """Offer photographs that came but are not in the record; return them once that is wished."""
+    key = f"{WAITING} {there.inspection.identity}"
+    waiting: list[Arrived] = st.session_state.get(key, [])
+    if not waiting:
+        return []
+    count = f"{len(waiting)} photograph{'' if len(waiting) == 1 else 's'}"
+    names = ", ".join(one.name for one in waiting[:6])
+    st.warning(
+        as_typed(
+            f"{count} came and could not be saved yet: {names}. As long as this page is open, "
+            "nothing has to be chosen or taken again."
+        ),
+        icon=":material/pending:",
+    )
+    if not st.button(f"Try again with {count}", type="primary"):
+        return []
+    del st.session_state[key]
+    return waiting
 
 
 def just_arrived() -> frozenset[str]:
@@ -116,6 +150,11 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
                 the_record(), there.inspection.identity, one.data, name=one.name, check=check,
                 by=person(),
             )  # fmt: skip
+        except RecordError as wrong:  # the others would fare no better
+            rest = arrived[done:]
+            told.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
+            st.session_state[f"{WAITING} {there.inspection.identity}"] = rest
+            break
         except PhotoError as wrong:  # says which photograph it is
             told.append(str(wrong))
             continue
@@ -126,10 +165,12 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
         for result in results:
             st.markdown(as_typed(line_of(result)))
     bar.progress(1.0, text="holding readings against photographs")
-    look_over(the_record(), there.inspection.identity, by=person())
+    if taken:
+        look_over_now(there.inspection.identity)
     st.session_state[NOT_TAKEN] = told
     st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
-    tell_later(f"{taken} of {len(arrived)} photographs were measured.")
+    if taken:
+        tell_later(f"{taken} of {len(arrived)} photographs were measured.")
 
 
 def line_of(result: Result) -> str:

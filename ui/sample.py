@@ -95,8 +95,9 @@ def measure_into(
     """
     settings = Settings(print_check=check, cameras=known_cameras())
     results = measure_photo(open_photo(data, name=name), settings)
-    record.add_photograph(identity, data, name=name, by=by)
-    record.add_results(identity, results, by=by)
+    with record.together() as writing:  # a photograph without results would pass for measured
+        writing.add_photograph(identity, data, name=name, by=by)
+        writing.add_results(identity, results, by=by)
     return results
 
 

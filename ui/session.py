@@ -12,7 +12,7 @@ from pathlib import Path
 import streamlit as st
 
 from inspection.case import Judgement, judge_log
-from inspection.record import OpenInspection, Record, Summary, open_record
+from inspection.record import OpenInspection, Record, RecordError, Summary, open_record
 from ui.access import AccessError
 from ui.door import allowed, the_person
 from ui.own_name import data_folder
@@ -33,7 +33,13 @@ def record_place() -> str:
 @st.cache_resource
 def _open(place: str) -> Record:
     if "://" not in place:
-        Path(place).expanduser().parent.mkdir(parents=True, exist_ok=True)
+        folder = Path(place).expanduser().parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as wrong:
+            raise RecordError(
+                f"The folder {folder} of the record can't be made: {wrong.strerror}."
+            ) from wrong
     photographs = os.environ.get("ROPE_PHOTO_STORE")
     if photographs is None and "://" in place:
         photographs = str(data_folder() / "photographs")

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from inspection.lengths import parse_length
 from inspection.record import OpenInspection
+from ui.look_again import look_over_now
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.pictures import preview_jpeg
 from ui.point_view import mark_points, send_photograph, set_points
-from ui.record_log import look_over
 from ui.session import person, the_record
 from ui.words import sentence
 from vision.archive import LIES, Answer, Archive, answer_archive
@@ -150,9 +150,10 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
         identity = there.inspection.identity
-        the_record().add_photograph(identity, data, name=photo.name, by=person())
-        the_record().add_results(identity, [result], by=person(), why="measured without the card")
-        look_over(the_record(), identity, by=person())
+        with the_record().together() as writing:
+            writing.add_photograph(identity, data, name=photo.name, by=person())
+            writing.add_results(identity, [result], by=person(), why="measured without the card")
+        look_over_now(identity)
         for held in ("archive file", "archive answer"):
             st.session_state.pop(held, None)
         tell_later(

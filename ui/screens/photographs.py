@@ -9,14 +9,15 @@ import streamlit as st
 from inspection.case import Judgement
 from inspection.record import OpenInspection
 from ui.by_hand_screen import show_by_hand
+from ui.look_again import look_over_now
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.photograph_intake import (
+    hold_arrived,
     just_arrived,
     line_of,
     say_what_was_not_taken,
     take_in,
 )
-from ui.record_log import look_over
 from ui.session import judged, person, the_record
 from ui.station_screen import has_photograph, show_facts, show_photograph
 from ui.station_view import View, views_of
@@ -111,13 +112,15 @@ def _move(there: OpenInspection, result: Result) -> None:
                     there.inspection.identity, [moved], by=person(), why=why.strip(),
                     revision=there.revision,
                 )  # fmt: skip
-                look_over(the_record(), there.inspection.identity, by=person())
+                look_over_now(there.inspection.identity)
                 tell_later(f"{result.photo_name} is at station {station}, {view}° now.")
                 st.rerun()
 
 
 inspection = begin("3 Photographs")
-if inspection is not None:
+if inspection is None:
+    hold_arrived()
+else:
     with plainly():
         take_in(inspection)
     say_what_was_not_taken()

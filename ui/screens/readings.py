@@ -13,8 +13,8 @@ from streamlit.delta_generator import DeltaGenerator
 from inspection.lengths import parse_length
 from inspection.readings import Gauge, GaugeKind, Reading
 from inspection.record import LoggedReading, OpenInspection
+from ui.look_again import look_over_now
 from ui.page_parts import WORD_MARKS, as_typed, begin, plainly, say_cautions, tell_later
-from ui.record_log import look_over
 from ui.session import judged, person, the_record
 from ui.station_screen import table
 from ui.steps import go_on
@@ -103,7 +103,8 @@ def _type(there: OpenInspection) -> None:
     sheet, now = _typed(there, draft, unit)
     if now != (draft.rows if draft else sheet.rows) or (draft and gauge not in (None, draft.gauge)):
         typed = Draft(now, gauge or "", sheet)
-        the_record().save_draft(identity, kept_form(typed), by=by, revision=there.revision)
+        with plainly():  # what is typed stands in the table all the same
+            the_record().save_draft(identity, kept_form(typed), by=by, revision=there.revision)
     understood = [
         understand(
             row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
@@ -182,9 +183,10 @@ def _table(place: DeltaGenerator, sheet: Sheet, whose: str, unit: str) -> tuple[
 def _enter(there: OpenInspection, ready: list[Reading]) -> None:
     identity, by = there.inspection.identity, person()
     with plainly():
-        the_record().add_readings(identity, ready, by=by, revision=there.revision)
-        the_record().drop_draft(identity, by=by)
-        look_over(the_record(), identity, by=by)
+        with the_record().together(by, identity, there.revision) as writing:
+            writing.add_readings(identity, ready, by=by, revision=there.revision)
+            writing.drop_draft(identity, by=by)  # or it would be entered a second time
+        look_over_now(identity)
         for key in (_sheet_key(identity, by), f"draft found {identity} {by}"):
             st.session_state.pop(key, None)
         tell_later(f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record.")
@@ -264,7 +266,7 @@ def _correct(there: OpenInspection, one: LoggedReading) -> None:
         else:
             the_record().withdraw_reading(identity, one.number, by=person(), why=why,
                                           revision=there.revision)  # fmt: skip
-        look_over(the_record(), identity, by=person())
+        look_over_now(identity)
         tell_later(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")
         st.rerun()
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
-from inspection.record import OpenInspection
+from inspection.record import OpenInspection, RecordError
 from ui import pictures
 from ui.page_parts import (
     as_typed,
     begin,
     plainly,
+    plainly_later,
     say_cautions,
     tell_later,
-    tell_wrong,
 )
 from ui.session import judged, person, record_place, the_record
 from ui.station_charts import make_ready, show_budget, show_history
@@ -206,14 +208,12 @@ def _decide(there: OpenInspection, doubt: Doubt) -> None:
 def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
     """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
     why = str(st.session_state.get(key, ""))
-    try:
+    with plainly_later():
         decide(the_record(), there, doubt, decision, by=person(), why=why)
-    except ValueError as wrong:
-        tell_wrong(str(wrong))
-        return
-    tell_later(f"{doubt.name}: {decision}.")
-    st.session_state[key] = ""
-    _go_on(there)
+        tell_later(f"{doubt.name}: {decision}.")
+        st.session_state[key] = ""
+        with suppress(RecordError):  # the next is only looked up; the decision is kept
+            _go_on(there)
 
 
 def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:

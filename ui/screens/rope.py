@@ -8,8 +8,8 @@ from typing import get_args
 import streamlit as st
 
 from inspection.rope import Inspection, Rope, Tension
+from ui.look_again import look_over_now
 from ui.page_parts import STATE_MARKS, as_typed, begin, plainly, tell_later
-from ui.record_log import look_over
 from ui.rope_fields import ask
 from ui.session import person, take_up, the_record
 from ui.steps import go_on
@@ -48,7 +48,7 @@ def _change_rope(rope: Rope) -> None:
                         raise ValueError("nothing was changed: the record says the same already.")
                     the_record().change_rope(new, by=person(), why=why)
                     for one in the_record().ranked(rope=rope.identity):
-                        look_over(the_record(), one.identity, by=person())
+                        look_over_now(one.identity)
                     tell_later(f"What is written about {rope.identity} was changed.")
                     st.rerun()
 
@@ -125,6 +125,7 @@ with plainly():
         _new_rope()
     else:
         rope_chosen = next(rope for rope in ropes if rope.identity == name)
-        _show_rope(rope_chosen)
+        if there is None or rope_chosen != there.rope:  # else it stands above already
+            _show_rope(rope_chosen)
         _inspection_form(rope_chosen)
         _change_rope(rope_chosen)

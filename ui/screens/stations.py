@@ -12,8 +12,8 @@ import streamlit as st
 
 from inspection.record import OpenInspection
 from inspection.rope import Station
+from ui.look_again import look_over_now
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
-from ui.record_log import look_over
 from ui.result_tables import PLACE_HEADS, place_rows
 from ui.session import judged, person, the_record
 from ui.station_screen import table
@@ -113,7 +113,7 @@ def _edit(there: OpenInspection) -> None:
                 why="stations entered", revision=there.revision,
             )  # fmt: skip
             del st.session_state[typed_key]
-            look_over(the_record(), there.inspection.identity, by=person())
+            look_over_now(there.inspection.identity)
             tell_later(f"{len(stations)} stations are in the record.")
             st.rerun()
 

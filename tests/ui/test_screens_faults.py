@@ -1,0 +1,126 @@
+"""Pages whose record can't be written or read for a while: one sentence, and nothing typed lost."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection import record_open
+from inspection.record import OpenInspection, open_record
+from tests.ui.page_faults import FAULTS
+from ui.sample import sample_folder
+from ui.typed_readings import Sheet, empty_rows
+
+SAMPLE = "2026-09-quay-crane-2"
+
+
+@pytest.fixture(autouse=True)
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wait for a lock as long as a test has time."""
+    monkeypatch.setattr(record_open, "BUSY_MS", 50)
+
+
+@pytest.fixture(params=list(FAULTS))
+def fault(request: pytest.FixtureRequest) -> Any:
+    return FAULTS[request.param]
+
+
+def kept(identity: str = SAMPLE) -> OpenInspection:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return record.inspection(identity)
+
+
+def field(at: AppTest, kind: str, label: str) -> Any:
+    return next(one for one in getattr(at, kind) if one.label == label)
+
+
+def press(at: AppTest, label: str) -> AppTest:
+    field(at, "button", label).click()
+    return at.run()
+
+
+def said(at: AppTest) -> str:
+    """Return the one sentence that says what went wrong; there is no traceback."""
+    assert not at.exception
+    (told,) = [one.value for one in at.error]
+    assert "fault of the program" not in told
+    assert "program has a fault" not in told
+    return str(told)
+
+
+def clean(at: AppTest) -> AppTest:
+    assert not at.exception
+    assert not [one.value for one in at.error]
+    return at
+
+
+def type_readings(at: AppTest, *typed: str) -> AppTest:
+    key = f"readings table {SAMPLE} Reviewer B {Sheet(empty_rows(kept()), 0).name}"
+    rows = {number: {"typed": one} for number, one in enumerate(typed)}
+    at.session_state[key] = {"edited_rows": rows, "added_rows": [], "deleted_rows": []}
+    return at.run()
+
+
+def record_path() -> Path:
+    return Path(os.environ["ROPE_PHOTO_RECORD"])
+
+
+def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
+    befall, sentence = fault
+    at = clean(sample_app.run().switch_page("screens/readings.py").run())
+    type_readings(at, "22,41", "22,39")
+    before = len(kept().readings)
+    with befall(record_path()):
+        press(at, "Enter 2 readings into the record")
+        assert re.search(sentence, said(at))
+    type_readings(at, "22,41", "22,38")
+    assert len(kept().readings) == before
+    clean(at.run())
+    clean(press(at, "Enter 2 readings into the record"))
+    assert [one.typed for one in kept().readings[before:]] == ["22,41", "22,38"]
+    with open_record(record_path()) as record:
+        assert record.draft(SAMPLE, by="Reviewer B") is None
+        assert record.verify().sound
+
+
+def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, fault: Any) -> None:
+    befall, sentence = fault
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    field(at, "text_input", "Reason").set_value("read station 3 again")
+    with befall(record_path()):
+        press(at, "Send back")
+        assert re.search(sentence, said(at))
+    at.run()
+    assert field(at, "text_input", "Reason").value == "read station 3 again"
+    assert kept().state == "open"
+    clean(press(at, "Send back"))
+    there = kept()
+    assert there.state == "sent back"
+    assert there.station_reviews[-1].why == "read station 3 again"
+
+
+def test_photographs_that_can_not_be_saved_are_held_until_they_can(
+    sample_app: AppTest, fault: Any
+) -> None:
+    befall, sentence = fault
+    folder = sample_folder()
+    assert folder is not None
+    bar = (folder / "bar-16mm.jpg").read_bytes()
+    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
+    before = len(kept().photographs)
+    with befall(record_path()):
+        at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
+        at.run()
+        assert re.search(sentence, said(at))
+    clean(at.run())
+    assert any("1 photograph came and could not be saved yet: bar.jpg" in one.value.replace("\\", "")
+               for one in at.warning)  # fmt: skip
+    assert len(kept().photographs) == before
+    clean(press(at, "Try again with 1 photograph"))
+    assert len(kept().photographs) == before + 1
+    assert "Try again with 1 photograph" not in [one.label for one in at.button]

@@ -1,0 +1,42 @@
+"""Look an inspection over after a change, and again where the record took the change only."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.record import RecordError
+from ui.record_log import look_over
+from ui.session import person, the_record
+from ui.words import as_typed
+
+WAITING = "inspections to look over again"
+
+
+def look_over_now(identity: str) -> None:
+    """Keep what deserves a look in an inspection whose entries have just changed.
+
+    The change itself is saved by then. Where the record can't be written just now, the looking
+    over is made up for at the next drawing, so that nobody enters the same again.
+    """
+    try:
+        look_over(the_record(), identity, by=person())
+    except RecordError:
+        st.session_state.setdefault(WAITING, set()).add(identity)
+
+
+def make_up_for_it(identity: str) -> None:
+    """Look an inspection over that could not be when it was changed."""
+    waiting: set[str] = st.session_state.get(WAITING, set())
+    if identity not in waiting:
+        return
+    try:
+        look_over(the_record(), identity, by=person())
+        waiting.discard(identity)
+    except RecordError as wrong:
+        st.warning(
+            as_typed(
+                "The last change is in the record, but what deserves a look could not be kept "
+                f"beside it: {wrong} It is tried again whenever this page is drawn."
+            ),
+            icon=":material/pending:",
+        )
