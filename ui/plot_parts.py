@@ -16,6 +16,6 @@ def heading(title: str, *words: str) -> alt.TitleParams:
 
 
 def legend() -> alt.Legend:
-    """Return a legend of one row below the chart, where a phone has room for it."""
-    return alt.Legend(title=None, orient="bottom", direction="horizontal", columns=4,
-                      columnPadding=8, labelFontSize=11, offset=4)  # fmt: skip
+    """Return a legend below the chart, two signs a row: a phone cuts off a third or fourth."""
+    return alt.Legend(title=None, orient="bottom", direction="horizontal", columns=2,
+                      columnPadding=16, rowPadding=2, labelFontSize=11, offset=4)  # fmt: skip

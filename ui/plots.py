@@ -8,6 +8,7 @@ photographs are in `ui.plots_checks`.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -30,7 +31,7 @@ from ui.figures import (
     spread,
     wider,
 )
-from ui.plot_parts import HEIGHT, POINT, heading, legend
+from ui.plot_parts import HEIGHT, POINT, WORDS_LETTERS, heading, legend
 
 BAND_OPACITY = 0.10
 
@@ -184,7 +185,7 @@ def _then_rows(figures: Sequence[Then]) -> list[dict[str, Any]]:
 def roundness_chart(data: Roundness) -> alt.LayerChart:
     """Return a station seen along the rope, deviations enlarged, with rings labelled in mm."""
     step = ring_step_mm(data)
-    reach = 1.3 * data.reach_mm
+    reach = 1.08 * data.reach_mm
     square = alt.Scale(domain=(-reach, reach), nice=False)
     plain_x = alt.X("x:Q", scale=square, axis=None)
     plain_y = alt.Y("y:Q", scale=square, axis=None)
@@ -209,13 +210,15 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
         .encode(x=plain_x, y=plain_y, order="step:Q")
     )
     ends, bars = [], []
+    inner = min(data.drawn_mm(one.diameter_mm - one.expanded_mm) for one in data.directions)
     for one in data.directions:
         for turn in (0, 180):
             x, y = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm))
             x1, y1 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm - one.expanded_mm))
             x2, y2 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm + one.expanded_mm))
-            lx, ly = _polar(one.view_deg + turn, 0.93 * reach)
-            words = f"{one.view_deg}°: {one.diameter_mm:.2f} mm" if turn == 0 else ""
+            # the direction stands inside the outline and its bar, where there is always room
+            lx, ly = _polar(one.view_deg + turn, 0.84 * inner)
+            words = f"{one.view_deg}°" if turn == 0 else ""
             ends.append({"x": x, "y": y, "lx": lx, "ly": ly, "words": words})
             bars.append({"x": x1, "y": y1, "x2": x2, "y2": y2})
     layers.append(
@@ -224,10 +227,9 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
         .encode(x=plain_x, y=plain_y, x2="x2:Q", y2="y2:Q")
     )
     seen = alt.Chart(alt.InlineData(values=ends))
+    ends_here = seen.encode(x=plain_x, y=plain_y)
     layers.append(
-        seen.mark_point(
-            color=VERMILION, filled=True, opacity=1, size=POINT, shape="diamond"
-        ).encode(x=plain_x, y=plain_y)
+        ends_here.mark_point(color=VERMILION, filled=True, opacity=1, size=POINT, shape="diamond")
     )
     layers.append(
         seen.mark_text(fontSize=12, baseline="middle").encode(
@@ -236,8 +238,10 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
             text="words:N",
         )
     )
+    listed = "; ".join(f"{one.view_deg}°: {one.diameter_mm:.2f} mm" for one in data.directions)
     title = heading(
         f"Station {data.station}, by {data.source}",
+        *textwrap.wrap(listed, WORDS_LETTERS),
         f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
         f"Dashed: mean {data.mean_mm:.2f} mm; dotted: {step:g} mm off.",
         "Diamonds and bars: measured, with U (k = 2).",

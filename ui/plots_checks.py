@@ -69,6 +69,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         x=alt.X(
             "mean:Q",
             title="Mean of photograph and gauge (mm)",
+            axis=alt.Axis(tickCount=8),
             scale=alt.Scale(
                 domain=wider(spread([one.mean_mm for one in data.points] or [0.0])),
                 nice=False,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 
 import streamlit as st
 
@@ -157,7 +158,16 @@ def show_comparison(view: View, result: Estimate) -> None:
             f"± {u:.2f} mm, {WORD_MARKS[one.word]}",
         ),
     )
-    st.html(
+    st.html(figures(cells))
+    st.caption(
+        "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
+        f"where it is no larger than its own. {one.needed}"
+    )
+
+
+def figures(cells: Sequence[tuple[str, str, str]]) -> str:
+    """Return figures side by side, each with its name above and its uncertainty below; escaped."""
+    return (
         f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
         + "".join(
             f"<div role='listitem'>{html.escape(name)}<b>{html.escape(figure)}</b>"
@@ -165,10 +175,6 @@ def show_comparison(view: View, result: Estimate) -> None:
             for name, figure, more in cells
         )
         + "</div>"
-    )
-    st.caption(
-        "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
-        f"where it is no larger than its own. {one.needed}"
     )
 
 
@@ -181,7 +187,7 @@ _FIGURES_STYLE = """
 
 def table(heads: list[str], rows: list[list[str]], title: str) -> str:
     """Return a plain table; a wide one is set as blocks on a phone. Every text is escaped."""
-    wide = " wide" if len(heads) > 5 else ""
+    wide = " wide" if _too_wide_for_a_phone(heads, rows) else ""
     head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
     body = "".join(
         "<tr>"
@@ -199,6 +205,17 @@ def table(heads: list[str], rows: list[list[str]], title: str) -> str:
     )
 
 
+PHONE_LETTERS = 40  # of a table's small print in 328 px, less what lies between five columns
+LONG_CELL = 34  # letters; squeezed into a column of a phone they would run over many lines
+
+
+def _too_wide_for_a_phone(heads: list[str], rows: list[list[str]]) -> bool:
+    columns = list(zip(heads, *rows, strict=True))
+    least = sum(max(len(word) for cell in one for word in [*cell.split(), ""]) for one in columns)
+    longest = max(len(cell) for row in rows for cell in row) if rows else 0
+    return len(heads) > 5 or least > PHONE_LETTERS or longest > LONG_CELL
+
+
 _TABLE_STYLE = """
 .rope-table{border-collapse:collapse;width:100%;font-size:.9rem}
 .rope-table caption{text-align:left;font-weight:600;padding:.3rem 0}
@@ -208,6 +225,7 @@ border-bottom:1px solid #8885;vertical-align:top}
 .rope-table.wide thead{position:absolute;clip-path:inset(50%)}
 .rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
 .rope-table.wide td{display:flex;gap:.6rem;border:0;padding:.05rem 0}
+.rope-table.wide td:empty{display:none}
 .rope-table.wide td::before{content:attr(data-head);flex:0 0 7.5rem;opacity:.7}}
 """
 

@@ -32,6 +32,8 @@ LOOK = """<style>
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
 [data-testid=stAlertContentSuccess] *{color:#0E5F29!important}
+.stFormSubmitButton kbd{color:inherit!important;opacity:1!important}
+@media (hover:none){.stFormSubmitButton kbd,.st-key-keys{display:none!important}}
 input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!important}
 </style>"""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from inspection.case import Judgement
 from inspection.measured import MeasuredDiameter, measured_diameter
@@ -13,14 +13,8 @@ K = 2.0
 
 def whole_rope(judgement: Judgement) -> list[str]:
     """Return the measured diameter of the whole rope from each source, or why there is none."""
-    nominal = judgement.log.rope.nominal_mm
     said = []
-    for source, sections in (
-        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
-    ):  # fmt: skip
-        if not sections:
-            continue
-        found = group_of(sections, nominal)
+    for source, found in _by_source(judgement):
         if isinstance(found, str):
             said.append(f"No measured diameter of the whole rope by {source}: {found}")
             continue
@@ -32,6 +26,30 @@ def whole_rope(judgement: Judgement) -> list[str]:
             f"({found.difference_pct:.1f} % of nominal), from stations {numbers}."
         )
     return said
+
+
+def whole_rope_figures(judgement: Judgement) -> dict[str, list[tuple[str, str, str]]]:
+    """Return the same as figures, by source: name, figure, and what stands below it."""
+    return {
+        source: [
+            ("Measured diameter", f"{found.mean_mm:.2f} mm",
+             f"± {K * found.u_mean_mm:.2f} mm, {found.mean_pct:+z.1f} % to nominal"),
+            ("Largest difference", f"{found.largest_difference_mm:.2f} mm",
+             f"± {K * found.u_difference_mm:.2f} mm, {found.difference_pct:.1f} % of nominal"),
+            ("From stations", ", ".join(str(one.station) for one in found.sections),
+             "two directions each"),
+        ]
+        for source, found in _by_source(judgement) if not isinstance(found, str)
+    }  # fmt: skip
+
+
+def _by_source(judgement: Judgement) -> Iterator[tuple[str, MeasuredDiameter | str]]:
+    nominal = judgement.log.rope.nominal_mm
+    for source, sections in (
+        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
+    ):  # fmt: skip
+        if sections:
+            yield source, group_of(sections, nominal)
 
 
 def group_of(sections: Sequence[Section], nominal_mm: float) -> MeasuredDiameter | str:

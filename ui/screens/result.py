@@ -12,6 +12,8 @@ from inspection.case import Judgement
 from inspection.folder import Folder
 from inspection.lay_length import lay_words
 from inspection.record import OpenInspection
+from inspection.section import Section
+from ui.chart_view import show_chart
 from ui.door import download, opens
 from ui.entries import readings_table
 from ui.figure_sources import along_rope, roundness
@@ -36,8 +38,8 @@ from ui.result_tables import (
 )
 from ui.session import judged, record_place, the_record
 from ui.station_queue import queue
-from ui.station_screen import table
-from ui.whole_rope import whole_rope
+from ui.station_screen import figures, table
+from ui.whole_rope import whole_rope, whole_rope_figures
 from ui.words import CAUTIONS
 
 
@@ -66,9 +68,17 @@ def _figures(judgement: Judgement) -> None:
             icon=":material/pin_drop:",
         )
         return
+    known = whole_rope_figures(judgement)
+    if known:
+        for column, (source, cells) in zip(st.columns(len(known)), known.items(), strict=True):
+            column.markdown(f"**The whole rope, by {source}**")
+            column.html(figures(cells))
+    if len(known) < bool(judgement.photograph_sections) + bool(judgement.gauge_sections):
+        for words in whole_rope(judgement):  # says why there is none
+            st.markdown(as_typed(words))
+    words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
+    show_chart(along_rope_chart, along_rope(judgement), words=words)
     st.html(table(SECTION_HEADS, rows, "Sections; U is expanded, k = 2"))
-    for words in whole_rope(judgement):
-        st.markdown(as_typed(words))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
         "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
@@ -127,35 +137,40 @@ def _grooves(judgement: Judgement) -> None:
     st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
 
-def _pictures(judgement: Judgement) -> None:
-    if not (judgement.photograph_sections or judgement.gauge_sections):
-        return
-    st.subheader("Along the rope")
-    st.altair_chart(along_rope_chart(along_rope(judgement)))
+def _round_and_lay(judgement: Judgement) -> None:
     sections = {one.station or 0: one for one in judgement.photograph_sections}
-    if sections:
-        st.subheader("Roundness")
-        station = st.selectbox("Station", sorted(sections), key="round station")
-        one = sections[station]
-        # The plot itself is square, or a round rope would not look round; words come beside it.
-        chart = roundness_chart(roundness(one, "photographs")).properties(
-            width=290, height=290, autosize=alt.AutoSizeParams(type="pad", contains="content")
-        )
-        st.altair_chart(chart, width="content")
-        st.caption(
-            f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
-            f"would show {one.round_rope_mm:.2f} mm on average."
-        )
-        if one.ellipse is not None:
-            st.markdown(as_typed(one.ellipse.words))
-
-
-def _lay(judgement: Judgement) -> None:
     words = lay_words(judgement.lays)
-    if words:
-        st.subheader("Lay length")
-        st.markdown("  \n".join(as_typed(one) for one in words[:-1]))
-        st.caption(words[-1])
+    if sections and words:
+        left, right = st.columns(2, gap="large")
+    else:
+        left = right = st.container()
+    with left:
+        _roundness(sections)
+    with right:
+        if words:
+            st.subheader("Lay length")
+            st.markdown("  \n".join(as_typed(one) for one in words[:-1]))
+            st.caption(words[-1])
+
+
+def _roundness(sections: dict[int, Section]) -> None:
+    if not sections:
+        return
+    st.subheader("Roundness")
+    station = st.selectbox("Station", sorted(sections), key="round station",
+                           help="Seen along the rope, as both photographs show it.")  # fmt: skip
+    one = sections[station]
+    # The plot itself is square, or a round rope would not look round; words come beside it.
+    chart = roundness_chart(roundness(one, "photographs")).properties(
+        width=290, height=290, autosize=alt.AutoSizeParams(type="pad", contains="content")
+    )
+    st.altair_chart(chart, width="content")
+    st.caption(
+        f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
+        f"would show {one.round_rope_mm:.2f} mm on average."
+    )
+    if one.ellipse is not None:
+        st.markdown(as_typed(one.ellipse.words))
 
 
 def _report(there: OpenInspection) -> None:
@@ -210,7 +225,6 @@ if inspection is not None:
             _verdicts(found)
             _wear(found)
             _grooves(found)
-            _pictures(found)
-            _lay(found)
+            _round_and_lay(found)
             _take_away(inspection)
     say_cautions()

@@ -75,8 +75,10 @@ def _entry(rank: int, one: Entry) -> None:
                 f"**{rank}. {as_typed(one.where)}** · {as_typed(one.there.rope.identity)} · "
                 f"{inspection.on:%Y-%m-%d}"
             )
-            st.page_link("screens/review.py", label="See the photograph", width="content",
-                         icon=":material/photo:", query_params=asked)  # fmt: skip
+            words, icon = ("See the photograph", "photo") if one.there.photographs else (
+                "Look at it", "visibility")  # fmt: skip
+            st.page_link("screens/review.py", label=words, width="content",
+                         icon=f":material/{icon}:", query_params=asked)  # fmt: skip
         st.markdown(as_typed(finding.seen))
         for line in one.evidence:
             st.markdown(f":material/straighten: {as_typed(line)}")
