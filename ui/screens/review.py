@@ -202,7 +202,8 @@ def _decide(there: OpenInspection, doubt: Doubt) -> None:
                 "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
                 args=(there, doubt),
             )  # fmt: skip
-    st.caption(f":material/keyboard: {KEYS}")
+    with st.container(key="keys"):  # not shown where there are fingers instead
+        st.caption(f":material/keyboard: {KEYS}")
 
 
 def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
