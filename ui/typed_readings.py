@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -139,26 +139,27 @@ class Draft:
     sheet: Sheet
 
 
-def kept_form(draft: Draft) -> dict[str, object]:
-    """Return a draft as it is kept in the record."""
-    return {
+def kept_form(draft: Draft, *others: Draft) -> dict[str, object]:
+    """Return the draft of one page, and those of the person's other pages, as the record has it."""
+    kept: dict[str, object] = {
         "gauge": draft.gauge,
         "rows": _cells(draft.rows),
         "sheet": _cells(draft.sheet.rows),
         "entered": draft.sheet.entered,
     }
+    return kept | {"others": [kept_form(one) for one in others]} if others else kept
 
 
-def draft_from(kept: object) -> Draft | None:
-    """Return a draft from its kept form; None where it is not one of these.
+def drafts_from(kept: object) -> tuple[Draft, ...]:
+    """Return the drafts of a person's pages from their kept form, the newest first.
 
-    One that says no sheet was typed into the rows that it holds.
+    What is none is left out; one that says no sheet was typed into the rows that it holds.
     """
     if not isinstance(kept, dict) or not isinstance(kept.get("rows"), list):
-        return None
+        return ()
     rows = _rows(kept["rows"])
-    sheet, entered = kept.get("sheet"), kept.get("entered")
-    return Draft(
+    sheet, entered, others = kept.get("sheet"), kept.get("entered"), kept.get("others")
+    draft = Draft(
         rows,
         str(kept.get("gauge", "")),
         Sheet(
@@ -166,6 +167,30 @@ def draft_from(kept: object) -> Draft | None:
             entered if isinstance(entered, int) else 0,
         ),
     )
+    more = others if isinstance(others, list) else []
+    return (draft, *(one for other in more for one in drafts_from(other)[:1]))
+
+
+def all_typed(drafts: Sequence[Draft]) -> tuple[Row, ...]:
+    """Return the rows of the first draft, and what was typed in the others beside them.
+
+    Examples
+    --------
+    >>> sheet = Sheet((), 0)
+    >>> one = Draft((Row("1", "0", "22.4"), Row("1", "90", "")), "", sheet)
+    >>> other = Draft((Row("1", "0", ""), Row("1", "90", "22.3")), "", sheet)
+    >>> [row.typed for row in all_typed([one, other])]
+    ['22.4', '22.3']
+    """
+    rows = list(drafts[0].rows)
+    for row in (row for other in drafts[1:] for row in other.rows if row.typed.strip()):
+        free = Row(row.station, row.view, "")
+        if row not in rows:
+            if free in rows:
+                rows[rows.index(free)] = row
+            else:
+                rows.append(row)
+    return tuple(rows)
 
 
 def _cells(rows: tuple[Row, ...]) -> list[list[str]]:

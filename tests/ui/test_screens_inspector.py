@@ -20,7 +20,7 @@ from ui.typed_readings import (
     Draft,
     Row,
     Sheet,
-    draft_from,
+    drafts_from,
     empty_rows,
     kept_form,
     understand,
@@ -335,10 +335,11 @@ def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm:
 
 
 def test_a_draft_that_is_something_else_is_no_draft() -> None:
-    assert draft_from([1, 2]) is None
-    assert draft_from({"rows": "x"}) is None
+    assert drafts_from([1, 2]) == ()
+    assert drafts_from({"rows": "x"}) == ()
     draft = Draft((Row("1", "0", "22"),), "c", Sheet((Row("1", "0", ""),), 3))
-    assert draft_from(kept_form(draft)) == draft
-    assert draft_from({"rows": [["1", "0", "22"]], "gauge": "c"}) == Draft(
-        draft.rows, "c", Sheet(draft.rows, 0)
+    assert drafts_from(kept_form(draft)) == (draft,)
+    assert drafts_from(kept_form(draft, draft)) == (draft, draft)
+    assert drafts_from({"rows": [["1", "0", "22"]], "gauge": "c"}) == (
+        Draft(draft.rows, "c", Sheet(draft.rows, 0)),
     )

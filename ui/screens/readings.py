@@ -6,9 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import get_args
 
-import pandas as pd
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from inspection.lengths import parse_length
 from inspection.readings import Gauge, GaugeKind, Reading
@@ -18,19 +16,10 @@ from ui.page_parts import WORD_MARKS, as_typed, begin, plainly, say_cautions, te
 from ui.session import judged, person, the_record
 from ui.station_screen import table
 from ui.steps import go_on
-from ui.typed_readings import (
-    Draft,
-    Row,
-    Sheet,
-    draft_from,
-    empty_rows,
-    in_words,
-    kept_form,
-    understand,
-)
+from ui.typed_readings import Row, drafts_from, in_words, understand
+from ui.typed_table import Table, enter, is_open, keep_draft, show_table
 
 NEW = "another gauge"
-COLUMNS = ["station", "view", "typed"]
 
 
 def _gauge(usual: str) -> str | None:
@@ -83,9 +72,9 @@ def _gauge(usual: str) -> str | None:
 def _type(there: OpenInspection) -> None:
     identity, by = there.inspection.identity, person()
     found = the_record().draft(identity, by=by)
-    draft = draft_from(found.data) if found else None
+    drafts = drafts_from(found.data) if found else ()
     found_key = f"draft found {identity} {by}"
-    if found and draft and _sheet_key(identity, by) not in st.session_state:
+    if found and drafts and not is_open(there):
         st.session_state[found_key] = found.saved_at
     found_at = st.session_state.get(found_key)
     if found_at:  # said until it is entered: a page that finds its server again is drawn twice
@@ -94,22 +83,20 @@ def _type(there: OpenInspection) -> None:
             "typed until then was lost. Look whether your last line is there.",
             icon=":material/restore:",
         )
-    gauge = _gauge(draft.gauge if draft else "")
+    gauge = _gauge(drafts[0].gauge if drafts else "")
     unit = "inch" if there.rope.units == "inch" else "mm"
     st.caption(
         "One line a reading, as the gauge shows it; the direction is the one on the card. Lines "
         "without a reading are not entered, new ones go below the last."
     )
-    sheet, now = _typed(there, draft, unit)
-    if now != (draft.rows if draft else sheet.rows) or (draft and gauge not in (None, draft.gauge)):
-        typed = Draft(now, gauge or "", sheet)
-        with plainly():  # what is typed stands in the table all the same
-            the_record().save_draft(identity, kept_form(typed), by=by, revision=there.revision)
+    typed = show_table(there, drafts, unit)
+    with plainly():  # what is typed stands in the table all the same
+        keep_draft(there, typed, drafts, gauge)
     understood = [
         understand(
             row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
         )
-        for row in now
+        for row in typed.rows
     ]
     for one in understood:
         if one.wrong:
@@ -128,67 +115,14 @@ def _type(there: OpenInspection) -> None:
         f"Enter {_readings(len(ready))} into the record", type="primary",
         disabled=not ready or wrong or gauge is None,
     ):  # fmt: skip
-        _enter(there, ready)
+        _enter(there, typed, ready)
 
 
-def _sheet_key(identity: str, by: str) -> str:
-    return f"readings sheet {identity} {by}"
-
-
-def _typed(there: OpenInspection, draft: Draft | None, unit: str) -> tuple[Sheet, tuple[Row, ...]]:
-    """Show the table; return what it began with, and its rows as they are typed now."""
-    identity, by = there.inspection.identity, person()
-    sheet_key = _sheet_key(identity, by)
-    anew = sheet_key not in st.session_state
-    entered = sum(one.reading.person == by for one in there.logged)
-    if anew:
-        st.session_state[sheet_key] = draft.sheet if draft else Sheet(empty_rows(there), entered)
-    sheet: Sheet = st.session_state[sheet_key]
-    place = st.empty()
-    now = _table(place, sheet, f"{identity} {by}", unit)
-    if anew and draft and now == sheet.rows != draft.rows:
-        # no browser that stayed open sent what was typed: it begins with the draft's own rows
-        sheet = Sheet(draft.rows, entered)
-        st.session_state[sheet_key] = sheet
-        now = _table(place, sheet, f"{identity} {by}", unit)
-    return sheet, now
-
-
-def _table(place: DeltaGenerator, sheet: Sheet, whose: str, unit: str) -> tuple[Row, ...]:
-    frame = pd.DataFrame(
-        [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
-    )
-    edited = place.data_editor(
-        frame, key=f"readings table {whose} {sheet.name}", num_rows="dynamic", hide_index=True,
-        column_config={
-            "station": st.column_config.TextColumn("Station", help="As printed on its card."),
-            "view": st.column_config.TextColumn(
-                "Direction, °",
-                help="0 or 90: the side from which the card's photograph is taken; any from 0 to "
-                "359 where you read in more directions.",
-            ),
-            "typed": st.column_config.TextColumn(
-                "Reading",
-                help='As the gauge shows it: 22,41 or 22.41 mm or 7/8" or 0.88 in. Without a '
-                f"unit it is taken for {unit}.",
-            ),
-        },
-    )  # fmt: skip
-    return tuple(
-        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
-        for row in edited.itertuples(index=False)
-    )
-
-
-def _enter(there: OpenInspection, ready: list[Reading]) -> None:
-    identity, by = there.inspection.identity, person()
+def _enter(there: OpenInspection, typed: Table, ready: list[Reading]) -> None:
     with plainly():
-        with the_record().together(by, identity, there.revision) as writing:
-            writing.add_readings(identity, ready, by=by, revision=there.revision)
-            writing.drop_draft(identity, by=by)  # or it would be entered a second time
-        look_over_now(identity)
-        for key in (_sheet_key(identity, by), f"draft found {identity} {by}"):
-            st.session_state.pop(key, None)
+        enter(there, typed, ready)
+        look_over_now(there.inspection.identity)
+        st.session_state.pop(f"draft found {there.inspection.identity} {person()}", None)
         tell_later(f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record.")
         st.rerun()
 
