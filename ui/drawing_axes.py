@@ -11,7 +11,7 @@ from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, Str
 from reportlab.lib.colors import HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from ui.report_fonts import PLAIN, printable, register_fonts
+from ui.report_fonts import PLAIN, line_width, one_line, register_fonts
 
 Anchor = Literal["start", "middle", "end"]
 
@@ -115,21 +115,20 @@ def text(
     anchor: Anchor = "start",
     size: float = SMALL,
     colour: str = "#333333",
-    font: str = PLAIN,
 ) -> None:
-    """Write words; what the font lacks becomes a box."""
-    drawing.add(
-        String(x, y, printable(words)[0], fontName=font, fontSize=size, textAnchor=anchor,
-               fillColor=HexColor(colour))
-    )  # fmt: skip
+    """Write words; what the fonts lack becomes a box."""
+    runs = one_line(words)
+    x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * line_width(runs, size)
+    for font, run in runs:
+        drawing.add(String(x, y, run, fontName=font, fontSize=size, fillColor=HexColor(colour)))
+        x += stringWidth(run, font, size)
 
 
-def fitted(words: str, width: float, *, size: float = SMALL, font: str = PLAIN) -> str:
+def fitted(words: str, width: float, *, size: float = SMALL) -> str:
     """Return words cut to a width in pt, with an ellipsis where something was cut."""
-    register_fonts()
-    if stringWidth(words, font, size) <= width:
+    if line_width(one_line(words), size) <= width:
         return words
-    while words and stringWidth(words + "…", font, size) > width:
+    while words and line_width(one_line(words + "…"), size) > width:
         words = words[:-1]
     return words.rstrip() + "…"
 

@@ -11,9 +11,10 @@ report_history      earlier inspections
 report_raw          the appendix
 report_pictures     photographs with their marks
 report_plots        figures (`drawings`), for both writers
-report_pdf          sets the blocks as PDF
+report_pdf          sets the blocks as PDF (`report_pdf_tables`, `report_pdf_words`)
 report_html         sets the same blocks as HTML
-report_fonts        letters
+report_fonts        fonts, and letters that none of them has
+report_letters      letters that run from right to left
 ==================  =====================================================================
 """
 
@@ -23,9 +24,12 @@ from ui.report_case import ReportCase, case_of_folder, case_of_record, record_na
 from ui.report_content import blocks_of
 from ui.report_html import html_of
 from ui.report_pdf import PAPERS, Paper, pdf_of
+from ui.words import CAUTIONS
 
 __all__ = ["PAPERS", "Paper", "ReportCase", "case_of_folder", "case_of_record", "html_report",
            "pdf_report", "record_name"]  # fmt: skip
+
+CLEARS_NOTHING = CAUTIONS[1].partition(". ")[2]
 
 
 def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
@@ -39,15 +43,23 @@ def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
         The paper.
     """
     record = case.record
-    foot = case.source if record is None else f"{record.name}, fingerprint {record.fingerprint}"
-    return pdf_of(blocks_of(case), title=_title(case), paper=paper, foot=foot)
+    foot = (
+        (case.source,) if record is None
+        else (record.name, f"fingerprint {record.fingerprint}")
+    )  # fmt: skip
+    return pdf_of(blocks_of(case), title=_title(case), paper=paper, head=_identity(case), foot=foot,
+                  caution=CLEARS_NOTHING)  # fmt: skip
 
 
 def html_report(case: ReportCase) -> str:
     """Return the report as the text of one HTML file."""
-    return html_of(blocks_of(case), title=_title(case))
+    return html_of(blocks_of(case), title=_title(case), caution=CLEARS_NOTHING)
 
 
 def _title(case: ReportCase) -> str:
+    return ", ".join(_identity(case))
+
+
+def _identity(case: ReportCase) -> tuple[str, str]:
     log = case.judgement.log
-    return f"{log.rope.identity}, inspection {log.inspection.identity}"
+    return log.rope.identity, f"inspection {log.inspection.identity}"

@@ -53,6 +53,8 @@ class Grid:
         Columns that hold figures, set to the right.
     strong : frozenset of int
         Rows that deserve a look; their words say why, bold type only leads the eye.
+    sums : frozenset of int
+        Rows that close the group of rows above them, e.g. by their sum.
     """
 
     head: tuple[str, ...]
@@ -60,6 +62,7 @@ class Grid:
     widths: tuple[float, ...]
     right: frozenset[int] = frozenset()
     strong: frozenset[int] = frozenset()
+    sums: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +139,12 @@ def words_of(blocks: Iterable[Block]) -> Iterator[str]:
 
 
 def without_empty(grid: Grid) -> Grid:
-    """Return a table without a last column in which nothing stands."""
-    if any(row[-1] for row in grid.rows):
-        return grid
-    rows = tuple(row[:-1] for row in grid.rows)
-    return replace(grid, head=grid.head[:-1], rows=rows, widths=grid.widths[:-1])
+    """Return a table without the columns in which nothing stands, the first one kept."""
+    kept = [i for i in range(len(grid.head)) if i == 0 or any(row[i] for row in grid.rows)]
+    return replace(
+        grid,
+        head=tuple(grid.head[i] for i in kept),
+        rows=tuple(tuple(row[i] for i in kept) for row in grid.rows),
+        widths=tuple(grid.widths[i] for i in kept),
+        right=frozenset(new for new, old in enumerate(kept) if old in grid.right),
+    )

@@ -5,44 +5,16 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Sequence
 from typing import Any
-from xml.sax.saxutils import escape
 
-from reportlab.lib.colors import HexColor
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, Image, Paragraph, Table, TableStyle
 
 from ui.report_blocks import Grid, Picture
-from ui.report_fonts import BOLD, PLAIN, printable
+from ui.report_fonts import line_width, one_line
+from ui.report_pdf_words import DARK, LINE, PALE, STYLES, WARM, paragraph
 
-BLUE, PALE, LINE = HexColor("#0072B2"), HexColor("#e8eef3"), HexColor("#bbbbbb")
 HIGHEST = 420.0  # pt; a higher cell is continued in rows of its own, so that no row is cut
-WARM = HexColor("#fdf1e7")
-
-
-def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
-    return ParagraphStyle(name, fontName=more.pop("fontName", PLAIN), fontSize=size,
-                          leading=more.pop("leading", 1.3 * size), **more)  # fmt: skip
-
-
-STYLES = {
-    1: _style("title", 18, fontName=BOLD, spaceAfter=8),
-    2: _style("chapter", 12.5, fontName=BOLD, spaceBefore=14, spaceAfter=5, textColor=BLUE),
-    3: _style("part", 10, fontName=BOLD, spaceBefore=9, spaceAfter=3),
-    "plain": _style("plain", 9, spaceAfter=5),
-    "strong": _style("strong", 9.5, fontName=BOLD, spaceAfter=5),
-    "small": _style("small", 7.8, spaceAfter=4, textColor=HexColor("#333333")),
-    "under": _style("under", 7.8, spaceBefore=3, spaceAfter=3),
-    "caution": _style("caution", 9, leftIndent=6, rightIndent=6, spaceBefore=10, spaceAfter=8,
-                      borderPadding=5, backColor=WARM, borderColor=HexColor("#D55E00"),
-                      borderWidth=1),
-    "cell": _style("cell", 7.4),
-    "number": _style("number", 7.4, alignment=2),
-    "head": _style("head", 7.4, fontName=BOLD),
-    "number head": _style("number head", 7.4, fontName=BOLD, alignment=2),
-    "strong cell": _style("strong cell", 7.4, fontName=BOLD),
-    "strong number": _style("strong number", 7.4, fontName=BOLD, alignment=2),
-}  # fmt: skip
-
+LONGEST_WORD = 16  # letters; a longer word may be broken to fit its column
+SIGNED = 48.0  # pt, the least height of the room for a signature: 17 mm
 
 BARE = TableStyle([
     ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
@@ -54,14 +26,9 @@ BARE = TableStyle([
 def facts_table(pairs: Sequence[tuple[str, str]], width: float) -> Table:
     """Return names and values, one pair a line."""
     columns = [0.27 * width, 0.73 * width]
-    rows = [
-        row
-        for name, value in pairs
-        for row in whole_rows(
-            [Paragraph(safe(name), STYLES["head"]), Paragraph(safe(value), STYLES["cell"])],
-            columns,
-        )
-    ]
+    rows = []
+    for name, value in pairs:
+        rows += whole_rows([paragraph(name, "head"), paragraph(value, "cell")], columns)
     style = TableStyle([
         ("LINEBELOW", (0, 0), (-1, -1), 0.3, LINE), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 2), ("TOPPADDING", (0, 0), (-1, -1), 2),
@@ -87,10 +54,9 @@ def whole_rows(cells: Sequence[Paragraph], columns: Sequence[float]) -> list[lis
 
 def grid_table(grid: Grid, width: float, *, rows: Iterable[int] | None = None) -> Table:
     """Return a table whose head is repeated on every page, or only some of its rows."""
-    total = sum(grid.widths)
-    columns = [width * one / total for one in grid.widths]
+    columns = column_widths(grid, width)
     cells: list[list[Any]] = [[
-        Paragraph(safe(one), STYLES["number head" if i in grid.right else "head"])
+        paragraph(one, "number head" if i in grid.right else "head")
         for i, one in enumerate(grid.head)
     ]]  # fmt: skip
     style: list[Any] = [
@@ -100,18 +66,42 @@ def grid_table(grid: Grid, width: float, *, rows: Iterable[int] | None = None) -
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
     ]  # fmt: skip
     for number in range(len(grid.rows)) if rows is None else rows:
+        heavy = number in grid.strong or number in grid.sums
         row = whole_rows(
             [
-                Paragraph(safe(cell), STYLES[_kind(cell, i in grid.right, number in grid.strong)])
+                paragraph(cell, _kind(cell, i in grid.right, heavy))
                 for i, cell in enumerate(grid.rows[number])
             ],
             columns,
         )
+        last = len(cells) + len(row) - 1
         if number in grid.strong:
-            last = len(cells) + len(row) - 1
             style.append(("BACKGROUND", (0, len(cells)), (-1, last), WARM))
+        if number in grid.sums:
+            style.append(("LINEBELOW", (0, last), (-1, last), 1.0, DARK))
         cells += row
     return Table(cells, colWidths=columns, style=TableStyle(style), repeatRows=1)
+
+
+def column_widths(grid: Grid, width: float) -> list[float]:
+    """Return the columns' widths, pt: as asked for, but no figure or usual word is broken."""
+    total = sum(grid.widths)
+    least = [min(_least(grid, i), 0.3 * width) for i in range(len(grid.head))]
+    if sum(least) >= width:
+        return [width * one / sum(least) for one in least]
+    asked = [max(width * one / total, few) for one, few in zip(grid.widths, least, strict=True)]
+    room = [one - few for one, few in zip(asked, least, strict=True)]
+    over = (sum(asked) - width) / (sum(room) or 1.0)
+    return [one - over * spare for one, spare in zip(asked, room, strict=True)]
+
+
+def _least(grid: Grid, column: int) -> float:
+    """Return how wide a column must be for the words in it that are not to be broken, pt."""
+    words = {word for word in grid.head[column].split()}
+    for row in grid.rows:
+        words |= {word for word in row[column].split() if len(word) <= LONGEST_WORD}
+    size = STYLES["cell"].fontSize
+    return 7.0 + max((line_width(one_line(word), size, bold=True) for word in words), default=0.0)
 
 
 def _kind(cell: str, figures: bool, strong: bool) -> str:
@@ -131,27 +121,24 @@ def picture_rows(shown: Sequence[Picture], width: float, height: float) -> list[
             scale = min(each / one.width_px, 0.24 * height / one.height_px)
             image = Image(io.BytesIO(one.jpeg), one.width_px * scale, one.height_px * scale,
                           hAlign="LEFT")  # fmt: skip
-            cells.append([image, Paragraph(safe(one.caption), STYLES["under"])])
+            cells.append([image, paragraph(one.caption, "under")])
         cells += [""] * (2 - len(pair))
         made.append(Table([cells], colWidths=[width / 2] * 2, style=BARE, splitByRow=0))
     return made
 
 
 def signature_table(people: Sequence[tuple[str, str]], width: float) -> Table:
-    """Return room for signatures and dates."""
-    head = [Paragraph(one, STYLES["head"]) for one in ("Role", "Name", "Signature", "Date")]
+    """Return room for signatures and dates: a long name makes its row higher."""
+    columns = [0.15 * width, 0.3 * width, 0.37 * width, 0.18 * width]
+    head = [paragraph(one, "head") for one in ("Role", "Name", "Signature", "Date")]
+    names = [paragraph(name, "cell") for _, name in people]
     rows = [
-        [Paragraph(safe(role), STYLES["head"]), Paragraph(safe(name), STYLES["cell"]), "", ""]
-        for role, name in people
+        [paragraph(role, "head"), name, "", ""]
+        for (role, _), name in zip(people, names, strict=True)
     ]
+    heights = [max(SIGNED, name.wrap(columns[1] - 12, 1e6)[1] + 10) for name in names]
     style = TableStyle([
         ("GRID", (0, 0), (-1, -1), 0.5, LINE), ("BACKGROUND", (0, 0), (-1, 0), PALE),
         ("VALIGN", (0, 1), (-1, -1), "BOTTOM"),
     ])  # fmt: skip
-    return Table([head, *rows], colWidths=[0.16 * width, 0.3 * width, 0.36 * width, 0.18 * width],
-                 rowHeights=[None, *[38] * len(rows)], style=style)  # fmt: skip
-
-
-def safe(text: str) -> str:
-    """Return text as the font can show it, in which no sign is markup."""
-    return escape(printable(text)[0]).replace("\n", "<br/>")
+    return Table([head, *rows], colWidths=columns, rowHeights=[None, *heights], style=style)

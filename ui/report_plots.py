@@ -12,7 +12,9 @@ from ui.drawings import along_rope_drawing, history_drawing
 from ui.drawings_checks import budget_drawing, differences_drawing, digits_drawing
 from ui.figures import AlongRope, Differences, Digits, History
 from ui.report_blocks import Plot
-from ui.report_fonts import BOLD, CSS_FONTS, PLAIN
+from ui.report_fonts import BOLD, CSS_FONTS, EAST, PLAIN, THAI, THAI_BOLD
+
+KEPT_ORDER = "text{unicode-bidi:bidi-override;direction:ltr}"
 
 
 def drawing_of(plot: Plot, width: float) -> Drawing:
@@ -37,4 +39,8 @@ def svg_of(drawing: Drawing) -> str:
     made: str = renderSVG.drawToString(drawing)
     # a line is written as a closed path there and back, which fills the gaps of its dashes
     made = re.sub(r'd="(M \S+ L \S+) Z"', r'd="\1"', made)
-    return made.replace(BOLD, CSS_FONTS).replace(PLAIN, CSS_FONTS)
+    # the letters stand in the order of print already: the browser must not turn them again
+    made = made.replace("<clipPath", f"<style>{KEPT_ORDER}</style><clipPath", 1)
+    for name in (THAI_BOLD, THAI, EAST, BOLD, PLAIN):
+        made = made.replace(name, CSS_FONTS)
+    return made

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -17,8 +18,9 @@ from ui.report import ReportCase, case_of_record, html_report, pdf_report
 from ui.report_blocks import Block, Facts, Grid, Heading, NewPage, Words
 from ui.report_fonts import FOLDER, MISSING, printable
 from ui.report_html import html_of
+from ui.report_letters import in_print_order, joined
 from ui.report_pdf import PAPERS, Paper, pdf_of
-from ui.report_pdf_tables import safe
+from ui.report_pdf_words import safe
 
 LONG = "wire " * 5000  # a cell that is higher than a page
 
@@ -129,20 +131,65 @@ def test_an_unknown_paper_is_refused_with_a_sentence() -> None:
         "Иванова Галина",
         "Νικόλαος Ωμέγα",
         "Ø 22 mm ± 0,1; Δ σ λ ≤ ≥",
+        "山田太郎",
+        "王小明",
+        "김영희",
+        "สมชาย ใจดี",
+        "Đặng Thị Hồng",
     ],
 )
-def test_names_in_latin_cyrillic_and_greek_are_set_as_they_are(name: str) -> None:
+def test_names_in_many_scripts_are_set_as_they_are(name: str) -> None:
     assert printable(name) == (name, ())
-    assert name in pages_of(pdf_of([Words(name)], title="t"))[0]
+    blocks: list[Block] = [Words(f"A. {name} B."), Grid((name, "x"), ((name, name),), (1, 1))]
+    words = pages_of(pdf_of(blocks, title="t", head=(name,), foot=(name,)))[0]
+    assert words.count(name) == 6
+    assert MISSING not in words
 
 
-@pytest.mark.parametrize("name", ["山田太郎", "김영희", "אביגיל", "عمر", "🙂", "\U00020bb7"])
-def test_a_sign_that_the_font_lacks_is_a_box_and_the_report_says_which(name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "set_as"),
+    [
+        ("אביגיל כהן", "ןהכ ליגיבא"),
+        # the forms that neighbours give these letters, from the right: Unicode's own table
+        # "Arabic Presentation Forms-B" by name
+        ("عمر", "\ufeae\ufee4\ufecb"),  # final reh, medial meem, initial ain
+        ("علي", "\ufef2\ufee0\ufecb"),  # final yeh, medial lam, initial ain
+        ("سلام", "\ufee1\ufefc\ufeb3"),  # isolated meem, final lam with alef, initial seen
+    ],
+)
+def test_names_that_run_from_right_to_left_are_joined_and_turned(name: str, set_as: str) -> None:
+    assert in_print_order(joined(name)) == set_as
+    assert printable(name)[1] == ()
+    # the PDF holds the letters from left to right as they are seen; what reads it turns them back
+    words = pages_of(pdf_of([Facts((("Inspector", f"{name} 7"),))], title="t"))[0]
+    assert name in unicodedata.normalize("NFKC", words)
+
+
+def test_a_long_text_from_right_to_left_keeps_its_first_words_on_its_first_line() -> None:
+    first, last = "\u05d0\u05d1\u05d2", "\u05ea\u05e9\u05e8"
+    text = " ".join([first, *["\u05d3\u05d4"] * 60, last])
+    document = pypdfium2.PdfDocument(pdf_of([Words(text)], title="t"))
+    page = document[0].get_textpage()
+
+    def height_of(word: str) -> float:
+        for shown in (word, word[::-1]):
+            found = page.search(shown).get_next()
+            if found is not None:
+                return float(page.get_charbox(found[0])[1])
+        raise AssertionError(f"{word} is not on the page")
+
+    assert height_of(first) > height_of(last)
+    document.close()
+
+
+# Devanagari changes the order of its letters, a picture sign is no letter, the last is too rare
+@pytest.mark.parametrize("name", ["हरीश", "🙂", "\U00020bb7"])
+def test_a_sign_that_the_fonts_lack_is_a_box_and_the_word_is_spelled_out(name: str) -> None:
     blocks: list[Block] = [Facts((("Inspector", f"A. {name} B."),)), Words("next")]
     words = pages_of(pdf_of(blocks, title=f"t {name}"))[0]
     assert MISSING in words
-    for sign in set(name):
-        assert f"U+{ord(sign):04X}" in words
+    assert "stands for a letter or sign that the fonts of this PDF can't show" in words
+    assert " ".join(f"U+{ord(sign):04X}" for sign in name) in words
     assert name in html_of(blocks, title="t")
 
 
@@ -177,9 +224,16 @@ def test_a_rope_in_inches_shows_inches_beside_millimetres_and_grooves(tmp_path: 
     assert "from 39 to 41.5" in words
 
 
-def test_the_fonts_licence_lies_beside_them() -> None:
-    assert "Permission is hereby granted" in (FOLDER / "LICENSE.txt").read_text(encoding="utf-8")
-    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 1_500_000
+def test_every_fonts_licence_lies_beside_it() -> None:
+    granted = {"LICENSE.txt": "Permission is hereby granted",
+               "LICENSE-Waree.txt": "Permission is hereby granted",
+               "LICENSE-WenQuanYiMicroHei.txt": "Apache License"}  # fmt: skip
+    for name, words in granted.items():
+        assert words in (FOLDER / name).read_text(encoding="utf-8")
+    named = {path.stem.split("-")[0].removesuffix("SansCondensed")
+             for path in FOLDER.glob("*.ttf")}  # fmt: skip
+    assert named == {"DejaVu", "Waree", "WenQuanYiMicroHei"}
+    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 5_500_000
 
 
 def test_the_appendix_starts_on_a_page_of_its_own(case: ReportCase) -> None:
