@@ -3,7 +3,7 @@
 import streamlit as st
 
 from ui.door import guarded, open_screens
-from ui.page_parts import hold_typed, plainly
+from ui.page_parts import hold_typed, plainly, say_anew
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -38,6 +38,7 @@ pages = {
     for section, screens in SECTIONS.items()
 }  # fmt: skip
 chosen = st.navigation(pages, position="sidebar" if may else "hidden")
+say_anew()
 with plainly():
     guarded(chosen.url_path or "start", chosen)
 hold_typed()

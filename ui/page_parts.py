@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -44,6 +45,7 @@ FAULT = (
     "This part of the page could not be shown: the program has a fault here. What is in the "
     "record is safe; the server's log says more."
 )
+PHOTOGRAPH = re.compile(r"photograph [0-9a-f]{12}\.\.\.", re.IGNORECASE)
 SAID = "said in this drawing"  # what went wrong; no sentence need stand there twice
 
 
@@ -54,8 +56,9 @@ def plainly() -> Iterator[None]:
         yield
     except Exception as wrong:
         words = what_went_wrong(wrong)
-        if words not in st.session_state.setdefault(SAID, set()):
-            st.session_state[SAID].add(words)
+        gist = PHOTOGRAPH.sub("photograph ...", words)  # one that is gone stands for all
+        if gist not in st.session_state.setdefault(SAID, set()):
+            st.session_state[SAID].add(gist)
             st.error(as_typed(words), icon=":material/error:")
 
 
@@ -159,7 +162,6 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     """Draw what every screen begins with; return the inspection at hand, None without one."""
     look_alike()
     st.header(title)
-    say_anew()
     _say_told(title)
     _who()
     with plainly():

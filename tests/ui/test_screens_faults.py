@@ -124,3 +124,60 @@ def test_photographs_that_can_not_be_saved_are_held_until_they_can(
     clean(press(at, "Try again with 1 photograph"))
     assert len(kept().photographs) == before + 1
     assert "Try again with 1 photograph" not in [one.label for one in at.button]
+
+
+def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTest) -> None:
+    store = record_path().with_name("record-photographs")
+    at = clean(sample_app.run())
+    store.rename(store.with_name("elsewhere"))
+    for name, rest in (("photographs", "File this photograph elsewhere"), ("review", "Reason")):
+        at.switch_page(f"screens/{name}.py").run()
+        assert "is not in the store" in said(at)
+        assert "was the folder moved? Put it back, or restore it from a backup." in said(at)
+        assert rest in [one.label for one in (*at.expander, *at.text_input)]
+    clean(at.switch_page("screens/result.py").run())
+    clean(press(at, "Make the report"))
+    at.switch_page("screens/review.py").run()
+    field(at, "text_input", "Reason").set_value("no photograph to look at")
+    press(at, "Send back")
+    assert kept().state == "sent back"  # a decision needs no photograph
+    store.with_name("elsewhere").rename(store)
+    for name in ("photographs", "review", "result"):
+        clean(at.switch_page(f"screens/{name}.py").run())
+
+
+def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest) -> None:
+    folder, store = sample_folder(), record_path().with_name("record-photographs")
+    assert folder is not None
+    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
+    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
+    store.rename(store.with_name("elsewhere"))
+    store.write_text("a file is in the way")
+    at.run()
+    assert any("can't be written" in one.value and "bar.jpg" in one.value for one in at.error)
+    store.unlink()
+    store.with_name("elsewhere").rename(store)
+    clean(press(at, "Try again with 1 photograph"))
+    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+
+
+def test_a_fault_of_the_program_is_a_sentence_too(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("no traceback reaches a person")
+
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.station_queue.strength", broken)  # while a button is answered, too
+        field(at, "text_input", "Reason").set_value("read it again")
+        press(at, "Send back")
+        assert not at.exception
+        (told,) = [one.value for one in at.error]
+        assert "the program has a fault here" in told
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.page_parts.look_alike", broken)
+        at.run()
+        assert not at.exception
+        assert [one.value for one in at.error] == [told]
+    clean(at.run())

@@ -50,7 +50,7 @@ def _refused(there: OpenInspection) -> None:
             if number < PICTURES and has_photograph(there, one.photo_sha256):
                 if any(reason.spot_px is not None for reason in one.findings):
                     words.caption("The ring on the photograph shows where.")
-                with picture:
+                with picture, plainly():
                     show_photograph(View(one.view_deg or 0, one, None),
                                     key=f"refused {one.photo_sha256} {one.at_mm}")  # fmt: skip
 
@@ -75,7 +75,8 @@ def _show(there: OpenInspection, judgement: Judgement) -> None:
             view,
         )  # fmt: skip
     if has_photograph(there, result.photo_sha256):
-        show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
+        with plainly():
+            show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
     show_facts(there, judgement, view, result.station or 0)
     if isinstance(result, Estimate) and has_photograph(there, result.photo_sha256):
         with plainly():

@@ -1,0 +1,108 @@
+"""The database's server stopped and started again under the pages."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.record import open_record
+from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
+from tests.ui.conftest import APP
+from tests.ui.test_screens_faults import clean, field, kept, press, said, type_readings
+from ui.sample import load_sample, sample_folder
+
+if TYPE_CHECKING:
+    from tests.inspection.conftest import Server
+
+SAMPLE = "2026-09-quay-crane-2"
+ASLEEP = r"does not answer .*; is it running\? Nothing that was saved is lost: try again once it is"
+
+
+@pytest.fixture
+def pages(
+    new_database: str,  # noqa: F811
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> AppTest:
+    folder = sample_folder()
+    if folder is None:
+        pytest.skip("the sample photographs are not beside the program")
+    with open_record(new_database, photographs=tmp_path / "photographs") as record:
+        load_sample(record, folder, by="Reviewer B")
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", new_database)
+    monkeypatch.setenv("ROPE_PHOTO_STORE", str(tmp_path / "photographs"))
+    monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
+    (tmp_path / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
+    return AppTest.from_file(str(APP), default_timeout=120)
+
+
+def asleep(at: AppTest) -> bool:
+    return re.search(ASLEEP, said(at).replace("\\", "")) is not None
+
+
+def test_readings_typed_while_the_database_restarts_are_there_after_it(
+    server: Server,  # noqa: F811
+    pages: AppTest,
+) -> None:
+    at = clean(pages.run().switch_page("screens/readings.py").run())
+    type_readings(at, "22,41", "22,39")
+    before = len(kept().readings)
+    server.stop()
+    try:
+        press(at, "Enter 2 readings into the record")
+        assert asleep(at)
+        at.run()
+        assert asleep(at)
+    finally:
+        server.start()
+    clean(at.run())
+    clean(press(at, "Enter 2 readings into the record"))
+    assert [one.typed for one in kept().readings[before:]] == ["22,41", "22,39"]
+
+
+def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
+    server: Server,  # noqa: F811
+    pages: AppTest,
+) -> None:
+    at = clean(pages.run().switch_page("screens/review.py").run())
+    field(at, "text_input", "Reason").set_value("read station 3 again")
+    server.stop()
+    try:
+        press(at, "Send back")
+        assert asleep(at)
+        for name in ("readings", "result", "photographs", "stations", "rope", "cards", "start"):
+            at.switch_page(f"screens/{name}.py").run()
+            assert asleep(at), name
+        at.switch_page("screens/review.py").run()
+    finally:
+        server.start()
+    clean(at.run())
+    assert field(at, "text_input", "Reason").value == "read station 3 again"
+    clean(press(at, "Send back"))
+    assert kept().station_reviews[-1].why == "read station 3 again"
+
+
+def test_a_photograph_that_comes_while_the_database_restarts_is_held(
+    server: Server,  # noqa: F811
+    pages: AppTest,
+) -> None:
+    folder = sample_folder()
+    assert folder is not None
+    bar = (folder / "bar-16mm.jpg").read_bytes()
+    at = clean(pages.run().switch_page("screens/photographs.py").run())
+    before = len(kept().photographs)
+    server.stop()
+    try:
+        at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
+        at.run()
+        assert asleep(at)
+    finally:
+        server.start()
+    clean(at.run())
+    assert len(kept().photographs) == before
+    clean(press(at, "Try again with 1 photograph"))
+    assert len(kept().photographs) == before + 1
