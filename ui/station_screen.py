@@ -186,7 +186,7 @@ _FIGURES_STYLE = """
 
 
 def table(heads: list[str], rows: list[list[str]], title: str) -> str:
-    """Return a plain table; a wide one is set as blocks on a phone. Every text is escaped."""
+    """Return a plain table; a wide one runs on as text on a phone. Every text is escaped."""
     wide = " wide" if _too_wide_for_a_phone(heads, rows) else ""
     head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
     body = "".join(
@@ -224,9 +224,9 @@ border-bottom:1px solid #8885;vertical-align:top}
 @media (max-width:640px){
 .rope-table.wide thead{position:absolute;clip-path:inset(50%)}
 .rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
-.rope-table.wide td{display:flex;gap:.6rem;border:0;padding:.05rem 0}
+.rope-table.wide td{display:inline-block;border:0;padding:.05rem 1rem .05rem 0;font-weight:600}
 .rope-table.wide td:empty{display:none}
-.rope-table.wide td::before{content:attr(data-head);flex:0 0 7.5rem;opacity:.7}}
+.rope-table.wide td::before{content:attr(data-head)" ";font-weight:400;color:#4A4C57}}
 """
 
 
