@@ -164,6 +164,8 @@ def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest
 def test_a_fault_of_the_program_is_a_sentence_too(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("ui.page_parts.SAID_S", 0.0)  # a sentence stays for one drawing
+
     def broken(*_: object) -> None:
         raise RuntimeError("no traceback reaches a person")
 
