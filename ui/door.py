@@ -20,6 +20,7 @@ from ui.access import (
     read_team,
 )
 from ui.own_name import own_name
+from ui.refused_files import Make, giving_reasons
 from ui.words import as_typed
 
 NOBODY = "You are not logged in."
@@ -89,11 +90,14 @@ def guarded(screen: str, page: StreamlitPage) -> None:
     page.run()
 
 
-def guard_download(make: Callable[[], bytes | str], screen: str) -> Callable[[], bytes | str]:
+def guard_download(
+    make: Make, screen: str, check: Callable[[Person], None] = lambda _: None
+) -> Make:
     """Return `make`, asked for the role again when the file is fetched.
 
     A file is fetched outside the page's script, where no login can be read; so the person is
-    kept from when the button was drawn, and their roles are looked up anew.
+    kept from when the button was drawn, and their roles are looked up anew. `check` may refuse
+    them for another reason.
     """
     drawn_for = allowed()
     file = os.environ.get(TEAM)
@@ -105,14 +109,15 @@ def guard_download(make: Callable[[], bytes | str], screen: str) -> Callable[[],
                 drawn_for.name, drawn_for.email, frozenset()
             )
         admit(now, screen)
+        check(now)
         return make()
 
-    return made
+    return giving_reasons(made)
 
 
 def download(
-    label: str, make: Callable[[], bytes | str], file_name: str, mime: str | None = None, *,
-    primary: bool = False,
+    label: str, make: Make, file_name: str, mime: str | None = None, *,
+    primary: bool = False, check: Callable[[Person], None] = lambda _: None,
 ) -> None:  # fmt: skip
     """Draw a download button; the one way in which a file leaves the pages.
 
@@ -126,10 +131,12 @@ def download(
         How the browser keeps it.
     primary : bool, optional
         Whether it is the screen's main action.
+    check : callable, optional
+        Raises AccessError where the person may not have this file any more.
     """
     screen = str(st.session_state.get("screen", "start"))
     st.download_button(
-        label, guard_download(make, screen), file_name, mime, on_click="ignore",
+        label, guard_download(make, screen, check), file_name, mime, on_click="ignore",
         icon=":material/download:", type="primary" if primary else "secondary",
     )  # fmt: skip
 

@@ -14,5 +14,7 @@ import ui.station_charts
 import ui.station_screen
 import ui.whole_inspection  # noqa: F401  (loaded for the screens)
 from ui.answers import guarded_answers
+from ui.refused_files import say_reasons
 
+say_reasons()
 app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(guarded_answers)])

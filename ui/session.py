@@ -13,7 +13,7 @@ import streamlit as st
 
 from inspection.case import Judgement, judge_log
 from inspection.record import OpenInspection, Record, RecordError, Summary, open_record
-from ui.access import AccessError
+from ui.access import AccessError, Person
 from ui.door import allowed, the_person
 from ui.own_name import data_folder
 from ui.record_log import log_of
@@ -106,9 +106,16 @@ def opened(identity: str) -> OpenInspection:
     AccessError
         If it is not the person's to see.
     """
-    if not the_person().sees_all and identity not in {one.identity for one in summaries()}:
-        raise AccessError(NOT_THERE.format(identity))
+    check_theirs(identity, the_person())
     return the_record().inspection(identity)
+
+
+def check_theirs(identity: str, who: Person) -> None:
+    """Raise AccessError if an inspection is not a person's to see."""
+    if who.sees_all:
+        return
+    if identity not in {one.identity for one in the_record().ranked(person=who.name)}:
+        raise AccessError(NOT_THERE.format(identity))
 
 
 @st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")

@@ -36,7 +36,7 @@ from ui.result_tables import (
     verdict_rows,
     wear_rows,
 )
-from ui.session import judged, record_place, the_record
+from ui.session import check_theirs, judged, record_place, the_record
 from ui.station_queue import queue
 from ui.station_screen import figures, table
 from ui.whole_rope import whole_rope, whole_rope_figures
@@ -189,8 +189,9 @@ def _report(there: OpenInspection) -> None:
     pdf, page = made
     name = "".join(letter if letter.isalnum() else "-" for letter in identity)
     with st.container(horizontal=True):
-        download("Report as PDF", lambda: pdf, f"{name}.pdf", "application/pdf")
-        download("Report as HTML", lambda: page, f"{name}.html", "text/html")
+        theirs = partial(check_theirs, identity)
+        download("Report as PDF", lambda: pdf, f"{name}.pdf", "application/pdf", check=theirs)
+        download("Report as HTML", lambda: page, f"{name}.html", "text/html", check=theirs)
 
 
 def _take_away(there: OpenInspection) -> None:
@@ -203,6 +204,7 @@ def _take_away(there: OpenInspection) -> None:
                 f"Readings as {suffix[1:].upper()}",
                 partial(readings_table, the_record(), suffix, inspection=identity),
                 f"readings{suffix}",
+                check=partial(check_theirs, identity),
             )
     st.caption(
         f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can be held "
