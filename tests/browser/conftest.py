@@ -107,9 +107,13 @@ roles = ["supervisor"]
 
 
 @pytest.fixture(scope="module")
-def team_pages(
-    sample: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[str, Provider]]:
+def team_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of a team's record; its people and their roles stand in team.toml."""
+    return tmp_path_factory.mktemp("team")
+
+
+@pytest.fixture(scope="module")
+def team_pages(sample: Path, team_folder: Path) -> Iterator[tuple[str, Provider]]:
     """Yield the address of a team's pages, and the provider that its people log in at.
 
     The sample inspection is Inspector A's; "2026-10-c-only" is Inspector C's.
@@ -120,7 +124,7 @@ def team_pages(
     pytest.importorskip("authlib", reason="the login needs the extra team")
     from inspection.record import open_record
 
-    folder = tmp_path_factory.mktemp("team")
+    folder = team_folder
     shutil.copytree(sample, folder, dirs_exist_ok=True)
     with open_record(folder / "record.db") as record:
         there = record.ranked()[0]

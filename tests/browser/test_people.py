@@ -14,6 +14,8 @@ import pytest
 from tests.browser.hands import fits, quiet, type_cell
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from playwright.sync_api import Browser, BrowserContext, Page
 
     from tests.browser.oidc_provider import Provider
@@ -180,3 +182,28 @@ def test_names_full_of_code_run_nothing_and_ask_no_other_address(
     strangers = {url for url in asked if not url.startswith((nasty_pages, "data:", "blob:"))}
     assert strangers == set()
     assert ran == []
+
+
+def test_a_download_that_is_refused_when_it_is_pressed_says_why(
+    browser: Browser, team_pages: tuple[str, Provider], team_folder: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    address, _ = team_pages
+    team = (team_folder / "team.toml").read_text(encoding="utf-8")
+    with browser_of(browser, SIZES[0]) as page:
+        log_in(page, address, "d@example.org")
+        page.goto(f"{address}/result?inspection={SAMPLE}")
+        expect(page.get_by_role("heading", name="To take away")).to_be_visible()
+        quiet(page)
+        lost = team.replace('name = "Supervisor D"\nroles = ["supervisor"]',
+                            'name = "Supervisor D"\nroles = []')  # fmt: skip
+        assert lost != team
+        try:
+            (team_folder / "team.toml").write_text(lost, encoding="utf-8")
+            page.get_by_role("button", name="Readings as CSV").click()
+            told = page.get_by_test_id("stDownloadButtonError")
+            expect(told).to_contain_text("Supervisor D is here as no role")
+            expect(told).to_contain_text("This page is for the")
+        finally:
+            (team_folder / "team.toml").write_text(team, encoding="utf-8")
