@@ -109,7 +109,9 @@ def test_a_file_that_is_no_photograph_is_one_sentence(tmp_path: Path) -> None:
     assert done.output.startswith("Error: old.jpg")
 
 
-def test_the_screen_measures_what_was_marked_and_keeps_it(sample_app: AppTest) -> None:
+def test_the_screen_measures_what_was_marked_and_keeps_it(
+    sample_app: AppTest, tmp_path: Path
+) -> None:
     sample_app.run()
     sample_app.switch_page("screens/archive.py").run()
     sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
@@ -119,6 +121,8 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(sample_app: AppTest) -
     next(one for one in sample_app.button if one.label == "Set these points").click().run()
     sample_app.text_input(key="archive length").set_value("79.4 mm").run()
     sample_app.selectbox(key="archive lies").set_value("on").run()
+    sample_app.number_input(key="archive station").set_value(6).run()
+    sample_app.number_input(key="archive view").set_value(45).run()  # no card has it
     sample_app.button(key="archive measure").click().run(timeout=120)
     assert any("79.40 mm" in said.value for said in sample_app.error)
     assert not sample_app.metric
@@ -127,8 +131,13 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(sample_app: AppTest) -
     (figure,) = sample_app.metric
     assert abs(float(figure.value.split(" ")[0]) - 16.0) < 0.35
     sample_app.button(key="archive keep").click().run(timeout=120)
-    assert any("without the card" in said.value for said in sample_app.success)
+    assert any("station 6, 45°" in said.value and "without the card" in said.value
+               for said in sample_app.success)  # fmt: skip
     assert not sample_app.exception
+    with open_record(tmp_path / "record.db") as record:
+        (there,) = record.ranked()
+        result = record.inspection(there.identity).results[-1]
+    assert (result.photo_name, result.station, result.view_deg) == (BAR.name, 6, 45)
 
 
 def test_a_point_that_is_none_is_told_and_nothing_is_lost(sample_app: AppTest) -> None:

@@ -112,8 +112,10 @@ def _asked(points: list[PointPx | None]) -> Archive | None:
         height = middle.number_input("Height of its middle over the rule's face, mm", -500.0,
                                      500.0, 0.0, key="archive height")  # fmt: skip
     station = right.number_input("Station", 1, 999, 1, key="archive station")
-    view = right.selectbox("Direction", [0, 90], format_func=lambda deg: f"{deg}°",
-                           key="archive view")  # fmt: skip
+    view = right.number_input(
+        "Direction, °", 0, 359, 0, key="archive view",
+        help="0 from the front, 90 from the side; any other by eye.",
+    )  # fmt: skip
     missing = [label for label, point in zip(LABELS, points, strict=True) if point is None]
     if missing or not length.strip():
         left_out = [*missing, *([] if length.strip() else ["its length"])]
