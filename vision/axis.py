@@ -138,7 +138,8 @@ def unlikeness(light: NDArray[np.float32], band: NDArray[np.float32]) -> NDArray
     if is_coloured(band):
         unit = band / np.linalg.norm(band)
         along = light @ unit
-        size = np.sqrt((light**2).sum(axis=-1))
+        red, green, blue = light[..., 0], light[..., 1], light[..., 2]
+        size = np.sqrt(red * red + green * green + blue * blue)
         beside = np.sqrt(np.maximum(size**2 - along**2, 0))
         return np.asarray(beside / (size + 0.02), np.float32)
     grey, plain = light.mean(axis=-1), float(band.mean())
@@ -163,14 +164,10 @@ def _otsu(values: NDArray[np.float32]) -> float:
 
 def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return first row and length of the longest run of True in each column."""
-    rows, columns = mask.shape
-    run = np.zeros(columns, int)
-    best, end = np.zeros(columns, int), np.zeros(columns, int)
-    for row in range(rows):
-        run = np.where(mask[row], run + 1, 0)
-        longer = run > best
-        best, end = np.where(longer, run, best), np.where(longer, row, end)
-    return end - best + 1, best
+    row = np.arange(mask.shape[0])[:, None]
+    run = row - np.maximum.accumulate(np.where(mask, -1, row), axis=0)  # that ends in each row
+    end, best = run.argmax(axis=0), run.max(axis=0)
+    return np.where(best > 0, end - best + 1, 1), best
 
 
 def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:

@@ -46,6 +46,7 @@ Array = NDArray[np.float64]
 
 MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
 NEAR, STEPS = 0.06, 13  # how far the pitch may lie from the jaws' first guess; tries
+NEARER, AGAIN = 0.01, 5  # the same once loose wires are left out
 LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
 # A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
 # to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.
@@ -160,13 +161,13 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
              for edge in (outline.left, outline.right)]  # fmt: skip
     if any(len(s) < 30 or s[-1] - s[0] < 2 * guess_mm for s, _ in sides):
         return None
-    pitch = _best_pitch(sides, guess_mm, NEAR)
+    pitch = _best_pitch(sides, guess_mm, NEAR, STEPS)
     kept = []
     for s, height in sides:  # a loose wire must not carry the row away
         off = height - _row(s, pitch) @ _solve(s, height, pitch)
         good = np.abs(off - np.median(off)) < STRAY * 1.4826 * np.median(np.abs(off)) + 1e-6
         kept.append((s[good], height[good]))
-    pitch = _best_pitch(kept, pitch, NEAR / 6)
+    pitch = _best_pitch(kept, pitch, NEARER, AGAIN)
     weight, spread, places, phases = 0.0, 0.0, 0, []
     for s, height in kept:
         at, shift = _shifts(s, height, pitch)
@@ -207,7 +208,9 @@ def _solve(along: Array, height: Array, pitch: float) -> Array:
     return np.asarray(np.linalg.solve(row.T @ row, row.T @ height))
 
 
-def _best_pitch(sides: list[tuple[Array, Array]], guess_mm: float, within: float) -> float:
+def _best_pitch(
+    sides: list[tuple[Array, Array]], guess_mm: float, within: float, steps: int
+) -> float:
     def left_over(pitch: float) -> float:
         total = 0.0
         for s, height in sides:
@@ -216,7 +219,7 @@ def _best_pitch(sides: list[tuple[Array, Array]], guess_mm: float, within: float
             total += float(height @ height - onto @ np.linalg.solve(row.T @ row, onto))
         return total
 
-    tried = guess_mm * np.linspace(1 - within, 1 + within, STEPS)
+    tried = guess_mm * np.linspace(1 - within, 1 + within, steps)
     best = int(np.argmin([left_over(float(pitch)) for pitch in tried]))
     low, high = tried[max(best - 1, 0)], tried[min(best + 1, len(tried) - 1)]
     found = minimize_scalar(left_over, bounds=(low, high), method="bounded",

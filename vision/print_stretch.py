@@ -20,6 +20,7 @@ from vision.markers import FoundCard
 from vision.pose import Pose
 
 Array = NDArray[np.float64]
+Used = NDArray[np.bool_]
 
 FAR_OFF = 4.0  # robust standard deviations: such a corner is none
 
@@ -45,44 +46,48 @@ def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
     """
     if card.print_set:
         return
-    stretch, u = print_stretch(found, pose)
-    if 100 * (abs(stretch) - 2 * u) > limit_of("print-stretched"):
+    stretch, used = print_stretch(found, pose)
+    most = limit_of("print-stretched")
+    # its uncertainty costs more than the stretch itself: asked for only where it could matter
+    if 100 * abs(stretch) <= most:
+        return
+    if 100 * (abs(stretch) - 2 * u_print_stretch(found, pose, used)) > most:
         raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
 
 
-def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, float]:
-    """Return by how much a print is longer along than across, and its standard uncertainty, 1.
-
-    Both are those of the pose's fit, in which the print's scale has a prior of its own.
+def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
+    """Return by how much a print is longer along than across, 1, and which corners say so (N,).
 
     Parameters
     ----------
     found : FoundCard
         The card's corners.
     pose : Pose
-        Camera and card, fitted to these corners.
+        Camera and card, fitted to these corners; in the fit the print's scale has a prior.
     """
-    layout = found.layout
-    half = layout.length_mm / 2, layout.half_height_mm
+    off = _stretch(found, pose.theta, np.ones(len(found.corners_px), np.bool_))[1]
+    used: Used = np.asarray(off < max(FAR_OFF * 1.4826 * float(np.median(off)), 1e-6))
+    return _stretch(found, pose.theta, used)[0], used
 
-    def stretch(theta: Array, used: NDArray[np.bool_]) -> tuple[float, Array]:
-        there = _on_card_mm(theta, found.corners_px, half)
-        plane = np.column_stack([found.corners_mm, np.ones(len(there))])
-        turn = np.linalg.lstsq(plane[used], there[used], rcond=None)[0]
-        off = np.hypot(*(there - plane @ turn).T)
-        return float(turn[0, 0] / turn[1, 1] - 1), off
 
-    everyone = np.ones(len(found.corners_px), bool)
-    off = stretch(pose.theta, everyone)[1]
-    used = off < max(FAR_OFF * 1.4826 * float(np.median(off)), 1e-6)
-    here = stretch(pose.theta, used)[0]
+def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
+    """Return the standard uncertainty of `print_stretch`, 1, from the pose's covariance."""
     gradient = np.zeros(SIZE)
     for i, u in enumerate(np.sqrt(np.diag(pose.whole_covariance))):
         step = np.zeros(len(pose.theta))
         step[i] = 0.01 * u
-        ahead, behind = (stretch(pose.theta + way * step, used)[0] for way in (1, -1))
+        ahead, behind = (_stretch(found, pose.theta + way * step, used)[0] for way in (1, -1))
         gradient[i] = (ahead - behind) / (0.02 * u)
-    return here, float(np.sqrt(gradient @ pose.whole_covariance @ gradient))
+    return float(np.sqrt(gradient @ pose.whole_covariance @ gradient))
+
+
+def _stretch(found: FoundCard, theta: Array, used: Used) -> tuple[float, Array]:
+    """Return the stretch that some corners show, and how far each corner lies off, mm (N,)."""
+    half = found.layout.length_mm / 2, found.layout.half_height_mm
+    there = _on_card_mm(theta, found.corners_px, half)
+    plane = np.column_stack([found.corners_mm, np.ones(len(there))])
+    turn = np.linalg.lstsq(plane[used], there[used], rcond=None)[0]
+    return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(there - plane @ turn).T)
 
 
 def _on_card_mm(theta: Array, points_px: Array, half_mm: tuple[float, float]) -> Array:

@@ -52,6 +52,7 @@ MUCH_BETTER = 20.0  # by which the sum of squares must fall before a shadow is b
 PLACE, SHADE, BAND, ROPE, SLOPE = 0, 1, slice(2, 5), slice(5, 8), slice(8, 11)
 SHADOW, WIDTH = 11, 12
 UNKNOWNS = 13
+_NORMAL = 1 / np.sqrt(2 * np.pi)
 HELD = (SHADE, 8, 9, 10, SHADOW, WIDTH)  # the unknowns that are held back, in order
 
 
@@ -192,7 +193,7 @@ def _parts(unknowns: Array, offsets: Array, blur_px: float) -> tuple[Array, Arra
     """Return what the band's, the rope's light and its slope are multiplied by, (N, T) each."""
     u = offsets[None, :] - unknowns[:, PLACE, None]
     inside = ndtr(u / blur_px)
-    density = blur_px / np.sqrt(2 * np.pi) * np.exp(-0.5 * (u / blur_px) ** 2)
+    density = _NORMAL * blur_px * np.exp(-0.5 * (u / blur_px) ** 2)
     shade = unknowns[:, SHADE, None] * (u * (1 - inside) - density)
     width = unknowns[:, WIDTH, None]
     shadow = unknowns[:, SHADOW, None] * ndtr((u + width) / np.hypot(blur_px, PENUMBRA * width))
@@ -211,14 +212,14 @@ def _mixed(unknowns: Array, band: Array, rope: Array, slope: Array) -> Array:
 def _slopes(now: Array, offsets: Array, blurs: tuple[float, float]) -> Array:
     """Return the misfit's derivatives (N, values, unknowns).
 
-    The light is linear in the colours; in the other unknowns forward differences are taken.
+    What is held back is linear but for the slopes' measure: there forward differences do.
     """
     count, samples = len(now), len(offsets)
     slope = np.zeros((count, samples, 3, UNKNOWNS))
     for blur, rows in zip(blurs, (slice(0, 1), slice(1, 3)), strict=True):
         parts = _parts(now, offsets, blur)
         light = _mixed(now, *parts)
-        curve = _slope_of_code(light)[..., None] * _by_unknown(now, light, parts, offsets, blur)
+        curve = _slope_of_code(light)[..., None] * _by_unknown(now, parts, offsets, blur)
         slope[:, :, rows] = TO_BRIGHTNESS_COLOUR[rows] @ curve / U_CODE
     held = np.zeros((count, len(HELD), UNKNOWNS))
     here = _held(now)
@@ -230,17 +231,32 @@ def _slopes(now: Array, offsets: Array, blurs: tuple[float, float]) -> Array:
 
 
 def _by_unknown(
-    now: Array, light: Array, parts: tuple[Array, Array, Array], offsets: Array, blur_px: float
+    now: Array, parts: tuple[Array, Array, Array], offsets: Array, blur_px: float
 ) -> Array:
-    """Return the derivatives of the light, (N, T, 3, unknowns)."""
-    by = np.zeros((*light.shape, UNKNOWNS))
+    """Return the derivatives of the light, (N, T, 3, unknowns).
+
+    With F' = f / sigma^2 and f' = -u F', both ramps have plain ones: u F + f has F, and
+    u (1 - F) - f has 1 - F.
+    """
+    _, inside, ramp = parts
+    u = offsets[None, :] - now[:, PLACE, None]
+    width, share = now[:, WIDTH, None], now[:, SHADOW, None]
+    density = _NORMAL / blur_px * np.exp(-0.5 * (u / blur_px) ** 2)
+    rim = np.hypot(blur_px, PENUMBRA * width)
+    z = (u + width) / rim
+    shadow, rise = ndtr(z), _NORMAL / rim * np.exp(-0.5 * z**2)
+    outside = 1 - inside
+    along = -density * (1 - share * shadow) + outside * (now[:, SHADE, None] - share * rise)
+    wider = rise * (1 - z * PENUMBRA**2 * width / rim)
+    by = np.zeros((*u.shape, 3, UNKNOWNS))
     for part, colours in zip(parts, (BAND, ROPE, SLOPE), strict=True):
         for colour in range(3):
             by[:, :, colour, colours.start + colour] = part
-    for k in (PLACE, SHADE, SHADOW, WIDTH):
-        moved = now.copy()
-        moved[:, k] += 1e-4
-        by[..., k] = (_light(moved, offsets, blur_px) - light) / 1e-4
+    by[..., PLACE] = -_mixed(now, along, density, inside)
+    band = now[:, None, BAND]
+    by[..., SHADE] = (u - ramp)[..., None] * band
+    by[..., SHADOW] = -(outside * shadow)[..., None] * band
+    by[..., WIDTH] = -(outside * share * wider)[..., None] * band
     return by
 
 

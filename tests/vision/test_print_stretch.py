@@ -22,7 +22,7 @@ from vision.findings import RefusedError
 from vision.markers import FoundCard, find_cards
 from vision.pipeline import Settings, measure_photo
 from vision.pose import Pose, solve_pose
-from vision.print_stretch import print_stretch, refuse_stretched
+from vision.print_stretch import print_stretch, refuse_stretched, u_print_stretch
 from vision.printcheck import checked_card, unchecked_card
 
 SIZE, FOCAL_PX = (4000, 3000), 3100.0
@@ -60,7 +60,9 @@ def test_the_stretch_is_read_within_its_uncertainty(
     scale: tuple[float, float], tilt_deg: float, lens: str
 ) -> None:
     found = cast(tilt_deg, scale)
-    stretch, u = print_stretch(found, solve_pose(found, unchecked_card(A5), LENSES[lens]))
+    pose = solve_pose(found, unchecked_card(A5), LENSES[lens])
+    stretch, used = print_stretch(found, pose)
+    u = u_print_stretch(found, pose, used)
     true = scale[0] / scale[1] - 1
     # over it 0.03 %: square on, u is that of the corners alone, and the prior of 1 % a way draws
     # towards 0 by as much
@@ -71,8 +73,10 @@ def test_the_stretch_is_read_within_its_uncertainty(
 def test_one_false_corner_does_not_stretch_the_card() -> None:
     found = cast(5, (1.0, 1.0))
     found.corners_px[3] += (25.0, -15.0)
-    stretch, u = print_stretch(found, solve_pose(found, unchecked_card(A5), LENSES["written"]))
-    assert abs(stretch) < 2 * u + 0.001
+    pose = solve_pose(found, unchecked_card(A5), LENSES["written"])
+    stretch, used = print_stretch(found, pose)
+    assert not used[3]
+    assert abs(stretch) < 2 * u_print_stretch(found, pose, used) + 0.001
 
 
 @pytest.mark.parametrize("tilt_deg", [0, 4, 15])
