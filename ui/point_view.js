@@ -1,27 +1,4 @@
-const NS = 'http://www.w3.org/2000/svg';
 const photographs = (window.__pointPictures ??= new Map());
-const make = (name, attributes, parent) => {
-  const node = document.createElementNS(NS, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  parent.append(node);
-  return node;
-};
-
-// One photograph: length of the heading, heading ([[name, size]]), bytes.
-function keep(bytes) {
-  const long = new DataView(bytes.buffer, bytes.byteOffset).getUint32(0, true);
-  let from = 4 + long;
-  for (const [name, size] of JSON.parse(new TextDecoder().decode(bytes.subarray(4, from)))) {
-    if (!photographs.has(name))
-      photographs.set(name, URL.createObjectURL(new Blob([bytes.slice(from, from + size)], {type: 'image/jpeg'})));
-    from += size;
-  }
-  for (const name of [...photographs.keys()].slice(0, -6)) {
-    URL.revokeObjectURL(photographs.get(name));
-    photographs.delete(name);
-  }
-  dispatchEvent(new Event('point-pictures'));
-}
 
 function scale(svg) {
   const k = svg.view[2] / (svg.clientWidth || 700);
@@ -47,10 +24,6 @@ function look(svg, factor, cx, cy) {
   scale(svg);
 }
 
-const at = (svg, e) => {
-  const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse());
-  return [p.x, p.y];
-};
 const within = (svg, [x, y]) => [x, y].map((v, i) =>
   Math.round(10 * Math.min(Math.max(v, 0), svg.size[i] - 1)) / 10);
 
@@ -148,7 +121,7 @@ export default function ({parentElement: root, data, setStateValue}) {
   const figure = root.querySelector('figure');
   if (data instanceof Uint8Array || data instanceof ArrayBuffer) {
     figure.style.display = 'none';
-    keep(data instanceof Uint8Array ? data : new Uint8Array(data));
+    keep(photographs, data, 6, 'point-pictures');
     return;
   }
   if (!data) return;

@@ -13,7 +13,7 @@ from typing import Any
 
 import streamlit as st
 
-from ui.rope_view import packed
+from ui.rope_view import packed, script
 from vision.estimate import PointPx
 
 _HERE = Path(__file__).parent
@@ -22,7 +22,7 @@ _component = st.components.v2.component(
     "point_view",
     html='<figure><nav></nav><svg role="group"></svg></figure>',
     css=(_HERE / "point_view.css").read_text(encoding="utf-8"),
-    js=(_HERE / "point_view.js").read_text(encoding="utf-8"),
+    js=script("point_view.js"),
 )
 
 

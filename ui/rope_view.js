@@ -1,28 +1,4 @@
-const NS = 'http://www.w3.org/2000/svg';
 const pictures = (window.__ropePictures ??= new Map());
-const make = (name, attributes, parent) => {
-  const node = document.createElementNS(NS, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  parent.append(node);
-  return node;
-};
-
-// Pictures: length of the heading, heading, bytes. Old ones are let go of after a while.
-function keep(bytes) {
-  const long = new DataView(bytes.buffer, bytes.byteOffset).getUint32(0, true);
-  let from = 4 + long;
-  for (const [name, size] of JSON.parse(new TextDecoder().decode(bytes.subarray(4, from)))) {
-    const part = bytes.slice(from, from + size);
-    const type = part[0] === 0x89 ? 'image/png' : 'image/jpeg';
-    if (!pictures.has(name)) pictures.set(name, URL.createObjectURL(new Blob([part], {type})));
-    from += size;
-  }
-  for (const name of [...pictures.keys()].slice(0, -48)) {
-    URL.revokeObjectURL(pictures.get(name));
-    pictures.delete(name);
-  }
-  dispatchEvent(new Event('rope-pictures'));
-}
 
 // Sizes that must not grow with the photograph: letters, dots, handles.
 function scale(svg) {
@@ -50,11 +26,6 @@ function moved(svg, x, y, w, h) {
     h >= H ? (H - h) / 2 : Math.min(Math.max(y, 0), H - h), w, h];
   scale(svg);
 }
-
-const at = (svg, e) => {
-  const p = new DOMPoint(e.clientX, e.clientY).matrixTransform(svg.getScreenCTM().inverse());
-  return [p.x, p.y];
-};
 
 function draw(svg, data) {
   const layer = svg.layer;
@@ -179,7 +150,7 @@ export default function ({parentElement: root, data, setStateValue}) {
   const figure = root.querySelector('figure');
   if (data instanceof Uint8Array || data instanceof ArrayBuffer) {
     figure.style.display = 'none';
-    keep(data instanceof Uint8Array ? data : new Uint8Array(data));
+    keep(pictures, data, 48, 'rope-pictures');
     return;
   }
   if (!data) return;

@@ -71,11 +71,16 @@ class Handle:
     bar: bool = False
 
 
+def script(name: str) -> str:
+    """Return a view's script, with what both views share before it."""
+    return "".join((_HERE / part).read_text(encoding="utf-8") for part in ("view_parts.js", name))
+
+
 _component = st.components.v2.component(
     "rope_view",
     html='<figure><svg role="img" tabindex="0"></svg><nav></nav><figcaption></figcaption></figure>',
     css=(_HERE / "rope_view.css").read_text(encoding="utf-8"),
-    js=(_HERE / "rope_view.js").read_text(encoding="utf-8"),
+    js=script("rope_view.js"),
 )
 
 
