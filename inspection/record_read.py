@@ -29,10 +29,10 @@ from inspection.record_plain import (
     same_person,
 )
 from inspection.record_tables import (
-    events,
     findings,
     gauges,
     inspections,
+    people,
     photographs,
     readings,
     results,
@@ -190,8 +190,7 @@ def ranked(
         query = query.limit(limit)
     rows: Iterable[Row[Any]] = connection.execute(query)
     if person is not None:
-        about = events.c.about == "inspection"
-        theirs = select(events.c.subject).where(about, events.c.who == person).distinct()
+        theirs = select(people.c.inspection).where(people.c.person == person)
         touched = set(connection.execute(theirs).scalars())
         rows = (one for one in rows
                 if one.identity in touched or same_person(person, one.inspector))  # fmt: skip

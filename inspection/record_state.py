@@ -19,6 +19,7 @@ from inspection.record_tables import (
     findings,
     gauges,
     inspections,
+    people,
     photographs,
     print_checks,
     readings,
@@ -43,6 +44,9 @@ def apply_event(connection: Connection, event: Event) -> None:
         if event.kind == "reviewed":
             values["state"] = event.new_value["state"]
         connection.execute(_of_inspection(event).values(values))
+        who = {"person": event.who, "inspection": event.subject}
+        if connection.execute(select(people).filter_by(**who)).first() is None:
+            connection.execute(insert(people).values(who))
 
 
 # An accepted inspection or station whose figures change has not been accepted any more.
@@ -124,16 +128,8 @@ def _inspection(connection: Connection, event: Event, new: Any) -> None:
 
 
 def _readings_added(connection: Connection, event: Event, new: Any) -> None:
-    rows = [
-        {
-            "inspection": event.subject,
-            "withdrawn": False,
-            "corrected_by": "",
-            "event": event.sequence,
-            **reading,
-        }
-        for reading in new
-    ]
+    usual = {"withdrawn": False, "corrected_by": "", "event": event.sequence}
+    rows = [{"inspection": event.subject, **usual, **reading} for reading in new]
     connection.execute(insert(readings), rows)
     connection.execute(_of_inspection(event).values(readings=inspections.c.readings + len(rows)))
 

@@ -216,6 +216,16 @@ station_reviews = Table(
     Index("station_reviews_by_station", "inspection", "station"),
 )
 
+# Who entered something where: a person's own inspections are found without reading events.
+people = Table(
+    "people",
+    metadata,
+    Column("person", String(200), nullable=False),
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    PrimaryKeyConstraint("person", "inspection"),
+    sqlite_with_rowid=False,
+)
+
 # In an order in which each table comes after those that it refers to.
 STATE = (
     ropes,
@@ -229,4 +239,5 @@ STATE = (
     findings,
     reviews,
     station_reviews,
+    people,
 )

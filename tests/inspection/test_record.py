@@ -11,6 +11,7 @@ import pytest
 
 from inspection.readings import Gauge, Reading
 from inspection.record import Record, RecordError, StaleError
+from inspection.record_plain import same_person
 from inspection.rope import Groove, Inspection, Rope, Station
 from vision.estimate import Estimate, Finding, Marks, Refusal, Term
 
@@ -71,6 +72,23 @@ def test_what_goes_in_comes_out(filled: Record, opened: Callable[[], Record]) ->
     assert filled.gauge("C-07") == GAUGE
     assert [item.reading for item in filled.readings(person="A. Berg")] == [FIRST, SECOND]
     assert not list(filled.readings(gauge="C-99"))
+
+
+def test_ones_own_inspections_are_those_that_the_events_say(filled: Record) -> None:
+    for name, inspector in (("2026-12", "C. Holm"), ("2027-01", "")):
+        visit = replace(VISIT, identity=name, inspector=inspector)
+        filled.add_inspection(visit, by="E. Lund")
+    filled.add_results("2026-12", [ESTIMATE], by="D. Ek")
+    filled.withdraw_reading("2026-11", 1, by="C. Holm", why="the wrong rope")
+    said = [event for event in filled.events() if event.about == "inspection"]
+    for person in ("A. Berg", "C. Holm", "D. Ek", "E. Lund", "c.  holm", "nobody"):
+        entered = {event.subject for event in said if event.who == person}
+        named = {"2026-12"} if same_person(person, "C. Holm") else set()
+        named |= {"2026-11"} if same_person(person, VISIT.inspector) else set()
+        found = filled.ranked(person=person)
+        assert {one.identity for one in found} == entered | named, person
+        assert [one for one in filled.ranked() if one in found] == found  # in the same order
+    assert filled.verify().sound
 
 
 def test_a_correction_supersedes_and_the_old_reading_stays_in_its_event(filled: Record) -> None:

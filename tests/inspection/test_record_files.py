@@ -56,6 +56,8 @@ def test_a_record_of_the_first_version_still_opens(path: Path) -> None:
         assert isinstance(first, Estimate)
         assert first.u_mm == pytest.approx(0.02)
         assert there.findings[0].settled_how == "read again together"
+        for event in record.events(about="inspection"):  # who entered what is found, too
+            assert event.subject in [one.identity for one in record.ranked(person=event.who)]
         found = record.verify(noted=FIRST_FINGERPRINT)
         assert found.faults == ()
         assert found.fingerprint == FIRST_FINGERPRINT
@@ -67,7 +69,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "9999"
-down_revision = "0002"
+down_revision = "0003"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))

@@ -172,6 +172,8 @@ def test_a_chain_cut_off_together_with_its_head_shows_only_against_a_noted_finge
         filled,
         "DELETE FROM reviews",
         "DELETE FROM events WHERE sequence = 7",
+        "DELETE FROM people WHERE person NOT IN "
+        "(SELECT who FROM events WHERE about = 'inspection')",
         f"UPDATE head SET sequence = 6, hash = '{earlier}'",
         "UPDATE inspections SET state = 'open', revision = 6, changed_at = "
         "(SELECT at FROM events WHERE sequence = 6)",
