@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, String
@@ -30,6 +30,7 @@ class Frame:
     height: float
     x_range: tuple[float, float]
     y_range: tuple[float, float]
+    words: list[tuple[float, float, float]] = field(default_factory=list)  # left, foot, width
 
     @property
     def right(self) -> float:
@@ -45,6 +46,13 @@ class Frame:
         """Return where a value lies from left to right, pt."""
         low, high = self.x_range
         return self.left + self.width * (value - low) / (high - low)
+
+    def crowding(self, x: float, y: float, width: float) -> float:
+        """Return how much words at a place would overlap those that stand already, pt2."""
+        return sum(
+            max(0.0, min(x + width, left + wide) - max(x, left)) * max(0.0, SMALL - abs(y - foot))
+            for left, foot, wide in self.words
+        )
 
     def y(self, value: float) -> float:
         """Return where a value lies from below upwards, pt."""
@@ -154,15 +162,26 @@ def level(
     dash: Sequence[float] = (1, 2),
     weight: float = 0.6,
     at_left: bool = False,
+    below: bool = False,
 ) -> None:
-    """Draw a line across the frame at a value, with words above one of its ends."""
+    """Draw a line across the frame at a value, with words at one of its ends.
+
+    Words stand above the line, or `below` it, unless others stand there: then on its other side,
+    or at its other end.
+    """
     y = made.y(value)
     made.drawing.add(Line(made.left, y, made.right, y, strokeColor=HexColor(colour),
                           strokeWidth=weight, strokeDashArray=[*dash]))  # fmt: skip
-    if at_left:
-        text(made.drawing, made.left + 3, y + 2, words, colour=colour)
-    else:
-        text(made.drawing, made.right - 3, y + 2, words, anchor="end", colour=colour)
+    if not words:
+        return
+    wide = line_width(one_line(words), SMALL)
+    ends = (made.left + 3, made.right - 3 - wide)
+    sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
+    spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
+    inside = [one for one in spots if made.bottom <= one[1] <= made.top - 5.0]
+    x, side = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
+    made.words.append((x, side, wide))
+    text(made.drawing, x, side, words, colour=colour)
 
 
 def bar(made: Frame, x: float, low: float, high: float, colour: str) -> None:

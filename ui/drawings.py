@@ -31,6 +31,8 @@ from ui.figures import (
 )
 from ui.report_fonts import PLAIN, register_fonts
 
+LIMIT = "#B34700"  # vermilion, darker: its words must be read on a pale ground
+
 
 def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) -> Drawing:
     """Return mean diameters along the rope with U as bars and limits as bands."""
@@ -49,15 +51,17 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
         x_title="Place along the rope (m)" if data.by_position else "Station",
         y_title="Mean diameter (mm)", x_ticks=by_number, top=30.0,
     )  # fmt: skip
+    _shades(made, data.limits)
     _limits(made, data.limits)
     for value, words in marks.items():
         level(made, value, words)
-    for source, shift in zip(SOURCE_COLOURS, (-3.5, 3.5), strict=True):
+    size = min(3.0, 0.16 * made.width / max(len(stations), 1))  # of many, both still show
+    for source, shift in zip(SOURCE_COLOURS, (-1.2 * size, 1.2 * size), strict=True):
         for one in data.figures:
             if one.source == source:
                 x, colour = made.x(data.place(one)) + shift, SOURCE_COLOURS[source]
                 bar(made, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, colour)
-                mark(made.drawing, SOURCE_SHAPES[source], x, made.y(one.mean_mm), colour)
+                mark(made.drawing, SOURCE_SHAPES[source], x, made.y(one.mean_mm), colour, size)
     if data.by_position:
         _station_names(made, stations)
     shown = [(SOURCE_SHAPES[one], SOURCE_COLOURS[one], f"by {one}") for one in SOURCE_COLOURS]
@@ -66,15 +70,17 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
 
 
 def _station_names(made: Frame, stations: dict[float, int]) -> None:
-    """Write the stations' names above the frame; of many, those that don't run into others."""
+    """Write the stations' names above the frame; of many, as many as stand side by side."""
     word = "station " if len(stations) <= 8 else ""
-    free = made.left - 40.0
-    for place, number in sorted(stations.items()):
-        name = f"{word}{number}"
-        half = 0.5 * stringWidth(name, PLAIN, SMALL)
-        if made.x(place) - half > free:
-            text(made.drawing, made.x(place), made.top + 4, name, anchor="middle")
-            free = made.x(place) + half + 3.0
+    named = sorted(stations.items())
+    for every in range(1, len(named) + 1):
+        shown = [(made.x(place), f"{word}{number}") for place, number in named[::every]]
+        halves = [0.5 * stringWidth(name, PLAIN, SMALL) for _, name in shown]
+        ends = zip(shown, halves, shown[1:], halves[1:], strict=False)
+        if all(one[0] + half + 3.0 <= two[0] - other for one, half, two, other in ends):
+            break
+    for x, name in shown:
+        text(made.drawing, x, made.top + 4, name, anchor="middle")
 
 
 def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
@@ -129,7 +135,7 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
         width, height, x_range, y_range, x_title="Day of inspection",
         y_title="Mean diameter (mm)", x_ticks=_day_ticks(x_range), top=8.0,
     )  # fmt: skip
-    _limits(made, data.limits)
+    _shades(made, data.limits)
     if data.band:
         above = [(made.x(day.toordinal()), made.y(high)) for day, _, _, high in data.band]
         below = [(made.x(day.toordinal()), made.y(low)) for day, low, _, _ in data.band]
@@ -137,6 +143,7 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
         made.drawing.add(Polygon(flat, fillColor=HexColor("#d9eaf3"), strokeColor=None))
         line = [v for day, _, mm, _ in data.band for v in (made.x(day.toordinal()), made.y(mm))]
         made.drawing.add(PolyLine(line, strokeColor=HexColor(BLUE), strokeDashArray=[4, 2]))
+    _limits(made, data.limits)
     for one in data.figures:
         x = made.x(one.on.toordinal())
         bar(made, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, BLACK)
@@ -144,15 +151,21 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
     return made.drawing
 
 
-def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
-    """Draw each limit as a band from the limit outwards, a dashed line, and its words."""
+def _shades(made: Frame, limits: Sequence[LimitLine]) -> None:
+    """Draw a band from each limit outwards."""
     for one in limits:
         y = made.y(one.value_mm)
         low, high = (made.bottom, y) if one.side == "least" else (y, made.top)
         shade = box(made.left, low, made.width, max(high - low, 0.0), fill="#fbeade")
         made.drawing.add(shade)
+
+
+def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
+    """Draw each limit as a dashed line, its words on the side that is beyond it."""
+    for one in limits:
         words = f"{one.words}: at {one.side} {one.value_mm:.2f} mm"
-        level(made, one.value_mm, words, colour=VERMILION, dash=(5, 3), weight=1.1, at_left=True)
+        level(made, one.value_mm, words, colour=LIMIT, dash=(5, 3), weight=1.1, at_left=True,
+              below=one.side == "least")  # fmt: skip
 
 
 def _day_ticks(x_range: tuple[float, float]) -> list[tuple[float, str]]:

@@ -4,10 +4,14 @@
 module              does
 ==================  =====================================================================
 report_case         gathers what is shown: judgement, pictures, flags, the record's facts
+report_changes      what was changed after it was entered
 report_content      puts it in order, as blocks (`report_blocks`)
+report_short        the first page: the job, and all findings in short
+report_stations     the list of stations
 report_tables       tables of what was measured
 report_judged       tables of what that was held against
 report_history      earlier inspections
+report_record       fingerprint, decisions, what a signature stands for
 report_raw          the appendix
 report_pictures     photographs with their marks
 report_plots        figures (`drawings`), for both writers

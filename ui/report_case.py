@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,9 +13,7 @@ from inspection.case import Judgement, judge_log
 from inspection.folder import Folder
 from inspection.limits import Rule
 from inspection.record import (
-    Event,
     LoggedFinding,
-    LoggedReading,
     Record,
     RecordError,
     Review,
@@ -27,6 +25,7 @@ from inspection.scrutiny import LEVEL
 from inspection.tables_in import Rejected
 from inspection.verdict import GUARD_2017, DecisionRule
 from ui.report_blocks import Picture
+from ui.report_changes import Change, changed_figures, changed_readings
 from ui.report_pictures import pictures_of
 from vision.estimate import Finding, Result
 
@@ -70,14 +69,10 @@ class RecordFacts:
         Number of the last event about the inspection.
     reviews : tuple of Review
         All decisions, oldest first.
-    changed : tuple of LoggedReading
-        Readings that were corrected or withdrawn.
     station_reviews : tuple of StationReview
         All decisions about single stations, oldest first.
-    corrections : dict of int to Event
-        By the number of a reading: what it said before its last correction, and why.
-    replaced : tuple of Event
-        Results of photographs that another took the place of by hand, or that were withdrawn.
+    readings_changed, figures_changed : tuple of Change
+        What was corrected, replaced or withdrawn after it was entered, oldest first.
     """
 
     name: str
@@ -86,10 +81,9 @@ class RecordFacts:
     state: str
     revision: int
     reviews: tuple[Review, ...] = ()
-    changed: tuple[LoggedReading, ...] = ()
     station_reviews: tuple[StationReview, ...] = ()
-    corrections: Mapping[int, Event] = field(default_factory=dict)
-    replaced: tuple[Event, ...] = ()
+    readings_changed: tuple[Change, ...] = ()
+    figures_changed: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,15 +204,7 @@ def case_of_record(
         fingerprint = now.fingerprint()
         opened = now.inspection(identity)
         faults = now.verify().faults
-        replaced = tuple(
-            event for event in now.events(about="inspection", subject=identity)
-            if event.kind in ("result replaced", "result withdrawn")
-        )  # fmt: skip
-        corrections = {
-            event.old_value["number"]: event
-            for event in now.events(about="inspection", subject=identity)
-            if event.kind in ("reading corrected", "reading withdrawn")
-        }
+        events = tuple(now.events(about="inspection", subject=identity))
     if opened.readings != read.log.readings or opened.results != read.log.results:
         raise ValueError(
             f"inspection '{identity}' was changed while its report was made: make it again."
@@ -231,10 +217,9 @@ def case_of_record(
         state=opened.state,
         revision=opened.revision,
         reviews=opened.reviews,
-        changed=tuple(one for one in opened.logged if one.withdrawn or one.corrected_by),
         station_reviews=opened.station_reviews,
-        corrections=corrections,
-        replaced=replaced,
+        readings_changed=changed_readings(events),
+        figures_changed=changed_figures(events),
     )
     return ReportCase(
         judgement=judgement,

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from importlib.metadata import PackageNotFoundError, version
-
 from inspection.lengths import MM_PER_INCH
-from inspection.log import counted
 from inspection.rope import Groove, Rope
 from ui import report_judged, report_tables
 from ui.figure_sources import last_digits
@@ -18,15 +14,15 @@ from ui.report_blocks import (
     Heading,
     NewPage,
     Pictures,
-    Signatures,
     Words,
 )
 from ui.report_case import ReportCase
 from ui.report_history import earlier
-from ui.report_judged import minute
 from ui.report_raw import raw_data
+from ui.report_record import record_facts, signatures
+from ui.report_short import in_short, job
+from ui.report_stations import stations
 from ui.words import CAUTIONS
-from vision.estimate import Estimate
 
 METHOD = (
     "A printed card is fixed to the rope and photographed together with it, from two directions "
@@ -34,23 +30,15 @@ METHOD = (
     "straight line that bears on the strand crowns is traced, as the wide jaw of a gauge would. "
     "Each of the two lines with the camera's centre spans a plane that touches the rope, and the "
     "cylinder that touches both planes gives the diameter, so that the rope's nearness to the "
-    "camera is allowed for. Everything that makes the figure unsure is listed in a budget after "
-    "JCGM 100:2008 (GUM): print scale, flatness, camera, corners, edges, crowns. The mean of the "
-    "two directions is the measured diameter of ISO 4309:2017, 3.2; the larger minus the smaller "
-    "is the ovality. Gauge readings have a budget of their own and are held against the "
-    "photograph of the same place and direction; what both share cancels in the difference. "
-    "U is the expanded uncertainty with k = 2, about 95 % coverage; u is the standard uncertainty."
+    "camera is allowed for.",
+    "Everything that makes the figure unsure is listed in a budget after JCGM 100:2008 (GUM): "
+    "print scale, flatness, camera, corners, edges, crowns. U is the expanded uncertainty with "
+    "k = 2, about 95 % coverage; u is the standard uncertainty.",
+    "The mean of the two directions is the measured diameter of ISO 4309:2017, 3.2; the larger "
+    "minus the smaller is the ovality. Gauge readings have a budget of their own and are held "
+    "against the photograph of the same place and direction; what both share cancels in the "
+    "difference.",
 )
-SIGNED = (
-    "A signature says that its owner has read this report, and the record where one is named. "
-    "It does not clear the rope: the competent person decides, by all discard criteria."
-)
-STATES = {
-    "open": "open: not reviewed yet",
-    "accepted": "accepted by a reviewer",
-    "sent back": "sent back by a reviewer",
-    "overruled": "overruled",
-}
 
 
 def blocks_of(case: ReportCase) -> list[Block]:
@@ -59,17 +47,18 @@ def blocks_of(case: ReportCase) -> list[Block]:
     history = earlier(judgement)
     return [
         Heading("Rope diameter and roundness: inspection report", 1),
-        *_job(case),
+        *job(case),
         *(Words(caution, "caution") for caution in CAUTIONS),
         Heading("In short"),
-        *_in_short(case),
+        *in_short(case),
         Heading("Rope"),
         *_rope(case),
         Heading("Method"),
-        Words(METHOD),
+        *(Words(part) for part in METHOD),
         Heading("Stations"),
-        *report_tables.stations(judgement),
+        *stations(case),
         Heading("Diameter along the rope"),
+        Words(CAUTIONS[1], "caution"),
         *report_tables.sections(judgement),
         *report_tables.rounds(judgement),
         *report_tables.lay(judgement),
@@ -83,67 +72,18 @@ def blocks_of(case: ReportCase) -> list[Block]:
         *report_judged.flags(case.flags, case.level),
         *_digits(case),
         Heading("Limits and verdicts"),
+        Words(CAUTIONS[1], "caution"),
         *report_judged.verdicts(judgement, case.decision),
         *report_judged.not_applicable(judgement),
         *report_judged.wear(judgement),
         *([Heading("Earlier inspections"), *history] if history else []),
-        *_record(case),
+        *record_facts(case),
         *_notes(case),
-        Heading("Signatures"),
-        Signatures(_people(case), SIGNED),
+        *signatures(case),
         NewPage(),
         Heading("Appendix: raw data"),
         *raw_data(case),
     ]
-
-
-def _job(case: ReportCase) -> list[Block]:
-    log = case.judgement.log
-    held = log.inspection
-    pairs = [
-        ("Rope", log.rope.identity),
-        ("Inspection", held.identity),
-        ("Day of inspection", held.on.isoformat()),
-        ("Place", held.place or log.rope.site),
-        ("Inspector", held.inspector),
-        ("Reviewer", held.reviewer),
-        ("Supervisor", held.supervisor),
-        ("Tension while measuring", held.tension),
-        ("Review", "" if case.record is None else STATES[case.record.state]),
-        ("Record's fingerprint", "" if case.record is None else case.record.fingerprint),
-        ("Report made", f"{case.made_at:%Y-%m-%d %H:%M} {case.made_at.tzname() or ''}".strip()),
-        ("Made from", f"{case.source}, by Rope Photo Check {_version()}"),
-    ]
-    return [Facts(tuple((name, value or "not named") for name, value in pairs
-                        if value or name in ("Inspector", "Reviewer", "Supervisor")))]  # fmt: skip
-
-
-def _in_short(case: ReportCase) -> list[Block]:
-    judgement = case.judgement
-    words: Counter[str] = Counter(one.word for one in judgement.crosscheck.comparisons)
-    outcomes: Counter[str] = Counter(one.verdict.outcome for one in judgement.verdicts)
-    figures = sum(isinstance(one, Estimate) for one in judgement.log.results)
-    still = sum(not one.settled_by for one in case.flags)
-    local = [one for one in judgement.local if one.outcome == "local decrease"]
-    pairs = [
-        ("Photographs", f"{counted(figures, 'figure', 'figures')}, "
-                        f"{len(judgement.crosscheck.refused)} refused"),
-        ("Gauge readings", counted(len(judgement.log.readings), "reading", "readings")),
-        ("Held against each other", _counts(words, "nothing could be compared")),
-        ("Entries that deserve a look",
-         f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled"),
-        ("Verdicts", _counts(outcomes, "none")),
-        ("Local decrease", "; ".join(
-            f"station {one.station}: {one.deficit_mm:.2f} mm thinner than its neighbours"
-            for one in local) or ("none seen" if judgement.local else "not looked for: fewer than "
-                                  "3 stations in two directions")),
-    ]  # fmt: skip
-    return [Words(judgement.first_look, "strong"), Facts(tuple(pairs))]
-
-
-def _counts(counts: Counter[str], none: str) -> str:
-    order = ("disagrees", "outside", "undecided", "doubtful", "cannot say", "agrees", "within")
-    return ", ".join(f"{counts[word]} {word}" for word in order if counts[word]) or none
 
 
 def _rope(case: ReportCase) -> list[Block]:
@@ -226,66 +166,7 @@ def _digits(case: ReportCase) -> list[Block]:
     return blocks
 
 
-def _record(case: ReportCase) -> list[Block]:
-    record = case.record
-    if record is None:
-        return [
-            Heading("Record"),
-            Words("This report was made from a folder, not from a record: nothing shows whether "
-                  "its files were changed, and no flag can be settled in it."),
-        ]  # fmt: skip
-    sound = (
-        "Its chain of events was checked and is whole." if not record.faults
-        else "Its check found faults: " + " ".join(record.faults)
-    )  # fmt: skip
-    blocks: list[Block] = [
-        Heading("Record"),
-        Facts((
-            ("Record", record.name),
-            ("Fingerprint", record.fingerprint),
-            ("Last event about this inspection", str(record.revision)),
-        )),
-        Words(
-            "Note the fingerprint somewhere else: with it, anybody can later find out whether "
-            f"the record still holds what this report was made from. {sound}",
-            "strong" if record.faults else "plain",
-        ),
-    ]  # fmt: skip
-    if record.reviews:
-        rows = tuple((one.state, one.who, minute(one.at), one.why)
-                     for one in record.reviews)  # fmt: skip
-        blocks.append(Grid(("Decision", "By", "When", "Why"), rows, (1.2, 1.6, 1.8, 4)))
-    if record.station_reviews:
-        decided = tuple(
-            (str(one.station), one.state if one.stands else f"{one.state}; ended", one.who,
-             minute(one.at), one.why)
-            for one in record.station_reviews
-        )  # fmt: skip
-        heads = ("Station", "Decision", "By", "When", "Why")
-        blocks.append(Grid(heads, decided, (0.9, 1.4, 1.6, 1.8, 3.2)))
-    if record.replaced:
-        moved = tuple((one.kind.removeprefix("result "), one.who, minute(one.at), one.why)
-                      for one in record.replaced)  # fmt: skip
-        blocks.append(Grid(("Figure of a photograph", "By", "When", "Why"), moved,
-                           (1.6, 1.6, 1.8, 3.6)))  # fmt: skip
-    return blocks
-
-
 def _notes(case: ReportCase) -> list[Block]:
     if not case.notes:
         return []
     return [Heading("Notes"), *(Words(note, "small") for note in case.notes)]
-
-
-def _people(case: ReportCase) -> tuple[tuple[str, str], ...]:
-    held = case.judgement.log.inspection
-    return (
-        ("Inspector", held.inspector), ("Reviewer", held.reviewer), ("Supervisor", held.supervisor),
-    )  # fmt: skip
-
-
-def _version() -> str:
-    try:
-        return version("rope-photo-check")
-    except PackageNotFoundError:
-        return "(version unknown)"

@@ -41,7 +41,7 @@ tr.strong td{background:#fdf1e7}tr.sum td{font-weight:bold;border-bottom:2px sol
 dl{display:grid;grid-template-columns:minmax(9rem,14rem) 1fr;gap:.15rem 1rem}
 dt{font-weight:bold}dd{margin:0}
 .caution{border-left:6px solid #D55E00;background:#fdf1e7;padding:.5rem .8rem}
-.strong{font-weight:bold}.small{font-size:.85rem;color:#333}
+p.strong{font-weight:bold}.small{font-size:.85rem;color:#333}
 figure{margin:1rem 0}figure img{max-width:100%;height:auto}
 figcaption{font-size:.85rem;color:#333}
 .plot img{width:100%;min-width:34rem}

@@ -13,7 +13,14 @@ from ui.check_tables import chance_words
 from ui.figures import K
 from ui.report_blocks import Block, Grid, Heading, Words, without_empty
 from ui.report_case import Flag
+from ui.report_tables import stations_by_hand
 from vision.estimate import Finding
+
+FROM_MEMORY = (
+    'Figures "from memory" were written into the limits without the document at hand; the '
+    "number beside it is how sure that was, from 0 to 1. Look the figure up in the document "
+    "before a rope's life hangs on it."
+)
 
 
 def decision_words(rule: DecisionRule) -> str:
@@ -41,9 +48,17 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
             f"Figures by the gauge at station {named} rest on entries that deserve a second look.",
             "strong",
         ))  # fmt: skip
+    hands = ", ".join(str(number) for number in stations_by_hand(judgement))
+    if hands:
+        blocks.append(Words(
+            f"Figures by photographs at station {hands} rest on an edge that was set by hand.",
+            "strong",
+        ))  # fmt: skip
     if not judgement.verdicts:
         blocks.append(Words("No figure could be held against a limit."))
         return blocks
+    if any("from memory" in one.verdict.limit.rule.sure for one in judgement.verdicts):
+        blocks.append(Words(FROM_MEMORY, "small"))
     groups: dict[str, list[PlacedVerdict]] = {}
     for one in judgement.verdicts:
         of = one.verdict.limit.rule
@@ -163,7 +178,7 @@ def wear(judgement: Judgement) -> list[Block]:
         if isinstance(found, NotApplicable):
             why = found.reason
             continue
-        others = ", ".join(f"{band} {p:.0%}" for band, p in found.spread
+        others = ", ".join(f"{band} {100 * p:.0f} %" for band, p in found.spread
                            if band != found.band and p >= 0.05)  # fmt: skip
         rows.append((
             str(one.station), f"{found.decrease_mm:+z.2f}", f"{found.decrease_pct:+z.2f}",
@@ -237,7 +252,7 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
             "anybody.",
             "small",
         ),
-        Grid(head, tuple(rows), (0.5, 1.6, 4.6, 1.3, 2.2), strong=strong),
+        Grid(head, tuple(rows), (0.5, 1.5, 4.2, 1.3, 2.7), strong=strong),
     ]
 
 

@@ -261,6 +261,8 @@ def _flowables(block: Block, width: float, height: float) -> list[Flowable]:
             return [drawing_of(plot, width), words]
         case Rounds(shown=rounds, caption=caption):
             size = (width - 12) / 3
+            if len(rounds) > 9:  # of many, four rows fill a page
+                size = min(size, height / 4 - 27)
             drawn = [roundness_drawing(one, size=size) for one in rounds]
             rows = [drawn[i : i + 3] for i in range(0, len(drawn), 3)]
             cells = [[*row, *[""] * (3 - len(row))] for row in rows]

@@ -21,6 +21,8 @@ QUALITY = 82
 ROOM = 0.9  # of the rope's width, left around what was traced
 BROADEST = 1.9  # width over height of a picture; a slimmer cut is made higher
 
+BY_HAND = "edge-by-hand"  # as in `ui.by_hand`, which the pages load
+
 Find = Callable[[Result], bytes]
 
 
@@ -35,7 +37,7 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
         Returns the bytes of a result's photograph, or raises ValueError with a sentence.
     """
     by_photo: dict[str, list[Result]] = {}
-    for one in sorted(results, key=_order):
+    for one in sorted(results, key=in_order):
         by_photo.setdefault(one.photo_sha256 or one.photo_name, []).append(one)
     made, missing = [], []
     for group in by_photo.values():
@@ -49,10 +51,15 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
     return tuple(made), missing
 
 
-def _order(one: Result) -> tuple[bool, bool, int, int, float]:
-    """Return what sorts photographs: by station and direction, those without a figure last."""
+def in_order(one: Result) -> tuple[bool, bool, int, int, float]:
+    """Return what sorts results of photographs: by place, those without a figure last."""
     return (isinstance(one, Refusal), one.station is None, one.station or 0, one.view_deg or 0,
             one.at_mm)  # fmt: skip
+
+
+def by_hand(one: Estimate) -> bool:
+    """Say whether an edge of this figure was set by hand."""
+    return any(finding.code == BY_HAND for finding in one.findings)
 
 
 def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture:
@@ -150,7 +157,8 @@ def _caption(results: Sequence[Result]) -> str:
     for one in results:
         if isinstance(one, Estimate):
             figure = f"{one.diameter_mm:.2f} mm, U (k = 2) {one.expanded_mm():.2f} mm"
-            words.append(f"{place(one)}: {figure}.")
+            hand = " An edge was set by hand." if by_hand(one) else ""
+            words.append(f"{place(one)}: {figure}.{hand}")
         else:
             reasons = " ".join(finding.seen for finding in one.findings)
             words.append(f"{place(one)}: no diameter. {reasons}")

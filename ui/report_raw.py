@@ -6,6 +6,8 @@ from inspection.case import Judgement
 from inspection.log import place_words
 from ui.report_blocks import Block, Grid, Heading, Words
 from ui.report_case import ReportCase
+from ui.report_judged import minute
+from ui.report_pictures import in_order
 from ui.words import place, refused
 from vision.estimate import Estimate, shares
 
@@ -15,7 +17,7 @@ LEAST_SHARE = 0.0005  # smaller parts of a budget are counted together
 def raw_data(case: ReportCase) -> list[Block]:
     """Return readings as typed, gauges, photographs, their budgets, and what was left out."""
     judgement = case.judgement
-    return [
+    blocks = [
         *_readings(judgement),
         *_gauges(judgement),
         *_photographs(judgement),
@@ -23,6 +25,7 @@ def raw_data(case: ReportCase) -> list[Block]:
         *_changed(case),
         *_left_out(case),
     ]
+    return blocks or [Words("Nothing was entered or measured: there are no raw data.")]
 
 
 def _readings(judgement: Judgement) -> list[Block]:
@@ -73,13 +76,15 @@ def _photographs(judgement: Judgement) -> list[Block]:
             one.hold if isinstance(one, Estimate) else "no diameter",
             one.photo_sha256,
         )
-        for one in results
+        for one in sorted(results, key=in_order)
     )  # fmt: skip
     head = ("Photograph", "Place", "Taken at", "Camera", "Card set", "Focal length (px)",
-            "Card held", "SHA-256 of the file")  # fmt: skip
+            "Card held", "Fingerprint of the file (SHA-256)")  # fmt: skip
     widths = (2.6, 1.8, 1.7, 1.4, 1.2, 1.0, 1.1, 2.7)
     return [
         Heading("Photographs", 3),
+        Words("Card set: the printed cards, by the name of their print check. The fingerprint of "
+              "a file changes with any change to the file.", "small"),
         Grid(head, rows, widths, right=frozenset({5})),
         *(Words(f"{one.photo_name}: {refused(one)}", "small")
           for one in judgement.crosscheck.refused),
@@ -90,7 +95,8 @@ def _budgets(judgement: Judgement) -> list[Block]:
     """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
     estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
     rows: list[tuple[str, ...]] = []
-    for one in estimates:
+    sums = set()
+    for one in sorted(estimates, key=in_order):
         small, small_share = 0.0, 0.0
         name = place(one)
         for term, share in shares(one.budget):
@@ -105,6 +111,7 @@ def _budgets(judgement: Judgement) -> list[Block]:
         if small_share:
             rows.append((name, "all smaller parts together", "", "", "", f"{small**0.5:.4f}",
                          f"{100 * small_share:.1f}"))  # fmt: skip
+        sums.add(len(rows))
         rows.append((name, "combined standard uncertainty u", "", "", "", f"{one.u_mm:.4f}", "100"))
     if not rows:
         return []
@@ -115,32 +122,32 @@ def _budgets(judgement: Judgement) -> list[Block]:
         Words("Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
               "one source add before squaring, so the combined value can differ from the root of "
               "the listed parts' sum of squares.", "small"),
-        Grid(head, tuple(rows), (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3), right=frozenset({3, 4, 5, 6})),
+        Grid(head, tuple(rows), (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3), right=frozenset({3, 4, 5, 6}),
+             sums=frozenset(sums)),
     ]  # fmt: skip
 
 
 def _changed(case: ReportCase) -> list[Block]:
-    """Return the readings of a record that were corrected or withdrawn."""
-    if case.record is None or not case.record.changed:
+    """Return what was corrected, replaced or withdrawn in a record after it was entered."""
+    if case.record is None:
         return []
-    told = {
-        number: (str(event.old_value["typed"]), event.why)
-        for number, event in case.record.corrections.items()
-    }
-    rows = tuple(
-        (
-            str(one.number), place_words(one.reading.station, one.reading.view_deg),
-            told.get(one.number, ("", ""))[0], one.reading.typed,
-            "withdrawn" if one.withdrawn else "corrected", one.corrected_by,
-            told.get(one.number, ("", ""))[1], str(one.event),
-        )
-        for one in case.record.changed
-    )  # fmt: skip
-    head = ("Reading", "Place", "Was", "Now", "What happened", "By", "Why", "Event")
-    return [
-        Heading("Readings that were corrected or withdrawn", 3),
-        Grid(head, rows, (1.1, 1.9, 1.2, 1.2, 1.4, 1.8, 2.6, 0.9)),
-    ]
+    blocks: list[Block] = []
+    for title, entry, changes in (
+        ("Readings that were corrected or withdrawn", "Reading no.", case.record.readings_changed),
+        ("Figures of photographs that were replaced or withdrawn", "Photograph",
+         case.record.figures_changed),
+    ):  # fmt: skip
+        rows = tuple(
+            (one.entry, one.place, one.what, one.before, one.after or "nothing", one.who,
+             minute(one.at), one.why, str(one.event))
+            for one in changes
+        )  # fmt: skip
+        head = (entry, "Place", "What happened", "Was", "Now", "By", "When", "Why",
+                "Entry in the record")  # fmt: skip
+        if rows:
+            widths = (1.3, 1.7, 1.2, 1.2, 1.2, 1.6, 1.5, 2.6, 0.9)
+            blocks += [Heading(title, 3), Grid(head, rows, widths, right=frozenset({8}))]
+    return blocks
 
 
 def _left_out(case: ReportCase) -> list[Block]:

@@ -1,4 +1,4 @@
-"""Tables of what was measured: stations, views, sections, photographs against the gauge."""
+"""Tables of what was measured: sections, views, photographs against the gauge."""
 
 from __future__ import annotations
 
@@ -13,35 +13,13 @@ from inspection.placed_verdicts import Source
 from inspection.section import Section
 from ui.figure_sources import along_rope, budget_shares, differences, roundness
 from ui.figures import K
-from ui.report_blocks import Block, Drawn, Grid, Heading, Rounds, Words
+from ui.report_blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
+from ui.report_pictures import by_hand
 from ui.whole_rope import whole_rope
 from ui.words import place
 from vision.estimate import Estimate, Term, shares
 
 FIGURES_RIGHT = frozenset(range(1, 20))
-
-
-def stations(judgement: Judgement) -> list[Block]:
-    """Return the stations with their place, note, and what was taken at each."""
-    log = judgement.log
-    photographs = Counter(one.station for one in log.results if isinstance(one, Estimate))
-    readings = Counter(one.station for one in log.readings)
-    known = {one.number: one for one in log.inspection.stations}
-    numbers = sorted({*known, *readings, *(n for n in photographs if n is not None)})
-    if not numbers:
-        return [Words("No station was named.")]
-    rows = []
-    for number in numbers:
-        station = known.get(number)
-        rows.append((
-            str(number),
-            "" if station is None else f"{station.position_m:g}",
-            "" if station is None else station.note,
-            str(photographs.get(number, 0)),
-            str(readings.get(number, 0)),
-        ))  # fmt: skip
-    head = ("Station", "Place along the rope (m)", "Note", "Photographs with a figure", "Readings")
-    return [Grid(head, tuple(rows), (1, 1.6, 4, 1.8, 1.2), right=frozenset({0, 1, 3, 4}))]
 
 
 def sections(judgement: Judgement) -> list[Block]:
@@ -53,11 +31,12 @@ def sections(judgement: Judgement) -> list[Block]:
         *((one, "photographs") for one in judgement.photograph_sections),
         *((one, "gauge") for one in judgement.gauge_sections),
     ]  # fmt: skip
+    hands = stations_by_hand(judgement)
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
         rows.append((
             str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
-            source,
+            _source_words(source, one.station, hands),
             " and ".join(f"{view.view_deg}°" for view in one.views),
             f"{one.mean_mm:.2f}",
             *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
@@ -83,7 +62,10 @@ def sections(judgement: Judgement) -> list[Block]:
         "small",
     )
     return [
-        Drawn(along_rope(judgement), "Mean diameter along the rope; bars are U (k = 2)."),
+        Drawn(
+            along_rope(judgement),
+            "Mean diameter along the rope; bars are U (k = 2). Shaded: beyond a limit.",
+        ),
         Grid(head, tuple(rows), widths, right=right),
         told,
         *(Words(words) for words in whole_rope(judgement)),
@@ -97,12 +79,26 @@ def rounds(judgement: Judgement) -> list[Block]:
     if not chosen:
         return []
     shown = tuple(roundness(one, source) for one in chosen)
-    told = " ".join(f"Station {one.station}: {one.words}" for one in shown)
     caption = (
-        "Diamonds and bars: measured directions with U (k = 2). The line between them is drawn, "
-        "not measured. Dashed ring: the mean; dotted rings: as much less and more as stated. "
+        "Each station as seen along the rope. Diamonds and bars: measured directions with U "
+        "(k = 2). The line between them is drawn, not measured, and its deviations from the mean "
+        "are drawn as many times larger as stated. Dashed ring: the mean; dotted rings: as much "
+        "less and more as stated."
     )
-    return [Heading("Roundness", 3), Rounds(shown, caption + told)]
+    ellipses = [Words(f"Station {one.station}: {one.ellipse.words}", "small")
+            for one in shown if one.ellipse is not None]  # fmt: skip
+    return [Heading("Roundness", 3), Rounds(shown, caption), *ellipses]
+
+
+def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations at which an edge of a photograph was set by hand."""
+    named = {one.station for one in judgement.log.results
+             if isinstance(one, Estimate) and by_hand(one)}  # fmt: skip
+    return tuple(sorted(number for number in named if number is not None))
+
+
+def _source_words(source: Source, station: int | None, hands: tuple[int, ...]) -> str:
+    return f"{source}, an edge by hand" if source == "photographs" and station in hands else source
 
 
 def lay(judgement: Judgement) -> list[Block]:
@@ -125,13 +121,19 @@ def views(judgement: Judgement) -> list[Block]:
             f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
             str(one.crowns) if one.crowns else "smooth", f"{one.jaw_mm:.0f}",
             f"{one.px_per_mm:.1f}", f"{one.tilt_deg:.0f}", most,
+            "set by hand" if by_hand(one) else "",
         ))  # fmt: skip
     head = ("Place", "Diameter (mm)", "U (mm)", "U (%)", "Crowns on the jaws", "Jaw length (mm)",
-            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty")  # fmt: skip
-    widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6)
+            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty", "Edges")  # fmt: skip
+    widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6, 1.2)
+    strong = frozenset(number for number, row in enumerate(rows) if row[-1])
+    table = Grid(head, tuple(rows), widths, right=frozenset(range(1, 8)), strong=strong)
     blocks: list[Block] = [
-        Grid(head, tuple(rows), widths, right=frozenset(range(1, 8))),
-    ]
+        without_empty(table),
+        Words("Crowns on the jaws: strand crowns that the two straight lines bear on; the jaw "
+              "length is theirs. Scale: pixels of the photograph to a millimetre at the rope. "
+              "Tilt: of the camera against the card.", "small"),
+    ]  # fmt: skip
     warnings = Counter(
         f"{finding.seen} {finding.remedy}" for one in estimates for finding in one.findings
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
@@ -15,9 +16,11 @@ from PIL import Image
 from inspection.folder import Folder, read_folder
 from inspection.log import Earlier, Log
 from inspection.readings import Gauge, Reading
-from inspection.record import Record
-from inspection.rope import Inspection, Rope, Station
-from ui.report import ReportCase, case_of_folder
+from inspection.record import Record, open_record
+from inspection.rope import Groove, Inspection, Rope, Station
+from ui.by_hand import with_edges_moved
+from ui.record_log import log_of, look_over
+from ui.report import ReportCase, case_of_folder, case_of_record
 from vision.estimate import Estimate, Marks, Refusal, Result, Term
 from vision.findings import finding
 from vision.pipeline import Settings
@@ -33,7 +36,7 @@ SCALE = Term("print scale", 0.0008, "1", 39.5, "B", "print:set-1:y")
 
 def jpeg(number: int, *, size: tuple[int, int] = (320, 240)) -> bytes:
     """Return a plain picture, different for every number."""
-    pixels = np.full((size[1], size[0], 3), 40 + 9 * number, np.uint8)
+    pixels = np.full((size[1], size[0], 3), 40 + 9 * (number % 16), np.uint8)
     pixels[100:140] = 200
     kept = io.BytesIO()
     Image.fromarray(pixels).save(kept, "JPEG")
@@ -149,3 +152,140 @@ def read_of(record: Record, identity: str) -> Folder:
     )
     log = Log(this.rope, this.inspection, this.readings, {"C-1": GAUGE}, this.results, earlier)
     return Folder(log, (), ())
+
+
+LONG = (  # 200 letters
+    "the rope was read near the head sheave because nobody could stand where the card says and the "
+    "wind moved the rope all the time; read again in the evening, when the crane stood still, "
+    "by two people ok"
+)
+WORD = "Wirerope" * 10  # 80 letters without a place to break
+
+
+def fill_plain(
+    record: Record,
+    count: int,
+    *,
+    rope: Rope = ROPE,
+    people: tuple[str, str, str] = ("A. Berg", "R. Two", "S. Three"),
+    identity: str = "2026-11",
+    place: str = "",
+    note: str = "",
+    photographs: bool = True,
+    gauge: bool = True,
+    earlier: int = 0,
+) -> str:
+    """Put an inspection of `count` stations into a record, with years of gauge readings before."""
+    record.add_rope(rope, by="A. Berg")
+    record.add_gauge(GAUGE, by="A. Berg")
+    stations = tuple(Station(number, 12.0 * number, note) for number in range(1, count + 1))
+    places = [(number, view) for number in range(1, count + 1) for view in (0, 90)]
+    mm = {one: round(39.3 + 0.013 * i, 2) for i, one in enumerate(places)}
+    for year in range(2026 - earlier, 2026):
+        record.add_inspection(
+            Inspection(f"{year}-05", rope.identity, date(year, 5, 4), stations=stations),
+            by="A. Berg",
+        )
+        older = [
+            Reading(f"{one + 0.1 * (2026 - year):.2f}", round(one + 0.1 * (2026 - year), 2), *where,
+                    "C-1", "A. Berg", datetime(year, 5, 4, 9, 0) + timedelta(seconds=95 * i))
+            for i, (where, one) in enumerate(mm.items())
+        ]  # fmt: skip
+        record.add_readings(f"{year}-05", older, by="A. Berg")
+    held = Inspection(identity, rope.identity, date(2026, 11, 3), place, *people, stations=stations)
+    record.add_inspection(held, by="A. Berg")
+    if gauge:
+        texts = [f"{one + 0.01 * (i * 7 % 5):.2f}" for i, one in enumerate(mm.values())]
+        typed = [
+            Reading(text, float(text), *where, "C-1", people[0],
+                    datetime(2026, 11, 3, 9, 0, 12) + timedelta(seconds=95 * i))
+            for i, (where, text) in enumerate(zip(places, texts, strict=True))
+        ]  # fmt: skip
+        record.add_readings(identity, typed, by="A. Berg")
+    made: list[Result] = []
+    for i, where in enumerate(places if photographs else []):
+        data = jpeg(i, size=(320, 240 + i))  # its size makes each file another
+        made.append(replace(
+            estimate(i % 12, PLACES[i % 8]), station=where[0], view_deg=where[1],
+            diameter_mm=mm[where], photo_name=f"s{where[0]}-{where[1]}.jpg",
+            photo_sha256=sha256(data).hexdigest(),
+            look_hash=f"{0x5A5A5A5A1234567 * (i + 3) % 2**64:016x}",
+            taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * i),
+        ))  # fmt: skip
+        record.add_photograph(identity, data, name=made[-1].photo_name, by="A. Berg")
+    if made:
+        record.add_results(identity, made, by="A. Berg")
+    return identity
+
+
+def _long(record: Record) -> str:
+    """Every name and reason is long, and nothing in it can be broken."""
+    rope = replace(ROPE, identity=LONG, site=LONG, reference_how=LONG,
+                   grooves=(Groove(WORD, 21.0, 44.0, 2, 39.0, 41.5),))  # fmt: skip
+    people = (WORD, f"{LONG} R", f"S {WORD}")
+    identity = fill_plain(record, 3, rope=rope, people=people, identity=f"2026-11 {WORD}",
+                          place=WORD, note=LONG)  # fmt: skip
+    record.withdraw_reading(identity, 1, by=WORD, why=LONG)
+    wrong = replace(record.inspection(identity).readings[0], typed="93.70", value_mm=93.7)
+    record.correct_reading(identity, 2, wrong, by=LONG, why=WORD)
+    look_over(record, identity, by="A. Berg")
+    for one in record.inspection(identity).findings:
+        record.settle_finding(identity, one.key, how=f"{LONG} {WORD}", by=f"R {WORD}")
+    record.review(identity, "sent back", by=f"R {WORD}", why=LONG + WORD)
+    return identity
+
+
+def _by_hand(record: Record) -> str:
+    """An edge is set by hand, a figure withdrawn, stations sent back and overruled."""
+    identity = fill(record)
+    kept = {(one.station, one.view_deg): one for one in record.inspection(identity).results
+            if isinstance(one, Estimate)}  # fmt: skip
+    why = "A loose wire misled the left edge"
+    moved = with_edges_moved(kept[2, 0], 0.3, -0.1, by="R. Two", why=why)
+    record.replace_result(identity, kept[2, 0], moved, by="R. Two", why=why)
+    record.replace_result(identity, kept[4, 0], None, by="R. Two", why="It shows another rope.")
+    look_over(record, identity, by="A. Berg")
+    record.review(identity, "accepted", by="R. Two", station=1)
+    record.review(identity, "sent back", by="R. Two", why="Read it again.", station=3)
+    record.review(identity, "overruled", by="S. Three", why="The wear is known.", station=3)
+    return identity
+
+
+def _settled(record: Record) -> str:
+    """A user in inches: all flags settled, the inspection accepted."""
+    grooves = (Groove("drum", 21.0, 44.0, 2, 39.0, 41.5),)
+    identity = fill(record, rope=replace(ROPE, units="inch", grooves=grooves))
+    look_over(record, identity, by="A. Berg")
+    for one in record.inspection(identity).findings:
+        record.settle_finding(identity, one.key, how="Asked: 39.70 was read.", by="R. Two")
+    record.review(identity, "accepted", by="R. Two")
+    return identity
+
+
+def _names(record: Record) -> str:
+    """Every name is of another script, one of which no font of the report has."""
+    rope = replace(ROPE, identity="山田 1", site="김영희, สมชาย ใจดี")
+    people = ("Νικόλαος", "Галина Иванова", "عمر علي")
+    return fill_plain(record, 2, rope=rope, people=people, place="אביגיל כהן", note="हरीश 王小明")
+
+
+HARD: dict[str, Callable[[Record], str]] = {
+    "long": _long,
+    "by hand": _by_hand,
+    "settled": _settled,
+    "names": _names,
+    "one station": lambda record: fill_plain(record, 1),
+    "forty stations": lambda record: fill_plain(record, 40),
+    "twelve inspections": lambda record: fill_plain(record, 4, earlier=11),
+    "no photographs": lambda record: fill_plain(record, 3, photographs=False),
+    "no readings": lambda record: fill_plain(record, 3, gauge=False),
+    "nothing": lambda record: fill_plain(record, 3, photographs=False, gauge=False),
+}
+
+
+def hard_case(folder: Path, name: str) -> ReportCase:
+    """Return one of the hard cases, from a record in a folder."""
+    with open_record(folder / "record.db") as record:
+        identity = HARD[name](record)
+        read = Folder(log_of(record, identity), (), ())
+        return case_of_record(record, read, name="record.db", made_at=MADE)

@@ -1,0 +1,244 @@
+"""Every figure of the judgement stands in the report, on A4, on Letter and in HTML; and a wrong
+one would be noticed."""
+
+from __future__ import annotations
+
+import re
+from base64 import b64decode
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from html import unescape
+from pathlib import Path
+
+import pypdfium2  # type: ignore[import-untyped]
+import pytest
+
+from inspection.case import Judgement, judge_log
+from inspection.section import Section
+from tests.ui.report_cases import HARD, folder_case, hard_case
+from ui.report import ReportCase, html_report, pdf_report
+from ui.report_pdf import Paper
+from vision.estimate import Estimate
+
+Row = tuple[str, str]  # what it is about, and the words as they stand beside each other
+
+
+def plain(words: str) -> str:
+    """Return words without spaces: where a line ends is the typesetter's business."""
+    return re.sub(r"\s+", "", words)
+
+
+def words_of_pdf(case: ReportCase, paper: Paper) -> str:
+    document = pypdfium2.PdfDocument(pdf_report(case, paper=paper))
+    words = "".join(page.get_textpage().get_text_bounded() for page in document)
+    document.close()
+    return plain(words.replace("\ufffe", ""))
+
+
+def words_of_html(case: ReportCase) -> str:
+    """Return what a reader of the HTML sees, the words in its drawings included."""
+    said = html_report(case)
+    drawn = " ".join(
+        b64decode(one).decode("utf-8")
+        for one in re.findall(r"data:image/svg\+xml;base64,([^\"]+)", said)
+    )
+    return plain(
+        unescape(re.sub(r"<style>.*?</style>|<[^>]+>", " ", f"{said} {drawn}", flags=re.S))
+    )
+
+
+FORMS: dict[str, Callable[[ReportCase], str]] = {
+    "A4": lambda case: words_of_pdf(case, "A4"),
+    "Letter": lambda case: words_of_pdf(case, "Letter"),
+    "HTML": words_of_html,
+}
+
+
+def rows_of(case: ReportCase) -> Iterator[Row]:
+    """Yield every row of figures that must stand in the report, from the judgement alone."""
+    judged = case.judgement
+    for one in judged.log.results:
+        if isinstance(one, Estimate):
+            where = f"station {one.station}, {one.view_deg} deg"
+            u = 2 * one.u_mm
+            yield "diameter", (f"{where} {one.diameter_mm:.2f} {u:.2f} "
+                               f"{100 * u / one.diameter_mm:.2f}")  # fmt: skip
+            yield "picture", f"{where}: {one.diameter_mm:.2f} mm, U (k = 2) {u:.2f} mm."
+            yield "budget", f"{where} combined standard uncertainty u {one.u_mm:.4f} 100"
+            yield "file", one.photo_sha256
+    inch = judged.log.rope.units == "inch"
+    for source, sections in (
+        ("photographs", judged.photograph_sections), ("gauge", judged.gauge_sections),
+    ):  # fmt: skip
+        for part in sections:
+            yield "section", section_row(part, source, judged, inch)
+        if sections:
+            least = min(sections, key=lambda one: one.mean_mm)
+            yield "thinnest", (f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
+                               f"U {2 * least.u_mean_mm:.2f} mm")  # fmt: skip
+            most = max(sections, key=lambda one: one.ovality_mm)
+            yield "largest ovality", (f"by {source} station {most.station}: {most.ovality_mm:.2f} "
+                                      f"mm, U {2 * most.u_ovality_mm:.2f} mm")  # fmt: skip
+    for part in judged.photograph_sections or judged.gauge_sections:
+        yield "drawing", f"mean {part.mean_mm:.2f} mm"
+    for pair in judged.crosscheck.comparisons:
+        yield (
+            "comparison",
+            (
+                f"station {pair.station}, {pair.view_deg} deg {pair.gauge} {pair.typed} "
+                f"{pair.gauge_mm:.2f} {2 * pair.u_gauge_mm:.2f} {pair.photo_mm:.2f} "
+                f"{2 * pair.u_photo_mm:.2f} {pair.difference_mm:+z.2f} "
+                f"{2 * pair.u_difference_mm:.2f} {pair.en:+z.2f} {pair.word}"
+            ),
+        )
+    for number, reading in enumerate(judged.log.readings, start=1):
+        yield "reading", (f"{number} station {reading.station}, {reading.view_deg} deg "
+                          f"{reading.typed} {reading.value_mm:.3f} {reading.gauge}")  # fmt: skip
+    yield from judged_rows(judged)
+
+
+def section_row(part: Section, source: str, judged: Judgement, inch: bool) -> str:
+    by_hand = source == "photographs" and any(
+        finding.code == "edge-by-hand"
+        for one in judged.log.results if one.station == part.station for finding in one.findings
+    )  # fmt: skip
+    assert part.difference_pct is not None
+    inches = f"{part.mean_mm / 25.4:.4f} " if inch else ""
+    return (
+        f"{part.station} {source}{', an edge by hand' if by_hand else ''} 0° and 90° "
+        f"{part.mean_mm:.2f} {inches}{2 * part.u_mean_mm:.2f} {part.difference_pct:+z.2f} "
+        f"{part.ovality_mm:.2f} {2 * part.u_ovality_mm:.2f} {part.ovality_pct:.2f}"
+    )
+
+
+def judged_rows(judged: Judgement) -> Iterator[Row]:
+    """Yield the rows of verdicts, severity, neighbours and agreement."""
+    for one in judged.verdicts:
+        verdict = one.verdict
+        bounds = " and ".join(
+            f"{word} {bound:.2f}"
+            for word, bound in (
+                ("at least", verdict.limit.low_mm), ("at most", verdict.limit.high_mm),
+            )
+            if bound is not None
+        )  # fmt: skip
+        p = verdict.p_conform
+        chance = "> 99.9 %" if p > 0.999 else "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
+        yield (
+            "verdict",
+            (
+                f"{'whole rope' if one.station is None else f'station {one.station}'} {one.source} "
+                f"{verdict.value_mm:.2f} {verdict.u_mm:.2f} {bounds} {verdict.margin_mm:+z.2f} "
+                f"{chance} {verdict.outcome}"
+            ),
+        )
+        rule = verdict.limit.rule
+        yield "limit", f"Source: {rule.source}, "
+        yield "limit", f"figures {rule.sure}."
+    for station, worn in judged.severities:
+        yield "severity", (f"{station} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
+                           f"{worn.u_pct:.2f} {worn.band} {worn.severity_pct}")  # fmt: skip
+    for thin in judged.local:
+        yield "neighbours", (f"{thin.station} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
+                             f"{2 * thin.u_mm:.2f} {thin.outcome}")  # fmt: skip
+    if judged.agreement is not None:
+        found = judged.agreement
+        yield (
+            "agreement",
+            (
+                f"{found.bias_mm:+z.3f} mm, limits of agreement {found.low_mm:+z.2f} mm to "
+                f"{found.high_mm:+z.2f} mm ({found.count} comparisons)"
+            ),
+        )
+
+
+def lacking(case: ReportCase, words: str) -> list[Row]:
+    """Return the rows of a case that do not stand in the words of a report."""
+    said = words.lower()
+    return [(kind, row) for kind, row in rows_of(case) if plain(row).lower() not in said]
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("name", HARD)
+def test_every_figure_of_the_record_stands_in_the_report(
+    name: str, form: str, tmp_path: Path
+) -> None:
+    case = hard_case(tmp_path, name)
+    assert lacking(case, FORMS[form](case)) == []
+
+
+def test_the_rows_that_are_looked_for_cover_every_station(tmp_path: Path) -> None:
+    kinds = [kind for kind, _ in rows_of(folder_case(tmp_path))]
+    # 4 stations from 2 directions, by photograph and by gauge; 9 files, of which one is refused
+    for kind, count in (("diameter", 8), ("picture", 8), ("section", 8), ("comparison", 8),
+                        ("reading", 8), ("drawing", 4), ("severity", 4), ("neighbours", 4),
+                        ("agreement", 1)):  # fmt: skip
+        assert kinds.count(kind) == count, kind
+    assert kinds.count("verdict") >= 16
+
+
+def _first(case: ReportCase) -> Estimate:
+    first = case.judgement.log.results[0]
+    assert isinstance(first, Estimate)
+    return first
+
+
+def _with_first(case: ReportCase, first: Estimate) -> ReportCase:
+    log = case.judgement.log
+    return replace(
+        case, judgement=judge_log(replace(log, results=(first, *log.results[1:])))
+    )  # fmt: skip
+
+
+def _another_diameter(case: ReportCase) -> ReportCase:
+    return _with_first(case, replace(_first(case), diameter_mm=_first(case).diameter_mm + 0.01))
+
+
+def _another_uncertainty(case: ReportCase) -> ReportCase:
+    wider = replace(_first(case).budget[1], u=_first(case).budget[1].u + 0.008)
+    return _with_first(case, replace(_first(case), budget=(_first(case).budget[0], wider)))
+
+
+def _another_reading(case: ReportCase) -> ReportCase:
+    log = case.judgement.log
+    first = replace(log.readings[0], typed="39.40", value_mm=39.40)
+    return replace(case, judgement=judge_log(replace(log, readings=(first, *log.readings[1:]))))
+
+
+def _another_ovality(case: ReportCase) -> ReportCase:
+    parts = case.judgement.photograph_sections
+    first = replace(parts[0], ovality_mm=parts[0].ovality_mm + 0.01)
+    return replace(
+        case, judgement=replace(case.judgement, photograph_sections=(first, *parts[1:]))
+    )  # fmt: skip
+
+
+def _another_verdict(case: ReportCase) -> ReportCase:
+    first, *others = case.judgement.verdicts
+    turned = replace(first, verdict=replace(first.verdict, outcome="outside"))
+    return replace(case, judgement=replace(case.judgement, verdicts=(turned, *others)))
+
+
+def _another_caption(case: ReportCase) -> ReportCase:
+    first = replace(case.pictures[0], caption=case.pictures[0].caption.replace("39.37", "39.38"))
+    return replace(case, pictures=(first, *case.pictures[1:]))
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(
+    ("changed", "noticed"),
+    [
+        (_another_diameter, {"diameter", "section", "comparison", "verdict"}),
+        (_another_uncertainty, {"diameter", "budget", "section"}),
+        (_another_reading, {"reading", "comparison"}),
+        (_another_ovality, {"section"}),
+        (_another_verdict, {"verdict"}),
+        (_another_caption, {"picture"}),
+    ],
+)
+def test_a_report_with_another_figure_does_not_pass(
+    changed: Callable[[ReportCase], ReportCase], noticed: set[str], form: str, tmp_path: Path
+) -> None:
+    case = folder_case(tmp_path)
+    assert case.judgement.verdicts[0].verdict.outcome == "within"
+    assert noticed <= {kind for kind, _ in lacking(case, FORMS[form](changed(case)))}
