@@ -180,7 +180,7 @@ REASONS: dict[str, Reason] = {
         "refuse",
         1.0,
         "crowns",
-        "Only {value:.0f} crowns bear on one jaw; {limit:.0f} is the least.",
+        "One jaw bears on {value:.0f} crowns; {limit:.0f} is the least.",
         "Show a longer piece of rope, or choose longer jaws.",
     ),
     "stray-crown": Reason(

@@ -125,8 +125,8 @@ def _measure_card(
         blur = read_blur(photo.pixels, grey, found)
         refuse_above("too-blurred", blur.light_px)
         pose = solve_pose(found, card, lens)
-        refuse_stretched(found, card, pose)
         refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
+        refuse_stretched(found, card, pose)  # a phone is held square sooner than a card is measured
         axis = find_axis(photo.pixels, pose.theta, card)
     except RefusedError as refused:
         return [_refusal(photo, refused, card, at) for at in settings.at_mm]

@@ -43,10 +43,10 @@ def cast(tilt_deg: float, scale: tuple[float, float], seed: int = 1) -> FoundCar
 
 
 def seen_on(
-    scale: tuple[float, float], tilt_deg: float, card: Card
+    scale: tuple[float, float], tilt_deg: float, card: Card, **more: float
 ) -> tuple[FoundCard, Card, Pose]:
     """Return a card in a photograph of it, and the pose that its corners give."""
-    shot = shot_of(scale=scale, tilt_deg=tilt_deg)
+    shot = shot_of(scale=scale, tilt_deg=tilt_deg, **more)
     grey = np.asarray(cv2.cvtColor(shot.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     (found,) = find_cards(grey)
     height, width = grey.shape
@@ -103,6 +103,14 @@ def test_what_printers_do_and_what_no_photograph_shows_is_let_through(
 def test_a_print_whose_bars_were_measured_is_not_asked_again() -> None:
     # the scales are held, and what the corners say against them is no stretch any more
     refuse_stretched(*seen_on((0.97, 1.0), 4, checked_card(CHECK)))
+
+
+def test_a_tilted_phone_is_told_first_though_the_card_looks_stretched_too() -> None:
+    shot = shot_of(scale=(0.97, 1.0), tilt_deg=47.0, azimuth_deg=45)
+    with pytest.raises(RefusedError):  # alone it would be refused for its print
+        refuse_stretched(*seen_on((0.97, 1.0), 47.0, unchecked_card(A5), azimuth_deg=45))
+    (result,) = measure_photo(*taken(shot, settings=Settings()))
+    assert [item.code for item in result.findings] == ["too-tilted"]
 
 
 def test_cards_of_other_layouts_are_read_too() -> None:
