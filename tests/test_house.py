@@ -27,6 +27,11 @@ ROOMS = ("vision", "inspection", "ui")
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "tests", "sample_images", *ROOMS}
 LONGEST = 300
 SAYS_NOTHING = {"utils", "util", "helpers", "helper", "manager", "base", "core", "common", "misc"}
+# What a person fills in on a page.
+FIELDS = {
+    "camera_input", "checkbox", "date_input", "file_uploader", "number_input", "pills", "radio",
+    "selectbox", "text_area", "text_input", "toggle",
+}  # fmt: skip
 # What each room may import of the others, and what from outside it must not.
 MAY = {
     "vision": ("vision",),
@@ -227,6 +232,19 @@ def test_the_readme_names_the_sizes_and_limits_that_hold() -> None:
     flat = " ".join(page.split())
     assert f"more than {limit_of('too-tilted'):.0f} degrees of tilt" in flat
     assert f"a rope less than {limit_of('too-far'):.0f} px wide" in flat
+
+
+def test_every_field_of_the_pages_has_a_word_of_help() -> None:
+    without = [
+        f"{path.relative_to(HOUSE)}:{call.lineno} {call.func.attr}"
+        for path in modules("ui")
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(call, ast.Call)
+        and isinstance(call.func, ast.Attribute)
+        and call.func.attr in FIELDS
+        and all(keyword.arg != "help" for keyword in call.keywords)
+    ]
+    assert not without
 
 
 def test_every_module_has_its_line_on_the_developers_map() -> None:

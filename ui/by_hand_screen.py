@@ -72,7 +72,8 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
             moves.append(((at[0] if at else 0.5) - 0.5) * pictures.EDGE_MM[1])
             st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
     why = st.text_input("What misled the tool", key=f"hand why {key}",
-                        placeholder="a lump of grease on the upper edge")  # fmt: skip
+                        placeholder="a lump of grease on the upper edge",
+                        help="Stands in the record beside the corrected figure.")  # fmt: skip
     if abs(moves[0]) < 0.005 and abs(moves[1]) < 0.005:
         return
     with plainly():

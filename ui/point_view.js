@@ -1,7 +1,7 @@
 const photographs = (window.__pointPictures ??= new Map());
 
 function scale(svg) {
-  const k = svg.view[2] / (svg.clientWidth || 700);
+  const k = Math.max(svg.view[2] / (svg.clientWidth || 700), svg.view[3] / (svg.clientHeight || 700));
   svg.k = k;
   svg.setAttribute('viewBox', svg.view.join(' '));
   svg.classList.toggle('near', svg.view[2] < svg.size[0] * 0.99);

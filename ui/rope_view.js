@@ -154,7 +154,7 @@ export default function ({parentElement: root, data, setStateValue}) {
     return;
   }
   if (!data) return;
-  const svg = figure.querySelector('svg[role="img"]'), nav = figure.querySelector('nav');
+  const svg = figure.querySelector(':scope > svg'), nav = figure.querySelector('nav');
   if (!svg.layer) {
     svg.image = make('image', {preserveAspectRatio: 'none'}, svg);
     svg.layer = make('g', {}, svg);
@@ -171,7 +171,9 @@ export default function ({parentElement: root, data, setStateValue}) {
   if (!fresh && (svg.held !== undefined || data.seq < (svg.seq ?? 0))) return stop;   // held, or an echo
   svg.seq = data.seq;
   svg.size = data.size;
+  svg.setAttribute('role', data.handles.length ? 'group' : 'img');   // a picture holds nothing to move
   svg.setAttribute('aria-label', data.words);
+  nav.setAttribute('aria-label', 'Nearer or farther: ' + data.words);
   svg.image.setAttribute('width', data.size[0]);
   svg.image.setAttribute('height', data.size[1]);
   svg.image.style.imageRendering = data.pixels ? 'pixelated' : 'auto';

@@ -41,12 +41,15 @@ def show_differences(judgements: list[Judgement]) -> None:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
         kind = st.pills("Grouped by", list(GROUPS), default="all together", required=True,
-                        key="difference group")  # fmt: skip
+                        key="difference group",
+                        help="A gauge, a person, a print of cards or a camera that is off shows in "
+                        "its own mean.")  # fmt: skip
         group = GROUPS[str(kind)]
         groups = by_name(comparisons, group) if group else {"all": comparisons}
         name = next(iter(groups))
         if len(groups) > 1:
-            name = st.selectbox(str(kind).capitalize(), list(groups), key=f"difference {group}")
+            name = st.selectbox(str(kind).capitalize(), list(groups), key=f"difference {group}",
+                                help="Whose comparisons are drawn.")  # fmt: skip
         elif group:
             st.markdown(f"One {kind} only: **{as_typed(name)}**")
         _difference_plot(judgements[0], groups[name])
@@ -92,7 +95,8 @@ def show_digits(there: list[OpenInspection]) -> None:
         if not gauges:
             st.info("No reading was logged yet.")
             return
-        name = st.selectbox("Gauge", sorted(gauges), key="digits gauge")
+        name = st.selectbox("Gauge", sorted(gauges), key="digits gauge",
+                            help="Whose readings are counted.")  # fmt: skip
         readings = [reading for one in there for reading in one.readings if reading.gauge == name]
         data = last_digits(readings, gauges[name].resolution_mm)
         if data is None:
@@ -122,7 +126,8 @@ def show_trends(judgements: list[Judgement]) -> None:
         rows = [trend_row(one) for one in worst.values()]
         st.html(table(TREND_HEADS, rows, "The station of each rope that is nearest to its limit"))
         left, right = st.columns(2)
-        rope = left.selectbox("Rope", list(worst), key="trend rope")
+        rope = left.selectbox("Rope", list(worst), key="trend rope",
+                              help="The one nearest to its limit comes first.")  # fmt: skip
         mine = {one.station: one for one in found if one.rope == rope}
         station = right.selectbox(
             "Station", list(mine), key=f"trend station {rope}",

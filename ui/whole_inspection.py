@@ -19,7 +19,8 @@ def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
         at = review.at[:16].replace("T", " ")
         st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
     why = st.text_input("Reason about the whole inspection", key=f"all {there.inspection.identity}",
-                        placeholder="needed to send back or to overrule")  # fmt: skip
+                        placeholder="needed to send back or to overrule",
+                        help="Stands in the record beside your name.")  # fmt: skip
     with st.container(horizontal=True):
         accept = st.button(
             "Accept the inspection",

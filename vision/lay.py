@@ -208,9 +208,7 @@ def _solve(along: Array, height: Array, pitch: float) -> Array:
     return np.asarray(np.linalg.solve(row.T @ row, row.T @ height))
 
 
-def _best_pitch(
-    sides: list[tuple[Array, Array]], guess_mm: float, within: float, steps: int
-) -> float:
+def _best_pitch(sides: list[tuple[Array, Array]], guess: float, within: float, steps: int) -> float:
     def left_over(pitch: float) -> float:
         total = 0.0
         for s, height in sides:
@@ -219,11 +217,11 @@ def _best_pitch(
             total += float(height @ height - onto @ np.linalg.solve(row.T @ row, onto))
         return total
 
-    tried = guess_mm * np.linspace(1 - within, 1 + within, steps)
+    tried = guess * np.linspace(1 - within, 1 + within, steps)
     best = int(np.argmin([left_over(float(pitch)) for pitch in tried]))
     low, high = tried[max(best - 1, 0)], tried[min(best + 1, len(tried) - 1)]
     found = minimize_scalar(left_over, bounds=(low, high), method="bounded",
-                            options={"xatol": 1e-5 * guess_mm})  # fmt: skip
+                            options={"xatol": 1e-5 * guess})  # fmt: skip
     return float(found.x)
 
 

@@ -37,7 +37,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
         picture.click(position=spot)  # type: ignore[arg-type]
         expect(page.get_by_role("button", name=re.compile("^✓"))).to_have_count(done)
     quiet(page)
-    first = page.get_by_role("slider", name="length, begin")
+    first = page.get_by_role("slider", name="begin of length")
     before = first.get_attribute("aria-valuetext") or ""
     first.press("ArrowRight")
     x = float(before.split(",")[0])

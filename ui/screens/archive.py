@@ -24,7 +24,7 @@ from vision.photo import Photo, open_photo
 
 MOST_MB = 40
 KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
-LABELS = ("length, begin", "length, end", "rope, one side", "rope, other side")
+LABELS = ("begin of length", "end of length", "one side of rope", "other side of rope")
 PAIRS = ((0, 1), (2, 3))
 LIES_WORDS: dict[Lies, str] = {
     "unsaid": "not known",
@@ -73,7 +73,7 @@ def _mark(photo: Photo) -> list[PointPx | None]:
         for i, (column, label) in enumerate(zip(columns, LABELS, strict=True)):
             column.text_input(
                 f"{label}: x, y (px)", shown[i], key=f"archive typed {i} {shown[i]} {photo.sha256}",
-                placeholder="812, 440",
+                placeholder="812, 440", help="From the photograph's left and upper edge.",
             )  # fmt: skip
         keys = [f"archive typed {i} {shown[i]} {photo.sha256}" for i in range(len(LABELS))]
         st.form_submit_button("Set these points", on_click=_typed, args=(photo.sha256, keys))
@@ -100,25 +100,36 @@ def _typed(picture: str, keys: list[str]) -> None:
 
 def _asked(points: list[PointPx | None]) -> Archive | None:
     left, middle, right = st.columns(3)
-    length = left.text_input("Length between the two points", placeholder="50 mm, 5 cm, 2 in",
-                             key="archive length")  # fmt: skip
-    rule = left.toggle("They lie on a rule or tape: find its marks", value=True,
-                       key="archive rule")  # fmt: skip
+    length = left.text_input(
+        "Length between the two points", placeholder="50 mm, 5 cm, 2 in", key="archive length",
+        help="As read off the rule's figures, or of a thing whose length is known. The longer, "
+        "the surer.",
+    )  # fmt: skip
+    rule = left.toggle(
+        "They lie on a rule or tape: find its marks", value=True, key="archive rule",
+        help="Its marks tell the scale all along the rule, and how it is tilted. Off: the two "
+        "points alone count.",
+    )  # fmt: skip
     lies: Lies = middle.selectbox(
-        "The rope lies", LIES, format_func=lambda one: LIES_WORDS[one], key="archive lies"
-    )
+        "The rope lies", LIES, format_func=lambda one: LIES_WORDS[one], key="archive lies",
+        help="What lies nearer to the camera than the rule looks larger. Not known: U allows "
+        "for it.",
+    )  # fmt: skip
     height = 0.0
     if lies == "at a height":
-        height = middle.number_input("Height of its middle over the rule's face, mm", -500.0,
-                                     500.0, 0.0, key="archive height")  # fmt: skip
-    station = right.number_input("Station", 1, 999, 1, key="archive station")
+        height = middle.number_input(
+            "Height of its middle over the rule's face, mm", -500.0, 500.0, 0.0,
+            key="archive height", help="Towards the camera is more than 0.",
+        )  # fmt: skip
+    station = right.number_input("Station", 1, 999, 1, key="archive station",
+                                 help="Place along the rope, as under 4 Stations.")  # fmt: skip
     view = right.number_input(
         "Direction, °", 0, 359, 0, key="archive view",
         help="0 from the front, 90 from the side; any other by eye.",
     )  # fmt: skip
     missing = [label for label, point in zip(LABELS, points, strict=True) if point is None]
     if missing or not length.strip():
-        left_out = [*missing, *([] if length.strip() else ["its length"])]
+        left_out = [*missing, *([] if length.strip() else ["the length itself"])]
         st.info(f"Still to be said: {', '.join(left_out)}.", icon=":material/edit:")
         return None
     one, other, side, far = (point for point in points if point is not None)

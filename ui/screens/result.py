@@ -176,7 +176,9 @@ def _roundness(sections: dict[int, Section]) -> None:
 def _report(there: OpenInspection) -> None:
     identity = there.inspection.identity
     left, right = st.columns([1, 2], vertical_alignment="bottom")
-    paper: Paper = left.selectbox("Paper of the report", get_args(Paper))
+    paper: Paper = left.selectbox(
+        "Paper of the report", get_args(Paper), help="What your printer holds."
+    )
     key = f"report {identity} {there.revision} {paper}"
     if right.button("Make the report", type="primary", icon=":material/description:"):
         with st.spinner("Writing the report ..."), plainly():

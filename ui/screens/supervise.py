@@ -30,12 +30,15 @@ def _filtered() -> list[Summary]:
     days = [one.on for one in known]
     with st.expander("Filter", icon=":material/filter_alt:"):
         ropes = ["all ropes", *sorted({one.rope for one in known})]
-        rope = st.selectbox("Rope", ropes, key="filter rope", persist_state="session")
+        rope = st.selectbox("Rope", ropes, key="filter rope", persist_state="session",
+                            help="One rope, or all that are in the record.")  # fmt: skip
         words = st.text_input("Place contains", key="filter place", persist_state="session",
                               help="Part of the inspection's place, e.g. the quay.")  # fmt: skip
         left, right = st.columns(2)
-        since = left.date_input("From", min(days), key="filter since")
-        until = right.date_input("To", max(days), key="filter until")
+        since = left.date_input("From", min(days), key="filter since",
+                                help="First day of inspection that counts.")  # fmt: skip
+        until = right.date_input("To", max(days), key="filter until",
+                                 help="Last day of inspection that counts.")  # fmt: skip
     found = chosen(
         known, rope=None if rope == "all ropes" else rope, words=words, since=since, until=until
     )
@@ -48,7 +51,10 @@ def _filtered() -> list[Summary]:
 
 
 def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
-    settled = st.toggle("Show settled ones too", key="with settled", persist_state="session")
+    settled = st.toggle(
+        "Show settled ones too", key="with settled", persist_state="session",
+        help="Entries that a reviewer has decided about, with what was decided.",
+    )  # fmt: skip
     entries = entries_of(there, judgements, settled=settled)
     if not entries:
         st.info(
