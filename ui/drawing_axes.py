@@ -31,6 +31,7 @@ class Frame:
     x_range: tuple[float, float]
     y_range: tuple[float, float]
     words: list[tuple[float, float, float]] = field(default_factory=list)  # left, foot, width
+    waiting: list[tuple[float, str, str, bool, bool]] = field(default_factory=list)
 
     @property
     def right(self) -> float:
@@ -164,7 +165,7 @@ def level(
     at_left: bool = False,
     below: bool = False,
 ) -> None:
-    """Draw a line across the frame at a value, with words at one of its ends.
+    """Draw a line across the frame at a value; `level_words` writes its words at one of its ends.
 
     Words stand above the line, or `below` it, unless others stand there: then on its other side,
     or at its other end.
@@ -172,16 +173,26 @@ def level(
     y = made.y(value)
     made.drawing.add(Line(made.left, y, made.right, y, strokeColor=HexColor(colour),
                           strokeWidth=weight, strokeDashArray=[*dash]))  # fmt: skip
-    if not words:
-        return
-    wide = line_width(one_line(words), SMALL)
-    ends = (made.left + 3, made.right - 3 - wide)
-    sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
-    spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
-    inside = [one for one in spots if made.bottom <= one[1] <= made.top - 5.0]
-    x, side = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
-    made.words.append((x, side, wide))
-    text(made.drawing, x, side, words, colour=colour)
+    if words:
+        made.waiting.append((y, words, colour, at_left, below))
+
+
+def level_words(made: Frame, ground: str = "#ffffff") -> None:
+    """Write the words of all lines that were drawn, on their ground, so that no line strikes them.
+
+    Call it when all lines are there and before the marks.
+    """
+    for y, words, colour, at_left, below in made.waiting:
+        wide = line_width(one_line(words), SMALL)
+        ends = (made.left + 3, made.right - 3 - wide)
+        sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
+        spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
+        inside = [one for one in spots if made.bottom <= one[1] <= made.top - 5.0]
+        x, foot = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
+        made.words.append((x, foot, wide))
+        made.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))
+        text(made.drawing, x, foot, words, colour=colour)
+    made.waiting.clear()
 
 
 def bar(made: Frame, x: float, low: float, high: float, colour: str) -> None:

@@ -14,7 +14,7 @@ from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, PolyLine
 from reportlab.lib.colors import HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from ui.drawing_axes import SMALL, Frame, bar, box, frame, legend, level, mark, text
+from ui.drawing_axes import SMALL, Frame, bar, box, frame, legend, level, level_words, mark, text
 from ui.figures import (
     BLACK,
     BLUE,
@@ -31,6 +31,7 @@ from ui.figures import (
 )
 from ui.report_fonts import PLAIN, register_fonts
 
+SHADE = "#fbeade"
 LIMIT = "#B34700"  # vermilion, darker: its words must be read on a pale ground
 
 
@@ -55,6 +56,7 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
     _limits(made, data.limits)
     for value, words in marks.items():
         level(made, value, words)
+    level_words(made)
     size = min(3.0, 0.16 * made.width / max(len(stations), 1))  # of many, both still show
     for source, shift in zip(SOURCE_COLOURS, (-1.2 * size, 1.2 * size), strict=True):
         for one in data.figures:
@@ -156,7 +158,7 @@ def _shades(made: Frame, limits: Sequence[LimitLine]) -> None:
     for one in limits:
         y = made.y(one.value_mm)
         low, high = (made.bottom, y) if one.side == "least" else (y, made.top)
-        shade = box(made.left, low, made.width, max(high - low, 0.0), fill="#fbeade")
+        shade = box(made.left, low, made.width, max(high - low, 0.0), fill=SHADE)
         made.drawing.add(shade)
 
 
@@ -166,6 +168,7 @@ def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
         words = f"{one.words}: at {one.side} {one.value_mm:.2f} mm"
         level(made, one.value_mm, words, colour=LIMIT, dash=(5, 3), weight=1.1, at_left=True,
               below=one.side == "least")  # fmt: skip
+    level_words(made, ground=SHADE)
 
 
 def _day_ticks(x_range: tuple[float, float]) -> list[tuple[float, str]]:

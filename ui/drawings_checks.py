@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from reportlab.graphics.shapes import Drawing, Line
 from reportlab.lib.colors import HexColor
 
-from ui.drawing_axes import SMALL, bar, box, fitted, frame, legend, level, mark, text
+from ui.drawing_axes import SMALL, bar, box, fitted, frame, legend, level, level_words, mark, text
 from ui.figures import (
     BLACK,
     BLUE,
@@ -48,6 +48,7 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
                           strokeWidth=0.6))  # fmt: skip
     for value, words in lines:
         level(made, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
+    level_words(made)
     for one in data.points:
         x, colour = made.x(one.mean_mm), WORD_COLOURS[one.word]
         low, high = one.difference_mm - one.expanded_mm, one.difference_mm + one.expanded_mm

@@ -36,7 +36,8 @@ h3{font-size:1rem;margin-top:1.4rem}
 table{border-collapse:collapse;width:100%;font-size:.84rem;overflow-wrap:normal}
 th,td{border:1px solid #bbb;padding:.25rem .4rem;text-align:left;vertical-align:top}
 th{background:#e8eef3}th.n,td.n{text-align:right;font-variant-numeric:tabular-nums}
-td.n,td.k{white-space:nowrap}td.l{overflow-wrap:anywhere;min-width:8rem}td.b{font-weight:bold}
+td.n,td.k{white-space:nowrap}td.l{overflow-wrap:anywhere;min-width:8rem}td.w{min-width:14rem}
+td.b{font-weight:bold}
 tr.strong td{background:#fdf1e7}tr.sum td{font-weight:bold;border-bottom:2px solid #555}
 dl{display:grid;grid-template-columns:minmax(9rem,14rem) 1fr;gap:.15rem 1rem}
 dt{font-weight:bold}dd{margin:0}
@@ -52,7 +53,7 @@ figcaption{font-size:.85rem;color:#333}
 @media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin:0 0 .4rem}}
 @media print{body{font-size:9.5pt;max-width:none;margin:0;padding:0}
 table{font-size:7.6pt;min-width:0!important;overflow-wrap:anywhere}.plot img{min-width:0}
-td,th{padding:1.5pt 3pt}td.l{min-width:0}.wide{overflow:visible}
+td,th{padding:1.5pt 3pt}td.l,td.w{min-width:0}.wide{overflow:visible}
 .side{grid-template-columns:1fr 1fr;gap:6pt}.side img{max-height:62mm;width:auto}
 .rounds{grid-template-columns:repeat(3,1fr);gap:6pt}.sign td{height:17mm}
 th,tr.strong td,.caution{print-color-adjust:exact;-webkit-print-color-adjust:exact}
@@ -175,7 +176,7 @@ def _table(grid: Grid) -> str:
 
 
 def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
-    """Return a cell's classes: n a figure, k kept on one line, l a long word, b bold."""
+    """Return a cell's classes: n a figure, k on one line, l a long word, w many, b bold."""
     kinds = []
     if column in grid.right:
         kinds.append("n")
@@ -183,6 +184,8 @@ def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
         kinds.append("k")
     if any(len(word) > LONGEST_WORD for word in cell.split()):
         kinds.append("l")
+    if len(cell) > 60:
+        kinds.append("w")
     if strong and len(cell) <= 24:  # whole sentences in bold would be hard to read
         kinds.append("b")
     return " ".join(kinds)

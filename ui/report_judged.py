@@ -64,7 +64,7 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
         of = one.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(one)
     for name, group in groups.items():
-        blocks.append(Heading(name, 3))
+        blocks.append(Heading(name[:1].upper() + name[1:], 3))
         blocks.append(Words(_limit_words(group[0]), "small"))
         rows = tuple(
             (
@@ -243,7 +243,7 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
         rows.append((str(number), where, f"{finding.seen} To do: {finding.remedy}{innocent}",
                      _chance_of(finding), settled))  # fmt: skip
     strong = frozenset(i for i, one in enumerate(shown) if not one.settled_by)
-    head = ("No.", "Entries", "What was seen, and what to do", "If nothing is wrong",
+    head = ("No.", "Entries", "What was seen, and what to do", "How rare, if nothing is wrong",
             "How it was settled")  # fmt: skip
     return [
         Words(

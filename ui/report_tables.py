@@ -205,10 +205,10 @@ def comparisons(judgement: Judgement) -> list[Block]:
             f"{agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
             f"({agreement.count} comparisons).{shared}"
         ))  # fmt: skip
-    caption = (
-        "Photograph minus gauge against the mean of both; bars are U (k = 2), dashed lines the "
-        "mean difference and the limits of agreement."
-    )
+    lines = "" if agreement is None else (
+        ", dashed lines the mean difference and the limits of agreement"
+    )  # fmt: skip
+    caption = f"Photograph minus gauge against the mean of both; bars are U (k = 2){lines}."
     blocks.append(Drawn(differences(judgement), caption))
     blocks += _alone(judgement)
     return blocks
