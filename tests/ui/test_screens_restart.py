@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from inspection.record import open_record
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 from tests.ui.conftest import APP
 from tests.ui.test_screens_faults import clean, field, kept, press, said, type_readings
+from ui import session
 from ui.sample import load_sample, sample_folder
 
 if TYPE_CHECKING:
@@ -27,7 +29,7 @@ def pages(
     new_database: str,  # noqa: F811
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-) -> AppTest:
+) -> Iterator[AppTest]:
     folder = sample_folder()
     if folder is None:
         pytest.skip("the sample photographs are not beside the program")
@@ -37,7 +39,14 @@ def pages(
     monkeypatch.setenv("ROPE_PHOTO_STORE", str(tmp_path / "photographs"))
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     (tmp_path / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
-    return AppTest.from_file(str(APP), default_timeout=120)
+    yield AppTest.from_file(str(APP), default_timeout=120)
+    forget_record()
+
+
+def forget_record() -> None:
+    """Close the record that the pages have open; the next page opens it anew."""
+    session.the_record().close()
+    session._open.clear()
 
 
 def asleep(at: AppTest) -> bool:
@@ -106,3 +115,50 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_held(
     assert len(kept().photographs) == before
     clean(press(at, "Try again with 1 photograph"))
     assert len(kept().photographs) == before + 1
+
+
+FORMS = {  # what keeps it, and what stands in its fields
+    "rope": ("Begin this inspection", {"Name of the inspection": "first", "Reviewer": "B. Lind"}),
+    "cards": ("Keep this print check", {"Card set": "spring", "Bar along the rope reads": "179,2",
+                                        "Bar across the rope reads": "109,6"}),
+    "readings": ("Keep this gauge", {"Number of the gauge": "C-9", "Permissible error": "0,02"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_what_stands_in_a_form_is_there_after_the_database_has_restarted(
+    server: Server,  # noqa: F811
+    pages: AppTest,
+    name: str,
+) -> None:
+    at = clean(pages.run().switch_page(f"screens/{name}.py").run())
+    if name == "readings":
+        clean(field(at, "selectbox", "Gauge").set_value("another gauge").run())
+    keeps, typed = FORMS[name]
+    for label, text in typed.items():
+        field(at, "text_input", label).set_value(text)
+    server.stop()
+    try:
+        press(at, keeps)
+        assert asleep(at)
+        for _ in range(2):
+            at.run()
+            assert asleep(at)
+    finally:
+        server.start()
+    clean(at.run())
+    for label, text in typed.items():
+        assert field(at, "text_input", label).value == text
+
+
+def test_pages_that_are_opened_while_the_database_is_down_go_on_once_it_is_up(
+    server: Server,  # noqa: F811
+    pages: AppTest,
+) -> None:
+    server.stop()
+    try:
+        assert asleep(pages.run())
+    finally:
+        server.start()
+    clean(pages.run())
+    assert any("1 inspection" in one.value for one in pages.markdown)

@@ -82,16 +82,20 @@ def _check(usual: str) -> None:
     )
     with st.form("print check"):
         name = st.text_input("Card set", placeholder="spring 2026, office printer",
+                             key="print check name",
                              help="A name for all cards of this print run.")  # fmt: skip
         names = [one.name for one in LAYOUTS]
         layout_name = st.selectbox("Card, as printed on it", names, index=names.index(usual),
+                                   key=f"print check card {usual}",
                                    help="Paper and width of the band.")  # fmt: skip
         left, right = st.columns(2)
         along = left.text_input("Bar along the rope reads", placeholder="180,62 mm",
+                                key="print check along",
                                 help="From end mark to end mark of the long bar.")  # fmt: skip
         across = right.text_input("Bar across the rope reads", placeholder="109,71 mm",
+                                  key="print check across",
                                   help="The short bar, at right angles to it.")  # fmt: skip
-        read_with = st.selectbox("Read with", list(READ_WITH),
+        read_with = st.selectbox("Read with", list(READ_WITH), key="print check read with",
                                  help="Standard uncertainty of one reading.")  # fmt: skip
         if st.form_submit_button("Keep this print check", type="primary"):
             with plainly():

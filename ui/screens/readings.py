@@ -42,21 +42,21 @@ def _gauge(usual: str) -> str | None:
         )
     with st.form("gauge form"):
         identity = st.text_input(
-            "Number of the gauge", placeholder="caliper 7",
+            "Number of the gauge", placeholder="caliper 7", key="new gauge number",
             help="As it stands on the instrument or its certificate.",
         )  # fmt: skip
-        kind = st.selectbox("Kind", get_args(GaugeKind),
+        kind = st.selectbox("Kind", get_args(GaugeKind), key="new gauge kind",
                             help="Wide jaws bear on two crowns or more, as the rope standards "
                             "ask; plain jaws may miss the crowns.")  # fmt: skip
         left, right = st.columns(2)
         step = left.text_input(
-            "Smallest step it shows", "0.01 mm",
+            "Smallest step it shows", "0.01 mm", key="new gauge step",
             help="Resolution: the last digit's step, or the finest graduation.",
         )  # fmt: skip
-        error = right.text_input("Permissible error", "0.03 mm",
+        error = right.text_input("Permissible error", "0.03 mm", key="new gauge error",
                                  help="As its maker or its calibration states.")  # fmt: skip
         due = st.date_input(
-            "Calibration holds until", None,
+            "Calibration holds until", None, key="new gauge due",
             help="A reading with an overdue gauge deserves a second look.",
         )  # fmt: skip
         if st.form_submit_button("Keep this gauge", type="primary"):

@@ -54,24 +54,28 @@ def _change_rope(rope: Rope) -> None:
 
 
 def _inspection_form(rope: Rope) -> None:
+    # every field has a key: what stands in it is held where the record does not answer
     with st.form("inspection"):
         left, right = st.columns(2)
-        on = left.date_input("Day of the inspection", date.today(),
+        on = left.date_input("Day of the inspection", date.today(), key="new inspection on",
                              help="The day on which the rope is measured.")  # fmt: skip
         identity = right.text_input(
             "Name of the inspection", placeholder="left empty: day and rope",
-            help="Unique in this record.",
+            help="Unique in this record.", key="new inspection name",
         )  # fmt: skip
         left, right = st.columns(2)
         place = left.text_input("Place", placeholder="quay 4, boom lowered",
+                                key="new inspection place",
                                 help="Where the rope was measured.")  # fmt: skip
         tension = right.selectbox(
-            "Tension while measuring", get_args(Tension),
+            "Tension while measuring", get_args(Tension), key="new inspection tension",
             help="A rope under load is thinner; limits say for which tension they are meant.",
         )  # fmt: skip
         left, right = st.columns(2)
-        inspector = left.text_input("Inspector", person(), help="Who takes the readings.")
+        inspector = left.text_input("Inspector", person(), help="Who takes the readings.",
+                                    key=f"new inspection inspector {person()}")  # fmt: skip
         reviewer = right.text_input("Reviewer", placeholder="somebody else",
+                                    key="new inspection reviewer",
                                     help="Who checks them: never the inspector.")  # fmt: skip
         if st.form_submit_button("Begin this inspection", type="primary"):
             with plainly():
