@@ -13,7 +13,7 @@ from ui.check_tables import chance_words
 from ui.figures import K
 from ui.report_blocks import Block, Grid, Heading, Words, without_empty
 from ui.report_case import Flag
-from ui.report_tables import stations_by_hand
+from ui.report_tables import stations_by_hand, stations_without_card
 from vision.estimate import Finding
 
 FROM_MEMORY = (
@@ -48,12 +48,13 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
             f"Figures by the gauge at station {named} rest on entries that deserve a second look.",
             "strong",
         ))  # fmt: skip
-    hands = ", ".join(str(number) for number in stations_by_hand(judgement))
-    if hands:
-        blocks.append(Words(
-            f"Figures by photographs at station {hands} rest on an edge that was set by hand.",
-            "strong",
-        ))  # fmt: skip
+    for stations, what in (
+        (stations_by_hand(judgement), "rest on an edge that was set by hand"),
+        (stations_without_card(judgement), "rest on a photograph without the card"),
+    ):
+        if stations:
+            named = ", ".join(str(number) for number in stations)
+            blocks.append(Words(f"Figures by photographs at station {named} {what}.", "strong"))
     if not judgement.verdicts:
         blocks.append(Words("No figure could be held against a limit."))
         return blocks

@@ -13,7 +13,7 @@ from ui.report_fonts import line_width, one_line
 from ui.report_pdf_words import DARK, LINE, PALE, STYLES, WARM, paragraph
 
 HIGHEST = 420.0  # pt; a higher cell is continued in rows of its own, so that no row is cut
-LONGEST_WORD = 16  # letters; a longer word may be broken to fit its column
+LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 SIGNED = 48.0  # pt, the least height of the room for a signature: 17 mm
 
 BARE = TableStyle([

@@ -62,6 +62,11 @@ def by_hand(one: Estimate) -> bool:
     return any(finding.code == BY_HAND for finding in one.findings)
 
 
+def without_card(one: Estimate) -> bool:
+    """Say whether the scale came from a rule or a known length, not from the card."""
+    return one.hold.startswith("archive")
+
+
 def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture:
     """Return a photograph cut to what was traced in it, with the results drawn on it.
 
@@ -158,7 +163,8 @@ def _caption(results: Sequence[Result]) -> str:
         if isinstance(one, Estimate):
             figure = f"{one.diameter_mm:.2f} mm, U (k = 2) {one.expanded_mm():.2f} mm"
             hand = " An edge was set by hand." if by_hand(one) else ""
-            words.append(f"{place(one)}: {figure}.{hand}")
+            bare = " Measured without the card." if without_card(one) else ""
+            words.append(f"{place(one)}: {figure}.{hand}{bare}")
         else:
             reasons = " ".join(finding.seen for finding in one.findings)
             words.append(f"{place(one)}: no diameter. {reasons}")

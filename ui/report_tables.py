@@ -14,7 +14,7 @@ from inspection.section import Section
 from ui.figure_sources import along_rope, budget_shares, differences, roundness
 from ui.figures import K
 from ui.report_blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
-from ui.report_pictures import by_hand
+from ui.report_pictures import by_hand, without_card
 from ui.whole_rope import whole_rope
 from ui.words import place
 from vision.estimate import Estimate, Term, shares
@@ -31,12 +31,11 @@ def sections(judgement: Judgement) -> list[Block]:
         *((one, "photographs") for one in judgement.photograph_sections),
         *((one, "gauge") for one in judgement.gauge_sections),
     ]  # fmt: skip
-    hands = stations_by_hand(judgement)
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
         rows.append((
             str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
-            _source_words(source, one.station, hands),
+            _source_words(judgement, source, one.station),
             " and ".join(f"{view.view_deg}°" for view in one.views),
             f"{one.mean_mm:.2f}",
             *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
@@ -97,8 +96,20 @@ def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
     return tuple(sorted(number for number in named if number is not None))
 
 
-def _source_words(source: Source, station: int | None, hands: tuple[int, ...]) -> str:
-    return f"{source}, an edge by hand" if source == "photographs" and station in hands else source
+def stations_without_card(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations of which a photograph was measured without the card."""
+    named = {one.station for one in judgement.log.results
+             if isinstance(one, Estimate) and without_card(one)}  # fmt: skip
+    return tuple(sorted(number for number in named if number is not None))
+
+
+def _source_words(judgement: Judgement, source: Source, station: int | None) -> str:
+    words = [str(source)]
+    if source == "photographs" and station in stations_by_hand(judgement):
+        words.append("an edge by hand")
+    if source == "photographs" and station in stations_without_card(judgement):
+        words.append("without the card")
+    return ", ".join(words)
 
 
 def lay(judgement: Judgement) -> list[Block]:
@@ -121,10 +132,11 @@ def views(judgement: Judgement) -> list[Block]:
             f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
             str(one.crowns) if one.crowns else "smooth", f"{one.jaw_mm:.0f}",
             f"{one.px_per_mm:.1f}", f"{one.tilt_deg:.0f}", most,
-            "set by hand" if by_hand(one) else "",
+            ", ".join(words for words, true in (("edge by hand", by_hand(one)),
+                                                ("without the card", without_card(one))) if true),
         ))  # fmt: skip
     head = ("Place", "Diameter (mm)", "U (mm)", "U (%)", "Crowns on the jaws", "Jaw length (mm)",
-            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty", "Edges")  # fmt: skip
+            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty", "Note")  # fmt: skip
     widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6, 1.2)
     strong = frozenset(number for number, row in enumerate(rows) if row[-1])
     table = Grid(head, tuple(rows), widths, right=frozenset(range(1, 8)), strong=strong)

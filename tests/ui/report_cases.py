@@ -236,7 +236,7 @@ def _long(record: Record) -> str:
 
 
 def _by_hand(record: Record) -> str:
-    """An edge is set by hand, a figure withdrawn, stations sent back and overruled."""
+    """An edge by hand, a figure without card, one withdrawn, stations sent back and overruled."""
     identity = fill(record)
     kept = {(one.station, one.view_deg): one for one in record.inspection(identity).results
             if isinstance(one, Estimate)}  # fmt: skip
@@ -244,6 +244,8 @@ def _by_hand(record: Record) -> str:
     moved = with_edges_moved(kept[2, 0], 0.3, -0.1, by="R. Two", why=why)
     record.replace_result(identity, kept[2, 0], moved, by="R. Two", why=why)
     record.replace_result(identity, kept[4, 0], None, by="R. Two", why="It shows another rope.")
+    ruled = replace(kept[1, 90], hold="archive, rule, 12 marks")
+    record.replace_result(identity, kept[1, 90], ruled, by="R. Two", why="The card was lost.")
     look_over(record, identity, by="A. Berg")
     record.review(identity, "accepted", by="R. Two", station=1)
     record.review(identity, "sent back", by="R. Two", why="Read it again.", station=3)

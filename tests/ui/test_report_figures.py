@@ -98,14 +98,19 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
 
 
 def section_row(part: Section, source: str, judged: Judgement, inch: bool) -> str:
-    by_hand = source == "photographs" and any(
-        finding.code == "edge-by-hand"
-        for one in judged.log.results if one.station == part.station for finding in one.findings
-    )  # fmt: skip
+    mine = [one for one in judged.log.results
+            if isinstance(one, Estimate) and one.station == part.station]  # fmt: skip
+    said = source
+    if source == "photographs" and any(
+        finding.code == "edge-by-hand" for one in mine for finding in one.findings
+    ):
+        said += ", an edge by hand"
+    if source == "photographs" and any(one.hold.startswith("archive") for one in mine):
+        said += ", without the card"
     assert part.difference_pct is not None
     inches = f"{part.mean_mm / 25.4:.4f} " if inch else ""
     return (
-        f"{part.station} {source}{', an edge by hand' if by_hand else ''} 0° and 90° "
+        f"{part.station} {said} 0° and 90° "
         f"{part.mean_mm:.2f} {inches}{2 * part.u_mean_mm:.2f} {part.difference_pct:+z.2f} "
         f"{part.ovality_mm:.2f} {2 * part.u_ovality_mm:.2f} {part.ovality_pct:.2f}"
     )
