@@ -6,16 +6,19 @@ import re
 import shutil
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from inspection.record import open_record
+from inspection.rope import Station
 from tests.browser.hands import press, type_cell
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page, Route, WebSocketRoute
 
 LOST = re.compile("nothing that you typed until then was lost")
+ONE = "Enter 1 reading into the record"
 TWO = "Enter 2 readings into the record"
 THREE = "Enter 3 readings into the record"
 
@@ -118,3 +121,39 @@ def test_a_closed_browser_and_a_new_server_find_the_draft(
         ]
         assert read[-3:] == [(5, 0, "22,41"), (5, 90, "22.37"), (6, 90, "22.39")]
         assert record.draft(identity, by="Reviewer B") is None
+
+
+def test_two_pages_of_one_person_outlive_a_new_server_and_other_rows(
+    page: Page, sample: Path, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]]
+) -> None:
+    from playwright.sync_api import expect
+
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    one, other = page, page.context.new_page()
+    first_row, second_row = "glide-cell-3-0", "glide-cell-3-1"
+    with serve(tmp_path) as address:
+        for opened in (one, other):
+            opened.goto(f"{address}/readings")
+            expect(opened.get_by_test_id(first_row)).to_be_attached()
+        type_cell(one, 3, 0, "22,41")
+        expect(one.get_by_role("button", name=ONE)).to_be_enabled()
+        type_cell(other, 3, 1, "22,39")
+        expect(other.get_by_role("button", name=ONE)).to_be_enabled()
+        expect(other.get_by_test_id(second_row)).to_have_text("22,39")
+        type_cell(one, 3, 1, "22,40")  # neither writes over the other's draft
+        expect(one.get_by_role("button", name=TWO)).to_be_enabled()
+    with open_record(tmp_path / "record.db", create=False) as record:
+        there = record.inspection(record.ranked()[0].identity)
+        stations = (*there.inspection.stations, Station(9, 99.0, "one more"))
+        record.change_inspection(
+            replace(there.inspection, stations=stations), by="Inspector A", why="one more",
+            revision=there.revision,
+        )  # fmt: skip
+    with serve(tmp_path, port=int(address.rsplit(":", 1)[1])):
+        expect(one.get_by_role("button", name=TWO)).to_be_enabled()
+        expect(one.get_by_test_id(first_row)).to_have_text("22,41")
+        expect(one.get_by_test_id(second_row)).to_have_text("22,40")
+        expect(other.get_by_text("Understood")).to_contain_text("22,39")
+        press(one, TWO)
+        expect(one.get_by_text("2 readings are in the record.")).to_be_visible()
+        expect(other.get_by_text("Understood")).to_contain_text("22,39")
