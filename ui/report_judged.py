@@ -114,7 +114,7 @@ def _limit_words(one: PlacedVerdict) -> str:
 
 
 _PURPOSE = {"accept": "acceptance of a new rope", "discard": "discard",
-            "look": "find the cause", "fit": "fit of rope and groove"}  # fmt: skip
+            "look": "a reason to look closer", "fit": "fit of rope and groove"}  # fmt: skip
 
 
 def _bounds(one: PlacedVerdict) -> str:
@@ -203,9 +203,9 @@ def wear(judgement: Judgement) -> list[Block]:
         blocks.append(Heading("Each station against its neighbours", 3))
         blocks.append(Words(
             "A station more than 1 % of nominal thinner than the median of up to two neighbours "
-            "on each side, beyond the uncertainty, is called a local decrease: our rule, because "
-            "ISO 4309:2017 asks for an obvious local decrease and names no figure (from memory, "
-            "confidence 0.9).", "small",
+            "on each side, beyond the uncertainty, is called a local decrease: this report's rule, "
+            "because ISO 4309:2017 asks for an obvious local decrease and names no figure (from "
+            "memory, confidence 0.9).", "small",
         ))  # fmt: skip
         local = tuple(
             (str(one.station), f"{one.deficit_mm:+z.2f}", f"{one.deficit_pct:+z.1f}",
@@ -248,9 +248,8 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
             "How it was settled")  # fmt: skip
     return [
         Words(
-            "Entries that deserve a second look, most deserving first. A log in which nothing is "
-            f"wrong raises any at all with a chance of {100 * level:g} %. None of them accuses "
-            "anybody.",
+            "Most deserving first. A log in which nothing is wrong raises any at all with a "
+            f"chance of {100 * level:g} %. None of them accuses anybody.",
             "small",
         ),
         Grid(head, tuple(rows), (0.5, 1.5, 4.2, 1.3, 2.7), strong=strong),
