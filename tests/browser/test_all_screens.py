@@ -1,0 +1,87 @@
+"""Every screen at both widths: nothing to scroll sideways, and nothing that a rule of WCAG forbids.
+
+The rules are those of axe-core, a library of such rules that knows nothing of this program.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from tests.browser.hands import fits, quiet
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+SCREENS = {
+    "": "Rope Photo Check", "rope": "1 Rope", "cards": "2 Cards", "photographs": "3 Photographs",
+    "stations": "4 Stations", "readings": "5 Readings", "result": "6 Result",
+    "archive": "Without the card", "review": "Review", "supervise": "Supervise",
+}  # fmt: skip
+# Streamlit's own list of screens has its headings between the items, and its upload a role that
+# says nothing; both are read aloud all the same.
+NOT_OURS = {
+    "list": "stSidebarNav",
+    "listitem": "stSidebarNav",
+    "presentation-role-conflict": "stFileUploader",
+}
+
+
+def breaches(page: Page) -> list[str]:
+    """Return what breaks a rule, one line each, without what is Streamlit's own."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="needs axe-core")
+    found: list[dict[str, Any]] = axe.Axe().run(page).response["violations"]
+    return [
+        f"{rule['id']}: {node['html'][:160]}"
+        for rule in found
+        for node in rule["nodes"]
+        if not (rule["id"] in NOT_OURS and inside(page, node["target"], NOT_OURS[rule["id"]]))
+    ]
+
+
+def inside(page: Page, target: list[Any], test_id: str) -> bool:
+    """Say whether an element lies in one of Streamlit's own."""
+    if len(target) != 1 or not isinstance(target[0], str):
+        return False  # in a picture of ours
+    closest = f"one => !!one.closest('[data-testid={test_id}]')"
+    return bool(page.locator(target[0]).first.evaluate(closest))
+
+
+def test_every_screen_fits_and_breaks_no_rule(page: Page, sample_pages: str) -> None:
+    from playwright.sync_api import expect
+
+    for screen, title in SCREENS.items():
+        page.goto(f"{sample_pages}/{screen}")
+        expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
+        quiet(page)
+        page.wait_for_timeout(1500)  # charts are drawn after the script has run
+        assert fits(page), screen
+        assert breaches(page) == [], screen
+
+
+def test_the_rules_find_what_is_hard_to_read(page: Page, sample_pages: str) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(sample_pages)
+    expect(page.get_by_text("22.11 was logged")).to_be_visible()
+    quiet(page)
+    page.evaluate("document.querySelector('h2').style.color = '#ddd'")
+    assert any(line.startswith("color-contrast") for line in breaches(page))
+
+
+@pytest.mark.parametrize("page", [(1280, 900)], indirect=True, ids=["desk"])
+def test_tab_goes_through_a_decision_in_its_order(page: Page, sample_pages: str) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{sample_pages}/review")
+    reason = page.get_by_label("Reason", exact=True)
+    expect(reason).to_be_visible()
+    quiet(page)
+    reason.focus()
+    for name in ("Accept", "Send back", "Next"):
+        page.keyboard.press("Tab")
+        held = page.locator(":focus")
+        assert name in held.inner_text().splitlines()
+        seen = "one => (({outlineStyle: o, boxShadow: s}) => [o, s])(getComputedStyle(one))"
+        assert held.evaluate(seen) != ["none", "none"]  # who goes by keyboard sees where
