@@ -39,8 +39,8 @@ th{background:#e8eef3}th.n,td.n{text-align:right;font-variant-numeric:tabular-nu
 td.n,td.k{white-space:nowrap}td.l{overflow-wrap:anywhere;min-width:8rem}td.w{min-width:14rem}
 td.b{font-weight:bold}
 tr.strong td{background:#fdf1e7}tr.sum td{font-weight:bold;border-bottom:2px solid #555}
-dl{display:grid;grid-template-columns:minmax(9rem,14rem) 1fr;gap:.15rem 1rem}
-dt{font-weight:bold}dd{margin:0}
+dl{display:grid;grid-template-columns:minmax(9rem,16rem) 1fr;gap:.15rem 1rem}
+dt{font-weight:bold}dd{margin:0;text-align:left}
 .caution{border-left:6px solid #D55E00;background:#fdf1e7;padding:.5rem .8rem}
 p.strong{font-weight:bold}.small{font-size:.85rem;color:#333}
 figure{margin:1rem 0}figure img{max-width:100%;height:auto}
@@ -51,13 +51,13 @@ figcaption{font-size:.85rem;color:#333}
 .side{display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:1rem}
 .sign{table-layout:fixed}.sign td{height:4.2rem;vertical-align:bottom;overflow-wrap:anywhere}
 @media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin:0 0 .4rem}}
-@media print{body{font-size:9.5pt;max-width:none;margin:0;padding:0}
+@media print{html{font-size:12px}body{font-size:9.5pt;max-width:none;margin:0;padding:0}
 table{font-size:7.6pt;min-width:0!important;overflow-wrap:anywhere}.plot img{min-width:0}
 td,th{padding:1.5pt 3pt}td.l,td.w{min-width:0}.wide{overflow:visible}
 .side{grid-template-columns:1fr 1fr;gap:6pt}.side img{max-height:62mm;width:auto}
 .rounds{grid-template-columns:repeat(3,1fr);gap:6pt}.sign td{height:17mm}
 th,tr.strong td,.caution{print-color-adjust:exact;-webkit-print-color-adjust:exact}
-tr,figure,.caution,.sign,dl{break-inside:avoid}figure.many{break-inside:auto}
+tr,figure,.caution,.signed,dl{break-inside:avoid}figure.many{break-inside:auto}
 .rounds img{break-inside:avoid}h1,h2,h3,h2+p,h3+p{break-after:avoid}
 .page{break-before:page}thead{display:table-header-group}}
 """
@@ -142,8 +142,8 @@ def _block(block: Block) -> str:
                 for role, name in people
             )
             return (
-                f'<p>{escape(says)}</p><table class="sign"><thead><tr><th>Role</th><th>Name</th>'
-                f"<th>Signature</th><th>Date</th></tr></thead><tbody>{signed}</tbody></table>"
+                f'<div class="signed"><p>{escape(says)}</p><table class="sign"><thead><tr>'
+                f"<th>Role</th><th>Name</th><th>Signature</th><th>Date</th></tr></thead><tbody>{signed}</tbody></table></div>"
             )
         case NewPage():
             return '<div class="page"></div>'

@@ -72,6 +72,30 @@ def test_every_text_is_escaped_wherever_it_stands() -> None:
     assert not [tag for tag, _ in tags_of(said).seen if tag in ("img", "b")]
 
 
+def test_printed_pages_say_rope_inspection_caution_and_page_number(case: ReportCase) -> None:
+    edges = html_report(case).partition("@page")[2].partition("</style>")[0]
+    assert 'content:"hoist rope 1\\2c  inspection 2026\\2d 11"' in edges
+    assert 'content:"A photograph never clears a rope\\3a  the competent person' in edges
+    assert '"Page " counter(page) " of " counter(pages)' in edges
+
+
+def test_a_title_can_not_end_the_style_sheet_that_prints_it() -> None:
+    said = html_of([], title='"}</style><b>\\22 ', caution=HOSTILE)
+    assert said.count("</style>") == 1
+    tags_of(said)
+    edges = said.partition("@page")[2].partition("</style>")[0]
+    strings = re.findall(r'content:"([^"]*)"', edges)
+    assert len(strings) == 3  # head, caution and "Page ": no quotation mark has ended one early
+    assert all(re.fullmatch(r"(?:[\w ]|\\[0-9a-f]+ )*", one) for one in strings)
+
+
+def test_letters_in_drawings_are_not_turned_a_second_time(case: ReportCase) -> None:
+    drawn = re.findall(r"data:image/svg\+xml;base64,([^\"]+)", html_report(case))
+    assert drawn
+    for one in drawn:
+        assert "unicode-bidi:bidi-override" in b64decode(one).decode("utf-8")
+
+
 def test_pictures_and_figures_are_inside_with_words_for_those_who_do_not_see_them(
     case: ReportCase,
 ) -> None:
