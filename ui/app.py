@@ -3,7 +3,7 @@
 import streamlit as st
 
 from ui.door import guarded, open_screens
-from ui.page_parts import hold_typed, plainly, say_anew
+from ui.page_parts import begin_drawing, hold_typed, plainly
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -38,7 +38,7 @@ pages = {
     for section, screens in SECTIONS.items()
 }  # fmt: skip
 chosen = st.navigation(pages, position="sidebar" if may else "hidden")
-say_anew()
+begin_drawing()
 with plainly():
     guarded(chosen.url_path or "start", chosen)
 hold_typed()

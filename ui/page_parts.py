@@ -7,14 +7,14 @@ import os
 import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
 import streamlit as st
 from streamlit.errors import StreamlitAPIException
 
-from inspection.record import OpenInspection
+from inspection.record import OpenInspection, RecordError
 from ui.access import TEAM
 from ui.door import log_out_button, opens, the_person
 from ui.look_again import make_up_for_it
@@ -46,6 +46,7 @@ FAULT = (
     "record is safe; the server's log says more."
 )
 PHOTOGRAPH = re.compile(r"photograph [0-9a-f]{12}\.\.\.", re.IGNORECASE)
+HELD = "fields that were not drawn"
 SAID = "said in this drawing"  # what went wrong; no sentence need stand there twice
 
 
@@ -80,18 +81,33 @@ def what_went_wrong(wrong: Exception) -> str:
     return FAULT
 
 
+def begin_drawing() -> None:
+    """Begin a drawing in which nothing has been said; fields that were held get their words back.
+
+    They are set anew until they are drawn: a browser shows what is set in its drawing only.
+    """
+    say_anew()
+    for key in st.session_state.get(HELD, ()):
+        if key in st.session_state:
+            st.session_state[key] = st.session_state[key]
+
+
 def hold_typed() -> None:
     """Keep what stands in fields that a drawing did not reach because something went wrong.
 
     Streamlit forgets a field that is not drawn; a record that does not answer for a moment must
     not cost what somebody typed. Called last: a field must not be set while others are drawn.
     """
-    if not st.session_state.get(SAID):
-        return
-    for key, value in list(st.session_state.items()):
+    held: set[str] = st.session_state.setdefault(HELD, set())
+    unreached = list(st.session_state) if st.session_state.get(SAID) else list(held)
+    for key in unreached:
+        value = st.session_state.get(key)
         if isinstance(value, str | int | float | date) and not isinstance(value, bool):
-            with suppress(StreamlitAPIException):  # it was drawn, so nothing is lost
+            try:
                 st.session_state[key] = value
+                held.add(str(key))
+            except StreamlitAPIException:  # it was drawn
+                held.discard(str(key))
 
 
 def say_anew() -> None:
@@ -164,28 +180,39 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     st.header(title)
     _say_told(title)
     _who()
+    unread = False
     with plainly():
-        identity = _which()
-        if identity is not None:
-            make_up_for_it(identity)
-            there = opened(identity)
-            if needs_inspection:
-                _where(there)
-                if title != "Review":
-                    _sent_back(there)
-            return there
+        try:
+            return _begun(title, needs_inspection=needs_inspection)
+        except RecordError:
+            unread = True
+            raise
+    if unread:
+        st.button("Try again", icon=":material/refresh:", key="read the record again")
+    return None
+
+
+def _begun(title: str, *, needs_inspection: bool) -> OpenInspection | None:
+    identity = _which()
+    if identity is not None:
+        make_up_for_it(identity)
+        there = opened(identity)
         if needs_inspection:
-            if not opens("rope"):
-                st.info("There is no inspection yet; an inspector begins one.",
-                        icon=":material/hourglass_empty:")  # fmt: skip
-                return None
-            st.info(
-                "There is no inspection yet. Enter the rope and its inspection first, or load "
-                "the sample inspection.",
-                icon=":material/arrow_back:",
-            )
-            st.page_link("screens/start.py", label="Load the sample", icon=":material/home:")
-            st.page_link("screens/rope.py", label="Enter a rope", icon=":material/cable:")
+            _where(there)
+            if title != "Review":
+                _sent_back(there)
+        return there
+    if needs_inspection and not opens("rope"):
+        st.info("There is no inspection yet; an inspector begins one.",
+                icon=":material/hourglass_empty:")  # fmt: skip
+    elif needs_inspection:
+        st.info(
+            "There is no inspection yet. Enter the rope and its inspection first, or load "
+            "the sample inspection.",
+            icon=":material/arrow_back:",
+        )
+        st.page_link("screens/start.py", label="Load the sample", icon=":material/home:")
+        st.page_link("screens/rope.py", label="Enter a rope", icon=":material/cable:")
     return None
 
 
