@@ -1,0 +1,78 @@
+"""The database's server stopped and started again under pages in a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from inspection.record import open_record
+from tests.browser.hands import press, type_cell
+from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+    from tests.inspection.conftest import Server
+
+
+def test_what_was_typed_stands_there_again_once_the_database_is_back(
+    page: Page,
+    serve: Callable[..., AbstractContextManager[str]],
+    server: Server,  # noqa: F811
+    new_database: str,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    from playwright.sync_api import expect
+
+    from ui.sample import load_sample, sample_folder
+
+    folder = sample_folder()
+    if folder is None:
+        pytest.skip("the sample photographs are not beside the program")
+    store = tmp_path / "photographs"
+    with open_record(new_database, photographs=store) as record:
+        identity = load_sample(record, folder, by="Reviewer B")
+    asleep = page.get_by_text("does not answer")
+    with serve(tmp_path, "--record", new_database, "--photographs", str(store)) as address:
+        page.goto(f"{address}/review")
+        reason = page.get_by_label("Reason", exact=True)
+        expect(reason).to_be_visible()
+        page.wait_for_timeout(1000)  # a page that is still being drawn would take the words along
+        reason.fill("read station 3 again")
+        server.stop()
+        try:
+            page.get_by_role("button", name="Send back").first.click()
+            expect(asleep).to_be_visible()
+            press(page, "Try again")
+            expect(asleep).to_have_count(1)
+        finally:
+            server.start()
+        press(page, "Try again")
+        expect(reason).to_have_value("read station 3 again")
+        page.wait_for_timeout(1000)
+        page.get_by_role("button", name="Send back").first.click()
+        expect(page.get_by_text("Station 3: sent back.")).to_be_visible()
+
+        page.goto(f"{address}/readings")
+        type_cell(page, 3, 0, "22,41")
+        expect(page.get_by_role("button", name="Enter 1 reading")).to_be_enabled()
+        server.stop()
+        try:
+            page.get_by_role("button", name="Enter 1 reading").click()
+            expect(asleep).to_be_visible()
+        finally:
+            server.start()
+        press(page, "Try again")
+        expect(page.get_by_role("button", name="Enter 1 reading")).to_be_enabled()
+        type_cell(page, 3, 1, "22,39")
+        press(page, "Enter 2 readings into the record")
+        expect(page.get_by_text("2 readings are in the record.")).to_be_visible()
+    with open_record(new_database, photographs=store) as record:
+        there = record.inspection(identity)
+        assert there.station_reviews[-1].why == "read station 3 again"
+        assert [one.typed for one in there.readings[-2:]] == ["22,41", "22,39"]
+        assert record.verify().sound
