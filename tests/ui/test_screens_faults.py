@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection import record_open
-from inspection.record import OpenInspection, open_record
-from tests.ui.page_faults import FAULTS
+from inspection.record import OpenInspection, RecordError, open_record
+from tests.ui.page_faults import FAULTS, LOCKED
 from ui.sample import sample_folder
 from ui.typed_readings import Sheet, empty_rows
 
@@ -183,3 +184,48 @@ def test_a_fault_of_the_program_is_a_sentence_too(
         assert not at.exception
         assert [one.value for one in at.error] == [told]
     clean(at.run())
+
+
+def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
+    befall, sentence = fault
+    at = clean(sample_app.run().switch_page("screens/stations.py").run())
+    key = f"stations {SAMPLE} {zlib.crc32(repr(kept().inspection.stations).encode())}"
+    at.session_state[key] = {"edited_rows": {0: {"at m": "7,5"}}, "added_rows": [],
+                             "deleted_rows": []}  # fmt: skip
+    at.run()
+    with befall(record_path()):
+        press(at, "Keep these stations")
+        assert re.search(sentence, said(at))
+    clean(at.run())
+    clean(press(at, "Keep these stations"))
+    assert [one.position_m for one in kept().inspection.stations] == [7.5, 31.5, 58.0, 83.5]
+
+
+def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def busy(*_: object, **__: object) -> None:
+        raise RecordError(f"The record {record_path()} {LOCKED}")
+
+    at = clean(sample_app.run().switch_page("screens/readings.py").run())
+    before = kept()
+    type_readings(at, "26,41")  # a fifth over nominal: it deserves a look
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.look_again.look_over", busy)
+        clean(press(at, "Enter 1 reading into the record"))
+        assert [one.value for one in at.success] == ["1 reading is in the record."]
+        assert any("The last change is in the record" in one.value for one in at.warning)
+        assert len(kept().readings) == len(before.readings) + 1  # and can't be entered twice
+        assert field(at, "button", "Enter 0 readings into the record").disabled
+        assert kept().findings == before.findings
+    clean(at.run())
+    assert not any("The last change is in the record" in one.value for one in at.warning)
+    assert len(kept().findings) > len(before.findings)
+
+
+def test_a_folder_that_can_not_be_made_is_said(
+    app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "file" / "record.db"))
+    assert re.search("folder .*file of the record can't be made", said(app.run()).replace("\\", ""))
