@@ -185,7 +185,7 @@ def compare(text: str, there: OpenInspection, record: Path) -> None:
         assert f"{section.ovality_mm:.2f}" in words
     for reading in there.readings:
         assert f"{reading.value_mm:.2f}" in words
-    assert "accepted by a reviewer" in words
+    assert "Review accepted by Reviewer B, " in words
     assert "two digits were swapped" in words
     assert "never clears a rope" in words
 
