@@ -82,7 +82,7 @@ def with_edges_moved(
     told = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())
     finding = Finding(
         BY_HAND,
-        f"{by} moved {told} by hand: {' '.join(why.split())}.",
+        f"{by} moved {told} by hand: {' '.join(why.split()).rstrip('.')}.",
         "Look at both edges before this figure is used.",
         "warn",
     )
