@@ -108,9 +108,8 @@ class Record:
         with self.access.writing() as connection:
             record_write.save_inspection(connection, inspection, by=by, why=why, revision=None)
 
-    def change_inspection(
-        self, inspection: Inspection, *, by: str, why: str, revision: int
-    ) -> None:
+    def change_inspection(self, inspection: Inspection, *, by: str, why: str,
+                          revision: int) -> None:  # fmt: skip
         """Replace date, place, people, tension or stations of an inspection."""
         with self.access.writing(by, inspection.identity, revision) as connection:
             record_write.save_inspection(connection, inspection, by=by, why=why, revision=revision)
@@ -259,10 +258,11 @@ class Record:
 
     # ---- drafts ---------------------------------------------------------------------------
 
-    def save_draft(self, inspection: str, data: Any, *, by: str, revision: int = 0) -> None:
+    def save_draft(self, inspection: str, data: Any, *, by: str, revision: int = 0,
+                   kind: str = "typed") -> None:  # fmt: skip
         """Keep what a person is typing; a draft is no entry and is overwritten by the next."""
         with self.access.writing() as connection:
-            record_drafts.save(connection, by, inspection, data, revision)
+            record_drafts.save(connection, by, inspection, data, revision, kind=kind)
 
     def draft(self, inspection: str, *, by: str, kind: str = "typed") -> record_drafts.Draft | None:
         """Return what the person was typing, or (kind "unsaved") saved too late, or None."""

@@ -15,6 +15,7 @@ from inspection import record_open
 from inspection.record import OpenInspection, RecordError, open_record
 from tests.ui.page_faults import FAULTS, LOCKED
 from ui.sample import sample_folder
+from ui.station_table import rows_of
 from ui.typed_readings import Sheet, empty_rows
 
 SAMPLE = "2026-09-quay-crane-2"
@@ -189,7 +190,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
 def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/stations.py").run())
-    key = f"stations {SAMPLE} {zlib.crc32(repr(kept().inspection.stations).encode())}"
+    key = f"stations {SAMPLE} {zlib.crc32(repr(rows_of(kept())).encode())}"
     at.session_state[key] = {"edited_rows": {0: {"at m": "7,5"}}, "added_rows": [],
                              "deleted_rows": []}  # fmt: skip
     at.run()

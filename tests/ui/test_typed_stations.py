@@ -1,0 +1,126 @@
+"""Stations as they are typed, over a restart of the server and beside what others enter."""
+
+from __future__ import annotations
+
+import os
+import zlib
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from inspection.record import open_record
+from inspection.rope import Inspection, Station
+from tests.ui.conftest import APP
+from tests.ui.test_screens_inspector import SAMPLE, clean, kept, press, screen
+from ui.station_table import Cells, rows_of
+
+VISIT = "2026-11-visit"
+Edits = dict[int, dict[str, str]]
+
+
+def sent(base: tuple[Cells, ...], edits: Edits) -> tuple[str, dict[str, Any]]:
+    """What a browser sends of a table that began with `base`: its name and what was typed."""
+    key = f"stations {VISIT} {zlib.crc32(repr(base).encode())}"
+    return key, {"edited_rows": edits, "added_rows": [], "deleted_rows": []}
+
+
+def page(base: tuple[Cells, ...] | None = None, edits: Edits | None = None) -> AppTest:
+    """Return a page of its own at the stations; with a table its browser had open before."""
+    at = AppTest.from_file(str(APP), default_timeout=120)
+    at.session_state["at_hand"] = VISIT
+    at.run()
+    if base is not None:
+        key, state = sent(base, edits or {})
+        at.session_state[key] = state
+    return screen(at, "stations")
+
+
+def type_into(at: AppTest, base: tuple[Cells, ...], edits: Edits) -> AppTest:
+    key, state = sent(base, edits)
+    at.session_state[key] = state
+    return clean(at.run())
+
+
+def shown(at: AppTest) -> dict[int, str]:
+    """The places that stand in the page's table, by station."""
+    sheet = at.session_state[f"stations page {VISIT} Reviewer B"]
+    return {row[0]: row[1] for row in sheet.rows if row[1]}
+
+
+def places() -> dict[int, float]:
+    return {one.number: one.position_m for one in kept(VISIT).inspection.stations}
+
+
+def read_at(*stations: int) -> None:
+    """Let somebody else enter a reading at stations that are not in the table yet."""
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        reading = record.inspection(SAMPLE).readings[0]
+        record.add_readings(
+            VISIT, [replace(reading, station=one) for one in stations], by="Inspector A"
+        )
+
+
+@pytest.fixture
+def begun(sample_app: AppTest) -> tuple[Cells, ...]:
+    """The rows of an inspection whose stations 1 and 3 have readings and no place yet."""
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        rope = record.inspection(SAMPLE).rope.identity
+        record.add_inspection(Inspection(VISIT, rope, date(2026, 11, 2)), by="Inspector A")
+    read_at(1, 3)
+    rows = rows_of(kept(VISIT))
+    assert [row[0] for row in rows] == [1, 3]
+    return rows
+
+
+def test_a_place_stays_at_its_station_though_another_row_came_before_it(
+    begun: tuple[Cells, ...],
+) -> None:
+    type_into(page(), begun, {1: {"at m": "7,5"}})
+    read_at(2)
+    again = page(begun, {1: {"at m": "7,6"}})  # its browser outlived the server
+    assert shown(again) == {3: "7,6"}
+    clean(press(again, "Keep these stations"))
+    assert places() == {3: 7.6}
+
+
+def test_a_closed_browser_finds_its_stations_again(begun: tuple[Cells, ...]) -> None:
+    type_into(page(), begun, {1: {"at m": "7,5"}})
+    read_at(2)
+    again = page()
+    assert any("What you had typed here was found" in one.value for one in again.info)
+    assert shown(again) == {3: "7,5"}
+    clean(press(again, "Keep these stations"))
+    assert places() == {3: 7.5}
+    assert not any("What you had typed here was found" in one.value for one in again.info)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert record.draft(VISIT, by="Reviewer B", kind="stations") is None
+
+
+def test_what_a_colleague_kept_stands_beside_what_is_typed_here(begun: tuple[Cells, ...]) -> None:
+    at = page()
+    type_into(at, begun, {1: {"at m": "7,5"}})
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(VISIT)
+        record.change_inspection(
+            replace(there.inspection, stations=(Station(1, 2.0, "drum"),)), by="Inspector A",
+            why="stations entered", revision=there.revision,
+        )  # fmt: skip
+    clean(at.run())
+    assert shown(at) == {1: "2.0", 3: "7,5"}
+    clean(press(at, "Keep these stations"))
+    assert places() == {1: 2.0, 3: 7.5}
+
+
+def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[Cells, ...]) -> None:
+    one, other = page(), page()
+    type_into(one, begun, {0: {"at m": "2"}})
+    type_into(other, begun, {1: {"at m": "7,5"}})
+    one, other = page(begun, {0: {"at m": "2"}}), page(begun, {1: {"at m": "7,5"}})  # a restart
+    assert (shown(one), shown(other)) == ({1: "2"}, {3: "7,5"})
+    clean(press(one, "Keep these stations"))
+    clean(other.run())
+    clean(press(other, "Keep these stations"))
+    assert places() == {1: 2.0, 3: 7.5}
