@@ -127,8 +127,10 @@ def _found_again(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[
     last = now
     for one in reversed(drafts):  # with no browser that stayed open: all that was typed
         last = laid_over(last, one)
-    for one in dict.fromkeys((*drafts, Sheet(now, now, now))):
-        if one.base != last:
+    drawn = {last}  # each table once
+    for one in (*drafts, Sheet(now, now, now)):
+        if one.base not in drawn:
+            drawn.add(one.base)
             rows = _draw(place, there, one.base)
             if rows != one.base:
                 return replace(one, rows=rows)

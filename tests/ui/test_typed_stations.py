@@ -86,9 +86,13 @@ def test_a_place_stays_at_its_station_though_another_row_came_before_it(
     assert places() == {3: 7.6}
 
 
-def test_a_closed_browser_finds_its_stations_again(begun: tuple[Cells, ...]) -> None:
+@pytest.mark.parametrize("meanwhile", [(), (2,)], ids=["as it was", "another row"])
+def test_a_closed_browser_finds_its_stations_again(
+    begun: tuple[Cells, ...], meanwhile: tuple[int, ...]
+) -> None:
     type_into(page(), begun, {1: {"at m": "7,5"}})
-    read_at(2)
+    if meanwhile:
+        read_at(*meanwhile)
     again = page()
     assert any("What you had typed here was found" in one.value for one in again.info)
     assert shown(again) == {3: "7,5"}
