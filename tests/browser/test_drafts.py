@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from inspection.record import open_record
 from inspection.rope import Station
-from tests.browser.hands import press, type_cell
+from tests.browser.hands import go_on, press, type_cell
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page, Route, WebSocketRoute
@@ -157,3 +157,33 @@ def test_two_pages_of_one_person_outlive_a_new_server_and_other_rows(
         press(one, TWO)
         expect(one.get_by_text("2 readings are in the record.")).to_be_visible()
         expect(other.get_by_text("Understood")).to_contain_text("22,39")
+
+
+def test_stations_outlive_a_new_server_a_new_page_and_a_look_elsewhere(
+    page: Page, sample: Path, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]]
+) -> None:
+    from playwright.sync_api import expect
+
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    first, second = page.get_by_test_id("glide-cell-2-0"), page.get_by_test_id("glide-cell-2-1")
+    found = page.get_by_text("What you had typed here was found")
+    with serve(tmp_path) as address:
+        page.goto(f"{address}/stations")
+        type_cell(page, 2, 0, "7,5")
+    with serve(tmp_path, port=int(address.rsplit(":", 1)[1])):
+        expect(page.get_by_role("button", name="Keep these stations")).to_be_enabled()
+        type_cell(page, 2, 1, "32")
+        expect(first).to_have_text("7,5")
+        page.goto(f"{address}/stations")
+        expect(found).to_be_visible()
+        expect(second).to_have_text("32")
+        go_on(page, "readings", "5 Readings")
+        page.go_back()
+        expect(page.get_by_role("heading", name="4 Stations")).to_be_visible()
+        expect(first).to_have_text("7,5")
+        press(page, "Keep these stations")
+        expect(page.get_by_text("4 stations are in the record.")).to_be_visible()
+        expect(found).to_have_count(0)
+    with open_record(tmp_path / "record.db", create=False) as record:
+        there = record.inspection(record.ranked()[0].identity).inspection
+    assert [one.position_m for one in there.stations[:2]] == [7.5, 32.0]
