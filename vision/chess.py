@@ -107,21 +107,25 @@ def _refine_corners(
         stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
         cv2.cornerSubPix(grey, point, (half, half), (-1, -1), stop)
         found = point.reshape(2).astype(float)
-        if np.hypot(*(found - [x, y])) > max(2.0, 0.12 * square_px[i]):
-            continue
-        if _is_saddle(grey, found, right[i], up[i], layout.square_mm):
+        if np.hypot(*(found - [x, y])) <= max(2.0, 0.12 * square_px[i]):
             refined[i] = found
+    here = np.flatnonzero(np.isfinite(refined[:, 0]))
+    good = _are_saddles(grey, refined[here], right[here], up[here], layout.square_mm)
+    refined[here[~good]] = np.nan
     return refined
 
 
-def _is_saddle(grey: Grey, at: Array, right: Array, up: Array, square_mm: float) -> bool:
-    """Tell whether the four quadrants about a corner alternate between dark and light."""
-    step = 0.09 * square_mm
+def _are_saddles(
+    grey: Grey, at: Array, right: Array, up: Array, square_mm: float
+) -> NDArray[np.bool_]:
+    """Tell whether the four quadrants about each corner (N, 2) alternate, dark and light."""
     signs = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)], float)
-    spots = at + step * (signs[:, :1] * right + signs[:, 1:] * up)
-    cols = np.clip(np.rint(spots[:, 0]).astype(int), 0, grey.shape[1] - 1)
-    rows = np.clip(np.rint(spots[:, 1]).astype(int), 0, grey.shape[0] - 1)
-    light = grey[rows, cols].astype(float)
-    one, two = light[[0, 2]], light[[1, 3]]
-    gap = abs(one.mean() - two.mean())
-    return bool(gap > 12 and max(np.ptp(one), np.ptp(two)) < 0.7 * gap + 12)
+    away = signs[:, :1] * right[:, None] + signs[:, 1:] * up[:, None]
+    spots = np.rint(at[:, None] + 0.09 * square_mm * away).astype(int)
+    height, width = grey.shape
+    light = grey[np.clip(spots[..., 1], 0, height - 1), np.clip(spots[..., 0], 0, width - 1)]
+    light = light.astype(float)
+    one, two = light[:, [0, 2]], light[:, [1, 3]]
+    gap = np.abs(one.mean(axis=1) - two.mean(axis=1))
+    uneven = np.maximum(np.ptp(one, axis=1), np.ptp(two, axis=1))
+    return np.asarray((gap > 12) & (uneven < 0.7 * gap + 12))

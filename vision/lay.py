@@ -45,7 +45,7 @@ from vision.strip import points_mm
 Array = NDArray[np.float64]
 
 MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
-NEAR, STEPS = 0.06, 13  # how far the pitch may lie from the jaws' first guess; tries
+NEAR, STEPS = 0.06, 9  # how far the pitch may lie from the jaws' first guess; tries
 NEARER, AGAIN = 0.01, 5  # the same once loose wires are left out
 LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
 # A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3

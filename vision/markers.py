@@ -193,58 +193,52 @@ def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[Fo
 
 def _belongs(marker: _Marker, layout: Layout, homography: Array) -> bool:
     drawn = marker_corners_mm(layout, marker.word // 50, marker.word % 50)
-    return _fits(homography, drawn, marker.corners_px, 1.0)
+    return bool(_fits(homography, drawn[None], marker.corners_px[None], 1.0)[0])
 
 
 def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
     """Fit one card to the place markers; with two cards in view, the better shown one."""
-    drawn = {m: marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers}
-    centres = np.array([m.corners_px.mean(axis=0) for m in markers])
-    best: list[_Marker] = []
+    drawn = np.array([marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers])
+    seen = np.array([m.corners_px for m in markers])
+    words = [m.word for m in markers]
+    centres = seen.mean(axis=1)
+    best: list[int] = []
     # All markers at once are the usual case; seeds of four neighbours part two cards in view.
-    seeds = [list(range(len(markers)))] if len({m.word for m in markers}) == len(markers) else []
+    seeds = [list(range(len(markers)))] if len(set(words)) == len(words) else []
     seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
-    for seed in seeds:
-        used = [markers[i] for i in seed]
+    for used in seeds:
         for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
-            model = _fit_robustly(used, drawn)
+            model = _fit_robustly(seen[used], drawn[used])
             if model is None:
                 break
-            used = [m for m in markers if _fits(model, drawn[m], m.corners_px, tolerance)]
+            used = list(np.flatnonzero(_fits(model, drawn, seen, tolerance)))
             if len(used) < 3:
                 break
-        used = _one_per_word(used)
+        used = list({words[i]: i for i in reversed(used)}.values())  # one for each word
         if len(used) > len(best):
             best = used
         if len(best) >= 0.8 * len(markers):
             break
-    if len(best) < 3:
-        return None, best
-    return _fit_robustly(best, drawn), best
+    chosen = [markers[i] for i in best]
+    return (None if len(best) < 3 else _fit_robustly(seen[best], drawn[best])), chosen
 
 
-def _fit_robustly(markers: list[_Marker], drawn: dict[_Marker, Array]) -> Array | None:
-    if len(markers) < 2:
+def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:
+    if len(seen_px) < 2:
         return None
-    seen = np.concatenate([m.corners_px for m in markers])
-    side = float(np.median([np.linalg.norm(m.corners_px[1] - m.corners_px[0]) for m in markers]))
+    side = float(np.median(np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)))
     model, _ = cv2.findHomography(
-        np.concatenate([drawn[m] for m in markers]).reshape(-1, 1, 2),
-        seen.reshape(-1, 1, 2),
-        cv2.RANSAC,
-        max(2.5, 0.3 * side),
+        drawn_mm.reshape(-1, 1, 2), seen_px.reshape(-1, 1, 2), cv2.RANSAC, max(2.5, 0.3 * side)
     )
     return None if model is None else np.asarray(model, float)
 
 
-def _one_per_word(markers: list[_Marker]) -> list[_Marker]:
-    return list({m.word: m for m in reversed(markers)}.values())
-
-
-def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> bool:
-    side = np.linalg.norm(seen_px[2] - seen_px[0])
-    off = np.linalg.norm(project(model, drawn_mm) - seen_px, axis=1)
-    return bool(off.max() < max(2.5, tolerance * side))
+def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> NDArray[np.bool_]:
+    """Say which markers (N, 4, 2) lie where a card with this homography has them."""
+    side = np.linalg.norm(seen_px[:, 2] - seen_px[:, 0], axis=1)
+    off = np.linalg.norm(project(model, drawn_mm.reshape(-1, 2)).reshape(seen_px.shape) - seen_px,
+                         axis=2).max(axis=1)  # fmt: skip
+    return np.asarray(off < np.maximum(2.5, tolerance * side))
 
 
 def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
