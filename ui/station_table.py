@@ -16,7 +16,8 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from inspection.record import OpenInspection
+from inspection.record import OpenInspection, Record
+from inspection.rope import Station
 from ui.page_parts import plainly
 from ui.session import person, the_record
 
@@ -38,11 +39,17 @@ class Sheet:
         The rows with which it was laid out, which its browser's changes are about.
     rows : tuple of Cells
         The rows as they stand.
+    seen : tuple of Cells or None
+        Its rows in the record, as this page found or kept them; None before that.
+    instead_of : tuple of tuple of Cells
+        What the drafts began with whose rows stand in this table now.
     """
 
     origin: tuple[Cells, ...]
     base: tuple[Cells, ...]
     rows: tuple[Cells, ...]
+    seen: tuple[Cells, ...] | None = None
+    instead_of: tuple[tuple[Cells, ...], ...] = ()
 
 
 def rows_of(there: OpenInspection) -> tuple[Cells, ...]:
@@ -80,14 +87,14 @@ def show_stations(there: OpenInspection) -> Sheet:
     """Show the table as it is typed now, and keep it as the person's draft."""
     said, place, now = st.empty(), st.empty(), rows_of(there)
     known: Sheet | None = st.session_state.get(_page_key(there))
-    drafts = _drafts(there)
+    drafts = _drafts(the_record(), there)
     if known is None:
         sheet = _found_again(place, there, drafts)
         st.session_state[_found_key(there)] = bool(drafts)
     else:
         if _table_key(there, known.base) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
-            known = Sheet(now, laid_over(now, known), known.rows)
+            known = _begun_anew(known, now)
         sheet = replace(known, rows=_draw(place, there, known.base))
     st.session_state[_page_key(there)] = sheet
     if st.session_state.get(_found_key(there)):
@@ -97,23 +104,62 @@ def show_stations(there: OpenInspection) -> Sheet:
             icon=":material/restore:",
         )
     if sheet.rows != next((one.rows for one in drafts if one.base == sheet.base), sheet.base):
-        others = [one for one in drafts if one.base != sheet.base]
         with plainly():  # what is typed stands in the table all the same
-            _keep(there, [sheet, *others[: MOST_PAGES - 1]])
+            sheet, apart = _keep_draft(there, sheet)
+            st.session_state[_page_key(there)] = sheet
+            if apart:
+                st.rerun()  # before anything is typed into the rows of both
     if _entered(sheet.origin) != _entered(now):
         # somebody entered stations meanwhile: theirs stand, under what was typed here
-        rows = laid_over(now, sheet)
-        st.session_state[_page_key(there)] = Sheet(now, rows, rows)
+        st.session_state[_page_key(there)] = _begun_anew(sheet, now)
         st.rerun()
     return sheet
 
 
-def drop_typed(there: OpenInspection, sheet: Sheet) -> None:
-    """Forget what was typed on this page, once it is in the record."""
-    rest = [one for one in _drafts(there) if laid_over(sheet.rows, one) != sheet.rows]
+def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Station]) -> None:
+    """Enter stations into the record and forget this page's draft, both or neither.
+
+    Raises
+    ------
+    RecordError
+        If the record can't be written, or somebody else was faster.
+    """
+    identity, by = there.inspection.identity, person()
+    with the_record().together(by, identity, there.revision) as writing:
+        writing.change_inspection(
+            replace(there.inspection, stations=tuple(stations)), by=by, why="stations entered",
+            revision=there.revision,
+        )  # fmt: skip
+        rest = [
+            one for one in _others(sheet, _drafts(writing, there))
+            if laid_over(sheet.rows, one) != sheet.rows
+        ]  # fmt: skip
+        _write(writing, there, rest)
     for key in (_page_key(there), _found_key(there)):
         st.session_state.pop(key, None)
-    _keep(there, rest)
+
+
+def _keep_draft(there: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
+    """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
+    with the_record().together() as writing:
+        drafts = _drafts(writing, there)
+        mine = next((one for one in drafts if one.base == sheet.base), None)
+        apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
+        if apart:  # another page began with the same rows: this one goes on with rows of its own
+            sheet = replace(sheet, base=sheet.rows)
+        _write(writing, there, [sheet, *_others(sheet, drafts)[: MOST_PAGES - 1]])
+    return replace(sheet, seen=sheet.rows), apart
+
+
+def _others(sheet: Sheet, drafts: Sequence[Sheet]) -> list[Sheet]:
+    return [one for one in drafts if one.base not in (sheet.base, *sheet.instead_of)]
+
+
+def _begun_anew(sheet: Sheet, now: tuple[Cells, ...]) -> Sheet:
+    """Return a page with a new table: what was typed, laid over what the record says now."""
+    mine = () if sheet.seen is None else (sheet.base,)
+    rows = laid_over(now, sheet)
+    return Sheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
 
 
 def _entered(rows: Sequence[Cells]) -> list[Cells]:
@@ -133,8 +179,10 @@ def _found_again(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[
             drawn.add(one.base)
             rows = _draw(place, there, one.base)
             if rows != one.base:
-                return replace(one, rows=rows)
-    return Sheet(now, last, _draw(place, there, last))
+                return replace(one, rows=rows, seen=one.rows if one in drafts else None)
+    gone = tuple(one.base for one in drafts if one.base != last)
+    seen = next((one.rows for one in drafts if one.base == last), None)
+    return Sheet(now, last, _draw(place, there, last), seen, gone)
 
 
 def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -> tuple[Cells, ...]:
@@ -161,20 +209,20 @@ def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -
     )
 
 
-def _drafts(there: OpenInspection) -> list[Sheet]:
-    found = the_record().draft(there.inspection.identity, by=person(), kind=KIND)
+def _drafts(record: Record, there: OpenInspection) -> list[Sheet]:
+    found = record.draft(there.inspection.identity, by=person(), kind=KIND)
     return (
         [Sheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data] if found else []
     )
 
 
-def _keep(there: OpenInspection, sheets: Sequence[Sheet]) -> None:
+def _write(record: Record, there: OpenInspection, sheets: Sequence[Sheet]) -> None:
     identity, by = there.inspection.identity, person()
     if sheets:
         data = [[one.origin, one.base, one.rows] for one in sheets]
-        the_record().save_draft(identity, data, by=by, revision=there.revision, kind=KIND)
+        record.save_draft(identity, data, by=by, revision=there.revision, kind=KIND)
     else:
-        the_record().drop_draft(identity, by=by, kind=KIND)
+        record.drop_draft(identity, by=by, kind=KIND)
 
 
 def _page_key(there: OpenInspection) -> str:

@@ -36,7 +36,7 @@ class Table:
     seen : tuple of Row or None
         Its rows in the record, as this page found or saved them; None before that.
     instead_of : frozenset of str
-        Names of sheets on pages that were closed, whose rows stand in this table.
+        Names of the sheets of drafts whose rows stand in this table now.
     """
 
     sheet: Sheet
@@ -59,7 +59,9 @@ def show_table(there: OpenInspection, drafts: Sequence[Draft], unit: str) -> Tab
     else:
         if _table_key(there, known.sheet) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
-            known = replace(known, sheet=Sheet(known.rows, _entered(there)))
+            mine = set() if known.seen is None else {known.sheet.name}
+            known = Table(Sheet(known.rows, _entered(there)), known.rows,
+                          instead_of=known.instead_of | mine)  # fmt: skip
         table = replace(known, rows=_draw(place, there, known.sheet, unit))
     st.session_state[_page_key(there)] = table
     return table

@@ -131,3 +131,15 @@ def test_a_look_at_another_screen_costs_nothing_that_was_typed(
     assert drafts() == [["22,41"]]
     assert not field(at, "button", "Enter 1 reading into the record").disabled
     assert Row("5", "0", "22,41") in at.session_state[f"readings page {SAMPLE} Reviewer B"].rows
+
+
+def test_what_is_corrected_after_a_look_elsewhere_leaves_no_old_draft(begun: Sheet) -> None:
+    at = page()
+    type_into(at, begun, {0: "22,41"})
+    screen(at, "result")
+    screen(at, "readings")
+    now = at.session_state[f"readings page {SAMPLE} Reviewer B"].sheet
+    type_into(at, now, {0: "22,42"})
+    assert drafts() == [["22,42"]]
+    clean(press(at, "Enter 1 reading into the record"))
+    assert (drafts(), shown(at)) == ([], [])

@@ -122,9 +122,36 @@ def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[Cells,
     one, other = page(), page()
     type_into(one, begun, {0: {"at m": "2"}})
     type_into(other, begun, {1: {"at m": "7,5"}})
-    one, other = page(begun, {0: {"at m": "2"}}), page(begun, {1: {"at m": "7,5"}})  # a restart
-    assert (shown(one), shown(other)) == ({1: "2"}, {3: "7,5"})
+    own = other.session_state[f"stations page {VISIT} Reviewer B"].base
+    assert own != begun  # two pages never share the rows that their browsers' changes are about
+    one, other = page(begun, {0: {"at m": "2"}}), page(own, {1: {"at m": "7,6"}})  # a restart
+    assert (shown(one), shown(other)) == ({1: "2"}, {3: "7,6"})
     clean(press(one, "Keep these stations"))
     clean(other.run())
     clean(press(other, "Keep these stations"))
+    assert places() == {1: 2.0, 3: 7.6}
+    assert shown(page()) == {1: "2.0", 3: "7.6"}
+
+
+@pytest.mark.parametrize("away", ["a look elsewhere", "a closed browser"])
+def test_what_is_corrected_later_does_not_come_back(begun: tuple[Cells, ...], away: str) -> None:
+    at = page()
+    type_into(at, begun, {1: {"at m": "7,5"}})
+    at = page() if away == "a closed browser" else screen(screen(at, "result"), "stations")
+    base = at.session_state[f"stations page {VISIT} Reviewer B"].base
+    type_into(at, base, {1: {"at m": "7,6"}})
+    clean(press(at, "Keep these stations"))
+    assert places() == {3: 7.6}
+    assert shown(page()) == {3: "7.6"}
+
+
+def test_with_two_browsers_closed_the_next_page_has_the_stations_of_both(
+    begun: tuple[Cells, ...],
+) -> None:
+    one, other = page(), page()
+    type_into(one, begun, {0: {"at m": "2"}})
+    type_into(other, begun, {1: {"at m": "7,5"}})
+    later = page()
+    assert shown(later) == {1: "2", 3: "7,5"}
+    clean(press(later, "Keep these stations"))
     assert places() == {1: 2.0, 3: 7.5}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import streamlit as st
@@ -14,9 +13,9 @@ from inspection.rope import Station
 from ui.look_again import look_over_now
 from ui.page_parts import as_typed, begin, plainly, say_cautions, tell_later
 from ui.result_tables import PLACE_HEADS, place_rows
-from ui.session import judged, person, the_record
+from ui.session import judged
 from ui.station_screen import table
-from ui.station_table import drop_typed, show_stations
+from ui.station_table import enter_stations, show_stations
 from ui.steps import go_on
 from ui.whole_rope import whole_rope
 
@@ -58,11 +57,7 @@ def _edit(there: OpenInspection) -> None:
     if st.button("Keep these stations", type="primary"):
         with plainly():
             stations = stations_from(sheet.rows)
-            the_record().change_inspection(
-                replace(there.inspection, stations=stations), by=person(),
-                why="stations entered", revision=there.revision,
-            )  # fmt: skip
-            drop_typed(there, sheet)
+            enter_stations(there, sheet, stations)
             look_over_now(there.inspection.identity)
             tell_later(f"{len(stations)} stations are in the record.")
             st.rerun()
