@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -79,17 +80,26 @@ def hold_arrived() -> None:
     if shot := st.session_state.get(f"camera {turn}"):
         files.append(shot)
     if files and (identity := st.session_state.get("at_hand")):
-        held = [*st.session_state.get(f"{WAITING} {identity}", ()), *map(_arrived, files)]
-        st.session_state[f"{WAITING} {identity}"] = held
+        _hold(identity, [*_waiting(identity), *map(_arrived, files)])
         st.session_state["uploads"] = turn + 1
 
 
-def _again(there: OpenInspection) -> list[Arrived]:
+def _waiting(identity: str) -> tuple[Arrived, ...]:
+    """Return the photographs that came and are not in the record."""
+    waiting: tuple[Arrived, ...] = st.session_state.get(f"{WAITING} {identity}", ())
+    return waiting
+
+
+def _hold(identity: str, photographs: Iterable[Arrived]) -> None:
+    """Let these be the ones that wait, each once."""
+    st.session_state[f"{WAITING} {identity}"] = tuple(dict.fromkeys(photographs))
+
+
+def _again(there: OpenInspection) -> tuple[Arrived, ...]:
     """Offer photographs that came but are not in the record; return them once that is wished."""
-    key = f"{WAITING} {there.inspection.identity}"
-    waiting: list[Arrived] = st.session_state.get(key, [])
+    waiting = _waiting(there.inspection.identity)
     if not waiting:
-        return []
+        return ()
     count = f"{len(waiting)} photograph{'' if len(waiting) == 1 else 's'}"
     names = ", ".join(one.name for one in waiting[:6])
     st.warning(
@@ -99,10 +109,7 @@ def _again(there: OpenInspection) -> list[Arrived]:
         ),
         icon=":material/pending:",
     )
-    if not st.button(f"Try again with {count}", type="primary"):
-        return []
-    del st.session_state[key]
-    return waiting
+    return waiting if st.button(f"Try again with {count}", type="primary") else ()
 
 
 def just_arrived() -> frozenset[str]:
@@ -134,6 +141,8 @@ def _arrived(file: UploadedFile) -> Arrived:
 def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | None) -> None:
     """Measure photographs one by one; each is in the record before the next one is looked at."""
     known = {one.sha256 for one in there.photographs}
+    waiting = _waiting(there.inspection.identity)
+    rest: list[Arrived] = []
     told: list[str] = []
     taken = 0
     bar = st.progress(0.0, text="measuring")
@@ -153,7 +162,6 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
         except RecordError as wrong:  # the others would fare no better
             rest = arrived[done:]
             told.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
-            st.session_state[f"{WAITING} {there.inspection.identity}"] = rest
             break
         except PhotoError as wrong:  # says which photograph it is
             told.append(str(wrong))
@@ -164,6 +172,8 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
         taken += 1
         for result in results:
             st.markdown(as_typed(line_of(result)))
+    # only now: where somebody presses something else meanwhile, all of them wait on
+    _hold(there.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
     bar.progress(1.0, text="holding readings against photographs")
     if taken:
         look_over_now(there.inspection.identity)

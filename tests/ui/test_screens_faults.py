@@ -202,6 +202,23 @@ def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
     assert [one.position_m for one in kept().inspection.stations] == [7.5, 31.5, 58.0, 83.5]
 
 
+def test_photographs_that_wait_are_not_lost_where_more_come(sample_app: AppTest) -> None:
+    folder = sample_folder()
+    assert folder is not None
+    bar = (folder / "bar-16mm.jpg").read_bytes()
+    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
+    before = len(kept().photographs)
+    with FAULTS["locked"][0](record_path()):
+        for number in (1, 2):  # bytes after a picture's end make it another file
+            at.file_uploader[0].upload(f"bar {number}.jpg", bar + bytes(number), "image/jpeg")
+            at.run()
+    told = [one.value.replace("\\", "") for one in clean(at.run()).warning]
+    assert any("2 photographs came and could not be saved yet: bar 1.jpg" in one for one in told)
+    clean(press(at, "Try again with 2 photographs"))
+    assert len(kept().photographs) == before + 2
+    assert not any("could not be saved yet" in one.value for one in at.warning)
+
+
 def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
