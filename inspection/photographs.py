@@ -105,6 +105,11 @@ class PhotographStore:
         except OSError as error:
             raise RecordError(self._sentence("can't be read", error)) from error
 
+    def is_gone(self) -> bool:
+        """Say whether this is a folder that is not there; `put` would make a new one."""
+        files, root = self._open()
+        return _is_local(files) and not Path(root).exists()
+
     def hashes(self) -> Iterator[str]:
         """Yield the SHA-256 of every photograph in the store, sorted."""
         files, root = self._open()

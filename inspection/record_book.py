@@ -164,7 +164,7 @@ class Record:
     def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
         """Store a photograph's bytes and say to which inspection it belongs; return its hash."""
         with self.access.reading() as connection:
-            record_write.the_inspection(connection, inspection)
+            record_write.check_store(connection, inspection, self.photographs)
         sha256 = self.photographs.put(data)  # first, so that no event names a missing photograph
         with self.access.writing() as connection:
             record_write.save_photograph(

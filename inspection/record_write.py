@@ -8,6 +8,7 @@ from typing import Any, get_args
 
 from sqlalchemy import Connection, Row, Table, select
 
+from inspection.photographs import PhotographStore
 from inspection.readings import Gauge, GaugeKind, Reading
 from inspection.record_errors import RecordError, StaleError
 from inspection.record_events import Event, append_event, iter_events
@@ -242,6 +243,21 @@ def save_correction(
         connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
         why=why,
     )  # fmt: skip
+
+
+def check_store(connection: Connection, identity: str, store: PhotographStore) -> None:
+    """Raise RecordError if a photograph of the inspection would begin a second store.
+
+    A store that was moved away and comes back later would take the place of the second one, and
+    the photographs in that would be lost.
+    """
+    the_inspection(connection, identity)
+    if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
+        raise RecordError(
+            f"the folder of photographs {store.where} is not there, and the record has "
+            "photographs in it: was it moved? Put it back before more are added. Only if it is "
+            "lost for good, make an empty folder there."
+        )
 
 
 def save_photograph(

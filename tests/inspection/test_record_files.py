@@ -231,6 +231,23 @@ def test_a_database_record_must_be_told_where_its_photographs_are(new_database: 
             record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
 
 
+def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path: Path) -> None:
+    kept = file_record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
+    store = Path(file_record.photographs.where)
+    store.rename(tmp_path / "elsewhere")
+    before = file_record.fingerprint()
+    with pytest.raises(RecordError, match=r"is not there, .*was it moved\? Put it back before"):
+        file_record.add_photograph("visit", b"two", name="two.jpg", by="A. Berg")
+    assert not store.exists()
+    assert file_record.fingerprint() == before
+    (tmp_path / "elsewhere").rename(store)
+    later = file_record.add_photograph("visit", b"two", name="two.jpg", by="A. Berg")
+    assert sorted(file_record.photographs.hashes()) == sorted([kept, later])
+    shutil.rmtree(store)
+    store.mkdir()  # lost for good, and begun anew by somebody who knows
+    file_record.add_photograph("visit", b"three", name="three.jpg", by="A. Berg")
+
+
 def test_odd_characters_in_the_path_do_not_matter(tmp_path: Path) -> None:
     folder = tmp_path / "50% of ropes? #1 é"
     folder.mkdir()

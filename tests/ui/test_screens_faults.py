@@ -128,6 +128,23 @@ def test_photographs_that_can_not_be_saved_are_held_until_they_can(
     assert "Try again with 1 photograph" not in [one.label for one in at.button]
 
 
+def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
+    sample_app: AppTest,
+) -> None:
+    folder, store = sample_folder(), record_path().with_name("record-photographs")
+    assert folder is not None
+    at = clean(sample_app.run().switch_page("screens/cards.py").run())
+    store.rename(store.with_name("elsewhere"))
+    at.switch_page("screens/photographs.py").run()
+    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
+    at.run()
+    assert any("was it moved? Put it back before more are added" in one.value for one in at.error)
+    assert not store.exists()
+    store.with_name("elsewhere").rename(store)
+    clean(press(at, "Try again with 1 photograph"))
+    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+
+
 def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTest) -> None:
     store = record_path().with_name("record-photographs")
     at = clean(sample_app.run())
