@@ -154,8 +154,8 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     drag(page, edge, 0, -12)
     expect(page.get_by_text("moved +0.00 mm")).to_have_count(1)  # the right edge stayed
     quiet(page)
-    page.get_by_label("What misled the tool").fill("grease")
-    page.get_by_label("What misled the tool").press("Enter")
+    page.get_by_label("What misled the tool", exact=True).fill("grease")
+    page.get_by_label("What misled the tool", exact=True).press("Enter")
     quiet(page)
     page.get_by_role("button", name="Keep the edges as they are set").click()
     expect(page.get_by_text("by hand now.")).to_be_visible()
