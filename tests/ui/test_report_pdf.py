@@ -16,7 +16,7 @@ from inspection.rope import Groove
 from tests.ui.report_cases import MADE, ROPE, fill, folder_case, read_of
 from ui.report import ReportCase, case_of_record, html_report, pdf_report
 from ui.report_blocks import Block, Facts, Grid, Heading, NewPage, Words
-from ui.report_fonts import FOLDER, MISSING, printable
+from ui.report_fonts import MISSING, printable
 from ui.report_html import html_of
 from ui.report_letters import in_print_order, joined
 from ui.report_pdf import PAPERS, Paper, pdf_of
@@ -222,18 +222,6 @@ def test_a_rope_in_inches_shows_inches_beside_millimetres_and_grooves(tmp_path: 
     first = case.judgement.photograph_sections[0]
     assert f"{first.mean_mm:.2f} {first.mean_mm / 25.4:.4f}" in words
     assert "from 39 to 41.5" in words
-
-
-def test_every_fonts_licence_lies_beside_it() -> None:
-    granted = {"LICENSE.txt": "Permission is hereby granted",
-               "LICENSE-Waree.txt": "Permission is hereby granted",
-               "LICENSE-WenQuanYiMicroHei.txt": "Apache License"}  # fmt: skip
-    for name, words in granted.items():
-        assert words in (FOLDER / name).read_text(encoding="utf-8")
-    named = {path.stem.split("-")[0].removesuffix("SansCondensed")
-             for path in FOLDER.glob("*.ttf")}  # fmt: skip
-    assert named == {"DejaVu", "Waree", "WenQuanYiMicroHei"}
-    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 5_500_000
 
 
 def test_the_appendix_starts_on_a_page_of_its_own(case: ReportCase) -> None:
