@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -71,7 +71,13 @@ class Entry:
 
 
 def chosen(
-    known: list[Summary], *, rope: str | None, words: str, since: date | None, until: date | None
+    known: list[Summary],
+    sites: Mapping[str, str],
+    *,
+    rope: str | None,
+    words: str,
+    since: date | None,
+    until: date | None,
 ) -> list[Summary]:
     """Return the inspections that a filter leaves, in the order that they came in.
 
@@ -79,17 +85,19 @@ def chosen(
     ----------
     known : list of Summary
         All inspections.
+    sites : mapping of str to str
+        Rope -> the site where it hangs.
     rope : str or None
         A rope; None for all.
     words : str
-        Part of the place; empty for all.
+        Part of the site or of the inspection's place; empty for all.
     since, until : date or None
         First and last day.
     """
     return [
         one for one in known
         if (rope is None or one.rope == rope)
-        and words.casefold().strip() in one.place.casefold()
+        and words.casefold().strip() in f"{sites.get(one.rope, '')}\n{one.place}".casefold()
         and (since is None or one.on >= since)
         and (until is None or one.on <= until)
     ]  # fmt: skip

@@ -6,7 +6,9 @@ import io
 import os
 import re
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.record import OpenInspection, RecordError, open_record
 from ui import page_parts, pictures
+from ui.entries import chosen
 from ui.rope_view import packed
 from ui.station_queue import decide, queue
 from ui.station_view import edge_shapes, shapes_of
@@ -149,8 +152,28 @@ def test_the_supervisors_list_leads_with_the_planted_wrong_entry(sample_app: App
 
 def test_a_filter_that_leaves_nothing_says_so(sample_app: AppTest) -> None:
     at = clean(sample_app.run().switch_page("screens/supervise.py").run())
-    next(one for one in at.text_input if one.label == "Place contains").set_value("mine").run()
+    next(one for one in at.text_input if one.label == "Site or place contains").set_value(
+        "mine"
+    ).run()
     assert any("leaves no inspection" in one.value for one in clean(at).info)
+
+
+def test_inspections_are_found_by_rope_by_site_by_place_and_by_time(sample: Path) -> None:
+    with open_record(sample / "record.db") as record:
+        (here,) = record.ranked()
+    there = replace(here, identity="elsewhere", rope="gantry", place="bay 2", on=date(2026, 10, 1))
+    sites = {here.rope: "Harbour", "gantry": "Steel mill"}
+
+    def found(**asked: Any) -> list[str]:
+        all_of = {"rope": None, "words": "", "since": None, "until": None}
+        return [one.rope for one in chosen([here, there], sites, **(all_of | asked))]
+
+    assert found() == [here.rope, "gantry"]
+    assert found(rope="gantry") == found(words="steel") == found(words="BAY 2 ") == ["gantry"]
+    assert found(words="harbour") == [here.rope]
+    assert found(words="mill bay") == []  # site and place are two things
+    assert found(since=date(2026, 10, 1)) == ["gantry"]
+    assert found(until=date(2026, 9, 30)) == [here.rope]
 
 
 def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
@@ -248,7 +271,9 @@ def test_three_inspections_give_a_trend_and_the_review_shows_the_earlier_reading
     at = clean(sample_app.run().switch_page("screens/supervise.py").run())
     assert any(one.label == "Station" for one in at.selectbox)  # of the trend
     assert not any("A trend needs" in one.value for one in at.info)
-    next(one for one in at.text_input if one.label == "Place contains").set_value("quay 9").run()
+    next(one for one in at.text_input if one.label == "Site or place contains").set_value(
+        "quay 9"
+    ).run()
     assert not any("station 3, 90 deg" in one.value for one in clean(at).markdown)
     at = clean(at.switch_page("screens/review.py").run())
     told = shown_html(at)

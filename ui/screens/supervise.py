@@ -32,16 +32,18 @@ def _filtered() -> list[Summary]:
         ropes = ["all ropes", *sorted({one.rope for one in known})]
         rope = st.selectbox("Rope", ropes, key="filter rope", persist_state="session",
                             help="One rope, or all that are in the record.")  # fmt: skip
-        words = st.text_input("Place contains", key="filter place", persist_state="session",
-                              help="Part of the inspection's place, e.g. the quay.")  # fmt: skip
+        words = st.text_input(
+            "Site or place contains", key="filter place", persist_state="session",
+            help="Part of the rope's site or of the inspection's place, e.g. the quay.",
+        )  # fmt: skip
         left, right = st.columns(2)
         since = left.date_input("From", min(days), key="filter since",
                                 help="First day of inspection that counts.")  # fmt: skip
         until = right.date_input("To", max(days), key="filter until",
                                  help="Last day of inspection that counts.")  # fmt: skip
-    found = chosen(
-        known, rope=None if rope == "all ropes" else rope, words=words, since=since, until=until
-    )
+    sites = {one.identity: one.site for one in the_record().ropes()}
+    wanted = None if rope == "all ropes" else rope
+    found = chosen(known, sites, rope=wanted, words=words, since=since, until=until)
     if len(found) > MOST_JUDGED:
         st.info(
             f"{len(found)} inspections are left; the {MOST_JUDGED} that most deserve a look are "
