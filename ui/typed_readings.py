@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from inspection.lengths import parse_length
+from inspection.log import place_words
 from inspection.readings import Reading
 from inspection.record import OpenInspection
 from inspection.tables_cells import whole_number
 
+MOST_WORDS = 300  # letters of a change that is told; a page is no place for more
 ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
 
 
@@ -191,6 +193,26 @@ def all_typed(drafts: Sequence[Draft]) -> tuple[Row, ...]:
             else:
                 rows.append(row)
     return tuple(rows)
+
+
+def change_words(change: object) -> str:
+    """Return a change that was not saved in words, as it is kept in the record.
+
+    Examples
+    --------
+    >>> change_words([{"station": 1, "view_deg": 0, "typed": "22,4"}])
+    'station 1, 0 deg: 22,4'
+    >>> change_words({"state": "sent back", "station": 3, "why": "read it again"})
+    'state: sent back; station: 3; why: read it again'
+    """
+    parts = [one for one in (change if isinstance(change, list) else [change])
+             if isinstance(one, dict)]  # fmt: skip
+    if parts and all("typed" in one for one in parts):
+        said = [f"{place_words(one['station'], one['view_deg'])}: {one['typed']}" for one in parts]
+    else:
+        said = [f"{name.replace('_', ' ')}: {value}" for one in parts for name, value in one.items()
+                if isinstance(value, str | int | float) and value != ""]  # fmt: skip
+    return "; ".join(said)[:MOST_WORDS] or "what it was can't be told"
 
 
 def _cells(rows: tuple[Row, ...]) -> list[list[str]]:

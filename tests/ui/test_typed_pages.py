@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import open_record
+from inspection.record import StaleError, open_record
 from inspection.rope import Station
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, field, kept, press, screen
@@ -118,6 +118,21 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet
     assert shown(again) == ["22,41", "22,39"]
     assert drafts() == [["22,41", "22,39"]]
     assert shown(type_into(again, begun, {0: "22,41"})) == ["22,41"]
+
+
+def test_a_change_that_came_too_late_is_told_until_it_was_seen_to(begun: Sheet) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        late = replace(there.readings[0], station=1, view_deg=0, typed="22,47", value_mm=22.47)
+        record.add_readings(SAMPLE, [late], by="Inspector A")
+        with pytest.raises(StaleError):
+            record.add_readings(SAMPLE, [late], by="Reviewer B", revision=there.revision)
+    at = page()
+    (told,) = [one.value.replace("\\", "") for one in at.warning if "too late" in one.value]
+    assert "station 1, 0 deg: 22,47" in told
+    clean(press(at, "Forget this change"))
+    assert not [told.value for told in at.warning if "came too late" in told.value]
+    assert not [told.value for told in page().warning if "came too late" in told.value]
 
 
 def test_a_look_at_another_screen_costs_nothing_that_was_typed(

@@ -16,7 +16,7 @@ from ui.page_parts import WORD_MARKS, as_typed, begin, plainly, say_cautions, te
 from ui.session import judged, person, the_record
 from ui.station_screen import table
 from ui.steps import go_on
-from ui.typed_readings import Row, drafts_from, in_words, understand
+from ui.typed_readings import Row, change_words, drafts_from, in_words, understand
 from ui.typed_table import Table, enter, is_open, keep_draft, show_table
 
 NEW = "another gauge"
@@ -205,13 +205,28 @@ def _correct(there: OpenInspection, one: LoggedReading) -> None:
         st.rerun()
 
 
+def _say_late(identity: str) -> None:
+    """Show the change that came too late until the person has seen to it."""
+    late = the_record().draft(identity, by=person(), kind="unsaved")
+    if late is None:
+        return
+    st.warning(
+        as_typed(
+            "A change of yours came too late because somebody else was faster: "
+            f"{change_words(late.data)}. It is not in the record; make it again if it is still "
+            "right, then forget it here."
+        ),
+        icon=":material/history:",
+    )
+    if st.button("Forget this change", help="What is in the record stays as it is."):
+        the_record().drop_draft(identity, by=person(), kind="unsaved")
+        st.rerun()
+
+
 inspection = begin("5 Readings")
 if inspection is not None:
     with plainly():
-        late = the_record().draft(inspection.inspection.identity, by=person(), kind="unsaved")
-        if late is not None:
-            st.warning("A change of yours came too late because somebody else was faster; it is "
-                       f"kept: {as_typed(str(late.data)[:300])}")  # fmt: skip
+        _say_late(inspection.inspection.identity)
         _type(inspection)
     with plainly():
         _logged(inspection)
