@@ -41,7 +41,11 @@ class Arrived:
 
 def take_in(there: OpenInspection) -> None:
     """Offer both ways in; measure what arrives, and say what came of each."""
-    check = _print_check(there)
+    try:
+        check = _print_check(there)
+    except RecordError:
+        hold_arrived()  # the fields in which they came are not drawn, and would be forgotten
+        raise
     cameras = {one.camera for one in there.results if one.camera}
     if told := calibrated_or_not(cameras, known_cameras()):
         st.caption(as_typed(told))

@@ -128,6 +128,25 @@ def test_photographs_that_can_not_be_saved_are_held_until_they_can(
     assert "Try again with 1 photograph" not in [one.label for one in at.button]
 
 
+def test_a_photograph_is_held_where_the_record_fails_while_the_page_is_drawn(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def busy(*_: object) -> None:
+        raise RecordError(f"The record {record_path()} {LOCKED}")
+
+    folder = sample_folder()
+    assert folder is not None
+    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
+    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.photograph_intake._print_check", busy)
+        at.run()
+        assert LOCKED in said(at)
+    clean(at.run())
+    clean(press(at, "Try again with 1 photograph"))
+    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+
+
 def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     sample_app: AppTest,
 ) -> None:
