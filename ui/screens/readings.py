@@ -112,7 +112,7 @@ def _type(there: OpenInspection) -> None:
         "or a closed browser costs nothing."
     )
     if st.button(
-        f"Enter {_readings(len(ready))} into the record", type="primary",
+        f"Enter {_readings(len(ready)) if ready else 'readings'} into the record", type="primary",
         disabled=not ready or wrong or gauge is None,
     ):  # fmt: skip
         _enter(there, typed, ready)
