@@ -130,18 +130,16 @@ class Record:
     ) -> None:  # fmt: skip
         """Supersede a reading; what it was stays in the event."""
         with self.access.writing(by, inspection, revision) as connection:
-            record_write.save_correction(
-                connection, inspection, number, reading, by=by, why=why, revision=revision
-            )
+            record_write.save_correction(connection, inspection, number, reading, by=by, why=why,
+                                         revision=revision)  # fmt: skip
 
     def withdraw_reading(
         self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
     ) -> None:
         """Take a reading back; it is kept, marked as withdrawn."""
         with self.access.writing(by, inspection, revision) as connection:
-            record_write.save_correction(
-                connection, inspection, number, None, by=by, why=why, revision=revision
-            )
+            record_write.save_correction(connection, inspection, number, None, by=by, why=why,
+                                         revision=revision)  # fmt: skip
 
     def add_results(
         self, inspection: str, added: Sequence[Result], *, by: str, why: str = "",
@@ -157,15 +155,18 @@ class Record:
     ) -> None:  # fmt: skip
         """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
         with self.access.writing(by, inspection, revision) as connection:
-            save_replacement(
-                connection, inspection, before, after, by=by, why=why, revision=revision
-            )
+            save_replacement(connection, inspection, before, after, by=by, why=why,
+                             revision=revision)  # fmt: skip
+
+    def store_photograph(self, inspection: str, data: bytes) -> str:
+        """Store a photograph's bytes, no more; before `together` a slow store holds up nobody."""
+        with self.access.reading() as connection:
+            record_write.check_store(connection, inspection, self.photographs)
+        return self.photographs.put(data)
 
     def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
         """Store a photograph's bytes and say to which inspection it belongs; return its hash."""
-        with self.access.reading() as connection:
-            record_write.check_store(connection, inspection, self.photographs)
-        sha256 = self.photographs.put(data)  # first, so that no event names a missing photograph
+        sha256 = self.store_photograph(inspection, data)  # first: no event names a missing one
         with self.access.writing() as connection:
             record_write.save_photograph(
                 connection, inspection, sha256, name=name, size=len(data), by=by
@@ -201,9 +202,8 @@ class Record:
         is open again, and what was decided about the station ends.
         """
         with self.access.writing(by, inspection, revision) as connection:
-            record_judge.save_review(
-                connection, inspection, state, station, by=by, why=why, revision=revision
-            )
+            record_judge.save_review(connection, inspection, state, station, by=by, why=why,
+                                     revision=revision)  # fmt: skip
 
     # ---- answers --------------------------------------------------------------------------
 

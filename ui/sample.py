@@ -95,6 +95,7 @@ def measure_into(
     """
     settings = Settings(print_check=check, cameras=known_cameras())
     results = measure_photo(open_photo(data, name=name), settings)
+    record.store_photograph(identity, data)  # while the record is free for others
     with record.together() as writing:  # a photograph without results would pass for measured
         writing.add_photograph(identity, data, name=name, by=by)
         writing.add_results(identity, results, by=by)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import zlib
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +14,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection import record_open
+from inspection.photographs import PhotographStore
 from inspection.record import OpenInspection, RecordError, open_record
+from inspection.rope import Inspection, Rope
 from tests.ui.page_faults import FAULTS, LOCKED
-from ui.sample import sample_folder
+from ui.sample import measure_into, sample_folder
 from ui.station_table import rows_of
 from ui.typed_readings import Sheet, empty_rows
 
@@ -147,6 +151,31 @@ def test_a_photograph_is_held_where_the_record_fails_while_the_page_is_drawn(
     assert any(one.photo_name == "bar.jpg" for one in kept().results)
 
 
+def test_a_slow_store_of_photographs_holds_up_nobody(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, written = sample_folder(), []
+    assert folder is not None
+    really = PhotographStore.put
+
+    def slow(store: PhotographStore, data: bytes) -> str:
+        if not store.has(hashlib.sha256(data).hexdigest()):  # the bytes are on their way
+            with open_record(tmp_path / "record.db") as other:
+                other.add_rope(Rope("rope 2", 9.0), by="B. Lind")
+            written.append(len(data))
+        return really(store, data)
+
+    bar = (folder / "bar-16mm.jpg").read_bytes()
+    with open_record(tmp_path / "record.db") as record:
+        record.add_rope(Rope("rope", 22.0), by="A. Berg")
+        record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
+        monkeypatch.setattr(PhotographStore, "put", slow)
+        measure_into(record, "visit", bar, name="bar.jpg", check=None, by="A. Berg")
+        assert written == [len(bar)]
+        there = record.inspection("visit")
+        assert len(there.photographs) == len(there.results) == 1
+
+
 def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     sample_app: AppTest,
 ) -> None:
@@ -270,7 +299,7 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
         assert [one.value for one in at.success] == ["1 reading is in the record."]
         assert any("The last change is in the record" in one.value for one in at.warning)
         assert len(kept().readings) == len(before.readings) + 1  # and can't be entered twice
-        assert field(at, "button", "Enter 0 readings into the record").disabled
+        assert field(at, "button", "Enter readings into the record").disabled
         assert kept().findings == before.findings
     clean(at.run())
     assert not any("The last change is in the record" in one.value for one in at.warning)

@@ -163,6 +163,7 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
         identity = there.inspection.identity
+        the_record().store_photograph(identity, data)
         with the_record().together() as writing:
             writing.add_photograph(identity, data, name=photo.name, by=person())
             writing.add_results(identity, [result], by=person(), why="measured without the card")
