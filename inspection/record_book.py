@@ -275,10 +275,9 @@ class Record:
             record_drafts.drop(connection, by, inspection, kind=kind)
 
     @contextmanager
-    def together(self, by: str = "", inspection: str = "",
-                 revision: int | None = None) -> Iterator[Record]:  # fmt: skip
-        """Yield a record whose changes are saved together at the end (too late: `by`'s draft)."""
-        with self.access.writing(by, inspection, revision) as connection:
+    def together(self) -> Iterator[Record]:
+        """Yield a record whose changes are saved together at the end, or not at all."""
+        with self.access.writing() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
     @contextmanager

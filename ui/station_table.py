@@ -124,11 +124,10 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
     RecordError
         If the record can't be written, or somebody else was faster.
     """
-    identity, by = there.inspection.identity, person()
-    with the_record().together(by, identity, there.revision) as writing:
+    with the_record().together() as writing:  # too late: the draft stays
         writing.change_inspection(
-            replace(there.inspection, stations=tuple(stations)), by=by, why="stations entered",
-            revision=there.revision,
+            replace(there.inspection, stations=tuple(stations)), by=person(),
+            why="stations entered", revision=there.revision,
         )  # fmt: skip
         rest = [
             one for one in _others(sheet, _drafts(writing, there))

@@ -110,7 +110,7 @@ def enter(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None
         If the record can't be written, or somebody else was faster.
     """
     identity, by = there.inspection.identity, person()
-    with the_record().together(by, identity, there.revision) as writing:
+    with the_record().together() as writing:  # too late: the draft stays
         writing.add_readings(identity, ready, by=by, revision=there.revision)
         gone = {table.sheet.name, *table.instead_of}
         rest = [one for one in _drafts(writing, there, by) if one.sheet.name not in gone]

@@ -10,10 +10,11 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import StaleError, open_record
+from inspection.record import OpenInspection, StaleError, open_record
 from inspection.rope import Station
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, field, kept, press, screen
+from ui import typed_table
 from ui.typed_readings import Row, Sheet, drafts_from, empty_rows
 
 Edits = dict[int, str]
@@ -118,6 +119,28 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet
     assert shown(again) == ["22,41", "22,39"]
     assert drafts() == [["22,41", "22,39"]]
     assert shown(type_into(again, begun, {0: "22,41"})) == ["22,41"]
+
+
+def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
+    begun: Sheet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def late(there: OpenInspection, *more: Any) -> None:
+        with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+            record.add_readings(SAMPLE, [there.readings[0]], by="Inspector A")
+        really(there, *more)
+
+    really = typed_table.enter
+    at = page()
+    type_into(at, begun, {0: "22,41"})
+    with monkeypatch.context() as patched:
+        patched.setattr(typed_table, "enter", late)
+        press(at, "Enter 1 reading into the record")
+    (told,) = [one.value for one in at.error]
+    assert "was changed after you opened it" in told
+    assert drafts() == [["22,41"]]
+    clean(press(at, "Enter 1 reading into the record"))
+    assert kept().readings[-1].typed == "22,41"
+    assert not [one.value for one in page().warning if "came too late" in one.value]
 
 
 def test_a_change_that_came_too_late_is_told_until_it_was_seen_to(begun: Sheet) -> None:
