@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
 from inspection.record import RecordError
@@ -18,10 +20,15 @@ def look_over_now(identity: str) -> None:
     The change itself is saved by then. Where the record can't be written just now, the looking
     over is made up for at the next drawing, so that nobody enters the same again.
     """
-    try:
+    look_over_later(identity)
+    with suppress(RecordError):
         look_over(the_record(), identity, by=person())
-    except RecordError:
-        st.session_state.setdefault(WAITING, set()).add(identity)
+        st.session_state[WAITING].discard(identity)
+
+
+def look_over_later(identity: str) -> None:
+    """Remember an inspection that is being changed: whatever cuts that short, it is looked over."""
+    st.session_state.setdefault(WAITING, set()).add(identity)
 
 
 def make_up_for_it(identity: str) -> None:

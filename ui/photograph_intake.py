@@ -12,7 +12,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from inspection.record import OpenInspection, RecordError
 from ui.known_cameras import calibrated_or_not, known_cameras
-from ui.look_again import look_over_now
+from ui.look_again import look_over_later, look_over_now
 from ui.page_parts import as_typed, tell_later
 from ui.sample import check_from, measure_into
 from ui.session import person, the_record
@@ -174,6 +174,7 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
             told.append(f"{one.name}: {wrong}")
             continue
         taken += 1
+        look_over_later(there.inspection.identity)  # a press elsewhere would end this loop
         for result in results:
             st.markdown(as_typed(line_of(result)))
     # only now: where somebody presses something else meanwhile, all of them wait on

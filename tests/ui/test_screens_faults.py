@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from inspection import record_open
@@ -304,6 +305,31 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     clean(at.run())
     assert not any("The last change is in the record" in one.value for one in at.warning)
     assert len(kept().findings) > len(before.findings)
+
+
+def test_photographs_are_looked_over_though_something_else_is_pressed_meanwhile(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = sample_folder()
+    assert folder is not None
+    bare = (folder / "refuse-no-card.jpg").read_bytes() + b"as another file"
+    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
+    before = kept()
+    cut: list[object] = []
+
+    def pressed(result: object) -> str:
+        cut.append(result)
+        if len(cut) == 1:
+            st.rerun()  # what Streamlit does to a page on which something is pressed
+        return ""
+
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.photograph_intake.line_of", pressed)
+        at.file_uploader[0].upload("bare.jpg", bare, "image/jpeg")
+        at.run()
+    assert cut
+    assert len(kept().photographs) == len(before.photographs) + 1
+    assert len(kept().findings) == len(before.findings) + 1
 
 
 def test_a_folder_that_can_not_be_made_is_said(
