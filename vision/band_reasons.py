@@ -49,6 +49,14 @@ BAND_ROWS: dict[str, Row] = {
         "Give light from the sides instead of from behind the camera or the rope, or dull the rope "
         "with chalk; measure with the gauge where you can.",
     ),
+    "smooth-on-black": (
+        "refuse",
+        None,
+        "",
+        "What lies on the black band shows no strand crowns: a smooth, bright bar mirrors the band "
+        "in a flank as wide as itself, and looks thinner than it is.",
+        "Use a card with the blue band.",
+    ),
     "two-ropes": (
         "refuse",
         25.0,

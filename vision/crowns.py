@@ -16,6 +16,10 @@ SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
 SMOOTH_DIAMETERS = 0.10  # the same over the diameter, before the pitch is known
 CREST_SHARE, LEAST_CREST_SHARE = 0.005, 0.0015  # of the diameter: lower ripples are no crowns
 LUMP_SHARE = 0.024  # of the diameter over three quarters of the outline: surely no crown
+# Of the diameter. With lay lengths of 6.25 diameters and more, crowns so far apart are those of
+# five strands or fewer, and between them the outline falls by 6 % (equal circles that touch; 4 %
+# where wear took 2 %). What waves that slowly and less is a bar: gloss wanders along its edge.
+LONG_PITCH, LONG_SWING = 1.3, 0.024
 ALIKE = 0.5  # correlation, one pitch on, that one side at least must show of its own
 
 
@@ -73,6 +77,8 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         return None, swing
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
+    if chosen * step > LONG_PITCH * d and swing < LONG_SWING * d:
+        return None, swing
     alike = [float(side[chosen]) for side in each]
     if max(alike) < ALIKE:
         return None, swing

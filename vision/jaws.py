@@ -124,7 +124,8 @@ def fit_jaws(
     Raises
     ------
     RefusedError
-        If an edge is missing, the station is off the rope, the rope bends, or no crown bears.
+        If an edge is missing, the station is off the rope, the rope bends, no crown bears, or a
+        smooth bar lies on a black band.
     """
     d = outline.rough_mm
     length = jaw_diameters * d
@@ -142,6 +143,8 @@ def fit_jaws(
     pitch, swing = crown_pitch(first, step, d)
     if pitch is None:
         refuse_above("crowns-unclear", 100 * swing / d)
+        if _on_black(outline):  # renders of a bright bar were read 7 % too thin, and looked sharp
+            raise RefusedError(finding("smooth-on-black"))
     if pitch is not None:
         length = max(length, 1.1 * pitch)
         if reach < length:
@@ -173,6 +176,11 @@ def fit_jaws(
     return Jaws(
         jaws[0], jaws[1], direction / np.linalg.norm(direction), length, pitch, u_slope, bend
     )
+
+
+def _on_black(outline: Outline) -> bool:
+    light = max(outline.left.on_white, outline.right.on_white)
+    return outline.surface == "grey band" and light == 0.0
 
 
 def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:

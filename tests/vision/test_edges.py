@@ -167,8 +167,15 @@ def test_a_white_band_does_for_grease_in_even_light() -> None:
 
 
 @pytest.mark.parametrize("shaded", [False, True], ids=["even light", "shadow"])
-def test_a_black_band_does_for_steel(shaded: bool) -> None:
-    assert abs(error_pct(shot_of(bar_of(STEEL), "black", shaded), D)) < 0.2
+def test_on_a_black_band_steel_has_its_edges_but_a_smooth_bar_is_refused(shaded: bool) -> None:
+    bar = bar_of(STEEL)
+    shot = shot_of(bar, "black", shaded)
+    outline, theta = traced(shot)
+    for edge in (outline.left, outline.right):
+        assert abs(off_px(shot, bar, outline, theta, edge).mean()) < 0.35
+    result = one(shot)
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["smooth-on-black"]
 
 
 @pytest.mark.parametrize("name", ["grease", "rust", "dull"])

@@ -105,6 +105,14 @@ def test_crown_pitch_is_right_within_1_percent(pitch_mm: float, strands: str) ->
     assert jaws.crown_pitch_mm == pytest.approx(pitch_mm, rel=0.01)
 
 
+def test_slow_waves_too_low_for_few_strands_are_no_crowns() -> None:
+    # crowns 1.5 d apart are those of four strands, with valleys of several per cent between them
+    deep = fit_jaws(outline(*(side(pitch_mm=1.5 * D, depth_mm=0.06 * D) for _ in range(2))))
+    assert deep.crown_pitch_mm == pytest.approx(1.5 * D, rel=0.02)
+    low = outline(*(side(pitch_mm=1.5 * D, depth_mm=0.02 * D) for _ in range(2)))
+    assert code_of(low) == "crowns-unclear"
+
+
 @pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D])
 @pytest.mark.parametrize("phase", [0.0, 0.3, 0.5])
 def test_crowns_within_the_jaw_are_counted(pitch_mm: float, phase: float) -> None:

@@ -100,6 +100,7 @@ CASES: dict[str, Callable[[], Case]] = {
     ),
     "white-band": lambda: taken(shot_of(ink="white", bar=Bar(24, 12, colour=STEEL))),
     "edges-soft": lambda: taken(shot_of(ink="black", bar=None, patches=soft_strip())),
+    "smooth-on-black": lambda: taken(shot_of(ink="black", bar=Bar(24, 12, colour=STEEL))),
     "flanks-mirror": lambda: taken(shot_of(bar=None, patches=mirroring_flanks())),
     "two-ropes": lambda: taken(
         shot_of(
