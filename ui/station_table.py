@@ -20,11 +20,11 @@ from inspection.record import OpenInspection, Record
 from inspection.rope import Station
 from ui.page_parts import plainly
 from ui.session import person, the_record
+from ui.typed_table import MOST_PAGES
 
 Cells = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
 COLUMNS = ["station", "at m", "what is there"]
 KIND = "stations"
-MOST_PAGES = 6
 
 
 @dataclass(frozen=True, slots=True)
