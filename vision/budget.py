@@ -23,9 +23,11 @@ from vision.card import Card
 from vision.cylinder import Hold, axis_height_mm, cylinder_mm
 from vision.edges import Outline
 from vision.estimate import Term
+from vision.findings import limit_of
 from vision.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
 from vision.jaws import Jaws
 from vision.pose import Pose
+from vision.sharpness import Blur
 
 Array = NDArray[np.float64]
 
@@ -35,6 +37,7 @@ Array = NDArray[np.float64]
 # together: band mirrored in the flanks of bright wires; a cast shadow's rim on a band without
 # colour; what is left on dull rope.
 U_EDGE_PX = 0.20
+U_SHARPENED_PX = 12.0  # each side, for each 1 of overshoot beyond the usual
 SURFACE_TERMS = {
     "dull": ("shading of dull wires", 0.0008),
     "bright": ("band mirrored in bright wires", 0.0032),
@@ -62,7 +65,7 @@ def list_terms(
     u_offset_mm: float | None,
     photo: str,
     camera: str,
-    blur_px: float,
+    blur: Blur,
 ) -> tuple[Term, ...]:
     """Return every term of the budget, in the order of the work.
 
@@ -74,8 +77,8 @@ def list_terms(
         How the card was held, and how well its distance is known; None for the usual.
     photo, camera : str
         Identities: what only this photograph shares, and what all of one camera share.
-    blur_px : float
-        Blur of the photograph (standard deviation of its point spread), px.
+    blur : Blur
+        Blur of the photograph, and how far its software sharpened it.
     """
     theta = pose.theta
 
@@ -102,7 +105,7 @@ def list_terms(
     ]
     terms += _camera_terms(pose, gradient, photo, camera)
     terms += _hold_terms(theta, lines, d, hold, offset_mm, u_offset_mm, photo)
-    terms += _edge_terms(theta, outline, jaws, hold, offset_mm, photo, blur_px)
+    terms += _edge_terms(theta, outline, jaws, hold, offset_mm, photo, blur)
     return tuple(terms)
 
 
@@ -220,7 +223,7 @@ def _edge_terms(
     hold: Hold,
     offset_mm: float,
     photo: str,
-    blur_px: float,
+    blur: Blur,
 ) -> list[Term]:
     def moved(side: str, by_mm: float) -> float:
         if side == "left":
@@ -233,7 +236,7 @@ def _edge_terms(
     small = 0.02
     per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in ("left", "right")]
     # a wider blur leaves more room for what the edge's neighbours do to its place
-    u_place_px = U_EDGE_PX * max(1.0, blur_px)
+    u_place_px = U_EDGE_PX * max(1.0, blur.light_px)
     terms = [
         Term(
             f"{side} edge, noise and crowns", jaw.u_mm, "mm", per_mm[i], "A", f"edge:{photo}:{side}"
@@ -245,6 +248,11 @@ def _edge_terms(
     terms.append(
         Term("place of the edge in its blur", u_place, "mm", both, "B", f"edge:{photo}:place")
     )
+    beyond = blur.overshoot - limit_of("over-sharpened") / 100
+    if beyond > 0:
+        u_sharp = U_SHARPENED_PX * beyond / outline.px_per_mm
+        terms.append(Term("sharpening by software", u_sharp, "mm", both, "B",
+                          f"edge:{photo}:sharpening"))  # fmt: skip
     if jaws.crown_pitch_mm is not None:
         terms.append(
             Term(

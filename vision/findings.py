@@ -101,6 +101,14 @@ REASONS: dict[str, Reason] = {
         "shows differ by {value:.0f} %; more than {limit:.0f} % is not believed.",
         "Send the original file, not a cropped or resized copy.",
     ),
+    "over-sharpened": Reason(
+        "warn",
+        6.0,
+        "%",
+        "The picture was sharpened by software: at the card's own edges it shoots over by "
+        "{value:.0f} %; up to {limit:.0f} % is usual. U allows for it.",
+        "Take the photograph with the camera's plain settings, and send the original file.",
+    ),
     "too-tilted": Reason(
         "refuse",
         40.0,

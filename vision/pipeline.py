@@ -24,7 +24,7 @@ from vision.card import Card
 from vision.cylinder import Hold, axis_height_mm
 from vision.edges import Outline, band_limits_mm, trace_edges
 from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
-from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.jaw_lines import diameter_mm, jaw_lines
 from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
 from vision.lay import lay_of
@@ -218,7 +218,7 @@ def _estimate(
         u_offset_mm=settings.u_offset_mm,
         photo=photo.sha256,
         camera=photo.camera,
-        blur_px=blur.light_px,
+        blur=blur,
     )
     edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
     refuse_above("edges-unsure", 100 * edges / diameter)
@@ -227,7 +227,7 @@ def _estimate(
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
-        findings=_warnings(card, jaws) + pose.findings,
+        findings=_warnings(card, jaws, blur) + pose.findings,
         station=card.station,
         view_deg=card.view_deg,
         at_mm=at_mm,
@@ -250,12 +250,14 @@ def _estimate(
     )
 
 
-def _warnings(card: Card, jaws: Jaws) -> tuple[Finding, ...]:
+def _warnings(card: Card, jaws: Jaws, blur: Blur) -> tuple[Finding, ...]:
     warnings = []
     if not card.print_set:
         warnings.append(finding("print-unchecked", 100 * max(card.u_scale_x, card.u_scale_y)))
     if card.number is None:
         warnings.append(finding("number-unread"))
+    if 100 * blur.overshoot > limit_of("over-sharpened"):
+        warnings.append(finding("over-sharpened", 100 * blur.overshoot))
     strays = jaws.left.strays + jaws.right.strays
     if strays:
         warnings.append(finding("stray-crown", float(strays)))

@@ -97,7 +97,7 @@ def chain(hold: Hold, u_scale: float) -> Chain:
         u_offset_mm=0.4,
         photo="p",
         camera="c",
-        blur_px=blur.light_px,
+        blur=blur,
     )
     return Chain(found, card, pose, outline, jaws, lines, terms, hold, offset, blur)
 

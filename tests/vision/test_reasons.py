@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 from scenes import BAR, CHECKED, Case, findings_of, measured, shot_of, strip, taken
@@ -84,6 +85,14 @@ CASES: dict[str, Callable[[], Case]] = {
     "print-unchecked": lambda: taken(shot_of(), settings=Settings()),
     "focal-unknown": lambda: taken(shot_of(), focal_off=None),
     "focal-disagrees": lambda: taken(shot_of(tilt_deg=30.0), focal_off=1.35),
+    "over-sharpened": lambda: taken(
+        replace(
+            shot := shot_of(),
+            pixels=cv2.addWeighted(
+                shot.pixels, 2.0, cv2.GaussianBlur(shot.pixels, (0, 0), 1.2), -1.0, 0
+            ),
+        )
+    ),
     "too-tilted": lambda: taken(shot_of(tilt_deg=47.0, azimuth_deg=90)),
     "too-far": lambda: taken(shot_of(bar=Bar(8, 4, colour=STEEL), focal_px=1250.0)),
     "overexposed": lambda: taken(shot_of(bar=replace(BAR, colour=(9.0, 9.0, 9.0)))),
