@@ -22,6 +22,7 @@ from vision.markers import FoundCard
 Array = NDArray[np.float64]
 
 SAMPLES = 81
+LEAST_STEP = 25  # of 255: a lower step is none of the card's own
 MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
 REACH = 0.11  # of a square, to each side of the step: short of the marker
 # Colour at half the resolution (4:2:0) reads 0.6 to 1.2 px here, whole colour 0.3 px; at the
@@ -119,9 +120,10 @@ def _lines(
 
 def _sigmas(lines: Array, step_px: Array) -> list[float]:
     """Return the blur of each line (N, SAMPLES) that shows a clear step, px."""
-    height = np.abs(np.median(lines[:, -8:], axis=1) - np.median(lines[:, :8], axis=1))
+    low, high = _ends(lines)
+    height = high - low
     slope = np.abs(lines[:, 2:] - lines[:, :-2]).max(axis=1) / (2 * step_px)
-    good = (height > 25) & (slope > 0)
+    good = (height > LEAST_STEP) & (slope > 0)
     return [float(s) for s in height[good] / (slope[good] * np.sqrt(2 * np.pi))]
 
 
@@ -130,8 +132,13 @@ def _overshoots(lines: Array) -> list[float]:
 
     The mean of both ends, over the height of the step.
     """
-    ends = np.stack([np.median(lines[:, :8], axis=1), np.median(lines[:, -8:], axis=1)])
-    low, high = ends.min(axis=0), ends.max(axis=0)
-    good = high - low > 25
+    low, high = _ends(lines)
+    good = high - low > LEAST_STEP
     out = (lines.max(axis=1) - high + low - lines.min(axis=1))[good] / 2
     return [float(o) for o in out / (high - low)[good]]
+
+
+def _ends(lines: Array) -> tuple[Array, Array]:
+    """Return the darker and the lighter end of each line (N, SAMPLES)."""
+    ends = np.stack([np.median(lines[:, :8], axis=1), np.median(lines[:, -8:], axis=1)])
+    return ends.min(axis=0), ends.max(axis=0)
