@@ -27,6 +27,7 @@ Mask = NDArray[np.bool_]
 
 STACK = 0.04  # of the diameter: piece of outline whose profiles are averaged (one sigma)
 OUTSIDE, INSIDE = 8, 6  # rows about the path that are averaged
+BESIDE = 5  # rows of them that are surely band, plain or in the rope's shadow
 LEAVES_MIRRORED, LEAVES_DULL = 0.10, 0.50  # of the way from band to rope: where the edge is taken
 LOOSE = 1.5  # rows by which a column's place may differ from its neighbours'
 STEP_STACK, STEP_INSIDE = 0.03, 5  # the same for a fitted step: of the diameter, and rows
@@ -77,11 +78,12 @@ def place_edge(
         stacked = _laid_on(light, base, offsets, sigma)
         plain = np.median(stacked[:, :4].reshape(-1, 3), axis=0)
         unlike = unlikeness(stacked, plain)
-        usual = float(np.median(unlike[:, :4]))
+        usual = float(np.median(unlike[:, :BESIDE], axis=0).max())
         typical_in = float(np.median(unlike[:, OUTSIDE + 2 : OUTSIDE + 4]))
         leaves = LEAVES_MIRRORED if mirrors else LEAVES_DULL
         level = usual + leaves * max(typical_in - usual, 0.0)
-        moved, found = _first_rise(unlike, offsets, level)
+        surely = usual + LEAVES_DULL * max(typical_in - usual, 0.0)
+        moved, found = _rise_to_rope(unlike, offsets, level, surely)
         usual_move = float(np.median(moved[found])) if found.any() else 0.0
         sure = np.asarray(found & (np.abs(moved - usual_move) < LOOSE))
         place = base + np.where(sure, moved, usual_move)
@@ -140,14 +142,23 @@ def _laid_on(light: Light, base: Array, offsets: Array, sigma: float) -> Light:
     return np.asarray(gaussian_filter1d(profiles, sigma, axis=0, mode="nearest"), np.float32)
 
 
-def _first_rise(unlike: Light, offsets: Array, level: float) -> tuple[Array, Mask]:
-    """Return where each profile first rises through a level, from outside, and whether."""
-    crossed = (unlike[:, 2:-1] < level) & (unlike[:, 3:] >= level)
-    first = crossed.argmax(axis=1) + 2
+def _rise_to_rope(unlike: Light, offsets: Array, level: float, surely: float) -> tuple[Array, Mask]:
+    """Return where each profile rises through a level on its way to the rope, and whether.
+
+    From the first sample that is surely rope it is followed outwards to where it falls below the
+    level: what rises and falls again farther out (a dark shadow's noisy colour) is band.
+    """
+    rope = unlike[:, 3:] >= surely
+    first = rope.argmax(axis=1) + 3
+    at = np.arange(unlike.shape[1])
+    below = (unlike < level) & (at >= 2) & (at < first[:, None])
+    last = unlike.shape[1] - 1 - below[:, ::-1].argmax(axis=1)
+    found = rope.any(axis=1) & below.any(axis=1)
+    last[~found] = 2
     here = np.arange(len(unlike))
-    low, high = unlike[here, first], unlike[here, first + 1]
+    low, high = unlike[here, last], unlike[here, last + 1]
     part = (level - low) / np.maximum(high - low, 1e-9)
-    return offsets[first] + part, np.asarray(crossed.any(axis=1), np.bool_)
+    return offsets[last] + part, np.asarray(found, np.bool_)
 
 
 def _push(plain: Light, inner: Light, usual: float, blur: Blur, leaves: float) -> float:
