@@ -133,7 +133,7 @@ def edge_terms(
         terms.append(
             Term("crests rounded by blur", piece.lost_mm, "mm", 1.0, "B", f"edge:{photo}:rounded")
         )
-    share = SURFACE_TERMS["grey band"][1]
+    share = float(np.sqrt(2)) * SURFACE_TERMS["grey band"][2]  # of both sides together
     terms.append(
         Term("ground beside the object: shadow, or mirrored in it", share * d_mm, "mm", 1.0, "B",
              f"edge:{photo}:surface")

@@ -32,22 +32,22 @@ from vision.sharpness import Blur
 Array = NDArray[np.float64]
 
 # What is left of the edge's place once its noise is averaged out, as seen on renders whose
-# outline is known to a hundredth of a pixel (see DEVELOPERS.md). In px: tone curve and
-# sharpening of the camera, halved colour of JPEG. As a share of the diameter, both sides
-# together: band mirrored in the flanks of bright wires; a cast shadow's rim on a band without
-# colour; what is left on dull rope.
-U_EDGE_PX = 0.20
+# outline is known to a hundredth of a pixel (see DEVELOPERS.md). In px, each side: tone curve and
+# sharpening of the camera, halved colour of JPEG.
+U_EDGE_PX = 0.14
 U_SHARPENED_PX = 12.0  # each side, for each 1 of overshoot beyond the usual
+# px and share of the diameter, each side: band mirrored in the flanks of bright wires; a cast
+# shadow's rim on a band without colour; what is left on dull rope.
 SURFACE_TERMS = {
-    "dull": ("shading of dull wires", 0.0008),
-    "bright": ("band mirrored in bright wires", 0.0032),
-    "polished": ("band mirrored in polished wires", 0.0040),
-    "grey band": ("shadow beside the rope on a band without colour", 0.009),
+    "dull": ("shading of dull wires", 0.0, 0.0006),
+    "bright": ("band mirrored in bright wires", 0.25, 0.0012),
+    "polished": ("band mirrored in polished wires", 0.40, 0.0015),
+    "grey band": ("shadow beside the rope on a band without colour", 0.0, 0.0064),
 }
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at
 # most 0.15 % over 18 rendered ropes with perfect edges.
 U_CROWNS_SHARE = 0.0007
-U_MIRROR_SMOOTH_SHARE = 0.006  # a bar's flank is as wide as the bar is thick
+U_MIRROR_SMOOTH_SHARE = 0.0042  # each side: a bar's flank is as wide as the bar is thick
 U_GAP_MM = 0.15  # how closely a hand-held or strapped card touches (common practice, no source)
 ROUNDNESS_SHARE = 0.01  # half of the usual difference between two directions, over d
 U_STAND_OFF_MM = 1.0
@@ -235,8 +235,9 @@ def _edge_terms(
 
     small = 0.02
     per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in ("left", "right")]
-    # a wider blur leaves more room for what the edge's neighbours do to its place
-    u_place_px = U_EDGE_PX * max(1.0, blur.light_px)
+    # A wider blur leaves more room for what the edge's neighbours do to its place: bars drawn
+    # with 1.4 to 2.4 px of it were off by 0.3 to 1.2 px a side.
+    u_place_px = U_EDGE_PX * max(1.0, blur.light_px) ** 3
     terms = [
         Term(
             f"{side} edge, noise and crowns", jaw.u_mm, "mm", per_mm[i], "A", f"edge:{photo}:{side}"
@@ -264,14 +265,11 @@ def _edge_terms(
                 f"edge:{photo}:crowns",
             )
         )
-    word, share = SURFACE_TERMS[outline.surface]
+    word, px, share = SURFACE_TERMS[outline.surface]
     if outline.surface in ("bright", "polished") and jaws.crown_pitch_mm is None:
-        word, share = "band mirrored in a smooth, bright flank", U_MIRROR_SMOOTH_SHARE
-    terms.append(
-        Term(
-            word, share * outline.rough_mm, "mm", both / math.sqrt(2), "B", f"edge:{photo}:surface"
-        )
-    )
+        word, px, share = "band mirrored in a smooth, bright flank", 0.0, U_MIRROR_SMOOTH_SHARE
+    u_surface = math.hypot(px / outline.px_per_mm, share * outline.rough_mm)
+    terms.append(Term(word, u_surface, "mm", both, "B", f"edge:{photo}:surface"))
     lever = 0.25 * (jaws.crown_pitch_mm or 0.0) + 0.1 * jaws.length_mm
     terms.append(
         Term("direction of the jaws", jaws.u_slope, "1", lever, "A", f"edge:{photo}:direction")

@@ -18,9 +18,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
-from scipy.signal import find_peaks
-from scipy.stats import norm
 
+from vision.crown_heights import (
+    LEAST_NOISE_PX,
+    PLAIN_PITCHES,
+    USUAL_SPREAD,
+    crest_heights,
+    highest_crown,
+    noise_of_crowns,
+)
 from vision.crowns import (
     SMOOTH_DIAMETERS,
     SMOOTH_PITCHES,
@@ -39,17 +45,18 @@ Array = NDArray[np.float64]
 LEAST_COLUMNS = 30
 LEAST_DIAMETERS = 1.4  # shortest jaw that a rope running off the card is measured with
 JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
-FINE_DIAMETERS, FINE_PITCH = 0.10, 0.2  # longest local parabola over a crown: of d, of the pitch
-# Of the diameter, each side: flank of a wire that looks like the band, because it mirrors it.
-HIDDEN_SHARE: dict[Surface, float] = {
+FINE_DIAMETERS, FINE_PITCH = 0.20, 0.4  # longest local parabola over a crown: of d, of the pitch
+# px, each side: rim of bright wires that looks like the band, because it mirrors it.
+HIDDEN_PX: dict[Surface, float] = {
     "dull": 0.0,
-    "bright": 0.0020,
-    "polished": 0.004,
+    "bright": 0.39,
+    "polished": 0.73,
     "grey band": 0.0,
 }
-# Lift of the highest crown by a JPEG's noise, px: fitted to the 40 dull ropes of the range's
-# protocol (see DEVELOPERS.md). Of it, per jaw, as a standard uncertainty: U_LIFT.
-LIFT, LIFT_AVERAGED, U_LIFT = 1.29, 0.10, 0.6
+# Lift of an outline by a JPEG's noise, px. Like the rim's, fitted to the range's protocol and to
+# the list (see DEVELOPERS.md). Of it, per jaw, as a standard uncertainty: U_LIFT.
+LIFT, LIFT_AVERAGED, U_LIFT = 1.37, 0.20, 0.6
+PLAIN_DIAMETERS = 0.3  # of a smooth bar's edge is straight: what strays from it is noise
 STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
 
 
@@ -156,17 +163,18 @@ def fit_jaws(
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = min(FINE_DIAMETERS * d, FINE_PITCH * (pitch or d)) / step
+    least_noise = LEAST_NOISE_PX / outline.px_per_mm
     lift = max(0.0, LIFT * grain_px - LIFT_AVERAGED) / outline.px_per_mm
     jaws = []
     for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
         turned = sign * slope * along
         if pitch is not None:
-            hidden = HIDDEN_SHARE[outline.surface] * d
+            hidden = HIDDEN_PX[outline.surface] / outline.px_per_mm
             values, raw = values + hidden, raw + hidden
-        tops = list(crests(values - turned, pitch, step, d))
+        tops = crests(values - turned, pitch, step, d)
         if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))
-        jaw = _bear(raw - turned, values - turned, along, length, fine, tops, pitch, d)
+        jaw = _bear(raw - turned, values - turned, along, length, fine, tops, pitch, d, least_noise)
         if pitch is not None:
             u = float(np.hypot(jaw.u_mm, U_LIFT * lift))
             jaw = replace(jaw, offset_mm=jaw.offset_mm - lift, u_mm=u)
@@ -237,49 +245,36 @@ def _bear(
     along: Array,
     length: float,
     fine: float,
-    crests: list[int],
+    crests: NDArray[np.int64],
     pitch: float | None,
     d: float,
+    least_noise: float,
 ) -> Jaw:
     """Return the line that bears on the highest wire within the jaw.
 
     `raw` is the outline, `broad` the outline smoothed over a third of a crown, `fine` the length
-    in samples over which a wire's own rounding may be averaged.
+    in samples over which a wire's own rounding may be averaged, `least_noise` that of a crown, mm.
     """
     within = np.abs(along) <= length / 2
+    step = float(along[1] - along[0])
     size = max(5, int(fine)) | 1
     close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
-    noise = _noise(raw, close, size)
+    run = PLAIN_PITCHES * pitch if pitch else PLAIN_DIAMETERS * d
+    noise = noise_of_crowns(raw, size, run / step, least_noise)
     if pitch is None:
         independent = max(2.0, within.sum() / size)
-        values = close[within]
-        return Jaw(
-            float(np.median(values)), float(noise / np.sqrt(independent)), 0, float(values.std()), 0
-        )
+        u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
+        return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
     usual = float(np.sort(broad[crests])[(len(crests) - 1) // 2])  # of two, the lower
     stray = broad > usual + STRAY_SHARE * d
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
-    if strays:  # the flanks of what stands out are no strand either
-        stray = broad > usual + 0.25 * STRAY_SHARE * d
-        within &= ~with_flanks(stray, pitch, float(along[1] - along[0]))
-    inside = [i for i in crests if within[i]]
-    if not inside:
+    if stray.any():  # the flanks of what stands out are no strand either
+        stray = with_flanks(broad > usual + 0.25 * STRAY_SHARE * d, pitch, step)
+    sound = crests[~stray[crests]]
+    under = within[sound]
+    if not under.any():
         return Jaw(usual, STRAY_SHARE * d / 4, 0, 0.0, strays)
-    heights = broad[inside]
-    tops = close[within]
-    bumps = tops[find_peaks(tops)[0]] if len(tops) > 2 else tops
-    top = float(tops.max())
-    # the highest of n values that differ by noise alone stands E[max] above the truth
-    rivals = max(1, int((bumps > top - 2.5 * noise).sum()))
-    expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
-    spread = float(heights.std(ddof=1)) if len(heights) > 1 else 0.0
-    return Jaw(top - expected * noise, noise, len(heights), spread, strays)
-
-
-def _noise(raw: Array, close: Array, size: int) -> float:
-    """Return the standard uncertainty of a smoothed value, mm, from the scatter about it."""
-    off = raw - close
-    scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
-    lag = float(np.corrcoef(off[:-1], off[1:])[0, 1]) if off.std() > 0 else 0.0
-    together = max(1.0, (1 + lag) / max(1 - lag, 0.05))  # neighbours share part of their noise
-    return scatter * float(np.sqrt(min(1.0, 2.25 * together / size)))  # 9/4: parabola's middle
+    heights = crest_heights(close, sound, pitch / step)
+    top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d)
+    spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
+    return Jaw(top, u, int(under.sum()), spread, strays)

@@ -134,34 +134,42 @@ def test_without_noise_the_jaws_bear_on_the_crowns(pitch_mm: float, depth_mm: fl
 
 NOT_YET = pytest.mark.xfail(
     strict=True,
-    reason="the noise of an outline that the tracer has averaged along itself is read some "
-    "twenty times too small, since it is taken from what a short parabola leaves",
+    reason="noise that stays the same over a tenth of the diameter looks like shape, and is read "
+    "some three times too small; the tracer's own is shorter (see DEVELOPERS.md)",
 )
+SPREAD_MM = 0.0012 * D  # of true crowns' heights, as rendered ropes have (0.1 to 0.2 %)
+
+
+def uneven(phase: float, pitch_mm: float, rng: np.random.Generator) -> tuple[Array, float]:
+    """Return what to add to a side so that its crowns differ, and the highest under a 2 d jaw."""
+    s, even = side(pitch_mm=pitch_mm, phase=phase)
+    crown = np.round(s / pitch_mm + phase).astype(int)  # valleys lie between: no step shows
+    higher = rng.normal(0, SPREAD_MM, np.ptp(crown) + 1)[crown - crown.min()]
+    return higher, float((even + higher)[np.abs(s) <= D].max())
 
 
 def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
-    """Return height over the true crown, and its stated uncertainty, of many noisy jaws, mm."""
+    """Return height over the highest true crown, and its stated u, of many noisy jaws, mm."""
     rng = np.random.default_rng(11)
     heights, stated = [], []
     for _ in range(100):
         pitch_mm = rng.uniform(0.4, 0.7) * D
-        one, two = (
-            side(
-                pitch_mm=pitch_mm,
-                phase=rng.uniform(),
-                noise_mm=noise_mm,
-                averaged=averaged,
-                rng=rng,
+        sides, highest = [], []
+        for _ in range(2):
+            phase = rng.uniform()
+            higher, top = uneven(phase, pitch_mm, rng)
+            s, y = side(
+                pitch_mm=pitch_mm, phase=phase, noise_mm=noise_mm, averaged=averaged, rng=rng
             )
-            for _ in range(2)
-        )
-        jaws = fit_jaws(outline(one, two))
-        heights += [jaws.left.offset_mm - R, jaws.right.offset_mm - R]
+            sides.append((s, y + higher))
+            highest.append(top)
+        jaws = fit_jaws(outline(*sides))
+        heights += [jaws.left.offset_mm - highest[0], jaws.right.offset_mm - highest[1]]
         stated += [jaws.left.u_mm, jaws.right.u_mm]
     return np.array(heights), np.array(stated)
 
 
-@pytest.mark.parametrize("noise_mm", [0.02, 0.08])
+@pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
 @pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
 def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     noise_mm: float, averaged: bool
@@ -169,11 +177,11 @@ def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     # The highest of four values that differ by noise alone stands 1.03 standard deviations too
     # high (expected maximum of normal values, David and Nagaraja, Order Statistics, 2003; from
     # memory, confidence 0.9); a third of one is allowed to be left.
-    heights, _ = heights_mm(noise_mm, averaged)
-    assert abs(heights.mean()) < heights.std() / 3
+    heights, stated = heights_mm(noise_mm, averaged)
+    assert abs(heights.mean()) < np.median(stated) / 3
 
 
-@pytest.mark.parametrize("noise_mm", [0.02, 0.08])
+@pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
 @pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
 def test_the_height_scatters_no_more_than_stated(noise_mm: float, averaged: bool) -> None:
     heights, stated = heights_mm(noise_mm, averaged)
