@@ -36,12 +36,13 @@ Array = NDArray[np.float64]
 # sharpening of the camera, halved colour of JPEG.
 U_EDGE_PX = 0.14
 U_SHARPENED_PX = 12.0  # each side, for each 1 of overshoot beyond the usual
-# px and share of the diameter, each side: band mirrored in the flanks of bright wires; a cast
-# shadow's rim on a band without colour; what is left on dull rope.
+# px and share of the diameter, each side: what is left on rust and paint; band mirrored in grease
+# and in the flanks of bright wires; a cast shadow's rim on a band without colour.
 SURFACE_TERMS = {
-    "dull": ("shading of dull wires", 0.0, 0.0006),
-    "bright": ("band mirrored in bright wires", 0.25, 0.0012),
-    "polished": ("band mirrored in polished wires", 0.40, 0.0015),
+    "rusty": ("shading of dull wires", 0.0, 0.0006),
+    "dull": ("band mirrored in a film of grease", 0.20, 0.0006),
+    "bright": ("band mirrored in bright wires", 0.20, 0.0020),
+    "polished": ("band mirrored in polished wires", 0.40, 0.0020),
     "grey band": ("shadow beside the rope on a band without colour", 0.0, 0.0064),
 }
 # Two planes from one point touch other crowns and wires than two parallel jaws do: 0.1 %, at

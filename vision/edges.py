@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
-Surface = Literal["dull", "bright", "polished", "grey band"]
+Surface = Literal["rusty", "dull", "bright", "polished", "grey band"]
 
 HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
 MOST_COLUMNS = 700
@@ -67,6 +67,8 @@ class Edge:
         How far typical rope is reached right behind the edge, see `vision.profiles`.
     mirrors : bool
         True where the rope is bright enough to mirror a coloured band in its flanks.
+    bare : bool
+        True where the rope has the colour of metal or grease, not of rust or paint.
     on_white : float
         How light the rope is against a white band, a ratio; 0 on any other band.
     gloss : float
@@ -81,6 +83,7 @@ class Edge:
     step_mm: float
     clearness: float
     mirrors: bool
+    bare: bool
     on_white: float
     gloss: float
     burnt: float
@@ -100,8 +103,9 @@ class Outline:
         Height of the plane over the card; width of the rope as first seen, brought there, mm.
     px_per_mm : float
         Scale of the photograph at the station, across the rope.
-    surface : {"dull", "bright", "polished", "grey band"}
-        What the rope's wires do to its outline; "grey band" where the band has no colour.
+    surface : {"rusty", "dull", "bright", "polished", "grey band"}
+        What the rope does to its outline: rust (or paint) mirrors nothing of the band, dark grease
+        ("dull") a little, metal much. "grey band" where the band has no colour.
     """
 
     left: Edge
@@ -180,7 +184,7 @@ def _trace_side(
     usable = strip.inside & (near | _on_band(strip, theta, card))
     band = usable & ~near
     rope = usable & (outward < ROPE_WITHIN * half)[:, None]
-    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, 0.0, 1.0, 0.0)
+    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, False, 0, 1, 0)
     if band.sum() < 200 or rope.sum() < 200:
         return nowhere
     plain = np.median(strip.light[band], axis=0)
@@ -192,7 +196,9 @@ def _trace_side(
     path = np.repeat(best_path(pairs), 2)
     path = np.append(path, path[-1])[: len(along)]
     sigma = STACK * 2 * half / (along[1] - along[0])
-    mirrors = _may_mirror(plain, np.median(strip.light[rope], axis=0))
+    usual = np.median(strip.light[rope], axis=0)
+    bare = bool(usual.max() < RUST * usual.min())
+    mirrors = bare and _may_mirror(plain, usual)
     position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical, mirrors=mirrors)
     # averaging reaches over the band's end: what lies within it there is no plain band
     behind = usable[np.maximum(path - OUTSIDE, 0), np.arange(len(along))]
@@ -205,7 +211,7 @@ def _trace_side(
     gloss = float(np.percentile(grey, 90) / max(float(np.median(grey)), 1e-4))
     white = not is_coloured(plain) and plain.mean() > DARK
     on_white = float(np.median(grey) / plain.mean()) if white else 0.0
-    return Edge(side, along, edge, step, clearness, mirrors, on_white, gloss, burnt)
+    return Edge(side, along, edge, step, clearness, mirrors, bare, on_white, gloss, burnt)
 
 
 def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
@@ -213,11 +219,10 @@ def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
     camera = camera_centre_mm(theta)
     share = camera[2] / (camera[2] - strip.height_mm)
     along, across = np.meshgrid(strip.along_mm, strip.across_mm)
-    sideways = across_vector(strip.direction)
+    side = across_vector(strip.direction)
     x, y = (
         camera[i]
-        + share
-        * (strip.origin_mm[i] + along * strip.direction[i] + across * sideways[i] - camera[i])
+        + share * (strip.origin_mm[i] + along * strip.direction[i] + across * side[i] - camera[i])
         for i in (0, 1)
     )
     x0, y0, x1, y1 = card.layout.band_box_mm
@@ -232,10 +237,7 @@ def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
 
 
 def band_limits_mm(outline: Outline, theta: Array, card: Card) -> tuple[float, float]:
-    """Return how far the clear band reaches behind the station, across, in the outline's plane.
-
-    Negative towards the right side, positive towards the left, mm from the station.
-    """
+    """Return how far the clear band reaches to the right (-) and left (+) of the station, mm."""
     camera = camera_centre_mm(theta)
     share = (camera[2] - outline.height_mm) / camera[2]
     _, y0, _, y1 = card.layout.band_box_mm
@@ -251,15 +253,13 @@ def _surface(axis: Axis, left: Edge, right: Edge) -> Surface:
     if not axis.coloured:
         return "grey band"
     if not (left.mirrors or right.mirrors):
-        return "dull"
+        return "dull" if left.bare or right.bare else "rusty"
     return "polished" if (left.gloss + right.gloss) / 2 > GLOSSY else "bright"
 
 
 def _may_mirror(plain: Light, rope: Light) -> bool:
-    """Tell whether wires of this light may show the band, mirrored, in their flanks."""
-    strongest = int(plain.argmax())
-    bare = bool(rope.max() < RUST * rope.min())
-    return is_coloured(plain) and bare and bool(rope[strongest] > METAL * plain[strongest])
+    """Tell whether wires of this light, if they are bare, show the band in their flanks."""
+    return is_coloured(plain) and bool(rope[plain.argmax()] > METAL * plain.max())
 
 
 def _votes(unlike: Light, band: Mask, typical: float) -> Light:

@@ -48,6 +48,7 @@ JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbou
 FINE_DIAMETERS, FINE_PITCH = 0.20, 0.4  # longest local parabola over a crown: of d, of the pitch
 # px, each side: rim of bright wires that looks like the band, because it mirrors it.
 HIDDEN_PX: dict[Surface, float] = {
+    "rusty": 0.0,
     "dull": 0.0,
     "bright": 0.39,
     "polished": 0.73,

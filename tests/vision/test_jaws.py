@@ -72,6 +72,7 @@ def outline(
                 step_mm=STEP,
                 clearness=1.0,
                 mirrors=False,
+                bare=True,
                 on_white=0.0,
                 gloss=1.0,
                 burnt=0.0,
