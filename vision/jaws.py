@@ -1,14 +1,13 @@
 """Virtual jaws: a line on each side that bears on the strand crowns, as a gauge's jaw does.
 
 The traced outline rises and falls from crown to valley. It is smoothed by local parabolas
-(Savitzky and Golay 1964) much shorter than a crown, so that noise averages out while the crown
+(Savitzky and Golay 1964) shorter than a crown, so that noise averages out while the crown
 keeps its height. The rope's direction comes from the crowns of both sides together, because
 the jaws of a gauge are parallel and settle along the rope. Within the jaw the line bears on the
 highest crown; a single crown that stands out far above its neighbours (a broken wire, a lump
-of grease) is left out and said. What the highest of several noisy crowns reads too high is
-taken off again (order statistics of normal noise; Blom 1958). So is what a JPEG's coarseness
-lifts it by: its noise is as long as its blocks of 8 px, so that a piece of outline a crown long
-can't tell it from crowns.
+of grease) is left out and said. What the highest of several noisy crowns reads too high is not
+there to begin with (`vision.crown_heights`). What a JPEG's coarseness lifts an outline by is taken
+off again, and the rim of bright wires that looks like the band is given back.
 """
 
 from __future__ import annotations
@@ -254,7 +253,7 @@ def _bear(
     """Return the line that bears on the highest wire within the jaw.
 
     `raw` is the outline, `broad` the outline smoothed over a third of a crown, `fine` the length
-    in samples over which a wire's own rounding may be averaged, `least_noise` that of a crown, mm.
+    in samples over which it may be averaged for a crown's height, `least_noise` that of a crown, mm.
     """
     within = np.abs(along) <= length / 2
     step = float(along[1] - along[0])
