@@ -253,7 +253,7 @@ def _bear(
     """Return the line that bears on the highest wire within the jaw.
 
     `raw` is the outline, `broad` the outline smoothed over a third of a crown, `fine` the length
-    in samples over which it may be averaged for a crown's height, `least_noise` that of a crown, mm.
+    in samples over which it may be averaged for a height, `least_noise` that of a crown, mm.
     """
     within = np.abs(along) <= length / 2
     step = float(along[1] - along[0])
