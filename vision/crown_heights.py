@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 from scipy.special import ndtr
 
 from vision.parabolas import local_parabolas
@@ -46,7 +45,7 @@ def crest_heights(close: Array, crests: NDArray[np.int64], pitch: float) -> Arra
     return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
 
 
-def noise_of_crowns(raw: Array, size: int, run: float, least: float) -> float:
+def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> float:
     """Return the standard deviation of a crown's height that noise explains.
 
     It is read from how the outline, smoothed half as long as for its height, scatters about
@@ -55,8 +54,8 @@ def noise_of_crowns(raw: Array, size: int, run: float, least: float) -> float:
 
     Parameters
     ----------
-    raw : ndarray of shape (N,)
-        The outline.
+    outline : ndarray of shape (N,)
+        The outline, without spikes one sample wide.
     size : int
         Length over which it is smoothed for its height, samples.
     run : float
@@ -64,12 +63,11 @@ def noise_of_crowns(raw: Array, size: int, run: float, least: float) -> float:
     least : float
         What no outline stays below, in its unit.
     """
-    longest = (len(raw) - 1) | 1
+    longest = (len(outline) - 1) | 1
     fine = min(max(5, size // 2) | 1, longest)
     broad = min(max(2 * fine + 1, int(run)) | 1, longest)
-    kept = median_filter(raw, 3, mode="nearest")
-    plain = local_parabolas(kept, broad)
-    off = (local_parabolas(kept, fine) - plain)[plain >= np.median(plain)]
+    plain = local_parabolas(outline, broad)
+    off = (local_parabolas(outline, fine) - plain)[plain >= np.median(plain)]
     scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
     return max(least, scatter / float(np.sqrt(1 - fine / broad)))
 

@@ -258,7 +258,8 @@ def _bear(
     within = np.abs(along) <= length / 2
     step = float(along[1] - along[0])
     size = max(5, int(fine)) | 1
-    close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
+    raw = median_filter(raw, 3, mode="nearest")
+    close = local_parabolas(raw, size)
     run = PLAIN_PITCHES * pitch if pitch else PLAIN_DIAMETERS * d
     noise = noise_of_crowns(raw, size, run / step, least_noise)
     if pitch is None:

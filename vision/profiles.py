@@ -3,10 +3,12 @@
 Profiles are laid on each other along the path that parts the regions, and averaged over a
 short piece of it. Where bright wires may mirror a coloured band in their flanks, the edge is
 where the average has gone a tenth of the way to the rope: the outermost change, since a
-half-way point would lie inside them. How far blur, tone curve and the halved colour of JPEG push
-that point is worked out by sending an ideal step between these very two colours through the
-same chain, and taken off again. Dull wires mirror nothing: there the outline's shape is where
-the average is half-way, which noise moves least, and its place is that of steps fitted to it
+half-way point would lie inside them. The average is followed outwards from the rope, so that a
+dark shadow's noisy colour on the band is not taken for that change. How far blur, tone curve and
+the halved colour of JPEG push that point is worked out by sending an ideal step between these
+very two colours through the same chain, and taken off again. Dull wires mirror nothing: there
+the outline's shape is where the average is half-way, which noise moves least, and its place is
+that of steps fitted to it
 (`vision.step_fit`).
 """
 
