@@ -4,10 +4,10 @@
 file               holds
 =================  ==========================================================================
 readings.csv       the gauge readings, of earlier inspections too (or readings.xlsx)
-rope.json          fields of `inspection.rope.Rope`; at least identity and nominal_mm
+rope.json          fields of `inspection.model.rope.Rope`; at least identity and nominal_mm
 stations.csv       number, position_m and note of the stations; may be left out
-inspection.json    fields of `inspection.rope.Inspection`, e.g. on and tension; may be left out
-=================  ==========================================================================
+inspection.json    fields of `inspection.model.rope.Inspection`, e.g. on and tension; may be left
+out =================  ==========================================================================
 
 Photographs lie beside them; they are read in another room.
 """
@@ -22,13 +22,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
-from inspection.log import Earlier, Log
-from inspection.readings import Gauge
-from inspection.record_plain import inspection_from, rope_from
-from inspection.rope import Inspection, Rope, Station
-from inspection.tables import read_sheet
-from inspection.tables_cells import place_m, whole_number
-from inspection.tables_in import ReadingRow, Rejected, read_readings
+from inspection.exchange.columns import place_m, whole_number
+from inspection.exchange.parse import ReadingRow, Rejected, read_readings
+from inspection.exchange.spreadsheet import read_sheet
+from inspection.model.log import Earlier, Log
+from inspection.model.readings import Gauge
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.serialization import inspection_from, rope_from
 
 READINGS = ("readings.csv", "readings.xlsx")
 

@@ -9,8 +9,8 @@ import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 
-from vision.card import Ink, Layout
-from vision.sheet import card_pdf
+from vision.target.layout import Ink, Layout
+from vision.target.pdf import card_pdf
 
 DOTS_PER_MM = {"A6": 24.0, "A5": 24.0}  # 610 dpi
 DOTS_PER_MM_LARGE = 16.0  # 406 dpi on papers that are photographed from farther away

@@ -19,7 +19,7 @@ from rope_sensor import Sensor, develop
 from rope_shot import Shot, camera_of, card_size_mm
 from rope_truth import finished, truth_row
 
-from vision.card import layout_named
+from vision.target.layout import layout_named
 
 
 def _laid(shot: Shot, mesh: Mesh, axis_mm: float, shift_along_mm: float) -> Mesh:

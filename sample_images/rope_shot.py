@@ -11,8 +11,7 @@ from rope_card import ACROSS, bent_points_mm
 from rope_mesh import RopeShape
 from rope_sensor import Sensor
 
-from vision.card import Ink, layout_named
-from vision.card_pattern import chess_corners_mm
+from vision.target.layout import Ink, chess_corners_mm, layout_named
 
 
 @dataclass(frozen=True, slots=True)

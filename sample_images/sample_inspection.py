@@ -9,7 +9,7 @@ from rope_mesh import RopeShape
 from rope_sensor import Sensor
 from rope_shot import Shot
 
-from vision.card import card_number, layout_named
+from vision.target.layout import card_number, layout_named
 
 SEED = 416
 LAYOUT = "A5 middle"

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-import ui.measuring
-from ui.cli import main
-from vision import estimate, pipeline
-from vision.photo import Photo
+import ui.cli.progress
+from ui.cli.main import main
+from vision import pipeline, results
+from vision.photo.photo import Photo
 from vision.pipeline import Settings
 
 HOUSE = Path(__file__).resolve().parent.parent
@@ -71,16 +71,16 @@ def test_the_comparison_can_fail() -> None:
 @pytest.fixture
 def measured_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let demo, measure and check, which look at the same photographs, share what was seen."""
-    seen: dict[tuple[str, str], tuple[estimate.Result, ...]] = {}
+    seen: dict[tuple[str, str], tuple[results.Result, ...]] = {}
     really = pipeline.measure_photo
 
-    def remember(photo: Photo, settings: Settings) -> tuple[estimate.Result, ...]:
+    def remember(photo: Photo, settings: Settings) -> tuple[results.Result, ...]:
         key = (photo.sha256, repr(settings))
         if key not in seen:
             seen[key] = really(photo, settings)
         return seen[key]
 
-    monkeypatch.setattr(ui.measuring, "measure_photo", remember)
+    monkeypatch.setattr(ui.cli.progress, "measure_photo", remember)
 
 
 @pytest.mark.usefixtures("measured_once")

@@ -20,10 +20,10 @@ from typing import Any
 import cv2
 import joblib  # type: ignore[import-untyped]
 
-from vision.estimate import Finding, Refusal, Result
-from vision.photo import open_photo
-from vision.photofile import PhotoError
+from vision.photo.containers import PhotoError
+from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
+from vision.results import Finding, Refusal, Result
 
 BEGIN = '{"photo":'  # of every line of a journal, also of one that was cut off
 Plain = dict[str, Any]

@@ -14,7 +14,7 @@ index  name                meaning
 =====  ==================  ==========================================================
 
 The last three are known beforehand and never fitted: what is uncertain about them is in k1's
-uncertainty, which moves the picture's points as much (`vision.lenses`).
+uncertainty, which moves the picture's points as much (`vision.calibration.library`).
 
 Frames: the card's (x along the rope, y across it, z towards the camera, mm) and the photograph's
 (pixel (0, 0) is the centre of the top left pixel, x right, y down).

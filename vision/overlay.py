@@ -3,6 +3,8 @@
 The picture is for a person to look at and to disagree with: the traced outline is drawn point by
 point, the jaws as the lines that the figure comes from. Nothing is told by colour alone: the
 outline is dotted, the jaws are solid with end ticks, the card is dashed.
+
+Draw a measurement without the card: the rule's marks as they were found, and the object.
 """
 
 from __future__ import annotations
@@ -13,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from vision.estimate import Estimate, Marks, PointPx, Refusal, Result
+from vision.results import Estimate, Marks, PointPx, Refusal, Result
+from vision.scale_rule.graduations import SPACINGS_MM
+from vision.scale_rule.measure import Answer
 
 # Okabe and Ito's palette (2008), told apart by people with any kind of colour vision
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
@@ -148,3 +152,39 @@ def _dashed(
     for i in range(0, count, 2):
         p, q = a + (b - a) * i / count, a + (b - a) * min(1.0, (i + 1) / count)
         _solid(draw, (p[0], p[1]), (q[0], q[1]), colour, width)
+
+
+SHAPES = ("circle", "square", "cross")  # one for each row of marks, so that not colour alone tells
+
+
+def draw_answer(pixels: NDArray[np.uint8], answer: Answer) -> NDArray[np.uint8]:
+    """Return a copy of the photograph with the rule's marks and the object's edges drawn.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    answer : Answer
+        What was measured in it.
+    """
+    picture = Image.fromarray(draw_results(pixels, (answer.result,)))
+    if answer.scale is None:
+        return np.asarray(picture)
+    draw = ImageDraw.Draw(picture)
+    r = max(1.5, 1.6 * max(picture.size) / 1000)
+    rows = sorted(answer.scale.face.rows, key=lambda row: SPACINGS_MM[row.name])
+    for i, row in enumerate(rows):
+        for x, y in row.points_px:
+            _mark(draw, float(x), float(y), r, SHAPES[i % len(SHAPES)])
+    return np.asarray(picture)
+
+
+def _mark(draw: ImageDraw.ImageDraw, x: float, y: float, r: float, shape: str) -> None:
+    box = (x - r, y - r, x + r, y + r)
+    if shape == "circle":
+        draw.ellipse(box, fill=OUTLINE)
+    elif shape == "square":
+        draw.rectangle(box, fill=CARD)
+    else:
+        draw.line((x - r, y - r, x + r, y + r), fill=OUTLINE, width=max(1, round(r / 2)))
+        draw.line((x - r, y + r, x + r, y - r), fill=OUTLINE, width=max(1, round(r / 2)))

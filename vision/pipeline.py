@@ -17,26 +17,24 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.axis import find_axis
-from vision.budget import list_terms
+from vision.calibration.library import CalibratedCamera, lens_for
 from vision.camera import Lens, camera_centre_mm, lens_of
-from vision.card import Card
-from vision.cylinder import Hold, axis_height_mm
-from vision.edges import Outline, band_limits_mm, trace_edges
-from vision.estimate import Estimate, Finding, Refusal, Result, combined_u_mm
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
-from vision.jaw_lines import diameter_mm, jaw_lines
-from vision.jaws import JAW_DIAMETERS, Jaws, fit_jaws
-from vision.lay import lay_of
-from vision.lenses import CalibratedCamera, lens_for
-from vision.markers import FoundCard, find_cards
-from vision.marks import marks_of
-from vision.photo import Photo, open_photo
-from vision.pose import Pose, solve_pose
-from vision.print_stretch import refuse_stretched
-from vision.printcheck import PrintCheck, checked_card, unchecked_card
-from vision.sharpness import Blur, read_blur
-from vision.spots import spot_of
+from vision.photo.photo import Photo, open_photo
+from vision.results import Estimate, Finding, Refusal, Result
+from vision.rope.axis import find_axis
+from vision.rope.budget import list_terms
+from vision.rope.jaws import JAW_DIAMETERS, Jaws, diameter_mm, fit_jaws, jaw_lines
+from vision.rope.lay import lay_of
+from vision.rope.marks import marks_of, spot_of
+from vision.rope.outline import Outline, band_limits_mm, trace_edges
+from vision.rope.tangent_cylinder import Hold, axis_height_mm
+from vision.target.blur import Blur, read_blur
+from vision.target.detect import FoundCard, find_cards
+from vision.target.layout import Card
+from vision.target.pose import Pose, solve_pose
+from vision.target.print_scale import PrintCheck, checked_card, refuse_stretched, unchecked_card
+from vision.uncertainty import combined_u_mm
 
 Array = NDArray[np.float64]
 
@@ -58,7 +56,7 @@ class Settings:
     at_mm : tuple of float
         Stations: places along the card, mm from its middle.
     hold : {"touching", "level", "stand-off"}
-        How the card was held to the rope, see `vision.cylinder`.
+        How the card was held to the rope, see `vision.rope.tangent_cylinder`.
     offset_mm : float
         Gap (touching) or height of the axis over the card (stand-off), mm.
     u_offset_mm : float or None
@@ -68,7 +66,7 @@ class Settings:
     print_check : PrintCheck or None
         What was read on the printed bars; None for an unchecked print.
     cameras : mapping of str to CalibratedCamera
-        Calibrated cameras by their key, see `vision.lenses`.
+        Calibrated cameras by their key, see `vision.calibration.library`.
     """
 
     at_mm: tuple[float, ...] = (0.0,)

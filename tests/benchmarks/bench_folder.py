@@ -17,10 +17,10 @@ from pathlib import Path
 
 import cv2
 
-from inspection.record_plain import plain, result_from
+from inspection.record.serialization import plain, result_from
 from vision.batch import measure_many
-from vision.estimate import Estimate
 from vision.pipeline import Settings
+from vision.results import Estimate
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

@@ -16,10 +16,11 @@ from pathlib import Path
 import numpy as np
 import platformdirs
 
-from vision.card import layout_named
-from vision.estimate import Estimate, combined_u_mm
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import PrintCheck
+from vision.results import Estimate
+from vision.target.layout import layout_named
+from vision.target.print_scale import PrintCheck
+from vision.uncertainty import combined_u_mm
 
 
 def main() -> None:

@@ -23,9 +23,9 @@ from statistics import median
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from inspection.record import open_record
-from ui.sample import load_sample, sample_folder
-from ui.station_queue import decide, queue
+from inspection.record.record import open_record
+from ui.presenters.review_queue import decide, queue
+from ui.services.sample import load_sample, sample_folder
 
 ROOT = Path(__file__).resolve().parents[2]
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
@@ -50,7 +50,7 @@ def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
         port = free.getsockname()[1]
     (folder / "person.json").write_text(json.dumps({"person": "Reviewer B"}), encoding="utf-8")
     environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
-    command = [sys.executable, "-m", "ui.cli", "page", "--no-browser", "--port", str(port)]
+    command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
     begun = time.perf_counter()
     server = subprocess.Popen(
         [*command, "--record", str(folder / "record.db")], cwd=ROOT, env=environment,

@@ -23,10 +23,10 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, open_record
-from inspection.rope import Inspection, Rope, Station
-from vision.estimate import Finding
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.record import Record, open_record
+from vision.results import Finding
 
 READINGS_EACH = 100
 OPEN_LIMIT_S, RANKED_LIMIT_S = 0.100, 2.0

@@ -17,7 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from vision.photo import open_photo
+from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"

@@ -2,7 +2,7 @@
 
 Example: ``python tests/benchmarks/bench_start.py``. The shortest of several runs; most of what
 is left after the bare interpreter is click itself. For the list of imports: ``python -X importtime
--m ui.cli --help``.
+-m ui.cli.main --help``.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import time
 STARTS = {
     "python -c pass": ["-c", "pass"],
     "import click": ["-c", "import click"],
-    "ropephoto --help": ["-m", "ui.cli", "--help"],
-    "ropephoto measure --help": ["-m", "ui.cli", "measure", "--help"],
+    "ropephoto --help": ["-m", "ui.cli.main", "--help"],
+    "ropephoto measure --help": ["-m", "ui.cli.main", "measure", "--help"],
     "import vision.pipeline": ["-c", "import vision.pipeline"],
 }
 MOST_S = 0.5

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from rope_shot import Shot
 
-from vision.card import LAYOUTS
+from vision.target.layout import LAYOUTS
 
 KINDS = (
     "no rope",

@@ -27,7 +27,7 @@ from rope_light import LIGHTS
 from rope_mesh import RopeShape
 from rope_shot import Shot
 
-from vision.card import LAST_NUMBER
+from vision.target.layout import LAST_NUMBER
 
 SEED = 20261126
 STATIONS = 60  # of each of protocol and stress

@@ -21,7 +21,7 @@ from rope_mesh import RopeShape
 from rope_sensor import Sensor
 from rope_shot import Shot, camera_of, chess_corners_3d
 
-from vision.card import LAST_NUMBER, LAYOUTS, Ink, Layout, layout_named
+from vision.target.layout import LAST_NUMBER, LAYOUTS, Ink, Layout, layout_named
 
 SEED = 20260914
 SURFACES = ("galvanised", "greased", "bright", "rusty", "wet")

@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from score_settings import settings_of
 
 import vision
-from vision.card import Layout, layout_named
-from vision.estimate import Estimate, Result
 from vision.pipeline import measure_photo
+from vision.results import Estimate, Result
+from vision.target.layout import Layout, layout_named
 
 Array = NDArray[np.float64]
 Row = dict[str, str]

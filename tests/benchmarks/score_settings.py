@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from vision.card import layout_named
 from vision.pipeline import Settings
-from vision.printcheck import PrintCheck
+from vision.target.layout import layout_named
+from vision.target.print_scale import PrintCheck
 
 U_BARS_MM = 0.02  # the truth's bars are read with this standard uncertainty
 

@@ -26,7 +26,7 @@ from rope_sensor import Sensor, develop
 from rope_truth import finished
 from score_figures import Scored, figures, ovality_figures, ovality_rows
 
-from vision.card import layout_named
+from vision.target.layout import layout_named
 
 SIZE = (210.0, 148.0)
 

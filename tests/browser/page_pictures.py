@@ -15,10 +15,10 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Page, expect, sync_playwright
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.browser.conftest import FLAGS, PATIENCE_MS, ROOT, _served
 from tests.browser.hands import quiet
-from ui.sample import load_sample, sample_folder
+from ui.services.sample import load_sample, sample_folder
 
 WIDE_PX = 1280
 MOST_BYTES = 300_000

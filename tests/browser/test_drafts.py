@@ -10,8 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from inspection.record import open_record
-from inspection.rope import Station
+from inspection.model.rope import Station
+from inspection.record.record import open_record
 from tests.browser.hands import go_on, press, type_cell
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.browser.hands import fill, press, quiet
 
 if TYPE_CHECKING:

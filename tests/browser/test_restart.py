@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.browser.hands import press, type_cell
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 
@@ -28,7 +28,7 @@ def test_what_was_typed_stands_there_again_once_the_database_is_back(
 ) -> None:
     from playwright.sync_api import expect
 
-    from ui.sample import load_sample, sample_folder
+    from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
     if folder is None:

@@ -11,11 +11,12 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from inspection.record import OpenInspection, open_record
-from inspection.section import pair_by_card
+from inspection.measurement.section import pair_by_card
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
 from tests.browser.hands import become, choose, fill, fits, go_on, press, quiet, type_cell
-from ui.sample import sample_folder
-from vision.estimate import Estimate
+from ui.services.sample import sample_folder
+from vision.results import Estimate
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page

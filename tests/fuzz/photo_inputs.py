@@ -13,8 +13,8 @@ import numpy as np
 
 from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
-from vision.estimate import Estimate
-from vision.photo import Photo, PhotoError, open_photo
+from vision.photo.photo import Photo, PhotoError, open_photo
+from vision.results import Estimate
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "vision"))  # as its own tests do
 

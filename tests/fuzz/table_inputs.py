@@ -13,14 +13,15 @@ from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 
-from inspection.readings import Gauge, Reading
-from inspection.record import RecordError, open_record
-from inspection.rope import Inspection, Rope, Station
-from inspection.tables import write_sheet
-from inspection.tables_columns import TABLES, What
-from inspection.tables_import import import_readings, import_ropes
-from inspection.tables_in import ReadingRow, Understood, read_readings, read_ropes
-from inspection.tables_json import export_json, restore_json
+from inspection.exchange.columns import TABLES, What
+from inspection.exchange.export_json import export_json, restore_json
+from inspection.exchange.import_rows import import_readings, import_ropes
+from inspection.exchange.parse import ReadingRow, Understood, read_readings, read_ropes
+from inspection.exchange.spreadsheet import write_sheet
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.errors import RecordError
+from inspection.record.record import open_record
 from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
 from tests.inspection.reading_tables import SAMPLE

@@ -19,9 +19,9 @@ import pytest
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import OperationalError
 
-from inspection.readings import Gauge
-from inspection.record import Record, open_record
-from inspection.rope import Inspection, Rope
+from inspection.model.readings import Gauge
+from inspection.model.rope import Inspection, Rope
+from inspection.record.record import Record, open_record
 from tests.inspection.reading_tables import SAMPLE
 
 

@@ -8,8 +8,8 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from inspection.log import Log
-from vision.estimate import Estimate
+from inspection.model.log import Log
+from vision.results import Estimate
 
 # Faults: each takes an honest log and gives it back with one fault, and the entries (numbers
 # from 0) that a finding must name; None where a fault can't be planted in this log.

@@ -21,12 +21,13 @@ import numpy as np
 if __name__ == "__main__":  # run as a script, the project's folder is not on the path
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from inspection.log import Earlier, Log
-from inspection.readings import REPEATABILITY_PCT, Gauge, Reading
-from inspection.rope import Inspection, Rope, Station
-from inspection.scrutiny import scrutinise
+from inspection.model.log import Earlier, Log
+from inspection.model.readings import REPEATABILITY_PCT, Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.screening.screen import scrutinise
 from tests.inspection.planted_faults import FAULTS
-from vision.estimate import Estimate, Term
+from vision.results import Estimate
+from vision.uncertainty import Term
 
 GAUGES = (
     Gauge("C-11", "wide-jaw caliper", 0.01, 0.03, date(2027, 6, 30)),

@@ -8,10 +8,15 @@ import numpy as np
 import pytest
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
-from inspection.agreement import agreement_by, agreement_of, flags, limits_of_agreement
-from inspection.crosscheck import Comparison, compare
-from inspection.views import View
-from vision.estimate import Term
+from inspection.comparison.bland_altman import (
+    agreement_by,
+    agreement_of,
+    flags,
+    limits_of_agreement,
+)
+from inspection.comparison.crosscheck import Comparison, compare
+from inspection.measurement.view import View
+from vision.uncertainty import Term
 
 
 def _comparison(difference_mm: float, number: int, gauge: str, person: str = "A") -> Comparison:

@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.case import Judgement, judge_log
-from inspection.crosscheck import crosscheck
-from inspection.log import Log
-from inspection.scrutiny import deserving, scrutinise
-from inspection.verdict import SIMPLE
+from inspection.assessment import Judgement, judge_log
+from inspection.comparison.crosscheck import crosscheck
+from inspection.limits.conformity import SIMPLE
+from inspection.model.log import Log
+from inspection.screening.screen import deserving, scrutinise
 from tests.inspection.simulated_logs import FAULTS, simulate_log
-from vision.estimate import Estimate, Refusal
 from vision.findings import finding
+from vision.results import Estimate, Refusal
 
 
 @pytest.fixture(scope="module")

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from inspection.crosscheck import CrossCheck, compare, crosscheck
-from inspection.readings import Gauge, Reading
-from inspection.rope import Rope
-from inspection.views import View
-from vision.estimate import Estimate, Finding, Refusal, Result, Term
+from inspection.comparison.crosscheck import CrossCheck, compare, crosscheck
+from inspection.measurement.view import View
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Rope
+from vision.results import Estimate, Finding, Refusal, Result
+from vision.uncertainty import Term
 
 ROPE = Rope("R-1", 40.0)
 GAUGES = {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)}

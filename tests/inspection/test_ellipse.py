@@ -14,10 +14,10 @@ import pytest
 from scipy.optimize import curve_fit
 from skimage.measure import EllipseModel
 
-from inspection.ellipse import Ellipse, fit_ellipse
-from inspection.section import make_section
-from inspection.views import View
-from vision.estimate import Term, combined_u_mm, covariance_mm2
+from inspection.measurement.ellipse import Ellipse, fit_ellipse
+from inspection.measurement.section import make_section
+from inspection.measurement.view import View
+from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 SCALE = Term("print scale", 0.004, "1", 22.0, "B", "print:A-1:y")
 

@@ -6,10 +6,10 @@ import math
 
 import pytest
 
-from inspection.grooves import groove_fit, groove_limits, handbook_groove_mm
-from inspection.limits import Limit, NotApplicable
-from inspection.rope import Groove, Rope
-from inspection.verdict import SIMPLE, judge
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.grooves import groove_fit, groove_limits, handbook_groove_mm
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.model.rope import Groove, Rope
 
 ROPE = Rope("R-1", 20.0)
 

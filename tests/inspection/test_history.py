@@ -10,8 +10,8 @@ import pytest
 import statsmodels.api as sm  # type: ignore[import-untyped]
 from scipy.stats import linregress
 
-from inspection.history import DAYS_PER_YEAR, Point, trend, trends
-from vision.estimate import Term, covariance_mm2
+from inspection.measurement.trend import DAYS_PER_YEAR, Point, trend, trends
+from vision.uncertainty import Term, covariance_mm2
 
 START = date(2020, 3, 1)
 

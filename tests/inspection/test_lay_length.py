@@ -13,12 +13,13 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from inspection.case import judge_log
-from inspection.lay_length import lay_looks, station_lays, with_strands
-from inspection.log import Earlier, Log
-from inspection.rope import Inspection, Rope, Station
-from inspection.scrutiny import scrutinise
-from vision.estimate import Estimate, Term
+from inspection.assessment import judge_log
+from inspection.model.log import Earlier, Log
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.screening.lay_length import lay_looks, station_lays, with_strands
+from inspection.screening.screen import scrutinise
+from vision.results import Estimate
+from vision.uncertainty import Term
 
 ROPE = Rope("R-1", 22.0)
 PRINT = Term("print scale along the rope", 0.002, "1", 24.0, "B", "print:A:x")  # 0.048 mm

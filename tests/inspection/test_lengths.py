@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from inspection.readings import last_digit, length_text, parse_length, typed_resolution_mm
+from inspection.model.readings import last_digit, length_text, parse_length, typed_resolution_mm
 
 
 @pytest.mark.parametrize(

@@ -6,11 +6,11 @@ import json
 
 import pytest
 
-from inspection.limit_sets import rules_from_json, rules_to_json
-from inspection.limit_tables import RULE_SETS, limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.rope import Rope
-from inspection.verdict import SIMPLE, judge
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import RULE_SETS, limits_for
+from inspection.limits.user_rules import rules_from_json, rules_to_json
+from inspection.model.rope import Rope
 
 ROW = {
     "rule_set": "Oil rig, main hoist", "what": "new rope", "quantity": "measured diameter",

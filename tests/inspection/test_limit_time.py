@@ -7,12 +7,12 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from inspection.history import Point, Trend, trend
-from inspection.limit_tables import limits_for
-from inspection.limit_time import NO_CLEARANCE, LimitTime, time_to_limit
-from inspection.limits import Limit
-from inspection.rope import Rope
-from vision.estimate import Term
+from inspection.limits.remaining_life import NO_CLEARANCE, LimitTime, time_to_limit
+from inspection.limits.rules import Limit
+from inspection.limits.standards import limits_for
+from inspection.measurement.trend import Point, Trend, trend
+from inspection.model.rope import Rope
+from vision.uncertainty import Term
 
 START = date(2020, 3, 1)
 DAYS = (0, 190, 371, 540, 800, 1100)

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from inspection.limit_tables import RULE_SETS, limits_for
-from inspection.limits import Limit, NotApplicable, exact
-from inspection.rope import Rope
+from inspection.limits.rules import Limit, NotApplicable, exact
+from inspection.limits.standards import RULE_SETS, limits_for
+from inspection.model.rope import Rope
 
 IN_SERVICE = Rope("R-1", 40.0, reference_mm=41.2)
 

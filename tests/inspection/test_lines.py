@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from inspection.lines import line_with_error_in_both
+from inspection.comparison.deming import line_with_error_in_both
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from inspection.readings import (
+from inspection.model.readings import (
     Gauge,
     Reading,
     gauge_terms,
@@ -15,7 +15,7 @@ from inspection.readings import (
     one_section_shortfall_pct,
     reading_terms,
 )
-from vision.estimate import combined_u_mm, covariance_mm2
+from vision.uncertainty import combined_u_mm, covariance_mm2
 
 WIDE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
 

@@ -9,11 +9,13 @@ from datetime import date, datetime
 
 import pytest
 
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, RecordError, StaleError
-from inspection.record_plain import same_person
-from inspection.rope import Groove, Inspection, Rope, Station
-from vision.estimate import Estimate, Finding, Marks, Refusal, Term
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Groove, Inspection, Rope, Station
+from inspection.record.errors import RecordError, StaleError
+from inspection.record.record import Record
+from inspection.record.serialization import same_person
+from vision.results import Estimate, Finding, Marks, Refusal
+from vision.uncertainty import Term
 
 ROPE = Rope(
     "hoist rope 1", 22.0, outer_strands=8, build="rotation-resistant", reference_mm=22.35,

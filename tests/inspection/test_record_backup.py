@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from inspection.record import Record, RecordError, open_record
-from inspection.rope import Rope
+from inspection.model.rope import Rope
+from inspection.record.errors import RecordError
+from inspection.record.record import Record, open_record
 
 
 def test_a_backup_is_a_record_with_its_photographs(file_record: Record, tmp_path: Path) -> None:

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from inspection.readings import Gauge
-from inspection.record import open_record
-from inspection.record_events import chain_faults
-from inspection.rope import Inspection, Rope
+from inspection.model.readings import Gauge
+from inspection.model.rope import Inspection, Rope
+from inspection.record.events import chain_faults
+from inspection.record.record import open_record
 
 KILLS = 200
 
@@ -24,8 +24,8 @@ KILLS = 200
 # says the number of an entry on its standard output only after the record said it is saved.
 NURSERY = """
 import os, sys
-from inspection.readings import Reading
-from inspection.record import open_record
+from inspection.model.readings import Reading
+from inspection.record.record import open_record
 
 def write(path, turn):
     with open_record(path) as record:

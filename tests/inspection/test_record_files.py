@@ -15,12 +15,13 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import event, text
 
-from inspection import record_open
-from inspection.readings import Reading
-from inspection.record import Record, RecordError, open_record
-from inspection.record_tables import metadata
-from inspection.rope import Inspection, Rope
-from vision.estimate import Estimate
+from inspection.model.readings import Reading
+from inspection.model.rope import Inspection, Rope
+from inspection.record import database
+from inspection.record.errors import RecordError
+from inspection.record.record import Record, open_record
+from inspection.record.schema import metadata
+from vision.results import Estimate
 
 # Made once with the first version of the tables; never made again. Its fingerprint was printed
 # by the program that made it.
@@ -81,10 +82,10 @@ def test_an_older_record_is_copied_before_it_is_brought_up_to_date(
 ) -> None:
     shutil.copy(FIRST_VERSION, path)
     later = tmp_path / "later program 100%"  # a % and a space must not matter
-    shutil.copytree(record_open.MIGRATIONS, later)
+    shutil.copytree(database.MIGRATIONS, later)
     (later / "versions" / "v9999_next.py").write_text(NEXT_VERSION)
     with monkeypatch.context() as patch:
-        patch.setattr(record_open, "MIGRATIONS", later)
+        patch.setattr(database, "MIGRATIONS", later)
         with open_record(path) as record, record.access.reading() as connection:
             connection.execute(text("SELECT page FROM drafts"))
             assert record.fingerprint() == FIRST_FINGERPRINT
@@ -103,11 +104,11 @@ def test_an_upgrade_that_fails_leaves_the_record_as_it_was(
 ) -> None:
     shutil.copy(FIRST_VERSION, path)
     later = tmp_path / "later"
-    shutil.copytree(record_open.MIGRATIONS, later)
+    shutil.copytree(database.MIGRATIONS, later)
     broken = NEXT_VERSION + '    op.execute("no such statement")\n'
     (later / "versions" / "v9999_next.py").write_text(broken)
     with monkeypatch.context() as patch:
-        patch.setattr(record_open, "MIGRATIONS", later)
+        patch.setattr(database, "MIGRATIONS", later)
         with pytest.raises(RecordError, match="could not be used"):
             open_record(path)
     with open_record(path) as record:
@@ -171,7 +172,7 @@ def test_a_server_that_does_not_answer_is_said_without_the_password(tmp_path: Pa
 def test_a_locked_record_says_so(
     file_record: Record, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(record_open, "BUSY_MS", 50)
+    monkeypatch.setattr(database, "BUSY_MS", 50)
     other = sqlite3.connect(path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
     try:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from click.testing import CliRunner
 
-from inspection import tables_import
-from inspection.record import RecordError, open_record
-from inspection.rope import Rope
+from inspection.exchange import import_rows
+from inspection.model.rope import Rope
+from inspection.record.errors import RecordError
+from inspection.record.record import open_record
 from tests.inspection.reading_tables import SAMPLE
-from ui.cli import main
+from ui.cli.main import main
 
 if TYPE_CHECKING:
     from tests.inspection.conftest import Server
@@ -64,7 +65,7 @@ def test_a_command_in_the_middle_of_which_the_server_restarts_can_be_repeated(
 
     where = (new_database, "--photographs", tmp_path)
     importing = ("import", *where, table, "--rope", "hoist rope 1", "--by", "A. Berg")
-    really = tables_import._by_inspection
+    really = import_rows._by_inspection
 
     def restarted(*arguments: Any) -> Any:  # gauges and inspections are added, readings not yet
         server.stop()
@@ -72,7 +73,7 @@ def test_a_command_in_the_middle_of_which_the_server_restarts_can_be_repeated(
         return really(*arguments)
 
     with monkeypatch.context() as patched:
-        patched.setattr(tables_import, "_by_inspection", restarted)
+        patched.setattr(import_rows, "_by_inspection", restarted)
         status, said = run(*importing)
     assert status == 1
     (line,) = [line for line in said.splitlines() if line.startswith("Error: ")]

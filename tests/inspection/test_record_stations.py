@@ -7,10 +7,12 @@ from datetime import date
 
 import pytest
 
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, RecordError, StaleError
-from inspection.rope import Inspection, Rope, Station
-from vision.estimate import Estimate, Finding, Refusal, Term
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.errors import RecordError, StaleError
+from inspection.record.record import Record
+from vision.results import Estimate, Finding, Refusal
+from vision.uncertainty import Term
 
 VISIT = "2026-11"
 TERM = Term("left edge", 0.02, "mm", 1.0, "A", "edge:1:left")

@@ -13,10 +13,10 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, open_record
-from inspection.rope import Inspection, Rope
-from vision.estimate import Finding
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope
+from inspection.record.record import Record, open_record
+from vision.results import Finding
 
 READING = Reading("22.41", 22.41, 1, 0, "C-07", "A. Berg")
 

@@ -9,17 +9,17 @@ from pathlib import Path
 
 import pytest
 
-from inspection.case import judge_log
+from inspection.assessment import judge_log
+from inspection.exchange.export_tables import export_ropes
+from inspection.exchange.parse import read_ropes
 from inspection.folder import read_folder
-from inspection.grooves import groove_fit
-from inspection.limit_tables import limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.log import Earlier, Log
-from inspection.readings import Gauge, Reading
-from inspection.record import open_record
-from inspection.rope import Groove, Inspection, Rope, Station
-from inspection.tables_in import read_ropes
-from inspection.tables_out import export_ropes
+from inspection.limits.grooves import groove_fit
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import limits_for
+from inspection.model.log import Earlier, Log
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Groove, Inspection, Rope, Station
+from inspection.record.record import open_record
 
 HOIST = Rope("hoist rope", 40.0, reference_mm=41.2, u_reference_mm=0.02,
              reference_tension="none", baseline_mm=40.8)  # fmt: skip

@@ -12,25 +12,26 @@ import statsmodels.api as sm  # type: ignore[import-untyped]
 from scipy.integrate import quad
 from scipy.stats import norm, poisson_binom
 
-from inspection.contrasts import contrast
-from inspection.crosscheck import crosscheck
-from inspection.evenness import (
+from inspection.comparison.crosscheck import crosscheck
+from inspection.model.log import Log
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.screening.contrasts import contrast
+from inspection.screening.gauge_checks import gauge_looks, off_step
+from inspection.screening.outliers import deleted_t_values
+from inspection.screening.photo_reuse import bits_apart, closest_bits, photo_looks
+from inspection.screening.repeated_values import repeated_run_bound, repeated_stations_bound
+from inspection.screening.screen import chance_looks, scrutinise
+from inspection.screening.timing import Pace, timing_looks, too_fast
+from inspection.screening.underdispersion import (
     equal_pair_probability,
     evenness_test,
     given_figure_probability,
 )
-from inspection.gauge_use import gauge_looks, off_step
-from inspection.log import Log
-from inspection.outliers import deleted_t_values
-from inspection.photo_use import bits_apart, closest_bits, photo_looks
-from inspection.readings import Gauge, Reading
-from inspection.repeats import repeated_run_bound, repeated_stations_bound
-from inspection.rope import Inspection, Rope, Station
-from inspection.scrutiny import chance_looks, scrutinise
-from inspection.timing import Pace, timing_looks, too_fast
 from tests.inspection.simulated_logs import simulate_log
-from vision.estimate import Estimate, Refusal, Term
 from vision.findings import finding
+from vision.results import Estimate, Refusal
+from vision.uncertainty import Term
 
 DAY = date(2026, 11, 3)
 NOON = datetime(2026, 11, 3, 12, 0, 10)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.scrutiny import scrutinise
+from inspection.screening.screen import scrutinise
 from tests.inspection.simulated_logs import FAULTS, GAUGES, fault_rates, simulate_log
 
 LOGS, SEED = 40, 20261103

@@ -12,11 +12,11 @@ import pytest
 from scipy.stats import binom
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
-from inspection.log import Log
-from inspection.looks import SHARES, Look, adjusted_p_values, share_out
-from inspection.scrutiny import chance_looks, fact_looks, scrutinise
+from inspection.model.log import Log
+from inspection.screening.multiple_testing import SHARES, Look, adjusted_p_values, share_out
+from inspection.screening.screen import chance_looks, fact_looks, scrutinise
 from tests.inspection.simulated_logs import simulate_log
-from vision.estimate import Estimate
+from vision.results import Estimate
 
 LOGS = 1000
 

@@ -7,11 +7,12 @@ import math
 import GTC  # type: ignore[import-untyped]
 import pytest
 
-from inspection.measured import measured_diameter
-from inspection.readings import Gauge, Reading
-from inspection.section import Section, make_section, pair_by_card, sections_of_readings
-from inspection.views import View, view_of, view_of_reading
-from vision.estimate import Estimate, Finding, Refusal, Result, Term
+from inspection.measurement.measured_diameter import measured_diameter
+from inspection.measurement.section import Section, make_section, pair_by_card, sections_of_readings
+from inspection.measurement.view import View, view_of, view_of_reading
+from inspection.model.readings import Gauge, Reading
+from vision.results import Estimate, Finding, Refusal, Result
+from vision.uncertainty import Term
 
 SCALE = Term("print scale", 0.004, "1", 20.0, "B", "print:A-1:y")
 

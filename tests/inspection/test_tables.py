@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from inspection import tables, tables_xlsx
-from inspection.tables import harmless, read_sheet, unharmed, write_sheet
-from inspection.tables_in import read_readings
+from inspection.exchange import spreadsheet
+from inspection.exchange.parse import read_readings
+from inspection.exchange.spreadsheet import harmless, read_sheet, unharmed, write_sheet
 from tests.inspection.reading_tables import csv_file
 
 
@@ -50,7 +50,7 @@ def test_a_zip_bomb_is_refused_before_it_is_unpacked(
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as package:
         package.writestr("xl/worksheets/sheet1.xml", b"0" * 20_000_000)
     assert path.stat().st_size < 100_000
-    monkeypatch.setattr(tables_xlsx, "MOST_UNPACKED_BYTES", 10_000_000)
+    monkeypatch.setattr(spreadsheet, "MOST_UNPACKED_BYTES", 10_000_000)
     with pytest.raises(ValueError, match="would unpack to 20 MB"):
         read_sheet(path)
 
@@ -90,13 +90,13 @@ def test_a_zip_that_is_no_spreadsheet_is_refused(tmp_path: Path) -> None:
 def test_too_many_rows_or_bytes_are_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(tables, "MOST_ROWS", 3)
+    monkeypatch.setattr(spreadsheet, "MOST_ROWS", 3)
     rows = [["a"], *[[str(number)] for number in range(4)]]
     with pytest.raises(ValueError, match="more than 3 rows"):
         read_sheet(_book(tmp_path / "t.xlsx", rows))
     with pytest.raises(ValueError, match="more than 3 rows"):
         read_sheet(csv_file(tmp_path, "a\n1\n2\n3\n4\n"))
-    monkeypatch.setattr(tables, "MOST_BYTES", 5)
+    monkeypatch.setattr(spreadsheet, "MOST_BYTES", 5)
     with pytest.raises(ValueError, match="MB is the most"):
         read_sheet(csv_file(tmp_path, "a\n1\n2\n3\n"))
     with pytest.raises(ValueError, match="can't be read: No such file"):

@@ -8,15 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from inspection.record import Record, open_record
-from inspection.rope import Inspection, Rope
-from inspection.tables_import import RejectedError, import_readings, import_ropes
-from inspection.tables_in import read_readings, read_ropes
-from inspection.tables_out import (
-    export_readings,
-    export_ropes,
-    export_summary,
-)
+from inspection.exchange.export_tables import export_readings, export_ropes, export_summary
+from inspection.exchange.import_rows import RejectedError, import_readings, import_ropes
+from inspection.exchange.parse import read_readings, read_ropes
+from inspection.model.rope import Inspection, Rope
+from inspection.record.record import Record, open_record
 from tests.inspection.reading_tables import SAMPLE, csv_file
 
 

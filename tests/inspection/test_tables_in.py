@@ -9,12 +9,10 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from inspection.readings import Gauge, Reading
-from inspection.tables import read_sheet
-from inspection.tables_in import read_readings, read_ropes
-from inspection.tables_out import (
-    write_template,
-)
+from inspection.exchange.export_tables import write_template
+from inspection.exchange.parse import read_readings, read_ropes
+from inspection.exchange.spreadsheet import read_sheet
+from inspection.model.readings import Gauge, Reading
 from tests.inspection.reading_tables import SAMPLE, csv_file
 
 

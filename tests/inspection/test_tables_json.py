@@ -14,9 +14,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
 
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, RecordError, open_record
-from inspection.record_plain import (
+from inspection.exchange.export_json import export_json, restore_json, schema
+from inspection.exchange.export_tables import export_readings, export_ropes, plain_number
+from inspection.exchange.import_rows import import_readings, import_ropes
+from inspection.exchange.parse import read_readings, read_ropes
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Groove, Inspection, Rope, Station
+from inspection.record.errors import RecordError
+from inspection.record.record import Record, open_record
+from inspection.record.serialization import (
     finding_from,
     gauge_from,
     inspection_from,
@@ -25,12 +31,8 @@ from inspection.record_plain import (
     result_from,
     rope_from,
 )
-from inspection.rope import Groove, Inspection, Rope, Station
-from inspection.tables_import import import_readings, import_ropes
-from inspection.tables_in import read_readings, read_ropes
-from inspection.tables_json import export_json, restore_json, schema
-from inspection.tables_out import export_readings, export_ropes, plain_number
-from vision.estimate import Estimate, Finding, Marks, Refusal, Term
+from vision.results import Estimate, Finding, Marks, Refusal
+from vision.uncertainty import Term
 
 MARKS = Marks(((1.0, 2.0),), ((3.0, 4.0),), ((1, 2), (3, 4)), ((5, 6), (7, 8)), (4.0, 5.0), ())
 

@@ -7,10 +7,7 @@ import math
 import GTC  # type: ignore[import-untyped]
 import pytest
 
-from inspection.limit_tables import limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.rope import Rope
-from inspection.verdict import (
+from inspection.limits.conformity import (
     GUARD_2013,
     GUARD_2017,
     SIMPLE,
@@ -19,6 +16,9 @@ from inspection.verdict import (
     judge,
     judge_all,
 )
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import limits_for
+from inspection.model.rope import Rope
 
 NEW = Rope("R-1", 20.0, service="new")
 USED = Rope("R-2", 40.0, reference_mm=41.2)

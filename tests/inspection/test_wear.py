@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.rope import Rope
-from inspection.section import Section, make_section
-from inspection.views import View
-from inspection.wear import LocalDecrease, Severity, local_decreases, uniform_decrease
-from vision.estimate import Term
+from inspection.limits.wear import LocalDecrease, Severity, local_decreases, uniform_decrease
+from inspection.measurement.section import Section, make_section
+from inspection.measurement.view import View
+from inspection.model.rope import Rope
+from vision.uncertainty import Term
 
 ROPE = Rope("R-1", 40.0, reference_mm=41.2)
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspection.readings import last_digit, length_text, parse_length, typed_resolution_mm
+from inspection.model.readings import last_digit, length_text, parse_length, typed_resolution_mm
 
 HUNDREDTHS = st.integers(min_value=1, max_value=99_999)  # 0.01 mm to 999.99 mm
 

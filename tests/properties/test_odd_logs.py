@@ -9,9 +9,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspection.case import judge_log
-from inspection.readings import Reading
-from inspection.scrutiny import scrutinise
+from inspection.assessment import judge_log
+from inspection.model.readings import Reading
+from inspection.screening.screen import scrutinise
 from tests.inspection.simulated_logs import GAUGES, simulate_log
 
 LOG = simulate_log(np.random.default_rng(17), stations=6, earlier=1, photographs=True)

@@ -7,10 +7,10 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inspection.crosscheck import compare
-from inspection.section import make_section
-from inspection.views import View
-from vision.estimate import Term
+from inspection.comparison.crosscheck import compare
+from inspection.measurement.section import make_section
+from inspection.measurement.view import View
+from vision.uncertainty import Term
 
 diameters = st.floats(5.0, 80.0)
 parts = st.floats(1e-4, 1.0)

@@ -7,12 +7,12 @@ from dataclasses import replace
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from inspection.grooves import groove_fit
-from inspection.limit_tables import RULE_SETS, limits_for
-from inspection.limits import Limit
-from inspection.rope import Groove, Rope
-from inspection.verdict import GUARD_2013, GUARD_2017, SIMPLE, judge
-from inspection.wear import Severity, uniform_decrease
+from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE, judge
+from inspection.limits.grooves import groove_fit
+from inspection.limits.rules import Limit
+from inspection.limits.standards import RULE_SETS, limits_for
+from inspection.limits.wear import Severity, uniform_decrease
+from inspection.model.rope import Groove, Rope
 
 KINDNESS = {"within": 2, "undecided": 1, "outside": 0}
 EXACT = 1e-9  # room for floating point in probabilities

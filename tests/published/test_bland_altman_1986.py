@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import statsmodels.stats.weightstats as weightstats  # type: ignore[import-untyped]
 
-from inspection.agreement import limits_of_agreement
+from inspection.comparison.bland_altman import limits_of_agreement
 
 DATA = Path(__file__).parent / "bland_altman_1986.csv"
 ROUNDED = 0.2  # l/min, see above

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from inspection.limit_tables import limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.rope import Rope, Tension
-from inspection.verdict import SIMPLE, judge
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import limits_for
+from inspection.model.rope import Rope, Tension
 
 HERE = Path(__file__).parent
 STEP_MM = 0.001  # "just below" and "just above": finer than any gauge shows

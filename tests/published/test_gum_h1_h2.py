@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-from vision.estimate import Term, combined_u_mm, shares
+from vision.uncertainty import Term, combined_u_mm, shares
 
 LENGTH_NM = 50_000_623.0
 H1 = (

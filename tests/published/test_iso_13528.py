@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from scipy.stats import bartlett
 
-from inspection.crosscheck import Comparison, compare
-from inspection.views import View
-from vision.estimate import Term
+from inspection.comparison.crosscheck import Comparison, compare
+from inspection.measurement.view import View
+from vision.uncertainty import Term
 
 HERE = Path(__file__).parent
 

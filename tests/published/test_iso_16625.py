@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from inspection.grooves import groove_fit, groove_limits, handbook_groove_mm
-from inspection.limits import Limit
-from inspection.rope import Groove, Rope
-from inspection.verdict import SIMPLE, judge
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.grooves import groove_fit, groove_limits, handbook_groove_mm
+from inspection.limits.rules import Limit
+from inspection.model.rope import Groove, Rope
 
 HERE = Path(__file__).parent
 

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 
-from inspection.limit_tables import limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.rope import Rope
-from inspection.verdict import SIMPLE, judge
-from inspection.wear import Severity, uniform_decrease
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import limits_for
+from inspection.limits.wear import Severity, uniform_decrease
+from inspection.model.rope import Rope
 
 HERE = Path(__file__).parent
 SEVERITY_PCT = {"slight": 20, "medium": 40, "high": 60, "very_high": 80, "discard": 100}

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from inspection.limits import Limit, Rule
-from inspection.verdict import GUARD_2013, GUARD_2017, SIMPLE, DecisionRule, judge
+from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE, DecisionRule, judge
+from inspection.limits.rules import Limit, Rule
 
 RULE = Rule("example", "example", "mean diameter", "accept", "JCGM 106:2012", "2012", "7", "")
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from inspection.lines import line_with_error_in_both
+from inspection.comparison.deming import line_with_error_in_both
 
 DATA = Path(__file__).parent / "pearson_1901.csv"
 

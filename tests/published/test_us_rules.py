@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from inspection.limit_tables import limits_for
-from inspection.limits import Limit, NotApplicable
-from inspection.readings import parse_length
-from inspection.rope import Rope
-from inspection.verdict import SIMPLE, judge
+from inspection.limits.conformity import SIMPLE, judge
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.limits.standards import limits_for
+from inspection.model.readings import parse_length
+from inspection.model.rope import Rope
 
 HERE = Path(__file__).parent
 

@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-APP = Path(__file__).resolve().parents[2] / "ui" / "app.py"
+APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"
 REVIEWER = "Reviewer B"
 
 
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a folder with a record of the sample inspection; not to be written to."""
-    from inspection.record import open_record
-    from ui.sample import load_sample, sample_folder
+    from inspection.record.record import open_record
+    from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
     if folder is None:

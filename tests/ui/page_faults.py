@@ -10,10 +10,11 @@ from pathlib import Path
 
 from sqlalchemy import event
 
-from inspection.readings import Gauge
-from inspection.record import Record, RecordError
-from inspection.rope import Rope
-from ui import session
+from inspection.model.readings import Gauge
+from inspection.model.rope import Rope
+from inspection.record.errors import RecordError
+from inspection.record.record import Record
+from ui.web.page import session
 
 FULL = "the disk is full; free some space and try again."
 LOCKED = "is locked by another program that is writing; wait a moment and try again."

@@ -14,16 +14,17 @@ import numpy as np
 from PIL import Image
 
 from inspection.folder import Folder, read_folder
-from inspection.log import Earlier, Log
-from inspection.readings import Gauge, Reading
-from inspection.record import Record, open_record
-from inspection.rope import Groove, Inspection, Rope, Station
-from ui.by_hand import with_edges_moved
-from ui.record_log import log_of, look_over
-from ui.report import ReportCase, case_of_folder, case_of_record
-from vision.estimate import Estimate, Marks, Refusal, Result, Term
+from inspection.model.log import Earlier, Log
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Groove, Inspection, Rope, Station
+from inspection.record.record import Record, open_record
+from ui.presenters.manual_edges import with_edges_moved
+from ui.report.case import ReportCase, case_of_folder, case_of_record
+from ui.services.judge_record import log_of, look_over
 from vision.findings import finding
 from vision.pipeline import Settings
+from vision.results import Estimate, Marks, Refusal, Result
+from vision.uncertainty import Term
 
 MADE = datetime(2026, 11, 4, 8, 30, tzinfo=UTC)
 ROPE = Rope("hoist rope 1", 40.0, reference_mm=41.2, reference_on=date(2025, 2, 3), site="Quay 9")

@@ -10,8 +10,7 @@ from typing import Any
 
 import pytest
 
-from ui import door, uploads
-from ui.access import (
+from ui.services.roles import (
     ROLES,
     SCREENS,
     AccessError,
@@ -22,9 +21,11 @@ from ui.access import (
     person_of,
     read_team,
 )
-from vision.photofile import MOST_PIXELS
+from ui.web.page import login
+from ui.web.panels import upload
+from vision.photo.containers import MOST_PIXELS
 
-UI = Path(door.__file__).parent
+UI = Path(login.__file__).parents[2]
 TEAM = """
 [people."a.berg@example.org"]
 name = "A. Berg"
@@ -129,10 +130,10 @@ def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
     ]
     assert check_login(tmp_path / "team.toml") == "https://ropes.example.org"
     flat = " ".join(readme.split())
-    config = tomllib.loads((UI / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+    config = tomllib.loads((UI / "web" / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert (
         f"One photograph may have {config['server']['maxUploadSize']} MB and "
-        f"{MOST_PIXELS / 1e6:.0f} megapixels, one inspection {uploads.MOST_PHOTOGRAPHS} photographs"
+        f"{MOST_PIXELS / 1e6:.0f} megapixels, one inspection {upload.MOST_PHOTOGRAPHS} photographs"
     ) in flat
     assert config["server"]["address"] == "127.0.0.1"
 
@@ -216,16 +217,18 @@ def sources() -> Iterator[tuple[str, str]]:
 
 
 def test_every_screen_has_its_roles_and_is_reached_through_the_door_only() -> None:
-    screens = {path.stem for path in (UI / "screens").glob("*.py")} - {"__init__"}
+    screens = {path.stem for path in (UI / "web" / "screens").glob("*.py")} - {"__init__"}
     assert screens == set(SCREENS)
     assert all(SCREENS.values())
     for name, source in sources():
         for made in ("Page", "navigation"):
-            assert not calls(source, made) or name == "app.py", f"{name} makes pages of its own"
-    app = (UI / "app.py").read_text(encoding="utf-8")
+            assert not calls(source, made) or name == "web/app.py", f"{name} makes pages of its own"
+    app = (UI / "web" / "app.py").read_text(encoding="utf-8")
     assert calls(app, "guarded") == [""]
     assert not calls(app, "run")  # only the door runs a screen
-    assert calls((UI / "door.py").read_text(encoding="utf-8"), "run") == ["guarded"]
+    assert calls((UI / "web" / "page" / "login.py").read_text(encoding="utf-8"), "run") == [
+        "guarded"
+    ]
 
 
 # whatever else would put a file under an address of the server's
@@ -236,12 +239,12 @@ def unguarded(name: str, source: str) -> list[str]:
     """Return the places that hand out a file past the door."""
     found = [f"{name}: {one}" for one in calls(source, "download_button")]
     found += [f"{name}: {leak}" for leak in LEAKS for _ in calls(source, leak)]
-    return [one for one in found if one != "door.py: download"]
+    return [one for one in found if one != "web/page/login.py: download"]
 
 
 def test_every_download_is_drawn_by_the_door() -> None:
     assert [one for name, source in sources() for one in unguarded(name, source)] == []
-    body = (UI / "door.py").read_text(encoding="utf-8")
+    body = (UI / "web" / "page" / "login.py").read_text(encoding="utf-8")
     assert calls(body, "download_button") == calls(body, "guard_download") == ["download"]
 
 
@@ -257,8 +260,8 @@ def test_a_file_is_made_only_for_who_still_has_the_role(
 ) -> None:
     monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
     person = read_team(team_file)["b@example.org"]
-    monkeypatch.setattr(door, "allowed", lambda: person)
-    make = door.guard_download(lambda: b"the file", "supervise")
+    monkeypatch.setattr(login, "allowed", lambda: person)
+    make = login.guard_download(lambda: b"the file", "supervise")
     assert make() == b"the file"
     team_file.write_text(TEAM.replace('"reviewer", "supervisor"', '"reviewer"'), encoding="utf-8")
     with pytest.raises(AccessError, match="this page is for the supervisor"):
@@ -275,9 +278,9 @@ def test_a_file_is_made_only_for_who_still_has_the_role(
 
 
 def test_a_file_too_large_or_one_too_many_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(uploads, "most_mb", lambda: 40)
-    uploads.check_upload(40 * 1024 * 1024, uploads.MOST_PHOTOGRAPHS - 1)
+    monkeypatch.setattr(upload, "most_mb", lambda: 40)
+    upload.check_upload(40 * 1024 * 1024, upload.MOST_PHOTOGRAPHS - 1)
     with pytest.raises(ValueError, match="the file has 41 MB and at most 40 MB are taken"):
-        uploads.check_upload(41 * 1024 * 1024, 0)
+        upload.check_upload(41 * 1024 * 1024, 0)
     with pytest.raises(ValueError, match="has 400 photographs and 400 are the most"):
-        uploads.check_upload(1, 400)
+        upload.check_upload(1, 400)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ui import answers
+from ui.web.page import security
 
 TEAM = """
 [people."a.berg@example.org"]
@@ -42,7 +42,7 @@ def answer(path: str, cookie: str = "") -> tuple[int, dict[str, str]]:
     scope = {"type": "http", "method": "GET", "path": path, "headers": []}
     if cookie:
         scope["headers"] = [(b"cookie", cookie.encode("latin-1"))]
-    asyncio.run(answers.guarded_answers(streamlit)(scope, receive, send))
+    asyncio.run(security.guarded_answers(streamlit)(scope, receive, send))
     headers = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
     return said[0]["status"], headers
 
@@ -62,7 +62,7 @@ def signed(claims: str) -> str:
     from streamlit.web.server.server_util import get_cookie_secret
     from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
 
-    name = answers.USER_COOKIE_NAME
+    name = security.USER_COOKIE_NAME
     return f"{name}={create_signed_value(get_cookie_secret(), name, claims).decode()}"
 
 
@@ -87,7 +87,7 @@ def test_a_made_file_is_handed_to_people_of_the_team_only(
 def test_a_forged_cookie_opens_nothing(team_file: Path) -> None:
     good = signed('{"is_logged_in": true, "email": "a.berg@example.org"}')
     forged = good[:-3] + ("AAA" if good[-3:] != "AAA" else "BBB")
-    for cookie in ("", forged, "a=b; c", f"{answers.USER_COOKIE_NAME}=x"):
+    for cookie in ("", forged, "a=b; c", f"{security.USER_COOKIE_NAME}=x"):
         assert answer("/media/abc.csv", cookie)[0] == 403
     team_file.write_text("[people", encoding="utf-8")  # being edited just now
     assert answer("/media/abc.csv", good)[0] == 403

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.readings import Gauge, Reading
-from inspection.record import open_record
-from inspection.rope import Inspection, Rope, Station
-from ui.access import SCREENS
-from vision.estimate import Finding
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.record import open_record
+from ui.services.roles import SCREENS
+from vision.results import Finding
 
 NASTY = (
     "<script>alert(1)</script>",

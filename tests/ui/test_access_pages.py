@@ -13,11 +13,12 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import RecordError, open_record
-from ui import uploads
-from ui.access import ROLES, SCREENS
+from inspection.record.errors import RecordError
+from inspection.record.record import open_record
+from ui.services.roles import ROLES, SCREENS
+from ui.web.panels import upload
 
-APP = Path(__file__).resolve().parents[2] / "ui" / "app.py"
+APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"
 SAMPLE = "2026-09-quay-crane-2"
 FOREIGN = "2026-10-c-only"
 PEOPLE = {
@@ -219,7 +220,7 @@ def test_nobody_settles_or_reviews_their_own_readings_whatever_asks_for_it(
 def test_one_photograph_too_many_is_told_and_not_kept(
     sampled: As, sample: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(uploads, "MOST_PHOTOGRAPHS", 10)  # the sample has ten
+    monkeypatch.setattr(upload, "MOST_PHOTOGRAPHS", 10)  # the sample has ten
     at = clean(sampled("a").run().switch_page("screens/photographs.py").run())
     at.file_uploader[0].upload("more.jpg", b"not looked at", "image/jpeg")
     at.run()

@@ -14,8 +14,8 @@ import pytest
 from click.testing import CliRunner, Result
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import open_record
-from ui.cli import main
+from inspection.record.record import open_record
+from ui.cli.main import main
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 BAR = SAMPLES / "bar-16mm.jpg"

@@ -9,12 +9,19 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import OpenInspection, open_record
-from ui.by_hand import at_mm_of, is_by_hand, place_on_track, rope_track, with_edges_moved
-from ui.pictures import jaw_scale
-from ui.sample import sample_folder
-from vision.estimate import Estimate
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
+from ui.presenters.edge_views import jaw_scale
+from ui.presenters.manual_edges import (
+    at_mm_of,
+    is_by_hand,
+    place_on_track,
+    rope_track,
+    with_edges_moved,
+)
+from ui.services.sample import sample_folder
 from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"
 

@@ -13,12 +13,12 @@ from click.testing import CliRunner, Result
 from numpy.typing import NDArray
 from PIL import Image
 
-import vision.calibrate_photos
-from ui.cli import main
-from ui.known_cameras import PLACE, known_cameras
-from vision.calibrate import Calibration
-from vision.calibrate_photos import Calibrated
-from vision.lenses import kept_camera
+import vision.calibration.session
+from ui.cli.main import main
+from ui.services.cameras import PLACE, known_cameras
+from vision.calibration.adjustment import Calibration
+from vision.calibration.library import kept_camera
+from vision.calibration.session import Calibrated
 
 KEY = "Lantern L4, 4000 x 3000, 26 mm"
 Array = NDArray[np.float64]
@@ -72,7 +72,7 @@ def test_a_calibration_is_told_kept_listed_and_forgotten(
         asked.update(printed)
         return calibrated()
 
-    monkeypatch.setattr(vision.calibrate_photos, "calibrate_photographs", instead)
+    monkeypatch.setattr(vision.calibration.session, "calibrate_photographs", instead)
     photograph = tmp_path / "a.jpg"
     photograph.write_bytes(b"")
     done = run("calibrate", str(photograph), "--along", "275", "--across", "175.7", "--u", "0.05")
@@ -117,7 +117,7 @@ def sample_phone(monkeypatch: pytest.MonkeyPatch) -> None:
     def instead(paths: list[Path], **printed: object) -> Calibrated:
         return calibrated(SAMPLE_KEY, values)
 
-    monkeypatch.setattr(vision.calibrate_photos, "calibrate_photographs", instead)
+    monkeypatch.setattr(vision.calibration.session, "calibrate_photographs", instead)
 
 
 def tried(tmp_path: Path, photograph: Path) -> Result:

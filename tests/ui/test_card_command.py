@@ -9,8 +9,8 @@ import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from click.testing import CliRunner, Result
 
-from ui.cli import main
-from vision.printcheck import load_print_checks
+from ui.cli.main import main
+from vision.target.print_scale import load_print_checks
 
 
 def run(*arguments: object) -> Result:

@@ -14,13 +14,14 @@ import pytest
 from click.testing import CliRunner, Result
 
 from inspection.folder import read_folder
-from inspection.log import Log
-from inspection.record import open_record
-from ui.check_command import check
-from vision import estimate
-from vision.estimate import Estimate, Refusal, Term
+from inspection.model.log import Log
+from inspection.record.record import open_record
+from ui.cli.check import check
+from vision import results
 from vision.findings import finding
 from vision.pipeline import Settings
+from vision.results import Estimate, Refusal
+from vision.uncertainty import Term
 
 HEADINGS = (
     "inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,permissible_error_mm,"
@@ -28,7 +29,7 @@ HEADINGS = (
 )
 TRUE_MM = {(n, view): 39.5 + 0.03 * n + (0.05 if view else 0.0)
            for n in range(1, 7) for view in (0, 90)}  # fmt: skip
-Measured = Callable[[list[Path], Settings], list[estimate.Result]]
+Measured = Callable[[list[Path], Settings], list[results.Result]]
 
 
 def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = None) -> Path:
@@ -50,9 +51,9 @@ def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = Non
     return folder
 
 
-def measure(paths: list[Path], settings: Settings) -> list[estimate.Result]:
+def measure(paths: list[Path], settings: Settings) -> list[results.Result]:
     """Stand in for the pipeline: the true diameter, known to 0.1 mm."""
-    results: list[estimate.Result] = []
+    results: list[results.Result] = []
     for number, path in enumerate(paths):
         station, view = (int(part) for part in path.stem[1:].split("-"))
         results.append(Estimate(
@@ -112,7 +113,7 @@ def test_csv_starts_with_the_finding_and_runs_no_formula(tmp_path: Path) -> None
 
 
 def test_a_refused_photograph_gives_status_1_and_its_reason(tmp_path: Path) -> None:
-    def refuse_one(paths: list[Path], settings: Settings) -> list[estimate.Result]:
+    def refuse_one(paths: list[Path], settings: Settings) -> list[results.Result]:
         results = measure(paths, settings)
         results[0] = Refusal((finding("no-card"),), photo_name=paths[0].name)
         return results
@@ -227,7 +228,7 @@ def test_a_record_is_checked_like_a_folder(tmp_path: Path) -> None:
 def test_the_three_lines_in_python_say_the_same(tmp_path: Path) -> None:
     from dataclasses import replace
 
-    from inspection.case import judge_log
+    from inspection.assessment import judge_log
 
     folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
     log = read_folder(folder).log

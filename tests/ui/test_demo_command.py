@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from ui.cli import main
+from ui.cli.main import main
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from inspection import record_open
-from inspection.record import open_record
-from inspection.rope import Inspection, Rope
+from inspection.model.rope import Inspection, Rope
+from inspection.record import database
+from inspection.record.record import open_record
 from tests.inspection.reading_tables import SAMPLE
-from ui.cli import main
+from ui.cli.main import main
 
 BAR = Path(__file__).resolve().parents[2] / "sample_images" / "bar-16mm.jpg"
 
@@ -98,8 +98,8 @@ def test_a_print_check_on_a_full_disk_leaves_the_earlier_ones_as_they_are(
 
 
 MEASURE = ("measure", "{}/../bar-16mm.jpg", "--cameras", "{}/../cameras.json")
-LATE = ("mmap", "inspection.lay_length", "inspection.section", "ui.measuring", "ui.tables",
-        "vision.batch")  # fmt: skip
+LATE = ("mmap", "inspection.screening.lay_length", "inspection.measurement.section", 
+        "ui.cli.progress", "ui.cli.output_measure", "vision.batch")  # fmt: skip
 
 
 @pytest.fixture
@@ -187,7 +187,7 @@ def files_in(folder: Path) -> set[Path]:
 def test_a_locked_record_is_said_and_the_import_can_be_repeated(
     filled: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(record_open, "BUSY_MS", 50)
+    monkeypatch.setattr(database, "BUSY_MS", 50)
     before = fingerprint(filled)
     Path("more.csv").write_text(SAMPLE.replace("visit", "visit 2"), encoding="utf-8")
     more = ("record", "import", filled, "more.csv", "--rope", "hoist rope 1", "--by", "C. Holm")

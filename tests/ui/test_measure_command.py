@@ -14,13 +14,13 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
-from inspection.measured import measured_diameter
-from inspection.section import pair_by_card
-from ui.cli import main
-from ui.words import CAUTIONS
-from vision.estimate import Estimate
+from inspection.measurement.measured_diameter import measured_diameter
+from inspection.measurement.section import pair_by_card
+from ui.cli.main import main
+from ui.text import CAUTIONS
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import load_print_checks
+from vision.results import Estimate
+from vision.target.print_scale import load_print_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 CHECKS = SAMPLES / "print_checks.json"

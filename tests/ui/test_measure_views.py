@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from inspection.section import pair_by_card
-from ui.cli import main
-from ui.tables import print_csv, print_json, print_table
-from vision.estimate import Estimate, Refusal, Result, Term
+from inspection.measurement.section import pair_by_card
+from ui.cli.main import main
+from ui.cli.output_measure import print_csv, print_json, print_table
 from vision.findings import finding
+from vision.results import Estimate, Refusal, Result
+from vision.uncertainty import Term
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from ui.page_command import _hosts, _team_address, page
+from ui.cli.page import _hosts, _team_address, page
 
 
 def test_a_port_in_use_is_told() -> None:
@@ -139,7 +139,7 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = [sys.executable, "-m", "ui.cli", "page", "--no-browser", "--port", str(port)]
+    command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
     environment = os.environ | {"XDG_DATA_HOME": str(tmp_path)}
     with subprocess.Popen(
         command, env=environment, stdout=subprocess.PIPE, text=True,

@@ -10,22 +10,13 @@ from typing import Any
 
 import pytest
 
-from inspection.history import Point, trend
-from inspection.section import make_section
-from inspection.views import View
+from inspection.measurement.section import make_section
+from inspection.measurement.trend import Point, trend
+from inspection.measurement.view import View
 from tests.ui.chart_specs import axes_of, rows_of, spec_of, words_of
 from tests.ui.report_cases import folder_case
-from ui.drawings import along_rope_drawing, history_drawing, roundness_drawing
-from ui.drawings_checks import differences_drawing
-from ui.figure_sources import (
-    along_rope,
-    budget_shares,
-    differences,
-    history,
-    last_digits,
-    roundness,
-)
-from ui.figures import (
+from ui.charts.checks import budget_chart, differences_chart, digits_chart
+from ui.charts.data import (
     BLACK,
     BLUE,
     GREEN,
@@ -43,11 +34,24 @@ from ui.figures import (
     History,
     LimitLine,
 )
-from ui.plot_parts import TITLE_LETTERS, WORDS_LETTERS
-from ui.plots import along_rope_chart, history_chart, roundness_chart
-from ui.plots_checks import budget_chart, differences_chart, digits_chart
-from ui.report import ReportCase
-from vision.estimate import Term
+from ui.charts.rope import along_rope_chart, history_chart, roundness_chart
+from ui.charts.sources import (
+    along_rope,
+    budget_shares,
+    differences,
+    history,
+    last_digits,
+    roundness,
+)
+from ui.charts.style import TITLE_LETTERS, WORDS_LETTERS
+from ui.report.case import ReportCase
+from ui.report.drawings import (
+    along_rope_drawing,
+    differences_drawing,
+    history_drawing,
+    roundness_drawing,
+)
+from vision.uncertainty import Term
 
 # The palette of Okabe and Ito, "Color universal design", 2008 (jfly.uni-koeln.de/color), in the
 # order of that page: black, orange, sky blue, bluish green, yellow, blue, vermilion, purple.
@@ -272,7 +276,7 @@ def test_history_shows_the_prediction_band_and_the_limit(wearing: History) -> No
 
 
 def test_two_inspections_give_figures_without_a_line() -> None:
-    from ui.figures import Then
+    from ui.charts.data import Then
 
     short = history(1, None, [Then(date(2025, 1, 1), 40.0, 0.1), Then(date(2026, 1, 1), 39.9, 0.1)])
     kinds = {layer["mark"]["type"] for layer in spec_of(history_chart(short))["layer"]}

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from inspection.readings import Reading
+from inspection.model.readings import Reading
 from tests.ui.chart_specs import rows_of, spec_of, words_of
 from tests.ui.report_cases import folder_case
-from ui.drawings_checks import budget_drawing, differences_drawing, digits_drawing
-from ui.figure_sources import budget_shares, differences, last_digits
-from ui.figures import Differences
-from ui.plots_checks import budget_chart, differences_chart, digits_chart
-from ui.report import ReportCase
-from vision.estimate import Term
+from ui.charts.checks import budget_chart, differences_chart, digits_chart
+from ui.charts.data import Differences
+from ui.charts.sources import budget_shares, differences, last_digits
+from ui.report.case import ReportCase
+from ui.report.drawings import budget_drawing, differences_drawing, digits_drawing
+from vision.uncertainty import Term
 
 
 @pytest.fixture(scope="module")

@@ -11,15 +11,15 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.ui.test_check_command import measure, write_folder
-from ui.check_command import check
-from ui.record_command import record
-from vision import estimate
+from ui.cli.check import check
+from ui.cli.record import record
+from vision import results
 from vision.pipeline import Settings
 
 
-def measure_bytes(paths: list[Path], settings: Settings) -> list[estimate.Result]:
+def measure_bytes(paths: list[Path], settings: Settings) -> list[results.Result]:
     """Stand in for the pipeline, with each file's own hash as it gives one."""
     found = []
     for path in paths:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from ui.record_command import record
+from ui.cli.record import record
 
 ROPES = "rope;nominal (mm);outer strands\nhoist rope 1;22;8\n"
 READINGS = (
@@ -161,7 +161,7 @@ def test_a_database_that_does_not_answer_is_said_in_one_sentence(tmp_path: Path)
 
 def test_help_needs_no_database_and_names_an_example() -> None:
     program = (
-        "import sys; from ui.record_command import record; "
+        "import sys; from ui.cli.record import record; "
         "print([n for n in ('sqlalchemy', 'openpyxl', 'alembic') if n in sys.modules])"
     )
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}

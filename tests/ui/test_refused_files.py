@@ -14,10 +14,10 @@ from streamlit.runtime.backend_operation_handler import DeferredFileHandler
 from streamlit.runtime.media_file_manager import MediaFileManager
 from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
 
-from inspection.record import RecordError
+from inspection.record.errors import RecordError
 from tests.ui.test_access_pages import SAMPLE, As, as_person, sampled, team_of  # noqa: F401
-from ui import door, refused_files, session
-from ui.access import Person, read_team
+from ui.services.roles import Person, read_team
+from ui.web.page import downloads, login, session
 
 Press = Callable[[Callable[[], bytes | str]], tuple[str, str]]
 TEAM = {"a": ("Inspector A", ("inspector",)), "d": ("Supervisor D", ("supervisor",))}
@@ -27,7 +27,7 @@ TEAM = {"a": ("Inspector A", ("inspector",)), "d": ("Supervisor D", ("supervisor
 def press(monkeypatch: pytest.MonkeyPatch) -> Press:
     """Return what presses a download button: Streamlit's own way from the button to the file."""
     monkeypatch.setattr(DeferredFileHandler, "handle", DeferredFileHandler.handle)  # put back
-    refused_files.say_reasons()
+    downloads.say_reasons()
     files = MediaFileManager(MemoryMediaFileStorage("/media"))
     handler = DeferredFileHandler(lambda: files)
 
@@ -51,7 +51,7 @@ def team(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def drawn_for(monkeypatch: pytest.MonkeyPatch, team: Path, letter: str) -> Person:
     person = read_team(str(team))[f"{letter}@example.org"]
-    monkeypatch.setattr(door, "allowed", lambda: person)
+    monkeypatch.setattr(login, "allowed", lambda: person)
     return person
 
 
@@ -59,7 +59,7 @@ def test_a_role_that_was_lost_is_said_beside_the_button(
     press: Press, team: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawn_for(monkeypatch, team, "d")
-    make = door.guard_download(lambda: b"the file", "supervise")
+    make = login.guard_download(lambda: b"the file", "supervise")
     url, told = press(make)
     assert url.startswith("/media/")
     assert told == ""
@@ -76,14 +76,14 @@ def test_an_inspection_that_is_not_theirs_any_more_is_said(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     drawn_for(monkeypatch, tmp_path / "team.toml", "c")
-    make = door.guard_download(
+    make = login.guard_download(
         lambda: b"the file", "result", lambda who: session.check_theirs(SAMPLE, who)
     )
     url, told = press(make)
     assert url == ""
     assert told.startswith(f"There is no inspection '{SAMPLE}' that you may see")
     drawn_for(monkeypatch, tmp_path / "team.toml", "a")
-    make = door.guard_download(
+    make = login.guard_download(
         lambda: b"the file", "result", lambda who: session.check_theirs(SAMPLE, who)
     )
     assert press(make)[0].startswith("/media/")
@@ -93,7 +93,7 @@ def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
-    monkeypatch.setattr(door, "allowed", lambda: door.alone("Reviewer B"))
+    monkeypatch.setattr(login, "allowed", lambda: login.alone("Reviewer B"))
 
     def asleep() -> bytes:
         raise RecordError("The record's database x does not answer; is it running?")
@@ -101,21 +101,21 @@ def test_a_file_that_can_not_be_made_says_why(
     def broken() -> bytes:
         raise KeyError("a fault")
 
-    assert press(door.guard_download(asleep, "result")) == (
+    assert press(login.guard_download(asleep, "result")) == (
         "", "The record's database x does not answer; is it running?",
     )  # fmt: skip
-    assert press(door.guard_download(broken, "result")) == ("", refused_files.FAULT)
+    assert press(login.guard_download(broken, "result")) == ("", downloads.FAULT)
 
 
 def test_a_page_from_before_a_restart_is_told_to_be_opened_again(press: Press) -> None:
     files = press(lambda: b"the file")
     assert files[0].startswith("/media/")
-    assert press(None) == ("", refused_files.GONE)  # type: ignore[arg-type]
+    assert press(None) == ("", downloads.GONE)  # type: ignore[arg-type]
 
 
 def test_the_server_says_its_reasons(monkeypatch: pytest.MonkeyPatch) -> None:
     before = DeferredFileHandler.handle
     monkeypatch.setattr(DeferredFileHandler, "handle", before)  # put back afterwards
-    monkeypatch.delitem(sys.modules, "ui.server", raising=False)
-    import_module("ui.server")
+    monkeypatch.delitem(sys.modules, "ui.web.server", raising=False)
+    import_module("ui.web.server")
     assert DeferredFileHandler.handle is not before

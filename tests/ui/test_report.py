@@ -10,13 +10,15 @@ from pathlib import Path
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.case import judge_log
-from inspection.record import open_record
-from inspection.verdict import SIMPLE
+from inspection.assessment import judge_log
+from inspection.limits.conformity import SIMPLE
+from inspection.record.record import open_record
 from tests.ui.report_cases import MADE, fill, folder_case, hard_case, read_of, readings
-from ui import by_hand, report_pictures
-from ui.report import ReportCase, case_of_record, html_report, pdf_report
-from ui.words import CAUTIONS
+from ui.presenters import manual_edges
+from ui.report import photos
+from ui.report.case import ReportCase, case_of_record
+from ui.report.report import html_report, pdf_report
+from ui.text import CAUTIONS
 
 
 def text_of(pdf: bytes) -> str:
@@ -217,7 +219,7 @@ def test_what_was_set_by_hand_withdrawn_or_decided_is_told_where_the_figures_sta
 
 
 def test_the_tool_that_sets_edges_and_the_report_mean_the_same_finding() -> None:
-    assert report_pictures.BY_HAND == by_hand.BY_HAND
+    assert photos.BY_HAND == manual_edges.BY_HAND
 
 
 def test_an_accepted_inspection_whose_flags_are_settled_says_so(tmp_path: Path) -> None:

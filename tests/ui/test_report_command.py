@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.ui.report_cases import fill, measure, write_folder
-from ui.cli import main
-from ui.report_command import report
+from ui.cli.main import main
+from ui.cli.report import report
 
 
 def run(*words: str | Path) -> Result:

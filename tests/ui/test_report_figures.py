@@ -13,12 +13,13 @@ from pathlib import Path
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.case import Judgement, judge_log
-from inspection.section import Section
+from inspection.assessment import Judgement, judge_log
+from inspection.measurement.section import Section
 from tests.ui.report_cases import HARD, folder_case, hard_case
-from ui.report import ReportCase, html_report, pdf_report
-from ui.report_pdf import Paper
-from vision.estimate import Estimate
+from ui.report.case import ReportCase
+from ui.report.pdf import Paper
+from ui.report.report import html_report, pdf_report
+from vision.results import Estimate
 
 Row = tuple[str, str]  # what it is about, and the words as they stand beside each other
 

@@ -10,10 +10,11 @@ import pytest
 from PIL import Image
 
 from tests.ui.report_cases import folder_case
-from ui.report import ReportCase, html_report
-from ui.report_blocks import Block, Facts, Grid, Heading, Pictures, Signatures, Words
-from ui.report_content import blocks_of
-from ui.report_html import html_of
+from ui.report.blocks import Block, Facts, Grid, Heading, Pictures, Signatures, Words
+from ui.report.case import ReportCase
+from ui.report.content import blocks_of
+from ui.report.html import html_of
+from ui.report.report import html_report
 
 HOSTILE = '"><img src=x onerror=alert(1)>&<b>'
 VOID = {"meta", "img", "br", "col"}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from ui.report_letters import in_print_order, joined
+from ui.report.bidi import in_print_order, joined
 
 HEBREW = {chr(ord("A") + i): chr(0x5D0 + i) for i in range(26)}
 

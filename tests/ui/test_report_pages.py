@@ -15,11 +15,11 @@ import pytest
 from reportlab.pdfgen.canvas import Canvas
 
 from tests.ui.report_cases import HARD, LONG, WORD, hard_case
-from ui.report import ReportCase, pdf_report
-from ui.report_blocks import Block, Grid, Heading, Signatures, Words
-from ui.report_pdf import FOOT, PAPERS, SIDE, TOP, Paper, pdf_of
-from ui.report_pdf_tables import column_widths
-from ui.words import CAUTIONS
+from ui.report.blocks import Block, Grid, Heading, Signatures, Words
+from ui.report.case import ReportCase
+from ui.report.pdf import FOOT, PAPERS, SIDE, TOP, Paper, column_widths, pdf_of
+from ui.report.report import pdf_report
+from ui.text import CAUTIONS
 
 HEADING = 9.9  # pt; chapters and their parts are set larger, all else smaller
 

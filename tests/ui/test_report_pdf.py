@@ -11,16 +11,17 @@ from pathlib import Path
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.record import open_record
-from inspection.rope import Groove
+from inspection.model.rope import Groove
+from inspection.record.record import open_record
 from tests.ui.report_cases import MADE, ROPE, fill, folder_case, read_of
-from ui.report import ReportCase, case_of_record, html_report, pdf_report
-from ui.report_blocks import Block, Facts, Grid, Heading, NewPage, Words
-from ui.report_fonts import MISSING, printable
-from ui.report_html import html_of
-from ui.report_letters import in_print_order, joined
-from ui.report_pdf import PAPERS, Paper, pdf_of
-from ui.report_pdf_words import safe
+from ui.report.bidi import in_print_order, joined
+from ui.report.blocks import Block, Facts, Grid, Heading, NewPage, Words
+from ui.report.case import ReportCase, case_of_record
+from ui.report.fonts import MISSING, printable
+from ui.report.html import html_of
+from ui.report.pdf import PAPERS, Paper, pdf_of
+from ui.report.pdf_text import safe
+from ui.report.report import html_report, pdf_report
 
 LONG = "wire " * 5000  # a cell that is higher than a page
 

@@ -15,13 +15,15 @@ import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import OpenInspection, RecordError, open_record
-from ui import page_parts, pictures
-from ui.entries import chosen
-from ui.rope_view import packed
-from ui.station_queue import decide, queue
-from ui.station_view import edge_shapes, shapes_of
-from vision.estimate import Estimate
+from inspection.record.errors import RecordError
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
+from ui.presenters.flagged_entries import chosen
+from ui.presenters.review_queue import decide, queue
+from ui.presenters.station import edge_shapes, shapes_of
+from ui.web.components.rope_view import packed
+from ui.web.page import layout, pictures
+from vision.results import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"
 SIGNED = re.compile(r":(\+z?)\.\df\}")
@@ -70,7 +72,7 @@ def test_one_click_loads_the_sample_and_a_second_load_adds_nothing(app: AppTest)
     there = kept()
     assert (len(there.readings), len(there.results), len(there.photographs)) == (8, 10, 10)
     assert any("sample inspection is in the record" in one.value for one in at.success)
-    from ui.sample import load_sample, sample_folder
+    from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
     assert folder is not None
@@ -209,7 +211,7 @@ def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
 def test_a_difference_of_nothing_has_no_minus() -> None:
     """-0.001 mm to two decimals is 0; every signed figure that is written says it without minus."""
     assert (f"{-0.001:+.2f}", f"{-0.001:+z.2f}") == ("-0.00", "+0.00")
-    house = Path(pictures.__file__).parent.parent
+    house = Path(pictures.__file__).parents[3]
     written = [
         path for room in ("vision", "inspection", "ui") for path in (house / room).rglob("*.py")
     ]
@@ -226,7 +228,7 @@ def test_what_is_said_after_a_click_outlives_a_drawing_that_is_cut_short(
     told = [": accepted." in one.value for one in clean(at.run()).success]
     again = [": accepted." in one.value for one in clean(at.run()).success]
     assert told == again == [True]
-    monkeypatch.setattr(page_parts, "SAID_S", 0.0)
+    monkeypatch.setattr(layout, "SAID_S", 0.0)
     assert not clean(at.run()).success
 
 

@@ -14,14 +14,17 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-from inspection import record_open
-from inspection.photographs import PhotographStore
-from inspection.record import OpenInspection, RecordError, open_record
-from inspection.rope import Inspection, Rope
+from inspection.model.rope import Inspection, Rope
+from inspection.record import database
+from inspection.record.errors import RecordError
+from inspection.record.photo_store import PhotographStore
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
-from ui.sample import measure_into, sample_folder
-from ui.station_table import rows_of
-from ui.typed_readings import Sheet, empty_rows
+from ui.presenters.reading_form import Sheet, empty_rows
+from ui.services.measure_into import measure_into
+from ui.services.sample import sample_folder
+from ui.web.panels.station_table import rows_of
 
 SAMPLE = "2026-09-quay-crane-2"
 
@@ -29,7 +32,7 @@ SAMPLE = "2026-09-quay-crane-2"
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait for a lock as long as a test has time."""
-    monkeypatch.setattr(record_open, "BUSY_MS", 50)
+    monkeypatch.setattr(database, "BUSY_MS", 50)
 
 
 @pytest.fixture(params=list(FAULTS))
@@ -144,7 +147,7 @@ def test_a_photograph_is_held_where_the_record_fails_while_the_page_is_drawn(
     at = clean(sample_app.run().switch_page("screens/photographs.py").run())
     at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
     with monkeypatch.context() as patched:
-        patched.setattr("ui.photograph_intake._print_check", busy)
+        patched.setattr("ui.web.panels.upload._print_check", busy)
         at.run()
         assert LOCKED in said(at)
     clean(at.run())
@@ -232,21 +235,23 @@ def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest
 def test_a_fault_of_the_program_is_a_sentence_too(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("ui.page_parts.SAID_S", 0.0)  # a sentence stays for one drawing
+    monkeypatch.setattr("ui.web.page.layout.SAID_S", 0.0)  # a sentence stays for one drawing
 
     def broken(*_: object) -> None:
         raise RuntimeError("no traceback reaches a person")
 
     at = clean(sample_app.run().switch_page("screens/review.py").run())
     with monkeypatch.context() as patched:
-        patched.setattr("ui.station_queue.strength", broken)  # while a button is answered, too
+        patched.setattr(
+            "ui.presenters.review_queue.strength", broken
+        )  # while a button is answered, too
         field(at, "text_input", "Reason").set_value("read it again")
         press(at, "Send back")
         assert not at.exception
         (told,) = [one.value for one in at.error]
         assert "the program has a fault here" in told
     with monkeypatch.context() as patched:
-        patched.setattr("ui.page_parts.look_alike", broken)
+        patched.setattr("ui.web.page.layout.look_alike", broken)
         at.run()
         assert not at.exception
         assert [one.value for one in at.error] == [told]
@@ -295,7 +300,7 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     before = kept()
     type_readings(at, "26,41")  # a fifth over nominal: it deserves a look
     with monkeypatch.context() as patched:
-        patched.setattr("ui.look_again.look_over", busy)
+        patched.setattr("ui.web.page.rescreen.look_over", busy)
         clean(press(at, "Enter 1 reading into the record"))
         assert [one.value for one in at.success] == ["1 reading is in the record."]
         assert any("The last change is in the record" in one.value for one in at.warning)
@@ -324,7 +329,7 @@ def test_photographs_are_looked_over_though_something_else_is_pressed_meanwhile(
         return ""
 
     with monkeypatch.context() as patched:
-        patched.setattr("ui.photograph_intake.line_of", pressed)
+        patched.setattr("ui.web.panels.upload.line_of", pressed)
         at.file_uploader[0].upload("bare.jpg", bare, "image/jpeg")
         at.run()
     assert cut

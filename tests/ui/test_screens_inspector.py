@@ -12,12 +12,10 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import OpenInspection, open_record
-from inspection.rope import Groove
-from ui.sample import sample_folder
-from ui.screens import stations
-from ui.station_table import rows_of
-from ui.typed_readings import (
+from inspection.model.rope import Groove
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
+from ui.presenters.reading_form import (
     Draft,
     Row,
     Sheet,
@@ -26,7 +24,10 @@ from ui.typed_readings import (
     kept_form,
     understand,
 )
-from ui.typed_rope import grooves_from
+from ui.presenters.rope_form import grooves_from
+from ui.services.sample import sample_folder
+from ui.web.panels.station_table import rows_of
+from ui.web.screens import stations
 
 SAMPLE = "2026-09-quay-crane-2"
 

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import open_record
+from inspection.record.record import open_record
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 from tests.ui.conftest import APP
 from tests.ui.test_screens_faults import clean, field, kept, press, said, type_readings
-from ui import session
-from ui.sample import load_sample, sample_folder
+from ui.services.sample import load_sample, sample_folder
+from ui.web.page import session
 
 if TYPE_CHECKING:
     from tests.inspection.conftest import Server

@@ -13,17 +13,19 @@ import openpyxl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.case import Judgement, judge_log
-from inspection.log import Earlier
-from inspection.record import LoggedFinding, OpenInspection, RecordError, open_record
-from inspection.rope import Inspection, Rope
+from inspection.assessment import Judgement, judge_log
+from inspection.model.log import Earlier
+from inspection.model.rope import Inspection, Rope
+from inspection.record.errors import RecordError
+from inspection.record.record import open_record
+from inspection.record.views import LoggedFinding, OpenInspection
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept
-from ui.entries import Entry, entries_table, evidence
-from ui.record_log import log_of, look_over
-from ui.rope_trends import nearest_first, station_trends, trend_row
-from ui.station_charts import station_history
-from ui.station_queue import decide, queue
-from vision.estimate import Finding
+from ui.presenters.flagged_entries import Entry, entries_table, evidence
+from ui.presenters.review_queue import decide, queue
+from ui.presenters.trends import nearest_first, station_trends, trend_row
+from ui.services.judge_record import log_of, look_over
+from ui.web.panels.station_charts import station_history
+from vision.results import Finding
 
 
 def test_only_another_person_overrules(sample_app: AppTest) -> None:

@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import OpenInspection, StaleError, open_record
-from inspection.rope import Station
+from inspection.model.rope import Station
+from inspection.record.errors import StaleError
+from inspection.record.record import open_record
+from inspection.record.views import OpenInspection
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, field, kept, press, screen
-from ui import typed_table
-from ui.typed_readings import Row, Sheet, drafts_from, empty_rows
+from ui.presenters.reading_form import Row, Sheet, drafts_from, empty_rows
+from ui.web.panels import reading_table
 
 Edits = dict[int, str]
 
@@ -129,11 +131,11 @@ def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
             record.add_readings(SAMPLE, [there.readings[0]], by="Inspector A")
         really(there, *more)
 
-    really = typed_table.enter
+    really = reading_table.enter
     at = page()
     type_into(at, begun, {0: "22,41"})
     with monkeypatch.context() as patched:
-        patched.setattr(typed_table, "enter", late)
+        patched.setattr(reading_table, "enter", late)
         press(at, "Enter 1 reading into the record")
     (told,) = [one.value for one in at.error]
     assert "was changed after you opened it" in told

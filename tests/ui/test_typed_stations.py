@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.record import open_record
-from inspection.rope import Inspection, Station
+from inspection.model.rope import Inspection, Station
+from inspection.record.record import open_record
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, kept, press, screen
-from ui.station_table import Cells, rows_of
+from ui.web.panels.station_table import Cells, rows_of
 
 VISIT = "2026-11-visit"
 Edits = dict[int, dict[str, str]]

@@ -15,15 +15,15 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-import vision.archive_scale
+import vision.scale_rule.scale
 from tests.vision.rules import Array, Shot, silhouettes
-from vision.archive import Archive, measure_archive
 from vision.camera import U_CENTRE_SHARE
-from vision.estimate import Estimate
-from vision.mark_lengths import Pattern
-from vision.photo import photo_from_array
-from vision.rule import Rule, Run, Unrolled
-from vision.rule_plane import U_TILT
+from vision.photo.photo import photo_from_array
+from vision.results import Estimate
+from vision.scale_rule.graduation_lengths import Pattern
+from vision.scale_rule.graduations import Rule, Run, Unrolled
+from vision.scale_rule.measure import Archive, measure_archive
+from vision.scale_rule.plane import U_TILT
 
 SIZE = (3000, 2000)
 BLANK = np.full((SIZE[1], SIZE[0], 3), 128, np.uint8)
@@ -67,7 +67,7 @@ def marks_drawn(camera: Shot, rng: np.random.Generator, one: Array, other: Array
 def squares(count: int, *, graduations: bool, patch: pytest.MonkeyPatch) -> Array:
     rng = np.random.default_rng(20261126)
     # lengths of marks say which they are, not where: there is no picture to read them from
-    patch.setattr(vision.archive_scale, "pattern_of", lambda *_, **__: Pattern(0.0, 0.0, ()))
+    patch.setattr(vision.scale_rule.scale, "pattern_of", lambda *_, **__: Pattern(0.0, 0.0, ()))
     found = []
     for _ in range(count):
         camera = camera_drawn(rng)
@@ -81,7 +81,7 @@ def squares(count: int, *, graduations: bool, patch: pytest.MonkeyPatch) -> Arra
         rule = marks_drawn(camera, rng, ends[0] - moved, ends[1] - moved)
         shifted = replace(rule.unrolled, begin_px=rule.unrolled.begin_px + moved)
         drawn = replace(rule, unrolled=shifted)
-        patch.setattr(vision.archive_scale, "read_rule", lambda *_, drawn=drawn: drawn)
+        patch.setattr(vision.scale_rule.scale, "read_rule", lambda *_, drawn=drawn: drawn)
         clicked = [tuple(p + rng.normal(0, 1.5, 2)) for p in (*ends, *edges)]
         asked = Archive(
             (clicked[0], clicked[1]), 100.0, graduations=graduations,

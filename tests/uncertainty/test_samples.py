@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from vision.estimate import Estimate, Refusal
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import load_print_checks
+from vision.results import Estimate, Refusal
+from vision.target.print_scale import load_print_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 TRUTH = {

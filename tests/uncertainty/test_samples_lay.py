@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from vision.estimate import Estimate
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import load_print_checks
+from vision.results import Estimate
+from vision.target.print_scale import load_print_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 TRUE_LAY_MM = 143.0  # sample_images/truth.csv

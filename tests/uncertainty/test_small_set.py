@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from tests.benchmarks.score_settings import settings_of
-from vision.estimate import Estimate, Result
 from vision.pipeline import measure_photo
+from vision.results import Estimate, Result
 
 FOLDER = Path(__file__).parent / "photographs"
 TRUTHS = list(csv.DictReader((FOLDER / "truth.csv").read_text().splitlines()))

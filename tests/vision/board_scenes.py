@@ -16,7 +16,7 @@ import pypdfium2  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.board import COLUMNS, ROWS, FoundBoard, board_pdf, square_side_mm
+from vision.calibration.board import COLUMNS, ROWS, FoundBoard, board_pdf, square_side_mm
 
 Array = NDArray[np.float64]
 DRAWN = np.array(

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from vision.photo import PhotoError, open_photo
+from vision.photo.photo import PhotoError, open_photo
 
 Pixels = NDArray[np.uint8]
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from studio import DARK_GREASE, Bar, Colour, Patch, Shot, photograph
 
-from vision.card import layout_named
-from vision.estimate import Estimate, Finding, Result
-from vision.photo import Photo, photo_from_array
+from vision.photo.photo import Photo, photo_from_array
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import PrintCheck
+from vision.results import Estimate, Finding, Result
+from vision.target.layout import layout_named
+from vision.target.print_scale import PrintCheck
 
 A5, A6 = layout_named("A5 middle"), layout_named("A6 middle")
 CHECK = PrintCheck("test-set", A5, 180.0, 110.0, 0.02)

@@ -18,8 +18,8 @@ import pypdfium2  # type: ignore[import-untyped]
 from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, add_bar, silhouette_mm
 from numpy.typing import NDArray
 
-from vision.card import Ink, Layout
-from vision.sheet import card_pdf
+from vision.target.layout import Ink, Layout
+from vision.target.pdf import card_pdf
 
 __all__ = ["DARK_GREASE", "RUST", "STEEL", "Bar", "Colour", "silhouette_mm"]
 

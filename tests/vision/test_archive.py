@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inspection.record_plain import plain, result_from
+from inspection.record.serialization import plain, result_from
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
-from vision.archive import Archive, answer_archive, is_archive, measure_archive
-from vision.archive_overlay import draw_answer
-from vision.estimate import Estimate, PointPx, Refusal
-from vision.photo import Photo, open_photo, photo_from_array
+from vision.overlay import draw_answer
+from vision.photo.photo import Photo, open_photo, photo_from_array
+from vision.results import Estimate, PointPx, Refusal
+from vision.scale_rule.measure import Archive, answer_archive, is_archive, measure_archive
 
 REAL = Path(
     os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")

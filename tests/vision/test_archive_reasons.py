@@ -11,11 +11,10 @@ import pytest
 
 from tests.vision.rules import draw_rule, mm_row, shot, with_bar
 from tests.vision.test_archive import beside_a_rule
-from vision.archive import Archive, measure_archive
-from vision.archive_reasons import ARCHIVE_ROWS
-from vision.estimate import Refusal
-from vision.findings import REASONS
-from vision.photo import Photo, photo_from_array
+from vision.findings import REASONS, WITHOUT_CARD
+from vision.photo.photo import Photo, photo_from_array
+from vision.results import Refusal
+from vision.scale_rule.measure import Archive, measure_archive
 
 Case = tuple[Photo, Archive]
 
@@ -114,7 +113,7 @@ CASES: dict[str, Callable[[], Case]] = {
 
 
 def test_every_reason_has_its_picture_and_stands_in_the_catalogue() -> None:
-    assert set(CASES) == set(ARCHIVE_ROWS) <= set(REASONS)
+    assert set(CASES) == set(WITHOUT_CARD) <= set(REASONS)
 
 
 @pytest.mark.parametrize("code", CASES)

@@ -14,11 +14,11 @@ import skimage.data
 from numpy.typing import NDArray
 
 from tests.vision.rules import Array, Shot, draw_rule, inch_row, mm_row, shot, with_bar
-from vision.archive import Archive, answer_archive, measure_archive
-from vision.archive_scale import Scale, read_scale
-from vision.estimate import Refusal
 from vision.findings import RefusedError
-from vision.photo import Photo, photo_from_array
+from vision.photo.photo import Photo, photo_from_array
+from vision.results import Refusal
+from vision.scale_rule.measure import Archive, answer_archive, measure_archive
+from vision.scale_rule.scale import Scale, read_scale
 
 FAR = np.array([[-500.0, -500], [-400, -500], [-400, -450], [-500, -450]])
 ACROSS = ((700.0, 20.0), (700.0, 90.0))

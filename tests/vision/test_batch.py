@@ -13,10 +13,10 @@ import joblib  # type: ignore[import-untyped]
 import pytest
 
 import vision.batch
-from inspection.record_plain import plain, result_from
+from inspection.record.serialization import plain, result_from
 from vision.batch import measure_many
-from vision.estimate import Estimate, Refusal, Result
 from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate, Refusal, Result
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_images" / "station-3-view-00.jpg"
 KEEP: dict[str, Any] = {"pack": plain, "unpack": result_from}

@@ -9,9 +9,9 @@ import numpy as np
 from board_scenes import Truth, bend
 from scenes import CHECKED, shot_of, taken
 
-from vision.estimate import Estimate
-from vision.lenses import CalibratedCamera
+from vision.calibration.library import CalibratedCamera
 from vision.pipeline import measure_photo
+from vision.results import Estimate
 
 KEY = "Lantern L4, 1800 x 1250, 26 mm"
 LENS = Truth((1800, 1250), 2500.0, (899.5, 624.5), -0.25, 0.1, 8e-4, -6e-4)

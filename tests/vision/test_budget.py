@@ -17,22 +17,22 @@ import numpy as np
 import pytest
 from studio import DARK_GREASE, Bar, photograph
 
-from vision.axis import find_axis
-from vision.budget import list_terms
 from vision.camera import lens_of, project_mm
-from vision.card import Card, layout_named
-from vision.cylinder import Hold, cylinder_mm
-from vision.edges import Outline, trace_edges
-from vision.estimate import Estimate, Term, combined_u_mm, covariance_mm2, shares
-from vision.jaw_lines import JawLines, diameter_mm, jaw_lines, tangent_planes
-from vision.jaws import Jaws, fit_jaws
-from vision.markers import FoundCard, find_cards
-from vision.photo import photo_from_array
+from vision.photo.photo import photo_from_array
 from vision.pipeline import Settings, measure_photo
-from vision.pose import Pose, solve_pose
-from vision.printcheck import PrintCheck
-from vision.sharpness import Blur, read_blur
-from vision.strip import points_mm
+from vision.results import Estimate
+from vision.rope.axis import find_axis
+from vision.rope.budget import list_terms
+from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
+from vision.rope.outline import Outline, trace_edges
+from vision.rope.rectify import points_mm
+from vision.rope.tangent_cylinder import Hold, cylinder_mm
+from vision.target.blur import Blur, read_blur
+from vision.target.detect import FoundCard, find_cards
+from vision.target.layout import Card, layout_named
+from vision.target.pose import Pose, solve_pose
+from vision.target.print_scale import PrintCheck
+from vision.uncertainty import Term, combined_u_mm, covariance_mm2, shares
 
 LAYOUT = layout_named("A5 middle")
 FOCAL_PX = 1500.0

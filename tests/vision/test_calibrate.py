@@ -12,11 +12,9 @@ from board_scenes import Truth, cast, photograph_board, save, stand, stands, str
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from vision.board import FoundBoard, find_board
-from vision.calibrate import Calibration, CalibrationError, calibrate
-from vision.calibrate_photos import calibrate_photographs, measured_stretch
-from vision.camera import Lens, bent, straightened
-from vision.lenses import (
+from vision.calibration.adjustment import Calibration, CalibrationError, calibrate
+from vision.calibration.board import FoundBoard, find_board
+from vision.calibration.library import (
     CalibratedCamera,
     forget_camera,
     kept_camera,
@@ -25,7 +23,9 @@ from vision.lenses import (
     save_camera,
     turned,
 )
-from vision.photo import open_photo
+from vision.calibration.session import calibrate_photographs, measured_stretch
+from vision.camera import Lens, bent, straightened
+from vision.photo.photo import open_photo
 
 Array = NDArray[np.float64]
 PHONE = Truth((4000, 3000), 3050.0, (2012.0, 1490.0), -0.06, 0.05, 6e-4, -4e-4)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.card import (
+from vision.target.layout import (
     LAST_NUMBER,
     LAST_WORD,
     LAYOUT_WORD,
@@ -17,11 +17,9 @@ from vision.card import (
     Card,
     Layout,
     card_number,
+    chess_corners_mm,
     layout_for,
     layout_named,
-)
-from vision.card_pattern import (
-    chess_corners_mm,
     marker_box_mm,
     marker_corners_mm,
     marker_row,

@@ -7,7 +7,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.stats import chi2
 
-from vision.crown_heights import crest_heights, highest_crown, noise_of_crowns
+from vision.rope.crowns import crest_heights, highest_crown, noise_of_crowns
 
 # Expected largest of n standard normal values (Harter, Biometrika 48 (1961) 151, table 1; from
 # memory, confidence 0.9), and checked by simulation below.

@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from vision.cylinder import Hold, cylinder_mm
+from vision.rope.tangent_cylinder import Hold, cylinder_mm
 
 Array = NDArray[np.float64]
 

@@ -18,16 +18,16 @@ from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, silhouette_mm
 from scenes import A5, CHECK, measured, taken
 from studio import Array, Image, Shot, photograph
 
-from vision.axis import find_axis
 from vision.camera import lens_of, project_mm
-from vision.card import Ink
-from vision.edges import Edge, Outline, trace_edges
-from vision.estimate import Estimate, Refusal, Result
-from vision.markers import find_cards
-from vision.pose import solve_pose
-from vision.printcheck import checked_card
-from vision.sharpness import read_blur
-from vision.strip import points_mm
+from vision.results import Estimate, Refusal, Result
+from vision.rope.axis import find_axis
+from vision.rope.outline import Edge, Outline, trace_edges
+from vision.rope.rectify import points_mm
+from vision.target.blur import read_blur
+from vision.target.detect import find_cards
+from vision.target.layout import Ink
+from vision.target.pose import solve_pose
+from vision.target.print_scale import checked_card
 
 VIEW: dict[str, Any] = {
     "size": (2000, 1450),

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, timezone
 import pytest
 from PIL.TiffImagePlugin import IFDRational
 
-from vision.exif import (
+from vision.photo.exif import (
     DATETIME_ORIGINAL,
     DIGITAL_ZOOM,
     FOCAL_LENGTH,

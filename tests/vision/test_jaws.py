@@ -13,10 +13,10 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.stats import chi2
 from studio import Array
 
-import vision.jaws
-from vision.edges import Edge, Outline, Surface
+import vision.rope.jaws
 from vision.findings import RefusedError
-from vision.jaws import Jaws, fit_jaws
+from vision.rope.jaws import Jaws, fit_jaws
+from vision.rope.outline import Edge, Outline, Surface
 
 D = 26.0
 R = D / 2
@@ -280,7 +280,7 @@ def test_jaws_that_would_need_more_rope_than_there_is_are_refused(
 ) -> None:
     # A pitch is only ever seen where more than one of it is in view, so that no photograph was
     # found to come here; the step itself must still refuse.
-    monkeypatch.setattr(vision.jaws, "crown_pitch", lambda *args: (1.95 * D, 0.1 * D))
+    monkeypatch.setattr(vision.rope.jaws, "crown_pitch", lambda *args: (1.95 * D, 0.1 * D))
     shape = side(reach_mm=1.02 * D)
     assert code_of(outline(shape, shape)) == "too-few-crowns"
 

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from studio import Array
 
-from vision.edges import Edge, Outline
-from vision.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
-from vision.lay_texture import PER_DIAMETER, Wave, strand_wave, unrolled
+from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
+from vision.rope.outline import Edge, Outline
+from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
 
 D, PITCH = 22.0, 23.8
 

@@ -11,10 +11,9 @@ import skimage.data
 from numpy.typing import NDArray
 from studio import GROUND, HAND, Array, Bar, Image, Patch, Placed, Shot, photograph
 
-from vision.card import Layout, layout_named
-from vision.card_pattern import chess_corners_mm, marker_box_mm
 from vision.findings import RefusedError
-from vision.markers import FoundCard, find_cards
+from vision.target.detect import FoundCard, find_cards
+from vision.target.layout import Layout, chess_corners_mm, layout_named, marker_box_mm
 
 A5 = layout_named("A5 middle")
 A6 = layout_named("A6 middle")

@@ -14,9 +14,9 @@ from photo_files import Pixels
 from scenes import CHECK, CHECKED, findings_of, measured, shot_of, strip, taken
 from studio import DARK_GREASE, HAND, Bar, Patch
 
-from vision.estimate import Estimate, Refusal
-from vision.photo import PhotoError, open_photo, photo_from_array
+from vision.photo.photo import PhotoError, open_photo, photo_from_array
 from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate, Refusal
 
 # The pictures that come with scikit-image: faces, coins, text, stars, bricks, a chessboard ...
 OTHERS = sorted(

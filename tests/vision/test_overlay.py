@@ -10,12 +10,12 @@ import pytest
 from PIL import ImageColor
 from studio import DARK_GREASE, Array, Bar, Image, Shot, photograph
 
-from vision.card import layout_named
-from vision.estimate import Estimate, Marks, Refusal
 from vision.findings import finding
 from vision.overlay import CARD, JAW, OUTLINE, draw_results
-from vision.photo import photo_from_array
+from vision.photo.photo import photo_from_array
 from vision.pipeline import measure_photo
+from vision.results import Estimate, Marks, Refusal
+from vision.target.layout import layout_named
 
 LAYOUT = layout_named("A5 middle")
 

@@ -14,8 +14,8 @@ import pytest
 from photo_files import LOSSLESS, LOSSY, Pixels, refusal, saved, scene
 from PIL import Image, ImageOps
 
-from vision.decode import CMYK_PLAIN, ON_WHITE
-from vision.photo import Photo, open_photo, photo_from_array
+from vision.photo.decode import CMYK_PLAIN, ON_WHITE
+from vision.photo.photo import Photo, open_photo, photo_from_array
 
 
 @pytest.mark.parametrize("kind", LOSSLESS)

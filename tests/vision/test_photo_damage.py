@@ -14,7 +14,7 @@ import pytest
 from photo_files import EVERYDAY, LOSSLESS, LOSSY, refusal, saved, scene
 from PIL import Image
 
-from vision.photo import PhotoError, open_photo
+from vision.photo.photo import PhotoError, open_photo
 
 
 @pytest.mark.parametrize("kind", EVERYDAY)
@@ -87,7 +87,7 @@ def test_a_stretch_lost_in_a_jpegs_middle_is_noticed(kind: str, fill: str) -> No
             open_photo(holed)
         except PhotoError as reason:
             seen += "cut off or damaged" in str(reason)
-    # by chance a few decode into just as many blocks (see vision.jpeg)
+    # by chance a few decode into just as many blocks (see vision.photo.jpeg)
     assert seen >= 57
 
 

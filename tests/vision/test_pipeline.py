@@ -12,11 +12,11 @@ import pytest
 from scenes import A5, A6, BAR, CHECKED, findings_of, measured, one_estimate, shot_of, taken
 from studio import Image, Placed
 
-from vision.estimate import Estimate, Refusal
-from vision.lenses import CalibratedCamera
-from vision.photo import open_photo
+from vision.calibration.library import CalibratedCamera
+from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
-from vision.printcheck import PrintCheck
+from vision.results import Estimate, Refusal
+from vision.target.print_scale import PrintCheck
 
 
 def test_a_photograph_without_fault_has_no_finding() -> None:

@@ -10,13 +10,12 @@ import pytest
 from scipy.stats import chi2
 from studio import Array, look, pinhole
 
-import vision.pose
+import vision.target.pose
 from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST, Lens, camera_centre_mm, lens_of
-from vision.card import Card, layout_named
-from vision.card_pattern import chess_corners_mm
 from vision.findings import RefusedError
-from vision.markers import FoundCard
-from vision.pose import U_BEND_MM, Pose, solve_pose
+from vision.target.detect import FoundCard
+from vision.target.layout import Card, chess_corners_mm, layout_named
+from vision.target.pose import U_BEND_MM, Pose, solve_pose
 
 LAYOUT = layout_named("A5 middle")
 FLAT = chess_corners_mm(LAYOUT)
@@ -150,8 +149,10 @@ def test_the_scatter_seen_is_the_covariance_stated(
 ) -> None:
     # The mean squared z of n draws is chi2(n) / n; the limits leave 0.1 % out on each side. The
     # negative control: with half or double the uncertainty the check must fail.
-    monkeypatch.setattr(vision.pose, "_flatness", lambda pose: [])  # bent cards are drawn too
-    monkeypatch.setattr(vision.pose, "_surely_disagrees", lambda pose, lens: False)
+    monkeypatch.setattr(
+        vision.target.pose, "_flatness", lambda pose: []
+    )  # bent cards are drawn too
+    monkeypatch.setattr(vision.target.pose, "_surely_disagrees", lambda pose, lens: False)
     z2, draws = mean_z2(tilt_deg, card)
     low, high = (float(chi2.ppf(p, draws)) / draws for p in (0.001, 0.999))
     for value in z2:

@@ -7,10 +7,9 @@ import pytest
 from studio import Array, look, pinhole
 
 from vision.camera import Lens, camera_centre_mm, lens_of
-from vision.card import Card, layout_named
-from vision.card_pattern import chess_corners_mm
-from vision.markers import FoundCard
-from vision.pose import Pose, solve_pose
+from vision.target.detect import FoundCard
+from vision.target.layout import Card, chess_corners_mm, layout_named
+from vision.target.pose import Pose, solve_pose
 
 LAYOUT = layout_named("A5 middle")
 FLAT = chess_corners_mm(LAYOUT)
@@ -45,7 +44,7 @@ def test_a_print_stretched_one_way_is_no_bend_and_no_other_focal_length(
     tilt_deg: float, scale: tuple[float, float]
 ) -> None:
     # Laser prints of one user were up to 1 % off and not alike along and across (see
-    # `vision.printcheck`). Seen square on, 0.3 % one way used to pass for a bend of 2 mm.
+    # `vision.target.print_scale`). Seen square on, 0.3 % one way used to pass for a bend of 2 mm.
     found, centre = cast(tilt_deg, scale, noise_px=0.08)
     pose = solve_pose(found, UNCHECKED, LENSES["written"])
     assert codes(pose) == []

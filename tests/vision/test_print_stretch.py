@@ -15,15 +15,19 @@ from scenes import A5, CHECK, shot_of, taken
 from studio import look, pinhole
 
 from vision.camera import lens_of
-from vision.card import Card, layout_named
-from vision.card_pattern import chess_corners_mm
-from vision.estimate import Estimate
 from vision.findings import RefusedError
-from vision.markers import FoundCard, find_cards
 from vision.pipeline import Settings, measure_photo
-from vision.pose import Pose, solve_pose
-from vision.print_stretch import print_stretch, refuse_stretched, u_print_stretch
-from vision.printcheck import checked_card, unchecked_card
+from vision.results import Estimate
+from vision.target.detect import FoundCard, find_cards
+from vision.target.layout import Card, chess_corners_mm, layout_named
+from vision.target.pose import Pose, solve_pose
+from vision.target.print_scale import (
+    checked_card,
+    print_stretch,
+    refuse_stretched,
+    u_print_stretch,
+    unchecked_card,
+)
 
 SIZE, FOCAL_PX = (4000, 3000), 3100.0
 FLAT = chess_corners_mm(A5)

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from vision.card import layout_named
-from vision.printcheck import (
+from vision.target.layout import layout_named
+from vision.target.print_scale import (
     PrintCheck,
     checked_card,
     load_print_checks,

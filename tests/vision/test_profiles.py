@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.profiles import place_edge
-from vision.sharpness import Blur
-from vision.strip import light_of
+from vision.rope.edge_position import place_edge
+from vision.rope.rectify import light_of
+from vision.target.blur import Blur
 
 EDGE = 26.0
 ROWS, COLUMNS = 50, 300

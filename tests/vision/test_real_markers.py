@@ -24,11 +24,11 @@ import numpy as np
 import pytest
 from studio import Array
 
-import vision.pose
+import vision.target.pose
 from vision.camera import Lens, camera_centre_mm, lens_of
-from vision.card import Card, Layout
-from vision.markers import FoundCard
-from vision.pose import Pose, solve_pose
+from vision.target.detect import FoundCard
+from vision.target.layout import Card, Layout
+from vision.target.pose import Pose, solve_pose
 
 REAL = Path(
     os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")
@@ -112,7 +112,7 @@ def grid_corners(name: str) -> Corners:
 @pytest.fixture(autouse=True)
 def boards_may_bend(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the pose be looked at whatever the shape: these boards are paper, some wavy."""
-    monkeypatch.setattr(vision.pose, "_flatness", lambda pose: [])
+    monkeypatch.setattr(vision.target.pose, "_flatness", lambda pose: [])
 
 
 def chess_lens(focal_px: float | None, u_focal_px: float | None) -> Lens:

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vision.photo import PhotoError, open_photo
+from vision.photo.photo import PhotoError, open_photo
 
 REAL = Path(
     os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")

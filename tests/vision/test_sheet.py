@@ -11,7 +11,16 @@ import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from numpy.typing import NDArray
 
-from vision.card import (
+from vision.target.artwork import (
+    MARKER_CELLS,
+    bar_across_mm,
+    bar_along_mm,
+    black_squares_mm,
+    graduations,
+    pointers_mm,
+    strap_marks_mm,
+)
+from vision.target.layout import (
     INK_RGB,
     LAYOUTS,
     PAGE_MARGIN_MM,
@@ -21,22 +30,11 @@ from vision.card import (
     Layout,
     card_number,
     layout_named,
-)
-from vision.card_marks import (
-    MARKER_CELLS,
-    bar_across_mm,
-    bar_along_mm,
-    black_squares_mm,
-    graduations,
-    pointers_mm,
-    strap_marks_mm,
-)
-from vision.card_pattern import (
     marker_box_mm,
     marker_corners_mm,
     marker_words,
 )
-from vision.sheet import card_pdf
+from vision.target.pdf import card_pdf
 
 MM_PER_PT = 25.4 / 72
 ALLOWED_MM = 0.02  # the promise of the card

@@ -9,7 +9,7 @@ import pytest
 from scenes import BAR, measured, shot_of, taken
 from studio import DARK_GREASE, HAND, Bar, Patch, Shot
 
-from vision.estimate import PointPx, Refusal
+from vision.results import PointPx, Refusal
 
 
 def spot_in(shot: Shot, code: str) -> PointPx:

@@ -10,9 +10,9 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
-from vision import step_fit
-from vision.step_fit import fit_steps
-from vision.strip import LIGHT_OF, code_of
+from vision.rope import step_edge_model
+from vision.rope.rectify import LIGHT_OF, code_of
+from vision.rope.step_edge_model import fit_steps
 
 BLUE, BLACK = (0.025, 0.04, 0.25), (0.013, 0.013, 0.013)
 GREASE, RUST, STEEL = (0.05, 0.047, 0.045), (0.16, 0.065, 0.035), (0.3, 0.31, 0.33)
@@ -90,18 +90,18 @@ def test_another_solver_finds_the_same_place():
     picture = _as_jpeg(_picture(BLUE, GREASE, 32.4, blur_px=0.9))
     profile = LIGHT_OF[picture[24:38, 16:48].reshape(14, -1, 3)].mean(axis=1)[None].astype(float)
     ours = fit_steps(profile, OFFSETS, np.zeros(1), light_px=0.95, colour_px=1.2, shadows=False)[0]
-    seen = code_of(profile) @ step_fit.TO_BRIGHTNESS_COLOUR.T
-    start = step_fit._first_guess(profile, OFFSETS, np.array([0.8]))[0]
+    seen = code_of(profile) @ step_edge_model.TO_BRIGHTNESS_COLOUR.T
+    start = step_edge_model._first_guess(profile, OFFSETS, np.array([0.8]))[0]
     blurs = (0.95, float(np.hypot(0.95, 1.2)))
     theirs = least_squares(
-        lambda p: step_fit._misfit(p[None], seen, OFFSETS, blurs)[0], start, x_scale="jac"
+        lambda p: step_edge_model._misfit(p[None], seen, OFFSETS, blurs)[0], start, x_scale="jac"
     )
-    assert ours == pytest.approx(theirs.x[step_fit.PLACE], abs=0.02)
+    assert ours == pytest.approx(theirs.x[step_edge_model.PLACE], abs=0.02)
 
 
 def test_the_steps_of_brightness_and_colour_are_those_of_the_standard():
     """ITU-T T.871 as Pillow's own conversion has it."""
     colours = np.random.default_rng(1).integers(0, 256, (40, 1, 3), dtype=np.uint8)
     theirs = np.asarray(Image.fromarray(colours).convert("YCbCr"), float) - [0, 128, 128]
-    ours = colours @ step_fit.TO_BRIGHTNESS_COLOUR.T
+    ours = colours @ step_edge_model.TO_BRIGHTNESS_COLOUR.T
     assert np.abs(ours - theirs).max() < 1.01  # Pillow rounds, and cuts off at 255

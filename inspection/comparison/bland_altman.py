@@ -1,0 +1,271 @@
+"""Agreement over many comparisons: mean difference and limits, by group, and flags.
+
+One comparison says little. Many tell whether a gauge, a person, a card set or a phone stands
+apart, and how many flags to expect if nothing at all is wrong.
+
+All comparisons together: who or what differs, and how many flags chance alone gives.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+import numpy as np
+from scipy.stats import false_discovery_control, t
+
+from inspection.comparison.crosscheck import Comparison
+from inspection.comparison.deming import Line, line_with_error_in_both
+from inspection.measurement.view import weighted_terms
+from vision.uncertainty import combined_u_mm
+
+Group = Literal["gauge", "person", "print_set", "camera"]
+Interval = tuple[float, float]
+FEWEST = 3  # differences; two give a standard deviation that says nothing
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Mean difference and limits of agreement.
+
+    Parameters
+    ----------
+    count : int
+        Number of differences.
+    bias_mm, bias_interval_mm : float, (low, high)
+        Mean difference and its confidence interval from the scatter alone, mm.
+    sd_mm : float
+        Standard deviation of the differences (n - 1), mm.
+    low_mm, low_interval_mm, high_mm, high_interval_mm : float, (low, high)
+        Limits of agreement with their confidence intervals, mm.
+    p_value : float
+        How likely so large a mean difference is if the true one is 0, from the scatter alone.
+    u_bias_mm : float or None
+        Standard uncertainty of the mean difference from the budgets, mm: what all share (one
+        gauge, one card set) does not average out and is in it, unlike in the interval.
+    """
+
+    count: int
+    bias_mm: float
+    bias_interval_mm: Interval
+    sd_mm: float
+    low_mm: float
+    low_interval_mm: Interval
+    high_mm: float
+    high_interval_mm: Interval
+    p_value: float
+    u_bias_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Flags:
+    """Which of many p-values stand out, and how many would by chance.
+
+    Parameters
+    ----------
+    adjusted : tuple of float
+        Benjamini-Hochberg adjusted p-values, in the given order.
+    flagged : tuple of bool
+        Adjusted p-value at or below the level.
+    below_level : int
+        Plain p-values at or below the level.
+    expected_by_chance : float
+        How many plain p-values to expect at or below the level if nothing is wrong.
+    level : float
+        Share of false flags among the flags that is put up with.
+    """
+
+    adjusted: tuple[float, ...]
+    flagged: tuple[bool, ...]
+    below_level: int
+    expected_by_chance: float
+    level: float
+
+    @property
+    def words(self) -> str:
+        """The count in one sentence."""
+        return (
+            f"{sum(self.flagged)} of {len(self.flagged)} stand out at a false-discovery rate of "
+            f"{self.level:.0%}; {self.below_level} have a p-value up to {self.level:g}, where "
+            f"{self.expected_by_chance:.1f} would by chance alone."
+        )
+
+
+def limits_of_agreement(
+    differences_mm: Sequence[float], *, factor: float = 1.96, level: float = 0.95
+) -> Agreement:
+    """Return mean difference and limits of agreement of two methods.
+
+    Parameters
+    ----------
+    differences_mm : sequence of float
+        One method minus the other, mm; at least 3.
+    factor : float, optional
+        Limits at bias +- factor x sd: 1.96 (1999 paper) or 2 (1986 paper).
+    level : float, optional
+        Of the confidence intervals.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 3 differences, or one is not a number.
+
+    Notes
+    -----
+    se(bias) = s / sqrt(n), se(limit) = sqrt(3 s^2 / n), both with t(n - 1), as in [1]_. They
+    take the differences as independent: what a whole group shares is not in them.
+
+    References
+    ----------
+    .. [1] Bland, Altman, Statistical methods for assessing agreement between two methods of
+       clinical measurement, Lancet 1986; i: 307-310.
+    """
+    values = np.asarray(differences_mm, dtype=float)
+    if values.ndim != 1 or len(values) < FEWEST:
+        raise ValueError(
+            f"limits of agreement need at least {FEWEST} differences; got {values.size}."
+        )
+    if not np.isfinite(values).all():
+        raise ValueError("every difference must be a number: leave out what was not measured.")
+    count = len(values)
+    bias, sd = float(values.mean()), float(values.std(ddof=1))
+    quantile = float(t.ppf(0.5 + level / 2.0, count - 1))
+    se = sd / math.sqrt(count)
+    half, half_limit = quantile * se, quantile * math.sqrt(3.0) * se
+    low, high = bias - factor * sd, bias + factor * sd
+    steps = abs(bias) / se if se > 0 else math.inf if bias else 0.0
+    p_value = float(2.0 * t.sf(steps, count - 1))
+    return Agreement(
+        count=count,
+        bias_mm=bias,
+        bias_interval_mm=(bias - half, bias + half),
+        sd_mm=sd,
+        low_mm=low,
+        low_interval_mm=(low - half_limit, low + half_limit),
+        high_mm=high,
+        high_interval_mm=(high - half_limit, high + half_limit),
+        p_value=p_value,
+    )
+
+
+def agreement_of(comparisons: Sequence[Comparison], *, factor: float = 1.96) -> Agreement:
+    """Return limits of agreement of comparisons, with the shared part of the bias's uncertainty.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 3.
+    """
+    plain = limits_of_agreement([one.difference_mm for one in comparisons], factor=factor)
+    weight = 1.0 / len(comparisons)
+    mean_budget = weighted_terms((weight, one.difference_budget) for one in comparisons)
+    return replace(plain, u_bias_mm=combined_u_mm(mean_budget))
+
+
+def agreement_by(
+    comparisons: Iterable[Comparison], group: Group, *, factor: float = 1.96
+) -> dict[str, Agreement | None]:
+    """Return limits of agreement by gauge, person, card set or phone, in the names' order.
+
+    A group with fewer than 3 comparisons has None: too few to say.
+    """
+    groups: dict[str, list[Comparison]] = {}
+    for one in comparisons:
+        name: str = getattr(one, group)
+        groups.setdefault(name, []).append(one)
+    return {
+        name: agreement_of(groups[name], factor=factor) if len(groups[name]) >= FEWEST else None
+        for name in sorted(groups)
+    }
+
+
+def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
+    """Return which of many p-values stand out, with the false-discovery rate controlled.
+
+    Raises
+    ------
+    ValueError
+        If a p-value or the level lies outside 0 to 1.
+
+    References
+    ----------
+    Benjamini, Hochberg, Controlling the false discovery rate, J. R. Stat. Soc. B 1995; 57:
+    289-300. They need p-values that are independent or positively dependent.
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
+    if any(not 0 <= p <= 1 for p in p_values):
+        raise ValueError("every p-value must lie between 0 and 1.")
+    adjusted = tuple(float(p) for p in false_discovery_control(p_values)) if p_values else ()
+    return Flags(
+        adjusted=adjusted,
+        flagged=tuple(p <= level for p in adjusted),
+        below_level=sum(p <= level for p in p_values),
+        expected_by_chance=level * len(p_values),
+        level=level,
+    )
+
+
+WIDEST = 0.5  # a slope known worse than +-0.25 says nothing worth a line; our choice
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """What the comparisons say together.
+
+    Parameters
+    ----------
+    groups : mapping
+        Limits of agreement by "gauge", "person", "print_set" and "camera", then by name; None
+        for a name with fewer than 3 comparisons.
+    flags : Flags
+        Which comparisons stand out, and how many would by chance.
+    line : Line or None
+        Photograph against gauge, with error in both; None for fewer than 4 comparisons, or
+        where the gauge said the same everywhere.
+    """
+
+    groups: Mapping[Group, Mapping[str, Agreement | None]]
+    flags: Flags
+    line: Line | None
+
+    @property
+    def line_words(self) -> str:
+        """The line in one sentence; empty where there is none."""
+        if self.line is None:
+            return ""
+        low, high = self.line.slope_interval
+        if high - low > WIDEST:
+            return "Photograph against gauge: diameters too alike, or too few, for a slope."
+        said = f"Photograph against gauge, error in both: slope {self.line.slope:.3f}"
+        return f"{said} (95 % interval {low:.3f} to {high:.3f}; 1 where they agree)."
+
+
+def across_stations(comparisons: Sequence[Comparison]) -> Across:
+    """Return what an inspection's comparisons say together.
+
+    Parameters
+    ----------
+    comparisons : sequence of Comparison
+        From `inspection.comparison.crosscheck.crosscheck`.
+    """
+    return Across(
+        groups={group: agreement_by(comparisons, group) for group in get_args(Group)},
+        flags=flags([one.p_value for one in comparisons]),
+        line=_line(comparisons),
+    )
+
+
+def _line(comparisons: Sequence[Comparison]) -> Line | None:
+    u2_photo = sum(one.u_photo_mm**2 for one in comparisons)
+    u2_gauge = sum(one.u_gauge_mm**2 for one in comparisons)
+    try:
+        return line_with_error_in_both(
+            [one.gauge_mm for one in comparisons],
+            [one.photo_mm for one in comparisons],
+            variance_ratio=u2_photo / u2_gauge,
+        )
+    except (ValueError, ZeroDivisionError):
+        return None  # too few pairs, or no spread along the rope: nothing to draw a line through

@@ -1,0 +1,277 @@
+"""Cross-check: every gauge reading against the photograph of the same place and direction."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from inspection.measurement.view import View, gauge_of, view_of, view_of_reading, weighted_terms
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Rope
+from vision.results import Estimate, Refusal, Result
+from vision.uncertainty import Term, combined_u_mm, covariance_mm2
+
+Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
+DOUBTFUL_ZETA, DISAGREES_ZETA = 2.0, 3.0
+MATTERS_PCT = 1.0  # a difference that matters: the width of a severity band of ISO 4309
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A photograph and a gauge reading of one place and direction.
+
+    Parameters
+    ----------
+    station : int or None
+        Station number.
+    view_deg : int
+        Direction across the rope, degrees.
+    photo_mm, u_photo_mm : float
+        The photograph's diameter and its standard uncertainty, mm.
+    gauge_mm, u_gauge_mm : float
+        The reading and its standard uncertainty, mm.
+    difference_mm : float
+        Photograph minus gauge, mm.
+    difference_budget : tuple of Term
+        Budget of the difference; what both share (a print that was checked with the same
+        caliper) has cancelled in it.
+    en, zeta : float
+        ISO 13528: difference over the expanded (k = 2) and the standard uncertainty of the
+        difference.
+    p_value : float
+        How likely so large a difference is if both measure the same.
+    word : {"agrees", "doubtful", "disagrees", "cannot say"}
+        See `compare`.
+    matters_mm : float
+        Difference that matters, mm.
+    needed : str
+        What it would take, where the word is "cannot say"; empty otherwise.
+    gauge, person, print_set, camera, photo_name, typed : str
+        For grouping and for showing.
+    """
+
+    station: int | None
+    view_deg: int
+    photo_mm: float
+    u_photo_mm: float
+    gauge_mm: float
+    u_gauge_mm: float
+    difference_mm: float
+    difference_budget: tuple[Term, ...]
+    en: float
+    zeta: float
+    p_value: float
+    word: Word
+    matters_mm: float
+    needed: str = ""
+    gauge: str = ""
+    person: str = ""
+    print_set: str = ""
+    camera: str = ""
+    photo_name: str = ""
+    typed: str = ""
+
+    @property
+    def u_difference_mm(self) -> float:
+        """Standard uncertainty of the difference, mm."""
+        return combined_u_mm(self.difference_budget)
+
+    @property
+    def words(self) -> str:
+        """The comparison in one or two sentences."""
+        said = (
+            f"Photograph {self.photo_mm:.2f} mm, gauge {self.gauge_mm:.2f} mm: "
+            f"{self.difference_mm:+z.2f} mm, U (k = 2) {2.0 * self.u_difference_mm:.2f} mm, "
+            f"E_n {self.en:+z.2f}: {self.word}."
+        )
+        return f"{said} {self.needed}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class CrossCheck:
+    """All comparisons of an inspection, and what could not be compared.
+
+    Parameters
+    ----------
+    comparisons : tuple of Comparison
+        By station and direction.
+    photos_alone : tuple of Estimate
+        Photographs without a reading of the same place and direction, or without a number.
+    readings_alone : tuple of Reading
+        Readings without a photograph that gives a diameter there.
+    refused : tuple of Refusal
+        Photographs that give no diameter.
+    """
+
+    comparisons: tuple[Comparison, ...]
+    photos_alone: tuple[Estimate, ...]
+    readings_alone: tuple[Reading, ...]
+    refused: tuple[Refusal, ...]
+
+
+def compare(
+    photo: View, gauge: View, *, matters_mm: float, station: int | None = None
+) -> Comparison:
+    """Return how a photograph and a gauge reading of one place agree.
+
+    Parameters
+    ----------
+    photo, gauge : View
+        The two, with their budgets.
+    matters_mm : float
+        A difference that matters for the use, mm.
+    station : int or None, optional
+        Station number.
+
+    Raises
+    ------
+    ValueError
+        If the two have no uncertainty at all, or `matters_mm` is not more than 0.
+
+    Notes
+    -----
+    Size of zeta up to 2 (E_n up to 1) agrees, from 3 on disagrees, between is doubtful. Large
+    uncertainties make any two figures agree, so an agreement whose expanded uncertainty
+    (k = 2) exceeds `matters_mm` is no agreement but "cannot say". A difference that stands
+    out in spite of that is reported all the same.
+
+    References
+    ----------
+    ISO 13528, zeta and E_n scores: E_n with expanded, zeta with standard uncertainties; limits
+    1 for E_n (confirmed), 2 and 3 for zeta (from memory, 0.95). The outcome "cannot say"
+    follows a proposal in NIST's "Evaluating inter-laboratory comparison data".
+    """
+    if not 0 < matters_mm < math.inf:
+        raise ValueError(f"`matters_mm` must be more than 0; got {matters_mm}.")
+    budget = weighted_terms([(1.0, photo.budget), (-1.0, gauge.budget)])
+    u = combined_u_mm(budget)
+    if u == 0.0:
+        raise ValueError(
+            "photograph and gauge have no uncertainty, so nothing can be compared: give the "
+            "gauge its resolution and permissible error."
+        )
+    difference = photo.diameter_mm - gauge.diameter_mm
+    zeta = difference / u
+    word: Word = "agrees"
+    needed = ""
+    if abs(zeta) >= DISAGREES_ZETA:
+        word = "disagrees"
+    elif abs(zeta) > DOUBTFUL_ZETA:
+        word = "doubtful"
+    elif 2.0 * u > matters_mm:
+        word = "cannot say"
+        needed = _needed(photo, gauge, matters_mm)
+    return Comparison(
+        station=station,
+        view_deg=photo.view_deg,
+        photo_mm=photo.diameter_mm,
+        u_photo_mm=photo.u_mm,
+        gauge_mm=gauge.diameter_mm,
+        u_gauge_mm=gauge.u_mm,
+        difference_mm=difference,
+        difference_budget=budget,
+        en=difference / (2.0 * u),
+        zeta=zeta,
+        p_value=math.erfc(abs(zeta) / math.sqrt(2.0)),
+        word=word,
+        matters_mm=matters_mm,
+        needed=needed,
+        gauge=gauge.name,
+        photo_name=photo.name,
+    )
+
+
+def crosscheck(
+    results: Iterable[Result],
+    readings: Iterable[Reading],
+    gauges: Mapping[str, Gauge],
+    rope: Rope,
+    *,
+    matters_pct: float = MATTERS_PCT,
+    inspection: str = "",
+) -> CrossCheck:
+    """Return every reading of an inspection held against its photograph.
+
+    Parameters
+    ----------
+    results : iterable of Estimate or Refusal
+        What the photographs gave. Where one place and direction was photographed more than
+        once, each reading is compared with each photograph.
+    readings : iterable of Reading
+        The log.
+    gauges : mapping
+        `Gauge.identity` -> Gauge.
+    rope : Rope
+        The rope; its outer strands matter to narrow jaws.
+    matters_pct : float, optional
+        Difference that matters, % of nominal.
+    inspection : str, optional
+        Its identity, for the readings' budgets.
+
+    Raises
+    ------
+    ValueError
+        If a reading names a gauge that is not given.
+    """
+    photos: dict[tuple[int, int], list[Estimate]] = {}
+    alone: list[Estimate] = []
+    refused: list[Refusal] = []
+    for result in results:
+        if isinstance(result, Refusal):
+            refused.append(result)
+        elif result.station is None or result.view_deg is None:
+            alone.append(result)
+        else:
+            photos.setdefault((result.station, result.view_deg), []).append(result)
+    comparisons: list[Comparison] = []
+    readings_alone: list[Reading] = []
+    used: set[tuple[int, int]] = set()
+    for reading in sorted(readings, key=lambda reading: (reading.station, reading.view_deg)):
+        place = (reading.station, reading.view_deg)
+        if place not in photos:
+            readings_alone.append(reading)
+            continue
+        used.add(place)
+        view = view_of_reading(
+            reading,
+            gauge_of(reading, gauges),
+            outer_strands=rope.outer_strands,
+            inspection=inspection,
+        )
+        matters_mm = matters_pct * rope.nominal_mm / 100.0
+        for estimate in photos[place]:
+            plain = compare(view_of(estimate), view, matters_mm=matters_mm, station=reading.station)
+            comparisons.append(
+                replace(
+                    plain, person=reading.person, print_set=estimate.print_set,
+                    camera=estimate.camera, typed=reading.typed,
+                )
+            )  # fmt: skip
+    alone += [photo for place in sorted(photos) if place not in used for photo in photos[place]]
+    return CrossCheck(tuple(comparisons), tuple(alone), tuple(readings_alone), tuple(refused))
+
+
+def _needed(photo: View, gauge: View, matters_mm: float) -> str:
+    """Say what would make the comparison sure enough: U of the difference down to what matters."""
+    shared = covariance_mm2(photo.budget, gauge.budget)
+    room = (matters_mm / 2.0) ** 2 + 2.0 * shared
+    left = room - gauge.u_mm**2
+    if left > 0:
+        return (
+            f"To see a difference of {matters_mm:.2f} mm the photograph needs U (k = 2) of "
+            f"{2.0 * math.sqrt(left):.2f} mm or less (now {2.0 * photo.u_mm:.2f} mm): check the "
+            "print, go nearer."
+        )
+    left = room - photo.u_mm**2
+    if left > 0:
+        return (
+            f"To see a difference of {matters_mm:.2f} mm the gauge needs U (k = 2) of "
+            f"{2.0 * math.sqrt(left):.2f} mm or less (now {2.0 * gauge.u_mm:.2f} mm): use "
+            "wide jaws."
+        )
+    return (
+        f"To see a difference of {matters_mm:.2f} mm both must be surer: the gauge has U (k = 2) "
+        f"{2.0 * gauge.u_mm:.2f} mm and the photograph {2.0 * photo.u_mm:.2f} mm."
+    )

@@ -1,0 +1,380 @@
+"""What the columns of a table mean: their names, the other names they go by, their units.
+
+One row of a table: its cells by meaning, as text, length, number, day or one of some words.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, Literal, cast, get_args
+
+from inspection.model.length_text import LengthUnit, parse_length
+from inspection.record.serialization import checked_text
+
+What = Literal["readings", "ropes"]
+
+MOST_SHOWN = 24  # headings in a sentence; a damaged file may have any number of any length
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table that we read and write.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in tables that we write.
+    meaning : str
+        In words, for the template.
+    example : str
+        A cell.
+    others : tuple of str
+        Other names, without units, spaces, or signs.
+    needed : bool
+        True where a table makes no sense without it.
+    kind : {"text", "length", "angle", "position"}
+        Which units its heading may name.
+    """
+
+    name: str
+    meaning: str
+    example: str
+    others: tuple[str, ...] = ()
+    needed: bool = False
+    kind: Literal["text", "length", "angle", "position"] = "text"
+
+
+READINGS: dict[str, Column] = {
+    "inspection": Column(
+        "inspection", "name of the inspection", "2026-11-crane-3",
+        ("inspectionid", "inspectionno", "inspectionnumber", "visit", "survey"), needed=True,
+    ),
+    "rope": Column("rope", "name of the rope, for a new inspection", "hoist rope 1",
+                   ("ropeid", "ropeno", "ropenumber", "ropename")),
+    "on": Column("on", "day of the inspection", "2026-11-02",
+                 ("date", "day", "inspectiondate", "inspectedon")),
+    "station": Column(
+        "station", "number of the station, from 1", "1",
+        ("stationno", "stationnumber", "stn", "place", "point"), needed=True,
+    ),
+    "position_m": Column("position_m", "place along the rope, m", "12.5",
+                         ("position", "distance", "ropeposition", "alongrope"), kind="position"),
+    "view_deg": Column(
+        "view_deg", "direction across the rope, degrees", "0",
+        ("view", "direction", "angle", "viewangle", "orientation", "axis"),
+        needed=True, kind="angle",
+    ),
+    "typed": Column(
+        "typed", "what the gauge said: 22.4, 22,4 mm, 0.88 in, 1 3/8", "22,41",
+        ("astyped", "typedvalue", "typedtext"), needed=True, kind="length",
+    ),
+    "value": Column(
+        "value_mm", "the same in mm, as a check; may be left out", "22.41",
+        ("value", "reading", "diameter", "measured", "measurement", "measureddiameter", "dia", "d",
+         "size"),
+        kind="length",
+    ),
+    "gauge": Column(
+        "gauge", "number of the gauge", "C-07",
+        ("gaugeid", "gaugeno", "gaugenumber", "instrument", "instrumentno", "caliper", "tool"),
+        needed=True,
+    ),
+    "gauge_kind": Column(
+        "gauge_kind", "wide-jaw caliper, plain caliper, micrometer or diameter tape",
+        "wide-jaw caliper", ("gaugetype", "kindofgauge", "instrumenttype", "kind", "type"),
+    ),
+    "resolution": Column("resolution_mm", "smallest step of the gauge, mm", "0.01",
+                         ("resolution", "res", "leastcount", "step", "graduation"), kind="length"),
+    "permissible_error": Column(
+        "permissible_error_mm", "largest permissible error of the gauge, mm", "0.03",
+        ("permissibleerror", "maxpermissibleerror", "maximumpermissibleerror",
+         "largestpermissibleerror", "mpe"),
+        kind="length",
+    ),
+    "calibration_due": Column(
+        "calibration_due", "last day of the gauge's calibration", "2027-01-31",
+        ("caldue", "calibrateduntil", "nextcalibration", "calibrationdate", "duedate"),
+    ),
+    "person": Column(
+        "person", "who read it", "A. Berg",
+        ("readby", "measuredby", "inspector", "operator", "name", "who", "by"), needed=True,
+    ),
+    "logged_at": Column(
+        "logged_at", "when it was logged", "2026-11-02T09:14",
+        ("at", "time", "datetime", "timestamp", "loggedon", "readat", "dateandtime"),
+    ),
+}  # fmt: skip
+
+ROPES: dict[str, Column] = {
+    "identity": Column("identity", "what the site calls the rope", "hoist rope 1",
+                       ("rope", "ropeid", "ropeno", "ropenumber", "ropename", "name", "id"),
+                       needed=True),
+    "nominal": Column("nominal_mm", "nominal diameter, mm", "22",
+                      ("nominal", "nominaldiameter", "diameter", "dia", "d", "size"),
+                      needed=True, kind="length"),
+    "outer_strands": Column("outer_strands", "strands in the outer layer", "8",
+                            ("strands", "outerlayerstrands", "numberofouterstrands")),
+    "core": Column("core", "fibre or steel", "steel", ("coretype", "kindofcore")),
+    "build": Column("build", "single-layer, parallel-closed or rotation-resistant",
+                    "single-layer", ("construction", "ropetype", "kind", "type")),
+    "fibre_centred": Column("fibre_centred_strands", "yes where strands have fibre centres", "no",
+                            ("fibrecentred", "fibrecentres", "fibercentredstrands")),
+    "duty": Column("duty", "general or lift", "general", ("use", "usage")),
+    "service": Column("service", "new or in-service", "in-service", ("state", "condition")),
+    "reference": Column("reference_mm", "reference diameter, mm", "22.35",
+                        ("reference", "referencediameter", "dref"), kind="length"),
+    "reference_on": Column("reference_on", "day of the reference", "2025-03-01",
+                           ("referencedate", "referencetaken")),
+    "reference_how": Column("reference_how", "how it was got", "mean of four, run in",
+                            ("referencenote", "howreference")),
+    "u_reference": Column("u_reference_mm", "its standard uncertainty, mm", "0.02",
+                          ("ureference", "referenceuncertainty"), kind="length"),
+    "reference_tension": Column("reference_tension", "tension at the reference measurement",
+                                "none", ("tensionatreference",)),
+    "baseline": Column("baseline_mm", "baseline diameter of a mine hoist's rope, mm", "",
+                       ("baseline", "baselinediameter"), kind="length"),
+    "lay": Column("lay_mm", "lay length by the certificate, mm", "143",
+                  ("lay", "laylength", "layoftherope"), kind="length"),
+    "units": Column("units", "mm or inch, for showing", "mm", ("shownunits", "unitsystem")),
+    "site": Column("site", "where the rope works", "yard, bay 3", ("location", "place", "where")),
+}  # fmt: skip
+
+TABLES: dict[str, dict[str, Column]] = {"readings": READINGS, "ropes": ROPES}
+
+_UNITS = {
+    "length": {"mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm",
+               "millimeters": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in",
+               '"': "in"},
+    "angle": {"deg": "deg", "degree": "deg", "degrees": "deg", "°": "deg"},
+    "position": {"m": "m", "metre": "m", "metres": "m", "meter": "m", "meters": "m"},
+    "text": {},
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Where each meaning stands in a table.
+
+    Parameters
+    ----------
+    places : dict of str to int
+        Column number (from 0) by meaning.
+    units : dict of str to str
+        Unit that a heading names, by meaning.
+    headings : tuple of str
+        The headings, as they stand.
+    notes : tuple of str
+        What was ignored.
+    """
+
+    places: dict[str, int]
+    units: dict[str, str]
+    headings: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def heading(self, meaning: str) -> str:
+        """Return the heading as the file has it, in quotes, for messages."""
+        at = self.places.get(meaning)
+        return f"column {meaning!r}" if at is None else f"column {self.headings[at]!r}"
+
+
+def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] = ()) -> Columns:
+    """Find the columns of a table; case, spaces, signs, other names and units don't matter.
+
+    Parameters
+    ----------
+    headings : sequence of str
+        The headings.
+    what : {"readings", "ropes"}
+        What the table holds.
+    given : tuple of str, optional
+        Meanings that need no column because the caller gives them.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, or two columns mean the same.
+
+    Examples
+    --------
+    >>> found = find_columns(["Rope no.", "Nominal diameter (in)"], "ropes")
+    >>> found.places, found.units
+    ({'identity': 0, 'nominal': 1}, {'nominal': 'in'})
+    """
+    table = TABLES[what]
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    notes: list[str] = []
+    for at, heading in enumerate(headings):
+        meaning, unit = _meaning(heading, table)
+        if meaning is None:
+            if heading:
+                notes.append(f"column {heading!r} was not used.")
+            continue
+        if meaning in places:
+            raise ValueError(
+                f"columns {headings[places[meaning]]!r} and {heading!r} both mean "
+                f"{table[meaning].meaning}; leave one out."
+            )
+        places[meaning] = at
+        if unit:
+            units[meaning] = unit
+    missing = [
+        table[meaning].name
+        for meaning in table
+        if table[meaning].needed and meaning not in places and meaning not in given
+        and not (meaning == "typed" and "value" in places)
+    ]  # fmt: skip
+    if missing:
+        more = f" and {len(headings) - MOST_SHOWN} more" if len(headings) > MOST_SHOWN else ""
+        raise ValueError(
+            f"the table has no column for {', '.join(missing)}; its headings are "
+            f"{', '.join(repr(one[:40]) for one in headings[:MOST_SHOWN])}{more}. See `ropephoto "
+            "record template`."
+        )
+    return Columns(places, units, tuple(headings), tuple(notes))
+
+
+def _meaning(heading: str, table: dict[str, Column]) -> tuple[str | None, str]:
+    """Return what a heading means and the unit in it; first by its whole, then without unit."""
+    words = re.findall(r'[^\W_]+|["°]', heading.casefold())
+    for end, unit_word in ((len(words), ""), (len(words) - 1, words[-1] if words else "")):
+        name = "".join(words[:end])
+        for meaning, column in table.items():
+            own = "".join(re.findall(r"[^\W_]+", column.name))
+            unit = _UNITS[column.kind].get(unit_word, "")
+            if unit_word and not unit:
+                continue
+            if not unit_word and name == own:
+                stated = _UNITS[column.kind].get(words[-1], "")
+                return meaning, stated
+            if name in column.others or (unit and name == "".join(_bare(column))):
+                return meaning, unit
+    return None, ""
+
+
+def _bare(column: Column) -> list[str]:
+    words = re.findall(r"[^\W_]+", column.name)
+    return words[:-1] if words[-1] in _UNITS[column.kind] else words
+
+
+# Spreadsheets write 3 as 3.0; Python itself would also take 1_0 for 10, and 1e9.
+_WHOLE = re.compile(r"[+-]?\d{1,9}(?:\.0*)?")
+_METRES = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{0,9})?")
+
+
+def whole_number(text: str) -> int:
+    """Return a whole number as people and spreadsheets write it; ValueError if it is none."""
+    if not _WHOLE.fullmatch(text.strip()):
+        raise ValueError(f"{text[:40]!r} is not a whole number (of at most 9 digits).")
+    return int(text.strip().partition(".")[0])
+
+
+def place_m(text: str) -> float:
+    """Return a place along the rope, m, with comma or point; ValueError if it is none."""
+    if not _METRES.fullmatch(text.strip()):
+        raise ValueError(f"the position {text[:40]!r} is not a distance along the rope in m.")
+    return float(text.replace(",", "."))
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """One row, its cells found by what they mean.
+
+    Parameters
+    ----------
+    columns : Columns
+        Where each meaning stands.
+    line : int
+        Line in the file.
+    cells : tuple of str
+        The row.
+    given : dict of str to str
+        What to take where a cell is empty.
+    """
+
+    columns: Columns
+    line: int
+    cells: tuple[str, ...]
+    given: dict[str, str]
+
+    def raw(self, field: str) -> str:
+        """Return the text as it stands, or what is given for it."""
+        at = self.columns.places.get(field)
+        text = self.cells[at] if at is not None and at < len(self.cells) else ""
+        return text if text.strip() else self.given.get(field, "")
+
+    def text(self, field: str) -> str:
+        """Return the text without spaces around it."""
+        text = self.raw(field).strip()
+        checked_text(text)
+        return text
+
+    def needed(self, field: str) -> str:
+        """Return the text; ValueError if there is none."""
+        text = self.text(field)
+        if not text:
+            raise ValueError(f"{self.columns.heading(field)} is empty.")
+        return text
+
+    def length(self, field: str) -> float:
+        """Return a length, mm."""
+        text = self.needed(field)
+        if text.replace(",", ".").strip("0") in (".", ""):
+            return 0.0
+        unit = cast(LengthUnit, self.columns.units.get(field, "mm"))
+        return self.told(field, lambda: parse_length(text, unit=unit))
+
+    def whole(self, field: str) -> int:
+        """Return a whole number; a degree sign after it is fine."""
+        text = self.needed(field).removesuffix("°").removesuffix("deg").strip()
+        try:
+            return whole_number(text)
+        except ValueError as error:
+            raise ValueError(f"{self.columns.heading(field)} {error}") from None
+
+    def day(self, field: str) -> date | None:
+        """Return a date, None where the cell is empty."""
+        text = self.text(field)
+        return self._moment(field, text).date() if text else None
+
+    def moment(self, field: str) -> datetime | None:
+        """Return date and time, None where the cell is empty."""
+        text = self.text(field)
+        return self._moment(field, text) if text else None
+
+    def _moment(self, field: str, text: str) -> datetime:
+        try:
+            return datetime.fromisoformat(text)
+        except ValueError:
+            raise ValueError(
+                f"{self.columns.heading(field)} {text!r} is not an ISO date or time; write "
+                "2026-11-02 or 2026-11-02T09:14."
+            ) from None
+
+    def choice(self, field: str, choices: Any, default: str) -> str:
+        """Return one of the words of a Literal; case, spaces and hyphens don't matter."""
+        text = self.text(field)
+        if not text:
+            return default
+        plain = _squeezed(text)
+        for choice in get_args(choices):
+            if plain == _squeezed(choice):
+                return str(choice)
+        raise ValueError(
+            f"{self.columns.heading(field)} {text!r} is not one of {', '.join(get_args(choices))}."
+        )
+
+    def told(self, field: str, call: Callable[[], float]) -> float:
+        """Return what a reader returns; its complaint gets the column's heading in front."""
+        try:
+            return call()
+        except ValueError as error:
+            raise ValueError(f"{self.columns.heading(field)}: {error}") from None
+
+
+def _squeezed(text: str) -> str:
+    return "".join(letter for letter in text.casefold() if letter.isalnum())

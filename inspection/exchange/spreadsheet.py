@@ -1,0 +1,363 @@
+"""Plain tables in files: CSV and XLSX, read with every care and written so that nothing runs.
+
+A cell is text. What the columns mean is said in `tables_in` and `tables_out`.
+
+Tables in XLSX files: sizes checked before anything is unpacked, cells written as text.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+
+MOST_ROWS = 200_000
+MOST_BYTES = 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as it stands in a file.
+
+    Parameters
+    ----------
+    headings : tuple of str
+        The first row that holds something.
+    rows : tuple of (int, tuple of str)
+        Line in the file (row number in a spreadsheet), and its cells.
+    notes : tuple of str
+        What was taken for granted while reading, a sentence each.
+    """
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    notes: tuple[str, ...] = ()
+
+
+def harmless(text: str) -> str:
+    """Return text that a spreadsheet won't take for a formula.
+
+    Examples
+    --------
+    >>> harmless("=1+1"), harmless("22.4"), unharmed(harmless("'-x")) == "'-x"
+    ("'=1+1", '22.4', True)
+    """
+    return f"'{text}" if RUNS.match(text) else text
+
+
+def unharmed(text: str) -> str:
+    """Return the text that `harmless` was given."""
+    return text[1:] if text.startswith("'") and RUNS.match(text) else text
+
+
+def read_sheet(path: str | Path) -> Sheet:
+    """Read a table from a CSV or XLSX file, told apart by content.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file. CSV: commas, semicolons or tabs; UTF-8, UTF-16 with its mark, or
+        Windows-1252. XLSX: the first sheet; formulas count with the value last shown.
+
+    Raises
+    ------
+    ValueError
+        One sentence: the file can't be read, is too large, or holds no table.
+    """
+    path = Path(path)
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise ValueError(
+                f"{path.name} has {size / 1e6:.0f} MB; {MOST_BYTES / 1e6:.0f} MB is the most: "
+                "split the table."
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise ValueError(f"{path} can't be read: {error.strerror}.") from error
+    notes: list[str] = []
+    lines: Iterable[tuple[int, list[str]]]
+    if data.startswith(b"PK"):
+        lines = xlsx_lines(data, path.name, most_rows=MOST_ROWS)
+    elif data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise ValueError(
+            f"{path.name} is an old XLS file, or locked by a password; save it as XLSX or CSV."
+        )
+    else:
+        lines, notes = _csv_lines(data, path.name)
+    return _sheet(path.name, lines, notes)
+
+
+def _sheet(name: str, lines: Iterable[tuple[int, list[str]]], notes: list[str]) -> Sheet:
+    headings: tuple[str, ...] = ()
+    rows: list[tuple[int, tuple[str, ...]]] = []
+    for number, cells in lines:
+        while cells and not cells[-1].strip():
+            cells.pop()
+        if not cells:
+            continue
+        if not headings:
+            headings = tuple(cell.strip() for cell in cells)
+            continue
+        rows.append((number, tuple(cells)))
+        if len(rows) > MOST_ROWS:
+            raise ValueError(
+                f"{name} has more than {MOST_ROWS} rows; that is the most: split the table."
+            )
+    if not headings:
+        raise ValueError(f"{name} is empty: it needs a row of headings and rows below it.")
+    return Sheet(headings, tuple(rows), tuple(notes))
+
+
+# ---- CSV ----------------------------------------------------------------------------------
+
+
+def _csv_lines(data: bytes, name: str) -> tuple[Iterator[tuple[int, list[str]]], list[str]]:
+    text, notes = _decoded(data, name)
+    skip = 0
+    told = re.match(r"sep=(.)\r?\n", text)
+    if told is not None:  # Excel's own way to say it
+        separator, skip, text = told[1], 1, text[told.end() :]
+    else:
+        separator = _separator(text)
+    return _parsed(text, separator, skip, name), notes
+
+
+def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
+    notes: list[str] = []
+    try:
+        if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+            text = data.decode("utf-16")
+        else:
+            text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        try:
+            text = data.decode("cp1252")
+        except UnicodeDecodeError as error:
+            raise ValueError(
+                f"{name} is no text in UTF-8 or Windows-1252; save it as CSV in UTF-8."
+            ) from error
+        notes.append(f"{name} is not UTF-8; it was read as Windows-1252. Check names with accents.")
+    if "\0" in text:
+        raise ValueError(f"{name} is neither CSV nor XLSX; save the table as one of these.")
+    return text, notes
+
+
+def _separator(text: str) -> str:
+    """Return what stands most often in the first line that is no comment, outside quotes."""
+    for line in text.splitlines():
+        if line.strip() and not line.startswith("#"):
+            bare = re.sub(r'"[^"]*"', "", line)
+            return max(",;\t", key=bare.count)
+    return ","
+
+
+def _parsed(text: str, separator: str, skip: int, name: str) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    line = skip + 1
+    try:
+        for cells in reader:
+            if not (cells and cells[0].startswith("#")):
+                yield line, [unharmed(cell) for cell in cells]
+            line = skip + reader.line_num + 1
+    except csv.Error as error:
+        raise ValueError(
+            f"{name}, line {line}: quotation marks don't match ({error}); close the quotes, or "
+            "save the table again."
+        ) from error
+
+
+# ---- out ----------------------------------------------------------------------------------
+
+
+def write_sheet(
+    path: str | Path,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    comments: Sequence[Sequence[str]] = (),
+) -> int:
+    """Write a table as CSV (UTF-8) or XLSX, by the suffix; return the number of rows.
+
+    Every cell is text. CSV: text that a spreadsheet would run gets an apostrophe in front,
+    which `read_sheet` takes off. XLSX: cells are marked as text, and as "entered as text".
+
+    Parameters
+    ----------
+    path : str or Path
+        Ends in .csv or .xlsx.
+    headings : sequence of str
+        The first row.
+    rows : iterable of sequence of str
+        The rest.
+    comments : sequence of rows, optional
+        Rows for people only: marked with # in CSV, on a second sheet "example" in XLSX.
+
+    Raises
+    ------
+    ValueError
+        If the suffix is another one, or the file can't be written.
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in (".csv", ".xlsx"):
+        raise ValueError(f"a table is written as .csv or .xlsx; got {path.name!r}.")
+    part = path.with_name(f"{path.name}.part")
+    try:
+        write = _write_csv if kind == ".csv" else write_xlsx
+        count = write(part, headings, rows, comments)
+        part.replace(path)  # whole, or not at all
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise ValueError(f"{path} can't be written: {error.strerror}.") from error
+    return count
+
+
+def _write_csv(
+    path: Path,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    comments: Sequence[Sequence[str]],
+) -> int:
+    count = 0
+    with path.open("w", encoding="utf-8-sig", newline="") as file:  # the mark tells Excel UTF-8
+        writer = csv.writer(file)
+        writer.writerow(headings)
+        for first, *others in comments:
+            writer.writerow([f"# {first}", *(harmless(cell) for cell in others)])
+        for count, row in enumerate(rows, start=1):  # noqa: B007
+            writer.writerow([harmless(cell) for cell in row])
+    return count
+
+
+MOST_COLUMNS = 60
+# An XLSX is a ZIP, and a small one can unpack to anything. The largest table that is read, with
+# every column filled, has some 100 MB; texts are held in memory at once.
+MOST_UNPACKED_BYTES, MOST_STRING_BYTES = 150_000_000, 50_000_000
+MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables shrink to a tenth or a thirtieth
+
+# What a spreadsheet takes for a formula (OWASP, "CSV Injection"), and the mark of our comments.
+RUNS = re.compile(r"'*[=+\-@\t\r#]")
+
+
+def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> list[tuple[int, list[str]]]:
+    """Return row number and cells, as text, of the first sheet of an XLSX file."""
+    _check_package(data, name)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and validation, which we don't read
+            return _first_sheet(data, most_rows)
+    except Exception as error:
+        # a damaged file makes the libraries below fail in any of a dozen ways
+        raise ValueError(
+            f"{name} is no sound XLSX file, or holds no cells; save it again, or as CSV."
+        ) from error
+
+
+def _first_sheet(data: bytes, most_rows: int) -> list[tuple[int, list[str]]]:
+    book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
+    lines = [
+        (number, [_cell_text(cell) for cell in row]) for number, row in enumerate(rows, start=1)
+    ]
+    book.close()
+    return lines
+
+
+def _check_package(data: bytes, name: str) -> None:
+    """Look at the sizes that the ZIP states before anything is unpacked."""
+    try:
+        sizes, has_doctype = _parts(data)
+    except Exception as error:  # a damaged ZIP makes the library fail in any of a dozen ways
+        raise ValueError(f"{name} is no sound XLSX file; save it again, or as CSV.") from error
+    total = sum(size for _, size in sizes)
+    strings = sum(size for part, size in sizes if part.endswith("sharedStrings.xml"))
+    packed_tightly = total > MOST_TIMES * len(data) and total > SMALL_BYTES
+    if (
+        total > MOST_UNPACKED_BYTES or strings > MOST_STRING_BYTES or packed_tightly
+        or len(sizes) > 5000
+    ):  # fmt: skip
+        raise ValueError(
+            f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts; that is too much "
+            "for a table: save it again without pictures, or as CSV."
+        )
+    if has_doctype:
+        raise ValueError(f"{name} is no sound XLSX file; save it again.")
+
+
+def _parts(data: bytes) -> tuple[list[tuple[str, int]], bool]:
+    """Return the parts of a package with their unpacked sizes, and whether one has a DOCTYPE."""
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        members = package.infolist()
+        sizes = [(one.filename, one.file_size) for one in members]
+        texts = [one for one in members[:5000] if one.filename.endswith((".xml", ".rels"))]
+        for one in texts:
+            with package.open(one) as part:
+                if b"<!DOCTYPE" in part.read(4096):
+                    return sizes, True
+    return sizes, False
+
+
+def _cell_text(cell: Any) -> str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return _number_text(value, str(cell.number_format))
+    if isinstance(value, datetime):
+        return value.isoformat() if value.time() != time() else value.date().isoformat()
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return str(value)
+
+
+def _number_text(value: float, shown: str) -> str:
+    """Return a number as the sheet shows it: 22.4 in the format 0.00 was entered as 22.40."""
+    places = re.fullmatch(r"0\.(0+)", shown)
+    if places is not None and round(value, len(places[1])) == value:
+        return f"{value:.{len(places[1])}f}"
+    text = repr(value)
+    return text.removesuffix(".0")
+
+
+def write_xlsx(
+    path: Path,
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    comments: Sequence[Sequence[str]],
+) -> int:
+    """Write rows of text to an XLSX file; return how many."""
+    book = Workbook(write_only=True)
+    count = -1  # the headings are no row
+    sheet = book.create_sheet("table")
+    for count, row in enumerate([headings, *rows]):  # noqa: B007
+        sheet.append([_text_cell(sheet, cell) for cell in row])
+    if comments:
+        example = book.create_sheet("example")
+        for row in [headings, *comments]:
+            example.append([_text_cell(example, cell) for cell in row])
+    packed = io.BytesIO()  # on a full disk a half-written ZIP complains a second time, by itself
+    book.save(packed)
+    path.write_bytes(packed.getvalue())
+    return count
+
+
+def _text_cell(sheet: Any, text: str) -> Any:
+    cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("\ufffd", text))
+    cell.data_type = "s"
+    if RUNS.match(text):
+        cell.quotePrefix = True  # stays text when somebody edits it
+    return cell

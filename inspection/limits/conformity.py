@@ -1,0 +1,317 @@
+"""Verdicts: a figure with its uncertainty against a limit, by a stated decision rule.
+
+A verdict of "within" says that one figure at one place meets one limit. It never clears a rope:
+the competent person, local rules and the maker's instructions decide.
+
+Verdicts with their place: what was judged, where, and what the figure came from.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.measurement.measured_diameter import measured_diameter
+from inspection.measurement.section import Section
+from inspection.model.quantity import Quantity
+
+Outcome = Literal["within", "undecided", "outside"]
+TOUCH_MM = 1e-9  # figures nearer than this to a limit are at it: float noise of sums and means
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionRule:
+    """How uncertainty counts when a figure is held against a limit.
+
+    Parameters
+    ----------
+    name : str
+        In words.
+    guard_factor : float
+        Width of the guard band in standard uncertainties; 0 is simple acceptance.
+    source : str
+        Document and edition.
+    """
+
+    name: str
+    guard_factor: float
+    source: str
+
+    def __post_init__(self) -> None:
+        """Refuse a factor that is no factor."""
+        if not (math.isfinite(self.guard_factor) and self.guard_factor >= 0):
+            raise ValueError(f"`guard_factor` must be 0 or more; got {self.guard_factor}.")
+
+
+# 95 % probability of conformity on one side, where u is small against the tolerance.
+GUARD_2017 = DecisionRule(
+    "guard band of 1.65 u", 1.65, "ISO 14253-1:2017 (1.65 from memory, confidence 0.85)"
+)
+GUARD_2013 = DecisionRule("guard band of U = 2 u", 2.0, "ISO 14253-1:1998 and 2013")
+SIMPLE = DecisionRule("simple acceptance", 0.0, "JCGM 106:2012, 8.2: up to 50 % wrong at the limit")
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One figure against one limit.
+
+    Parameters
+    ----------
+    limit : Limit
+        The limit, with its source.
+    value_mm, u_mm : float
+        The figure and its standard uncertainty, mm; `u_mm` includes the limit's own.
+    outcome : {"within", "undecided", "outside"}
+        By the decision rule.
+    margin_mm : float
+        Distance to the nearest limit, mm; negative beyond it.
+    p_conform : float
+        Probability that the true value meets the limit (JCGM 106:2012, 7), for a normal
+        distribution and no other knowledge.
+    decision : DecisionRule
+        The rule that was used.
+    settle_u_mm : float or None
+        Standard uncertainty that would settle an undecided case if the figure stayed, mm; 0
+        where the figure is at the limit, so that none can. None where it is decided.
+    """
+
+    limit: Limit
+    value_mm: float
+    u_mm: float
+    outcome: Outcome
+    margin_mm: float
+    p_conform: float
+    decision: DecisionRule
+    settle_u_mm: float | None
+
+    @property
+    def words(self) -> str:
+        """The verdict in one or two sentences."""
+        rule = self.limit.rule
+        bounds = [
+            f"{word} {bound:.2f} mm"
+            for word, bound in (("at least", self.limit.low_mm), ("at most", self.limit.high_mm))
+            if bound is not None
+        ]
+        said = (
+            f"{rule.rule_set}, {rule.what}: {self.outcome}; {rule.quantity} "
+            f"{self.value_mm:.2f} mm (u {self.u_mm:.2f} mm), limit {' and '.join(bounds)}, "
+            f"margin {self.margin_mm:+z.2f} mm."
+        )
+        if self.settle_u_mm is None:
+            return said
+        if self.settle_u_mm < 0.0005:
+            return said + " The figure is at the limit: no measurement can settle it."
+        if self.limit.u_base_mm > self.settle_u_mm:
+            return (
+                f"{said} The {rule.start} diameter is too unsure for any measurement to settle it."
+            )
+        return (
+            f"{said} A measurement with U (k = 2) of {2.0 * self.settle_u_mm:.3f} mm or less would "
+            "settle it."
+        )
+
+
+def judge(
+    limit: Limit,
+    value_mm: float,
+    u_mm: float,
+    *,
+    decision: DecisionRule = GUARD_2017,
+    base_covariance_mm2: float = 0.0,
+) -> Verdict:
+    """Return the verdict on one figure.
+
+    Parameters
+    ----------
+    limit : Limit
+        From `inspection.limits.standards.limits_for`.
+    value_mm : float
+        The figure that `limit.rule.quantity` names, mm.
+    u_mm : float
+        Its standard uncertainty, mm.
+    decision : DecisionRule, optional
+        Guard band after ISO 14253-1:2017 by default.
+    base_covariance_mm2 : float, optional
+        Covariance of the figure with the reference or baseline that the limit starts from
+        (same gauge, same card set), mm²; it makes the difference surer.
+
+    Raises
+    ------
+    ValueError
+        If the figure or its uncertainty is not a finite number, or u is negative.
+
+    Notes
+    -----
+    With guard band g = factor x u: within needs at least g inside every limit, outside means
+    g or more beyond one, all else is undecided. A figure exactly at limit and g = 0 is what the
+    rule's own words say ("more than 5 %" or "7.5 % or more"). Below a lower limit a thinner
+    rope never gets a kinder verdict. Where the limits are nearer to each other than 2 g,
+    "within" can't be reached.
+
+    References
+    ----------
+    ISO 14253-1:2017; JCGM 106:2012, 7 and 8.
+    """
+    if not math.isfinite(value_mm):
+        raise ValueError(f"the figure must be a number; got {value_mm}.")
+    if not (math.isfinite(u_mm) and u_mm >= 0):
+        raise ValueError(f"the standard uncertainty must be 0 or more; got {u_mm}.")
+    u = math.sqrt(max(u_mm**2 + limit.u_base_mm**2 - 2.0 * base_covariance_mm2, 0.0))
+    margins = []
+    if limit.low_mm is not None:
+        margins.append(value_mm - limit.low_mm)
+    if limit.high_mm is not None:
+        margins.append(limit.high_mm - value_mm)
+    if not margins:
+        raise ValueError(f"the limit '{limit.rule.what}' has no figure: give it one.")
+    margin = min(margins)
+    guard = decision.guard_factor * u
+    outside_at_limit = limit.rule.at_limit == "outside"
+    outcome: Outcome = "undecided"
+    if margin - guard > TOUCH_MM or (margin - guard >= -TOUCH_MM and not outside_at_limit):
+        outcome = "within"
+    elif margin + guard < -TOUCH_MM or (margin + guard <= TOUCH_MM and outside_at_limit):
+        outcome = "outside"
+    return Verdict(
+        limit=limit,
+        value_mm=value_mm,
+        u_mm=u,
+        outcome=outcome,
+        margin_mm=margin,
+        p_conform=_p_conform(limit, value_mm, u, margin, outside_at_limit),
+        decision=decision,
+        settle_u_mm=_settle_u_mm(limit, value_mm, decision) if outcome == "undecided" else None,
+    )
+
+
+def judge_all(
+    limits: Iterable[Limit | NotApplicable],
+    figures: Mapping[Quantity, tuple[float, float]],
+    *,
+    decision: DecisionRule = GUARD_2017,
+) -> tuple[Verdict | NotApplicable, ...]:
+    """Return verdicts on all limits; one whose figure was not measured says so.
+
+    Parameters
+    ----------
+    limits : iterable of Limit or NotApplicable
+        From `inspection.limits.standards.limits_for`.
+    figures : mapping
+        Quantity -> (value, standard uncertainty), mm.
+    decision : DecisionRule, optional
+        As in `judge`.
+    """
+    verdicts: list[Verdict | NotApplicable] = []
+    for limit in limits:
+        if isinstance(limit, NotApplicable):
+            verdicts.append(limit)
+        elif limit.rule.quantity not in figures:
+            rule = limit.rule
+            reason = f"{rule.rule_set}, {rule.what}: no {rule.quantity} was measured."
+            verdicts.append(NotApplicable(rule, reason))
+        else:
+            value, u = figures[limit.rule.quantity]
+            verdicts.append(judge(limit, value, u, decision=decision))
+    return tuple(verdicts)
+
+
+def _p_conform(
+    limit: Limit, value_mm: float, u_mm: float, margin_mm: float, outside_at_limit: bool
+) -> float:
+    if u_mm == 0.0:
+        return float(margin_mm > TOUCH_MM or (margin_mm >= -TOUCH_MM and not outside_at_limit))
+    true = NormalDist(value_mm, u_mm)
+    below_low = 0.0 if limit.low_mm is None else true.cdf(limit.low_mm)
+    below_high = 1.0 if limit.high_mm is None else true.cdf(limit.high_mm)
+    return below_high - below_low
+
+
+def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float:
+    """Return the u at which the same figure would be decided; both limits must be cleared."""
+    distances = [
+        abs(value_mm - bound) for bound in (limit.low_mm, limit.high_mm) if bound is not None
+    ]
+    return min(distances) / decision.guard_factor if decision.guard_factor else 0.0
+
+
+Source = Literal["photographs", "gauge"]
+STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedVerdict:
+    """A verdict and what it is about.
+
+    Parameters
+    ----------
+    station : int or None
+        Station number; None for a figure of the whole rope.
+    source : {"photographs", "gauge"}
+        What the figure came from.
+    verdict : Verdict
+        The figure against its limit.
+    """
+
+    station: int | None
+    source: Source
+    verdict: Verdict
+
+    @property
+    def words(self) -> str:
+        """The verdict with its place, in a few sentences."""
+        where = "Whole rope" if self.station is None else f"Station {self.station}"
+        return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
+            self.verdict.words
+        )
+
+
+def station_verdicts(
+    sections: Sequence[Section],
+    limits: Sequence[Limit | NotApplicable],
+    source: Source,
+    *,
+    decision: DecisionRule = GUARD_2017,
+) -> list[PlacedVerdict]:
+    """Return the verdicts on mean diameter and ovality of every station."""
+    found = []
+    for section in sections:
+        figures = section.figures
+        for limit in limits:
+            if isinstance(limit, Limit) and limit.rule.quantity in figures:
+                value, u = figures[limit.rule.quantity]
+                verdict = judge(limit, value, u, decision=decision)
+                found.append(PlacedVerdict(section.station, source, verdict))
+    return found
+
+
+def whole_rope_verdicts(
+    sections: Sequence[Section],
+    limits: Sequence[Limit | NotApplicable],
+    source: Source,
+    *,
+    nominal_mm: float,
+    decision: DecisionRule = GUARD_2017,
+) -> tuple[list[PlacedVerdict], list[str]]:
+    """Return verdicts on the figures of a whole new rope, or why there are none."""
+    wanted = [
+        limit for limit in limits
+        if isinstance(limit, Limit) and limit.rule.quantity not in STATION_FIGURES
+    ]  # fmt: skip
+    if not wanted:
+        return [], []
+    try:
+        whole = measured_diameter(sections, nominal_mm=nominal_mm)
+    except ValueError as reason:
+        return [], [f"By {source}: {reason}"]
+    figures = whole.figures
+    verdicts = [
+        PlacedVerdict(None, source, judge(limit, *figures[limit.rule.quantity], decision=decision))
+        for limit in wanted
+        if limit.rule.quantity in figures
+    ]
+    return verdicts, []

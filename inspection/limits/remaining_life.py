@@ -1,0 +1,212 @@
+"""When a station's diameter would meet a limit, as an interval, if it went on like this.
+
+Stations over the inspections of a log: rate of loss, and when a limit would be met.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from inspection.limits.rules import Limit, NotApplicable
+from inspection.measurement.section import sections_of_readings
+from inspection.measurement.trend import DAYS_PER_YEAR, Point, Trend, trend
+from inspection.model.log import Log
+
+FURTHEST_YEARS = 100.0  # a date beyond this is no date
+NO_CLEARANCE = (
+    "This is a straight line drawn on, and no clearance: wear can speed up at any time, and the "
+    "competent person decides."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTime:
+    """When a station's line meets a lower limit, as an interval.
+
+    Parameters
+    ----------
+    limit_mm : float
+        The limit, mm.
+    earliest : date or None
+        First day on which the band's lower edge meets it; the day of the last inspection if it
+        does already; None if it does not within 100 years.
+    middle : date or None
+        Day on which the line itself meets it; None if it does not within 100 years.
+    latest : date or None
+        First day on which the band's upper edge has met it, too; None if no latest day can be
+        given, because a rate of 0 can't be excluded.
+    words : str
+        The interval in words, with the caution that it is no clearance.
+    """
+
+    limit_mm: float
+    earliest: date | None
+    middle: date | None
+    latest: date | None
+    words: str
+
+
+def time_to_limit(line: Trend, limit: Limit | float) -> LimitTime:
+    """Return when the line meets a lower limit, as an interval.
+
+    Parameters
+    ----------
+    line : Trend
+        From `trend`.
+    limit : Limit or float
+        A limit with `low_mm`, or the least diameter itself, mm.
+
+    Raises
+    ------
+    ValueError
+        If the limit is not a lower one.
+
+    Notes
+    -----
+    All days on which the limit lies in the confidence band (Fieller's interval): the roots of
+    (level + rate x - limit)² = q² var(x). Where the rate is not beyond doubt the interval has no
+    end, and none is made up. The limit's own uncertainty widens it.
+
+    References
+    ----------
+    Fieller, Some problems in interval estimation, J. R. Stat. Soc. B 1954; 16: 175-185.
+    """
+    low_mm = limit.low_mm if isinstance(limit, Limit) else limit
+    u_limit_mm = limit.u_base_mm if isinstance(limit, Limit) else 0.0
+    if low_mm is None or not math.isfinite(low_mm):
+        raise ValueError("the time to a limit needs a limit below which the rope must not wear.")
+    level, rate, both = line.covariance
+    q2 = line.quantile**2
+    above = line.level_mm - low_mm
+    a = line.rate_mm_per_year**2 - q2 * rate
+    b = 2.0 * (above * line.rate_mm_per_year - q2 * both)
+    c = above**2 - q2 * (level + u_limit_mm**2)
+    meets_lower: list[float] = []
+    meets_upper: list[float] = []
+    for years in _roots(a, b, c):
+        if years >= 0:
+            # the line is still over the limit where the lower edge meets it, and under it after
+            over = above + line.rate_mm_per_year * years > 0
+            (meets_lower if over else meets_upper).append(years)
+    half_now = line.quantile * math.sqrt(level + u_limit_mm**2)
+    earliest = 0.0 if above - half_now <= 0 else min(meets_lower, default=math.inf)
+    latest = 0.0 if above + half_now <= 0 else min(meets_upper, default=math.inf)
+    middle = math.inf
+    if above <= 0:
+        middle = 0.0
+    elif line.rate_mm_per_year < 0:
+        middle = -above / line.rate_mm_per_year
+    first, mid, last = (_day(line.last, years) for years in (earliest, middle, latest))
+    return LimitTime(low_mm, first, mid, last, _words(low_mm, line, first, last))
+
+
+def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
+    """Return the real roots of a x² + b x + c, without loss of digits."""
+    if a == 0.0:
+        return () if b == 0.0 else (-c / b,)
+    inside = b * b - 4.0 * a * c
+    if inside < 0:
+        return ()
+    half = -0.5 * (b + math.copysign(math.sqrt(inside), b))
+    return (half / a,) if half == 0.0 else (half / a, c / half)
+
+
+def _day(last: date, years: float) -> date | None:
+    if not years <= FURTHEST_YEARS:
+        return None
+    try:
+        return last + timedelta(days=math.floor(years * DAYS_PER_YEAR))
+    except OverflowError:
+        return None
+
+
+def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) -> str:
+    limit = f"The limit of {limit_mm:.2f} mm"
+    if first is None:
+        said = f"{limit} is not met within {FURTHEST_YEARS:.0f} years of a line like this."
+    elif last == line.last:
+        said = f"{limit} is met already."
+    else:
+        begin = "already" if first == line.last else f"from {first}"
+        end = f"by {last} at the latest" if last is not None else "no latest day can be given"
+        said = f"{limit} may be met {begin}; {end}."
+    if not line.loses and last != line.last:
+        said += " A loss is not beyond doubt yet."
+    return f"{said} {NO_CLEARANCE}"
+
+
+@dataclass(frozen=True, slots=True)
+class OverTime:
+    """One station over the inspections, by the gauge.
+
+    Parameters
+    ----------
+    station : int
+        Station number.
+    points : tuple of Point
+        Its mean diameter at each inspection, oldest first.
+    line : Trend or None
+        The line through them; None where there is none.
+    limit : LimitTime or None
+        When the line meets the highest of the discard limits for the mean diameter.
+    why : str
+        Why there is no line; empty where there is one.
+    """
+
+    station: int
+    points: tuple[Point, ...]
+    line: Trend | None
+    limit: LimitTime | None = None
+    why: str = ""
+
+
+def stations_over_time(
+    log: Log, limits: Sequence[Limit | NotApplicable] = ()
+) -> tuple[OverTime, ...]:
+    """Return every station that earlier inspections of the log hold, too.
+
+    Parameters
+    ----------
+    log : Log
+        The inspection with the earlier ones.
+    limits : sequence of Limit or NotApplicable, optional
+        From `inspection.limits.standards.limits_for`.
+
+    Notes
+    -----
+    Only the gauge's readings make a history: they are what earlier inspections of a log hold.
+    """
+    points: dict[int, list[Point]] = {}
+    held = [(one.inspection, one.readings) for one in log.earlier]
+    for inspection, readings in (*held, (log.inspection, log.readings)):
+        made, _ = sections_of_readings(
+            [one for one in readings if one.gauge in log.gauges], log.gauges,
+            nominal_mm=log.rope.nominal_mm, outer_strands=log.rope.outer_strands,
+            inspection=inspection.identity,
+        )  # fmt: skip
+        for one in made:
+            point = Point(inspection.on, one.mean_mm, one.mean_budget)
+            points.setdefault(one.station or 0, []).append(point)
+    lows = [
+        limit for limit in limits
+        if isinstance(limit, Limit) and limit.low_mm is not None
+        and limit.rule.quantity == "mean diameter" and limit.rule.purpose == "discard"
+    ]  # fmt: skip
+    nearest = max(lows, key=lambda limit: limit.low_mm or 0.0, default=None)
+    return tuple(
+        _over_time(station, sorted(found, key=lambda point: point.on), nearest)
+        for station, found in sorted(points.items())
+        if len({point.on for point in found}) > 1
+    )
+
+
+def _over_time(station: int, points: list[Point], limit: Limit | None) -> OverTime:
+    try:
+        line = trend(points)
+    except ValueError as reason:
+        return OverTime(station, tuple(points), None, None, str(reason))
+    met = None if limit is None else time_to_limit(line, limit)
+    return OverTime(station, tuple(points), line, met)

@@ -1,0 +1,292 @@
+"""Published limits as data, and what they come to for one rope, in mm.
+
+A `Rule` is a row of a published table (or one that the user wrote). `limits_for` turns the
+rows into a `Limit` in mm for a given rope, or into a `NotApplicable` that says why not: a limit
+that does not apply is an answer, never an error. Local rules and the maker's instructions stand
+above every figure here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from inspection.model.quantity import Quantity
+from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension
+
+Base = Literal["nominal", "reference", "baseline", "nothing"]
+Purpose = Literal["accept", "discard", "look", "fit"]
+Edge = Literal["[)", "(]", "[]"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row of a table of limits.
+
+    The limit is ``start + pct / 100 * percent_of + mm``, below (`low_...`) or above
+    (`high_...`); where both figures of a side are None there is no limit on that side.
+
+    Parameters
+    ----------
+    rule_set : str
+        The document, e.g. "EN 12385-4"; rows of one document and `what` are alternatives.
+    what : str
+        What is limited, in words; unique in its document.
+    quantity : str
+        The figure that is held against it: "measured diameter" is the mean of four readings,
+        "mean diameter" the mean of two at right angles at one station.
+    purpose : {"accept", "discard", "look", "fit"}
+        New-rope acceptance; discard; find the cause; fit of rope and groove.
+    source, edition, clause : str
+        Where it stands.
+    sure : str
+        How well the figure is known: confirmed in a public copy, from memory, or the user's.
+    start, percent_of : {"nominal", "reference", "baseline", "nothing"}
+        What the limit starts from, and what its percentage is of.
+    low_pct, high_pct, low_mm, high_mm : float or None
+        The figures, % and mm.
+    at_limit : {"inside", "outside"}
+        What a figure exactly at the limit is: "more than 5 %" leaves 5 % inside, "7.5 % or
+        more" does not.
+    from_mm, to_mm : float or None
+        Nominal diameters it is for, mm.
+    size_edge : {"[)", "(]", "[]"}
+        Which of `from_mm` and `to_mm` belongs to the row.
+    size_slack_mm : float
+        Inch sizes are rounded in mm (5/16 in is 7.9375, called 7.94); this much is forgiven.
+    cores, builds, duties, services, tensions : tuple of str
+        Ropes and states it is for; empty for all.
+    fibre_centred : bool or None
+        Only for strands with (True) or without (False) fibre centres; None for both.
+    note : str
+        What else must be known to use it.
+    """
+
+    rule_set: str
+    what: str
+    quantity: Quantity
+    purpose: Purpose
+    source: str
+    edition: str
+    clause: str
+    sure: str
+    start: Base = "nominal"
+    percent_of: Base = "nominal"
+    low_pct: float | None = None
+    high_pct: float | None = None
+    low_mm: float | None = None
+    high_mm: float | None = None
+    at_limit: Literal["inside", "outside"] = "inside"
+    from_mm: float | None = None
+    to_mm: float | None = None
+    size_edge: Edge = "[)"
+    size_slack_mm: float = 0.0
+    cores: tuple[Core, ...] = ()
+    builds: tuple[Build, ...] = ()
+    duties: tuple[Duty, ...] = ()
+    services: tuple[Service, ...] = ()
+    tensions: tuple[Tension, ...] = ()
+    fibre_centred: bool | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What a rule comes to for one rope.
+
+    Parameters
+    ----------
+    rule : Rule
+        The row.
+    low_mm, high_mm : float or None
+        Least and largest allowed value, mm.
+    u_base_mm : float
+        Standard uncertainty of what the limit starts from (a measured reference), mm.
+    note : str
+        What else must be known to use it.
+    """
+
+    rule: Rule
+    low_mm: float | None
+    high_mm: float | None
+    u_base_mm: float = 0.0
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NotApplicable:
+    """A limit that does not apply to this rope, and why.
+
+    Parameters
+    ----------
+    rule : Rule
+        The row that comes nearest.
+    reason : str
+        One sentence.
+    """
+
+    rule: Rule
+    reason: str
+
+
+def resolve(
+    rules: Iterable[Rule],
+    rope: Rope,
+    *,
+    tension: Tension = "none",
+    reference_tension: Tension | None = None,
+    baseline_mm: float | None = None,
+    u_reference_mm: float | None = None,
+) -> tuple[Limit | NotApplicable, ...]:
+    """Return what each rule comes to for this rope, in the rules' order.
+
+    Parameters
+    ----------
+    rules : iterable of Rule
+        Rows; those of one document and one `what` are alternatives, of which one is used.
+    rope : Rope
+        The rope.
+    tension : str, optional
+        State of tension while the rope was measured.
+    reference_tension : str or None, optional
+        State of tension while the reference or baseline was measured; by default what the rope
+        says. Where nobody wrote it down the limit applies with a note.
+    baseline_mm : float or None, optional
+        Baseline diameter after 30 CFR 56.19022, mm; by default the rope's. It is not the
+        reference diameter.
+    u_reference_mm : float or None, optional
+        Standard uncertainty of the reference or baseline, mm; by default the rope's.
+
+    Raises
+    ------
+    ValueError
+        If the rope's nominal, reference or baseline diameter is not more than 0.
+    """
+    reference_tension = reference_tension or rope.reference_tension
+    baseline_mm = rope.baseline_mm if baseline_mm is None else baseline_mm
+    u_reference_mm = rope.u_reference_mm if u_reference_mm is None else u_reference_mm
+    if u_reference_mm is not None and not 0 <= u_reference_mm < math.inf:
+        raise ValueError(
+            f"the reference diameter's uncertainty must be 0 mm or more; got {u_reference_mm}."
+        )
+    bases: dict[Base, float | None] = {
+        "nominal": rope.nominal_mm,
+        "reference": rope.reference_mm,
+        "baseline": baseline_mm,
+        "nothing": 0.0,
+    }
+    for name, value in bases.items():
+        if name != "nothing" and value is not None and not 0 < value < math.inf:
+            raise ValueError(f"the {name} diameter must be more than 0 mm; got {value}.")
+    rows: dict[tuple[str, str], list[Rule]] = {}
+    for rule in rules:
+        rows.setdefault((rule.rule_set, rule.what), []).append(rule)
+    results: list[Limit | NotApplicable] = []
+    for alternatives in rows.values():
+        judged = [
+            (_reasons(rule, rope, tension, reference_tension, bases), rule) for rule in alternatives
+        ]
+        reasons, rule = min(judged, key=lambda pair: len(pair[0]))
+        if reasons:
+            results.append(NotApplicable(rule, f"{_name(rule)}: " + "; ".join(reasons) + "."))
+        else:
+            results.append(_limit(rule, bases, tension, reference_tension, u_reference_mm))
+    return tuple(results)
+
+
+def exact(value: float) -> Decimal:
+    """Return the decimal number that a float was written as: 16.4 and not 16.399999..."""
+    return Decimal(repr(float(value)))
+
+
+def _limit(
+    rule: Rule,
+    bases: Mapping[Base, float | None],
+    tension: Tension,
+    reference_tension: Tension | None,
+    u_reference_mm: float | None,
+) -> Limit:
+    start, whole = (exact(bases[name] or 0.0) for name in (rule.start, rule.percent_of))
+
+    def side(pct: float | None, offset_mm: float | None) -> float | None:
+        if pct is None and offset_mm is None:
+            return None
+        return float(start + exact(pct or 0.0) * whole / 100 + exact(offset_mm or 0.0))
+
+    notes = [rule.note] if rule.note else []
+    measured_base = rule.start in ("reference", "baseline")
+    if measured_base and u_reference_mm is None:
+        notes.append(f"The {rule.start} diameter's own uncertainty is not known and not counted.")
+    if measured_base and reference_tension is None:
+        notes.append(f"The tension at the {rule.start} measurement was not written down.")
+    if rule.purpose == "discard" and not measured_base and tension not in ("none", ""):
+        notes.append("Tension makes a rope thinner: the unloaded rope may be thicker than read.")
+    return Limit(
+        rule,
+        side(rule.low_pct, rule.low_mm),
+        side(rule.high_pct, rule.high_mm),
+        u_reference_mm or 0.0 if measured_base else 0.0,
+        " ".join(notes),
+    )
+
+
+def _reasons(
+    rule: Rule,
+    rope: Rope,
+    tension: Tension,
+    reference_tension: Tension | None,
+    bases: Mapping[Base, float | None],
+) -> list[str]:
+    """Return why the rule is not for this rope; empty if it is."""
+    reasons = []
+    if rule.services and rope.service not in rule.services:
+        wanted = "new ropes" if rule.services == ("new",) else "ropes in service"
+        reasons.append(f"it is for {wanted}, this rope is {rope.service.replace('-', ' ')}")
+    if rule.duties and rope.duty not in rule.duties:
+        reasons.append(f"it is for {rule.duties[0]} duty, this rope's is {rope.duty}")
+    if rule.builds and rope.build not in rule.builds:
+        reasons.append(f"it is for {' or '.join(rule.builds)} ropes, this one is {rope.build}")
+    if rule.cores and rope.core not in rule.cores:
+        reasons.append(f"it is for a {' or '.join(rule.cores)} core, this rope's is {rope.core}")
+    if rule.fibre_centred is not None and rope.fibre_centred_strands != rule.fibre_centred:
+        centres = "with" if rule.fibre_centred else "without"
+        reasons.append(f"it is for strands {centres} fibre centres")
+    if not _size_fits(rule, rope.nominal_mm):
+        reasons.append(f"the table has no row for a nominal diameter of {rope.nominal_mm:g} mm")
+    elif all(x is None for x in (rule.low_pct, rule.high_pct, rule.low_mm, rule.high_mm)):
+        reasons.append("the table gives no figure for this size and kind of rope")
+    if rule.tensions and tension not in rule.tensions:
+        reasons.append(f"it needs the tension '{' or '.join(rule.tensions)}', measured: {tension}")
+    for base in sorted({rule.start, rule.percent_of}):
+        if bases[base] is None:
+            reasons.append(f"it needs a {base} diameter, and none is recorded")
+        elif (
+            base in ("reference", "baseline")
+            and reference_tension is not None
+            and reference_tension != tension
+        ):
+            reasons.append(
+                f"the {base} was measured at the tension '{reference_tension}', the rope now at "
+                f"'{tension}', which can't be compared"
+            )
+    return reasons
+
+
+def _size_fits(rule: Rule, nominal_mm: float) -> bool:
+    slack = rule.size_slack_mm
+    if rule.from_mm is not None:
+        above = nominal_mm - rule.from_mm
+        if above < -slack if rule.size_edge[0] == "[" else above <= slack:
+            return False
+    if rule.to_mm is not None:
+        over = nominal_mm - rule.to_mm
+        if over >= -slack if rule.size_edge[1] == ")" else over > slack:
+            return False
+    return True
+
+
+def _name(rule: Rule) -> str:
+    return f"{rule.rule_set}, {rule.what}"

@@ -1,0 +1,292 @@
+"""Sections: the views at one station together give mean diameter and ovality."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from inspection.measurement.ellipse import Ellipse, fit_ellipse
+from inspection.measurement.view import (
+    View,
+    gauge_of,
+    mean_view,
+    view_of,
+    view_of_reading,
+    weighted_terms,
+)
+from inspection.model.quantity import Quantity
+from inspection.model.readings import Gauge, Reading
+from vision.results import Estimate, Refusal, Result
+from vision.uncertainty import Term, combined_u_mm
+
+SAME_PLACE_MM = 0.5  # estimates of one card nearer than this are of one place
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A station in two directions or more: mean diameter and ovality.
+
+    Parameters
+    ----------
+    views : tuple of View
+        One for each direction; several of one direction are averaged before.
+    mean_mm : float
+        Mean over the directions, mm: the measured diameter d_m of ISO 4309:2017, 3.2, when
+        there are two at right angles.
+    mean_budget : tuple of Term
+        Budget of the mean.
+    difference_mm : float
+        Plain signed difference, mm: 0 degrees minus 90 degrees, or the first direction minus
+        the last where there are others.
+    ovality_mm : float
+        Larger minus smaller view, mm. Never negative, hence biased upwards where the views are
+        unsure: a perfectly round rope reads `round_rope_mm` on average, not 0. Use
+        `difference_mm` for anything that is averaged.
+    ovality_budget : tuple of Term
+        Budget of the larger minus the smaller view.
+    nominal_mm : float or None
+        Nominal diameter, mm.
+    station : int or None
+        Station number.
+    at_mm : float
+        Place along the card, mm from its middle.
+    position_m : float or None
+        Place along the rope, m.
+    ellipse : Ellipse or None
+        Ellipse of the widths, where three directions or more can tell it.
+    """
+
+    views: tuple[View, ...]
+    mean_mm: float
+    mean_budget: tuple[Term, ...]
+    difference_mm: float
+    ovality_mm: float
+    ovality_budget: tuple[Term, ...]
+    nominal_mm: float | None = None
+    station: int | None = None
+    at_mm: float = 0.0
+    position_m: float | None = None
+    ellipse: Ellipse | None = None
+
+    @property
+    def u_mean_mm(self) -> float:
+        """Standard uncertainty of the mean, mm."""
+        return combined_u_mm(self.mean_budget)
+
+    @property
+    def u_ovality_mm(self) -> float:
+        """Standard uncertainty of the ovality (and of the signed difference), mm."""
+        return combined_u_mm(self.ovality_budget)
+
+    @property
+    def round_rope_mm(self) -> float:
+        """Mean ovality that a perfectly round rope would show, mm: u sqrt(2 / pi)."""
+        return self.u_ovality_mm * math.sqrt(2.0 / math.pi)
+
+    @property
+    def figures(self) -> dict[Quantity, tuple[float, float]]:
+        """Everything here that a limit may be about: quantity -> (value, u), mm."""
+        return {
+            "mean diameter": (self.mean_mm, self.u_mean_mm),
+            "ovality": (self.ovality_mm, self.u_ovality_mm),
+        }
+
+    @property
+    def ovality_pct(self) -> float | None:
+        """Ovality in % of the nominal diameter; None without one."""
+        return None if self.nominal_mm is None else 100.0 * self.ovality_mm / self.nominal_mm
+
+    @property
+    def difference_pct(self) -> float | None:
+        """Mean minus nominal in % of the nominal diameter; None without one."""
+        if self.nominal_mm is None:
+            return None
+        return 100.0 * (self.mean_mm - self.nominal_mm) / self.nominal_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """Photographs sorted by the card's number.
+
+    Parameters
+    ----------
+    sections : tuple of Section
+        Places with two directions or more, by station and place.
+    single : tuple of Estimate
+        Places that were seen in one direction only: no mean, no ovality.
+    unplaced : tuple of Estimate
+        Estimates whose card number could not be read.
+    refused : tuple of Refusal
+        Photographs without a diameter.
+    """
+
+    sections: tuple[Section, ...]
+    single: tuple[Estimate, ...]
+    unplaced: tuple[Estimate, ...]
+    refused: tuple[Refusal, ...]
+
+
+def make_section(
+    views: Iterable[View],
+    *,
+    nominal_mm: float | None = None,
+    station: int | None = None,
+    at_mm: float = 0.0,
+    position_m: float | None = None,
+) -> Section:
+    """Return mean diameter and ovality of one place, with their budgets.
+
+    Parameters
+    ----------
+    views : iterable of View
+        At least two directions; several views of one direction are averaged first.
+    nominal_mm, station, at_mm, position_m : optional
+        As in `Section`.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two directions, or a diameter is not more than 0.
+
+    References
+    ----------
+    ISO 4309:2017, 3.2: the measured diameter is the mean of two readings at right angles.
+    Ovality as (larger - smaller) / nominal: from memory, confidence 0.85.
+    """
+    by_direction: dict[int, list[View]] = {}
+    for view in views:
+        if not (math.isfinite(view.diameter_mm) and view.diameter_mm > 0):
+            raise ValueError(f"a diameter must be more than 0 mm; got {view.diameter_mm}.")
+        by_direction.setdefault(view.view_deg % 180, []).append(view)  # jaws have two sides
+    if len(by_direction) < 2:
+        seen = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
+        raise ValueError(f"a section needs two directions; got {seen}: add the view across.")
+    merged = tuple(mean_view(by_direction[direction]) for direction in sorted(by_direction))
+    weight = 1.0 / len(merged)
+    first, last = merged[0], merged[-1]
+    if {0, 90} <= by_direction.keys():
+        first, last = (mean_view(by_direction[direction]) for direction in (0, 90))
+    larger = max(merged, key=lambda view: view.diameter_mm)
+    # of equal views the last is the smaller: one view against itself would have no uncertainty
+    smaller = min(reversed(merged), key=lambda view: view.diameter_mm)
+    return Section(
+        views=merged,
+        mean_mm=sum(view.diameter_mm for view in merged) * weight,
+        mean_budget=weighted_terms((weight, view.budget) for view in merged),
+        difference_mm=first.diameter_mm - last.diameter_mm,
+        ovality_mm=larger.diameter_mm - smaller.diameter_mm,
+        ovality_budget=weighted_terms([(1.0, larger.budget), (-1.0, smaller.budget)]),
+        nominal_mm=nominal_mm,
+        station=station,
+        at_mm=at_mm,
+        position_m=position_m,
+        ellipse=fit_ellipse(merged),
+    )
+
+
+def pair_by_card(
+    results: Iterable[Result],
+    *,
+    nominal_mm: float | None = None,
+    positions_m: Mapping[int, float] | None = None,
+) -> Pairing:
+    """Group photographs by the station, place and direction that their cards say.
+
+    Parameters
+    ----------
+    results : iterable of Estimate or Refusal
+        What the photographs gave, in any order.
+    nominal_mm : float or None, optional
+        Nominal diameter, mm.
+    positions_m : mapping or None, optional
+        Station number -> place along the rope, m.
+    """
+    groups: dict[int, list[list[Estimate]]] = {}
+    unplaced: list[Estimate] = []
+    refused: list[Refusal] = []
+    for result in results:
+        if isinstance(result, Refusal):
+            refused.append(result)
+        elif result.station is None or result.view_deg is None:
+            unplaced.append(result)
+        else:
+            places = groups.setdefault(result.station, [])
+            for place in places:
+                if abs(place[0].at_mm - result.at_mm) <= SAME_PLACE_MM:
+                    place.append(result)
+                    break
+            else:
+                places.append([result])
+    sections: list[Section] = []
+    single: list[Estimate] = []
+    for station in sorted(groups):
+        for place in sorted(groups[station], key=lambda estimates: estimates[0].at_mm):
+            if len({(estimate.view_deg or 0) % 180 for estimate in place}) < 2:
+                single += place
+                continue
+            views = [view_of(estimate) for estimate in place]
+            sections.append(
+                make_section(
+                    views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm,
+                    position_m=(positions_m or {}).get(station),
+                )
+            )  # fmt: skip
+    return Pairing(tuple(sections), tuple(single), tuple(unplaced), tuple(refused))
+
+
+def sections_of_readings(
+    readings: Iterable[Reading],
+    gauges: Mapping[str, Gauge],
+    *,
+    nominal_mm: float | None = None,
+    outer_strands: int | None = None,
+    positions_m: Mapping[int, float] | None = None,
+    inspection: str = "",
+) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
+    """Group gauge readings by station; return the sections and the readings left alone.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        The log, in any order.
+    gauges : mapping
+        `Gauge.identity` -> Gauge.
+    nominal_mm, outer_strands : optional
+        As in `make_section` and `inspection.model.readings.gauge_terms`.
+    positions_m : mapping or None, optional
+        Station number -> place along the rope, m.
+    inspection : str, optional
+        Its identity, for the readings' budgets.
+
+    Raises
+    ------
+    ValueError
+        If a reading names a gauge that is not given.
+    """
+    groups: dict[int, list[Reading]] = {}
+    for reading in readings:
+        groups.setdefault(reading.station, []).append(reading)
+    sections: list[Section] = []
+    alone: list[Reading] = []
+    for station in sorted(groups):
+        place = groups[station]
+        if len({reading.view_deg % 180 for reading in place}) < 2:
+            alone += place
+            continue
+        views = [
+            view_of_reading(
+                reading,
+                gauge_of(reading, gauges),
+                outer_strands=outer_strands,
+                inspection=inspection,
+            )
+            for reading in place
+        ]
+        sections.append(
+            make_section(
+                views, nominal_mm=nominal_mm, station=station,
+                position_m=(positions_m or {}).get(station),
+            )
+        )  # fmt: skip
+    return tuple(sections), tuple(alone)

@@ -1,0 +1,294 @@
+"""Gauges and the readings taken with them: the typed text is kept, the value is in mm.
+
+Lengths as people type them are read by `parse_length` (in `inspection.model.length_text`). How well
+a gauge tells the diameter is `gauge_terms`: a budget in the same form as a photograph's, so that
+what two readings share (the gauge's own error) cancels in their difference.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+from inspection.model.length_text import last_digit, length_text, parse_length, typed_resolution_mm
+from vision.uncertainty import Term, combined_u_mm
+
+__all__ = [
+    "REPEATABILITY_PCT",
+    "Gauge",
+    "GaugeKind",
+    "Reading",
+    "gauge_terms",
+    "gauge_u_mm",
+    "last_digit",
+    "length_text",
+    "one_section_shortfall_pct",
+    "parse_length",
+    "reading_key",
+    "reading_terms",
+    "typed_resolution_mm",
+]
+
+# Standard deviation of one person reading one place of a rope again, % of the diameter.
+# Common practice, no source. It is such that two readings 0.13 mm apart on a 35 mm rope, which
+# count as acceptable in the field, lie within two standard deviations of their difference.
+REPEATABILITY_PCT = 0.15
+# How far a person who looks for the largest reading with narrow jaws may stop beside a crown,
+# as a part of half the angle between crowns. Common practice, no source.
+CROWN_MISS = 0.5
+
+GaugeKind = Literal["wide-jaw caliper", "plain caliper", "micrometer", "diameter tape"]
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """An instrument that diameters are read from.
+
+    Parameters
+    ----------
+    identity : str
+        Number on the instrument; unique in a record.
+    kind : str
+        One of `GaugeKind`.
+    resolution_mm : float
+        Smallest step it shows, mm.
+    permissible_error_mm : float
+        Largest permissible error, mm, as its maker or its calibration states.
+    calibration_due : date or None
+        Last day on which its calibration holds.
+    """
+
+    identity: str
+    kind: GaugeKind
+    resolution_mm: float
+    permissible_error_mm: float
+    calibration_due: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One manual reading, as it was logged.
+
+    Parameters
+    ----------
+    typed : str
+        The text that was typed, kept as it was.
+    value_mm : float
+        What it means, mm.
+    station : int
+        Station number.
+    view_deg : int
+        Direction across the rope, degrees; 0 and 90 in the standard's method.
+    gauge : str
+        `Gauge.identity`.
+    person : str
+        Who read it.
+    at : datetime or None
+        When it was logged.
+    """
+
+    typed: str
+    value_mm: float
+    station: int
+    view_deg: int
+    gauge: str
+    person: str
+    at: datetime | None = None
+
+
+def reading_key(reading: Reading, *, inspection: str = "") -> str:
+    """Return what tells this reading from every other one, for its budget's sources.
+
+    Name the inspection where readings of several inspections meet: without it, two readings of
+    one place that carry no time would count as one and the same.
+    """
+    at = "" if reading.at is None else reading.at.isoformat()
+    parts = (inspection, str(reading.station), str(reading.view_deg), reading.gauge,
+             reading.person, at, reading.typed)  # fmt: skip
+    return ":".join(parts)
+
+
+def reading_terms(
+    reading: Reading,
+    gauge: Gauge,
+    *,
+    outer_strands: int | None = None,
+    repeatability_pct: float = REPEATABILITY_PCT,
+    inspection: str = "",
+) -> tuple[Term, ...]:
+    """Return the budget of one logged reading; see `gauge_terms`."""
+    if reading.gauge != gauge.identity:
+        raise ValueError(
+            f"the reading was taken with gauge '{reading.gauge}', not '{gauge.identity}': "
+            "give the gauge that it names."
+        )
+    return gauge_terms(
+        gauge,
+        diameter_mm=reading.value_mm,
+        key=reading_key(reading, inspection=inspection),
+        outer_strands=outer_strands,
+        repeatability_pct=repeatability_pct,
+    )
+
+
+def gauge_u_mm(
+    gauge: Gauge,
+    *,
+    diameter_mm: float,
+    outer_strands: int | None = None,
+    repeatability_pct: float = REPEATABILITY_PCT,
+) -> float:
+    """Return the standard uncertainty of one reading of a rope, mm; see `gauge_terms`.
+
+    Examples
+    --------
+    >>> caliper = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
+    >>> round(gauge_u_mm(caliper, diameter_mm=20.0), 4)
+    0.0348
+    """
+    terms = gauge_terms(
+        gauge,
+        diameter_mm=diameter_mm,
+        key="",
+        outer_strands=outer_strands,
+        repeatability_pct=repeatability_pct,
+    )
+    return combined_u_mm(terms)
+
+
+def gauge_terms(
+    gauge: Gauge,
+    *,
+    diameter_mm: float,
+    key: str,
+    outer_strands: int | None = None,
+    repeatability_pct: float = REPEATABILITY_PCT,
+    crown_miss: float = CROWN_MISS,
+) -> tuple[Term, ...]:
+    """Return the budget of one reading of a rope's diameter.
+
+    Parameters
+    ----------
+    gauge : Gauge
+        The instrument.
+    diameter_mm : float
+        What was read, mm.
+    key : str
+        Tells this reading from every other one (`reading_key`).
+    outer_strands : int or None, optional
+        Strands in the outer layer; only narrow jaws and tapes need it. None or fewer than 3
+        is taken as 6, the usual number.
+    repeatability_pct : float, optional
+        Standard deviation of one person reading one place again, % of the diameter.
+    crown_miss : float, optional
+        For narrow jaws: how far beside a crown the person may stop, 0 (never) to 1 (anywhere),
+        as a part of half the angle between crowns.
+
+    Returns
+    -------
+    budget : tuple of Term
+        Permissible error (rectangular, shared by all readings of this gauge), resolution
+        (rectangular), repeatability, and for narrow jaws and tapes the shortfall.
+
+    Raises
+    ------
+    ValueError
+        If a figure of the gauge, the diameter or the repeatability is out of range.
+
+    Notes
+    -----
+    A rectangular distribution of half-width a has u = a / sqrt(3) [1]_. Wide jaws, and a
+    micrometer with jaw plates, bear on several crowns and read the enclosing diameter. Narrow
+    jaws touch one cross-section only: they can read *low* by up to the shortfall, never high.
+    A tape without bridging reads the circumference of one section over pi, which is its mean
+    width (Cauchy's theorem). The shortfall is not corrected, because nobody logs where the
+    jaws stood: its middle is one term shared by the gauge's readings (a bias), its half-width
+    over sqrt(3) a term of each reading. The budget is symmetrical all the same: it can't say
+    that only one side is possible. A rope under tension, on a bend or bent jaws are not in it.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008 (GUM), 4.3.7 and F.2.2.1.
+    """
+    _check(gauge, diameter_mm, repeatability_pct, crown_miss)
+    root3 = math.sqrt(3.0)
+    terms = [
+        Term("permissible error of the gauge", gauge.permissible_error_mm / root3, "mm", 1.0, "B",
+             f"gauge:{gauge.identity}"),
+        Term("resolution of the gauge", gauge.resolution_mm / (2.0 * root3), "mm", 1.0, "B",
+             f"reading:{key}:step"),
+        Term("reading the rope again", diameter_mm * repeatability_pct / 100.0, "mm", 1.0, "B",
+             f"reading:{key}"),
+    ]  # fmt: skip
+    strands = outer_strands if outer_strands is not None and outer_strands >= 3 else 6
+    least, mean, _ = one_section_shortfall_pct(strands)
+    if gauge.kind == "plain caliper":
+        most = _shortfall_pct(strands, crown_miss)
+    elif gauge.kind == "diameter tape":
+        least, most = 0.0, mean  # from a band that bridges the crowns to one that doesn't
+    else:
+        return tuple(terms)
+    middle_mm = diameter_mm * (least + most) / 200.0
+    half_mm = diameter_mm * abs(most - least) / 200.0
+    terms += [
+        Term("narrow jaws: usual shortfall", middle_mm, "mm", -1.0, "B",
+             f"jaw:{gauge.identity}"),
+        Term("narrow jaws: where they stood", half_mm / root3, "mm", 1.0, "B",
+             f"reading:{key}:jaw"),
+    ]  # fmt: skip
+    return tuple(terms)
+
+
+def one_section_shortfall_pct(outer_strands: int) -> tuple[float, float, float]:
+    """Return how much one cross-section reads below the enclosing circle: least, mean, most, %.
+
+    For equal round strands that touch, between straight parallel jaws. Real strands have gaps
+    and are not round, so real figures are a little smaller or larger.
+
+    Notes
+    -----
+    Strand radius r, centres on a circle of radius R, r = R sin(pi / n). An even number has
+    crowns opposite each other, an odd one never has, so no single section reaches the full
+    circle there. The mean is the hull's perimeter over pi (Cauchy). Own derivation.
+
+    Examples
+    --------
+    >>> [round(value, 2) for value in one_section_shortfall_pct(6)]
+    [0.0, 3.0, 8.93]
+    """
+    if outer_strands < 3:
+        raise ValueError(f"a rope has at least 3 outer strands; got {outer_strands}.")
+    sine = math.sin(math.pi / outer_strands)
+    mean = 1.0 - (sine + outer_strands * sine / math.pi) / (1.0 + sine)
+    return _shortfall_pct(outer_strands, 0.0), 100.0 * mean, _shortfall_pct(outer_strands, 1.0)
+
+
+def _shortfall_pct(strands: int, miss: float) -> float:
+    """Return the shortfall at `miss` (0 to 1) of the way from the largest to the least width."""
+    half = math.pi / strands
+    lost = 2.0 * (1.0 - math.cos(miss * half))
+    if strands % 2:  # one jaw nears its crown while the other leaves its own
+        near, far = 0.5 * half * (1.0 - miss), 0.5 * half * (1.0 + miss)
+        lost = 2.0 - math.cos(near) - math.cos(far)
+    return 100.0 * lost / (2.0 * (1.0 + math.sin(half)))
+
+
+def _check(gauge: Gauge, diameter_mm: float, repeatability_pct: float, miss: float) -> None:
+    if not (math.isfinite(diameter_mm) and diameter_mm > 0):
+        raise ValueError(f"`diameter_mm` must be more than 0; got {diameter_mm}.")
+    if not (math.isfinite(gauge.resolution_mm) and gauge.resolution_mm > 0):
+        raise ValueError(
+            f"gauge '{gauge.identity}' has a resolution of {gauge.resolution_mm} mm: it must be "
+            "more than 0."
+        )
+    if not (math.isfinite(gauge.permissible_error_mm) and gauge.permissible_error_mm >= 0):
+        raise ValueError(
+            f"gauge '{gauge.identity}' has a permissible error of {gauge.permissible_error_mm} "
+            "mm: it must be 0 or more."
+        )
+    if not (math.isfinite(repeatability_pct) and repeatability_pct >= 0):
+        raise ValueError(f"`repeatability_pct` must be 0 or more; got {repeatability_pct}.")
+    if not 0 <= miss <= 1:
+        raise ValueError(f"`crown_miss` must lie between 0 and 1; got {miss}.")

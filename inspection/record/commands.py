@@ -1,0 +1,385 @@
+"""Saving: what must hold before an event is added, and the event that each change becomes.
+
+What photographs say, saved: a new result of the same photograph and place supersedes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, get_args
+
+from sqlalchemy import Connection, Row, Table, select
+
+from inspection.model.readings import Gauge, GaugeKind, Reading
+from inspection.model.rope import Inspection, Rope
+from inspection.record.errors import RecordError, StaleError
+from inspection.record.events import Event, append_event, iter_events
+from inspection.record.photo_store import PhotographStore
+from inspection.record.projection import apply_event
+from inspection.record.queries import find_inspection, inspection_of, kept, next_number
+from inspection.record.schema import gauges, photographs, readings, results, ropes
+from inspection.record.serialization import (
+    Plain,
+    canonical,
+    checked_name,
+    checked_text,
+    plain,
+    reading_from,
+)
+from vision.results import Result
+
+
+def save(
+    connection: Connection,
+    *,
+    who: str,
+    about: str,
+    subject: str,
+    kind: str,
+    old: Any = None,
+    new: Any = None,
+    why: str = "",
+) -> Event:
+    """Add one event and bring the state up to it."""
+    checked_name(who, "person")
+    checked_name(subject, about)
+    checked_text([new, why])
+    event = append_event(
+        connection, who=who, about=about, subject=subject, kind=kind, old=old, new=new, why=why
+    )
+    apply_event(connection, event)
+    return event
+
+
+def save_kept(
+    connection: Connection,
+    table: Table,
+    about: str,
+    identity: str,
+    values: Plain,
+    *,
+    change: bool,
+    by: str,
+    why: str,
+) -> None:
+    """Save a rope, a gauge or a print check: a new one, or a change of a known one."""
+    checked_name(identity, about)
+    try:
+        old = kept(connection, table, identity)
+    except KeyError:
+        old = None
+    if change and old is None:
+        raise RecordError(f"there is no {about} {identity!r} in the record; add it first.")
+    if not change and old is not None:
+        raise RecordError(f"the {about} {identity!r} is in the record already; change it instead.")
+    if change:
+        need_reason(why, f"to change the {about} {identity!r}")
+    kind = f"{about} {'changed' if change else 'added'}"
+    save(connection, who=by, about=about, subject=identity, kind=kind, old=old, new=values, why=why)
+
+
+def check_rope(rope: Rope) -> None:
+    """Raise ValueError if a rope's figures can't be."""
+    _positive(rope.nominal_mm, f"nominal diameter of rope {rope.identity!r}", "mm")
+    if rope.reference_mm is not None:
+        _positive(rope.reference_mm, f"reference diameter of rope {rope.identity!r}", "mm")
+    if rope.lay_mm is not None:
+        _positive(rope.lay_mm, f"lay length of rope {rope.identity!r}", "mm")
+    if rope.baseline_mm is not None:
+        _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}", "mm")
+    u = rope.u_reference_mm
+    if u is not None and not 0 <= u < math.inf:
+        raise ValueError(
+            f"the reference's uncertainty of rope {rope.identity!r} must be 0 mm or more; got {u}."
+        )
+
+
+def check_gauge(gauge: Gauge) -> None:
+    """Raise ValueError if a gauge's kind is unknown or its figures can't be."""
+    kinds = get_args(GaugeKind)
+    if gauge.kind not in kinds:
+        raise ValueError(f"a gauge is one of {', '.join(kinds)}; got {gauge.kind!r}.")
+    _positive(gauge.resolution_mm, f"resolution of gauge {gauge.identity!r}", "mm")
+    if not (math.isfinite(gauge.permissible_error_mm) and gauge.permissible_error_mm >= 0):
+        raise ValueError(
+            f"the permissible error of gauge {gauge.identity!r} must be 0 mm or more; "
+            f"got {gauge.permissible_error_mm}."
+        )
+
+
+def _positive(value: float, what: str, unit: str) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
+
+
+def need_reason(why: str, what: str) -> None:
+    """Raise ValueError if no reason was given."""
+    if not why.strip():
+        raise ValueError(f"{what}, say why.")
+
+
+def the_inspection(connection: Connection, identity: str) -> Row[Any]:
+    """Return the inspection's row, or say that there is none."""
+    row = find_inspection(connection, identity)
+    if row is None:
+        raise RecordError(f"there is no inspection {identity!r} in the record.")
+    return row
+
+
+def check_revision(
+    connection: Connection, row: Row[Any], revision: int | None, change: Any
+) -> None:
+    """Raise StaleError if the inspection was changed after `revision`."""
+    if revision is None or revision == row.revision:
+        return
+    newer = [
+        f"{event.kind} by {event.who} at {event.at[:16].replace('T', ' ')} UTC"
+        for event in iter_events(
+            connection, about="inspection", subject=row.identity, after=revision
+        )
+    ]
+    told = "; ".join(newer[-3:]) or f"its revision is {row.revision}, not {revision}"
+    more = f" (and {len(newer) - 3} changes before)" if len(newer) > 3 else ""
+    raise StaleError(
+        f"inspection {row.identity!r} was changed after you opened it: {told}{more}. "
+        "Nothing was overwritten; open it again and make your change on what is there now.",
+        change=change,
+    )
+
+
+def save_inspection(
+    connection: Connection, inspection: Inspection, *, by: str, why: str, revision: int | None
+) -> None:
+    """Save a new inspection (revision None) or a change of a known one."""
+    checked_name(inspection.identity, "inspection")
+    row = find_inspection(connection, inspection.identity)
+    new = plain(inspection)
+    numbers = [station.number for station in inspection.stations]
+    if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
+        raise ValueError(f"stations are numbered from 1, each number once; got {numbers}.")
+    try:
+        kept(connection, ropes, inspection.rope)
+    except KeyError:
+        raise RecordError(
+            f"there is no rope {inspection.rope!r} in the record; add it first."
+        ) from None
+    if revision is None:
+        if row is not None:
+            raise RecordError(
+                f"the inspection {inspection.identity!r} is in the record already; "
+                "change it instead."
+            )
+        kind, old = "inspection added", None
+    else:
+        row = the_inspection(connection, inspection.identity)
+        check_revision(connection, row, revision, new)
+        need_reason(why, f"to change the inspection {inspection.identity!r}")
+        kind, old = "inspection changed", plain(inspection_of(connection, row))
+    save(
+        connection, who=by, about="inspection", subject=inspection.identity, kind=kind,
+        old=old, new=new, why=why,
+    )  # fmt: skip
+
+
+def save_readings(
+    connection: Connection,
+    identity: str,
+    added: Sequence[Reading],
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> tuple[int, ...]:
+    """Add readings; return their numbers."""
+    row = the_inspection(connection, identity)
+    new = [plain(reading) for reading in added]
+    check_revision(connection, row, revision, new)
+    if not added:
+        return ()
+    _check_readings(connection, added)
+    first = next_number(connection, readings, identity)
+    numbers = tuple(range(first, first + len(new)))
+    numbered = [{"number": number, **item} for number, item in zip(numbers, new, strict=True)]
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="readings added",
+        new=numbered, why=why,
+    )  # fmt: skip
+    return numbers
+
+
+def _check_readings(connection: Connection, added: Sequence[Reading]) -> None:
+    for reading in added:
+        checked_name(reading.person, "person who read")
+        _positive(reading.value_mm, f"reading {reading.typed!r}", "mm")
+        if reading.station < 1 or not 0 <= reading.view_deg < 360:
+            raise ValueError(
+                "a reading needs a station from 1 and a view from 0 to 359 degrees; got station "
+                f"{reading.station}, {reading.view_deg} degrees."
+            )
+    named = {reading.gauge for reading in added}
+    known = connection.execute(select(gauges.c.identity).where(gauges.c.identity.in_(named)))
+    missing = named - set(known.scalars())
+    if missing:
+        raise RecordError(f"there is no gauge {min(missing)!r} in the record; add it first.")
+
+
+def save_correction(
+    connection: Connection,
+    identity: str,
+    number: int,
+    reading: Reading | None,
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> None:
+    """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
+    row = the_inspection(connection, identity)
+    new = None if reading is None else {"number": number, **plain(reading)}
+    check_revision(connection, row, revision, new)
+    need_reason(why, f"to correct or withdraw reading {number}")
+    there = connection.execute(
+        select(readings).where(readings.c.inspection == identity, readings.c.number == number)
+    ).one_or_none()
+    if there is None:
+        raise RecordError(f"inspection {identity!r} has no reading {number}.")
+    if there.withdrawn:
+        raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
+    if reading is not None:
+        _check_readings(connection, [reading])
+    old = {"number": number, **plain(reading_from(dict(there._mapping)))}
+    kind = "reading withdrawn" if new is None else "reading corrected"
+    save(
+        connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
+        why=why,
+    )  # fmt: skip
+
+
+def check_store(connection: Connection, identity: str, store: PhotographStore) -> None:
+    """Raise RecordError if a photograph of the inspection would begin a second store.
+
+    A store that was moved away and comes back later would take the place of the second one, and
+    the photographs in that would be lost.
+    """
+    the_inspection(connection, identity)
+    if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
+        raise RecordError(
+            f"the folder of photographs {store.where} is not there, and the record has "
+            "photographs in it: was it moved? Put it back before more are added. Only if it is "
+            "lost for good, make an empty folder there."
+        )
+
+
+def save_photograph(
+    connection: Connection, identity: str, sha256: str, *, name: str, size: int, by: str
+) -> None:
+    """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
+    the_inspection(connection, identity)
+    there = connection.execute(
+        select(photographs.c.sha256).where(
+            photographs.c.inspection == identity, photographs.c.sha256 == sha256
+        )
+    ).scalar()
+    if there is None:
+        new = {"sha256": sha256, "name": name, "bytes": size}
+        save(
+            connection, who=by, about="inspection", subject=identity, kind="photograph added",
+            new=new,
+        )  # fmt: skip
+
+
+def _standing(connection: Connection, identity: str) -> list[Row[Any]]:
+    there = select(results).where(results.c.inspection == identity, results.c.withdrawn.is_(False))
+    return list(connection.execute(there.order_by(results.c.number)))
+
+
+def save_results(
+    connection: Connection,
+    identity: str,
+    added: Sequence[Result],
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> tuple[int, ...]:
+    """Add what photographs say; a new result of the same photograph and place supersedes.
+
+    Where several cards lie in one photograph, the station tells their results apart.
+    """
+    row = the_inspection(connection, identity)
+    new = [plain(result) for result in added]
+    check_revision(connection, row, revision, new)
+    if not added:
+        return ()
+    there = [item for item in _standing(connection, identity) if item.photo]
+    following = next_number(connection, results, identity)
+    numbers: dict[int, Plain] = {}
+    superseded = []
+    for result, values in zip(added, new, strict=True):
+        same = [
+            item for item in there
+            if (item.photo, item.at_mm) == (result.photo_sha256, result.at_mm)
+            and item.number not in numbers
+        ]  # fmt: skip
+        filed = (result.station, result.view_deg)
+        same.sort(key=lambda item: (item.station, item.view_deg) != filed)
+        if same:
+            number = same[0].number
+            superseded.append({"number": number, "event": same[0].event})
+        else:
+            number, following = following, following + 1
+        numbers[number] = {"number": number, **values}
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="results added",
+        old=superseded or None, new=list(numbers.values()), why=why,
+    )  # fmt: skip
+    return tuple(numbers)
+
+
+def save_replacement(
+    connection: Connection,
+    identity: str,
+    before: Result,
+    after: Result | None,
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> None:
+    """Let one result take another's place, or withdraw it (`after` None); both stay in events.
+
+    Raises
+    ------
+    RecordError
+        If the inspection does not hold `before` as it stands, or another result stands at the
+        new place already.
+    """
+    row = the_inspection(connection, identity)
+    new = None if after is None else plain(after)
+    check_revision(connection, row, revision, new)
+    need_reason(why, "to replace or withdraw what a photograph says")
+    there = _standing(connection, identity)
+    told = canonical(plain(before))
+    mine = next((item for item in there if item.data == told), None)
+    if mine is None:
+        raise RecordError(
+            f"inspection {identity!r} does not hold this result of {before.photo_name} any more; "
+            "look at what is there now."
+        )
+    if after is not None and any(
+        item.number != mine.number
+        and (item.photo, item.at_mm, item.station, item.view_deg)
+        == (after.photo_sha256, after.at_mm, after.station, after.view_deg)
+        for item in there
+    ):
+        raise RecordError(
+            f"{after.photo_name} has a figure at {after.at_mm:+z.1f} mm already; choose another "
+            "place, or withdraw that one first."
+        )
+    kind = "result withdrawn" if new is None else "result replaced"
+    save(
+        connection, who=by, about="inspection", subject=identity, kind=kind,
+        old={"number": mine.number, "event": mine.event},
+        new=None if new is None else {"number": mine.number, **new}, why=why,
+    )  # fmt: skip

@@ -1,0 +1,296 @@
+"""Opening a record: which database, with which settings, and at which version of its tables.
+
+Transactions: how a record is read at one moment, and how it is written whole or not at all.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
+from sqlalchemy.exc import ArgumentError
+
+from inspection.record import drafts
+from inspection.record.errors import RecordError, StaleError, plainly
+from inspection.record.events import lock_head
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+BUSY_MS = 10_000
+
+# On PostgreSQL two programs that open a new record at once must not both make its tables.
+_ADVISORY_LOCK = 772_031
+# Alembic keeps what it is working on in one place for the whole program.
+_one_at_a_time = threading.Lock()
+
+
+def make_engine(where: str | Path) -> Engine:
+    """Return an engine for a SQLite file (a path) or for a database (a URL).
+
+    Parameters
+    ----------
+    where : str or Path
+        Path of a SQLite file, or a URL such as ``postgresql://user@host/name``.
+
+    Raises
+    ------
+    RecordError
+        If the URL can't be read, or names a database that records are not kept in.
+    """
+    if "://" not in str(where):
+        path = Path(where).expanduser()
+        if not str(where).strip() or path.is_dir():
+            raise RecordError(f"{str(where)!r} is not a record; give the path of a file.")
+        return _sqlite_engine(path)
+    try:
+        url = make_url(str(where))
+    except ArgumentError as error:
+        raise RecordError(
+            f"{str(where).split('://')[0]}://... can't be read as a database URL; "
+            "write it like postgresql://user@host/name."
+        ) from error
+    kind = url.get_backend_name()
+    if kind == "sqlite" and url.database:
+        return _sqlite_engine(Path(url.database))
+    if kind != "postgresql":
+        raise RecordError(
+            f"records are kept in SQLite files or in PostgreSQL, not in {url.drivername!r}."
+        )
+    try:
+        return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+    except ImportError as error:
+        raise RecordError(
+            "PostgreSQL needs the package psycopg; install it with "
+            "pip install 'rope-photo-check[postgres]'."
+        ) from error
+
+
+def shown(where: str | Path) -> str:
+    """Return where a record is, fit to be shown: without a password."""
+    return make_url(str(where)).render_as_string() if "://" in str(where) else str(where)
+
+
+def sqlite_path(engine: Engine) -> Path | None:
+    """Return the file behind an engine, None where there is none."""
+    if engine.dialect.name != "sqlite" or engine.url.database is None:
+        return None
+    return Path(engine.url.database)
+
+
+def _sqlite_engine(path: Path) -> Engine:
+    url = URL.create("sqlite", database=str(path.absolute()))
+    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
+    event.listen(engine, "connect", _set_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_sqlite(connection: sqlite3.Connection, _: Any) -> None:
+    # The driver's own transactions begin too late (at the first write); ours say BEGIN.
+    connection.isolation_level = None
+    for setting in (
+        f"busy_timeout = {BUSY_MS}",
+        "synchronous = FULL",  # what was committed outlives a power cut (sqlite.org/pragma.html)
+        "foreign_keys = ON",
+        "recursive_triggers = ON",  # else REPLACE would delete past the triggers
+    ):
+        connection.execute(f"PRAGMA {setting}")
+    _set_write_ahead(connection)
+
+
+def _set_write_ahead(connection: sqlite3.Connection) -> None:
+    """Turn on the write-ahead log: readers don't wait for the writer, nor it for them.
+
+    SQLite does not wait for this lock by itself, so several who open a new file at once might
+    be told that it is locked.
+    """
+    until = time.monotonic() + BUSY_MS / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writing = connection.get_execution_options().get("writing", False)
+    # A writer takes the lock at once: it can't read first and then find itself outrun.
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+def writer(engine: Engine) -> Engine:
+    """Return the engine in the form whose transactions write."""
+    return engine.execution_options(writing=True)
+
+
+def bring_up_to_date(engine: Engine, where: str) -> Path | None:
+    """Make the tables of a new record, or bring an older one to this version.
+
+    Before a SQLite record is changed, a copy of the file is put beside it.
+
+    Returns
+    -------
+    copy : Path or None
+        The copy, where one was made.
+
+    Raises
+    ------
+    RecordError
+        If the database is no record, or was made by a newer version of the program.
+    """
+    with plainly(where):
+        config = _config()
+        script = ScriptDirectory.from_config(config)
+        newest = script.get_current_head()
+        with engine.connect() as connection:
+            found = _version(connection)
+        if found == newest:
+            return None
+        known = {revision.revision for revision in script.walk_revisions()}
+        if found is not None and found not in known:
+            raise RecordError(
+                f"The record {where} was made by a newer version of this program (its tables "
+                f"are version {found}, this program knows {newest}); install the newer version."
+            )
+        copy = None if found is None else _copy_before(engine, f"{found}-to-{newest}")
+        with _one_at_a_time, writer(engine).begin() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(text(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})"))
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+            if _version(connection) != newest:
+                raise RecordError(f"The record {where} could not be brought to version {newest}.")
+        return copy
+
+
+def table_version(connection: Connection) -> str:
+    """Return the version of a record's tables, e.g. "0001"."""
+    return _version(connection) or ""
+
+
+def _version(connection: Connection) -> str | None:
+    found = MigrationContext.configure(connection).get_current_revision()
+    if found is None:
+        others = [name for name in inspect(connection).get_table_names() if name != "events"]
+        if "alembic_version" not in others and others:
+            raise RecordError(
+                "the database holds other tables "
+                f"({', '.join(sorted(others)[:3])}) and is no record; use an empty one."
+            )
+    return found
+
+
+def _config() -> Config:
+    config = Config()
+    # a % would be read as a reference to another option
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    return config
+
+
+def _copy_before(engine: Engine, what: str) -> Path | None:
+    path = sqlite_path(engine)
+    if path is None:
+        return None
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    copy = path.with_name(f"{path.name}.before-{what}-{stamp}")
+    copy_sqlite(engine, copy)
+    return copy
+
+
+def copy_sqlite(engine: Engine, copy: Path) -> None:
+    """Copy a SQLite record, in use or not, through SQLite's online backup.
+
+    Raises
+    ------
+    RecordError
+        If `copy` is there already, or can't be written.
+    """
+    if copy.exists():
+        raise RecordError(f"{copy} is there already; choose another place for the copy.")
+    part = copy.with_name(f"{copy.name}.part")
+    part.unlink(missing_ok=True)
+    raw = engine.raw_connection()
+    try:
+        with plainly(str(copy)):
+            target = sqlite3.connect(part)
+            try:
+                driver = raw.driver_connection
+                assert isinstance(driver, sqlite3.Connection)
+                driver.backup(target)
+                # a copy is one file that needs no side files to be read
+                target.execute("PRAGMA journal_mode = DELETE")
+            finally:
+                target.close()
+    finally:
+        raw.close()
+    part.replace(copy)
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """The way to a record's database.
+
+    Parameters
+    ----------
+    engine : Engine
+        The database.
+    where : str
+        What to call it in messages.
+    batch : Connection or None
+        The transaction that all calls share, where they are saved together.
+    """
+
+    engine: Engine
+    where: str
+    batch: Connection | None = None
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Yield a connection that sees the record as it is at one moment."""
+        if self.batch is not None:
+            yield self.batch
+            return
+        engine = self.engine
+        if engine.dialect.name == "postgresql":  # SQLite gives one moment anyway
+            engine = engine.execution_options(isolation_level="REPEATABLE READ")
+        with plainly(self.where), engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(
+        self, by: str = "", inspection: str = "", revision: int | None = None
+    ) -> Iterator[Connection]:
+        """Yield a connection whose changes are saved at the end, or none of them.
+
+        Where the change comes too late (`StaleError`), it is kept as the draft of `by` about
+        `inspection`.
+        """
+        if self.batch is not None:
+            yield self.batch
+            return
+        try:
+            with plainly(self.where), writer(self.engine).begin() as connection:
+                lock_head(connection)  # before anything is read that the change builds on
+                yield connection
+        except StaleError as error:
+            if not by or error.change is None:
+                raise
+            with self.writing() as connection:
+                drafts.save(connection, by, inspection, error.change, revision or 0, kind="unsaved")
+            told = f"{error} Your change was kept as your draft."
+            raise StaleError(told, change=error.change, draft_kept=True) from None

@@ -1,0 +1,75 @@
+"""Drafts: what somebody was typing, or could not save. Not entries, hence not events.
+
+The kind "typed" is what a page keeps while somebody types; "unsaved" is a change that came too
+late because somebody else was faster. Neither overwrites the other.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select
+
+from inspection.record.events import now_utc
+from inspection.record.schema import drafts
+from inspection.record.serialization import canonical, checked_name, checked_text
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a person was typing about an inspection.
+
+    Parameters
+    ----------
+    data : object
+        Plain values, as they were given.
+    revision : int
+        The inspection's revision that the person saw while typing; 0 if not known.
+    saved_at : str
+        When it was kept, UTC.
+    """
+
+    data: Any
+    revision: int
+    saved_at: str
+
+
+def save(
+    connection: Connection,
+    person: str,
+    inspection: str,
+    data: Any,
+    revision: int,
+    *,
+    kind: str = "typed",
+) -> None:
+    """Keep a draft in place of the person's last one of its kind about the inspection."""
+    checked_name(person, "person")
+    checked_name(inspection, "inspection")
+    checked_text(data)
+    drop(connection, person, inspection, kind=kind)
+    connection.execute(
+        insert(drafts).values(
+            person=person, inspection=inspection, kind=kind, revision=revision, saved_at=now_utc(),
+            data=canonical(data),
+        )
+    )  # fmt: skip
+
+
+def find(
+    connection: Connection, person: str, inspection: str, *, kind: str = "typed"
+) -> Draft | None:
+    """Return the person's draft about the inspection."""
+    row = connection.execute(select(drafts).where(_matches(person, inspection, kind))).one_or_none()
+    return None if row is None else Draft(json.loads(row.data), row.revision, row.saved_at)
+
+
+def drop(connection: Connection, person: str, inspection: str, *, kind: str = "typed") -> None:
+    """Forget the person's draft about the inspection."""
+    connection.execute(delete(drafts).where(_matches(person, inspection, kind)))
+
+
+def _matches(person: str, inspection: str, kind: str) -> ColumnElement[bool]:
+    return and_(drafts.c.person == person, drafts.c.inspection == inspection, drafts.c.kind == kind)

@@ -1,0 +1,13 @@
+"""What Alembic runs: the connection comes from `record_open`, which holds the transaction."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from inspection.record.schema import metadata
+
+# Alembic loads this file under this name; anybody else who imports it only reads it.
+if __name__ == "env_py":
+    context.configure(connection=context.config.attributes["connection"], target_metadata=metadata)
+    with context.begin_transaction():
+        context.run_migrations()

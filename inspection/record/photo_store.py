@@ -1,0 +1,184 @@
+"""Photographs kept by the hash of their bytes, in a folder or in any store fsspec knows.
+
+A photograph's name never becomes a path: it is stored as ``ab/abcdef...`` after its SHA-256, so
+no name can lead out of the store, one photograph is stored once, and a changed one is noticed
+when it is read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import fsspec  # type: ignore[import-untyped]
+
+from inspection.record.errors import RecordError
+
+NOWHERE = "say where the photographs of the record are kept: a folder or a URL (--photographs)."
+MOST_BYTES = 500_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class PhotographStore:
+    """A place for photographs.
+
+    Parameters
+    ----------
+    where : str
+        A folder, or a URL that fsspec opens, e.g. ``memory://demo`` or ``s3://bucket/folder``;
+        empty where nobody said it.
+
+    Examples
+    --------
+    >>> store = PhotographStore("memory://doctest")
+    >>> name = store.put(b"bytes of a photograph")
+    >>> store.get(name)
+    b'bytes of a photograph'
+    """
+
+    where: str
+
+    def put(self, data: bytes) -> str:
+        """Store a photograph and return its SHA-256; one that is there already is kept.
+
+        Raises
+        ------
+        RecordError
+            If it is empty or too large, or the store can't be written.
+        """
+        if not data:
+            raise RecordError("the photograph is empty: it has 0 bytes; send the file again.")
+        if len(data) > MOST_BYTES:
+            raise RecordError(
+                f"the photograph has {len(data)} bytes; {MOST_BYTES} is the most that is stored."
+            )
+        sha256 = hashlib.sha256(data).hexdigest()
+        files, root = self._open()
+        path = _path(root, sha256)
+        try:
+            if _is_local(files):
+                _write_local(Path(path), data)
+            elif not files.exists(path):
+                # an object store shows a new object only when it is whole
+                files.makedirs(path.rsplit("/", 1)[0], exist_ok=True)
+                files.pipe_file(path, data)
+        except OSError as error:
+            raise RecordError(self._sentence("can't be written", error)) from error
+        return sha256
+
+    def get(self, sha256: str) -> bytes:
+        """Return a photograph's bytes, the same as they were stored.
+
+        Raises
+        ------
+        RecordError
+            If it is not there, or its bytes were changed.
+        """
+        files, root = self._open()
+        try:
+            data: bytes = files.cat_file(_path(root, sha256))
+        except FileNotFoundError:
+            raise RecordError(
+                f"photograph {sha256[:12]}... is not in the store {self.where}; was the folder "
+                "moved? Put it back, or restore it from a backup."
+            ) from None
+        except OSError as error:
+            raise RecordError(self._sentence("can't be read", error)) from error
+        if hashlib.sha256(data).hexdigest() != sha256:
+            raise RecordError(
+                f"photograph {sha256[:12]}... in the store {self.where} was changed: its bytes "
+                "have another hash; restore it from a backup."
+            )
+        return data
+
+    def has(self, sha256: str) -> bool:
+        """Say whether a photograph is there (its bytes are not checked)."""
+        files, root = self._open()
+        try:
+            return bool(files.exists(_path(root, sha256)))
+        except OSError as error:
+            raise RecordError(self._sentence("can't be read", error)) from error
+
+    def is_gone(self) -> bool:
+        """Say whether this is a folder that is not there; `put` would make a new one."""
+        files, root = self._open()
+        return _is_local(files) and not Path(root).exists()
+
+    def hashes(self) -> Iterator[str]:
+        """Yield the SHA-256 of every photograph in the store, sorted."""
+        files, root = self._open()
+        try:
+            found = files.find(root) if files.exists(root) else []
+        except OSError as error:
+            raise RecordError(self._sentence("can't be read", error)) from error
+        names = (str(path).replace("\\", "/").rsplit("/", 1)[-1] for path in found)
+        yield from sorted(name for name in names if re.fullmatch("[0-9a-f]{64}", name))
+
+    def copy_to(self, other: PhotographStore, hashes: Iterator[str]) -> tuple[int, list[str]]:
+        """Copy photographs to another store, each checked on the way.
+
+        Returns
+        -------
+        copied : int
+            How many arrived.
+        failed : list of str
+            A sentence for each that could not be read.
+        """
+        copied, failed = 0, []
+        for sha256 in hashes:
+            try:
+                data = self.get(sha256)
+            except RecordError as error:
+                failed.append(str(error))
+                continue
+            other.put(data)
+            copied += 1
+        return copied, failed
+
+    def _open(self) -> tuple[Any, str]:
+        if not self.where:
+            raise RecordError(NOWHERE)
+        try:
+            files, root = fsspec.core.url_to_fs(self.where)
+        except (ValueError, ImportError, OSError) as error:
+            raise RecordError(self._sentence("can't be opened", error)) from error
+        return files, str(root).rstrip("/")
+
+    def _sentence(self, what: str, error: BaseException) -> str:
+        said = getattr(error, "strerror", None) or str(error).splitlines()[0]
+        return f"the store of photographs {self.where} {what}: {said}."
+
+
+def _is_local(files: Any) -> bool:
+    protocol = files.protocol
+    return "file" in ((protocol,) if isinstance(protocol, str) else protocol)
+
+
+def _path(root: str, sha256: str) -> str:
+    if not re.fullmatch("[0-9a-f]{64}", sha256):
+        raise RecordError(
+            f"{sha256[:80]!r} is not a photograph's hash: that has 64 digits 0 to 9, a to f."
+        )
+    return f"{root}/{sha256[:2]}/{sha256}"
+
+
+def _write_local(path: Path, data: bytes) -> None:
+    """Write beside, flush to the disk, rename: a crash leaves the whole file or none."""
+    if path.exists() and path.read_bytes() == data:
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)

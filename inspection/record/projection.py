@@ -1,0 +1,291 @@
+"""The current state, made from the events: the one place that writes the tables of state.
+
+Saving and `verify` use the same functions: a save applies one event, `verify` applies all of
+them to an empty database and compares.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from typing import Any
+
+from sqlalchemy import Connection, Table, delete, func, insert, select, update
+
+from inspection.record.events import Event
+from inspection.record.schema import (
+    findings,
+    gauges,
+    inspections,
+    people,
+    photographs,
+    print_checks,
+    readings,
+    results,
+    reviews,
+    ropes,
+    station_reviews,
+    stations,
+)
+from inspection.record.serialization import Plain, canonical, finding_from, result_from
+from vision.results import Estimate
+
+
+def apply_event(connection: Connection, event: Event) -> None:
+    """Bring the tables of state from before an event to after it."""
+    if event.kind in _STATION_FIGURES:
+        _end_decisions(connection, event)  # before: it must see where a figure was
+    _APPLY[event.kind](connection, event, event.new_value)
+    if event.about == "inspection":
+        values: Plain = {"revision": event.sequence, "changed_at": event.at}
+        if event.kind in _REOPENS:
+            values["state"] = "open"
+        if event.kind == "reviewed":
+            values["state"] = event.new_value["state"]
+        connection.execute(_of_inspection(event).values(values))
+        who = {"person": event.who, "inspection": event.subject}
+        if connection.execute(select(people).filter_by(**who)).first() is None:
+            connection.execute(insert(people).values(who))
+
+
+# An accepted inspection or station whose figures change has not been accepted any more.
+_STATION_FIGURES = {
+    "readings added": readings,
+    "reading corrected": readings,
+    "reading withdrawn": readings,
+    "results added": results,
+    "result replaced": results,
+    "result withdrawn": results,
+}
+_REOPENS = {"inspection changed", *_STATION_FIGURES}
+
+
+def _of_inspection(event: Event) -> Any:
+    return update(inspections).where(inspections.c.identity == event.subject)
+
+
+def _end_decisions(connection: Connection, event: Event) -> None:
+    """End what was decided about the stations whose figures an event brings, changes or takes."""
+    mine = (station_reviews.c.inspection == event.subject) & station_reviews.c.stands.is_(True)
+    if connection.execute(select(station_reviews.c.event).where(mine).limit(1)).first() is None:
+        return
+    table = _STATION_FIGURES[event.kind]
+    new, old = (
+        told if isinstance(told, list) else [told] if told else []
+        for told in (event.new_value, event.old_value)
+    )
+    there = select(table.c.station).where(
+        table.c.inspection == event.subject, table.c.number.in_([one["number"] for one in old])
+    )
+    touched = {one["station"] for one in new} | set(connection.execute(there).scalars())
+    told = [station for station in touched if station is not None]
+    connection.execute(
+        update(station_reviews)
+        .where(mine, station_reviews.c.station.in_(told))
+        .values(stands=False)
+    )
+
+
+def finding_key(values: Plain) -> str:
+    """Return a short name for a finding: the same reason about the same entries keeps it."""
+    told = [values["code"], list(values["where"]), values["seen"]]
+    return hashlib.sha256(canonical(told).encode()).hexdigest()[:12]
+
+
+def _keep(table: Table) -> Callable[[Connection, Event, Any], None]:
+    def keep(connection: Connection, event: Event, new: Any) -> None:
+        values = {"revision": event.sequence, "data": canonical(new)}
+        done = connection.execute(
+            update(table).where(table.c.identity == event.subject).values(values)
+        )
+        if done.rowcount == 0:
+            connection.execute(insert(table).values(identity=event.subject, **values))
+
+    return keep
+
+
+def _inspection(connection: Connection, event: Event, new: Any) -> None:
+    values = {
+        "rope": new["rope"],
+        "held_on": new["on"],
+        **{name: new[name] for name in ("place", "inspector", "reviewer", "supervisor", "tension")},
+    }
+    done = connection.execute(_of_inspection(event).values(values))
+    if done.rowcount == 0:
+        connection.execute(
+            insert(inspections).values(
+                identity=event.subject, revision=event.sequence, changed_at=event.at,
+                state="open", readings=0, results=0, open_findings=0, rank=0.0, headline="",
+                **values,
+            )
+        )  # fmt: skip
+    else:
+        connection.execute(delete(stations).where(stations.c.inspection == event.subject))
+    rows = [{"inspection": event.subject, **station} for station in new["stations"]]
+    if rows:
+        connection.execute(insert(stations), rows)
+
+
+def _readings_added(connection: Connection, event: Event, new: Any) -> None:
+    usual = {"withdrawn": False, "corrected_by": "", "event": event.sequence}
+    rows = [{"inspection": event.subject, **usual, **reading} for reading in new]
+    connection.execute(insert(readings), rows)
+    connection.execute(_of_inspection(event).values(readings=inspections.c.readings + len(rows)))
+
+
+def _reading_changed(connection: Connection, event: Event, new: Any) -> None:
+    old = event.old_value
+    change = {"withdrawn": True} if new is None else new
+    connection.execute(
+        update(readings)
+        .where(readings.c.inspection == event.subject, readings.c.number == old["number"])
+        .values({**change, "corrected_by": event.who, "event": event.sequence})
+    )
+
+
+def _results_added(connection: Connection, event: Event, new: Any) -> None:
+    added = 0
+    for values in new:
+        number = values["number"]
+        result = result_from(values)
+        given = (result.diameter_mm, result.u_mm) if isinstance(result, Estimate) else (None, None)
+        row = {
+            "station": result.station,
+            "view_deg": result.view_deg,
+            "at_mm": result.at_mm,
+            "photo": result.photo_sha256,
+            "diameter_mm": given[0],
+            "u_mm": given[1],
+            "data": canonical({key: item for key, item in values.items() if key != "number"}),
+            "event": event.sequence,
+            "withdrawn": False,
+        }
+        done = connection.execute(
+            update(results)
+            .where(results.c.inspection == event.subject, results.c.number == number)
+            .values(row)
+        )
+        if done.rowcount == 0:
+            connection.execute(
+                insert(results).values(inspection=event.subject, number=number, **row)
+            )
+            added += 1
+    connection.execute(_of_inspection(event).values(results=inspections.c.results + added))
+
+
+def _result_replaced(connection: Connection, event: Event, new: Any) -> None:
+    _results_added(connection, event, [new])
+
+
+def _result_withdrawn(connection: Connection, event: Event, new: Any) -> None:
+    del new
+    mine = results.c.inspection == event.subject, results.c.number == event.old_value["number"]
+    connection.execute(update(results).where(*mine).values(withdrawn=True, event=event.sequence))
+    connection.execute(_of_inspection(event).values(results=inspections.c.results - 1))
+
+
+def _photograph_added(connection: Connection, event: Event, new: Any) -> None:
+    connection.execute(
+        insert(photographs).values(inspection=event.subject, event=event.sequence, **new)
+    )
+
+
+def _findings_set(connection: Connection, event: Event, new: Any) -> None:
+    mine = findings.c.inspection == event.subject
+    connection.execute(update(findings).where(mine).values(current=False))
+    known = set(connection.execute(select(findings.c.key).where(mine)).scalars())
+    for position, values in enumerate(new["findings"]):
+        key = finding_key(values)
+        row = {"position": position, "data": canonical(values), "current": True}
+        if key in known:
+            connection.execute(update(findings).where(mine, findings.c.key == key).values(row))
+            continue
+        known.add(key)
+        connection.execute(
+            insert(findings).values(
+                inspection=event.subject, key=key, code=values["code"], settled_by="",
+                settled_at="", settled_how="", event=event.sequence, **row,
+            )
+        )  # fmt: skip
+    _summarise(connection, event, rank=float(new["rank"]))
+
+
+def _finding_settled(connection: Connection, event: Event, new: Any) -> None:
+    connection.execute(
+        update(findings)
+        .where(findings.c.inspection == event.subject, findings.c.key == new["key"])
+        .values(settled_by=event.who, settled_at=event.at, settled_how=new["how"])
+    )
+    _summarise(connection, event, rank=None)
+
+
+def _summarise(connection: Connection, event: Event, *, rank: float | None) -> None:
+    """Count what is unsettled; with nothing left the inspection leaves the ranked list's top."""
+    unsettled = (
+        (findings.c.inspection == event.subject)
+        & findings.c.current.is_(True)
+        & (findings.c.settled_by == "")
+    )
+    count = connection.execute(
+        select(func.count()).select_from(findings).where(unsettled)
+    ).scalar_one()
+    first = connection.execute(
+        select(findings.c.data).where(unsettled).order_by(findings.c.position).limit(1)
+    ).scalar()
+    values: Plain = {"open_findings": count, "headline": _seen(first)}
+    if rank is not None:
+        values["rank"] = rank
+    if count == 0:
+        values["rank"] = 0.0
+    connection.execute(_of_inspection(event).values(values))
+
+
+def _seen(data: Any) -> str:
+    return "" if data is None else finding_from(json.loads(data)).seen
+
+
+def _reviewed(connection: Connection, event: Event, new: Any) -> None:
+    connection.execute(
+        insert(reviews).values(
+            event=event.sequence, inspection=event.subject, state=new["state"], who=event.who,
+            at=event.at, why=event.why,
+        )
+    )  # fmt: skip
+
+
+def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
+    mine = (
+        station_reviews.c.inspection == event.subject,
+        station_reviews.c.station == new["station"],
+    )
+    connection.execute(update(station_reviews).where(*mine).values(stands=False))
+    connection.execute(
+        insert(station_reviews).values(
+            event=event.sequence, inspection=event.subject, stands=True, who=event.who,
+            at=event.at, why=event.why, **new,
+        )
+    )  # fmt: skip
+
+
+_APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
+    "rope added": _keep(ropes),
+    "rope changed": _keep(ropes),
+    "gauge added": _keep(gauges),
+    "gauge changed": _keep(gauges),
+    "print check added": _keep(print_checks),
+    "print check changed": _keep(print_checks),
+    "inspection added": _inspection,
+    "inspection changed": _inspection,
+    "readings added": _readings_added,
+    "reading corrected": _reading_changed,
+    "reading withdrawn": _reading_changed,
+    "results added": _results_added,
+    "result replaced": _result_replaced,
+    "result withdrawn": _result_withdrawn,
+    "photograph added": _photograph_added,
+    "findings set": _findings_set,
+    "finding settled": _finding_settled,
+    "reviewed": _reviewed,
+    "station reviewed": _station_reviewed,
+}

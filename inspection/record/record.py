@@ -1,0 +1,381 @@
+"""The record as an object: one plain method for each thing that can be said or asked.
+
+The record: ropes, gauges, inspections and all that was ever said about them.
+
+Every change is an event, added to the end of a chain of hashes; nothing is overwritten or
+deleted, a correction supersedes. Plain methods, no sessions: each call that changes something
+is saved when it returns, or nothing of it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Table
+
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope
+from inspection.record import commands, drafts, queries, reviews, verify
+from inspection.record.commands import save_replacement, save_results
+from inspection.record.database import Access, bring_up_to_date, make_engine, shown, sqlite_path
+from inspection.record.errors import RecordError, StaleError
+from inspection.record.events import Event, fingerprint, iter_events
+from inspection.record.photo_store import PhotographStore
+from inspection.record.schema import gauges, print_checks, ropes
+from inspection.record.serialization import Plain, gauge_from, plain, rope_from
+from inspection.record.verify import Backup, Verification, photographs_beside
+from inspection.record.views import (
+    LoggedFinding,
+    LoggedReading,
+    OpenInspection,
+    Photograph,
+    Review,
+    ReviewState,
+    StationReview,
+    StationState,
+    Summary,
+)
+from vision.results import Finding, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """An open record; made by `open_record`, closed by `close` or at the end of ``with``.
+
+    Methods that change something take `by`, the person, and `why`; those that change what
+    others may be editing also take `revision`, the `OpenInspection.revision` that the caller
+    saw, and raise `StaleError` if somebody was faster. `revision` None skips that question.
+    """
+
+    access: Access
+    photographs: PhotographStore
+
+    def __enter__(self) -> Record:
+        """Return the record itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the record."""
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.access.engine.dispose()
+
+    # ---- ropes, gauges, prints ------------------------------------------------------------
+
+    def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
+        """Add a rope that the record does not hold yet."""
+        commands.check_rope(rope)
+        self._keep(ropes, "rope", rope, False, by, why)
+
+    def change_rope(self, rope: Rope, *, by: str, why: str) -> None:
+        """Replace what the record says about a rope; what it said before stays in its event."""
+        commands.check_rope(rope)
+        self._keep(ropes, "rope", rope, True, by, why)
+
+    def rope(self, identity: str) -> Rope:
+        """Return a rope."""
+        return rope_from(self._kept(ropes, "rope", identity))
+
+    def ropes(self) -> tuple[Rope, ...]:
+        """Return all ropes, by name."""
+        with self.access.reading() as connection:
+            return tuple(rope_from(item) for _, item in queries.iter_kept(connection, ropes))
+
+    def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
+        """Add a gauge that the record does not hold yet."""
+        commands.check_gauge(gauge)
+        self._keep(gauges, "gauge", gauge, False, by, why)
+
+    def change_gauge(self, gauge: Gauge, *, by: str, why: str) -> None:
+        """Replace what the record says about a gauge, e.g. after its calibration."""
+        commands.check_gauge(gauge)
+        self._keep(gauges, "gauge", gauge, True, by, why)
+
+    def gauge(self, identity: str) -> Gauge:
+        """Return a gauge."""
+        return gauge_from(self._kept(gauges, "gauge", identity))
+
+    def gauges(self) -> tuple[Gauge, ...]:
+        """Return all gauges, by name."""
+        with self.access.reading() as connection:
+            return tuple(gauge_from(item) for _, item in queries.iter_kept(connection, gauges))
+
+    def add_print_check(self, card_set: str, values: Plain, *, by: str, why: str = "") -> None:
+        """Keep what was read on the bars of a card set; a later check needs a `why`."""
+        with self.access.writing() as connection:
+            known = dict(queries.iter_kept(connection, print_checks))
+            commands.save_kept(
+                connection, print_checks, "print check", card_set, values,
+                change=card_set in known, by=by, why=why,
+            )  # fmt: skip
+
+    def print_checks(self) -> dict[str, Plain]:
+        """Return the print checks by card set."""
+        with self.access.reading() as connection:
+            return dict(queries.iter_kept(connection, print_checks))
+
+    # ---- inspections and their entries ----------------------------------------------------
+
+    def add_inspection(self, inspection: Inspection, *, by: str, why: str = "") -> None:
+        """Add an inspection of a rope that the record holds."""
+        with self.access.writing() as connection:
+            commands.save_inspection(connection, inspection, by=by, why=why, revision=None)
+
+    def change_inspection(self, inspection: Inspection, *, by: str, why: str,
+                          revision: int) -> None:  # fmt: skip
+        """Replace date, place, people, tension or stations of an inspection."""
+        with self.access.writing(by, inspection.identity, revision) as connection:
+            commands.save_inspection(connection, inspection, by=by, why=why, revision=revision)
+
+    def add_readings(
+        self, inspection: str, added: Sequence[Reading], *, by: str, why: str = "",
+        revision: int | None = None,
+    ) -> tuple[int, ...]:  # fmt: skip
+        """Add readings and return their numbers; all are saved, or none."""
+        with self.access.writing(by, inspection, revision) as connection:
+            return commands.save_readings(
+                connection, inspection, added, by=by, why=why, revision=revision
+            )
+
+    def correct_reading(
+        self, inspection: str, number: int, reading: Reading, *, by: str, why: str,
+        revision: int | None = None,
+    ) -> None:  # fmt: skip
+        """Supersede a reading; what it was stays in the event."""
+        with self.access.writing(by, inspection, revision) as connection:
+            commands.save_correction(connection, inspection, number, reading, by=by, why=why,
+                                         revision=revision)  # fmt: skip
+
+    def withdraw_reading(
+        self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
+    ) -> None:
+        """Take a reading back; it is kept, marked as withdrawn."""
+        with self.access.writing(by, inspection, revision) as connection:
+            commands.save_correction(connection, inspection, number, None, by=by, why=why,
+                                         revision=revision)  # fmt: skip
+
+    def add_results(
+        self, inspection: str, added: Sequence[Result], *, by: str, why: str = "",
+        revision: int | None = None,
+    ) -> tuple[int, ...]:  # fmt: skip
+        """Add estimates and refusals; one of the same photograph and place supersedes."""
+        with self.access.writing(by, inspection, revision) as connection:
+            return save_results(connection, inspection, added, by=by, why=why, revision=revision)
+
+    def replace_result(
+        self, inspection: str, before: Result, after: Result | None, *, by: str, why: str,
+        revision: int | None = None,
+    ) -> None:  # fmt: skip
+        """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
+        with self.access.writing(by, inspection, revision) as connection:
+            save_replacement(connection, inspection, before, after, by=by, why=why,
+                             revision=revision)  # fmt: skip
+
+    def store_photograph(self, inspection: str, data: bytes) -> str:
+        """Store a photograph's bytes, no more; before `together` a slow store holds up nobody."""
+        with self.access.reading() as connection:
+            commands.check_store(connection, inspection, self.photographs)
+        return self.photographs.put(data)
+
+    def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
+        """Store a photograph's bytes and say to which inspection it belongs; return its hash."""
+        sha256 = self.store_photograph(inspection, data)  # first: no event names a missing one
+        with self.access.writing() as connection:
+            commands.save_photograph(
+                connection, inspection, sha256, name=name, size=len(data), by=by
+            )
+        return sha256
+
+    # ---- judging --------------------------------------------------------------------------
+
+    def set_findings(
+        self, inspection: str, found: Sequence[Finding], *, rank: float, by: str
+    ) -> None:
+        """Say what the scrutiny found now, and how much the inspection deserves a look.
+
+        Findings that were settled and are found again stay settled. With none left to settle,
+        the rank is 0.
+        """
+        with self.access.writing() as connection:
+            reviews.save_findings(connection, inspection, found, rank=rank, by=by)
+
+    def settle_finding(self, inspection: str, key: str, *, how: str, by: str) -> None:
+        """Settle a finding, in words."""
+        with self.access.writing() as connection:
+            reviews.save_settlement(connection, inspection, key, how=how, by=by)
+
+    def review(
+        self, inspection: str, state: ReviewState, *, by: str, why: str = "",
+        revision: int | None = None, station: int | None = None,
+    ) -> None:  # fmt: skip
+        """Accept, send back, overrule or reopen an inspection, or decide about one station.
+
+        Nobody reviews readings that they took or corrected; all but accepting needs a reason; who
+        decided can't overrule themselves. Where readings or results change later, the inspection
+        is open again, and what was decided about the station ends.
+        """
+        with self.access.writing(by, inspection, revision) as connection:
+            reviews.save_review(connection, inspection, state, station, by=by, why=why,
+                                     revision=revision)  # fmt: skip
+
+    # ---- answers --------------------------------------------------------------------------
+
+    def inspection(self, identity: str) -> OpenInspection:
+        """Return an inspection with all that belongs to it."""
+        with self.access.reading() as connection:
+            row = commands.the_inspection(connection, identity)
+            return queries.read_inspection(connection, row)
+
+    def ranked(
+        self, *, state: ReviewState | None = None, rope: str | None = None,
+        person: str | None = None, limit: int | None = None,
+    ) -> list[Summary]:  # fmt: skip
+        """Return the inspections (`person`: theirs only), those that deserve a look first."""
+        with self.access.reading() as connection:
+            return queries.ranked(connection, state=state, rope=rope, person=person, limit=limit)
+
+    def readings(
+        self, *, rope: str | None = None, gauge: str | None = None, person: str | None = None
+    ) -> Iterator[LoggedReading]:
+        """Yield readings across inspections that match all of what is given."""
+        with self.access.reading() as connection:
+            yield from queries.iter_readings(connection, rope=rope, gauge=gauge, person=person)
+
+    def events(
+        self, *, about: str | None = None, subject: str | None = None, after: int = 0
+    ) -> Generator[Event]:
+        """Yield what happened, in order: all of it, or about one rope, gauge or inspection."""
+        with self.access.reading() as connection:
+            yield from iter_events(connection, about=about, subject=subject, after=after)
+
+    def fingerprint(self) -> str:
+        """Return count and hash of the last event: note it, and `verify` holds you to it."""
+        with self.access.reading() as connection:
+            return fingerprint(connection)
+
+    def verify(self, *, noted: str | None = None, photographs: bool = False) -> verify.Verification:
+        """Find out whether anything was changed past this program."""
+        with self.access.reading() as connection:
+            store = self.photographs if photographs else None
+            return verify.verify(connection, noted=noted, store=store)
+
+    def backup(self, to: str | Path, *, photographs: bool = True) -> Backup:
+        """Copy record and photographs into a folder, and verify the copy."""
+        return verify.back_up(self.access, self.photographs, Path(to), with_photographs=photographs)
+
+    # ---- drafts ---------------------------------------------------------------------------
+
+    def save_draft(self, inspection: str, data: Any, *, by: str, revision: int = 0,
+                   kind: str = "typed") -> None:  # fmt: skip
+        """Keep what a person is typing; a draft is no entry and is overwritten by the next."""
+        with self.access.writing() as connection:
+            drafts.save(connection, by, inspection, data, revision, kind=kind)
+
+    def draft(self, inspection: str, *, by: str, kind: str = "typed") -> drafts.Draft | None:
+        """Return what the person was typing, or (kind "unsaved") saved too late, or None."""
+        with self.access.reading() as connection:
+            return drafts.find(connection, by, inspection, kind=kind)
+
+    def drop_draft(self, inspection: str, *, by: str, kind: str = "typed") -> None:
+        """Forget a draft, once it was saved or is not wanted."""
+        with self.access.writing() as connection:
+            drafts.drop(connection, by, inspection, kind=kind)
+
+    @contextmanager
+    def together(self) -> Iterator[Record]:
+        """Yield a record whose changes are saved together at the end, or not at all."""
+        with self.access.writing() as connection:
+            yield replace(self, access=replace(self.access, batch=connection))
+
+    @contextmanager
+    def at_one_moment(self) -> Iterator[Record]:
+        """Yield a record that stays as it is now while others go on writing; to be read only."""
+        with self.access.reading() as connection:
+            yield replace(self, access=replace(self.access, batch=connection))
+
+    def _keep(self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str,
+              why: str) -> None:  # fmt: skip
+        with self.access.writing() as connection:
+            commands.save_kept(
+                connection, table, about, thing.identity, plain(thing),
+                change=change, by=by, why=why,
+            )  # fmt: skip
+
+    def _kept(self, table: Table, about: str, identity: str) -> Plain:
+        with self.access.reading() as connection:
+            return queries.the_kept(connection, table, about, identity)
+
+
+__all__ = [
+    "Backup",
+    "Event",
+    "LoggedFinding",
+    "LoggedReading",
+    "OpenInspection",
+    "Photograph",
+    "Record",
+    "RecordError",
+    "Review",
+    "ReviewState",
+    "StaleError",
+    "StationReview",
+    "StationState",
+    "Summary",
+    "Verification",
+    "open_record",
+]
+
+
+def open_record(where: str | Path, *, photographs: str | Path | None = None,
+                create: bool = True) -> Record:  # fmt: skip
+    """Open a record, make it if it is not there, and bring its tables up to date.
+
+    Parameters
+    ----------
+    where : str or Path
+        Path of a SQLite file, or a URL like ``postgresql://user@host/name``.
+    photographs : str or Path, optional
+        Folder or fsspec URL of the photographs; by default a folder beside the SQLite file.
+        A database record has no default, and needs it once photographs are used.
+    create : bool, optional
+        False refuses to make a new SQLite file.
+
+    Raises
+    ------
+    RecordError
+        If it can't be opened, is no record, or was made by a newer version of the program.
+
+    Examples
+    --------
+    >>> import tempfile, datetime
+    >>> from inspection.model.rope import Inspection, Rope
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> with open_record(folder.name + "/record.db") as record:
+    ...     record.add_rope(Rope("hoist rope 1", 22.0), by="A. Berg")
+    ...     record.add_inspection(
+    ...         Inspection("2026-11", "hoist rope 1", datetime.date(2026, 11, 2)), by="A. Berg")
+    ...     record.inspection("2026-11").state, record.verify().sound
+    ('open', True)
+    >>> folder.cleanup()
+    """
+    engine = make_engine(where)
+    path = sqlite_path(engine)
+    if path is not None and not create and not path.exists():
+        raise RecordError(
+            f"there is no record at {path}; check the path, or make one with "
+            "`ropephoto record init`."
+        )
+    if photographs is None:
+        photographs = "" if path is None else photographs_beside(path)
+    try:
+        bring_up_to_date(engine, shown(where))
+    except BaseException:
+        engine.dispose()
+        raise
+    return Record(Access(engine, shown(where)), PhotographStore(str(photographs)))

@@ -1,0 +1,212 @@
+"""Judging an inspection: findings about its entries, how they are settled, and its review.
+
+Decisions about single stations: accepted, sent back, overruled, and when one stops to hold.
+
+A decision holds for the figures that it was made about: a reading or a result that comes, changes
+or goes at the station ends it, and the station waits for a reviewer again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, get_args
+
+from sqlalchemy import Connection, Row, select
+
+from inspection.record.commands import check_revision, need_reason, save, the_inspection
+from inspection.record.errors import RecordError
+from inspection.record.projection import finding_key
+from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
+from inspection.record.serialization import plain, same_person
+from inspection.record.views import ReviewState, StationState
+from vision.results import Finding
+
+
+def save_findings(
+    connection: Connection, identity: str, found: Sequence[Finding], *, rank: float, by: str
+) -> None:
+    """Replace the current findings about an inspection; settled ones stay settled."""
+    the_inspection(connection, identity)
+    if not math.isfinite(rank):
+        raise ValueError(f"the rank must be a finite number; got {rank}.")
+    there = select(findings.c.key).where(
+        findings.c.inspection == identity, findings.c.current.is_(True)
+    )
+    old = connection.execute(there.order_by(findings.c.position)).scalars().all()
+    told = [plain(item) for item in found]
+    keys = [finding_key(item) for item in told]
+    if len(set(keys)) != len(keys):
+        raise ValueError("two of the findings say the same about the same entries; give one.")
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="findings set",
+        old=list(old) or None, new={"rank": rank, "findings": told},
+    )  # fmt: skip
+
+
+def save_settlement(connection: Connection, identity: str, key: str, *, how: str, by: str) -> None:
+    """Settle one finding, with words; nobody settles what was found about their own readings."""
+    the_inspection(connection, identity)
+    need_reason(how, f"to settle finding {key!r}")
+    not_by_who_read(connection, identity, by)
+    row = connection.execute(
+        select(findings).where(findings.c.inspection == identity, findings.c.key == key)
+    ).one_or_none()
+    if row is None:
+        raise RecordError(f"inspection {identity!r} has no finding {key!r}.")
+    old = {"key": key, "by": row.settled_by, "how": row.settled_how} if row.settled_by else None
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="finding settled",
+        old=old, new={"key": key, "how": how},
+    )  # fmt: skip
+
+
+def save_review(
+    connection: Connection,
+    identity: str,
+    state: ReviewState,
+    station: int | None = None,
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> None:
+    """Decide about an inspection or a station; nobody decides about what they read themselves."""
+    if station is not None:
+        save_station_review(connection, identity, station, state, by=by, why=why, revision=revision)
+        return
+    row = the_inspection(connection, identity)
+    check_revision(connection, row, revision, {"state": state, "why": why})
+    if state not in get_args(ReviewState):
+        raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
+    if state != "accepted":
+        need_reason(why, f"to set inspection {identity!r} to {state!r}")
+    if state != "open":
+        not_by_who_read(connection, identity, by)
+    if state == "accepted":
+        refuse_while_one_waits(connection, identity)
+    last = connection.execute(
+        select(reviews).where(reviews.c.inspection == identity).order_by(reviews.c.event.desc())
+    ).first()
+    if state == "overruled":
+        if last is None or row.state == "open":
+            raise RecordError(
+                f"inspection {identity!r} has no decision to overrule; accept it or send it back."
+            )
+        if same_person(by, last.who):
+            raise RecordError(
+                f"{by} made the decision about inspection {identity!r}; "
+                "another person must overrule it."
+            )
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="reviewed",
+        old={"state": row.state}, new={"state": state}, why=why,
+    )  # fmt: skip
+
+
+STATES: tuple[StationState, ...] = ("accepted", "sent back", "overruled")
+
+
+def save_station_review(
+    connection: Connection,
+    identity: str,
+    station: int,
+    state: str,
+    *,
+    by: str,
+    why: str,
+    revision: int | None,
+) -> None:
+    """Keep a reviewer's decision about one station.
+
+    Overruling turns another person's decision round: what was accepted goes back to the
+    inspector, what was sent back stands as it is.
+
+    Raises
+    ------
+    RecordError
+        If nothing is known of the station, the person read or corrected a reading of the
+        inspection, or would overrule themselves or nobody.
+    ValueError
+        If the decision is none of the three, or its reason is missing.
+    """
+    row = the_inspection(connection, identity)
+    check_revision(connection, row, revision, {"station": station, "state": state, "why": why})
+    if state not in STATES:
+        raise ValueError(f"a station is {', '.join(STATES)}; got {state!r}.")
+    if state != "accepted":
+        need_reason(why, f"to set station {station} to {state!r}")
+    if not _known(connection, identity, station):
+        raise RecordError(f"inspection {identity!r} has nothing at station {station}.")
+    not_by_who_read(connection, identity, by)
+    last = _standing(connection, identity, station)
+    back = state == "sent back"
+    if state == "overruled":
+        if last is None:
+            raise RecordError(
+                f"nothing was decided about station {station} as it stands: accept it or send "
+                "it back."
+            )
+        if same_person(by, last.who):
+            raise RecordError(
+                f"{by} decided about station {station}; another person must overrule it."
+            )
+        back = not last.back
+    save(
+        connection, who=by, about="inspection", subject=identity, kind="station reviewed",
+        old=None if last is None else {"station": station, "state": last.state},
+        new={"station": station, "state": state, "back": back}, why=why,
+    )  # fmt: skip
+
+
+def refuse_while_one_waits(connection: Connection, identity: str) -> None:
+    """Raise RecordError if a station was sent back and nothing has come of it yet."""
+    waits = select(station_reviews.c.station).where(
+        station_reviews.c.inspection == identity,
+        station_reviews.c.stands.is_(True),
+        station_reviews.c.back.is_(True),
+    )
+    numbers = sorted(set(connection.execute(waits).scalars()))
+    if numbers:
+        told = ", ".join(str(number) for number in numbers)
+        raise RecordError(
+            f"inspection {identity!r} can't be accepted: station {told} was sent back and "
+            "waits for the inspector."
+        )
+
+
+def not_by_who_read(connection: Connection, identity: str, by: str) -> None:
+    """Raise RecordError if the person read or corrected any reading of the inspection."""
+    there = select(readings.c.person, readings.c.corrected_by)
+    mine = [
+        row
+        for row in connection.execute(there.where(readings.c.inspection == identity))
+        if same_person(by, row.person) or same_person(by, row.corrected_by)
+    ]
+    if mine:
+        raise RecordError(
+            f"{by} read or corrected {len(mine)} of the readings of inspection {identity!r} "
+            "and can't review them; another person must."
+        )
+
+
+def _known(connection: Connection, identity: str, station: int) -> bool:
+    for table, column in (
+        (stations, stations.c.number),
+        (readings, readings.c.station),
+        (results, results.c.station),
+    ):
+        found = select(column).where(table.c.inspection == identity, column == station).limit(1)
+        if connection.execute(found).first() is not None:
+            return True
+    return False
+
+
+def _standing(connection: Connection, identity: str, station: int) -> Row[Any] | None:
+    """Return the last decision about a station, None where it does not hold any more."""
+    mine = select(station_reviews).where(
+        station_reviews.c.inspection == identity,
+        station_reviews.c.station == station,
+        station_reviews.c.stands.is_(True),
+    )
+    return connection.execute(mine.order_by(station_reviews.c.event.desc())).first()

@@ -1,0 +1,238 @@
+"""Whether a record is what was saved: the chain, the state that follows from it, photographs.
+
+Also its backup, which is verified before it is called one.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Row, Table, collate, select
+
+from inspection.record.database import Access, copy_sqlite, make_engine, sqlite_path, writer
+from inspection.record.errors import RecordError, plainly
+from inspection.record.events import chain_faults, fingerprint, iter_events, noted_fault
+from inspection.record.photo_store import NOWHERE, PhotographStore
+from inspection.record.projection import apply_event
+from inspection.record.schema import STATE, metadata, photographs
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What `verify` found.
+
+    Parameters
+    ----------
+    events : int
+        How many events the head counts.
+    fingerprint : str
+        Count and hash of the last event; note it somewhere else.
+    faults : tuple of str
+        What is wrong, a sentence each; empty if nothing is.
+    photographs : int or None
+        How many photographs were read and compared; None if they were not looked at.
+    """
+
+    events: int
+    fingerprint: str
+    faults: tuple[str, ...]
+    photographs: int | None
+
+    @property
+    def sound(self) -> bool:
+        """True if nothing is wrong."""
+        return not self.faults
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A backup that was made and verified.
+
+    Parameters
+    ----------
+    path : Path
+        The copied record.
+    fingerprint : str
+        Fingerprint of the copy.
+    photographs : int
+        Photographs copied.
+    missing : tuple of str
+        A sentence for each photograph that could not be copied.
+    """
+
+    path: Path
+    fingerprint: str
+    photographs: int
+    missing: tuple[str, ...]
+
+
+def verify(
+    connection: Connection,
+    *,
+    noted: str | None = None,
+    store: PhotographStore | None = None,
+) -> Verification:
+    """Return whether the chain holds, the state follows from it, and photographs are unchanged.
+
+    Parameters
+    ----------
+    connection : Connection
+        Inside one transaction, so that a writer at work does not disturb.
+    noted : str, optional
+        A fingerprint that was noted earlier.
+    store : PhotographStore, optional
+        Where the photographs are; None leaves them unread.
+    """
+    faults = chain_faults(connection)
+    if noted is not None:
+        wrong = noted_fault(connection, noted)
+        if wrong is not None:
+            faults.append(wrong)
+    if not faults:  # with a broken chain there is nothing to compare the state with
+        faults += _state_faults(connection)
+    read = None
+    if store is not None:
+        hashes = photograph_hashes(connection)
+        read = len(hashes)
+        if hashes and not store.where:
+            raise RecordError(NOWHERE)
+        for sha256 in hashes:
+            try:
+                store.get(sha256)
+            except RecordError as error:
+                faults.append(str(error))
+    try:
+        found = fingerprint(connection)
+    except Exception:  # a missing head is among the faults already
+        found = "0-"
+    return Verification(int(found.split("-")[0]), found, tuple(faults), read)
+
+
+def photograph_hashes(connection: Connection) -> list[str]:
+    """Return the SHA-256 of every photograph that the record names, sorted."""
+    query = select(photographs.c.sha256).distinct().order_by(photographs.c.sha256)
+    return list(connection.execute(query).scalars())
+
+
+def _state_faults(connection: Connection, *, most: int = 20) -> list[str]:
+    """Make the state anew from the events, in a file of its own, and compare row by row."""
+    faults: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        engine = make_engine(Path(folder) / "anew.db")
+        try:
+            with engine.connect() as again:
+                again.exec_driver_sql("COMMIT")  # the settings can't change inside
+                again.exec_driver_sql("PRAGMA synchronous = OFF")
+                again.exec_driver_sql("BEGIN IMMEDIATE")
+                metadata.create_all(again)
+                for event in iter_events(connection):
+                    try:
+                        apply_event(again, event)
+                    except Exception as error:
+                        return [
+                            f"event {event.sequence} ({event.kind}): can't be applied "
+                            f"({type(error).__name__}); it was not made by this program."
+                        ]
+                for table in STATE:
+                    for fault in _differences(table, connection, again):
+                        faults.append(fault)
+                        if len(faults) >= most:
+                            return [*faults, "more differ; only the first are listed."]
+        finally:
+            engine.dispose()
+    return faults
+
+
+def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[str]:
+    keys = [column.name for column in table.primary_key]
+
+    def key(row: Row[Any]) -> tuple[Any, ...]:
+        return tuple(row._mapping[name] for name in keys)
+
+    def named(row: Row[Any]) -> str:
+        return f"table {table.name}, {', '.join(str(part) for part in key(row))}"
+
+    ours, theirs = _rows(table, here), _rows(table, anew)
+    row, should = next(ours, None), next(theirs, None)
+    while row is not None or should is not None:
+        if row == should:
+            row, should = next(ours, None), next(theirs, None)
+            continue
+        if should is None or (row is not None and _order(key(row)) < _order(key(should))):
+            assert row is not None
+            yield f"{named(row)}: is there, but no event says so."
+            row = next(ours, None)
+        elif row is None or _order(key(should)) < _order(key(row)):
+            yield f"{named(should)}: is missing, though the events hold it."
+            should = next(theirs, None)
+        else:
+            names = [column.name for column in table.c]
+            differ = [
+                f"{name} is {mine!r}, the events say {its!r}"
+                for name, mine, its in zip(names, row, should, strict=True)
+                if mine != its
+            ]
+            yield f"{named(row)}: {'; '.join(differ)}."
+            row, should = next(ours, None), next(theirs, None)
+
+
+def _order(key: tuple[Any, ...]) -> tuple[Any, ...]:
+    return tuple(part.encode() if isinstance(part, str) else part for part in key)
+
+
+def _rows(table: Table, connection: Connection) -> Iterator[Row[Any]]:
+    # both databases must sort alike: by bytes, whatever language the server sorts by
+    by_bytes = "C" if connection.dialect.name == "postgresql" else "BINARY"
+    order = [
+        collate(column, by_bytes) if column.type.python_type is str else column
+        for column in table.primary_key
+    ]
+    query = select(table).order_by(*order).execution_options(yield_per=2000)
+    return iter(connection.execute(query))
+
+
+def back_up(access: Access, store: PhotographStore, to: Path, *, with_photographs: bool) -> Backup:
+    """Copy a SQLite record and its photographs into a folder, and verify the copy.
+
+    Raises
+    ------
+    RecordError
+        If the record is no SQLite file, the copy exists already, or it does not verify.
+    """
+    path = sqlite_path(access.engine)
+    if path is None:
+        raise RecordError(
+            f"The record {access.where} lives in a database server: back it up with the "
+            "server's own dump tool (pg_dump), or export it as JSON."
+        )
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RecordError(f"{to} can't be made: {error.strerror or error}.") from error
+    copy = to / path.name
+    copy_sqlite(access.engine, copy)
+    copied = make_engine(copy)
+    try:
+        with plainly(str(copy)), writer(copied).connect() as connection:
+            found = verify(connection)
+            hashes = photograph_hashes(connection)
+            connection.rollback()
+    finally:
+        copied.dispose()
+    if not found.sound:
+        raise RecordError(f"The copy {copy} does not verify: {found.faults[0]}")
+    count: int = 0
+    missing: list[str] = []
+    if with_photographs and hashes:
+        target = PhotographStore(str(photographs_beside(copy)))
+        count, missing = store.copy_to(target, iter(hashes))
+    return Backup(copy, found.fingerprint, count, tuple(missing))
+
+
+def photographs_beside(path: Path) -> Path:
+    """Return the folder in which a SQLite record's photographs are kept."""
+    return path.with_name(f"{path.stem}-photographs")

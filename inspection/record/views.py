@@ -1,0 +1,208 @@
+"""What stands in a record, as it is handed out: entries with their place, reviews, summaries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope
+from vision.results import Finding, Result
+
+ReviewState = Literal["open", "accepted", "sent back", "overruled"]
+StationState = Literal["accepted", "sent back", "overruled"]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedReading:
+    """A reading with its place in the record.
+
+    Parameters
+    ----------
+    inspection : str
+        The inspection.
+    number : int
+        Its number within the inspection, from 1; it stays the same through corrections.
+    reading : Reading
+        As it stands now.
+    withdrawn : bool
+        True where it was taken back; kept, but not to be used.
+    corrected_by : str
+        Who corrected or withdrew it last; empty if nobody did.
+    event : int
+        The event that it stands by.
+    """
+
+    inspection: str
+    number: int
+    reading: Reading
+    withdrawn: bool
+    corrected_by: str
+    event: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedFinding:
+    """A finding about the inspection's entries, and how it was settled.
+
+    Parameters
+    ----------
+    key : str
+        Short name, used to settle it.
+    finding : Finding
+        What was seen.
+    current : bool
+        False where the last scrutiny did not find it any more.
+    settled_by, settled_at, settled_how : str
+        Who settled it, when (UTC), and how, in words; empty while it is open.
+    """
+
+    key: str
+    finding: Finding
+    current: bool
+    settled_by: str
+    settled_at: str
+    settled_how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """One decision about an inspection.
+
+    Parameters
+    ----------
+    state : {"open", "accepted", "sent back", "overruled"}
+        The decision.
+    who, at, why : str
+        The person, the time (UTC), the reason.
+    """
+
+    state: str
+    who: str
+    at: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class StationReview:
+    """One decision about one station.
+
+    Parameters
+    ----------
+    station : int
+        The station.
+    state : {"accepted", "sent back", "overruled"}
+        The decision.
+    back : bool
+        Whether it asks the inspector for something: sent back, or an acceptance overruled.
+    stands : bool
+        False once it was decided anew, or a reading or a result of the station changed.
+    who, at, why : str
+        The person, the time (UTC), the reason.
+    """
+
+    station: int
+    state: StationState
+    back: bool
+    stands: bool
+    who: str
+    at: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph that belongs to an inspection.
+
+    Parameters
+    ----------
+    sha256, name : str
+        Hash of its bytes, by which it is stored, and the name that it came with.
+    bytes : int
+        Its size.
+    """
+
+    sha256: str
+    name: str
+    bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class OpenInspection:
+    """One inspection with everything that belongs to it.
+
+    Parameters
+    ----------
+    inspection, rope : Inspection, Rope
+        What was inspected, when and by whom.
+    revision : int
+        Number of the last event about it; hand it back when saving.
+    state : {"open", "accepted", "sent back", "overruled"}
+        Where its review stands.
+    rank, open_findings : float, int
+        How much it deserves a look, and how many findings are unsettled.
+    logged : tuple of LoggedReading
+        All readings, withdrawn ones too.
+    gauges : tuple of Gauge
+        The gauges that the readings were taken with.
+    results : tuple of Estimate or Refusal
+        What the photographs say, by number.
+    findings, reviews, photographs, station_reviews : tuple
+        What else belongs to it.
+    """
+
+    inspection: Inspection
+    rope: Rope
+    revision: int
+    state: ReviewState
+    rank: float
+    open_findings: int
+    logged: tuple[LoggedReading, ...]
+    gauges: tuple[Gauge, ...]
+    results: tuple[Result, ...]
+    findings: tuple[LoggedFinding, ...]
+    reviews: tuple[Review, ...]
+    photographs: tuple[Photograph, ...]
+    station_reviews: tuple[StationReview, ...] = ()
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings that stand."""
+        return tuple(item.reading for item in self.logged if not item.withdrawn)
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One line of the list of inspections.
+
+    Parameters
+    ----------
+    identity, rope, place, inspector : str
+        Which inspection.
+    on : date
+        Its day.
+    state : {"open", "accepted", "sent back", "overruled"}
+        Where its review stands.
+    readings, results, open_findings : int
+        How many there are.
+    rank : float
+        How much it deserves a look; the list is sorted by it, largest first.
+    headline : str
+        The first unsettled finding, in words.
+    changed_at : str
+        Time of the last change, UTC.
+    """
+
+    identity: str
+    rope: str
+    place: str
+    inspector: str
+    on: date
+    state: ReviewState
+    readings: int
+    results: int
+    open_findings: int
+    rank: float
+    headline: str
+    changed_at: str

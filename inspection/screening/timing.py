@@ -1,0 +1,281 @@
+"""Times: whether the log's own times can be true, and fit those of the photographs.
+
+Plain bounds, no probabilities: a log in which nothing is wrong never passes them, apart from
+the innocent explanations that stand beside each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from statistics import median
+
+from inspection.model.log import Log, Place, counted, place_words
+from inspection.screening.multiple_testing import Look
+from vision.results import Result
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How fast an inspection can go.
+
+    Parameters
+    ----------
+    walking_m_s : float
+        Fastest pace along the rope, m/s. A brisk walk on level ground; common practice, no
+        source.
+    photo_gap_min : float
+        Longest time between a reading and the photograph of its place, min; common practice,
+        no source.
+    days : int
+        Photographs may be this many days off the inspection's date (work past midnight).
+    """
+
+    walking_m_s: float = 2.0
+    photo_gap_min: float = 120.0
+    days: int = 1
+
+    def __post_init__(self) -> None:
+        """Refuse a pace that is none."""
+        if not self.walking_m_s > 0:
+            raise ValueError(f"`walking_m_s` must be more than 0; got {self.walking_m_s}.")
+        if not self.photo_gap_min > 0:
+            raise ValueError(f"`photo_gap_min` must be more than 0; got {self.photo_gap_min}.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    """One moment at one station."""
+
+    at: datetime
+    station: int
+    entries: tuple[int, ...]
+    where: str
+
+
+def timing_looks(log: Log, *, pace: Pace) -> list[Look]:
+    """Return what the times of the log and of the photographs contradict."""
+    return [
+        *_walk_looks(log, _log_stops(log), "readings", pace),
+        *_walk_looks(log, _photo_stops(log), "photographs", pace),
+        *_gap_looks(log, pace),
+        *_day_looks(log, pace),
+    ]
+
+
+def too_fast(
+    stops: Sequence[tuple[datetime, float]], *, walking_m_s: float
+) -> list[tuple[int, float, float]]:
+    """Return the legs of a walk that were faster than a person walks.
+
+    Parameters
+    ----------
+    stops : sequence of (time, position in m)
+        In order of time.
+    walking_m_s : float
+        Fastest pace, m/s.
+
+    Returns
+    -------
+    legs : list of (index, metres, seconds)
+        Leg from stop `index` to the next one, and the longest time it can have taken.
+
+    Notes
+    -----
+    Times that all fall on full minutes were cut or rounded to minutes; a leg may then have
+    taken up to 60 s more than they say (1 s more where they show seconds).
+
+    Examples
+    --------
+    >>> from datetime import timedelta
+    >>> noon = datetime(2026, 11, 3, 12, 0, 10)
+    >>> too_fast([(noon, 0.0), (noon + timedelta(seconds=4), 30.0)], walking_m_s=2.0)
+    [(0, 30.0, 5.0)]
+    """
+    whole_minutes = all(at.second == 0 and at.microsecond == 0 for at, _ in stops)
+    slack = 60.0 if whole_minutes else 1.0
+    legs = []
+    for index, ((start, here), (end, there)) in enumerate(pairwise(stops)):
+        metres, seconds = abs(there - here), (end - start).total_seconds() + slack
+        if metres > walking_m_s * seconds:
+            legs.append((index, metres, seconds))
+    return legs
+
+
+def _walk_looks(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Look]:
+    places = log.positions_m()
+    looks = []
+    # two people can be at two stations: each keeps an own log
+    for group in _walkers(log, stops) if what == "readings" else _cameras(log, stops):
+        known = sorted((s for s in group if s.station in places), key=lambda stop: stop.at)
+        legs = too_fast(
+            [(stop.at, places[stop.station]) for stop in known], walking_m_s=pace.walking_m_s
+        )
+        if not legs:
+            continue
+        index, metres, seconds = max(legs, key=lambda leg: leg[1] / leg[2])
+        ends = [known[end] for leg in legs for end in (leg[0], leg[0] + 1)]
+        looks.append(
+            Look(
+                check=f"walk-{what}",
+                code=f"{what}-too-fast",
+                entries=tuple(dict.fromkeys(entry for stop in ends for entry in stop.entries)),
+                where=tuple(dict.fromkeys(stop.where for stop in ends)),
+                p=None,
+                seen=f"From station {known[index].station} to station "
+                f"{known[index + 1].station} it is {metres:.0f} m, and at most {seconds:.0f} s "
+                f"passed between the {what}: {metres / seconds:.1f} m/s, where "
+                f"{pace.walking_m_s:g} m/s is the fastest walk ({len(legs)} such "
+                f"leg{'' if len(legs) == 1 else 's'}).",
+                remedy="Ask how these stations were reached.",
+                innocent="The rope may have been run past one place, or figures were noted on "
+                "paper first and typed in later.",
+                value=metres / seconds,
+                limit=pace.walking_m_s,
+                unit="m/s",
+                touches="circumstances",
+            )
+        )
+    return looks
+
+
+def _gap_looks(log: Log, pace: Pace) -> list[Look]:
+    taken: dict[Place, datetime] = {}
+    for result in log.results:
+        if result.station is None or result.view_deg is None or result.taken_at is None:
+            continue
+        if abs((result.taken_at.date() - log.inspection.on).days) <= pace.days:  # else see days
+            taken.setdefault((result.station, result.view_deg), _wall(result.taken_at))
+    gaps = []
+    for entry, reading in enumerate(log.readings):
+        photo = taken.get((reading.station, reading.view_deg))
+        if reading.at is not None and photo is not None:
+            gaps.append((entry, (photo - _wall(reading.at)).total_seconds() / 60.0))
+    far = [(entry, gap) for entry, gap in gaps if abs(gap) > pace.photo_gap_min]
+    if not far:
+        return []
+    usual = median(gap for _, gap in gaps)
+    shifted = len(far) == len(gaps) > 1 and all(
+        abs(gap - usual) <= pace.photo_gap_min for _, gap in gaps
+    )
+    worst = max((gap for _, gap in far), key=abs)
+    side = "after" if worst > 0 else "before"
+    return [
+        Look(
+            check="photo-gap",
+            code="photograph-time",
+            entries=tuple(entry for entry, _ in far),
+            where=tuple(log.where(entry) for entry, _ in far),
+            p=None,
+            seen=f"Of {len(gaps)} photographs {counted(len(far), 'was', 'were')} taken long before "
+            f"or after the reading of the same place, at most {_span(abs(worst))} {side}; "
+            f"{_span(pace.photo_gap_min)} is allowed."
+            + (" All are shifted alike, as by a wrong clock." if shifted else ""),
+            remedy="Compare the clocks of camera and log.",
+            innocent="The camera's clock may be wrong or in another time zone, or the readings "
+            "were typed in later.",
+            value=worst,
+            limit=pace.photo_gap_min,
+            unit="min",
+            touches="circumstances",
+        )
+    ]
+
+
+def _day_looks(log: Log, pace: Pace) -> list[Look]:
+    on = log.inspection.on
+    wrong_readings = [
+        entry for entry, reading in enumerate(log.readings)
+        if reading.at is not None and abs((reading.at.date() - on).days) > pace.days
+    ]  # fmt: skip
+    wrong_photos = [
+        result for result in log.results
+        if result.taken_at is not None and abs((result.taken_at.date() - on).days) > pace.days
+    ]  # fmt: skip
+    looks = []
+    if wrong_readings:
+        first = log.readings[wrong_readings[0]].at
+        looks.append(_day_look(
+            "readings-day", tuple(wrong_readings),
+            tuple(log.where(entry) for entry in wrong_readings), len(wrong_readings),
+            f"{counted(len(wrong_readings), 'entry was', 'entries were')} logged on another day, "
+            f"the first on {first:%Y-%m-%d}", log,
+        ))  # fmt: skip
+    if wrong_photos:
+        taken = wrong_photos[0].taken_at
+        looks.append(_day_look(
+            "photographs-day",
+            tuple(e for e, reading in enumerate(log.readings) if any(
+                (reading.station, reading.view_deg) == (photo.station, photo.view_deg)
+                for photo in wrong_photos)),
+            tuple(_photo_words(result) for result in wrong_photos),
+            len(wrong_photos),
+            f"{counted(len(wrong_photos), 'photograph was', 'photographs were')} taken on another "
+            f"day, the first on {taken:%Y-%m-%d}", log,
+        ))  # fmt: skip
+    return looks
+
+
+def _day_look(
+    code: str, entries: tuple[int, ...], where: tuple[str, ...], count: int, what: str, log: Log
+) -> Look:
+    return Look(
+        check=code, code=code, entries=entries, where=where, p=None,
+        seen=f"{what}; the inspection is dated {log.inspection.on}.",
+        remedy="Compare with the inspection's date and the clocks.",
+        innocent="A wrong clock, or an inspection that took more than a day.",
+        value=float(count), touches="circumstances",
+    )  # fmt: skip
+
+
+def _log_stops(log: Log) -> list[_Stop]:
+    return [
+        _Stop(_wall(reading.at), reading.station, (entry,), log.where(entry))
+        for entry, reading in enumerate(log.readings)
+        if reading.at is not None
+    ]
+
+
+def _photo_stops(log: Log) -> list[_Stop]:
+    return [
+        _Stop(_wall(result.taken_at), result.station, (), _photo_words(result))
+        for result in log.results
+        if result.taken_at is not None and result.station is not None
+    ]
+
+
+def _walkers(log: Log, stops: list[_Stop]) -> list[list[_Stop]]:
+    people: dict[str, list[_Stop]] = {}
+    for stop in stops:
+        people.setdefault(log.readings[stop.entries[0]].person, []).append(stop)
+    return list(people.values())
+
+
+def _cameras(log: Log, stops: list[_Stop]) -> list[list[_Stop]]:
+    camera = {_photo_words(result): result.camera for result in log.results}
+    groups: dict[str, list[_Stop]] = {}
+    for stop in stops:
+        groups.setdefault(camera[stop.where], []).append(stop)
+    return list(groups.values())
+
+
+def _photo_words(result: Result) -> str:
+    """Return the words for a photograph: its place, and its name where there is one."""
+    name = f"photograph {result.photo_name}" if result.photo_name else "photograph"
+    if result.station is None or result.view_deg is None:
+        return name
+    return f"{name} ({place_words(result.station, result.view_deg)})"
+
+
+def _wall(at: datetime) -> datetime:
+    """Return the time on the wall: cameras rarely write a zone, so zones can't be compared."""
+    return at.replace(tzinfo=None)
+
+
+def _span(minutes: float) -> str:
+    """Return a time span in words: minutes to two hours, hours to two days, days beyond."""
+    if minutes < 120:
+        return f"{minutes:.0f} min"
+    return f"{minutes / 60:.1f} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"

@@ -1,0 +1,197 @@
+"""Charts of the checks for the pages: differences, what the uncertainty comes from, last digits.
+
+As in `ui.charts.rope`, each is a pure function from plain data to a chart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+import altair as alt
+
+from ui.charts.data import (
+    BLACK,
+    BLUE,
+    PURPLE,
+    WORD_COLOURS,
+    WORD_SHAPES,
+    Differences,
+    Digits,
+    Share,
+    share_words,
+    spread,
+    wider,
+)
+from ui.charts.style import HEIGHT, POINT, heading, legend
+
+
+def differences_chart(data: Differences) -> alt.LayerChart:
+    """Return photograph minus gauge against the mean of both, with limits of agreement.
+
+    References
+    ----------
+    Bland, Altman, Lancet 1986; i: 307-310: difference against mean, bias and limits as lines.
+    """
+    rows = [
+        {
+            "place": one.place,
+            "mean": one.mean_mm,
+            "difference": one.difference_mm,
+            "low": one.difference_mm - one.expanded_mm,
+            "high": one.difference_mm + one.expanded_mm,
+            "U": one.expanded_mm,
+            "word": one.word,
+        }
+        for one in data.points
+    ]
+    lines = [
+        {"value": value, "words": f"{words} {value:+z.2f} mm"}
+        for value, words in (
+            (data.bias_mm, "mean"),
+            (data.low_mm, "lower limit"),
+            (data.high_mm, "upper limit"),
+        )
+        if value is not None
+    ]
+    reach = [one.difference_mm + s * one.expanded_mm for one in data.points for s in (-1, 1)]
+    title_lines = heading(
+        "Photograph against gauge",
+        "Bars: U (k = 2). Dashed: mean difference",
+        "and limits of agreement.",
+    )
+    levels = [v for v in (data.low_mm, data.high_mm) if v is not None]
+    scale = alt.Scale(domain=spread([*reach, *levels, 0.0]), nice=False)
+    title = "Photograph − gauge (mm)"
+    words = list(WORD_COLOURS)
+    seen = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X(
+            "mean:Q",
+            title="Mean of photograph and gauge (mm)",
+            axis=alt.Axis(tickCount=8),
+            scale=alt.Scale(
+                domain=wider(spread([one.mean_mm for one in data.points] or [0.0])),
+                nice=False,
+                zero=False,
+            ),
+        ),
+        color=alt.Color(
+            "word:N",
+            legend=legend(),
+            scale=alt.Scale(domain=words, range=[WORD_COLOURS[one] for one in words]),
+        ),
+        tooltip=[
+            alt.Tooltip("place:N", title="place"),
+            alt.Tooltip("difference:Q", title="photograph - gauge (mm)", format="+.2f"),
+            alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+            alt.Tooltip("word:N", title="in words"),
+        ],
+    )
+    shape = alt.Shape(
+        "word:N",
+        legend=legend(),
+        scale=alt.Scale(domain=words, range=[WORD_SHAPES[one] for one in words]),
+    )
+    zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
+    layers: list[Any] = [
+        zero.mark_rule(color="#999999", strokeWidth=1).encode(
+            y=alt.Y("value:Q", scale=scale, title=title)
+        )
+    ]
+    if lines:
+        base = alt.Chart(alt.InlineData(values=lines)).encode(
+            y=alt.Y("value:Q", scale=scale, title=title)
+        )
+        layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
+        # the words lie on the far side of zero, whose line would strike through them
+        words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
+        layers += [
+            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
+            for part, side in (
+                (words_of(baseline="top", dy=3), "datum.value < 0"),
+                (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
+            )
+        ]
+    layers += [
+        seen.mark_rule(strokeWidth=2).encode(
+            y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+        ),
+        seen.mark_point(filled=True, opacity=1, size=POINT).encode(
+            y=alt.Y("difference:Q", scale=scale, title=title), shape=shape
+        ),
+    ]
+    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title_lines)
+
+
+def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
+    """Return what the uncertainty comes from, as bars of the share of the variance.
+
+    Each bar has its words above it: beside it they would leave a phone no room for bars.
+    """
+    rows = [
+        {"from": one.quantity, "share": one.share_pct, "u": one.u_mm,
+         "words": f"{one.quantity}: {share_words(one.share_pct)}"}
+        for one in parts
+    ]  # fmt: skip
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        y=alt.Y(
+            "from:N",
+            sort=[one.quantity for one in parts],
+            axis=None,
+            scale=alt.Scale(paddingInner=0, paddingOuter=0),
+        ),
+        tooltip=[
+            alt.Tooltip("from:N", title="comes from"),
+            alt.Tooltip("share:Q", title="share of the variance (%)", format=".1f"),
+            alt.Tooltip("u:Q", title="alone gives u (mm)", format=".3f"),
+        ],
+    )
+    x = alt.X(
+        "share:Q",
+        title="Share of the variance (%)",
+        scale=alt.Scale(domain=(0, 100), nice=False),
+        axis=alt.Axis(values=[0, 20, 40, 60, 80, 100]),
+    )
+    layers = [
+        base.mark_bar(color=BLUE, size=10, yOffset=8).encode(x=x),
+        base.mark_text(align="left", baseline="middle", dx=2, dy=-7, fontSize=12).encode(
+            x=alt.value(0), text="words:N"
+        ),
+    ]
+    return alt.LayerChart(layer=layers).properties(
+        height=80 + 34 * len(rows), title=heading("Where the uncertainty comes from")
+    )
+
+
+def digits_chart(data: Digits) -> alt.LayerChart:
+    """Return how often each last digit was typed, and how often each is expected."""
+    rows = [
+        {"digit": label, "count": count}
+        for label, count in zip(data.labels, data.counts, strict=True)
+    ]
+    whole = list(range(0, max(data.counts) + 1, 1 + max(data.counts) // 8))
+    bars = (
+        alt.Chart(alt.InlineData(values=rows))
+        .mark_bar(color=BLUE)
+        .encode(
+            x=alt.X(
+                "digit:O",
+                title=f"Last digit typed (steps of {data.step_mm:g} mm)",
+                sort=list(data.labels),
+                axis=alt.Axis(labelAngle=0),
+            ),
+            y=alt.Y("count:Q", title="Readings (count)", axis=alt.Axis(values=whole, format="d")),
+            tooltip=[
+                alt.Tooltip("digit:O", title="last digit"),
+                alt.Tooltip("count:Q", title="readings"),
+            ],
+        )
+    )
+    level = alt.Chart(alt.InlineData(values=[{"count": data.expected}]))
+    layers = [
+        bars,
+        level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y="count:Q"),
+    ]
+    title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} expected of each.")
+    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title)

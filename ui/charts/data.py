@@ -1,0 +1,247 @@
+"""What the figures show, as plain values: one source for the pages' charts and the report's.
+
+A chart on a page and a drawing in the report are made from the same of these, so they can't
+differ in their figures. All lengths are mm; U is the expanded uncertainty, k = 2.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+
+from inspection.limits.conformity import Source
+from inspection.measurement.ellipse import Ellipse
+
+K = 2.0
+
+# Okabe and Ito (2008): eight colours that people with any kind of colour vision tell apart.
+BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
+YELLOW, BLUE, VERMILION, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
+# A kind of thing has one colour and one shape everywhere.
+SOURCE_COLOURS: dict[Source, str] = {"photographs": BLUE, "gauge": ORANGE}
+SOURCE_SHAPES: dict[Source, str] = {"photographs": "circle", "gauge": "square"}
+WORD_COLOURS = {"agrees": BLUE, "doubtful": ORANGE, "disagrees": VERMILION, "cannot say": "#7f7f7f"}
+WORD_SHAPES = {"agrees": "circle", "doubtful": "triangle-up", "disagrees": "cross",
+               "cannot say": "square"}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A diameter with its expanded uncertainty at a station, from one source."""
+
+    station: int
+    position_m: float | None
+    source: Source
+    mean_mm: float
+    expanded_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LimitLine:
+    """A limit: the least or the most that is allowed, mm, and its words."""
+
+    value_mm: float
+    side: Literal["least", "most"]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlongRope:
+    """Mean diameters along the rope, with limits and the nominal and reference diameter."""
+
+    figures: tuple[Figure, ...]
+    limits: tuple[LimitLine, ...]
+    nominal_mm: float
+    reference_mm: float | None = None
+
+    @property
+    def by_position(self) -> bool:
+        """Whether every place along the rope is known."""
+        return all(one.position_m is not None for one in self.figures)
+
+    def place(self, one: Figure) -> float:
+        """Return where a figure stands on the axis: m along the rope, or station number."""
+        return one.position_m if self.by_position and one.position_m is not None else one.station
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """A diameter in one direction across the rope."""
+
+    view_deg: int
+    diameter_mm: float
+    expanded_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Roundness:
+    """A station seen along the rope, its deviations from the mean drawn larger than they are."""
+
+    station: int
+    source: Source
+    mean_mm: float
+    directions: tuple[Direction, ...]
+    exaggeration: float
+    ellipse: Ellipse | None = None
+
+    def drawn_mm(self, diameter_mm: float) -> float:
+        """Return the radius at which a diameter is drawn, mm."""
+        return 0.5 * (self.mean_mm + self.exaggeration * (diameter_mm - self.mean_mm))
+
+    def outline(self, steps: int = 72) -> tuple[tuple[float, float], ...]:
+        """Return (angle, drawn radius) of a smooth outline through the measured directions.
+
+        From three directions on it is the ellipse of the widths. Of two, mean and second
+        harmonic are fitted by least squares (the smallest solution, since one is left free):
+        between the measured directions the outline is drawn, not measured.
+        """
+        if self.ellipse is not None:
+            widths_mm = ((360 * i / steps, self.ellipse.width_mm(360 * i / steps))
+                         for i in range(steps + 1))  # fmt: skip
+            return tuple((angle, self.drawn_mm(width)) for angle, width in widths_mm)
+        angles = np.radians([one.view_deg for one in self.directions])
+        widths = np.array([one.diameter_mm - self.mean_mm for one in self.directions])
+        design = np.column_stack([np.ones_like(angles), np.cos(2 * angles), np.sin(2 * angles)])
+        fit = np.linalg.lstsq(design, widths, rcond=1e-9)[0]
+        turn = np.linspace(0.0, 2.0 * math.pi, steps + 1)
+        width = fit[0] + fit[1] * np.cos(2 * turn) + fit[2] * np.sin(2 * turn)
+        return tuple(
+            (math.degrees(a), self.drawn_mm(self.mean_mm + w))
+            for a, w in zip(turn.tolist(), width.tolist(), strict=True)
+        )
+
+    @property
+    def reach_mm(self) -> float:
+        """The largest drawn radius, bars of U included, mm."""
+        bars = [self.drawn_mm(one.diameter_mm + one.expanded_mm) for one in self.directions]
+        rings = self.drawn_mm(self.mean_mm + ring_step_mm(self))
+        return max(*bars, rings, *(radius for _, radius in self.outline()))
+
+    @property
+    def words(self) -> str:
+        """The largest and smallest direction, their deviations, and how they are drawn."""
+        most = max(self.directions, key=lambda one: one.diameter_mm)
+        least = min(self.directions, key=lambda one: one.diameter_mm)
+        return (
+            f"Largest at {most.view_deg}°: {most.diameter_mm:.2f} mm "
+            f"({most.diameter_mm - self.mean_mm:+z.2f} mm from the mean); smallest at "
+            f"{least.view_deg}°: {least.diameter_mm:.2f} mm "
+            f"({least.diameter_mm - self.mean_mm:+z.2f} mm). "
+            f"Deviations are drawn {self.exaggeration:g} times as large as they are."
+            + ("" if self.ellipse is None else f" {self.ellipse.words}")
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A photograph and a reading of one place: mean of both, photograph minus gauge."""
+
+    place: str
+    mean_mm: float
+    difference_mm: float
+    expanded_mm: float
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """Differences against their mean, with mean difference and limits of agreement."""
+
+    points: tuple[Difference, ...]
+    bias_mm: float | None = None
+    low_mm: float | None = None
+    high_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A part of the variance: what it comes from, %, and what it alone gives, mm."""
+
+    quantity: str
+    share_pct: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Then:
+    """A station's mean diameter on a day."""
+
+    on: date
+    mean_mm: float
+    expanded_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A station over inspections: figures, and line with prediction band where there is one.
+
+    `band` holds (day, low, line, high) in mm; `photographs` are figures by photograph beside
+    those that the line is drawn through.
+    """
+
+    station: int
+    figures: tuple[Then, ...]
+    band: tuple[tuple[date, float, float, float], ...] = ()
+    limits: tuple[LimitLine, ...] = ()
+    photographs: tuple[Then, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Digits:
+    """How often each possible last digit was typed; all should be about equally frequent."""
+
+    labels: tuple[str, ...]
+    counts: tuple[int, ...]
+    step_mm: float
+
+    @property
+    def expected(self) -> float:
+        """How often each digit is expected."""
+        return sum(self.counts) / len(self.counts)
+
+
+def spread(values: Iterable[float]) -> tuple[float, float]:
+    """Return the smallest and largest value with a tenth of room on both sides."""
+    flat = [*values]
+    low, high = min(flat), max(flat)
+    room = 0.1 * (high - low) or 0.01 * abs(high) or 1.0
+    return low - room, high + room
+
+
+def wider(domain: tuple[float, float]) -> tuple[float, float]:
+    """Return a domain with room for words at its right end."""
+    return domain[0], domain[1] + 0.35 * (domain[1] - domain[0])
+
+
+def ring_step_mm(data: Roundness) -> float:
+    """Return the deviation, mm, at which a roundness figure has its rings."""
+    most = max(abs(one.diameter_mm - data.mean_mm) + one.expanded_mm for one in data.directions)
+    return round_down(max(most, 1e-3))
+
+
+def round_down(value: float) -> float:
+    """Return the next lower 1, 2 or 5 times a power of ten.
+
+    Examples
+    --------
+    >>> round_down(37.0), round_down(0.19)
+    (20.0, 0.1)
+    """
+    power = 10.0 ** math.floor(math.log10(value))
+    return max(step * power for step in (1, 2, 5) if step * power <= value * (1 + 1e-9))
+
+
+def share_words(share_pct: float) -> str:
+    """Return a share of the variance as it is written beside its bar.
+
+    Examples
+    --------
+    >>> share_words(65.2), share_words(0.2)
+    ('65 %', '< 1 %')
+    """
+    return f"{share_pct:.0f} %" if share_pct >= 0.5 else "< 1 %"

@@ -1,0 +1,300 @@
+"""Charts of the rope for the pages: along the rope, a station's roundness, its history.
+
+Each is a pure function from plain data to a chart. Colours are told apart by colour-blind
+people, and a second sign (shape, dash, label) always says the same. Charts of readings against
+photographs are in `ui.charts.checks`.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import altair as alt
+
+from ui.charts.data import (
+    BLACK,
+    BLUE,
+    GREEN,
+    PURPLE,
+    SOURCE_COLOURS,
+    SOURCE_SHAPES,
+    VERMILION,
+    AlongRope,
+    History,
+    LimitLine,
+    Roundness,
+    Then,
+    ring_step_mm,
+    spread,
+    wider,
+)
+from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, heading, legend
+
+BAND_OPACITY = 0.10
+
+
+def along_rope_chart(data: AlongRope) -> alt.LayerChart:
+    """Return mean diameters along the rope with U as bars and limits as bands.
+
+    Parameters
+    ----------
+    data : AlongRope
+        From `ui.charts.sources.along_rope`.
+    """
+    by_position = data.by_position
+    place_title = "Place along the rope (m)" if by_position else "Station"
+    rows = [
+        {
+            "place": data.place(one),
+            "station": f"station {one.station}",
+            "by": one.source,
+            "mean": one.mean_mm,
+            "low": one.mean_mm - one.expanded_mm,
+            "high": one.mean_mm + one.expanded_mm,
+            "U": one.expanded_mm,
+        }
+        for one in data.figures
+    ]
+    marks = {data.nominal_mm: f"nominal {data.nominal_mm:g} mm"}
+    if data.reference_mm is not None:
+        marks[data.reference_mm] = f"reference {data.reference_mm:g} mm"
+    values = [row[name] for row in rows for name in ("low", "high")]
+    domain = spread([*_floats(values), *marks, *(line.value_mm for line in data.limits)])
+    y = alt.Scale(domain=domain, nice=False, zero=False)
+    layers: list[Any] = [*_limit_layers(data.limits, domain), *_level_layers(marks, y)]
+    sources = list(SOURCE_COLOURS)
+    colour = alt.Color(
+        "by:N",
+        legend=legend(),
+        scale=alt.Scale(domain=sources, range=[SOURCE_COLOURS[one] for one in sources]),
+    )
+    shape = alt.Shape(
+        "by:N",
+        legend=legend(),
+        scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[one] for one in sources]),
+    )
+    places = [data.place(one) for one in data.figures]
+    x = alt.X(
+        "place:Q",
+        title=place_title,
+        scale=alt.Scale(domain=wider(spread(places or [0.0])), nice=False, zero=False),
+        axis=alt.Axis(format="d", tickMinStep=1) if not by_position else alt.Axis(),
+    )
+    tooltip = [
+        alt.Tooltip("station:N", title="place"),
+        alt.Tooltip("by:N", title="measured by"),
+        alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
+        alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+    ]
+    for source, shift in zip(sources, (-5, 5), strict=True):  # side by side, px
+        mine = [row for row in rows if row["by"] == source]
+        if not mine:
+            continue
+        base = alt.Chart(alt.InlineData(values=mine)).encode(x=x, color=colour, tooltip=tooltip)
+        layers.append(
+            base.mark_rule(strokeWidth=2, xOffset=shift).encode(
+                y=alt.Y("low:Q", scale=y, title="Mean diameter (mm)"), y2="high:Q"
+            )
+        )
+        layers.append(
+            base.mark_point(filled=True, opacity=1, size=POINT, xOffset=shift).encode(
+                y=alt.Y("mean:Q", scale=y, title="Mean diameter (mm)"), shape=shape
+            )
+        )
+    return alt.LayerChart(layer=layers).properties(
+        height=HEIGHT, title=heading("Mean diameter along the rope", "Bars: U (k = 2).")
+    )
+
+
+def history_chart(data: History) -> alt.LayerChart:
+    """Return a station over inspections: figures, fitted line, prediction band, limits."""
+    band = [
+        {"on": on.isoformat(), "low": low, "line": line, "high": high}
+        for on, low, line, high in data.band
+    ]
+    rows, photographs = _then_rows(data.figures), _then_rows(data.photographs)
+    reach = [row[name] for row in (*rows, *photographs, *band) for name in ("low", "high")]
+    domain = spread([*_floats(reach), *(one.value_mm for one in data.limits)])
+    scale = alt.Scale(domain=domain, nice=False, zero=False)
+    layers: list[Any] = [*_limit_layers(data.limits, domain)]
+    x = alt.X(
+        "on:T",
+        title="Day of inspection",
+        axis=alt.Axis(format="%Y-%m", tickCount=6, labelOverlap=True),
+    )
+    title = "Mean diameter (mm)"
+    if band:
+        predicted = alt.Chart(alt.InlineData(values=band)).encode(x=x)
+        layers.append(
+            predicted.mark_area(color=BLUE, opacity=0.15).encode(
+                y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+            )
+        )
+        layers.append(
+            predicted.mark_line(color=BLUE, strokeDash=[6, 3]).encode(
+                y=alt.Y("line:Q", scale=scale, title=title)
+            )
+        )
+    for shown, colour, shape in ((rows, BLACK, "circle"), (photographs, VERMILION, "diamond")):
+        if not shown:
+            continue
+        seen = alt.Chart(alt.InlineData(values=shown)).encode(
+            x=x,
+            tooltip=[
+                alt.Tooltip("on:T", title="day"),
+                alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
+                alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+            ],
+        )
+        layers.append(
+            seen.mark_rule(color=colour, strokeWidth=2).encode(
+                y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+            )
+        )
+        layers.append(
+            seen.mark_point(color=colour, filled=True, opacity=1, size=POINT, shape=shape).encode(
+                y=alt.Y("mean:Q", scale=scale, title=title)
+            )
+        )
+    words = ["Bars: U (k = 2)."]
+    if band:
+        words.append("Shaded: where a new figure is expected (95 %).")
+    if photographs:
+        words[0] += " Dots: gauge; diamond: photographs."
+    return alt.LayerChart(layer=layers).properties(
+        height=HEIGHT, title=heading(f"Station {data.station} over the inspections", *words)
+    )
+
+
+def _then_rows(figures: Sequence[Then]) -> list[dict[str, Any]]:
+    return [
+        {
+            "on": one.on.isoformat(),
+            "mean": one.mean_mm,
+            "low": one.mean_mm - one.expanded_mm,
+            "high": one.mean_mm + one.expanded_mm,
+            "U": one.expanded_mm,
+        }
+        for one in figures
+    ]
+
+
+def roundness_chart(data: Roundness) -> alt.LayerChart:
+    """Return a station seen along the rope, deviations enlarged, with rings labelled in mm."""
+    step = ring_step_mm(data)
+    reach = 1.08 * data.reach_mm
+    square = alt.Scale(domain=(-reach, reach), nice=False)
+    plain_x = alt.X("x:Q", scale=square, axis=None)
+    plain_y = alt.Y("y:Q", scale=square, axis=None)
+
+    def curve(points: Sequence[tuple[float, float]]) -> alt.InlineData:
+        rows = [{"x": x, "y": y, "step": i} for i, (x, y) in enumerate(points)]
+        return alt.InlineData(values=rows)
+
+    layers: list[Any] = []
+    for part in (-1, 0, 1):
+        radius = data.drawn_mm(data.mean_mm + part * step)
+        circle = [_polar(angle, radius) for angle in range(0, 361, 5)]
+        layers.append(
+            alt.Chart(curve(circle))
+            .mark_line(color="#999999", strokeWidth=1, strokeDash=[2, 3] if part else [8, 3])
+            .encode(x=plain_x, y=plain_y, order="step:Q")
+        )
+    outline = [_polar(angle, radius) for angle, radius in data.outline()]
+    layers.append(
+        alt.Chart(curve(outline))
+        .mark_line(color=BLUE, strokeWidth=2.5)
+        .encode(x=plain_x, y=plain_y, order="step:Q")
+    )
+    ends, bars = [], []
+    inner = min(data.drawn_mm(one.diameter_mm - one.expanded_mm) for one in data.directions)
+    for one in data.directions:
+        for turn in (0, 180):
+            x, y = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm))
+            x1, y1 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm - one.expanded_mm))
+            x2, y2 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm + one.expanded_mm))
+            # the direction stands inside the outline and its bar, where there is always room
+            lx, ly = _polar(one.view_deg + turn, 0.84 * inner)
+            words = f"{one.view_deg}°" if turn == 0 else ""
+            ends.append({"x": x, "y": y, "lx": lx, "ly": ly, "words": words})
+            bars.append({"x": x1, "y": y1, "x2": x2, "y2": y2})
+    layers.append(
+        alt.Chart(alt.InlineData(values=bars))
+        .mark_rule(color=VERMILION, strokeWidth=2)
+        .encode(x=plain_x, y=plain_y, x2="x2:Q", y2="y2:Q")
+    )
+    seen = alt.Chart(alt.InlineData(values=ends))
+    ends_here = seen.encode(x=plain_x, y=plain_y)
+    layers.append(
+        ends_here.mark_point(color=VERMILION, filled=True, opacity=1, size=POINT, shape="diamond")
+    )
+    layers.append(
+        seen.mark_text(fontSize=12, baseline="middle").encode(
+            x=alt.X("lx:Q", scale=square, axis=None),
+            y=alt.Y("ly:Q", scale=square, axis=None),
+            text="words:N",
+        )
+    )
+    listed = "; ".join(f"{one.view_deg}°: {one.diameter_mm:.2f} mm" for one in data.directions)
+    title = heading(
+        f"Station {data.station}, by {data.source}",
+        *textwrap.wrap(listed, WORDS_LETTERS),
+        f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
+        f"Dashed: mean {data.mean_mm:.2f} mm; dotted: {step:g} mm off.",
+        "Diamonds and bars: measured, with U (k = 2).",
+        "The line between them is drawn, not measured.",
+    )
+    return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)
+
+
+def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> list[Any]:
+    """Return each limit as a band from the limit outwards, a line, and its words."""
+    rows = [
+        {
+            "value": one.value_mm,
+            "edge": domain[0] if one.side == "least" else domain[1],
+            "words": f"{one.words}: at {one.side} {one.value_mm:.2f} mm",
+        }
+        for one in limits
+    ]
+    if not rows:
+        return []
+    base = alt.Chart(alt.InlineData(values=rows))
+    scale = alt.Scale(domain=domain, nice=False, zero=False)
+    y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    return [
+        base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2="edge:Q"),
+        base.mark_rule(color=VERMILION, strokeWidth=2, strokeDash=[8, 4]).encode(y=y),
+        base.mark_text(
+            align="left", baseline="bottom", dx=4, dy=-3, fontSize=11, color="#8a3b00"
+        ).encode(y=y, x=alt.value(0), text="words:N"),
+    ]
+
+
+def _level_layers(marks: dict[float, str], scale: alt.Scale) -> list[Any]:
+    """Return nominal and reference diameter as thin lines with their words."""
+    rows = [
+        {"value": value, "words": words, "colour": colour}
+        for (value, words), colour in zip(marks.items(), (GREEN, PURPLE), strict=False)
+    ]
+    base = alt.Chart(alt.InlineData(values=rows))
+    y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    return [
+        base.mark_rule(strokeWidth=1, color="#666666", strokeDash=[1, 3]).encode(y=y),
+        base.mark_text(
+            align="right", baseline="bottom", dx=-4, dy=-2, fontSize=11, color="#444444"
+        ).encode(y=y, x=alt.value("width"), text="words:N"),
+    ]
+
+
+def _polar(angle_deg: float, radius: float) -> tuple[float, float]:
+    """Return a point; 0 degrees is up, angles turn clockwise, as one looks along the rope."""
+    angle = math.radians(angle_deg)
+    return radius * math.sin(angle), radius * math.cos(angle)
+
+
+def _floats(values: Sequence[Any]) -> list[float]:
+    return [float(value) for value in values]

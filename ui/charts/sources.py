@@ -1,0 +1,147 @@
+"""Where the figures come from: a judgement, a section, a budget, a trend, typed readings."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import Source
+from inspection.limits.rules import Limit
+from inspection.measurement.section import Section
+from inspection.measurement.trend import Trend
+from inspection.model.length_text import MM_PER_INCH
+from inspection.model.log import place_words
+from inspection.model.readings import Reading
+from inspection.screening.digit_preference import digit_count, gauge_steps
+from ui.charts.data import (
+    AlongRope,
+    Difference,
+    Differences,
+    Digits,
+    Direction,
+    Figure,
+    History,
+    K,
+    LimitLine,
+    Roundness,
+    Share,
+    Then,
+    round_down,
+)
+from vision.uncertainty import Term, combined_u_mm, shares
+
+
+def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
+    """Return the limits of a station's mean diameter as lines, each once."""
+    lines = []
+    for limit in limits:
+        if limit.rule.quantity != "mean diameter":
+            continue
+        words = f"{limit.rule.rule_set}, {limit.rule.what}"
+        if limit.low_mm is not None:
+            lines.append(LimitLine(limit.low_mm, "least", words))
+        if limit.high_mm is not None:
+            lines.append(LimitLine(limit.high_mm, "most", words))
+    return tuple(dict.fromkeys(lines))
+
+
+def along_rope(judgement: Judgement) -> AlongRope:
+    """Return the stations' mean diameters by photographs and by gauge, with their limits."""
+    sources: tuple[tuple[Source, tuple[Section, ...]], ...] = (
+        ("photographs", judgement.photograph_sections),
+        ("gauge", judgement.gauge_sections),
+    )
+    figures = tuple(
+        Figure(one.station or 0, one.position_m, source, one.mean_mm, K * one.u_mean_mm)
+        for source, sections in sources
+        for one in sections
+    )
+    rope = judgement.log.rope
+    limits = limit_lines(one.verdict.limit for one in judgement.verdicts)
+    return AlongRope(figures, limits, rope.nominal_mm, rope.reference_mm)
+
+
+def roundness(section: Section, source: Source) -> Roundness:
+    """Return a station's directions, with deviations enlarged to some quarter of the radius."""
+    directions = tuple(
+        Direction(view.view_deg, view.diameter_mm, K * view.u_mm) for view in section.views
+    )
+    most = max(abs(one.diameter_mm - section.mean_mm) + one.expanded_mm for one in directions)
+    wanted = 0.3 * section.mean_mm / max(most, 1e-6 * section.mean_mm)
+    return Roundness(
+        section.station or 0, source, section.mean_mm, directions, max(round_down(wanted), 1.0),
+        section.ellipse,
+    )  # fmt: skip
+
+
+def differences(judgement: Judgement) -> Differences:
+    """Return photograph minus gauge against the mean of both, for every comparison."""
+    points = tuple(
+        Difference(
+            place_words(one.station or 0, one.view_deg), 0.5 * (one.photo_mm + one.gauge_mm),
+            one.difference_mm, K * one.u_difference_mm, one.word,
+        )
+        for one in judgement.crosscheck.comparisons
+    )  # fmt: skip
+    found = judgement.agreement
+    if found is None:
+        return Differences(points)
+    return Differences(points, found.bias_mm, found.low_mm, found.high_mm)
+
+
+def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
+    """Return the budget's largest parts, at most `most`, the rest together as the last.
+
+    Terms that the budget calls by the same name are one part.
+    """
+    by_name: dict[str, tuple[float, float]] = {}
+    for term, share in shares(terms):
+        pct, variance = by_name.get(term.quantity, (0.0, 0.0))
+        by_name[term.quantity] = (pct + 100.0 * share, variance + term.u_mm**2)
+    ranked = sorted(by_name.items(), key=lambda one: one[1][0], reverse=True)
+    parts = [Share(name, pct, math.sqrt(var)) for name, (pct, var) in ranked]
+    if len(parts) <= most:
+        return tuple(parts)
+    rest = parts[most - 1 :]
+    together = Share(
+        f"{len(rest)} smaller ones together", sum(one.share_pct for one in rest),
+        math.sqrt(sum(one.u_mm**2 for one in rest)),
+    )  # fmt: skip
+    return (*parts[: most - 1], together)
+
+
+def history(
+    station: int,
+    trend: Trend | None,
+    figures: Sequence[Then] = (),
+    *,
+    limits: Sequence[LimitLine] = (),
+    ahead: timedelta = timedelta(days=365),
+) -> History:
+    """Return a station over inspections; the band predicts a figure as sure as the last one."""
+    if trend is None:
+        return History(station, tuple(figures), limits=tuple(limits))
+    u_new = combined_u_mm(trend.points[-1].budget)
+    first = trend.points[0].on
+    until = trend.last + ahead
+    days = [first + (until - first) * part / 24 for part in range(25)]
+    band = tuple((day, *trend.band_mm(day, u_new_mm=u_new)) for day in days)
+    seen = tuple(Then(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in trend.points)
+    return History(station, seen, band, tuple(limits))
+
+
+def last_digits(readings: Sequence[Reading], step_mm: float) -> Digits | None:
+    """Return how often each last digit was typed; None where a last digit says nothing."""
+    steps, step = gauge_steps(readings, step_mm)
+    for unit_mm in (1.0, float(MM_PER_INCH)):
+        try:
+            cells = digit_count(step / unit_mm)
+        except ValueError:
+            continue
+        seen = Counter(value % cells for value in steps)
+        labels = tuple(str(digit * (10 // cells)) for digit in range(cells))
+        return Digits(labels, tuple(seen.get(digit, 0) for digit in range(cells)), step)
+    return None

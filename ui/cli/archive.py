@@ -1,0 +1,263 @@
+"""`ropephoto archive`: a photograph without the card, measured by a rule or a length in it."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ui.cli.options import said_place
+
+if TYPE_CHECKING:
+    from vision.scale_rule.measure import Answer, Archive, Lies
+
+LIES = ("unsaid", "beside", "on", "level")
+Point = tuple[float, float]
+
+
+class PointType(click.ParamType[Point]):
+    """A place in the photograph, typed as X,Y in px."""
+
+    name = "x,y"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Point:
+        """Return (x, y) from ``"812,440.5"``."""
+        if isinstance(value, tuple):
+            return float(value[0]), float(value[1])
+        parts = str(value).replace(";", ",").split(",")
+        try:
+            x, y = (float(part) for part in parts)
+        except ValueError:
+            self.fail(f"{value!r} is no point; type X,Y in px, e.g. 812,440.", param, ctx)
+        if not (math.isfinite(x) and math.isfinite(y)):
+            self.fail(f"{value!r} is no point in a photograph.", param, ctx)
+        return x, y
+
+
+class LengthType(click.ParamType[float]):
+    """A length as people type it: 50mm, 5 cm, 2 in, 1 3/8 in."""
+
+    name = "length"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the length in mm."""
+        from inspection.model.length_text import parse_length
+
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_length(str(value))
+        except ValueError as wrong:
+            self.fail(str(wrong), param, ctx)
+
+
+POINT, LENGTH = PointType(), LengthType()
+
+
+@click.command()
+@click.argument("photo", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--rule",
+    "rule_px",
+    type=POINT,
+    nargs=2,
+    required=True,
+    metavar="X,Y X,Y",
+    help="Two points of known distance, px: on one row of graduations of a rule or tape.",
+)
+@click.option(
+    "--length",
+    "length_mm",
+    type=LENGTH,
+    required=True,
+    metavar="LENGTH",
+    help="The length between them: 50mm, 5 cm, 2 in.",
+)
+@click.option(
+    "--u-length",
+    "u_length_mm",
+    type=LENGTH,
+    metavar="LENGTH",
+    help="Standard uncertainty of it, with --two-points. Default: 0.2 % of it.",
+)
+@click.option(
+    "--two-points", is_flag=True, help="There is no rule: take the two points and the length alone."
+)
+@click.option(
+    "--across",
+    "across_px",
+    type=POINT,
+    nargs=2,
+    metavar="X,Y X,Y",
+    help="A line square across the rope, from plain ground to plain ground, px.",
+)
+@click.option(
+    "--edges",
+    "edges_px",
+    type=POINT,
+    nargs=4,
+    metavar="X,Y X,Y X,Y X,Y",
+    help="In its place: two points on one edge, then two on the other, px.",
+)
+@click.option(
+    "--lies",
+    type=click.Choice(LIES),
+    default="unsaid",
+    show_default=True,
+    help="Where the rope lies: beside the rule on the same ground, on the rule's face, "
+    "or with its middle level with that face.",
+)
+@click.option(
+    "--height",
+    "height_mm",
+    type=float,
+    metavar="MM",
+    help="In its place: height of the rope's middle over the rule's face, mm.",
+)
+@click.option(
+    "--u-height",
+    "u_height_mm",
+    type=LENGTH,
+    metavar="LENGTH",
+    help="Standard uncertainty of that height.",
+)
+@click.option(
+    "--jaw",
+    "jaw_mm",
+    type=LENGTH,
+    metavar="LENGTH",
+    help="Length of rope to bear on. Default: what is seen, two diameters at most.",
+)
+@click.option(
+    "--say",
+    metavar="STATION/VIEW",
+    help="Station and view that it shows, 0 to 359 degrees: 3/90.",
+)
+@click.option(
+    "--nominal",
+    "nominal_mm",
+    type=LENGTH,
+    metavar="LENGTH",
+    help="Nominal diameter: shows the difference in % of it.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@click.option(
+    "--overlay",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write a picture with the marks of the rule and the edges into DIR.",
+)
+@click.option("--record", "where", metavar="RECORD", help="Keep photograph and figure there.")
+@click.option("--inspection", help="The inspection in RECORD that it belongs to.")
+@click.option(
+    "--by",
+    envvar="ROPEPHOTO_PERSON",
+    metavar="NAME",
+    help="Your name, with --record. Or set ROPEPHOTO_PERSON.",
+)
+@click.pass_context
+def archive(
+    context: click.Context, photo: Path, rule_px: tuple[Point, Point], length_mm: float,
+    u_length_mm: float | None, two_points: bool, across_px: tuple[Point, Point] | None,
+    edges_px: tuple[Point, Point, Point, Point] | None, lies: Lies, height_mm: float | None,
+    u_height_mm: float | None, jaw_mm: float | None, say: str | None, nominal_mm: float | None,
+    as_json: bool, as_csv: bool, overlay: Path | None, where: str | None,
+    inspection: str | None, by: str | None,
+) -> None:  # fmt: skip
+    """Measure the rope in PHOTO by a rule, a tape or a known length in the picture, no card.
+
+    Mark two points on a row of graduations and say the length between them: the marks are found
+    with their perspective. A line across the rope says where to measure. Such figures are less
+    sure than those with the card; height and tilt stand in their budget by name.
+
+    Exit status: 0 answered, 1 refused, 2 misuse.
+
+    \b
+    Example:
+      ropephoto archive old.jpg --rule 394,846 778,839 --length 40mm --across 213,545 213,680
+    """
+    from vision.scale_rule.measure import Archive
+
+    if as_json and as_csv:
+        raise click.UsageError("take one of --json and --csv, not both.")
+    if not across_px and not edges_px:
+        raise click.UsageError("say where to measure: --across with a line, or --edges.")
+    if across_px and edges_px:
+        raise click.UsageError("take one of --across and --edges, not both.")
+    if height_mm is not None and lies != "unsaid":
+        raise click.UsageError("take one of --lies and --height, not both.")
+    if where and not (inspection and by):
+        raise click.UsageError("--record needs --inspection and --by as well.")
+    station, view = None, None
+    if say is not None:
+        station, view = said_place(say, wants="STATION/VIEW, e.g. 3/90", got=say)
+    asked = Archive(
+        rule_px, length_mm, u_length_mm, not two_points, across_px or None, edges_px or None,
+        "at a height" if height_mm is not None else lies, height_mm or 0.0, u_height_mm, jaw_mm,
+        station, view,
+    )  # fmt: skip
+    answer = _answer(photo, asked, overlay)
+    if where and inspection and by:
+        _keep(where, inspection, by, photo, answer)
+    _print(answer, nominal_mm, as_json=as_json, as_csv=as_csv)
+    from vision.results import Refusal
+
+    context.exit(1 if isinstance(answer.result, Refusal) else 0)
+
+
+def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
+    from vision.photo.photo import PhotoError, open_photo
+    from vision.scale_rule.measure import answer_archive
+
+    try:
+        photo = open_photo(path)
+        answer = answer_archive(photo, asked)
+    except PhotoError as unreadable:
+        raise click.ClickException(str(unreadable)) from unreadable
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+    if overlay is not None:
+        from PIL import Image
+
+        from vision.overlay import draw_answer
+
+        try:
+            overlay.mkdir(parents=True, exist_ok=True)
+            drawn = Image.fromarray(draw_answer(photo.pixels, answer))
+            drawn.save(overlay / f"{path.stem}-measured.jpg", quality=88)
+        except OSError as failed:
+            raise click.ClickException(
+                f"the picture could not be written to {overlay} ({failed.strerror or failed}); "
+                "choose another folder with --overlay."
+            ) from failed
+    return answer
+
+
+def _keep(where: str, inspection: str, by: str, path: Path, answer: Answer) -> None:
+    from ui.cli.options import opened_record
+    from ui.services.judge_record import look_over
+
+    with opened_record(where, None) as record:
+        record.add_photograph(inspection, path.read_bytes(), name=path.name, by=by)
+        record.add_results(inspection, [answer.result], by=by, why="measured without the card")
+        look_over(record, inspection, by=by)
+
+
+def _print(answer: Answer, nominal_mm: float | None, *, as_json: bool, as_csv: bool) -> None:
+    from inspection.measurement.section import pair_by_card
+    from ui.cli.output_measure import print_csv, print_json, print_table
+
+    results = [answer.result]
+    if as_csv:
+        print_csv(results)
+    elif as_json:
+        print_json(results, pair_by_card(results, nominal_mm=nominal_mm))
+    else:
+        print_table(results, pair_by_card(results, nominal_mm=nominal_mm), nominal_mm)

@@ -1,0 +1,203 @@
+"""`ropephoto calibrate` and `ropephoto cameras`: what is known of this phone's lens."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from vision.calibration.library import CalibratedCamera
+    from vision.calibration.session import Calibrated
+    from vision.photo.photo import Photo
+
+_kept = click.option(
+    "--cameras",
+    "kept",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File that keeps calibrated cameras. Default: one in your user's data folder.",
+)
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True)
+@click.option(
+    "--along",
+    "along_mm",
+    type=float,
+    metavar="MM",
+    help="Length of the chequered field along its 11 squares, as measured, mm.",
+)
+@click.option(
+    "--across",
+    "across_mm",
+    type=float,
+    metavar="MM",
+    help="Length of the chequered field across its 7 squares, as measured, mm.",
+)
+@click.option(
+    "--u",
+    "u_mm",
+    type=float,
+    default=0.1,
+    show_default=True,
+    metavar="MM",
+    help="Standard uncertainty of these two readings, mm.",
+)
+@click.option(
+    "--try",
+    "tried",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="PHOTO",
+    help="Photograph of a rope and its card by this phone: shows U without and with.",
+)
+@_kept
+def calibrate(
+    photos: tuple[str, ...],
+    along_mm: float | None,
+    across_mm: float | None,
+    u_mm: float,
+    tried: Path | None,
+    kept: Path | None,
+) -> None:
+    """Learn a phone's lens from PHOTOS of the calibration board: eight or more.
+
+    Print the board with `ropephoto card --board`. From then on `measure`, `check` and the pages
+    know the lens of every photograph of the same camera, picture size and zoom.
+
+    \b
+    Example:
+      ropephoto calibrate board-photos/ --along 275.3 --across 174.9
+    """  # fmt: skip
+    from ui.cli.progress import find_photographs
+    from ui.services.cameras import cameras_file
+    from vision.calibration.adjustment import U_STRETCH
+    from vision.calibration.library import save_camera
+    from vision.calibration.session import calibrate_photographs, measured_stretch
+
+    if (along_mm is None) != (across_mm is None):
+        raise click.UsageError("give both --along and --across, or neither: their ratio counts.")
+    paths = find_photographs(photos)
+    try:
+        printed = (0.0, U_STRETCH)
+        if along_mm is not None and across_mm is not None:
+            printed = measured_stretch(along_mm, across_mm, u_mm)
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+    place = kept or cameras_file()
+    photo = None if tried is None else _opened(tried)  # now: a slip in its name costs no work
+    try:
+        done = calibrate_photographs(
+            paths, stretch=printed[0], u_stretch=printed[1], on=date.today()
+        )
+    except ValueError as refused:
+        raise click.ClickException(f"no calibration: {refused}") from refused
+    _tell(done)
+    try:
+        save_camera(place, done.camera)
+    except ValueError as failed:
+        raise click.ClickException(str(failed)) from failed
+    click.echo(f"Kept in {place}; figures of new photographs use it.")
+    if photo is not None:
+        _try_on(photo, done.camera)
+
+
+def _tell(done: Calibrated) -> None:
+    camera, calibration = done.camera, done.calibration
+    u = calibration.u
+    click.echo(f"{camera.key}: {camera.photographs} photographs, {calibration.corners} corners")
+    rows = [
+        ("focal length, px", camera.focal_px, camera.focal_px * u[0], 2),
+        ("principal point x, px", camera.centre_px[0], u[1], 2),
+        ("principal point y, px", camera.centre_px[1], u[2], 2),
+        ("k1, radial", camera.k1, u[3], 5),
+        ("k2, radial", camera.k2, u[4], 5),
+        ("p1, tangential", camera.p1, u[5], 5),
+        ("p2, tangential", camera.p2, u[6], 5),
+        ("print longer across, %", 100 * calibration.stretch, 100 * calibration.u_stretch, 3),
+    ]
+    click.echo(f"{'':24s}{'value':>12s}{'u':>10s}")
+    for name, value, u_value, digits in rows:
+        small = abs(value) < 2 * u_value
+        note = "  not told from 0" if small else ""
+        click.echo(f"{name:24s}{value:12.{digits}f}{u_value:10.{digits}f}{note}")
+    worst = max(range(len(done.used)), key=lambda i: calibration.rms_px[i])
+    click.echo(
+        f"Residuals {camera.rms_px:.2f} px, worst {calibration.rms_px[worst]:.2f} px "
+        f"({done.used[worst]}); the board covers "
+        f"{100 * calibration.coverage:.0f} % of the picture; "
+        f"tilts {min(calibration.tilts_deg):.0f} to {max(calibration.tilts_deg):.0f} degrees."
+    )
+    for why in done.left_out:
+        click.echo(f"Left out: {why}.")
+
+
+def _opened(path: Path) -> Photo:
+    from vision.photo.photo import PhotoError, open_photo
+
+    try:
+        return open_photo(path)
+    except PhotoError as wrong:
+        raise click.ClickException(f"--try: {wrong}") from wrong
+
+
+def _try_on(photo: Photo, camera: CalibratedCamera) -> None:
+    """Show a photograph's figures without and with the calibration."""
+    from ui.text import refused
+    from vision.calibration.library import camera_key
+    from vision.pipeline import Settings, measure_photo
+    from vision.results import Estimate
+    from vision.uncertainty import combined_u_mm
+
+    if camera_key(photo) != camera.key:
+        raise click.ClickException(
+            f"--try: {photo.name} is of another camera, size or lens "
+            f"({camera_key(photo) or 'it does not say which'}) than the one that was calibrated "
+            f"({camera.key}); name a photograph of that one."
+        )
+    settings = {"without": Settings(), "with": Settings(cameras={camera.key: camera})}
+    for word, chosen in settings.items():
+        for result in measure_photo(photo, chosen):
+            if isinstance(result, Estimate):
+                lens = [term for term in result.budget if term.source.startswith("lens:")]
+                click.echo(
+                    f"{photo.name} {word} calibration: {result.diameter_mm:.3f} mm, U "
+                    f"{result.expanded_mm():.3f} mm, of it by the lens "
+                    f"{2 * combined_u_mm(lens):.3f} mm"
+                )
+            else:
+                click.echo(f"{photo.name} {word} calibration: {refused(result)}")
+
+
+@click.command()
+@click.option("--remove", metavar="CAMERA", help="Forget this camera; its name as it is listed.")
+@_kept
+def cameras(remove: str | None, kept: Path | None) -> None:
+    """List the cameras that were calibrated, or forget one.
+
+    \b
+    Example:
+      ropephoto cameras --remove "Lantern L4, 4000 x 3000, 26 mm"
+    """
+    from ui.services.cameras import cameras_file, known_cameras
+    from vision.calibration.library import forget_camera
+
+    place = kept or cameras_file()
+    try:
+        if remove is not None:
+            forget_camera(place, remove)
+            click.echo(f"{remove} is forgotten.")
+            return
+        there = known_cameras(place)
+    except ValueError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
+    if not there:
+        click.echo("No camera was calibrated yet; see `ropephoto calibrate --help`.")
+    for key, camera in sorted(there.items()):
+        click.echo(
+            f"{key}: focal length {camera.focal_px:.1f} px, from {camera.photographs} photographs"
+            f" of {camera.on or 'an unknown day'}"
+        )

@@ -1,0 +1,207 @@
+"""`ropephoto check`: gauge readings held against photographs, entries ranked, limits judged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+import click
+
+if TYPE_CHECKING:
+    from inspection.assessment import Judgement
+    from inspection.folder import Folder
+    from inspection.limits.conformity import DecisionRule
+    from inspection.limits.rules import Rule
+    from inspection.record.record import Record
+    from vision.pipeline import Settings
+    from vision.results import Result
+
+    Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
+
+DECISIONS = ("guard-band", "guard-band-2u", "simple")
+
+
+@click.command()
+@click.argument("where", metavar="FOLDER|RECORD")
+@click.option("--inspection", default="", metavar="NAME", help="Which one; default: the latest.")
+@click.option(
+    "--level",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    default=0.05,
+    show_default=True,
+    help="Chance that a log in which nothing is wrong raises any finding at all.",
+)
+@click.option(
+    "--walking-speed",
+    type=click.FloatRange(0, min_open=True),
+    default=2.0,
+    show_default=True,
+    metavar="M/S",
+    help="Fastest walk between stations, m/s.",
+)
+@click.option(
+    "--decision",
+    type=click.Choice(DECISIONS),
+    default="guard-band",
+    show_default=True,
+    help="How uncertainty counts at a limit: ISO 14253-1:2017, its older rule of U = 2 u, or "
+    "not at all.",
+)
+@click.option("--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several.")
+@click.option(
+    "--own-limits",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON file with limits of your own.",
+)
+@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.option("--save", is_flag=True, help="Keep new results and findings in RECORD.")
+@click.option(
+    "--by", envvar="ROPEPHOTO_PERSON", metavar="NAME", help="Who saves. Or set ROPEPHOTO_PERSON."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@click.pass_context
+def check(
+    context: click.Context,
+    where: str,
+    inspection: str,
+    level: float,
+    walking_speed: float,
+    decision: str,
+    limits: tuple[str, ...],
+    own_limits: Path | None,
+    print_set: str | None,
+    save: bool,
+    by: str | None,
+    as_json: bool,
+    as_csv: bool,
+) -> None:
+    """Hold gauge readings against photographs, and say which entry deserves the first look.
+
+    FOLDER holds photographs, readings.csv (inspection, station, view_deg, typed, gauge,
+    gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),
+    rope.json, and where there are any stations.csv (number, position_m, note),
+    inspection.json and print_checks.json. RECORD is a record file or its URL: what its
+    photographs gave is taken from it, and those without a result are measured now. With
+    --save those results and the findings, ranked, are kept in it.
+
+    Exit status: 0 all agrees, 1 something deserves a look or was refused, 2 misuse.
+
+    \b
+    Example:
+      ropephoto check crane-3/
+      ropephoto check crane-3.db --save --by "A. Berg"
+    """
+    from inspection.assessment import judge_log
+    from inspection.screening.timing import Pace
+    from ui.cli.output_check import print_check_table
+    from ui.cli.output_check_files import print_check_csv, print_check_json
+    from ui.services.measure_pending import gather
+    from ui.services.measure_pending import save as save_to
+
+    if as_json and as_csv:
+        raise click.UsageError("take one of --json and --csv, not both.")
+    folder = Path(where)
+    if save and folder.is_dir():
+        raise click.UsageError(
+            f"--save keeps results in a record, and {where} is a folder; put it into one with "
+            "`ropephoto record add`."
+        )
+    if save and not by:
+        raise click.UsageError("--save needs your name: add --by NAME.")
+    measure = context.obj or usual_measure(as_json, as_csv)
+    saved = ""
+    try:
+        own = () if own_limits is None else _own(own_limits)
+
+        def judge(read: Folder) -> Judgement:
+            return judge_log(
+                read.log, level=level, pace=Pace(walking_m_s=walking_speed),
+                decision=decision_named(decision), rule_sets=limits or None, own=own,
+            )  # fmt: skip
+
+        if folder.is_dir():
+            read = measured_folder(folder, inspection, print_set, measure)
+            judgement = judge(read)
+        else:
+            with _record(where) as record:
+                gathered = gather(record, inspection, measure=measure, print_set=print_set)
+                read = gathered.read
+                judgement = judge(read)
+                if save and by:
+                    saved = save_to(record, gathered, judgement, by=by)
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+    if as_json:
+        print_check_json(judgement, read)
+    elif as_csv:
+        print_check_csv(judgement, read)
+    else:
+        print_check_table(judgement, read)
+    if saved:
+        click.echo(saved, err=True)
+    context.exit(1 if judgement.deserves_a_look or read.rejected else 0)
+
+
+def usual_measure(as_json: bool, as_csv: bool) -> Measure:
+    """Return what measures files, quiet where the output is for a program."""
+    from ui.cli.progress import measure_files
+
+    return lambda paths, settings: measure_files(paths, settings, quiet=as_json or as_csv)
+
+
+def measured_folder(
+    folder: Path, inspection: str, print_set: str | None, measure: Measure
+) -> Folder:
+    """Return a folder's log with what its photographs give."""
+    from dataclasses import replace
+
+    from inspection.folder import read_folder
+    from ui.services.cameras import known_cameras
+    from ui.services.measure_pending import choose_check
+    from vision.photo.containers import SUFFIXES
+    from vision.pipeline import Settings
+    from vision.target.print_scale import load_print_checks
+
+    read = read_folder(folder, inspection=inspection)
+    checks = load_print_checks(folder / "print_checks.json")
+    chosen = choose_check(checks, print_set, "print_checks.json")
+    photographs = sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES)
+    settings = Settings(print_check=chosen, cameras=known_cameras())
+    results = measure(photographs, settings) if photographs else []
+    notes = read.notes if photographs else (*read.notes, "The folder holds no photographs.")
+    return replace(read, log=replace(read.log, results=tuple(results)), notes=notes)
+
+
+def recorded(where: str, inspection: str) -> Folder:
+    """Return an inspection's log from a record, as it stands there."""
+    from ui.services.measure_pending import gather
+
+    with _record(where) as record:
+        return gather(record, inspection).read
+
+
+def _record(where: str) -> Record:
+    from inspection.record.record import open_record
+
+    if "://" not in where and not Path(where).exists():
+        raise ValueError(f"there is no folder and no record {where}.")
+    return open_record(where, create=False)
+
+
+def _own(path: Path) -> tuple[Rule, ...]:
+    from inspection.limits.user_rules import rules_from_json
+
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path} can't be read as text: {error}.") from error
+    return rules_from_json(text)
+
+
+def decision_named(name: str) -> DecisionRule:
+    """Return the decision rule of a command line's word."""
+    from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE
+
+    return {"guard-band": GUARD_2017, "guard-band-2u": GUARD_2013, "simple": SIMPLE}[name]

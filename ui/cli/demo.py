@@ -1,0 +1,42 @@
+"""`ropephoto demo`: the sample photographs, measured, against their truth and the readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.option(
+    "--folder",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Folder of the sample photographs; by default sample_images beside the program.",
+)
+def demo(folder: Path | None) -> None:
+    """Measure the sample photographs and find the reading that does not belong.
+
+    The photographs are renders of an invented inspection: one rope, four stations from two
+    directions, a smooth bar, and two pictures that must be refused. Their truth is known from
+    the mesh that was rendered.
+
+    \b
+    Example:
+      ropephoto demo
+    """
+    from ui.cli.output_demo import run_demo
+
+    found = folder or _sample_folder()
+    if found is None:
+        raise click.UsageError(
+            "the folder sample_images was not found; run this in a copy of the project, or name "
+            "the folder with --folder."
+        )
+    run_demo(found)
+
+
+def _sample_folder() -> Path | None:
+    for place in (Path.cwd(), Path(__file__).resolve().parents[2]):
+        if (place / "sample_images" / "truth.csv").exists():
+            return place / "sample_images"
+    return None

@@ -1,0 +1,47 @@
+"""The command `ropephoto`. Each job has a module of its own; heavy imports wait until used."""
+
+from __future__ import annotations
+
+import click
+
+from ui.cli.archive import archive
+from ui.cli.calibrate import calibrate, cameras
+from ui.cli.card import card, print_check
+from ui.cli.check import check
+from ui.cli.demo import demo
+from ui.cli.measure import measure
+from ui.cli.page import page
+from ui.cli.record import record
+from ui.cli.report import report
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="rope-photo-check")
+def main() -> None:
+    """Measure wire ropes in photographs, and hold gauge readings against them.
+
+    Print a card, fix it to the rope, photograph it from two directions at right angles, and
+    let `measure` say how thick and how round the rope is, and how well that is known.
+
+    A photograph never clears a rope: the competent person, the maker's instructions and local
+    rules decide.
+    """
+
+
+for command in (
+    page,
+    card,
+    print_check,
+    calibrate,
+    cameras,
+    measure,
+    archive,
+    demo,
+    check,
+    record,
+    report,
+):
+    main.add_command(command)
+
+if __name__ == "__main__":
+    main()

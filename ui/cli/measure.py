@@ -1,0 +1,291 @@
+"""`ropephoto measure`: photographs in, diameters out."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from ui.cli.options import said_place
+
+if TYPE_CHECKING:
+    from inspection.measurement.measured_diameter import MeasuredDiameter
+    from inspection.measurement.section import Pairing
+    from vision.pipeline import Settings
+
+HOLDS = ("touching", "level", "stand-off")
+Given = TypeVar("Given")
+
+
+def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given:
+    """Refuse nan and inf, which click takes for numbers."""
+    numbers = value if isinstance(value, tuple) else (value,)
+    for number in numbers:
+        if isinstance(number, float) and not math.isfinite(number):
+            raise click.BadParameter(
+                f"{number} is no number of {parameter.metavar or 'diameters'}."
+            )
+    return value
+
+
+@click.command()
+@click.argument("photos", nargs=-1, required=True)
+@click.option(
+    "--at",
+    "at_mm",
+    type=float,
+    multiple=True,
+    callback=_finite,
+    metavar="MM",
+    help="Place along the card, mm from its middle; repeat for several. Default: the middle.",
+)
+@click.option(
+    "--hold",
+    type=click.Choice(HOLDS),
+    default="touching",
+    show_default=True,
+    help="How the card was held: flat against the rope; cut out and level with the rope's axis "
+    "(hold the phone square: what the axis is off counts the more, the more it is tilted); or at "
+    "a known stand-off.",
+)
+@click.option(
+    "--offset",
+    "offset_mm",
+    type=float,
+    default=0.0,
+    callback=_finite,
+    metavar="MM",
+    help="Gap (touching), or height of the rope's axis over the card (stand-off), mm.",
+)
+@click.option(
+    "--u-offset",
+    "u_offset_mm",
+    type=click.FloatRange(min=0),
+    callback=_finite,
+    metavar="MM",
+    help="Standard uncertainty of that distance, mm.",
+)
+@click.option(
+    "--jaw",
+    "jaw_diameters",
+    type=click.FloatRange(0.5, 10),
+    callback=_finite,
+    default=2.0,
+    show_default=True,
+    help="Length of the virtual jaws, in rope diameters.",
+)
+@click.option(
+    "--nominal",
+    "nominal_mm",
+    type=click.FloatRange(min=0, min_open=True),
+    callback=_finite,
+    metavar="MM",
+    help="Nominal diameter, mm: shows differences in % of it.",
+)
+@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.option(
+    "--print-checks",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default="print_checks.json",
+    show_default=True,
+    help="File that keeps the print checks.",
+)
+@click.option(
+    "--cameras",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File of calibrated cameras. Default: the one in your user's data folder.",
+)
+@click.option(
+    "--say",
+    multiple=True,
+    metavar="FILE=STATION/VIEW",
+    help="Say which station and view a photograph shows, where its card can't: a.jpg=3/90. "
+    "Three views or more of a station, 0 to 359 degrees, give the ellipse of its section.",
+)
+@click.option(
+    "--position",
+    multiple=True,
+    metavar="STATION=METRES",
+    help="Place of a station along the rope, m, e.g. 2=4.5: two of them, at least 1 m apart, "
+    "give the measured diameter as the mean of four; needs --nominal.",
+)
+@click.option(
+    "--strands", type=click.IntRange(3, 40), metavar="N",
+    help="Outer strands of the rope, for the lay length; else told from the photograph if it can.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@click.option(
+    "--overlay",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write pictures with edges, crown lines, jaws and figures into DIR.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Measure N photographs at a time. Default: one by one for a few, all cores for many.",
+)
+@click.option(
+    "--keep",
+    "journal",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Keep each answer in FILE at once: a run that was stopped goes on where it stopped.",
+)
+@click.pass_context
+def measure(
+    context: click.Context,
+    photos: tuple[str, ...],
+    at_mm: tuple[float, ...],
+    hold: str,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    jaw_diameters: float,
+    nominal_mm: float | None,
+    print_set: str | None,
+    print_checks: Path,
+    cameras: Path | None,
+    say: tuple[str, ...],
+    position: tuple[str, ...],
+    strands: int | None,
+    as_json: bool,
+    as_csv: bool,
+    overlay: Path | None,
+    jobs: int | None,
+    journal: Path | None,
+) -> None:
+    """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
+
+    The photographs of one station at 0 and 90 degrees find each other by their cards' numbers
+    and give mean diameter and ovality, three or more an ellipse. Every figure comes with its
+    expanded uncertainty U (k = 2, about 95 %).
+
+    Exit status: 0 all answered, 1 some refused, 2 misuse.
+
+    \b
+    Example:
+      ropephoto measure photos/ --print-set spring --nominal 22 --overlay seen/
+    """
+    from inspection.measurement.section import pair_by_card
+    from inspection.screening.lay_length import with_strands
+    from ui.cli.output_measure import print_csv, print_json, print_table
+    from ui.cli.progress import find_photographs, measure_files
+    from vision.results import Refusal
+
+    if as_json and as_csv:
+        raise click.UsageError("take one of --json and --csv, not both.")
+    if position and nominal_mm is None:
+        raise click.UsageError("--position needs --nominal as well.")
+    if hold == "touching" and offset_mm < 0:
+        raise click.UsageError(f"a gap can't be negative; got --offset {offset_mm:g}.")
+    if hold == "level" and offset_mm:
+        raise click.UsageError("--hold level knows no --offset; leave one of them out.")
+    paths = find_photographs(photos)
+    settings = _settings(
+        at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks, cameras
+    )
+    said = dict(_said(entry) for entry in say)
+    unknown = sorted(said.keys() - {path.name for path in paths})
+    if unknown:
+        raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
+    positions = dict(_position(entry) for entry in position)
+    results = measure_files(
+        paths, settings, said, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
+    )
+    results = with_strands(results, strands)
+    pairing = pair_by_card(results, nominal_mm=nominal_mm)
+    measured = _measured(pairing, positions, nominal_mm)
+    if as_json:
+        print_json(results, pairing, measured)
+    elif as_csv:
+        print_csv(results)
+    else:
+        print_table(results, pairing, nominal_mm, measured)
+    context.exit(1 if any(isinstance(result, Refusal) for result in results) else 0)
+
+
+def _settings(
+    at_mm: tuple[float, ...],
+    hold: str,
+    offset_mm: float,
+    u_offset_mm: float | None,
+    jaw_diameters: float,
+    print_set: str | None,
+    print_checks: Path,
+    cameras: Path | None,
+) -> Settings:
+    from typing import cast
+
+    from ui.services.cameras import known_cameras
+    from vision.pipeline import Settings
+    from vision.rope.tangent_cylinder import Hold
+    from vision.target.print_scale import load_print_checks
+
+    check = None
+    try:
+        if print_set is not None:
+            checks = load_print_checks(print_checks)
+            if print_set not in checks:
+                known = ", ".join(sorted(checks)) or "none"
+                raise ValueError(
+                    f"{print_checks} holds no card set called {print_set!r} (it holds: {known}); "
+                    "enter its bars with `ropephoto print-check`."
+                )
+            check = checks[print_set]
+        return Settings(
+            at_mm or (0.0,),
+            cast(Hold, hold),
+            offset_mm,
+            u_offset_mm,
+            jaw_diameters,
+            check,
+            known_cameras(cameras),
+        )
+    except ValueError as wrong:
+        raise click.UsageError(str(wrong)) from wrong
+
+
+def _said(entry: str) -> tuple[str, tuple[int, int]]:
+    name, _, place = entry.rpartition("=")
+    wants = "FILE=STATION/VIEW, e.g. a.jpg=3/90"
+    return Path(name).name, said_place(place if name else "", wants=wants, got=entry)
+
+
+def _position(entry: str) -> tuple[int, float]:
+    from inspection.exchange.columns import place_m, whole_number
+
+    station, _, metres = entry.partition("=")
+    try:
+        return whole_number(station), place_m(metres)
+    except ValueError:
+        raise click.UsageError(
+            f"--position wants STATION=METRES, e.g. 2=4.5; got {entry!r}."
+        ) from None
+
+
+def _measured(
+    pairing: Pairing, positions: dict[int, float], nominal_mm: float | None
+) -> MeasuredDiameter | None:
+    """Return the measured diameter where stations were placed; say why there is none."""
+    from dataclasses import replace
+
+    from inspection.measurement.measured_diameter import measured_diameter
+
+    if not positions or nominal_mm is None:
+        return None
+    placed = [
+        replace(section, position_m=positions[section.station])
+        for section in pairing.sections
+        if section.station in positions and section.at_mm == pairing.sections[0].at_mm
+    ]
+    try:
+        return measured_diameter(placed, nominal_mm=nominal_mm)
+    except ValueError as wrong:
+        # the photographs were measured; their figures are worth showing all the same
+        click.echo(f"No measured diameter: {wrong}", err=True)
+        return None

@@ -1,0 +1,297 @@
+"""What `ropephoto check` found, on the screen: readable from 80 columns on.
+
+Further parts of what `ropephoto check` shows: severity, history, grooves, what would settle.
+"""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from inspection.assessment import Judgement
+from inspection.comparison.crosscheck import Comparison
+from inspection.folder import Folder
+from inspection.limits.conformity import PlacedVerdict
+from inspection.limits.remaining_life import NO_CLEARANCE, OverTime
+from inspection.limits.rules import NotApplicable
+from inspection.model.length_text import length_text
+from inspection.model.log import place_words
+from inspection.model.rope import Units
+from inspection.screening.lay_length import lay_words
+from ui.cli.output_measure import new_table, print_parts
+from ui.text import CAUTIONS, chance_words, refused
+from vision.results import Finding
+
+STYLES = {"disagrees": "bold red", "doubtful": "yellow", "cannot say": "dim",
+          "outside": "bold red", "undecided": "yellow"}  # fmt: skip
+
+
+def print_check_table(judgement: Judgement, read: Folder) -> None:
+    """Print a judgement for people; its last line says what deserves the first look.
+
+    Tables are in the rope's own units, mm or inch; sentences are in mm.
+    """
+    console = Console()
+    log = judgement.log
+    units = log.rope.units
+    nominal = length_text(log.rope.nominal_mm, units=units)
+    console.print(
+        f"{log.rope.identity}, nominal {nominal}: inspection {log.inspection.identity} of "
+        f"{log.inspection.on}\n",
+        style="bold", markup=False,
+    )  # fmt: skip
+    parts: list[Table | list[str | Text]] = []
+    if judgement.crosscheck.comparisons:
+        parts.append(_comparisons_table(judgement.crosscheck.comparisons, units))
+        parts.append([_agreement_line(judgement)])
+    if judgement.findings:
+        parts.append(_findings_table(judgement.findings))
+    if judgement.verdicts:
+        parts.append(_verdicts_table(judgement.verdicts, units))
+    if judgement.severities:
+        parts.append(severity_table(judgement))
+    if judgement.over_time:
+        parts.append(over_time_table(judgement.over_time))
+    parts.append([
+        *_lines(judgement), *further_lines(judgement), *_notes(judgement, read),
+        *(Text(caution, style="italic") for caution in CAUTIONS),
+    ])  # fmt: skip
+    print_parts(console, parts)
+    # one line whatever the width of the screen, so that it can be cut off and passed on
+    console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
+
+
+def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
+    """Return every comparison; the gauge has a column where there is more than one."""
+    several = len({one.gauge for one in comparisons}) > 1
+    named = "" if several else f" ({comparisons[0].gauge})"
+    table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
+    unit = _unit(units)
+    table.add_column("station,\nview", no_wrap=True)
+    if several:
+        table.add_column("gauge")
+    table.add_column("typed", justify="right", no_wrap=True)
+    for heading in (f"photo\n{unit}", f"U\n{unit}", f"photo -\ngauge {unit}", f"U\n{unit}", "E_n"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("in words", no_wrap=True)
+    for one in comparisons:
+        table.add_row(
+            f"{one.station}, {one.view_deg}",
+            *((Text(one.gauge),) if several else ()),
+            Text(one.typed),
+            *(_shown(length_mm, units) for length_mm in (one.photo_mm, 2 * one.u_photo_mm)),
+            _shown(one.difference_mm, units, sign=True),
+            _shown(2 * one.u_difference_mm, units),
+            f"{one.en:+z.2f}",
+            one.word,
+            style=STYLES.get(one.word),
+        )
+    return table
+
+
+def _agreement_line(judgement: Judgement) -> str:
+    found = judgement.agreement
+    if found is None:
+        return "Fewer than 3 comparisons: no limits of agreement."
+    return (
+        f"Mean difference photo - gauge {found.bias_mm:+z.3f} mm, limits of agreement "
+        f"{found.low_mm:+z.2f} to {found.high_mm:+z.2f} mm ({found.count} comparisons)."
+    )
+
+
+def _findings_table(findings: tuple[Finding, ...]) -> Table:
+    table = new_table("Entries that deserve a second look, most deserving first")
+    table.show_lines = True
+    table.add_column("#", justify="right")
+    table.add_column("entries", min_width=17)
+    table.add_column("what was seen, and what to do", ratio=1)
+    table.add_column("if nothing\nis wrong", max_width=14)
+    for number, one in enumerate(findings, start=1):
+        words = f"{one.seen}\nTo do: {one.remedy}\nMay be innocent: {one.innocent}"
+        table.add_row(str(number), Text(_short(one.where)), Text(words), chance_words(one.p_value))
+    return table
+
+
+def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
+    """Return one row a limit and source: how its stations fare, and the one nearest to it."""
+    unit = _unit(units)
+    table = new_table("Published limits; a verdict clears nothing")
+    table.add_column("limit", ratio=1, min_width=15)
+    for heading in ("by", "stations", "near-\nest"):
+        table.add_column(heading, no_wrap=True)
+    for heading in (f"figure\n{unit}", f"u\n{unit}", f"limit\n{unit}", f"margin\n{unit}"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for (what, source), group in _by_limit(verdicts).items():
+        nearest = min(group, key=lambda one: one.verdict.margin_mm)
+        counts = _counts(group)
+        verdict = nearest.verdict
+        bounds = (("least", verdict.limit.low_mm), ("most", verdict.limit.high_mm))
+        table.add_row(
+            Text(what),
+            "photo" if source == "photographs" else source,
+            "\n".join(f"{number} {word}" for word, number in counts.items()),
+            "rope" if nearest.station is None else str(nearest.station),
+            _shown(verdict.value_mm, units),
+            _shown(verdict.u_mm, units),
+            "\n".join(
+                f"{word} {_shown(bound, units)}" for word, bound in bounds if bound is not None
+            ),
+            _shown(verdict.margin_mm, units, sign=True),
+            style=STYLES.get(next(iter(counts))),
+        )
+    return table
+
+
+def _by_limit(
+    verdicts: tuple[PlacedVerdict, ...],
+) -> dict[tuple[str, str], list[PlacedVerdict]]:
+    groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
+    for one in verdicts:
+        rule = one.verdict.limit.rule
+        groups.setdefault((f"{rule.rule_set}, {rule.what}", one.source), []).append(one)
+    return groups
+
+
+def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
+    """Return how many verdicts there are of each outcome, the worst first."""
+    outcomes = [one.verdict.outcome for one in group]
+    words = ("outside", "undecided", "within")
+    return {word: outcomes.count(word) for word in words if word in outcomes}
+
+
+def _not_applicable(judgement: Judgement) -> list[str]:
+    """Return why limits don't apply; those of the other service are only named."""
+    service = judgement.log.rope.service
+    close: list[NotApplicable] = []
+    far: list[NotApplicable] = []
+    for one in judgement.not_applicable:
+        (far if one.rule.services and service not in one.rule.services else close).append(one)
+    lines = [f"Does not apply: {one.reason}" for one in close]
+    if far:
+        named = ", ".join(dict.fromkeys(one.rule.rule_set for one in far))
+        other = "new ropes" if service == "in-service" else "ropes in service"
+        lines.append(f"Limits for {other} do not apply: {named}.")
+    return lines
+
+
+def _lines(judgement: Judgement) -> list[str]:
+    checked = judgement.crosscheck
+    lines = [f"{one.photo_name}: {refused(one)}" for one in checked.refused]
+    lines += [
+        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to hold it against."
+        for one in checked.photos_alone
+    ]
+    lines += [
+        f"{place_words(one.station, one.view_deg)}: {one.typed} was logged, no photograph to hold "
+        "it against."
+        for one in checked.readings_alone
+    ]
+    lines += [
+        f"Station {one.station} is {one.deficit_mm:.2f} mm ({one.deficit_pct:.1f} % of nominal) "
+        "thinner than its neighbours: a local decrease."
+        for one in judgement.local
+        if one.outcome == "local decrease"
+    ]
+    return lines
+
+
+def _notes(judgement: Judgement, read: Folder) -> list[str]:
+    lines = _not_applicable(judgement)
+    lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
+    return [*lines, *(f"Note: {note}" for note in (*judgement.notes, *read.notes))]
+
+
+def _unit(units: Units) -> str:
+    return "in" if units == "inch" else "mm"
+
+
+def _shown(length_mm: float, units: Units, *, sign: bool = False) -> str:
+    """Return a length as a table shows it, without its unit."""
+    text = length_text(length_mm, units=units).split()[0]
+    return f"+{text}" if sign and length_mm >= 0 else text
+
+
+def _short(where: tuple[str, ...]) -> str:
+    shown = "\n".join(where[:4])
+    return shown if len(where) <= 4 else f"{shown}\nand {len(where) - 4} more"
+
+
+GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera": "phone"}
+
+
+def severity_table(judgement: Judgement) -> Table:
+    """Return each station's uniform decrease with its severity."""
+    by = "photographs" if judgement.photograph_sections else "the gauge"
+    table = new_table(f"Uniform decrease of diameter after ISO 4309:2017, by {by}")
+    table.add_column("station")
+    for heading in ("decrease\nmm", "decrease\n% of nominal", "u\n%"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("band", no_wrap=True)
+    table.add_column("towards\ndiscard %", justify="right")
+    table.add_column("could also be", ratio=1)
+    for station, one in judgement.severities:
+        others = ", ".join(
+            f"{band} ({p:.0%})" for band, p in one.spread if band != one.band and p >= 0.05
+        )
+        table.add_row(
+            str(station), f"{one.decrease_mm:+z.2f}", f"{one.decrease_pct:+z.2f}",
+            f"{one.u_pct:.2f}", one.band, str(one.severity_pct), others,
+        )  # fmt: skip
+    return table
+
+
+def over_time_table(stations: tuple[OverTime, ...]) -> Table:
+    """Return each station's rate of loss, and when the nearest discard limit would be met."""
+    table = new_table("Over the inspections, by the gauge; 95 % intervals")
+    table.add_column("station")
+    table.add_column("inspections", justify="right")
+    table.add_column("mm per year", justify="right", no_wrap=True)
+    table.add_column("interval", no_wrap=True)
+    table.add_column("limit mm", justify="right", no_wrap=True)
+    table.add_column("would be met", ratio=1)
+    for one in stations:
+        count = str(len({point.on for point in one.points}))
+        if one.line is None:
+            table.add_row(str(one.station), count, "-", one.why.partition(":")[0])
+            continue
+        low, high = one.line.rate_interval
+        limit, met = "-", "no discard limit applies"
+        if one.limit is not None:
+            limit, met = f"{one.limit.limit_mm:.2f}", _met(one)
+        table.add_row(
+            str(one.station), count, f"{one.line.rate_mm_per_year:+z.3f}",
+            f"{low:+z.3f} to {high:+z.3f}", limit, met,
+        )  # fmt: skip
+    return table
+
+
+def _met(one: OverTime) -> str:
+    if one.limit is None or one.limit.earliest is None:
+        return "not within 100 years"
+    latest = "no latest day" if one.limit.latest is None else f"by {one.limit.latest}"
+    return f"from {one.limit.earliest}, {latest}"
+
+
+def further_lines(judgement: Judgement) -> list[str]:
+    """Return what would settle undecided verdicts, who or what differs, chance, grooves."""
+    lines = [placed.words for placed in judgement.verdicts if placed.verdict.outcome == "undecided"]
+    if judgement.across is not None:
+        lines.append(f"Comparisons: {judgement.across.flags.words}")
+        lines += [judgement.across.line_words] if judgement.across.line_words else []
+        for group, names in judgement.across.groups.items():
+            if len(names) > 1:
+                said = [
+                    f"{name or 'not named'} "
+                    + ("too few" if one is None else f"{one.bias_mm:+z.3f} mm ({one.count})")
+                    for name, one in names.items()
+                ]
+                lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(said)}.")
+    for section in (*judgement.photograph_sections, *judgement.gauge_sections):
+        if section.ellipse is not None:
+            lines.append(f"Station {section.station}. {section.ellipse.words}")
+    lines += lay_words(judgement.lays)
+    lines += [fit.words for fit in judgement.groove_fits]
+    if any(one.line is not None for one in judgement.over_time):
+        lines.append(NO_CLEARANCE)
+    return lines

@@ -1,0 +1,149 @@
+"""What `ropephoto check` found, as JSON and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from dataclasses import asdict
+from typing import Any
+
+from inspection.assessment import Judgement
+from inspection.exchange.spreadsheet import harmless
+from inspection.folder import Folder
+from inspection.limits.remaining_life import OverTime
+from inspection.model.log import place_words
+from inspection.record.serialization import plain
+from ui.cli.output_measure import as_plain
+from ui.text import CAUTIONS, refused, sentence
+
+COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome", "p_value",
+           "words")  # fmt: skip
+
+
+def print_check_json(judgement: Judgement, read: Folder) -> None:
+    """Print a judgement as one JSON document."""
+    json.dump(judgement_plain(judgement, read), sys.stdout, indent=1, ensure_ascii=False)
+    sys.stdout.write("\n")
+
+
+def judgement_plain(judgement: Judgement, read: Folder) -> dict[str, Any]:
+    """Return a judgement as plain values for JSON."""
+    log, checked = judgement.log, judgement.crosscheck
+    comparisons = []
+    for one in checked.comparisons:
+        values = plain(one)
+        del values["difference_budget"]
+        comparisons.append({**values, "u_difference_mm": one.u_difference_mm, "words": one.words})
+    return {
+        "rope": plain(log.rope),
+        "inspection": plain(log.inspection),
+        "first_look": judgement.first_look,
+        "deserves_a_look": judgement.deserves_a_look,
+        "findings": [plain(one) for one in judgement.findings],
+        "comparisons": comparisons,
+        "agreement": None if judgement.agreement is None else plain(judgement.agreement),
+        "verdicts": [
+            {"station": one.station, "source": one.source, **plain(one.verdict),
+             "words": one.words}
+            for one in judgement.verdicts
+        ],
+        "not_applicable": [one.reason for one in judgement.not_applicable],
+        "local": [plain(one) for one in judgement.local],
+        "across": None if judgement.across is None else {
+            **plain(judgement.across), "words": judgement.across.flags.words,
+            "line_words": judgement.across.line_words,
+        },
+        "severities": [
+            {"station": station, **plain(one), "words": one.words}
+            for station, one in judgement.severities
+        ],
+        "over_time": [_history_plain(one) for one in judgement.over_time],
+        "groove_fits": [{**plain(one), "words": one.words} for one in judgement.groove_fits],
+        "refused": [as_plain(one) for one in checked.refused],
+        "photographs_alone": [one.photo_name for one in checked.photos_alone],
+        "readings_alone": [plain(one) for one in checked.readings_alone],
+        "rejected_rows": [asdict(one) for one in read.rejected],
+        "notes": [*judgement.notes, *read.notes],
+        "cautions": list(CAUTIONS),
+    }  # fmt: skip
+
+
+def _history_plain(one: OverTime) -> dict[str, Any]:
+    values = plain(one)
+    for point in values["points"]:
+        del point["budget"]
+    if values["line"] is not None:
+        del values["line"]["points"]
+    return values
+
+
+def print_check_csv(judgement: Judgement, read: Folder) -> None:
+    """Print a judgement as CSV: findings in their order, comparisons, verdicts, refusals."""
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for row in _csv_rows(judgement, read):
+        writer.writerow([_cell(row.get(column)) for column in COLUMNS])
+
+
+def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = [
+        {"kind": "finding", "where": "; ".join(one.where), "code": one.code, "value": one.value,
+         "limit": one.limit, "unit": one.unit, "p_value": one.p_value,
+         "words": f"{sentence(one)} {one.innocent}"}
+        for one in judgement.findings
+    ]  # fmt: skip
+    rows += [
+        {"kind": "comparison", "where": place_words(one.station or 0, one.view_deg),
+         "source": one.gauge, "value": one.difference_mm, "limit": 2 * one.u_difference_mm,
+         "unit": "mm", "outcome": one.word, "p_value": one.p_value, "words": one.words}
+        for one in judgement.crosscheck.comparisons
+    ]  # fmt: skip
+    for placed in judgement.verdicts:
+        limit = placed.verdict.limit
+        rows.append(
+            {"kind": "verdict", "source": placed.source, "value": placed.verdict.value_mm,
+             "where": "rope" if placed.station is None else f"station {placed.station}",
+             "limit": limit.high_mm if limit.low_mm is None else limit.low_mm, "unit": "mm",
+             "outcome": placed.verdict.outcome, "words": placed.words}
+        )  # fmt: skip
+    rows += [
+        {"kind": "severity", "where": f"station {station}", "source": "ISO 4309:2017",
+         "value": one.decrease_pct, "unit": "% of nominal", "outcome": one.band,
+         "words": one.words}
+        for station, one in judgement.severities
+    ]  # fmt: skip
+    rows += [
+        {"kind": "lay length", "where": f"station {one.station}", "source": "photographs",
+         "value": one.lay_mm, "unit": "mm", "words": one.words}
+        for one in judgement.lays
+    ]  # fmt: skip
+    rows += [
+        {"kind": "over time", "where": f"station {one.station}", "source": "gauge",
+         "value": one.line.rate_mm_per_year, "limit": one.limit and one.limit.limit_mm,
+         "unit": "mm per year", "words": one.limit.words if one.limit else ""}
+        for one in judgement.over_time
+        if one.line is not None
+    ]  # fmt: skip
+    rows += [
+        {"kind": "groove", "where": one.groove.name, "source": one.range_name,
+         "value": one.excess_pct, "unit": "%", "outcome": one.outcome, "words": one.words}
+        for one in judgement.groove_fits
+    ]  # fmt: skip
+    rows += [
+        {"kind": "refused", "where": one.photo_name, "outcome": "no diameter",
+         "words": refused(one)}
+        for one in judgement.crosscheck.refused
+    ]  # fmt: skip
+    rows += [
+        {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
+        for one in read.rejected
+    ]
+    rows.append({"kind": "first look", "words": judgement.first_look})
+    return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:.6g}" if isinstance(value, float) else harmless(str(value))

@@ -1,0 +1,289 @@
+"""Results as a table on the screen, as JSON and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from inspection.exchange.spreadsheet import harmless
+from inspection.measurement.ellipse import Ellipse
+from inspection.measurement.measured_diameter import MeasuredDiameter
+from inspection.measurement.section import Pairing, Section
+from ui.text import CAUTIONS, refused, sentence
+from vision.results import Estimate, Refusal, Result
+from vision.uncertainty import combined_u_mm, shares
+
+COLUMNS = (
+    "photo",
+    "station",
+    "view_deg",
+    "at_mm",
+    "diameter_mm",
+    "expanded_mm",
+    "u_mm",
+    "crowns",
+    "crown_pitch_mm",
+    "u_pitch_mm",
+    "strands",
+    "lay_mm",
+    "u_lay_mm",
+    "hand",
+    "px_per_mm",
+    "tilt_deg",
+    "print_set",
+    "taken_at",
+    "camera",
+    "findings",
+)
+
+
+WIDE = 105  # from here on the table also has room for what most of U comes from
+
+
+def new_table(title: str) -> Table:
+    """Return an empty table in the style that all commands share: light, narrow, titled."""
+    return Table(
+        title=title,
+        title_justify="left",
+        box=SIMPLE_HEAD,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+
+
+def print_table(
+    results: list[Result],
+    pairing: Pairing,
+    nominal_mm: float | None,
+    measured: MeasuredDiameter | None = None,
+) -> None:
+    """Print results for people: figures, sections, refusals, warnings, cautions."""
+    console = Console()
+    estimates = [result for result in results if isinstance(result, Estimate)]
+    wide = console.width >= WIDE
+    parts: list[Table | list[str | Text]] = []
+    if estimates:
+        parts.append(_estimates_table(estimates, nominal_mm, wide=wide))
+        parts.append([] if wide else [_most_of_u(estimates)])
+    if pairing.sections:
+        parts.append(_sections_table(pairing.sections))
+    parts.append([
+        f"Station {section.station}. {section.ellipse.words}"
+        for section in pairing.sections
+        if section.ellipse is not None
+    ])  # fmt: skip
+    if any(one.pitch_budget for one in estimates):
+        parts.append(_lay_table(estimates))
+    refusals = [result for result in results if isinstance(result, Refusal)]
+    parts.append([
+        *([] if measured is None else [_measured_line(measured)]),
+        *(Text(f"{one.photo_name}: {refused(one)}", style="bold") for one in refusals),
+        *_warnings(estimates),
+        *(Text(caution, style="italic") for caution in CAUTIONS),
+    ])  # fmt: skip
+    print_parts(console, parts)
+
+
+def print_parts(console: Console, parts: Iterable[Table | Sequence[str | Text]]) -> None:
+    """Print tables and groups of lines, with one empty line between each and the next."""
+    for number, part in enumerate(part for part in parts if isinstance(part, Table) or part):
+        if number:
+            console.print()
+        for line in [part] if isinstance(part, Table) else part:
+            console.print(line, markup=False)
+
+
+def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wide: bool) -> Table:
+    table = new_table("Diameter by photograph; U is expanded, k = 2")
+    table.add_column("photograph", overflow="fold", min_width=12)
+    table.add_column("station,\nview", no_wrap=True)
+    headings = ["diameter\nmm", "U\nmm", "U\n%"]
+    if nominal_mm is not None:
+        headings.append("to nominal\n%")
+    for heading in (*headings, "crowns"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    if wide:
+        table.add_column("most of U comes from")
+    for one in estimates:
+        expanded = one.expanded_mm()
+        row = [
+            f"{one.diameter_mm:.2f}",
+            f"{expanded:.2f}",
+            f"{100 * expanded / one.diameter_mm:.2f}",
+        ]
+        if nominal_mm is not None:
+            row.append(f"{100 * (one.diameter_mm - nominal_mm) / nominal_mm:+z.2f}")
+        row.append(str(one.crowns) if one.crowns else "smooth")
+        if wide and one.budget:
+            term, share = shares(one.budget)[0]
+            row.append(f"{term.quantity} ({100 * share:.0f} %)")
+        # a file's name is text, whatever brackets stand in it
+        table.add_row(Text(one.photo_name), _short_place(one), *row)
+    return table
+
+
+def _short_place(one: Estimate) -> str:
+    """Return station and view as short as a column wants it, e.g. ``"3, 90"``."""
+    words = "-" if one.station is None else f"{one.station}, {one.view_deg}"
+    return f"{words}\nat {one.at_mm:g} mm" if one.at_mm else words
+
+
+def _most_of_u(estimates: list[Estimate]) -> str:
+    largest = Counter(shares(one.budget)[0][0].quantity for one in estimates if one.budget)
+    named = (f"{quantity} ({count} of {len(estimates)})" for quantity, count in largest.items())
+    return f"Most of U comes from: {', '.join(named)}."
+
+
+def _sections_table(sections: tuple[Section, ...]) -> Table:
+    table = new_table("Stations seen from two directions")
+    table.add_column("station")
+    for heading in ("mean mm", "U mm", "ovality mm", "U mm"):
+        table.add_column(heading, justify="right")
+    for one in sections:
+        where = f"{one.station}" + (f" at {one.at_mm:g} mm" if one.at_mm else "")
+        table.add_row(
+            where,
+            f"{one.mean_mm:.2f}",
+            f"{2 * one.u_mean_mm:.2f}",
+            f"{one.ovality_mm:.2f}",
+            f"{2 * one.u_ovality_mm:.2f}",
+        )
+    return table
+
+
+def _lay_table(estimates: list[Estimate]) -> Table:
+    table = new_table("Lay of the strands; U is expanded, k = 2")
+    table.add_column("station,\nview", overflow="fold")
+    for heading in ("crown pitch\nmm", "U\nmm", "strands", "lay length\nmm", "U\nmm", "hand"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for one in estimates:
+        if not one.pitch_budget:
+            continue
+        lay = ("-", "-") if one.lay_mm is None else (f"{one.lay_mm:.1f}", f"{2 * one.u_lay_mm:.1f}")
+        table.add_row(
+            Text(one.photo_name) if one.station is None else _short_place(one),
+            f"{one.crown_pitch_mm:.2f}",
+            f"{2 * combined_u_mm(one.pitch_budget):.2f}", str(one.strands or "-"), *lay,
+            one.hand or "-",
+        )  # fmt: skip
+    return table
+
+
+def _measured_line(measured: MeasuredDiameter) -> str:
+    readings = sum(len(section.views) for section in measured.sections)
+    return (
+        f"Measured diameter (mean of {readings} readings): {measured.mean_mm:.2f} mm, "
+        f"U {2 * measured.u_mean_mm:.2f} mm. Largest difference: "
+        f"{measured.largest_difference_mm:.2f} mm, U {2 * measured.u_difference_mm:.2f} mm, "
+        f"{measured.difference_pct:.1f} % of nominal."
+    )
+
+
+def _warnings(estimates: list[Estimate]) -> list[str]:
+    """Return each warning once, with the number of photographs that it concerns."""
+    seen = Counter(sentence(finding) for one in estimates for finding in one.findings)
+    return [f"Note ({count} of {len(estimates)}): {words}" for words, count in seen.items()]
+
+
+def as_plain(result: Result) -> dict[str, Any]:
+    """Return a result as plain values for JSON, with its uncertainties worked out."""
+    plain = asdict(result)
+    plain["taken_at"] = _iso(result.taken_at)
+    plain["answered"] = isinstance(result, Estimate)
+    if isinstance(result, Estimate):
+        plain["u_mm"] = result.u_mm
+        plain["expanded_mm"] = result.expanded_mm()
+        known = bool(result.pitch_budget)
+        plain["u_pitch_mm"] = combined_u_mm(result.pitch_budget) if known else None
+        plain["lay_mm"] = result.lay_mm
+        plain["u_lay_mm"] = None if result.lay_mm is None else result.u_lay_mm
+        plain["budget"] = [
+            {**asdict(term), "u_mm": term.u_mm, "share": share}
+            for term, share in shares(result.budget)
+        ]
+    return plain
+
+
+def print_json(
+    results: list[Result], pairing: Pairing, measured: MeasuredDiameter | None = None
+) -> None:
+    """Print results, sections and the measured diameter as one JSON document."""
+    sections = [
+        {
+            "station": one.station,
+            "at_mm": one.at_mm,
+            "mean_mm": one.mean_mm,
+            "u_mean_mm": one.u_mean_mm,
+            "ovality_mm": one.ovality_mm,
+            "u_ovality_mm": one.u_ovality_mm,
+            "difference_mm": one.difference_mm,
+            "views_deg": [view.view_deg for view in one.views],
+            "ellipse": None if one.ellipse is None else _ellipse_plain(one.ellipse),
+        }
+        for one in pairing.sections
+    ]
+    document = {
+        "results": [as_plain(result) for result in results],
+        "sections": sections,
+        "measured_diameter": None if measured is None else _measured_plain(measured),
+        "cautions": list(CAUTIONS),
+    }
+    json.dump(document, sys.stdout, indent=1, ensure_ascii=False)
+    sys.stdout.write("\n")
+
+
+def _ellipse_plain(found: Ellipse) -> dict[str, Any]:
+    plain = asdict(found)
+    del plain["budget"]
+    return {**plain, "ovality_mm": found.ovality_mm, "p_value": found.p_value, "words": found.words}
+
+
+def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:
+    return {
+        "mean_mm": measured.mean_mm,
+        "u_mean_mm": measured.u_mean_mm,
+        "largest_difference_mm": measured.largest_difference_mm,
+        "u_difference_mm": measured.u_difference_mm,
+        "difference_pct": measured.difference_pct,
+        "positions_m": [section.position_m for section in measured.sections],
+    }
+
+
+def print_csv(results: list[Result]) -> None:
+    """Print results as CSV, a line each; refused photographs have no figure."""
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for one in results:
+        plain = as_plain(one)
+        plain["photo"] = one.photo_name
+        plain["findings"] = " ".join(sentence(finding) for finding in one.findings)
+        for name in (
+            "diameter_mm",
+            "expanded_mm",
+            "u_mm",
+            "crown_pitch_mm",
+            "u_pitch_mm",
+            "lay_mm",
+            "u_lay_mm",
+            "px_per_mm",
+            "tilt_deg",
+        ):
+            if plain.get(name) is not None:
+                plain[name] = f"{plain[name]:.4f}"
+        cells = ["" if plain.get(c) is None else plain[c] for c in COLUMNS]
+        writer.writerow([harmless(c) if isinstance(c, str) else c for c in cells])
+
+
+def _iso(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()

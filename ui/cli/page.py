@@ -1,0 +1,205 @@
+"""`ropephoto page`: the pages in a browser, served from this machine to this machine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    import subprocess
+
+
+HERE = ("127.0.0.1", "localhost", "::1")
+
+
+@click.command()
+@click.option(
+    "--record",
+    "place",
+    metavar="PATH_OR_URL",
+    help="Record to open: a SQLite file, or postgresql://user@host/name. By default your own "
+    "record, in your user's data folder.",
+)
+@click.option(
+    "--photographs",
+    metavar="FOLDER_OR_URL",
+    help="Where the record's photographs are kept; by default beside a SQLite record.",
+)
+@click.option(
+    "--team",
+    metavar="FILE",
+    type=click.Path(path_type=str),
+    help="TOML file with the login ([auth]) and the people with their roles; without one there "
+    "is one person on one machine, who may do everything.",
+)
+@click.option(
+    "--address",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address to listen at. Others than this machine's own need --team.",
+)
+@click.option(
+    "--without-login",
+    is_flag=True,
+    help="Let everybody who reaches --address read and change the record, without a login.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=8501,
+    show_default=True,
+    help="Port of the pages.",
+)
+@click.option("--no-browser", is_flag=True, help="Do not open a browser; say the address only.")
+def page(
+    place: str | None,
+    photographs: str | None,
+    team: str | None,
+    address: str,
+    without_login: bool,
+    port: int,
+    no_browser: bool,
+) -> None:
+    """Open the pages for inspector, reviewer and supervisor in a browser.
+
+    Nothing needs to be configured. Only this machine can reach the pages (127.0.0.1); stop
+    them with Ctrl+C. For a team, --team names a file that says who logs in where and has which
+    role.
+
+    \b
+    Example:
+      ropephoto page
+      ropephoto page --team team.toml --record postgresql://ropes@db/ropes
+    """
+    import os
+    import signal
+    import socket
+    import subprocess
+    import sys
+    from pathlib import Path
+
+    from inspection.record.record import open_record
+
+    if team and without_login:
+        raise click.UsageError("--team asks for a login and --without-login for none; give one.")
+    if address not in HERE and not (team or without_login):
+        raise click.UsageError(
+            f"at {address} everybody in the network could read and change the record; name the "
+            "people with --team FILE, or say --without-login if that is meant."
+        )
+    if place:
+        try:
+            open_record(place).close()  # what is wrong with it is said here, in one sentence
+        except ValueError as wrong:
+            raise click.ClickException(str(wrong)) from wrong
+    opened_at = _team_address(team) if team else f"http://{_in_url(address)}:{port}"
+    with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET) as trial:
+        try:
+            taken = trial.connect_ex((_reached(address), port)) == 0
+        except OSError as wrong:
+            raise click.ClickException(
+                f"{address!r} is no address of this machine; give one of its own with --address."
+            ) from wrong
+    if taken:
+        raise click.ClickException(
+            f"port {port} is in use by another program; choose another with --port."
+        )
+    environment = dict(os.environ)
+    environment.pop("ROPE_PHOTO_TEAM", None)  # a team is named on the command line only
+    if place:  # through the environment: a password has no business in the list of processes
+        environment["ROPE_PHOTO_RECORD"] = place
+    if photographs:
+        environment["ROPE_PHOTO_STORE"] = photographs
+    command = [sys.executable, "-m", "streamlit", "run"]
+    command += [str(Path(__file__).resolve().parents[1] / "web" / "server.py")]
+    command += [f"--server.address={address}", f"--server.port={port}", "--server.headless=true"]
+    if team:
+        environment["ROPE_PHOTO_TEAM"] = str(Path(team).resolve())
+        command += [f"--secrets.files={Path(team).resolve()}"]
+    hosts = _hosts(address, opened_at)
+    command += [f"--server.allowedHosts={host}" for host in hosts]
+    server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
+    # ended from outside, it takes the pages with it
+    signal.signal(signal.SIGTERM, lambda *_: _stop(server))
+    try:
+        if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
+            click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
+            if not no_browser:
+                click.launch(opened_at)
+        status = server.wait()
+    except KeyboardInterrupt:
+        _stop(server)
+        status = 0
+    if status > 0:  # below 0: ended by a signal, as somebody wished
+        raise click.ClickException("the pages could not be started; the lines above say why.")
+
+
+def _team_address(team: str) -> str:
+    """Return where a team opens its pages; what is wrong with its file is said in one sentence."""
+    import importlib.util
+    import os
+
+    from ui.services.roles import AccessError, check_login, read_team
+
+    try:
+        read_team(team)
+        opened_at = check_login(team)
+    except AccessError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
+    if any(importlib.util.find_spec(name) is None for name in ("authlib", "httpx")):
+        raise click.ClickException(
+            "the login of --team needs more packages: pip install '.[team]'."
+        )
+    if os.name == "posix" and os.stat(team).st_mode & 0o077:
+        click.echo(
+            f"Note: {team} holds the login's secrets, and other accounts of this machine can "
+            f"read it; chmod 600 {team} keeps it yours.",
+            err=True,
+        )
+    return opened_at
+
+
+def _hosts(address: str, opened_at: str) -> list[str]:
+    """Return the host names under which the pages answer; empty where all of them do."""
+    from urllib.parse import urlsplit
+
+    named = urlsplit(opened_at).hostname or address
+    if named not in HERE and named == address:
+        return []  # --without-login at an address that has more names than one
+    return sorted({*HERE[:2], named, address})
+
+
+def _reached(address: str) -> str:
+    """Return where this machine reaches a server that listens at `address`."""
+    return {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}.get(address, address)
+
+
+def _in_url(address: str) -> str:
+    return f"[{address}]" if ":" in address else address
+
+
+def _stop(server: subprocess.Popen[bytes]) -> None:
+    """End the server; one that waits for an open browser is not waited for long."""
+    import subprocess
+
+    server.terminate()
+    try:
+        server.wait(timeout=3)
+    except subprocess.TimeoutExpired:
+        server.kill()
+
+
+def _answers(address: str, server: subprocess.Popen[bytes], seconds: float = 30.0) -> bool:
+    """Wait until the server answers; False if it ended before, or takes too long."""
+    import time
+    import urllib.request
+
+    until = time.monotonic() + seconds
+    while time.monotonic() < until and server.poll() is None:
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                return True
+        except OSError:
+            time.sleep(0.1)
+    return False

@@ -1,0 +1,173 @@
+"""Find photographs, measure them with progress shown, and draw what was measured."""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import click
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from rich.console import Console
+from rich.progress import track
+
+from vision.overlay import draw_results
+from vision.photo.containers import SUFFIXES
+from vision.photo.photo import PhotoError, open_photo
+from vision.pipeline import Settings, measure_photo
+from vision.results import Finding, Refusal, Result
+
+MANY = 24  # from so many photographs on, starting a process for each core is worth it
+Answer = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
+
+
+def find_photographs(given_names: Iterable[str]) -> list[Path]:
+    """Return the photographs that files, folders and patterns stand for, each once.
+
+    Raises
+    ------
+    click.UsageError
+        If one of them stands for nothing.
+    """
+    paths: list[Path] = []
+    for given in given_names:
+        path = Path(given)
+        if path.is_dir():
+            inside = _inside(path)
+            if not inside:
+                raise click.UsageError(f"the folder {given} holds no photographs.")
+            paths += inside
+        elif path.exists():
+            paths.append(path)
+        else:
+            matched = sorted(
+                path for name in glob.glob(given, recursive=True) if (path := Path(name)).is_file()
+            )
+            if not matched:
+                raise click.UsageError(f"there is no file, folder or match for {given!r}.")
+            paths += matched
+    return list(dict.fromkeys(paths))
+
+
+def _inside(folder: Path) -> list[Path]:
+    try:
+        return sorted(p for p in folder.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file())
+    except OSError as failed:
+        raise click.UsageError(
+            f"the folder {folder} can't be read ({failed.strerror or failed})."
+        ) from failed
+
+
+def measure_files(
+    paths: list[Path],
+    settings: Settings,
+    said: dict[str, tuple[int, int]] | None = None,
+    overlay: Path | None = None,
+    *,
+    quiet: bool = False,
+    jobs: int | None = None,
+    journal: Path | None = None,
+) -> list[Result]:
+    """Measure files, with a progress bar on the terminal; many of them on all cores.
+
+    A file that can't be opened as a photograph becomes a `Refusal` like any other.
+
+    Parameters
+    ----------
+    paths, settings
+        What to measure, and how.
+    said : dict of str to (station, view), optional
+        What some photographs show, by file name.
+    overlay : Path, optional
+        Folder for pictures with what was measured.
+    quiet : bool, optional
+        No progress bar.
+    jobs : int, optional
+        How many photographs at a time: by default one for a few, all cores for many.
+    journal : Path, optional
+        File that keeps the answers, so that a stopped run goes on, see `vision.batch`.
+    """
+    if overlay is not None:
+        _make(overlay)
+    drawn = _drawn_names(paths)
+    results: dict[int, tuple[Result, ...]] = {}
+    many = journal is not None or (jobs or len(paths)) >= (2 if jobs else MANY)
+    answers = _in_parallel(paths, settings, jobs, journal) if many else _in_turn(paths, settings)
+    console, hidden = Console(stderr=True), quiet or len(paths) < 3
+    listed = track(answers, "measuring", len(paths), console=console, transient=True,
+                   disable=hidden)  # fmt: skip
+    for at, pixels, found in listed:
+        name = paths[at].name
+        if said and name in said:
+            station, view = said[name]
+            found = tuple(replace(one, station=station, view_deg=view) for one in found)
+        results[at] = found
+        if overlay is not None:
+            if pixels is None and found[0].photo_sha256:  # a worker keeps its pixels to itself
+                pixels = open_photo(paths[at]).pixels
+            if pixels is not None:
+                _write_overlay(overlay / drawn[at], pixels, found)
+    return [one for at in sorted(results) for one in results[at]]
+
+
+def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Answer]:
+    for at, path in enumerate(paths):
+        try:
+            photo = open_photo(path)
+        except PhotoError as unreadable:
+            unread = Finding("unreadable", str(unreadable), "", "refuse")
+            yield at, None, (Refusal((unread,), photo_name=path.name),)
+            continue
+        yield at, photo.pixels, measure_photo(photo, settings)
+
+
+def _in_parallel(
+    paths: list[Path], settings: Settings, jobs: int | None, journal: Path | None
+) -> Iterator[Answer]:
+    from inspection.record.serialization import plain, result_from
+    from vision.batch import measure_many
+
+    answers = measure_many(
+        paths, settings, jobs=jobs, journal=journal, pack=plain, unpack=result_from
+    )
+    try:
+        for at, found in answers:
+            yield at, None, found
+    except ValueError as wrong:
+        raise click.ClickException(str(wrong)) from wrong
+
+
+def _make(folder: Path) -> None:
+    """Make the folder for pictures before anything is measured, so that nobody waits in vain."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as failed:
+        raise _not_written(folder, failed) from failed
+
+
+def _drawn_names(paths: list[Path]) -> list[str]:
+    """Return a name for each photograph's picture; photographs of one name don't share one."""
+    names: list[str] = []
+    for path in paths:
+        name, number = f"{path.stem}-measured.jpg", 2
+        while name in names:
+            name, number = f"{path.stem}-{number}-measured.jpg", number + 1
+        names.append(name)
+    return names
+
+
+def _write_overlay(out: Path, pixels: NDArray[np.uint8], found: tuple[Result, ...]) -> None:
+    try:
+        Image.fromarray(draw_results(pixels, found)).save(out, quality=88)
+    except OSError as failed:
+        raise _not_written(out.parent, failed) from failed
+
+
+def _not_written(folder: Path, failed: OSError) -> click.ClickException:
+    return click.ClickException(
+        f"the picture could not be written to {folder} ({failed.strerror or failed}); choose "
+        "another folder with --overlay."
+    )

@@ -1,0 +1,306 @@
+"""`ropephoto record`: make, fill, check and save a record of inspections.
+
+`ropephoto record add`: a whole folder, into a record, by one command.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ui.cli.options import (
+    by_option,
+    opened_record,
+    place_option,
+    plainly,
+    tell_rejected,
+    what_option,
+)
+
+if TYPE_CHECKING:
+    from inspection.exchange.import_rows import Imported
+    from inspection.record.record import Record
+
+
+@click.group()
+def record() -> None:
+    """Make, fill, check and save a record of inspections.
+
+    RECORD is the path of a file, or the URL of a PostgreSQL database like
+    postgresql://user@host/name. Nothing in a record is overwritten or deleted: every change
+    is added with its time, person and reason.
+    """
+
+
+@record.command()
+@click.argument("where", metavar="RECORD")
+@place_option
+def init(where: str, photographs: str | None) -> None:
+    """Make a new, empty RECORD; one that is there is left as it is.
+
+    \b
+    Example:
+      ropephoto record init crane-3.db
+    """
+    with opened_record(where, photographs, create=True) as opened:
+        events = int(opened.fingerprint().split("-")[0])
+        there = f"is there already and holds {events} events" if events else "is ready"
+        click.echo(
+            f"The record {opened.access.where} {there}. Photographs: {opened.photographs.where}"
+        )
+
+
+@record.command(name="import")
+@click.argument("where", metavar="RECORD")
+@click.argument("table", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@by_option
+@what_option("readings", "ropes")
+@click.option("--why", default="", help="Reason. Default: imported from that file.")
+@click.option("--rope", default="", help="Rope of new inspections, where the table lacks it.")
+@click.option("--inspection", default="", help="Inspection, where the table lacks it.")
+@click.option("--person", default="", help="Who read, where the table lacks it.")
+@click.option("--gauge", default="", help="Gauge, where the table lacks it.")
+@click.option("--keep-good", is_flag=True, help="Import the good rows although others are bad.")
+@place_option
+def import_(
+    where: str, table: Path, by: str, what: str, why: str, rope: str, inspection: str,
+    person: str, gauge: str, keep_good: bool, photographs: str | None,
+) -> None:  # fmt: skip
+    """Add the readings or ropes of a CSV or XLSX file to RECORD.
+
+    Every bad row is told with its line and reason; without --keep-good nothing is imported
+    then. An exported .json is restored into an empty record, with all its events.
+    Ends with status 1 if rows were rejected.
+
+    \b
+    Example:
+      ropephoto record import crane-3.db ropes.csv --what ropes --by "A. Berg"
+      ropephoto record import crane-3.db readings.xlsx --rope "hoist 1" --by "A. Berg"
+    """
+    from inspection.exchange.export_json import restore_json
+    from inspection.exchange.import_rows import (
+        RejectedError,
+        import_readings,
+        import_ropes,
+        rows_rejected,
+    )
+    from inspection.exchange.parse import read_readings, read_ropes
+
+    with opened_record(where, photographs) as opened:
+        if table.suffix.lower() == ".json":
+            click.echo(f"Restored. Fingerprint: {restore_json(opened, table)}")
+            return
+        try:
+            if what == "ropes":
+                done = import_ropes(opened, read_ropes(table), by=by, why=why, keep_good=keep_good)
+            else:
+                rows = read_readings(table, inspection=inspection, person=person, gauge=gauge)
+                done = import_readings(opened, rows, by=by, why=why, rope=rope, keep_good=keep_good)
+        except RejectedError as error:
+            tell_rejected(error.rejected)
+            raise click.ClickException(
+                f"{table.name}: {rows_rejected(len(error.rejected))} and nothing was imported; "
+                "correct what is told above, or use --keep-good."
+            ) from error
+        _report(done, opened)
+    if done.rejected:
+        tell_rejected(done.rejected)
+        click.get_current_context().exit(1)
+
+
+def _report(done: Imported, opened: Record) -> None:
+    for note in done.notes:
+        click.echo(f"Note: {note}", err=True)
+    added = [
+        f"{count} {name}"
+        for name in ("ropes", "inspections", "gauges", "readings")
+        if (count := getattr(done, name))
+    ]
+    click.echo(f"Added: {', '.join(added) or 'nothing'}. Fingerprint: {opened.fingerprint()}")
+
+
+@record.command()
+@click.argument("where", metavar="RECORD")
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
+@what_option("readings", "ropes", "list")
+@click.option("--inspection", help="Readings of one inspection only.")
+@click.option("--force", is_flag=True, help="Overwrite the file if it is there.")
+@place_option
+def export(
+    where: str, out: Path, what: str, inspection: str | None, force: bool,
+    photographs: str | None,
+) -> None:  # fmt: skip
+    """Write readings, ropes or the list of inspections as .csv or .xlsx, or all as .json.
+
+    The JSON follows the schema that comes with the program (`ropephoto record schema`) and
+    holds every event; it can be imported into an empty record.
+
+    \b
+    Example:
+      ropephoto record export crane-3.db readings.xlsx
+      ropephoto record export crane-3.db everything.json
+    """
+    from inspection.exchange.export_json import export_json
+    from inspection.exchange.export_tables import export_readings, export_ropes, export_summary
+
+    if out.exists() and not force:
+        raise click.ClickException(f"{out} is there already; use --force to overwrite it.")
+    with opened_record(where, photographs) as opened:
+        if out.suffix.lower() == ".json":
+            click.echo(f"{out}: all. Fingerprint: {export_json(opened, out)}")
+            return
+        if what == "ropes":
+            count = export_ropes(opened, out)
+        elif what == "list":
+            count = export_summary(opened, out)
+        else:
+            count = export_readings(opened, out, inspection=inspection)
+        click.echo(f"{out}: {count} rows. Fingerprint: {opened.fingerprint()}")
+
+
+@record.command()
+@click.argument("where", metavar="RECORD")
+@click.option("--noted", metavar="FINGERPRINT", help="A fingerprint that was noted earlier.")
+@click.option("--skip-photographs", is_flag=True, help="Don't read the photographs.")
+@place_option
+def verify(where: str, noted: str | None, skip_photographs: bool, photographs: str | None) -> None:
+    """Find out whether anything in RECORD was changed past this program.
+
+    Checks the chain of events, that the current state follows from it, and the photographs.
+    Who can write the file can also make a whole new chain: only a fingerprint that was noted
+    elsewhere shows that. Ends with status 1 if anything is wrong.
+
+    \b
+    Example:
+      ropephoto record verify crane-3.db --noted 1042-0f3a...
+    """
+    with opened_record(where, photographs) as opened:
+        found = opened.verify(noted=noted, photographs=not skip_photographs)
+    for fault in found.faults:
+        click.echo(fault, err=True)
+    pictures = "" if found.photographs is None else f", {found.photographs} photographs"
+    if not found.sound:
+        raise click.ClickException(
+            f"{len(found.faults)} faults among {found.events} events{pictures}: keep this file "
+            "as it is, and compare it with the last backup."
+        )
+    click.echo(f"Sound: {found.events} events{pictures}. Fingerprint: {found.fingerprint}")
+    if noted is None:
+        click.echo("Note the fingerprint elsewhere: it shows later that nothing was rewritten.")
+
+
+@record.command()
+@click.argument("where", metavar="RECORD")
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--skip-photographs", is_flag=True, help="Copy the record only.")
+@place_option
+def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | None) -> None:
+    """Copy RECORD and its photographs into FOLDER while it is in use, and verify the copy.
+
+    \b
+    Example:
+      ropephoto record backup crane-3.db /media/safe/2026-11-25
+    """
+    with opened_record(where, photographs) as opened:
+        made = opened.backup(folder, photographs=not skip_photographs)
+    click.echo(
+        f"{made.path}: verified, {made.photographs} photographs. Fingerprint: {made.fingerprint}"
+    )
+    for missing in made.missing:
+        click.echo(missing, err=True)
+    if made.missing:
+        raise click.ClickException(f"{len(made.missing)} photographs could not be copied.")
+
+
+@record.command()
+@click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
+@what_option("readings", "ropes")
+def template(out: Path, what: str) -> None:
+    """Write an empty table to fill in, with its headings and an example, as .csv or .xlsx.
+
+    \b
+    Example:
+      ropephoto record template readings.xlsx
+    """
+    from inspection.exchange.export_tables import write_template
+
+    if out.exists():
+        raise click.ClickException(f"{out} is there already; choose another name.")
+    with plainly():
+        write_template(out, "ropes" if what == "ropes" else "readings")
+    click.echo(f"{out}: fill it in, then `ropephoto record import`.")
+
+
+@record.command()
+def schema() -> None:
+    """Print the JSON Schema of an exported record.
+
+    \b
+    Example:
+      ropephoto record schema > record-schema.json
+    """
+    import json
+
+    from inspection.exchange.export_json import schema as published
+
+    click.echo(json.dumps(published(), indent=1))
+
+
+@click.command()
+@click.argument("where", metavar="RECORD")
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@by_option
+@click.option("--inspection", default="", help="The folder's last inspection. Default: its latest.")
+@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@click.option("--unmeasured", is_flag=True, help="Measure nothing now; `check` does it later.")
+@click.option("--keep-good", is_flag=True, help="Add the good rows although others are bad.")
+@place_option
+@click.pass_context
+def add(
+    context: click.Context, where: str, folder: Path, by: str, inspection: str,
+    print_set: str | None, unmeasured: bool, keep_good: bool, photographs: str | None,
+) -> None:  # fmt: skip
+    """Put a whole FOLDER into RECORD: rope, stations, readings, print checks, photographs.
+
+    FOLDER is as in `ropephoto check`. All is added together, or nothing; then the photographs
+    are measured, and results and findings are kept. What RECORD holds already stays as it is,
+    so a second time adds nothing. Ends with status 1 if rows or files were left out.
+
+    \b
+    Example:
+      ropephoto record add crane-3.db crane-3/ --by "A. Berg"
+    """
+    from inspection.assessment import judge_log
+    from inspection.folder import read_folder
+    from ui.cli.progress import measure_files
+    from ui.services.add_folder import add_folder
+    from ui.services.measure_pending import gather, save
+
+    with opened_record(where, photographs) as opened:
+        read = read_folder(folder, inspection=inspection)
+        tell_rejected(read.rejected)
+        if read.rejected and not keep_good:
+            raise click.ClickException(
+                "nothing was added; correct the rows that are told above, or use --keep-good."
+            )
+        done = add_folder(opened, folder, read, by=by)
+        for note in (*done.notes, *done.left_out):
+            click.echo(f"Note: {note}", err=True)
+        added = ", ".join(f"{count} {name}" for name, count in done.counts.items()) or "nothing"
+        click.echo(f"Added: {added}.")
+        if not unmeasured:
+            identity = read.log.inspection.identity
+            found = gather(
+                opened, identity, measure=context.obj or measure_files, print_set=print_set
+            )
+            for note in found.read.notes:
+                click.echo(f"Note: {note}", err=True)
+            click.echo(save(opened, found, judge_log(found.read.log), by=by))
+        click.echo(f"Fingerprint: {opened.fingerprint()}")
+    if read.rejected or done.left_out:
+        context.exit(1)
+
+
+record.add_command(add)

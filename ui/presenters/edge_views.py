@@ -1,0 +1,74 @@
+"""Where the rope's edges are to be shown magnified, and at which scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.results import Estimate, Marks, PointPx
+
+EDGE_MM = (9.0, 4.5)  # along and across
+
+
+EDGE_PX_PER_MM = 64.0  # a tenth of a millimetre takes 6 px
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePlace:
+    """Where an edge is cut out of the photograph.
+
+    Parameters
+    ----------
+    at_px : (x, y)
+        On the jaw line, beside the crown that bears on it, px of the photograph.
+    out : (x, y)
+        Unit vector out of the rope.
+    px_per_mm : float
+        Scale of the photograph there.
+    """
+
+    at_px: PointPx
+    out: PointPx
+    px_per_mm: float
+
+
+def jaw_scale(estimate: Estimate, marks: Marks) -> float:
+    """Return the scale at which the two jaw lines lie the estimate's diameter apart, px/mm."""
+    left, right = (np.mean(line, axis=0) for line in (marks.crown_left_px, marks.crown_right_px))
+    along = _unit(np.subtract(*marks.crown_left_px[::-1]))
+    across = left - right
+    apart = float(np.linalg.norm(across - np.dot(across, along) * along))
+    return apart / estimate.diameter_mm
+
+
+def edge_places(estimate: Estimate, marks: Marks) -> tuple[EdgePlace, EdgePlace]:
+    """Return where to look at the left and the right edge: the crown that bears on each jaw."""
+    scale = jaw_scale(estimate, marks)
+    found = []
+    for line, other, outline in (
+        (marks.crown_left_px, marks.crown_right_px, marks.left_px),
+        (marks.crown_right_px, marks.crown_left_px, marks.right_px),
+    ):
+        begin, end = np.array(line[0]), np.array(line[1])
+        along = _unit(end - begin)
+        out = np.array([-along[1], along[0]])
+        if np.dot(out, np.mean(line, axis=0) - np.mean(other, axis=0)) < 0:
+            out = -out
+        points = np.array(outline) if outline else np.mean(line, axis=0)[None]
+        places = (points - begin) @ along
+        length = float(np.linalg.norm(end - begin))
+        heights = np.where((places >= 0) & (places <= length), (points - begin) @ out, -np.inf)
+        best = float(places[int(np.argmax(heights))]) if np.isfinite(heights).any() else length / 2
+        at = begin + best * along
+        found.append(EdgePlace(_pair(at), _pair(out), scale))
+    return found[0], found[1]
+
+
+def _unit(vector: NDArray[np.float64]) -> NDArray[np.float64]:
+    return vector / max(float(np.linalg.norm(vector)), 1e-9)
+
+
+def _pair(point: NDArray[np.float64]) -> PointPx:
+    return float(point[0]), float(point[1])

@@ -1,0 +1,194 @@
+"""Entries across inspections: what deserves a second look, filtered, and as a table to keep."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from urllib.parse import urlencode
+
+from inspection.assessment import Judgement
+from inspection.comparison.crosscheck import Comparison
+from inspection.exchange.spreadsheet import write_sheet
+from inspection.model.log import place_words
+from inspection.record.record import Record
+from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
+from ui.presenters.review_queue import name_of, station_of, strength
+from ui.text import chance_words
+from vision.results import Finding
+
+MOST_JUDGED = 60  # inspections that a screen opens at once; more are filtered first
+HEADINGS = (
+    "inspection", "rope", "place", "day", "entry", "what was seen", "evidence", "what to do",
+    "innocent explanation", "chance if nothing is wrong", "settled by", "settled how",
+    "sent back by", "sent back why", "page",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One finding with the inspection that it is about.
+
+    Parameters
+    ----------
+    there : OpenInspection
+        The inspection.
+    logged : LoggedFinding
+        What was found, and how it was settled.
+    evidence : tuple of str
+        The figures at the places it names, a sentence each.
+    """
+
+    there: OpenInspection
+    logged: LoggedFinding
+    evidence: tuple[str, ...] = ()
+
+    @property
+    def doubt_name(self) -> str:
+        """What the review calls it."""
+        return name_of(self.logged)
+
+    @property
+    def sent_back(self) -> StationReview | None:
+        """The decision by which its station waits for the inspector; None where it does not."""
+        station = station_of(self.logged)
+        mine = [one for one in self.there.station_reviews if one.station == station and one.stands]
+        return mine[-1] if mine and mine[-1].back else None
+
+    @property
+    def page(self) -> str:
+        """Where the pages show it: what stands behind the address of the server."""
+        asked = {"inspection": self.there.inspection.identity, "look": self.doubt_name}
+        return f"review?{urlencode(asked)}"
+
+    @property
+    def where(self) -> str:
+        """The places it names, at most three."""
+        named = self.logged.finding.where
+        more = f" and {len(named) - 3} more" if len(named) > 3 else ""
+        return ", ".join(named[:3]) + more
+
+
+def chosen(
+    known: list[Summary],
+    sites: Mapping[str, str],
+    *,
+    rope: str | None,
+    words: str,
+    since: date | None,
+    until: date | None,
+) -> list[Summary]:
+    """Return the inspections that a filter leaves, in the order that they came in.
+
+    Parameters
+    ----------
+    known : list of Summary
+        All inspections.
+    sites : mapping of str to str
+        Rope -> the site where it hangs.
+    rope : str or None
+        A rope; None for all.
+    words : str
+        Part of the site or of the inspection's place; empty for all.
+    since, until : date or None
+        First and last day.
+    """
+    return [
+        one for one in known
+        if (rope is None or one.rope == rope)
+        and words.casefold().strip() in f"{sites.get(one.rope, '')}\n{one.place}".casefold()
+        and (since is None or one.on >= since)
+        and (until is None or one.on <= until)
+    ]  # fmt: skip
+
+
+def entries_of(
+    opened: list[OpenInspection], judgements: list[Judgement], *, settled: bool
+) -> list[Entry]:
+    """Return the entries that deserve a look, the strongest reason first.
+
+    Parameters
+    ----------
+    opened, judgements : list
+        Inspections, and what was judged of each.
+    settled : bool
+        With those that were settled, behind the others.
+    """
+    found = [
+        Entry(there, one, evidence(judgement, one.finding))
+        for there, judgement in zip(opened, judgements, strict=True)
+        for one in there.findings
+        if one.current and (settled or not one.settled_by)
+    ]
+    return sorted(found, key=lambda one: (bool(one.logged.settled_by), -strength(one.logged)))
+
+
+def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
+    """Return the figures at the places that a finding names, at most three sentences.
+
+    A comparison of photograph and gauge for a place with its direction, else the station's
+    means; a sentence that the finding says itself is left out.
+    """
+    told: list[str] = []
+    for where in finding.where:
+        told += [
+            f"{where}: {one.words}"
+            for one in judgement.crosscheck.comparisons
+            if place_words(one.station or 0, one.view_deg) == where
+            and f"{one.difference_mm:+z.2f} mm" not in finding.seen
+        ]
+        told += [
+            f"{where}: mean by the {source} {one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f} mm."
+            for source, sections in (
+                ("photographs", judgement.photograph_sections),
+                ("gauge", judgement.gauge_sections),
+            )
+            for one in sections
+            if f"station {one.station}" == where
+        ]
+    return tuple(told[:3])
+
+
+def entry_rows(entries: list[Entry]) -> list[list[str]]:
+    """Return entries as rows of text under `HEADINGS`."""
+    rows = []
+    for one in entries:
+        inspection, finding, sent = one.there.inspection, one.logged.finding, one.sent_back
+        rows.append([
+            inspection.identity, one.there.rope.identity, inspection.place,
+            inspection.on.isoformat(), "; ".join(finding.where), finding.seen,
+            " ".join(one.evidence), finding.remedy, finding.innocent,
+            chance_words(finding.p_value), one.logged.settled_by, one.logged.settled_how,
+            sent.who if sent else "", sent.why if sent else "", one.page,
+        ])  # fmt: skip
+    return rows
+
+
+def entries_table(entries: list[Entry], suffix: str) -> bytes:
+    """Return entries as a CSV or XLSX file in which nothing runs as a formula."""
+    rows = entry_rows(entries)
+    return _as_bytes(lambda path: write_sheet(path, HEADINGS, rows), suffix)
+
+
+def readings_table(record: Record, suffix: str, *, inspection: str | None = None) -> bytes:
+    """Return the readings as they stand, as a CSV or XLSX file."""
+    from inspection.exchange.export_tables import export_readings
+
+    return _as_bytes(lambda path: export_readings(record, path, inspection=inspection), suffix)
+
+
+def _as_bytes(write: Callable[[Path], object], suffix: str) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"table{suffix}"
+        write(path)
+        return path.read_bytes()
+
+
+def by_name(comparisons: list[Comparison], group: str) -> dict[str, list[Comparison]]:
+    """Return comparisons by gauge, person, card set or camera, each group under its name."""
+    groups: dict[str, list[Comparison]] = {}
+    for one in comparisons:
+        groups.setdefault(str(getattr(one, group)) or "not named", []).append(one)
+    return dict(sorted(groups.items()))

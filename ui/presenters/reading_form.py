@@ -1,0 +1,227 @@
+"""Readings as people type them into a table: understood, doubted, and kept as a draft."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from inspection.exchange.columns import whole_number
+from inspection.model.length_text import parse_length
+from inspection.model.log import place_words
+from inspection.model.readings import Reading
+from inspection.record.views import OpenInspection
+
+MOST_WORDS = 300  # letters of a change that is told; a page is no place for more
+ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of the table, as it was typed."""
+
+    station: str
+    view: str
+    typed: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """What a row means.
+
+    Parameters
+    ----------
+    reading : Reading or None
+        None where it is not understood, or nothing was typed.
+    wrong : str
+        Why it can't be entered; empty where it can.
+    doubt : str
+        Why it should be looked at before it is entered; empty where nothing is odd.
+    """
+
+    reading: Reading | None
+    wrong: str = ""
+    doubt: str = ""
+
+
+def understand(
+    row: Row, there: OpenInspection, *, gauge: str, person: str, at: datetime
+) -> Understood:
+    """Return what a typed row means for an inspection."""
+    if not row.typed.strip():
+        return Understood(None)
+    where = f"station {row.station or '?'}, {row.view or '?'}°"
+    try:
+        station, view = whole_number(row.station), whole_number(row.view)
+        if station < 1 or not 0 <= view < 360:
+            raise ValueError
+    except ValueError:
+        return Understood(None, f"{where}: say station (from 1) and direction (0 to 359).")
+    unit = "in" if there.rope.units == "inch" else "mm"
+    try:
+        value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
+    except ValueError as wrong:
+        return Understood(None, f"{where}: {wrong}")
+    reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
+    off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
+    doubt = ""
+    if abs(off) > ODD_PCT:
+        doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
+    elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
+        doubt = f"{where} has a reading already; this one stands beside it."
+    return Understood(reading, doubt=doubt)
+
+
+def in_words(readings: Iterable[Reading]) -> list[str]:
+    """Return each reading with what it means in millimetres."""
+    return [
+        f"station {one.station}, {one.view_deg}°: {one.typed}"
+        + ("" if one.typed == f"{one.value_mm:.2f}" else f" = {one.value_mm:.2f} mm")
+        for one in readings
+    ]
+
+
+def empty_rows(there: OpenInspection) -> tuple[Row, ...]:
+    """Return a row for each station and direction that has no reading yet."""
+    numbers = {one.number for one in there.inspection.stations}
+    numbers |= {one.station for one in there.results if one.station is not None}
+    read = {(one.station, one.view_deg) for one in there.readings}
+    rows = [
+        Row(str(number), str(view), "")
+        for number in sorted(numbers or {1, 2})
+        for view in (0, 90)
+        if (number, view) not in read
+    ]
+    return tuple(rows) or (Row("", "", ""),)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The table as it was laid out, before anything was typed into it.
+
+    A browser sends what was typed as changes to the rows that its table began with. A page that
+    stays open while the server is started anew still means those rows: they are kept with the
+    draft, so that its next change is understood.
+
+    Parameters
+    ----------
+    rows : tuple of Row
+        The rows that the table began with.
+    entered : int
+        How many readings of this person were in the record then; so a table that was entered is
+        not taken for the next one, whose rows may be the same.
+    """
+
+    rows: tuple[Row, ...]
+    entered: int
+
+    @property
+    def name(self) -> str:
+        """Return a name that the same sheet has in every session."""
+        return f"{zlib.crc32(repr((self.rows, self.entered)).encode())}"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a person has typed and not yet entered.
+
+    Parameters
+    ----------
+    rows : tuple of Row
+        The rows as typed.
+    gauge : str
+        The gauge that was chosen; empty without one.
+    sheet : Sheet
+        What they were typed into.
+    """
+
+    rows: tuple[Row, ...]
+    gauge: str
+    sheet: Sheet
+
+
+def kept_form(draft: Draft, *others: Draft) -> dict[str, object]:
+    """Return the draft of one page, and those of the person's other pages, as the record has it."""
+    kept: dict[str, object] = {
+        "gauge": draft.gauge,
+        "rows": _cells(draft.rows),
+        "sheet": _cells(draft.sheet.rows),
+        "entered": draft.sheet.entered,
+    }
+    return kept | {"others": [kept_form(one) for one in others]} if others else kept
+
+
+def drafts_from(kept: object) -> tuple[Draft, ...]:
+    """Return the drafts of a person's pages from their kept form, the newest first.
+
+    What is none is left out; one that says no sheet was typed into the rows that it holds.
+    """
+    if not isinstance(kept, dict) or not isinstance(kept.get("rows"), list):
+        return ()
+    rows = _rows(kept["rows"])
+    sheet, entered, others = kept.get("sheet"), kept.get("entered"), kept.get("others")
+    draft = Draft(
+        rows,
+        str(kept.get("gauge", "")),
+        Sheet(
+            _rows(sheet) if isinstance(sheet, list) else rows,
+            entered if isinstance(entered, int) else 0,
+        ),
+    )
+    more = others if isinstance(others, list) else []
+    return (draft, *(one for other in more for one in drafts_from(other)[:1]))
+
+
+def all_typed(drafts: Sequence[Draft]) -> tuple[Row, ...]:
+    """Return the rows of the first draft, and what was typed in the others beside them.
+
+    Examples
+    --------
+    >>> sheet = Sheet((), 0)
+    >>> one = Draft((Row("1", "0", "22.4"), Row("1", "90", "")), "", sheet)
+    >>> other = Draft((Row("1", "0", ""), Row("1", "90", "22.3")), "", sheet)
+    >>> [row.typed for row in all_typed([one, other])]
+    ['22.4', '22.3']
+    """
+    rows = list(drafts[0].rows)
+    for row in (row for other in drafts[1:] for row in other.rows if row.typed.strip()):
+        free = Row(row.station, row.view, "")
+        if row not in rows:
+            if free in rows:
+                rows[rows.index(free)] = row
+            else:
+                rows.append(row)
+    return tuple(rows)
+
+
+def change_words(change: object) -> str:
+    """Return a change that was not saved in words, as it is kept in the record.
+
+    Examples
+    --------
+    >>> change_words([{"station": 1, "view_deg": 0, "typed": "22,4"}])
+    'station 1, 0 deg: 22,4'
+    >>> change_words({"state": "sent back", "station": 3, "why": "read it again"})
+    'state: sent back; station: 3; why: read it again'
+    """
+    parts = [one for one in (change if isinstance(change, list) else [change])
+             if isinstance(one, dict)]  # fmt: skip
+    if parts and all("typed" in one for one in parts):
+        said = [f"{place_words(one['station'], one['view_deg'])}: {one['typed']}" for one in parts]
+    else:
+        said = [f"{name.replace('_', ' ')}: {value}" for one in parts for name, value in one.items()
+                if isinstance(value, str | int | float) and value != ""]  # fmt: skip
+    return "; ".join(said)[:MOST_WORDS] or "what it was can't be told"
+
+
+def _cells(rows: tuple[Row, ...]) -> list[list[str]]:
+    return [[row.station, row.view, row.typed] for row in rows]
+
+
+def _rows(cells: list[object]) -> tuple[Row, ...]:
+    return tuple(
+        Row(*(str(cell) for cell in row))
+        for row in cells
+        if isinstance(row, list) and len(row) == 3
+    )

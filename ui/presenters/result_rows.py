@@ -1,0 +1,180 @@
+"""The figures of an inspection as rows: stations, whole rope, limits, sources, wear, grooves."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import Outcome, PlacedVerdict
+from inspection.limits.rules import Limit
+from inspection.record.views import OpenInspection
+from ui.text import WORD_MARKS
+from vision.results import Estimate
+
+K = 2.0
+Rows = list[list[str]]
+RANK: dict[Outcome, int] = {"outside": 0, "undecided": 1, "within": 2}
+SECTION_HEADS = ["station", "by", "mean ± U mm", "ovality ± U mm", "ovality, % of nominal"]
+LIMIT_HEADS = ["limit", "by", "verdicts", "nearest to it: figure ± U, limit mm", "margin mm"]
+VERDICT_HEADS = ["station", "by", "verdict", "limit", "figure ± U mm", "limit mm", "margin mm"]
+WEAR_HEADS = ["station", "decrease % of nominal", "U %", "band", "towards discard", "could also be"]
+LOCAL_HEADS = ["station", "thinner by ± U mm", "% of nominal", "local decrease?"]
+GROOVE_HEADS = ["drum or sheave", "radius mm", "wider than nominal", "fit", "what it says"]
+PLACE_HEADS = ["station", "place", "photographs", "readings", "section"]
+
+
+def section_rows(judgement: Judgement) -> Rows:
+    """Return mean and ovality of every station that was seen or read from two directions."""
+    return [
+        [
+            f"{one.station}, at {one.at_mm:g} mm" if one.at_mm else str(one.station), source,
+            f"{one.mean_mm:.2f} ± {K * one.u_mean_mm:.2f}",
+            f"{one.ovality_mm:.2f} ± {K * one.u_ovality_mm:.2f}",
+            "" if one.ovality_pct is None else f"{one.ovality_pct:.1f}",
+        ]
+        for source, sections in (("photographs", judgement.photograph_sections),
+                                 ("gauge", judgement.gauge_sections))
+        for one in sections
+    ]  # fmt: skip
+
+
+def limit_rows(judgement: Judgement) -> Rows:
+    """Return each limit once for each source: its verdicts, and the figure that is nearest."""
+    groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
+    for one in judgement.verdicts:
+        groups.setdefault((_limit_name(one), one.source), []).append(one)
+    rows = []
+    for (name, source), group in sorted(groups.items(), key=lambda item: _tightest(item[1])):
+        nearest = min(group, key=lambda one: one.verdict.margin_mm)
+        outcomes = Counter(one.verdict.outcome for one in group)
+        counts = ", ".join(
+            f"{WORD_MARKS[word].split()[0]} {outcomes[word]} {word}" for word in RANK
+            if outcomes[word]
+        )  # fmt: skip
+        where = "whole rope" if nearest.station is None else f"station {nearest.station}"
+        figure = f"{nearest.verdict.value_mm:.2f} ± {K * nearest.verdict.u_mm:.2f}"
+        rows.append(
+            [name, source, counts, f"{where}: {figure}, {_bound(nearest.verdict.limit)}",
+             f"{nearest.verdict.margin_mm:+z.2f}"]
+        )  # fmt: skip
+    return rows
+
+
+def _limit_name(one: PlacedVerdict) -> str:
+    rule = one.verdict.limit.rule
+    return f"{rule.rule_set}, {rule.what}"
+
+
+def _tightest(group: Sequence[PlacedVerdict]) -> tuple[int, float]:
+    return (
+        min(RANK[one.verdict.outcome] for one in group),
+        min(one.verdict.margin_mm for one in group),
+    )
+
+
+def verdict_rows(judgement: Judgement) -> Rows:
+    """Return every verdict, those that are outside and undecided first."""
+    return [
+        [
+            "whole rope" if one.station is None else str(one.station), one.source,
+            WORD_MARKS[one.verdict.outcome],
+            _limit_name(one),
+            f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}", _bound(one.verdict.limit),
+            f"{one.verdict.margin_mm:+z.2f}",
+        ]
+        for one in sorted(judgement.verdicts, key=lambda one: RANK[one.verdict.outcome])
+    ]  # fmt: skip
+
+
+def _bound(limit: Limit) -> str:
+    words = []
+    if limit.low_mm is not None:
+        words.append(f"at least {limit.low_mm:.2f}")
+    if limit.high_mm is not None:
+        words.append(f"at most {limit.high_mm:.2f}")
+    return " and ".join(words)
+
+
+def sources(judgement: Judgement) -> list[str]:
+    """Return where each limit comes from and how surely its figures are known, each once."""
+    said: dict[str, None] = {}
+    for placed in judgement.verdicts:
+        limit = placed.verdict.limit
+        rule = limit.rule
+        edition = f", {rule.edition}" if rule.edition else ""
+        clause = f", {rule.clause}" if rule.clause else ""
+        words = f"{rule.rule_set}, {rule.what}: {rule.source}{edition}{clause}; {rule.sure}."
+        said[" ".join(part for part in (words, limit.note) if part)] = None
+    return list(said)
+
+
+def wear_rows(judgement: Judgement) -> Rows:
+    """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
+    return [
+        [
+            str(station), f"{one.decrease_pct:+z.2f}", f"{K * one.u_pct:.2f}", one.band,
+            f"{one.severity_pct} %",
+            ", ".join(f"{band} {share:.0%}" for band, share in one.spread
+                      if band != one.band and share >= 0.05),
+        ]
+        for station, one in judgement.severities
+    ]  # fmt: skip
+
+
+def local_rows(judgement: Judgement) -> Rows:
+    """Return each station against the median of its neighbours."""
+    return [
+        [str(one.station), f"{one.deficit_mm:+z.2f} ± {K * one.u_mm:.2f}",
+         f"{one.deficit_pct:+z.1f}", one.outcome]
+        for one in judgement.local
+    ]  # fmt: skip
+
+
+def groove_rows(judgement: Judgement) -> Rows:
+    """Return how each groove stands against the rope's nominal diameter."""
+    return [
+        [one.groove.name, f"{one.groove.radius_mm:g}", f"{one.excess_pct:+z.1f} %", one.outcome,
+         one.words]
+        for one in judgement.groove_fits
+    ]  # fmt: skip
+
+
+def place_rows(there: OpenInspection) -> Rows:
+    """Return what was seen and read at each station, and whether it forms a section."""
+    at = {one.number: one.position_m for one in there.inspection.stations}
+    seen: dict[int, set[int]] = {}
+    read: dict[int, set[int]] = {}
+    for result in there.results:
+        if isinstance(result, Estimate) and result.station and result.view_deg is not None:
+            seen.setdefault(result.station, set()).add(result.view_deg)
+    for reading in there.readings:
+        read.setdefault(reading.station, set()).add(reading.view_deg)
+    return [
+        [
+            str(number), f"{at[number]:g} m" if number in at else "not known",
+            _directions(seen.get(number, set())), _directions(read.get(number, set())),
+            _section(seen.get(number, set()), read.get(number, set())),
+        ]
+        for number in sorted(at.keys() | seen.keys() | read.keys())
+    ]  # fmt: skip
+
+
+def _directions(degrees: set[int]) -> str:
+    return " and ".join(f"{one}°" for one in sorted(degrees)) or "none"
+
+
+def _section(seen: set[int], read: set[int]) -> str:
+    """Say from what a section is formed here, or which direction it lacks.
+
+    Examples
+    --------
+    >>> _section({0, 90}, {0})
+    'by photographs'
+    >>> _section({0}, {0})
+    'none yet: one direction only'
+    """
+    by = [name for name, found in (("photographs", seen), ("gauge", read)) if len(found) > 1]
+    if by:
+        return f"by {' and '.join(by)}"
+    return "none yet: one direction only" if seen or read else "none yet: nothing measured"

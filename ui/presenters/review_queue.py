@@ -1,0 +1,219 @@
+"""Stations that need a look, the most doubtful first, and what was decided about each."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from inspection.assessment import Judgement
+from inspection.record.errors import RecordError
+from inspection.record.record import Record
+from inspection.record.serialization import same_person
+from inspection.record.views import LoggedFinding, OpenInspection, StationReview
+
+Decision = Literal["accepted", "sent back", "overruled"]
+# Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
+# weighs as in the scrutiny, a refused photograph comes behind whatever concerns a figure.
+# A station that comes back from its inspector is looked at before what only might be odd.
+FACT, OUTSIDE, RETURNED, REFUSED = 6.0, 5.0, 4.0, 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A station, or something that belongs to no single station, and what was decided about it.
+
+    Parameters
+    ----------
+    station : int or None
+        Station number; None where a finding is about several stations or none.
+    view_deg : int or None
+        The direction that the first finding names.
+    strength : float
+        How doubtful it is; the queue is sorted by it.
+    findings : tuple of LoggedFinding
+        What was found there, the strongest first; empty where nothing stands out.
+    decision : StationReview or None
+        The last decision about the station, whether it stands or not.
+    """
+
+    station: int | None
+    view_deg: int | None
+    strength: float
+    findings: tuple[LoggedFinding, ...]
+    decision: StationReview | None = None
+
+    @property
+    def with_inspector(self) -> bool:
+        """Whether it was sent back and nothing has come of it yet."""
+        return self.decision is not None and self.decision.stands and self.decision.back
+
+    @property
+    def came_back(self) -> bool:
+        """Whether it was sent back, and a figure of it has changed since."""
+        return self.decision is not None and self.decision.back and not self.decision.stands
+
+    @property
+    def settled(self) -> bool:
+        """Whether no reviewer needs to look here before something changes."""
+        if self.with_inspector:
+            return True
+        return not self.came_back and all(one.settled_by for one in self.findings)
+
+    @property
+    def decided(self) -> bool:
+        """Whether a decision stands that another person could overrule."""
+        if self.station is None:
+            return self.settled
+        return self.decision is not None and self.decision.stands
+
+    @property
+    def name(self) -> str:
+        """What to call it."""
+        return f"Station {self.station}" if self.station is not None else name_of(self.findings[0])
+
+
+def name_of(one: LoggedFinding) -> str:
+    """Return what the review calls the place of a finding."""
+    station = station_of(one)
+    if station is not None:
+        return f"Station {station}"
+    return ", ".join(one.finding.where[:2]) or "Whole inspection"
+
+
+def queue(there: OpenInspection) -> list[Doubt]:
+    """Return what needs a look in an inspection, the most doubtful first.
+
+    A station that was sent back stays in it, marked as being with the inspector, and needs a
+    look again as soon as one of its readings or photographs has changed.
+    """
+    groups: dict[object, list[LoggedFinding]] = {}
+    for one in there.findings:
+        if one.current:
+            station = station_of(one)
+            groups.setdefault(one.key if station is None else station, []).append(one)
+    decisions = {one.station: one for one in there.station_reviews}  # the last one of each
+    for number, decision in decisions.items():
+        if decision.back:
+            groups.setdefault(number, [])
+    doubts = [_doubt(key, group, decisions) for key, group in groups.items()]
+    return sorted(doubts, key=lambda one: -one.strength)
+
+
+def calm_stations(there: OpenInspection) -> list[Doubt]:
+    """Return the stations at which nothing stands out, in their order; they can be decided, too."""
+    taken = {one.station for one in queue(there)}
+    numbers = {one.station for one in (*there.results, *there.readings)} - taken
+    decisions = {one.station: one for one in there.station_reviews}
+    return [
+        Doubt(number, None, 0.0, (), decisions.get(number))
+        for number in sorted(one for one in numbers if one is not None)
+    ]
+
+
+def _doubt(key: object, group: list[LoggedFinding], decisions: dict[int, StationReview]) -> Doubt:
+    ranked = sorted(group, key=strength, reverse=True)
+    station = key if isinstance(key, int) else None
+    decision = None if station is None else decisions.get(station)
+    most = strength(ranked[0]) if ranked else RETURNED
+    if decision is not None and decision.back and not decision.stands:
+        most = max(most, RETURNED)
+    return Doubt(station, _view_of(ranked[0]) if ranked else None, most, tuple(ranked), decision)
+
+
+def strength(one: LoggedFinding) -> float:
+    """Return how doubtful a finding makes its station."""
+    if one.finding.code == "photograph-refused":
+        return REFUSED
+    if one.finding.p_value is None:
+        return OUTSIDE if one.finding.code in ("outside-limit", "local-decrease") else FACT
+    return -math.log10(max(one.finding.p_value, 1e-300))
+
+
+def station_of(one: LoggedFinding) -> int | None:
+    """Return the one station that a finding is about; None where there is not just one."""
+    found = {int(hit) for where in one.finding.where for hit in re.findall(r"station (\d+)", where)}
+    return found.pop() if len(found) == 1 else None
+
+
+def _view_of(one: LoggedFinding) -> int | None:
+    hit = re.search(r", (\d+) deg", one.finding.where[0]) if one.finding.where else None
+    return int(hit[1]) if hit else None
+
+
+def decide(
+    record: Record, there: OpenInspection, doubt: Doubt, decision: Decision, *, by: str, why: str
+) -> None:
+    """Keep a reviewer's decision in the record.
+
+    Accepting settles what was found there. Sending back asks the inspector for something, with
+    the reason; the inspection is sent back with it. Overruling turns another person's decision
+    round. What belongs to no single station is settled in the same words.
+
+    Raises
+    ------
+    RecordError
+        If the person read or corrected a reading of this inspection, would overrule themselves
+        or nobody, or the inspection was changed meanwhile.
+    ValueError
+        If a reason is missing.
+    """
+    why = " ".join(why.split())
+    if decision != "accepted" and not why:
+        raise ValueError(f"a station is {decision} with a reason: say why.")
+    if decision == "overruled" and doubt.station is None:
+        _check_overruling(doubt, by)
+    how = f"{decision}: {why}" if why else decision
+    identity = there.inspection.identity
+    back = decision == "sent back"
+    with record.together() as writing:
+        if writing.inspection(identity).revision != there.revision:
+            raise RecordError(
+                f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
+                "look at it as it is now, and decide then."
+            )
+        if doubt.station is not None:
+            writing.review(identity, decision, by=by, why=why, station=doubt.station)
+            back = writing.inspection(identity).station_reviews[-1].back
+        if doubt.station is None or not back:
+            for one in doubt.findings:
+                if decision == "overruled" or not one.settled_by:
+                    writing.settle_finding(identity, one.key, how=how, by=by)
+        if back:
+            writing.review(identity, "sent back", by=by, why=f"{doubt.name}: {why}")
+
+
+def _check_overruling(doubt: Doubt, by: str) -> None:
+    deciders = {one.settled_by for one in doubt.findings if one.settled_by}
+    if not deciders:
+        raise RecordError("nothing was decided here yet: accept it or send it back.")
+    if any(same_person(by, one) for one in deciders):
+        raise RecordError(f"{by} decided here; another person must overrule it.")
+
+
+def budget_in_words(shares: list[tuple[str, float]]) -> str:
+    """Return where most of an uncertainty comes from, as one sentence.
+
+    Examples
+    --------
+    >>> budget_in_words([("focal length", 0.75), ("left edge", 0.2), ("gap", 0.05)])
+    'Most of the uncertainty comes from: focal length (75 %), then left edge (20 %).'
+    """
+    if not shares or shares[0][1] <= 0:
+        return "The photograph's figure carries no uncertainty budget."
+    told = [f"{name} ({100 * share:.0f} %)" for name, share in shares[:3] if share >= 0.1]
+    first = told or [f"{shares[0][0]} ({100 * shares[0][1]:.0f} %)"]
+    lead = "Most of the uncertainty comes" if shares[0][1] > 0.5 else "The uncertainty comes mostly"
+    return f"{lead} from: {', then '.join(first)}."
+
+
+def doubted_stations(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations whose readings deserve a second look, or disagree with a photograph."""
+    named = {one.station for one in judgement.crosscheck.comparisons if one.word == "disagrees"}
+    places = [where for finding in judgement.findings for where in finding.where]
+    for number in {reading.station for reading in judgement.log.readings}:
+        if any(where == f"station {number}" or where.startswith(f"station {number},")
+               for where in places):  # fmt: skip
+            named.add(number)
+    return tuple(sorted(number for number in named if number is not None))

@@ -1,0 +1,178 @@
+"""A rope as it is typed into fields: understood, and told back in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import get_args
+
+from inspection.limits.grooves import groove_fit
+from inspection.model.length_text import LengthUnit, parse_length
+from inspection.model.rope import Build, Core, Duty, Groove, Rope, Service, Tension, Units
+
+NOT_WRITTEN = "not written down"
+K = 2.0  # U is typed and shown, u is kept
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was typed into the fields; nothing of it is understood yet."""
+
+    identity: str
+    nominal: str
+    units: Units
+    outer_strands: int
+    core: Core
+    build: Build
+    fibre: bool
+    duty: Duty
+    service: Service
+    site: str
+    reference: str
+    u_reference: str
+    reference_on: date | None
+    reference_how: str
+    reference_tension: str
+    baseline: str
+    grooves: list[list[str]]
+    lay: str = ""
+
+
+def rope_of(typed: Typed) -> Rope:
+    """Return the rope that was typed.
+
+    Raises
+    ------
+    ValueError
+        If a length is none, or a groove lacks its name or its radius.
+    """
+    unit: LengthUnit = "in" if typed.units == "inch" else "mm"
+
+    def maybe(text: str, what: str) -> float | None:
+        return read_length(text, what, unit) if text.strip() else None
+
+    u = maybe(typed.u_reference, "uncertainty of the reference")
+    tension = next((one for one in get_args(Tension) if one == typed.reference_tension), None)
+    rope = Rope(
+        " ".join(typed.identity.split()),
+        read_length(typed.nominal, "nominal diameter", unit),
+        typed.outer_strands,
+        typed.core,
+        typed.build,
+        typed.fibre,
+        typed.duty,
+        typed.service,
+        maybe(typed.reference, "reference diameter"),
+        typed.reference_on,
+        typed.reference_how.strip(),
+        typed.units,
+        grooves_from(typed.grooves, unit),
+        typed.site.strip(),
+        None if u is None else u / K,
+        tension,
+        maybe(typed.baseline, "baseline diameter"),
+        maybe(typed.lay, "lay length"),
+    )
+    if not rope.identity:
+        raise ValueError("the rope has no name: say what the site calls it.")
+    for groove in rope.grooves:
+        groove_fit(rope, groove)  # says what can't be
+    return rope
+
+
+def read_length(text: str, what: str, unit: LengthUnit) -> float:
+    """Return a length that was typed, mm.
+
+    Raises
+    ------
+    ValueError
+        If it is none; the sentence begins with what was asked for.
+    """
+    try:
+        return parse_length(text, unit=unit)
+    except ValueError as wrong:
+        raise ValueError(f"{what}: {wrong}") from wrong
+
+
+def grooves_from(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, ...]:
+    """Return the grooves that rows of a table say; empty rows are left out.
+
+    Raises
+    ------
+    ValueError
+        If a figure is none, or a row lacks its name or its radius.
+    """
+    found = []
+    for name, radius, pitch, layers, least, most in rows:
+        if not any((name, radius, pitch, least, most)):
+            continue
+        if not (name and radius):
+            raise ValueError(
+                f"the line '{name or radius or pitch}' under drum and sheaves needs a name and a "
+                "groove radius: fill them in, or empty the line."
+            )
+        if layers and not (layers.isdigit() and int(layers) > 0):
+            raise ValueError(f"layers on {name}: '{layers}' is no count; type 1 or more.")
+        found.append(
+            Groove(
+                name,
+                read_length(radius, f"groove radius of {name}", unit),
+                read_length(pitch, f"pitch of {name}", unit) if pitch else None,
+                int(layers) if layers else 1,
+                read_length(least, f"least rope for {name}", unit) if least else None,
+                read_length(most, f"thickest rope for {name}", unit) if most else None,
+            )
+        )
+    return tuple(found)
+
+
+def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
+    """Return grooves as rows of the table, in mm with the unit written out.
+
+    Examples
+    --------
+    >>> groove_rows([Groove("drum", 11.7, 25.0)])
+    [['drum', '11.7 mm', '25 mm', '1', '', '']]
+    """
+    return [
+        [one.name, mm(one.radius_mm), mm(one.pitch_mm), str(one.layers), mm(one.rope_min_mm),
+         mm(one.rope_max_mm)]
+        for one in grooves
+    ]  # fmt: skip
+
+
+def rope_in_words(rope: Rope) -> list[str]:
+    """Return what is known about a rope, a sentence each."""
+    said = [
+        f"Nominal {rope.nominal_mm:.4g} mm, {rope.outer_strands} outer strands, {rope.core} core, "
+        f"{rope.build}, {rope.duty} duty, {rope.service.replace('-', ' ')}."
+    ]
+    if rope.reference_mm is None:
+        said.append("No reference diameter: discard limits that start from it can't be applied.")
+    else:
+        said.append(f"Reference {rope.reference_mm:.2f} mm{_sure(rope)}.")
+    if rope.baseline_mm is not None:
+        said.append(f"Baseline {rope.baseline_mm:.2f} mm.")
+    if rope.lay_mm is not None:
+        said.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
+    runs = [
+        f"{one.name} (groove radius {one.radius_mm:g} mm"
+        + (f", pitch {one.pitch_mm:g} mm)" if one.pitch_mm is not None else ")")
+        for one in rope.grooves
+    ]
+    if runs:
+        said.append(f"Runs in: {', '.join(runs)}.")
+    return said
+
+
+def _sure(rope: Rope) -> str:
+    u, tension = rope.u_reference_mm, rope.reference_tension
+    day = "" if rope.reference_on is None else f" of {rope.reference_on:%Y-%m-%d}"
+    sure = "its uncertainty is not known" if u is None else f"U (k = 2) {K * u:.2g} mm"
+    return f"{day}, {sure}, tension {tension or NOT_WRITTEN}"
+
+
+def mm(value: float | None) -> str:
+    """Return a length as a field shows it, all digits kept; empty for None."""
+    return "" if value is None else f"{value:.10g} mm"

@@ -1,0 +1,236 @@
+"""A station as the reviewer sees it: what is drawn on the photograph, and the facts beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inspection.assessment import Judgement
+from inspection.comparison.crosscheck import Comparison
+from inspection.model.readings import Gauge
+from inspection.record.views import OpenInspection
+from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places, jaw_scale
+from ui.presenters.manual_edges import is_by_hand
+from ui.presenters.shapes import Look, Shape
+from vision.results import Estimate, Marks, PointPx, Refusal, Result
+from vision.uncertainty import shares
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One photograph of a station, with what was logged for the same direction.
+
+    Parameters
+    ----------
+    view_deg : int
+        Direction.
+    result : Estimate or Refusal
+        What the photograph gives.
+    comparison : Comparison or None
+        The reading beside it; None where there is none or the photograph was refused.
+    """
+
+    view_deg: int
+    result: Result
+    comparison: Comparison | None
+
+
+def views_of(there: OpenInspection, judgement: Judgement, station: int) -> list[View]:
+    """Return the photographs of a station, by direction, each with its comparison."""
+    # one photograph may give figures at several places: its name alone does not tell them apart
+    compared = {
+        (one.view_deg, one.photo_name, one.photo_mm): one
+        for one in judgement.crosscheck.comparisons
+        if one.station == station
+    }
+    found = [
+        View(
+            result.view_deg or 0,
+            result,
+            compared.get((result.view_deg or 0, result.photo_name, result.diameter_mm))
+            if isinstance(result, Estimate)
+            else None,
+        )
+        for result in there.results
+        if result.station == station
+    ]
+    return sorted(found, key=lambda one: (one.view_deg, one.result.at_mm))
+
+
+def shapes_of(estimate: Estimate, marks: Marks, logged_mm: float | None) -> list[Shape]:
+    """Return what is drawn on the photograph: card, outline, jaws, and the logged reading.
+
+    The logged reading lies about the same middle, at the scale that the photograph's own
+    figure sets: where the lines part, the figures part.
+    """
+    shapes = [
+        Shape("card", (*marks.card_px, marks.card_px[0])),
+        Shape("outline", marks.left_px + marks.right_px),
+    ]
+    jaws = (marks.crown_left_px, marks.crown_right_px)
+    if logged_mm is not None:
+        push = (logged_mm - estimate.diameter_mm) / 2 * jaw_scale(estimate, marks)
+        for line, place in zip(jaws, edge_places(estimate, marks), strict=True):
+            shapes.append(Shape("logged", tuple(_moved(point, place, push) for point in line)))
+    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    shapes += [Shape(look, line) for line in jaws]
+    return shapes
+
+
+def _moved(point: PointPx, place: EdgePlace, push: float) -> PointPx:
+    return point[0] + push * place.out[0], point[1] + push * place.out[1]
+
+
+def edge_shapes(
+    estimate: Estimate, marks: Marks, place: EdgePlace, side: int, logged_mm: float | None
+) -> list[Shape]:
+    """Return what is drawn on a magnified edge: outline, jaw, logged reading, a ruler in tenths.
+
+    Parameters
+    ----------
+    estimate, marks : Estimate, Marks
+        What the photograph gives.
+    place : EdgePlace
+        Where the edge was cut out.
+    side : {0, 1}
+        Left or right.
+    logged_mm : float or None
+        The reading, mm.
+    """
+    line = (marks.crown_left_px, marks.crown_right_px)[side]
+    outline = (marks.left_px, marks.right_px)[side]
+    wide, high = EDGE_MM
+    along = np.array([-place.out[1], place.out[0]])
+
+    def cut(point: PointPx, push_mm: float = 0.0) -> PointPx:
+        step = (np.array(point) - place.at_px) / place.px_per_mm
+        x = float(step @ along) + wide / 2
+        y = high / 2 - float(step @ np.array(place.out)) - push_mm
+        return x * EDGE_PX_PER_MM, y * EDGE_PX_PER_MM
+
+    dots = tuple(
+        dot for dot in map(cut, outline)
+        if 0 < dot[0] < wide * EDGE_PX_PER_MM and 0 < dot[1] < high * EDGE_PX_PER_MM
+    )  # fmt: skip
+    shapes = [Shape("outline", dots)] if dots else []
+    jaw = _across_the_cut(cut(line[0]), cut(line[1]))
+    differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
+    if logged_mm is not None:
+        logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
+        told = f"logged: {_apart(differ)}"
+        shapes.append(Shape("logged", logged, told, below=differ < 0))
+    look: Look = "by hand" if is_by_hand(estimate) else "photograph"
+    shapes.append(Shape(look, jaw, look, below=differ >= 0))
+    return [*shapes, Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM),
+                           "1 mm in tenths")]  # fmt: skip
+
+
+def _apart(differ_mm: float) -> str:
+    """Return in words how far the logged jaw lies from the photograph's."""
+    apart = f"{abs(differ_mm):.2f}"
+    if float(apart) == 0:
+        return "at the same place"
+    return f"{apart} mm farther {'out' if differ_mm > 0 else 'in'}"
+
+
+def _ruler(wide_px: float, high_px: float) -> tuple[PointPx, ...]:
+    """Return a ruler of 1 mm across the edge, with a tick for each tenth, as one line."""
+    x, bottom = wide_px - 12, high_px - 10
+    points: list[PointPx] = []
+    for tenth in range(10, -1, -1):
+        y = bottom - tenth * EDGE_PX_PER_MM / 10
+        tick = 26 if tenth % 5 == 0 else 14
+        points += [(x, y), (x - tick, y), (x, y)]
+    return tuple(points)
+
+
+def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
+    """Return the line through two points from the cut's left to its right."""
+    wide = EDGE_MM[0] * EDGE_PX_PER_MM
+    rise = (end[1] - begin[1]) / (end[0] - begin[0]) if end[0] != begin[0] else 0.0
+    return (0.0, begin[1] - rise * begin[0]), (wide, begin[1] + rise * (wide - begin[0]))
+
+
+def legend_of(estimate: Estimate, comparison: Comparison | None) -> list[tuple[Look, str]]:
+    """Return how the lines are explained, with their figures."""
+    figure = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
+    lines: list[tuple[Look, str]] = [
+        ("by hand", f"photograph, edge by hand {figure} (dotted)")
+        if is_by_hand(estimate)
+        else ("photograph", f"photograph {figure} (solid)")
+    ]
+    if comparison is not None:
+        lines.append(
+            (
+                "logged",
+                f"logged {comparison.typed} = {comparison.gauge_mm:.2f} "
+                f"± {2 * comparison.u_gauge_mm:.2f} mm (dashed)",
+            )
+        )
+    lines.append(("outline", "traced outline (dots)"))
+    return lines
+
+
+def budget_shares(estimate: Estimate) -> list[tuple[str, float]]:
+    """Return the budget by quantity with each one's share, largest first."""
+    summed: dict[str, float] = {}
+    for term, share in shares(estimate.budget):
+        summed[term.quantity] = summed.get(term.quantity, 0.0) + share
+    return sorted(summed.items(), key=lambda item: -item[1])
+
+
+def gauge_words(gauge: Gauge | None, there: OpenInspection) -> str:
+    """Return what is known about a gauge, as one line."""
+    if gauge is None:
+        return "no gauge data: enter the gauge with its readings"
+    due = ""
+    if gauge.calibration_due is not None:
+        late = gauge.calibration_due < there.inspection.on
+        due = f", calibration {'was overdue: it ended' if late else 'holds until'} " + (
+            f"{gauge.calibration_due:%Y-%m-%d}"
+        )
+    return (
+        f"{gauge.identity}: {gauge.kind}, shows {gauge.resolution_mm:g} mm, "
+        f"permissible error {gauge.permissible_error_mm:g} mm{due}"
+    )
+
+
+def neighbour_rows(there: OpenInspection, judgement: Judgement, station: int) -> list[list[str]]:
+    """Return station, place, and mean by photograph and by gauge: this one and those beside it."""
+    placed = sorted(there.inspection.stations, key=lambda one: one.position_m)
+    numbers = [one.number for one in placed] or sorted(
+        {one.station for one in there.results if one.station is not None}
+    )
+    if station not in numbers:
+        return []
+    here = numbers.index(station)
+    near = numbers[max(0, here - 2) : here + 3]
+    seen = {one.station: one for one in judgement.photograph_sections}
+    read = {one.station: one for one in judgement.gauge_sections}
+    where = {one.number: f"{one.position_m:g} m" for one in placed}
+    rows = []
+    for number in near:
+        figures = []
+        for known in (seen, read):
+            one = known.get(number)
+            figures.append("" if one is None else f"{one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f}")
+        mark = " ◀ this one" if number == station else ""
+        rows.append([f"{number}{mark}", where.get(number, ""), *figures])
+    return rows
+
+
+def earlier_rows(judgement: Judgement, station: int) -> list[list[str]]:
+    """Return day, direction and reading of earlier inspections at the same station."""
+    return [
+        [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", f"{reading.value_mm:.2f}"]
+        for then in reversed(judgement.log.earlier)
+        for reading in then.readings
+        if reading.station == station
+    ][:8]
+
+
+def refused_spots(refusal: Refusal) -> list[Shape]:
+    """Return rings around what a refusal points at."""
+    spots = tuple(one.spot_px for one in refusal.findings if one.spot_px is not None)
+    return [Shape("spot", spots, "look here")] if spots else []

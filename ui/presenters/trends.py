@@ -1,0 +1,154 @@
+"""Stations of a rope over its inspections, and how near each is to its limit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import Source
+from inspection.limits.remaining_life import LimitTime, time_to_limit
+from inspection.measurement.trend import Point, Trend, trend
+from ui.charts.data import History, K, Then
+from ui.charts.sources import history, limit_lines
+from ui.presenters.review_queue import doubted_stations
+from vision.uncertainty import combined_u_mm
+
+
+@dataclass(frozen=True, slots=True)
+class StationTrend:
+    """One station over the inspections of its rope.
+
+    Parameters
+    ----------
+    rope : str
+        The rope.
+    station : int
+        Station number.
+    source : {"photographs", "gauge"}
+        What the line is drawn through; the two are never mixed, because what differs between
+        them would pass for wear.
+    data : History
+        What is drawn.
+    line : Trend or None
+        The line; None with fewer than three inspections.
+    met : LimitTime or None
+        When the line meets the highest lower limit; None without line or limit.
+    words : str
+        All of it in sentences.
+    """
+
+    rope: str
+    station: int
+    source: Source
+    data: History
+    line: Trend | None
+    met: LimitTime | None
+    words: str
+
+    @property
+    def last_mm(self) -> float:
+        """The last figure, mm."""
+        return self.data.figures[-1].mean_mm
+
+    @property
+    def least_mm(self) -> float | None:
+        """The highest lower limit, mm."""
+        return max((one.value_mm for one in self.data.limits if one.side == "least"), default=None)
+
+
+def station_trends(judgements: Iterable[Judgement]) -> list[StationTrend]:
+    """Return every station that two inspections or more of its rope hold."""
+    by_rope: dict[str, list[Judgement]] = {}
+    for one in judgements:
+        by_rope.setdefault(one.log.rope.identity, []).append(one)
+    found = []
+    for rope, mine in by_rope.items():
+        mine.sort(key=lambda one: (one.log.inspection.on, one.log.inspection.identity))
+        seen = _photograph_points(mine)
+        read = {one.station: list(one.points) for one in mine[-1].over_time}
+        for station in sorted({*seen, *read}):
+            by_gauge = len(read.get(station, [])) > 1
+            points = read[station] if by_gauge else seen.get(station, [])
+            if len({one.on for one in points}) > 1:
+                source: Source = "gauge" if by_gauge else "photographs"
+                beside = seen.get(station, []) if by_gauge else []
+                found.append(_trend(rope, station, source, points, beside, mine[-1]))
+    return found
+
+
+def _photograph_points(judgements: list[Judgement]) -> dict[int, list[Point]]:
+    points: dict[int, list[Point]] = {}
+    for one in judgements:
+        for section in one.photograph_sections:
+            if section.station is not None:
+                point = Point(one.log.inspection.on, section.mean_mm, section.mean_budget)
+                points.setdefault(section.station, []).append(point)
+    return points
+
+
+def _trend(
+    rope: str, station: int, source: Source, points: list[Point], beside: list[Point],
+    last: Judgement,
+) -> StationTrend:  # fmt: skip
+    limits = limit_lines(one.verdict.limit for one in last.verdicts if one.station == station)
+    line = None
+    why = ""
+    try:
+        line = trend(points)
+    except ValueError as reason:
+        why = f"No line is drawn: {reason}"
+    data = replace(
+        history(station, line, limits=limits),
+        figures=tuple(_then(one) for one in points),
+        photographs=tuple(_then(one) for one in beside),
+    )
+    least = max((one.value_mm for one in limits if one.side == "least"), default=None)
+    met = None if line is None or least is None else time_to_limit(line, least)
+    by = "by the gauge" if source == "gauge" else "by photographs"
+    said = f"Station {station} {by}: last {points[-1].mean_mm:.2f} mm."
+    if line is not None:
+        low, high = line.rate_interval
+        said += (
+            f" {line.rate_mm_per_year:+z.3f} mm per year "
+            f"(95 % interval {low:+z.3f} to {high:+z.3f})."
+        )
+    if station in doubted_stations(last):
+        why += " An entry of this station deserves a second look, and the line rests on it."
+    return StationTrend(
+        rope, station, source, data, line, met,
+        " ".join(part.strip() for part in (said, why, met.words if met else "") if part),
+    )  # fmt: skip
+
+
+def _then(point: Point) -> Then:
+    return Then(point.on, point.mean_mm, K * combined_u_mm(point.budget))
+
+
+def nearest_first(found: Iterable[StationTrend]) -> list[StationTrend]:
+    """Return stations in the order in which they may meet their limit, then by the room left."""
+
+    def key(one: StationTrend) -> tuple[float, float]:
+        day = one.met.earliest if one.met is not None else None
+        room = math.inf if one.least_mm is None else one.last_mm - one.least_mm
+        return (math.inf if day is None else float(day.toordinal()), room)
+
+    return sorted(found, key=key)
+
+
+def trend_row(one: StationTrend) -> list[str]:
+    """Return rope, station, source, last figure, rate, limit, and when it may be met, as text."""
+    rate = "needs three inspections"
+    if one.line is not None:
+        low, high = one.line.rate_interval
+        rate = f"{one.line.rate_mm_per_year:+z.3f} ({low:+z.3f} to {high:+z.3f})"
+    least = one.least_mm
+    when = ""
+    if one.met is not None:
+        first = one.met.earliest
+        when = "not within 100 years" if first is None else f"from {first:%Y-%m}"
+    return [
+        one.rope, str(one.station), one.source, f"{one.last_mm:.2f}", rate,
+        "no limit" if least is None else f"{least:.2f}", when,
+    ]  # fmt: skip

@@ -1,0 +1,161 @@
+"""The appendix: raw data from which every figure of the report can be worked out again."""
+
+from __future__ import annotations
+
+from inspection.assessment import Judgement
+from inspection.model.log import place_words
+from ui.report.assessment import minute
+from ui.report.blocks import Block, Grid, Heading, Words
+from ui.report.case import ReportCase
+from ui.report.photos import in_order
+from ui.text import place, refused
+from vision.results import Estimate
+from vision.uncertainty import shares
+
+LEAST_SHARE = 0.0005  # smaller parts of a budget are counted together
+
+
+def raw_data(case: ReportCase) -> list[Block]:
+    """Return readings as typed, gauges, photographs, their budgets, and what was left out."""
+    judgement = case.judgement
+    blocks = [
+        *_readings(judgement),
+        *_gauges(judgement),
+        *_photographs(judgement),
+        *_budgets(judgement),
+        *_changed(case),
+        *_left_out(case),
+    ]
+    return blocks or [Words("Nothing was entered or measured: there are no raw data.")]
+
+
+def _readings(judgement: Judgement) -> list[Block]:
+    log = judgement.log
+    rows = tuple(
+        (
+            str(number), place_words(one.station, one.view_deg), one.typed, f"{one.value_mm:.3f}",
+            one.gauge, one.person,
+            "" if one.at is None else one.at.isoformat(sep=" ", timespec="seconds"),
+        )
+        for number, one in enumerate(log.readings, start=1)
+    )  # fmt: skip
+    if not rows:
+        return []
+    head = ("No.", "Place", "As typed", "Value (mm)", "Gauge", "Read by", "Logged at")
+    widths = (0.6, 2, 1.2, 1.2, 1.6, 1.8, 2.2)
+    return [
+        Heading("Gauge readings as logged", 3),
+        Grid(head, rows, widths, right=frozenset({0, 3})),
+    ]
+
+
+def _gauges(judgement: Judgement) -> list[Block]:
+    rows = tuple(
+        (
+            one.identity, one.kind, f"{one.resolution_mm:g}", f"{one.permissible_error_mm:g}",
+            "not known" if one.calibration_due is None else one.calibration_due.isoformat(),
+        )
+        for one in judgement.log.gauges.values()
+    )  # fmt: skip
+    if not rows:
+        return []
+    head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration holds until")
+    return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
+
+
+def _photographs(judgement: Judgement) -> list[Block]:
+    results = judgement.log.results
+    if not results:
+        return []
+    rows = tuple(
+        (
+            one.photo_name, place(one),
+            "" if one.taken_at is None else one.taken_at.isoformat(sep=" ", timespec="seconds"),
+            one.camera,
+            (one.print_set or "not checked") if isinstance(one, Estimate) else "",
+            f"{one.focal_px:.0f}" if isinstance(one, Estimate) else "",
+            one.hold if isinstance(one, Estimate) else "no diameter",
+            one.photo_sha256,
+        )
+        for one in sorted(results, key=in_order)
+    )  # fmt: skip
+    head = ("Photograph", "Place", "Taken at", "Camera", "Card set", "Focal length (px)",
+            "Card held", "Fingerprint of the file (SHA-256)")  # fmt: skip
+    widths = (2.6, 1.8, 1.7, 1.4, 1.2, 1.0, 1.1, 2.7)
+    return [
+        Heading("Photographs", 3),
+        Words("Card set: the printed cards, by the name of their print check. The fingerprint of "
+              "a file changes with any change to the file.", "small"),
+        Grid(head, rows, widths, right=frozenset({5})),
+        *(Words(f"{one.photo_name}: {refused(one)}", "small")
+          for one in judgement.crosscheck.refused),
+    ]  # fmt: skip
+
+
+def _budgets(judgement: Judgement) -> list[Block]:
+    """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    rows: list[tuple[str, ...]] = []
+    sums = set()
+    for one in sorted(estimates, key=in_order):
+        small, small_share = 0.0, 0.0
+        name = place(one)
+        for term, share in shares(one.budget):
+            if share < LEAST_SHARE:
+                small, small_share = small + term.u_mm**2, small_share + share
+                continue
+            rows.append((
+                name, term.quantity, term.kind,
+                f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
+                f"{term.sensitivity:.3g}", f"{term.u_mm:.4f}", f"{100 * share:.1f}",
+            ))  # fmt: skip
+        if small_share:
+            rows.append((name, "all smaller parts together", "", "", "", f"{small**0.5:.4f}",
+                         f"{100 * small_share:.1f}"))  # fmt: skip
+        sums.add(len(rows))
+        rows.append((name, "combined standard uncertainty u", "", "", "", f"{one.u_mm:.4f}", "100"))
+    if not rows:
+        return []
+    head = ("Figure", "Quantity", "Kind", "u of it", "Sensitivity (mm per unit)", "Gives (mm)",
+            "Share of the variance (%)")  # fmt: skip
+    return [
+        Heading("Budgets of the photographs", 3),
+        Words("Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
+              "one source add before squaring, so the combined value can differ from the root of "
+              "the listed parts' sum of squares.", "small"),
+        Grid(head, tuple(rows), (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3), right=frozenset({3, 4, 5, 6}),
+             sums=frozenset(sums)),
+    ]  # fmt: skip
+
+
+def _changed(case: ReportCase) -> list[Block]:
+    """Return what was corrected, replaced or withdrawn in a record after it was entered."""
+    if case.record is None:
+        return []
+    blocks: list[Block] = []
+    for title, entry, changes in (
+        ("Readings that were corrected or withdrawn", "Reading no.", case.record.readings_changed),
+        ("Figures of photographs that were replaced or withdrawn", "Photograph",
+         case.record.figures_changed),
+    ):  # fmt: skip
+        rows = tuple(
+            (one.entry, one.place, one.what, one.before, one.after or "nothing", one.who,
+             minute(one.at), one.why, str(one.event))
+            for one in changes
+        )  # fmt: skip
+        head = (entry, "Place", "What happened", "Was", "Now", "By", "When", "Why",
+                "Entry in the record")  # fmt: skip
+        if rows:
+            widths = (1.3, 1.7, 1.2, 1.2, 1.2, 1.6, 1.5, 2.6, 0.9)
+            blocks += [Heading(title, 3), Grid(head, rows, widths, right=frozenset({8}))]
+    return blocks
+
+
+def _left_out(case: ReportCase) -> list[Block]:
+    if not case.rejected:
+        return []
+    rows = tuple((str(one.line), one.reason, " | ".join(one.cells)) for one in case.rejected)
+    return [
+        Heading("Rows that were not understood", 3),
+        Grid(("Line", "Why", "What stands there"), rows, (0.6, 3, 4)),
+    ]

@@ -1,0 +1,318 @@
+"""What the figures were held against: limits, neighbours, severity, flags.
+
+Earlier inspections in the report: each station's readings by the gauge, and its line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import DecisionRule, PlacedVerdict
+from inspection.limits.rules import NotApplicable
+from inspection.limits.wear import uniform_decrease
+from inspection.measurement.section import Section, sections_of_readings
+from inspection.measurement.trend import Point, trend
+from inspection.model.log import Log
+from ui.charts.data import K, Then
+from ui.charts.sources import history, limit_lines
+from ui.presenters.review_queue import doubted_stations
+from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
+from ui.report.case import Flag
+from ui.report.measurements import stations_by_hand, stations_without_card
+from ui.text import chance_words
+from vision.results import Finding
+
+FROM_MEMORY = (
+    'Figures "from memory" were written into the limits without the document at hand; the '
+    "number beside it is how sure that was, from 0 to 1. Look the figure up in the document "
+    "before a rope's life hangs on it."
+)
+
+
+def decision_words(rule: DecisionRule) -> str:
+    """Return the decision rule as a paragraph."""
+    if rule.guard_factor == 0.0:
+        return (
+            f"Decision rule: {rule.name} ({rule.source}): the figure alone is held against the "
+            "limit, its uncertainty is not counted."
+        )
+    return (
+        f'Decision rule: {rule.name} ({rule.source}). "Within" needs the figure to lie inside '
+        f'the limit by at least {rule.guard_factor:g} standard uncertainties, "outside" beyond '
+        'it by as much; between the two is "undecided". u includes the limit\'s own '
+        "uncertainty, where it starts from a measured diameter."
+    )
+
+
+def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
+    """Return every verdict with its limit, document, edition and how sure the limit is."""
+    blocks: list[Block] = [Words(decision_words(rule))]
+    doubted = doubted_stations(judgement)
+    if doubted:
+        named = ", ".join(str(number) for number in doubted)
+        blocks.append(Words(
+            f"Figures by the gauge at station {named} rest on entries that deserve a second look.",
+            "strong",
+        ))  # fmt: skip
+    for stations, what in (
+        (stations_by_hand(judgement), "rest on an edge that was set by hand"),
+        (stations_without_card(judgement), "rest on a photograph without the card"),
+    ):
+        if stations:
+            named = ", ".join(str(number) for number in stations)
+            blocks.append(Words(f"Figures by photographs at station {named} {what}.", "strong"))
+    if not judgement.verdicts:
+        blocks.append(Words("No figure could be held against a limit."))
+        return blocks
+    if any("from memory" in one.verdict.limit.rule.sure for one in judgement.verdicts):
+        blocks.append(Words(FROM_MEMORY, "small"))
+    groups: dict[str, list[PlacedVerdict]] = {}
+    for one in judgement.verdicts:
+        of = one.verdict.limit.rule
+        groups.setdefault(f"{of.rule_set}, {of.what}", []).append(one)
+    for name, group in groups.items():
+        blocks.append(Heading(name[:1].upper() + name[1:], 3))
+        blocks.append(Words(_limit_words(group[0]), "small"))
+        rows = tuple(
+            (
+                "whole rope" if one.station is None else f"station {one.station}", one.source,
+                f"{one.verdict.value_mm:.2f}", f"{one.verdict.u_mm:.2f}",
+                _bounds(one), f"{one.verdict.margin_mm:+z.2f}",
+                _chance(one.verdict.p_conform), one.verdict.outcome, _settle(one),
+            )
+            for one in group
+        )  # fmt: skip
+        strong = frozenset(
+            i for i, one in enumerate(group) if one.verdict.outcome != "within"
+        )  # fmt: skip
+        head = ("Place", "Measured by", "Figure (mm)", "u (mm)", "Limit (mm)", "Margin (mm)",
+                "Probability that it meets the limit", "Verdict",
+                "What would settle it")  # fmt: skip
+        widths = (1.4, 1.5, 1, 0.8, 1.5, 1.1, 1.6, 1.2, 2.1)
+        right = frozenset({2, 3, 5, 6})
+        blocks.append(without_empty(Grid(head, rows, widths, right=right, strong=strong)))
+    return blocks
+
+
+def _limit_words(one: PlacedVerdict) -> str:
+    limit = one.verdict.limit
+    rule = limit.rule
+    edition = rule.edition or "not named"
+    if not edition.startswith("edition"):
+        edition = f"edition {edition}"
+    parts = [
+        f"Source: {rule.source}, {edition}, "
+        f"{rule.clause or 'clause not named'}; figures {rule.sure}.",
+        f"It is about the {rule.quantity} ({_PURPOSE[rule.purpose]}).",
+    ]
+    return " ".join([*parts, limit.note]).strip()
+
+
+_PURPOSE = {"accept": "acceptance of a new rope", "discard": "discard",
+            "look": "a reason to look closer", "fit": "fit of rope and groove"}  # fmt: skip
+
+
+def _bounds(one: PlacedVerdict) -> str:
+    limit = one.verdict.limit
+    return " and ".join(
+        f"{word} {bound:.2f}"
+        for word, bound in (("at least", limit.low_mm), ("at most", limit.high_mm))
+        if bound is not None
+    )
+
+
+def _chance(p: float) -> str:
+    """Return a probability without pretending to certainty.
+
+    Examples
+    --------
+    >>> _chance(0.9999), _chance(0.5), _chance(0.0)
+    ('> 99.9 %', '50.0 %', '< 0.1 %')
+    """
+    if p > 0.999:
+        return "> 99.9 %"
+    return "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
+
+
+def _settle(one: PlacedVerdict) -> str:
+    verdict = one.verdict
+    if verdict.settle_u_mm is None:
+        return ""
+    if verdict.settle_u_mm < 0.0005:
+        return "nothing: the figure is at the limit"
+    if verdict.limit.u_base_mm > verdict.settle_u_mm:
+        return f"a surer {verdict.limit.rule.start} diameter"
+    return f"U (k = 2) of {2 * verdict.settle_u_mm:.3f} mm or less"
+
+
+def not_applicable(judgement: Judgement) -> list[Block]:
+    """Return every limit that does not apply, with its reason."""
+    rows = []
+    for one in judgement.not_applicable:
+        name = f"{one.rule.rule_set}, {one.rule.what}"
+        reason = one.reason.removeprefix(f"{name}: ")
+        rows.append((name, reason[:1].upper() + reason[1:]))
+    if not rows:
+        return []
+    return [
+        Heading("Limits that do not apply, and why", 3),
+        Grid(("Limit", "Why it does not apply"), tuple(rows), (2, 5)),
+    ]
+
+
+def wear(judgement: Judgement) -> list[Block]:
+    """Return each station's uniform decrease with its severity, and local decreases."""
+    log = judgement.log
+    along = judgement.photograph_sections or judgement.gauge_sections
+    source = "photographs" if judgement.photograph_sections else "the gauge"
+    blocks: list[Block] = []
+    rows: list[tuple[str, ...]] = []
+    why = ""
+    for one in along:
+        found = uniform_decrease(log.rope, one.mean_mm, one.u_mean_mm,
+                                 tension=log.inspection.tension)  # fmt: skip
+        if isinstance(found, NotApplicable):
+            why = found.reason
+            continue
+        others = ", ".join(f"{band} {100 * p:.0f} %" for band, p in found.spread
+                           if band != found.band and p >= 0.05)  # fmt: skip
+        rows.append((
+            str(one.station), f"{found.decrease_mm:+z.2f}", f"{found.decrease_pct:+z.2f}",
+            f"{found.u_pct:.2f}", found.band, str(found.severity_pct), others,
+        ))  # fmt: skip
+    if rows:
+        blocks.append(Heading("Uniform decrease of diameter and its severity", 3))
+        blocks.append(Words(
+            f"By {source}, from the reference diameter, after ISO 4309:2017 (bands from memory, "
+            "confidence 0.9). Severity is for this criterion alone; it has to be combined with "
+            "broken wires, corrosion, distortion and the others.", "small",
+        ))  # fmt: skip
+        head = ("Station", "Decrease (mm)", "Decrease (% of nominal)", "u (% of nominal)", "Band",
+                "Severity (% towards discard)", "Could also be")  # fmt: skip
+        table = Grid(head, tuple(rows), (1, 1.2, 1.5, 1.3, 1.2, 1.6, 2),
+                     right=frozenset({1, 2, 3, 5}))  # fmt: skip
+        blocks.append(without_empty(table))
+    elif why and log.rope.service == "in-service":
+        blocks.append(Words(f"No uniform decrease is stated: {why}", "small"))
+    if judgement.local:
+        blocks.append(Heading("Each station against its neighbours", 3))
+        blocks.append(Words(
+            "A station more than 1 % of nominal thinner than the median of up to two neighbours "
+            "on each side, beyond the uncertainty, is called a local decrease: this report's rule, "
+            "because ISO 4309:2017 asks for an obvious local decrease and names no figure (from "
+            "memory, confidence 0.9).", "small",
+        ))  # fmt: skip
+        local = tuple(
+            (str(one.station), f"{one.deficit_mm:+z.2f}", f"{one.deficit_pct:+z.1f}",
+             f"{K * one.u_mm:.2f}", one.outcome)
+            for one in judgement.local
+        )  # fmt: skip
+        strong = frozenset(
+            i for i, one in enumerate(judgement.local) if one.outcome == "local decrease"
+        )
+        titles = ("Station", "Thinner than its neighbours by (mm)", "(% of nominal)", "U (mm)",
+                "Local decrease?")  # fmt: skip
+        blocks.append(Grid(titles, local, (1, 2, 1.2, 1, 1.6), right=frozenset({1, 2, 3}),
+                           strong=strong))  # fmt: skip
+    return blocks
+
+
+def flags(shown: Sequence[Flag], level: float) -> list[Block]:
+    """Return the entries that deserve a second look, and how each was settled."""
+    if not shown:
+        return [Words(
+            "No entry stands out. Scrutiny looks for slips and odd patterns only; that nothing "
+            "stands out does not clear the rope."
+        )]  # fmt: skip
+    rows = []
+    for number, one in enumerate(shown, start=1):
+        finding = one.finding
+        settled = "Open: not settled."
+        if one.settled_by:
+            settled = f"Settled by {one.settled_by}, {minute(one.settled_at)}: {one.settled_how}"
+        if not one.current:
+            settled += " No longer seen in the entries as they stand now."
+        where = "; ".join(finding.where[:6])
+        if len(finding.where) > 6:
+            where += f" and {len(finding.where) - 6} more"
+        innocent = f" May be innocent: {finding.innocent}" if finding.innocent else ""
+        rows.append((str(number), where, f"{finding.seen} To do: {finding.remedy}{innocent}",
+                     _chance_of(finding), settled))  # fmt: skip
+    strong = frozenset(i for i, one in enumerate(shown) if not one.settled_by)
+    head = ("No.", "Entries", "What was seen, and what to do", "How rare, if nothing is wrong",
+            "How it was settled")  # fmt: skip
+    return [
+        Words(
+            "Most deserving first. A log in which nothing is wrong raises any at all with a "
+            f"chance of {100 * level:g} %. None of them accuses anybody.",
+            "small",
+        ),
+        Grid(head, tuple(rows), (0.5, 1.5, 4.2, 1.3, 2.7), strong=strong),
+    ]
+
+
+def _chance_of(finding: Finding) -> str:
+    """Return how often chance alone gives such a finding, where that was worked out."""
+    return "not worked out" if finding.p_value is None else chance_words(finding.p_value)
+
+
+def minute(at: str) -> str:
+    """Return a time of the record, to the minute."""
+    return f"{at[:16].replace('T', ' ')} UTC" if at else "no time"
+
+
+def earlier(judgement: Judgement) -> list[Block]:
+    """Return each station's gauge readings over the inspections, with a line where there is one."""
+    log = judgement.log
+    if not log.earlier:
+        return []
+    by_station = _gauge_history(log)
+    rows: list[tuple[str, ...]] = []
+    drawn: list[Block] = []
+    lines = limit_lines(one.verdict.limit for one in judgement.verdicts)
+    doubted = doubted_stations(judgement)
+    for station, points in sorted(by_station.items()):
+        figures = [Then(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
+        rows += [(str(station), one.on.isoformat(), f"{one.mean_mm:.2f}", f"{one.expanded_mm:.2f}")
+                 for one in figures]  # fmt: skip
+        try:
+            line = trend(Point(on, one.mean_mm, one.mean_budget) for on, one in points)
+        except ValueError:
+            continue  # fewer than three days, or two figures that are one: the table says enough
+        low, high = line.rate_interval
+        loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
+        doubt = ""
+        if station in doubted:
+            doubt = " An entry of this station deserves a second look, and the line rests on it."
+        caption = (
+            f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
+            f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
+            "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
+            f"evenly in time.{doubt}"
+        )
+        drawn.append(Drawn(history(station, line, limits=lines), caption))
+    if not rows:
+        return [Words("Earlier inspections hold no station in two directions: no history.")]
+    head = ("Station", "Day", "Mean by the gauge (mm)", "U (mm)")
+    table = Grid(head, tuple(rows), (1, 1.6, 2, 1.2), right=frozenset({2, 3}))
+    few: list[Block] = []
+    if not drawn:
+        few = [Words("A rate of loss needs inspections on at least 3 days.", "small")]
+    return [table, *few, *drawn]
+
+
+def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
+    """Return every station's sections by the gauge, inspection by inspection."""
+    found: dict[int, list[tuple[date, Section]]] = {}
+    held = [(one.inspection, one.readings) for one in log.earlier]
+    for inspection, readings in (*held, (log.inspection, log.readings)):
+        known = [one for one in readings if one.gauge in log.gauges]
+        made, _ = sections_of_readings(
+            known, log.gauges, nominal_mm=log.rope.nominal_mm,
+            outer_strands=log.rope.outer_strands, inspection=inspection.identity,
+        )  # fmt: skip
+        for one in made:
+            found.setdefault(one.station or 0, []).append((inspection.on, one))
+    return found

@@ -1,0 +1,162 @@
+"""The report's content in its order, as blocks: one source for PDF and HTML."""
+
+from __future__ import annotations
+
+from inspection.model.length_text import MM_PER_INCH
+from inspection.model.rope import Groove, Rope
+from ui.charts.sources import last_digits
+from ui.report import assessment, measurements
+from ui.report.appendix import raw_data
+from ui.report.assessment import earlier
+from ui.report.blocks import Block, Drawn, Facts, Grid, Heading, NewPage, Pictures, Words
+from ui.report.case import ReportCase
+from ui.report.record_section import record_facts, signatures
+from ui.report.summary_page import in_short, job, stations
+from ui.text import CAUTIONS
+
+METHOD = (
+    "A printed card is fixed to the rope and photographed together with it, from two directions "
+    "at right angles. The card's known pattern gives the camera's place; on each side the "
+    "straight line that bears on the strand crowns is traced, as the wide jaw of a gauge would. "
+    "Each of the two lines with the camera's centre spans a plane that touches the rope, and the "
+    "cylinder that touches both planes gives the diameter, so that the rope's nearness to the "
+    "camera is allowed for.",
+    "Everything that makes the figure unsure is listed in a budget after JCGM 100:2008 (GUM): "
+    "print scale, flatness, camera, corners, edges, crowns. U is the expanded uncertainty with "
+    "k = 2, about 95 % coverage; u is the standard uncertainty.",
+    "The mean of the two directions is the measured diameter of ISO 4309:2017, 3.2; the larger "
+    "minus the smaller is the ovality. Gauge readings have a budget of their own and are held "
+    "against the photograph of the same place and direction; what both share cancels in the "
+    "difference.",
+)
+
+
+def blocks_of(case: ReportCase) -> list[Block]:
+    """Return the whole report."""
+    judgement = case.judgement
+    history = earlier(judgement)
+    return [
+        Heading("Rope diameter and roundness: inspection report", 1),
+        *job(case),
+        *(Words(caution, "caution") for caution in CAUTIONS),
+        Heading("In short"),
+        *in_short(case),
+        Heading("Rope"),
+        *_rope(case),
+        Heading("Method"),
+        *(Words(part) for part in METHOD),
+        Heading("Stations"),
+        *stations(case),
+        Heading("Diameter along the rope"),
+        Words(CAUTIONS[1], "caution"),
+        *measurements.sections(judgement),
+        *measurements.rounds(judgement),
+        *measurements.lay(judgement),
+        Heading("Figures from photographs"),
+        *measurements.views(judgement),
+        *measurements.budget(judgement),
+        *_pictures(case),
+        Heading("Gauge readings against photographs"),
+        *measurements.comparisons(judgement),
+        Heading("Entries that deserve a second look"),
+        *assessment.flags(case.flags, case.level),
+        *_digits(case),
+        Heading("Limits and verdicts"),
+        Words(CAUTIONS[1], "caution"),
+        *assessment.verdicts(judgement, case.decision),
+        *assessment.not_applicable(judgement),
+        *assessment.wear(judgement),
+        *([Heading("Earlier inspections"), *history] if history else []),
+        *record_facts(case),
+        *_notes(case),
+        *signatures(case),
+        NewPage(),
+        Heading("Appendix: raw data"),
+        *raw_data(case),
+    ]
+
+
+def _rope(case: ReportCase) -> list[Block]:
+    rope = case.judgement.log.rope
+    nominal = f"{rope.nominal_mm:g} mm"
+    if rope.units == "inch":
+        nominal += f" ({rope.nominal_mm / float(MM_PER_INCH):.4g} in)"
+    reference = "none is known"
+    if rope.reference_mm is not None:
+        day = "" if rope.reference_on is None else f", {rope.reference_on.isoformat()}"
+        how = f", {rope.reference_how}" if rope.reference_how else ""
+        reference = f"{rope.reference_mm:g} mm{_sureness(rope)}{day}{how}"
+    centres = " with fibre centres" if rope.fibre_centred_strands else ""
+    pairs = [
+        ("Nominal diameter", nominal),
+        ("Reference diameter", reference),
+        *(
+            ()
+            if rope.baseline_mm is None
+            else (("Baseline diameter", f"{rope.baseline_mm:g} mm{_sureness(rope)}"),)
+        ),
+        ("Build", f"{rope.build}, {rope.outer_strands} outer strands{centres}, {rope.core} core"),
+        ("Duty and state", f"{rope.duty}, {rope.service.replace('-', ' ')}"),
+        ("Site", rope.site or "not named"),
+    ]
+    blocks: list[Block] = [Facts(tuple(pairs))]
+    if rope.grooves:
+        head = ("Groove", "Radius (mm)", "Pitch (mm)", "Layers", "Rope allowed (mm)")
+        rows = tuple(
+            (
+                one.name, f"{one.radius_mm:g}", "" if one.pitch_mm is None else f"{one.pitch_mm:g}",
+                str(one.layers), _allowed(one),
+            )
+            for one in rope.grooves
+        )  # fmt: skip
+        blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
+        blocks += [Words(one.words, "small") for one in case.judgement.groove_fits]
+    return blocks
+
+
+def _sureness(rope: Rope) -> str:
+    """Return what is known about a reference or baseline beside its figure."""
+    u, tension = rope.u_reference_mm, rope.reference_tension
+    return ("" if u is None else f", U (k = 2) {2 * u:.2g} mm") + (
+        "" if tension is None else f", at the tension '{tension}'"
+    )
+
+
+def _allowed(groove: Groove) -> str:
+    low, high = groove.rope_min_mm, groove.rope_max_mm
+    if low is None and high is None:
+        return "not stated"
+    return " ".join(
+        f"{word} {value:g}" for word, value in (("from", low), ("to", high)) if value is not None
+    )
+
+
+def _pictures(case: ReportCase) -> list[Block]:
+    if not case.pictures:
+        return []
+    told = (
+        "Dotted: the traced outline. Solid with end ticks: the jaws that bear on the crowns. "
+        "Dashed: the card, and the distance between the jaws. A photograph without a diameter is "
+        "shown whole."
+    )
+    return [Heading("Photographs", 3), Words(told, "small"), Pictures(case.pictures)]
+
+
+def _digits(case: ReportCase) -> list[Block]:
+    """Return the picture of last digits where scrutiny spoke of them."""
+    log = case.judgement.log
+    if not any(one.finding.code == "last-digits" for one in case.flags):
+        return []
+    blocks: list[Block] = []
+    for name, gauge in log.gauges.items():
+        mine = [one for one in log.readings if one.gauge == name]
+        found = last_digits(mine, gauge.resolution_mm) if mine else None
+        if found is not None:
+            blocks.append(Drawn(found, f"Last digits of {len(mine)} readings with gauge {name}."))
+    return blocks
+
+
+def _notes(case: ReportCase) -> list[Block]:
+    if not case.notes:
+        return []
+    return [Heading("Notes"), *(Words(note, "small") for note in case.notes)]

@@ -1,0 +1,230 @@
+"""Axes, marks and legends for the report's drawings: a frame that turns values into points."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, String
+from reportlab.lib.colors import HexColor
+from reportlab.pdfbase.pdfmetrics import stringWidth
+
+from ui.report.fonts import PLAIN, line_width, one_line, register_fonts
+
+Anchor = Literal["start", "middle", "end"]
+
+SMALL = 7.0  # pt, letters on axes
+GRID, INK = HexColor("#dddddd"), HexColor("#333333")
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A rectangle in pt with the values at its sides."""
+
+    drawing: Drawing
+    left: float
+    bottom: float
+    width: float
+    height: float
+    x_range: tuple[float, float]
+    y_range: tuple[float, float]
+    words: list[tuple[float, float, float]] = field(default_factory=list)  # left, foot, width
+    waiting: list[tuple[float, str, str, bool, bool]] = field(default_factory=list)
+
+    @property
+    def right(self) -> float:
+        """Right side, pt."""
+        return self.left + self.width
+
+    @property
+    def top(self) -> float:
+        """Upper side, pt."""
+        return self.bottom + self.height
+
+    def x(self, value: float) -> float:
+        """Return where a value lies from left to right, pt."""
+        low, high = self.x_range
+        return self.left + self.width * (value - low) / (high - low)
+
+    def crowding(self, x: float, y: float, width: float) -> float:
+        """Return how much words at a place would overlap those that stand already, pt2."""
+        return sum(
+            max(0.0, min(x + width, left + wide) - max(x, left)) * max(0.0, SMALL - abs(y - foot))
+            for left, foot, wide in self.words
+        )
+
+    def y(self, value: float) -> float:
+        """Return where a value lies from below upwards, pt."""
+        low, high = self.y_range
+        return self.bottom + self.height * (value - low) / (high - low)
+
+
+def frame(
+    width: float,
+    height: float,
+    x_range: tuple[float, float],
+    y_range: tuple[float, float],
+    *,
+    x_title: str,
+    y_title: str,
+    x_ticks: Sequence[tuple[float, str]] | None = None,
+    y_ticks: Sequence[tuple[float, str]] | None = None,
+    left: float = 46.0,
+    top: float = 18.0,
+) -> Frame:
+    """Return a drawing with axes, grid and titles; the units belong in the titles."""
+    register_fonts()
+    made = Frame(Drawing(width, height), left, 30.0, width - left - 6.0, height - 30.0 - top,
+                 x_range, y_range)  # fmt: skip
+    add = made.drawing.add
+    add(box(made.left, made.bottom, made.width, made.height, outline="#999999"))
+    for value, words in x_ticks if x_ticks is not None else ticks(x_range, 8):
+        x = made.x(value)
+        add(Line(x, made.bottom, x, made.top, strokeColor=GRID, strokeWidth=0.4))
+        text(made.drawing, x, made.bottom - 10, words, anchor="middle")
+    for value, words in y_ticks if y_ticks is not None else ticks(y_range, 6):
+        y = made.y(value)
+        add(Line(made.left, y, made.right, y, strokeColor=GRID, strokeWidth=0.4))
+        text(made.drawing, made.left - 4, y - 2.5, words, anchor="end")
+    text(made.drawing, made.left + made.width / 2, 6, x_title, anchor="middle", size=7.5)
+    if y_title:
+        turned = Group(transform=(0, 1, -1, 0, 10, made.bottom + made.height / 2))
+        turned.add(String(0, 0, y_title, fontName=PLAIN, fontSize=7.5, fillColor=INK,
+                          textAnchor="middle"))  # fmt: skip
+        add(turned)
+    return made
+
+
+def ticks(span: tuple[float, float], most: int) -> list[tuple[float, str]]:
+    """Return round values within a span, at most about `most`, with their words.
+
+    Examples
+    --------
+    >>> [words for _, words in ticks((20.7, 23.6), 6)]
+    ['21.0', '21.5', '22.0', '22.5', '23.0', '23.5']
+    """
+    low, high = span
+    rough = (high - low) / most
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * lead for lead in (1, 2, 5, 10) if power * lead >= rough * (1 - 1e-9))
+    digits = max(0, -math.floor(math.log10(step) + 1e-9))
+    first = math.ceil(low / step - 1e-9)
+    last = math.floor(high / step + 1e-9)
+    return [(i * step, f"{i * step + 0.0:.{digits}f}") for i in range(first, last + 1)]
+
+
+def text(
+    drawing: Drawing,
+    x: float,
+    y: float,
+    words: str,
+    *,
+    anchor: Anchor = "start",
+    size: float = SMALL,
+    colour: str = "#333333",
+) -> None:
+    """Write words; what the fonts lack becomes a box."""
+    runs = one_line(words)
+    x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * line_width(runs, size)
+    for font, run in runs:
+        drawing.add(String(x, y, run, fontName=font, fontSize=size, fillColor=HexColor(colour)))
+        x += stringWidth(run, font, size)
+
+
+def fitted(words: str, width: float, *, size: float = SMALL) -> str:
+    """Return words cut to a width in pt, with an ellipsis where something was cut."""
+    if line_width(one_line(words), size) <= width:
+        return words
+    while words and line_width(one_line(words + "…"), size) > width:
+        words = words[:-1]
+    return words.rstrip() + "…"
+
+
+def box(
+    x: float, y: float, width: float, height: float, *, fill: str = "", outline: str = ""
+) -> Polygon:
+    """Return a rectangle from its lower left corner, filled or outlined or both."""
+    return Polygon(
+        [x, y, x + width, y, x + width, y + height, x, y + height],
+        fillColor=HexColor(fill) if fill else None,
+        strokeColor=HexColor(outline) if outline else None,
+        strokeWidth=0.5,
+    )
+
+
+def level(
+    made: Frame,
+    value: float,
+    words: str,
+    *,
+    colour: str = "#666666",
+    dash: Sequence[float] = (1, 2),
+    weight: float = 0.6,
+    at_left: bool = False,
+    below: bool = False,
+) -> None:
+    """Draw a line across the frame at a value; `level_words` writes its words at one of its ends.
+
+    Words stand above the line, or `below` it, unless others stand there: then on its other side,
+    or at its other end.
+    """
+    y = made.y(value)
+    made.drawing.add(Line(made.left, y, made.right, y, strokeColor=HexColor(colour),
+                          strokeWidth=weight, strokeDashArray=[*dash]))  # fmt: skip
+    if words:
+        made.waiting.append((y, words, colour, at_left, below))
+
+
+def level_words(made: Frame, ground: str = "#ffffff") -> None:
+    """Write the words of all lines that were drawn, on their ground, so that no line strikes them.
+
+    Call it when all lines are there and before the marks.
+    """
+    for y, words, colour, at_left, below in made.waiting:
+        wide = line_width(one_line(words), SMALL)
+        ends = (made.left + 3, made.right - 3 - wide)
+        sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
+        spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
+        inside = [one for one in spots if made.bottom <= one[1] <= made.top - 5.0]
+        x, foot = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
+        made.words.append((x, foot, wide))
+        made.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))
+        text(made.drawing, x, foot, words, colour=colour)
+    made.waiting.clear()
+
+
+def bar(made: Frame, x: float, low: float, high: float, colour: str) -> None:
+    """Draw an upright bar from a low to a high value at a place in pt."""
+    made.drawing.add(Line(x, made.y(low), x, made.y(high), strokeColor=HexColor(colour),
+                          strokeWidth=1.2))  # fmt: skip
+
+
+def mark(drawing: Drawing, shape: str, x: float, y: float, colour: str, size: float = 3.0) -> None:
+    """Draw a mark: circle, square, triangle-up, diamond or cross."""
+    fill = HexColor(colour)
+    if shape == "circle":
+        drawing.add(Circle(x, y, size, fillColor=fill, strokeColor=None))
+    elif shape == "square":
+        drawing.add(box(x - size, y - size, 2 * size, 2 * size, fill=colour))
+    elif shape == "triangle-up":
+        corners = [x - 1.1 * size, y - size, x + 1.1 * size, y - size, x, y + size]
+        drawing.add(Polygon(corners, fillColor=fill, strokeColor=None))
+    elif shape == "diamond":
+        r = 1.25 * size
+        corners = [x, y - r, x + r, y, x, y + r, x - r, y]
+        drawing.add(Polygon(corners, fillColor=fill, strokeColor=None))
+    else:
+        for dx, dy in ((1, 1), (1, -1)):
+            drawing.add(Line(x - dx * size, y - dy * size, x + dx * size, y + dy * size,
+                             strokeColor=HexColor(colour), strokeWidth=1.8))  # fmt: skip
+
+
+def legend(made: Frame, entries: Sequence[tuple[str, str, str]], *, above: float = 9.0) -> None:
+    """Write (shape, colour, words) above the frame, from left to right."""
+    x, y = made.left + 4, made.top + above
+    for shape, colour, words in entries:
+        mark(made.drawing, shape, x, y, colour, 2.6)
+        text(made.drawing, x + 6, y - 2.5, words)
+        x += 18 + stringWidth(words, PLAIN, SMALL)

@@ -1,0 +1,215 @@
+"""The report as one HTML file: nothing outside it is asked for, and no text in it is code."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Iterable
+from html import escape
+from typing import assert_never
+
+from ui.report.blocks import (
+    Block,
+    Drawn,
+    Facts,
+    Grid,
+    Heading,
+    NewPage,
+    Picture,
+    Pictures,
+    Rounds,
+    Signatures,
+    Words,
+)
+from ui.report.drawings import drawing_of, roundness_drawing, svg_of
+
+WIDTH = 560.0  # pt, of the figures
+LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
+# Styles only: no script runs, and no address is asked.
+POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+STYLE = """
+body{font:15px/1.45 system-ui,'DejaVu Sans',Arial,sans-serif;color:#1a1a1a;max-width:62rem;
+margin:1.5rem auto;padding:0 1rem;overflow-wrap:anywhere}
+h1{font-size:1.6rem}h2{font-size:1.2rem;border-bottom:2px solid #0072B2;margin-top:2rem}
+h3{font-size:1rem;margin-top:1.4rem}
+.wide{overflow-x:auto}
+table{border-collapse:collapse;width:100%;font-size:.84rem;overflow-wrap:normal}
+th,td{border:1px solid #bbb;padding:.25rem .4rem;text-align:left;vertical-align:top}
+th{background:#e8eef3}th.n,td.n{text-align:right;font-variant-numeric:tabular-nums}
+td.n,td.k{white-space:nowrap}td.l{overflow-wrap:anywhere;min-width:8rem}td.w{min-width:14rem}
+td.b{font-weight:bold}
+tr.strong td{background:#fdf1e7}tr.sum td{font-weight:bold;border-bottom:2px solid #555}
+dl{display:grid;grid-template-columns:minmax(9rem,16rem) 1fr;gap:.15rem 1rem}
+dt{font-weight:bold}dd{margin:0;text-align:left}
+.caution{border-left:6px solid #D55E00;background:#fdf1e7;padding:.5rem .8rem}
+p.strong{font-weight:bold}.small{font-size:.85rem;color:#333}
+figure{margin:1rem 0}figure img{max-width:100%;height:auto}
+figcaption{font-size:.85rem;color:#333}
+.plot img{width:100%;min-width:34rem}
+.rounds{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:1rem}
+.rounds img{width:100%}
+.side{display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:1rem}
+.sign{table-layout:fixed}.sign td{height:4.2rem;vertical-align:bottom;overflow-wrap:anywhere}
+@media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin:0 0 .4rem}}
+@media print{html{font-size:12px}body{font-size:9.5pt;max-width:none;margin:0;padding:0}
+table{font-size:7.6pt;min-width:0!important;overflow-wrap:anywhere}.plot img{min-width:0}
+td,th{padding:1.5pt 3pt}td.l,td.w{min-width:0}.wide{overflow:visible}
+.side{grid-template-columns:1fr 1fr;gap:6pt}.side img{max-height:62mm;width:auto}
+.rounds{grid-template-columns:repeat(3,1fr);gap:6pt}.sign td{height:17mm}
+th,tr.strong td,.caution{print-color-adjust:exact;-webkit-print-color-adjust:exact}
+tr,figure,.caution,.signed,dl{break-inside:avoid}figure.many{break-inside:auto}
+.rounds img{break-inside:avoid}h1,h2,h3,h2+p,h3+p{break-after:avoid}
+.page{break-before:page}thead{display:table-header-group}}
+"""
+# what stands at the edges of a printed page, where the browser can set it
+EDGES = """
+@page{margin:18mm 15mm 20mm;
+@top-left{content:%s;font:7pt sans-serif;color:#444;width:100%%;overflow-wrap:anywhere}
+@bottom-left{content:%s;font:7pt sans-serif;color:#444;width:78%%}
+@bottom-right{content:"Page " counter(page) " of " counter(pages);font:7pt sans-serif;color:#444}}
+"""
+
+
+def html_of(blocks: Iterable[Block], *, title: str, caution: str = "") -> str:
+    """Return the report as the text of one HTML file.
+
+    Parameters
+    ----------
+    blocks : iterable of Block
+        The content.
+    title : str
+        What the browser calls it; also at the top of every printed page.
+    caution : str, optional
+        A sentence at the foot of every printed page.
+    """
+    body = "\n".join(_block(one) for one in blocks)
+    edges = EDGES % (_in_style(title), _in_style(caution))
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}{edges}</style>\n</head>\n<body>\n"
+        f"{body}\n</body>\n</html>\n"
+    )
+
+
+def _in_style(words: str) -> str:
+    """Return a text as a string of a style sheet, in which no sign ends it or the sheet.
+
+    Examples
+    --------
+    >>> print(_in_style('rope 1"</style>'))
+    "rope 1\\22 \\3c \\2f style\\3e "
+    """
+    plain = (
+        sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} "
+        for sign in " ".join(words.split()) if sign.isprintable()
+    )  # fmt: skip
+    return f'"{"".join(plain)}"'
+
+
+def _block(block: Block) -> str:
+    match block:
+        case Heading(words=words, level=level):
+            return f'<h{level} dir="auto">{escape(words)}</h{level}>'
+        case Words(text=text, kind=kind):
+            return f'<p class="{kind}" dir="auto">{_lines(text)}</p>'
+        case Facts(pairs=pairs):
+            listed = "".join(
+                f'<dt>{escape(name)}</dt><dd dir="auto">{_lines(value)}</dd>'
+                for name, value in pairs
+            )
+            return f"<dl>{listed}</dl>"
+        case Grid():
+            return _table(block)
+        case Pictures(shown=shown):
+            return f'<div class="side">{"".join(_picture(one) for one in shown)}</div>'
+        case Drawn(plot=plot, caption=caption):
+            return _figure(svg_of(drawing_of(plot, WIDTH)), caption)
+        case Rounds(shown=rounds, caption=caption):
+            drawn = "".join(
+                f'<img alt="{escape(one.words)}" src="{_svg_data(svg_of(roundness_drawing(one)))}">'
+                for one in rounds
+            )
+            return (
+                f'<p class="small">{escape(caption)}</p><figure class="many">'
+                f'<div class="rounds">{drawn}</div></figure>'
+            )
+        case Signatures(people=people, says=says):
+            signed = "".join(
+                f'<tr><td>{escape(role)}</td><td dir="auto">{escape(name)}</td><td></td><td></td>'
+                "</tr>"
+                for role, name in people
+            )
+            return (
+                f'<div class="signed"><p>{escape(says)}</p><table class="sign"><thead><tr>'
+                f"<th>Role</th><th>Name</th><th>Signature</th><th>Date</th></tr></thead><tbody>{signed}</tbody></table></div>"
+            )
+        case NewPage():
+            return '<div class="page"></div>'
+        case _:
+            assert_never(block)
+
+
+def _table(grid: Grid) -> str:
+    head = "".join(
+        f'<th scope="col"{" class=n" if column in grid.right else ""}>{escape(one)}</th>'
+        for column, one in enumerate(grid.head)
+    )
+    total = sum(grid.widths)
+    widths = "".join(f'<col style="width:{100 * one / total:.1f}%">' for one in grid.widths)
+    rows = []
+    for number, row in enumerate(grid.rows):
+        strong = number in grid.strong
+        cells = "".join(
+            f'<td class="{_kinds(cell, column, grid, strong)}" dir="auto">{_lines(cell)}</td>'
+            for column, cell in enumerate(row)
+        )
+        kind = " class=strong" if strong else " class=sum" if number in grid.sums else ""
+        rows.append(f"<tr{kind}>{cells}</tr>")
+    least = min(5 * len(grid.head), 52)  # rem, so that a phone shows words whole, and scrolls
+    return (
+        f'<div class="wide"><table style="min-width:{least}rem"><colgroup>{widths}</colgroup>'
+        f"<thead><tr>{head}</tr></thead>"
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
+    """Return a cell's classes: n a figure, k on one line, l a long word, w many, b bold."""
+    kinds = []
+    if column in grid.right:
+        kinds.append("n")
+    elif column == 0 and len(cell) <= 24:
+        kinds.append("k")
+    if any(len(word) > LONGEST_WORD for word in cell.split()):
+        kinds.append("l")
+    if len(cell) > 60:
+        kinds.append("w")
+    if strong and len(cell) <= 24:  # whole sentences in bold would be hard to read
+        kinds.append("b")
+    return " ".join(kinds)
+
+
+def _picture(one: Picture) -> str:
+    data = b64encode(one.jpeg).decode("ascii")
+    return (
+        f'<figure><img alt="{escape(one.caption)}" width="{one.width_px}" '
+        f'height="{one.height_px}" src="data:image/jpeg;base64,{data}">'
+        f'<figcaption dir="auto">{escape(one.caption)}</figcaption></figure>'
+    )
+
+
+def _figure(svg: str, caption: str) -> str:
+    said = escape(caption)
+    return (
+        f'<figure><div class="wide plot"><img alt="{said}" src="{_svg_data(svg)}"></div>'
+        f"<figcaption>{said}</figcaption></figure>"
+    )
+
+
+def _svg_data(svg: str) -> str:
+    return "data:image/svg+xml;base64," + b64encode(svg.encode("utf-8")).decode("ascii")
+
+
+def _lines(text: str) -> str:
+    return escape(text).replace("\n", "<br>")

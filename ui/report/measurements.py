@@ -1,0 +1,241 @@
+"""Tables of what was measured: sections, views, photographs against the gauge."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import Source
+from inspection.measurement.section import Section
+from inspection.model.length_text import MM_PER_INCH
+from inspection.model.log import place_words
+from inspection.screening.lay_length import lay_words
+from ui.charts.data import K
+from ui.charts.sources import along_rope, budget_shares, differences, roundness
+from ui.presenters.whole_rope import whole_rope
+from ui.report.blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
+from ui.report.photos import by_hand, without_card
+from ui.text import place
+from vision.results import Estimate
+from vision.uncertainty import Term, shares
+
+FIGURES_RIGHT = frozenset(range(1, 20))
+
+
+def sections(judgement: Judgement) -> list[Block]:
+    """Return mean diameter and ovality of every station, by photographs and by gauge."""
+    rope = judgement.log.rope
+    inch = rope.units == "inch"
+    rows: list[tuple[str, ...]] = []
+    both: list[tuple[Section, Source]] = [
+        *((one, "photographs") for one in judgement.photograph_sections),
+        *((one, "gauge") for one in judgement.gauge_sections),
+    ]  # fmt: skip
+    for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
+        difference = one.difference_pct
+        rows.append((
+            str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
+            _source_words(judgement, source, one.station),
+            " and ".join(f"{view.view_deg}°" for view in one.views),
+            f"{one.mean_mm:.2f}",
+            *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
+            f"{K * one.u_mean_mm:.2f}",
+            "" if difference is None else f"{difference:+z.2f}",
+            f"{one.ovality_mm:.2f}",
+            f"{K * one.u_ovality_mm:.2f}",
+            "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
+        ))  # fmt: skip
+    if not rows:
+        return [Words("No station was measured in two directions: no mean, no ovality.")]
+    head = (
+        "Station", "Measured by", "Directions", "Mean (mm)", *(("Mean (in)",) if inch else ()),
+        "U (mm)", "Mean − nominal (% of nominal)", "Ovality (mm)", "U (mm)",
+        "Ovality (% of nominal)",
+    )  # fmt: skip
+    widths = (1, 1.6, 1.5, 1.1, *((1.1,) if inch else ()), 0.9, 1.5, 1.1, 0.9, 1.3)
+    right = frozenset(range(3, len(head)))
+    told = Words(
+        "Mean: over the directions. Ovality: larger minus smaller direction; it is never "
+        "negative, so a perfectly round rope reads a little more than 0. U: expanded "
+        "uncertainty, k = 2.",
+        "small",
+    )
+    return [
+        Drawn(
+            along_rope(judgement),
+            "Mean diameter along the rope; bars are U (k = 2). Shaded: beyond a limit.",
+        ),
+        Grid(head, tuple(rows), widths, right=right),
+        told,
+        *(Words(words) for words in whole_rope(judgement)),
+    ]
+
+
+def rounds(judgement: Judgement) -> list[Block]:
+    """Return each photographed station as seen along the rope (gauge where there is none)."""
+    source: Source = "photographs" if judgement.photograph_sections else "gauge"
+    chosen = judgement.photograph_sections or judgement.gauge_sections
+    if not chosen:
+        return []
+    shown = tuple(roundness(one, source) for one in chosen)
+    caption = (
+        "Each station as seen along the rope. Diamonds and bars: measured directions with U "
+        "(k = 2). The line between them is drawn, not measured, and its deviations from the mean "
+        "are drawn as many times larger as stated. Dashed ring: the mean; dotted rings: as much "
+        "less and more as stated."
+    )
+    ellipses = [Words(f"Station {one.station}: {one.ellipse.words}", "small")
+            for one in shown if one.ellipse is not None]  # fmt: skip
+    return [Heading("Roundness", 3), Rounds(shown, caption), *ellipses]
+
+
+def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations at which an edge of a photograph was set by hand."""
+    named = {one.station for one in judgement.log.results
+             if isinstance(one, Estimate) and by_hand(one)}  # fmt: skip
+    return tuple(sorted(number for number in named if number is not None))
+
+
+def stations_without_card(judgement: Judgement) -> tuple[int, ...]:
+    """Return the stations of which a photograph was measured without the card."""
+    named = {one.station for one in judgement.log.results
+             if isinstance(one, Estimate) and without_card(one)}  # fmt: skip
+    return tuple(sorted(number for number in named if number is not None))
+
+
+def _source_words(judgement: Judgement, source: Source, station: int | None) -> str:
+    words = [str(source)]
+    if source == "photographs" and station in stations_by_hand(judgement):
+        words.append("an edge by hand")
+    if source == "photographs" and station in stations_without_card(judgement):
+        words.append("without the card")
+    return ", ".join(words)
+
+
+def lay(judgement: Judgement) -> list[Block]:
+    """Return the lay lengths in words; nothing where no photograph shows them."""
+    words = lay_words(judgement.lays)
+    return [Heading("Lay length", 3), *(Words(one) for one in words)] if words else []
+
+
+def views(judgement: Judgement) -> list[Block]:
+    """Return every photograph's figure with its uncertainty, and each warning once."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    if not estimates:
+        return [Words("No photograph gave a diameter.")]
+    rows = []
+    for one in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
+        largest = shares(one.budget)[:1]
+        most = "".join(f"{term.quantity} ({100 * share:.0f} %)" for term, share in largest)
+        rows.append((
+            place(one), f"{one.diameter_mm:.2f}", f"{one.expanded_mm():.2f}",
+            f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
+            str(one.crowns) if one.crowns else "smooth", f"{one.jaw_mm:.0f}",
+            f"{one.px_per_mm:.1f}", f"{one.tilt_deg:.0f}", most,
+            ", ".join(words for words, true in (("edge by hand", by_hand(one)),
+                                                ("without the card", without_card(one))) if true),
+        ))  # fmt: skip
+    head = ("Place", "Diameter (mm)", "U (mm)", "U (%)", "Crowns on the jaws", "Jaw length (mm)",
+            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty", "Note")  # fmt: skip
+    widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6, 1.2)
+    strong = frozenset(number for number, row in enumerate(rows) if row[-1])
+    table = Grid(head, tuple(rows), widths, right=frozenset(range(1, 8)), strong=strong)
+    blocks: list[Block] = [
+        without_empty(table),
+        Words("Crowns on the jaws: strand crowns that the two straight lines bear on; the jaw "
+              "length is theirs. Scale: pixels of the photograph to a millimetre at the rope. "
+              "Tilt: of the camera against the card.", "small"),
+    ]  # fmt: skip
+    warnings = Counter(
+        f"{finding.seen} {finding.remedy}" for one in estimates for finding in one.findings
+    )
+    blocks += [
+        Words(f"Noted in {count} of {len(estimates)} figures: {words}", "small")
+        for words, count in warnings.items()
+    ]
+    return blocks
+
+
+def budget(judgement: Judgement) -> list[Block]:
+    """Return what the photographs' uncertainty comes from, all of them together."""
+    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    terms: list[Term] = [term for one in estimates for term in one.budget]
+    if not terms:
+        return []
+    parts = budget_shares(terms)
+    first = parts[0]
+    caption = (
+        f"Parts of the variance of {len(estimates)} figures from photographs, taken together. "
+        f"Most comes from: {first.quantity} ({first.share_pct:.0f} %). The budget of each "
+        "photograph is in the appendix."
+    )
+    return [Heading("What the uncertainty comes from", 3), Drawn(parts, caption)]
+
+
+def comparisons(judgement: Judgement) -> list[Block]:
+    """Return every reading against its photograph, with limits of agreement."""
+    found = judgement.crosscheck.comparisons
+    if not found:
+        return [Words("No reading could be held against a photograph of the same place.")]
+    rows = tuple(
+        (
+            place_words(one.station or 0, one.view_deg), one.gauge, one.typed,
+            f"{one.gauge_mm:.2f}", f"{K * one.u_gauge_mm:.2f}", f"{one.photo_mm:.2f}",
+            f"{K * one.u_photo_mm:.2f}", f"{one.difference_mm:+z.2f}",
+            f"{K * one.u_difference_mm:.2f}", f"{one.en:+z.2f}", one.word,
+        )
+        for one in found
+    )  # fmt: skip
+    head = ("Place", "Gauge", "As typed", "Reading (mm)", "U (mm)", "Photograph (mm)", "U (mm)",
+            "Photograph − gauge (mm)", "U (mm)", "E_n", "In words")  # fmt: skip
+    widths = (2.0, 1.5, 1.1, 1.2, 0.8, 1.5, 0.8, 1.5, 0.8, 0.9, 1.4)
+    strong = frozenset(i for i, one in enumerate(found) if one.word == "disagrees")
+    blocks: list[Block] = [
+        Grid(head, rows, widths, right=frozenset(range(3, 10)), strong=strong),
+        Words(
+            "E_n: difference over its expanded uncertainty (ISO 13528). Up to 1 in size agrees, "
+            'from 1.5 disagrees, between is doubtful; "cannot say": the uncertainty is larger '
+            "than a difference that would matter.",
+            "small",
+        ),
+    ]
+    blocks += [
+        Words(f"{place_words(one.station or 0, one.view_deg)}: {one.needed}", "small")
+        for one in found
+        if one.needed
+    ]
+    agreement = judgement.agreement
+    if agreement is None:
+        blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))
+    else:
+        shared = (
+            "" if agreement.u_bias_mm is None
+            else f" Standard uncertainty of the mean difference {agreement.u_bias_mm:.3f} mm."
+        )  # fmt: skip
+        blocks.append(Words(
+            f"Mean difference photograph − gauge {agreement.bias_mm:+z.3f} mm, limits of agreement "
+            f"{agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
+            f"({agreement.count} comparisons).{shared}"
+        ))  # fmt: skip
+    lines = "" if agreement is None else (
+        ", dashed lines the mean difference and the limits of agreement"
+    )  # fmt: skip
+    caption = f"Photograph minus gauge against the mean of both; bars are U (k = 2){lines}."
+    blocks.append(Drawn(differences(judgement), caption))
+    blocks += _alone(judgement)
+    return blocks
+
+
+def _alone(judgement: Judgement) -> Sequence[Block]:
+    checked = judgement.crosscheck
+    lines = [
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to hold it against."
+        for one in checked.photos_alone
+    ]
+    lines += [
+        f"{place_words(one.station, one.view_deg)}: {one.typed} was logged, no photograph to "
+        "hold it against."
+        for one in checked.readings_alone
+    ]
+    return [Words(line, "small") for line in lines]

@@ -1,0 +1,174 @@
+"""Photographs for the report: cut to the rope and its card, made smaller, with the marks drawn."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from ui.report.blocks import Picture
+from ui.text import place
+from vision.overlay import draw_results
+from vision.photo.photo import PhotoError, open_photo
+from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result
+
+WIDTH_PX = 1000  # two beside each other are printed some 85 mm wide: 300 px an inch
+QUALITY = 82
+ROOM = 0.9  # of the rope's width, left around what was traced
+BROADEST = 1.9  # width over height of a picture; a slimmer cut is made higher
+
+BY_HAND = "edge-by-hand"  # as in `ui.presenters.manual_edges`, which the pages load
+
+Find = Callable[[Result], bytes]
+
+
+def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, ...], list[str]]:
+    """Return a picture for every photograph, and a sentence for each that is not there.
+
+    Parameters
+    ----------
+    results : sequence of Estimate or Refusal
+        What the photographs gave; several of one photograph are drawn on one picture.
+    find : callable
+        Returns the bytes of a result's photograph, or raises ValueError with a sentence.
+    """
+    by_photo: dict[str, list[Result]] = {}
+    for one in sorted(results, key=in_order):
+        by_photo.setdefault(one.photo_sha256 or one.photo_name, []).append(one)
+    made, missing = [], []
+    for group in by_photo.values():
+        name = group[0].photo_name or "a photograph without a name"
+        try:
+            pixels = open_photo(find(group[0]), name=name).pixels
+        except (PhotoError, ValueError) as unreadable:
+            missing.append(f"The picture of {name} is not shown: {unreadable}")
+            continue
+        made.append(annotated(pixels, tuple(group)))
+    return tuple(made), missing
+
+
+def in_order(one: Result) -> tuple[bool, bool, int, int, float]:
+    """Return what sorts results of photographs: by place, those without a figure last."""
+    return (isinstance(one, Refusal), one.station is None, one.station or 0, one.view_deg or 0,
+            one.at_mm)  # fmt: skip
+
+
+def by_hand(one: Estimate) -> bool:
+    """Say whether an edge of this figure was set by hand."""
+    return any(finding.code == BY_HAND for finding in one.findings)
+
+
+def without_card(one: Estimate) -> bool:
+    """Say whether the scale came from a rule or a known length, not from the card."""
+    return one.hold.startswith("archive")
+
+
+def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture:
+    """Return a photograph cut to what was traced in it, with the results drawn on it.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    results : tuple of Estimate or Refusal
+        What was measured in it.
+    """
+    height, width = pixels.shape[:2]
+    left, top, right, bottom = _cut(results, width, height)
+    scale = min(WIDTH_PX / (right - left), 1.0)
+    size = (round((right - left) * scale), round((bottom - top) * scale))
+    part = Image.fromarray(pixels[top:bottom, left:right]).resize(size, Image.Resampling.LANCZOS)
+    moved = tuple(_moved(one, left, top, scale) for one in results)
+    picture = Image.fromarray(draw_results(np.asarray(part), moved, caption=False, weight=1.8))
+    for one in moved:
+        for number, finding in enumerate(one.findings, start=1):
+            _ring(picture, finding, number)
+    kept = io.BytesIO()
+    picture.save(kept, "JPEG", quality=QUALITY, optimize=True)
+    return Picture(kept.getvalue(), picture.width, picture.height, _caption(results))
+
+
+def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, int, int]:
+    """Return left, top, right, bottom of the part to show: all marks with room around them."""
+    points: list[PointPx] = []
+    rope_px = 0.0
+    for one in results:
+        if isinstance(one, Estimate) and one.marks is not None:
+            marks = one.marks
+            points += [*marks.left_px, *marks.right_px, *marks.crown_left_px,
+                       *marks.crown_right_px]  # fmt: skip
+            rope_px = max(rope_px, one.diameter_mm * one.px_per_mm)
+    if not points or rope_px <= 0:
+        return 0, 0, width, height
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    room = ROOM * rope_px
+    box = [min(xs) - room, min(ys) - room, max(xs) + room, max(ys) + room]
+    wanted = (box[2] - box[0]) / BROADEST - (box[3] - box[1])
+    if wanted > 0:
+        box[1], box[3] = box[1] - wanted / 2, box[3] + wanted / 2
+    wanted = (box[3] - box[1]) / BROADEST - (box[2] - box[0])
+    if wanted > 0:
+        box[0], box[2] = box[0] - wanted / 2, box[2] + wanted / 2
+    left, top = max(0, int(box[0])), max(0, int(box[1]))
+    right, bottom = min(width, int(box[2]) + 1), min(height, int(box[3]) + 1)
+    if right - left < 16 or bottom - top < 16:  # marks of another picture: show it whole
+        return 0, 0, width, height
+    return left, top, right, bottom
+
+
+def _moved(result: Result, left: int, top: int, scale: float) -> Result:
+    """Return a result whose places in the photograph are places in the cut picture."""
+
+    def at(point: PointPx) -> PointPx:
+        return (point[0] - left) * scale, (point[1] - top) * scale
+
+    findings = tuple(
+        one if one.spot_px is None else replace(one, spot_px=at(one.spot_px))
+        for one in result.findings
+    )
+    if isinstance(result, Refusal) or result.marks is None:
+        return replace(result, findings=findings)
+    marks = result.marks
+    there = Marks(
+        left_px=tuple(at(point) for point in marks.left_px),
+        right_px=tuple(at(point) for point in marks.right_px),
+        crown_left_px=(at(marks.crown_left_px[0]), at(marks.crown_left_px[1])),
+        crown_right_px=(at(marks.crown_right_px[0]), at(marks.crown_right_px[1])),
+        station_px=at(marks.station_px),
+        card_px=tuple(at(point) for point in marks.card_px),
+    )
+    return replace(result, findings=findings, marks=there)
+
+
+def _ring(picture: Image.Image, finding: Finding, number: int) -> None:
+    """Draw a ring where a finding says to look."""
+    if finding.spot_px is None:
+        return
+    draw = ImageDraw.Draw(picture)
+    x, y = finding.spot_px
+    r = max(picture.size) / 28
+    for radius, colour in ((r + 2, "#000000"), (r, "#F0E442")):
+        draw.ellipse((x - radius, y - radius, x + radius, y + radius), outline=colour, width=4)
+    draw.text((x + r + 6, y - 8), str(number), fill="#F0E442", stroke_width=2,
+              stroke_fill="#000000")  # fmt: skip
+
+
+def _caption(results: Sequence[Result]) -> str:
+    words = []
+    for one in results:
+        if isinstance(one, Estimate):
+            figure = f"{one.diameter_mm:.2f} mm, U (k = 2) {one.expanded_mm():.2f} mm"
+            hand = " An edge was set by hand." if by_hand(one) else ""
+            bare = " Measured without the card." if without_card(one) else ""
+            words.append(f"{place(one)}: {figure}.{hand}{bare}")
+        else:
+            reasons = " ".join(finding.seen for finding in one.findings)
+            words.append(f"{place(one)}: no diameter. {reasons}")
+    name = results[0].photo_name
+    said = " ".join(words)
+    said = said[:1].upper() + said[1:]
+    return f"{said} ({name})" if name else said

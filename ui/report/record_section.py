@@ -1,0 +1,70 @@
+"""The record in the report: fingerprint, decisions, and what a signature stands for."""
+
+from __future__ import annotations
+
+from ui.report.assessment import minute
+from ui.report.blocks import Block, Facts, Grid, Heading, Signatures, Words
+from ui.report.case import ReportCase
+
+SIGNED = (
+    "Whoever signs has read this report, and the record where one is named. A signature does not "
+    "clear the rope: the competent person decides, by all discard criteria."
+)
+
+
+def record_facts(case: ReportCase) -> list[Block]:
+    """Return the record's name and fingerprint, whether it is whole, and all decisions."""
+    record = case.record
+    if record is None:
+        return [
+            Heading("Record"),
+            Words("This report was made from a folder, not from a record: nothing shows whether "
+                  "its files were changed, and no flag can be settled in it."),
+        ]  # fmt: skip
+    sound = (
+        "Its entries are chained, each to the one before, so that a later change shows. The "
+        "chain was checked and is whole." if not record.faults
+        else "Its check found faults: " + " ".join(record.faults)
+    )  # fmt: skip
+    blocks: list[Block] = [
+        Heading("Record"),
+        Facts((
+            ("Record", record.name),
+            ("Fingerprint", record.fingerprint),
+            ("Last entry about this inspection", f"number {record.revision}"),
+        )),
+        Words(
+            "Note the fingerprint somewhere else: with it, anybody can later find out whether "
+            f"the record still holds what this report was made from. {sound}",
+            "strong" if record.faults else "plain",
+        ),
+    ]  # fmt: skip
+    decided = [
+        *(("whole inspection", one.state, one.who, one.at, one.why) for one in record.reviews),
+        *((f"station {one.station}", one.state if one.stands else f"{one.state}; ended since",
+           one.who, one.at, one.why) for one in record.station_reviews),
+    ]  # fmt: skip
+    if decided:
+        decided.sort(key=lambda one: one[3])
+        rows = tuple((what, state, who, minute(at), why) for what, state, who, at, why in decided)
+        head = ("What", "Decision", "By", "When", "Why")
+        blocks += [Heading("Decisions of the review", 3),
+                   Grid(head, rows, (1.3, 1.3, 1.6, 1.7, 3.2))]  # fmt: skip
+    return blocks
+
+
+def signatures(case: ReportCase) -> list[Block]:
+    """Return room for signatures, with what is signed."""
+    log = case.judgement.log
+    held = log.inspection
+    still = sum(not one.settled_by for one in case.flags)
+    what = f"Inspection {held.identity} of {held.on.isoformat()}, rope {log.rope.identity}"
+    if case.record is not None:
+        what += f", as the record stood at fingerprint {case.record.fingerprint}"
+    flags = "No flag is open." if not still else (
+        f"{still} of {len(case.flags)} flags {'is' if still == 1 else 'are'} not settled."
+    )  # fmt: skip
+    people = (
+        ("Inspector", held.inspector), ("Reviewer", held.reviewer), ("Supervisor", held.supervisor),
+    )  # fmt: skip
+    return [Heading("Signatures"), Words(f"{what}. {flags}"), Signatures(people, SIGNED)]

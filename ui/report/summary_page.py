@@ -1,0 +1,191 @@
+"""The report's first page: the job, where its review stands, and all findings in short.
+
+The report's list of stations: where each is, what is there, and how it came out.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from importlib.metadata import PackageNotFoundError, version
+
+from inspection.assessment import Judgement
+from inspection.limits.conformity import Source
+from inspection.measurement.measured_diameter import MeasuredDiameter
+from inspection.measurement.section import Section
+from inspection.model.log import counted
+from ui.charts.data import K
+from ui.presenters.whole_rope import group_of
+from ui.report.assessment import minute
+from ui.report.blocks import Block, Facts, Grid, Words, without_empty
+from ui.report.case import ReportCase
+from vision.results import Estimate
+
+STATES = {
+    "open": "open: not decided yet as a whole",
+    "accepted": "accepted by a reviewer",
+    "sent back": "sent back by a reviewer",
+    "overruled": "overruled",
+}
+WORST_FIRST = ("disagrees", "outside", "undecided", "doubtful", "cannot say", "agrees", "within")
+
+
+def job(case: ReportCase) -> list[Block]:
+    """Return what the report is about: rope, inspection, people, review, fingerprint."""
+    log = case.judgement.log
+    held = log.inspection
+    pairs = [
+        ("Rope", log.rope.identity),
+        ("Inspection", held.identity),
+        ("Day of inspection", held.on.isoformat()),
+        ("Place", held.place or log.rope.site),
+        ("Inspector", held.inspector),
+        ("Reviewer", held.reviewer),
+        ("Supervisor", held.supervisor),
+        ("Tension while measuring", held.tension),
+        ("Review", _review(case)),
+        ("Record's fingerprint", "" if case.record is None else case.record.fingerprint),
+        ("Report made", f"{case.made_at:%Y-%m-%d %H:%M} {case.made_at.tzname() or ''}".strip()),
+        ("Made from", f"{case.source}, by Rope Photo Check {_version()}"),
+    ]
+    return [Facts(tuple((name, value or "not named") for name, value in pairs
+                        if value or name in ("Inspector", "Reviewer", "Supervisor")))]  # fmt: skip
+
+
+def _review(case: ReportCase) -> str:
+    """Return where the review stands, with the decision that it stands by."""
+    record = case.record
+    if record is None:
+        return ""
+    last = record.reviews[-1] if record.reviews else None
+    if last is None or last.state != record.state:
+        return STATES[record.state]
+    why = f": {last.why}" if last.why else ""
+    return f"{record.state} by {last.who}, {minute(last.at)}{why}"
+
+
+def in_short(case: ReportCase) -> list[Block]:
+    """Return the first look, the figures that matter most, and what was counted."""
+    judgement = case.judgement
+    words: Counter[str] = Counter(one.word for one in judgement.crosscheck.comparisons)
+    outcomes: Counter[str] = Counter(one.verdict.outcome for one in judgement.verdicts)
+    figures = sum(isinstance(one, Estimate) for one in judgement.log.results)
+    still = sum(not one.settled_by for one in case.flags)
+    local = [one for one in judgement.local if one.outcome == "local decrease"]
+    pairs = [
+        *_figures(judgement),
+        ("Photographs", f"{counted(figures, 'figure', 'figures')}, "
+                        f"{len(judgement.crosscheck.refused)} refused"),
+        ("Gauge readings", counted(len(judgement.log.readings), "reading", "readings")),
+        ("Photographs against gauge", counts(words) or "nothing could be compared"),
+        ("Entries that deserve a look",
+         f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled"),
+        ("Verdicts", counts(outcomes) or "none"),
+        ("Local decrease", "; ".join(
+            f"station {one.station}: {one.deficit_mm:.2f} mm thinner than its neighbours"
+            for one in local) or ("none seen" if judgement.local else "not looked for: fewer than "
+                                  "3 stations in two directions")),
+    ]  # fmt: skip
+    first = judgement.first_look
+    if not judgement.log.results and not judgement.log.readings:
+        first = "Nothing was measured in this inspection."
+    return [Words(first, "strong"), Facts(tuple(pairs))]
+
+
+def counts(seen: Mapping[str, int]) -> str:
+    """Return how often each word was said, the worst first.
+
+    Examples
+    --------
+    >>> counts(Counter(["within", "outside", "within"]))
+    '1 outside, 2 within'
+    """
+    return ", ".join(f"{seen[word]} {word}" for word in WORST_FIRST if seen.get(word))
+
+
+def _figures(judgement: Judgement) -> list[tuple[str, str]]:
+    """Return the whole rope's diameter, the thinnest station and the largest ovality."""
+    sources: tuple[tuple[Source, Sequence[Section]], ...] = (
+        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
+    )  # fmt: skip
+    whole, thin, oval = [], [], []
+    for source, sections in sources:
+        if not sections:
+            continue
+        found = group_of(sections, judgement.log.rope.nominal_mm)
+        if isinstance(found, MeasuredDiameter):
+            whole.append(f"by {source} {found.mean_mm:.2f} mm, U {K * found.u_mean_mm:.2f} mm")
+        least = min(sections, key=lambda one: one.mean_mm)
+        pct = least.difference_pct
+        thin.append(
+            f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
+            f"U {K * least.u_mean_mm:.2f} mm"
+            + ("" if pct is None else f", {pct:+z.2f} % to nominal")
+        )
+        most = max(sections, key=lambda one: one.ovality_mm)
+        oval.append(f"by {source} station {most.station}: {most.ovality_mm:.2f} mm, "
+                    f"U {K * most.u_ovality_mm:.2f} mm")  # fmt: skip
+    return [
+        (name, "\n".join(line[:1].upper() + line[1:] for line in said))
+        for name, said in (
+            ("Measured diameter", whole), ("Thinnest station", thin), ("Largest ovality", oval),
+        )
+        if said
+    ]  # fmt: skip
+
+
+def _version() -> str:
+    try:
+        return version("rope-photo-check")
+    except PackageNotFoundError:
+        return "(version unknown)"
+
+
+def stations(case: ReportCase) -> list[Block]:
+    """Return the stations with their place, note, what was taken at each, and what was said."""
+    judgement = case.judgement
+    log = judgement.log
+    photographs = Counter(one.station for one in log.results if isinstance(one, Estimate))
+    readings = Counter(one.station for one in log.readings)
+    known = {one.number: one for one in log.inspection.stations}
+    numbers = sorted({*known, *readings, *(n for n in photographs if n is not None)})
+    if not numbers:
+        return [Words("No station was named.")]
+    compared: dict[int | None, Counter[str]] = {}
+    for one in judgement.crosscheck.comparisons:
+        compared.setdefault(one.station, Counter())[one.word] += 1
+    judged: dict[int | None, Counter[str]] = {}
+    for placed in judgement.verdicts:
+        judged.setdefault(placed.station, Counter())[placed.verdict.outcome] += 1
+    rows = []
+    for number in numbers:
+        station = known.get(number)
+        rows.append((
+            str(number),
+            "" if station is None else f"{station.position_m:g}",
+            "" if station is None else station.note,
+            str(photographs.get(number, 0)),
+            str(readings.get(number, 0)),
+            counts(compared.get(number, Counter())),
+            counts(judged.get(number, Counter())),
+            _decision(case, number),
+        ))  # fmt: skip
+    head = ("Station", "Place along the rope (m)", "Note", "Photographs with a figure", "Readings",
+            "Photographs against gauge", "Verdicts", "Review")  # fmt: skip
+    widths = (0.9, 1.3, 2.6, 1.5, 1.1, 1.7, 1.7, 2.0)
+    strong = frozenset(
+        row for row, number in enumerate(numbers)
+        if "disagrees" in compared.get(number, ()) or "outside" in judged.get(number, ())
+    )  # fmt: skip
+    table = Grid(head, tuple(rows), widths, right=frozenset({0, 1, 3, 4}), strong=strong)
+    return [without_empty(table)]
+
+
+def _decision(case: ReportCase, station: int) -> str:
+    """Return the last decision about a station; empty where there is none."""
+    reviews = () if case.record is None else case.record.station_reviews
+    mine = [one for one in reviews if one.station == station]
+    if not mine:
+        return ""
+    last = mine[-1]
+    return f"{last.state} by {last.who}" + ("" if last.stands else "; ended since")

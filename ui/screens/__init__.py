@@ -1,1 +1,0 @@
-"""One file a screen; `ui/app.py` says in which order they stand."""

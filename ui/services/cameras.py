@@ -1,0 +1,55 @@
+"""Where calibrated cameras are kept on this machine, for commands and pages alike."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from vision.calibration.library import CalibratedCamera
+
+PLACE = "ROPE_PHOTO_CAMERAS"
+
+
+def cameras_file() -> Path:
+    """Return the file of calibrated cameras: the user's own, or what the environment names."""
+    from platformdirs import user_data_path
+
+    told = os.environ.get(PLACE)
+    return (
+        Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
+    )
+
+
+def known_cameras(file: Path | None = None) -> dict[str, CalibratedCamera]:
+    """Return the calibrated cameras by their key.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged.
+    """
+    from vision.calibration.library import load_cameras
+
+    return load_cameras(file or cameras_file())
+
+
+def calibrated_or_not(names: set[str], known: dict[str, CalibratedCamera]) -> str:
+    """Say in one sentence which of the cameras that took photographs are calibrated.
+
+    Examples
+    --------
+    >>> calibrated_or_not({"Lantern L4"}, {})
+    'Lantern L4 is not calibrated: its focal length counts as known to 4 %.'
+    """
+    made = {name for name in names if any(key.startswith(f"{name}, ") for key in known)}
+    if not names:
+        return f"Calibrated phones on this machine: {len(known)}." if known else ""
+    parts = []
+    if made:
+        parts.append(f"{', '.join(sorted(made))} is calibrated.")
+    if names - made:
+        rest = ", ".join(sorted(names - made))
+        parts.append(f"{rest} is not calibrated: its focal length counts as known to 4 %.")
+    return " ".join(parts)

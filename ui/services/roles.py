@@ -1,0 +1,238 @@
+"""Who may do what: people and roles from a team file, and which screen needs which role.
+
+Plain functions without widgets. Without a team file there is one person on one machine, who may
+do everything; with one, a login says who somebody is and the file says what they may do. The
+file is read anew for each question, so that a role that is taken away is gone at once.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, get_args
+from urllib.parse import urlsplit
+
+from inspection.record.serialization import checked_name, same_person
+
+TEAM = "ROPE_PHOTO_TEAM"  # where `ropephoto page --team` says which team file is meant
+Role = Literal["inspector", "reviewer", "supervisor"]
+ROLES: tuple[Role, ...] = get_args(Role)
+LOGIN_NEEDS = (
+    "redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url",
+)  # fmt: skip
+SHORTEST_SECRET = 32  # characters; the cookie that says who somebody is is signed with it
+
+# One of these roles is needed; every screen is named here, and one that is not opens for nobody.
+SCREENS: Mapping[str, tuple[Role, ...]] = {
+    "start": ROLES,
+    "rope": ("inspector",),
+    "cards": ("inspector",),
+    "photographs": ("inspector",),
+    "archive": ("inspector",),
+    "stations": ("inspector",),
+    "readings": ("inspector",),
+    "result": ROLES,
+    "review": ("reviewer", "supervisor"),
+    "supervise": ("supervisor",),
+}
+
+
+class AccessError(ValueError):
+    """Somebody may not do what they asked for, or the team file can't be used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody before the pages.
+
+    Parameters
+    ----------
+    name : str
+        As it stands in the record beside whatever they enter.
+    email : str
+        As their login says it; empty for one person on one machine, who does not log in.
+    roles : frozenset of str
+        What they may do: "inspector", "reviewer", "supervisor".
+    """
+
+    name: str
+    email: str
+    roles: frozenset[Role]
+
+    @property
+    def sees_all(self) -> bool:
+        """Whether all inspections are theirs to see; an inspector sees their own ones only."""
+        return bool(self.roles & {"reviewer", "supervisor"})
+
+
+def alone(name: str) -> Person:
+    """Return the one person of a machine without a team file; all roles are theirs."""
+    return Person(name, "", frozenset(ROLES))
+
+
+def may_open(person: Person, screen: str) -> bool:
+    """Say whether one of the person's roles opens a screen.
+
+    Examples
+    --------
+    >>> may_open(Person("A. Berg", "a@example.org", frozenset({"inspector"})), "review")
+    False
+    """
+    return not person.roles.isdisjoint(SCREENS.get(screen, ()))
+
+
+def admit(person: Person, screen: str) -> Person:
+    """Return the person if they may open a screen.
+
+    Raises
+    ------
+    AccessError
+        If none of their roles opens it.
+    """
+    if not may_open(person, screen):
+        needed = " or ".join(SCREENS.get(screen, ())) or "a role that nobody has"
+        has = ", ".join(sorted(person.roles)) or "no role"
+        raise AccessError(
+            f"this page is for the {needed}; {person.name} is here as {has}. Whoever keeps the "
+            "team file can change that."
+        )
+    return person
+
+
+# ---- the team file ------------------------------------------------------------------------
+
+
+def read_team(path: str | Path) -> dict[str, Person]:
+    """Return the people of a team file by their e-mail address.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file. Each person is a table named by their e-mail address::
+
+            [people."a.berg@example.org"]
+            name = "A. Berg"
+            roles = ["inspector"]
+
+    Raises
+    ------
+    AccessError
+        If it can't be read, a person lacks a name or has an unknown role, or two people share a
+        name or an address: one sentence that says which.
+    """
+    people = _tables(path).get("people")
+    if not isinstance(people, dict) or not people:
+        raise AccessError(
+            f'the team file {path} names nobody; it needs a table [people."E-MAIL"] with name '
+            "and roles for each person."
+        )
+    team: dict[str, Person] = {}
+    for email, told in people.items():
+        person = _person(path, email, told)
+        if _address(email) in team:
+            raise AccessError(f"the team file {path} names the address {email!r} twice.")
+        for other in team.values():
+            if same_person(person.name, other.name):
+                raise AccessError(
+                    f"the team file {path} gives the name {person.name!r} to {other.email} and "
+                    f"to {email}; the record tells people apart by it: give each their own."
+                )
+        team[_address(email)] = person
+    return team
+
+
+def check_login(path: str | Path) -> str:
+    """Return the address (scheme and host) at which a team's pages are opened.
+
+    Raises
+    ------
+    AccessError
+        If the section [auth] of the team file lacks something that the login needs.
+    """
+    login = _tables(path).get("auth")
+    if not isinstance(login, dict):
+        login = {}
+    missing = [key for key in LOGIN_NEEDS if not str(login.get(key) or "").strip()]
+    if missing:
+        raise AccessError(
+            f"the section [auth] of the team file {path} lacks {', '.join(missing)}; the login "
+            "needs it."
+        )
+    if len(str(login["cookie_secret"])) < SHORTEST_SECRET:
+        raise AccessError(
+            f"cookie_secret in the team file {path} has {len(str(login['cookie_secret']))} "
+            f"characters; give it {SHORTEST_SECRET} or more that nobody can guess."
+        )
+    asked = str(login["redirect_uri"])
+    parts = urlsplit(asked)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        raise AccessError(
+            f"redirect_uri in the team file {path} is {asked!r}; it is the whole address of the "
+            "pages, e.g. https://ropes.example.org/oauth2callback."
+        )
+    if parts.path != "/oauth2callback":
+        raise AccessError(
+            f"redirect_uri in the team file {path} is {asked!r}; it must end in /oauth2callback "
+            "right behind the host."
+        )
+    return f"{parts.scheme}://{parts.netloc}"
+
+
+def person_of(claims: Mapping[str, Any], team: Mapping[str, Person]) -> Person | None:
+    """Return whom a login's claims mean; None for somebody whom the team file does not name.
+
+    Parameters
+    ----------
+    claims : mapping
+        What the login says: "email" and, from most providers, "email_verified" (OpenID Connect
+        Core 1.0, section 5.1). An address that the provider calls unverified counts for nothing,
+        because anybody may have typed it.
+    team : mapping of str to Person
+        As `read_team` returns it.
+    """
+    if str(claims.get("email_verified", True)).strip().lower() in ("false", "0", "none"):
+        return None
+    return team.get(_address(str(claims.get("email") or "")))
+
+
+def _tables(path: str | Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except OSError as wrong:
+        why = wrong.strerror or "it can't be read"
+        raise AccessError(f"the team file {path} can't be read: {why}.") from wrong
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as wrong:
+        raise AccessError(f"the team file {path} is no TOML file: {wrong}.") from wrong
+
+
+def _person(path: str | Path, email: str, told: object) -> Person:
+    if "@" not in email.strip("@"):
+        raise AccessError(f"the team file {path} names {email!r}; people are named by e-mail.")
+    if not isinstance(told, dict) or not isinstance(told.get("name"), str):
+        raise AccessError(f'the team file {path} gives {email} no name; add name = "...".')
+    try:
+        name = checked_name(" ".join(told["name"].split()), "person")
+    except ValueError as wrong:
+        raise AccessError(f"the team file {path}, {email}: {wrong}") from wrong
+    roles = told.get("roles", [])
+    if not isinstance(roles, list):
+        raise AccessError(f'the team file {path}, {email}: roles is a list, e.g. ["reviewer"].')
+    unknown = [role for role in roles if role not in ROLES]
+    if unknown:
+        raise AccessError(
+            f"the team file {path} gives {email} the role {unknown[0]!r}; there are "
+            f"{', '.join(ROLES)}."
+        )
+    return Person(name, email.strip(), frozenset(roles))
+
+
+def _address(email: str) -> str:
+    """Return an address to compare by: capitals don't matter, and nothing else is made alike.
+
+    Letters outside ASCII stay as they are: some of them turn into others as small letters, and a
+    look-alike address must not become somebody else's.
+    """
+    email = email.strip()
+    return email.lower() if email.isascii() else email

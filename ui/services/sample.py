@@ -1,0 +1,75 @@
+"""The sample inspection, taken into a record as if somebody had entered it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+from inspection.folder import read_folder
+from inspection.record.record import Record
+from ui.services.judge_record import look_over
+from ui.services.measure_into import measure_into
+from vision.target.print_scale import load_print_checks, plain_check
+
+Told = Callable[[float, str], None]
+
+
+def sample_folder() -> Path | None:
+    """Return the folder of the sample photographs; None where it was not copied along."""
+    for place in (Path(__file__).resolve().parents[2], Path.cwd()):
+        if (place / "sample_images" / "truth.csv").exists():
+            return place / "sample_images"
+    return None
+
+
+def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _, __: None) -> str:
+    """Take the sample inspection into a record; return the inspection's identity.
+
+    What is there already is kept, so a second try goes on where the first one stopped.
+
+    Parameters
+    ----------
+    record : Record
+        Where to.
+    folder : Path
+        The sample folder.
+    by : str
+        Who loads it.
+    told : callable, optional
+        Is given how far it is (0 to 1) and what is being done.
+
+    Raises
+    ------
+    ValueError
+        If the folder is not the sample folder, or the record can't be written.
+    """
+    log = read_folder(folder).log
+    identity = log.inspection.identity
+    checks = load_print_checks(folder / "print_checks.json")
+    card_set, check = next(iter(checks.items()))
+    told(0.0, "rope, stations and readings")
+    with record.together() as writing:
+        if log.rope.identity not in {rope.identity for rope in writing.ropes()}:
+            writing.add_rope(log.rope, by=by)
+        known = {gauge.identity for gauge in writing.gauges()}
+        for gauge in log.gauges.values():
+            if gauge.identity not in known:
+                writing.add_gauge(gauge, by=by)
+        if card_set not in writing.print_checks():
+            writing.add_print_check(card_set, plain_check(check), by=by)
+        if identity not in {one.identity for one in writing.ranked()}:
+            writing.add_inspection(log.inspection, by=by)
+            writing.add_readings(identity, log.readings, by=by)
+    # the smooth bar is no part of this rope: it is there to try the method on
+    photographs = sorted(path for path in folder.glob("*.jpg") if not path.name.startswith("bar"))
+    measured = {result.photo_sha256 for result in record.inspection(identity).results}
+    for done, path in enumerate(photographs):
+        told((done + 0.5) / (len(photographs) + 1), f"measuring {path.name}")
+        data = path.read_bytes()
+        if hashlib.sha256(data).hexdigest() not in measured:
+            measure_into(record, identity, data, name=path.name, check=check, by=by)
+    told(len(photographs) / (len(photographs) + 1), "holding readings against photographs")
+    look_over(record, identity, by=by)
+    told(1.0, "done")
+    return identity

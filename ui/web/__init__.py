@@ -1,0 +1,1 @@
+"""The Streamlit pages: `server` starts them, `app` lists the screens."""

@@ -1,0 +1,44 @@
+"""The pages and their order; each lies in a file of its own under screens/."""
+
+import streamlit as st
+
+from ui.web.page.layout import begin_drawing, hold_typed, plainly
+from ui.web.page.login import guarded, open_screens
+
+SECTIONS = {
+    "": [("start", "Start", "home")],
+    "Inspect": [
+        ("rope", "1 Rope", "cable"),
+        ("cards", "2 Cards", "print"),
+        ("photographs", "3 Photographs", "photo"),
+        ("stations", "4 Stations", "pin_drop"),
+        ("readings", "5 Readings", "edit_note"),
+        ("result", "6 Result", "fact_check"),
+        ("archive", "Without the card", "square_foot"),
+    ],
+    "Review": [("review", "Review", "rate_review")],
+    "Supervise": [("supervise", "Supervise", "troubleshoot")],
+}
+
+# drawn here, because the browser would ask another address for an icon by name
+ICON = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><g fill="none"
+stroke="#0B5FA5" stroke-width="4"><path d="M4 3v26M28 3v26"/><circle cx="16" cy="16" r="9"/></g>
+</svg>"""
+
+st.set_page_config(page_title="Rope Photo Check", page_icon=ICON, layout="wide")
+may = open_screens()
+pages = {
+    section: [
+        st.Page(
+            f"screens/{screen}.py", title=title, icon=f":material/{icon}:",
+            default=screen == "start", visibility="visible" if screen in may else "hidden",
+        )
+        for screen, title, icon in screens
+    ]
+    for section, screens in SECTIONS.items()
+}  # fmt: skip
+chosen = st.navigation(pages, position="sidebar" if may else "hidden")
+begin_drawing()
+with plainly():
+    guarded(chosen.url_path or "start", chosen)
+hold_typed()

@@ -1,0 +1,31 @@
+"""Charts on the page: each is made once for its data, then taken from the cache."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import streamlit as st
+
+
+def show_chart(make: Callable[[Any], Any], data: Any, *, words: str) -> None:
+    """Show a chart that a pure function makes of plain data.
+
+    Parameters
+    ----------
+    make : callable
+        From `ui.charts.rope` or `ui.charts.checks`.
+    data : object
+        What it draws; frozen values, because they are the key of the cache.
+    words : str
+        What is to be seen, for those who can't.
+    """
+    st.vega_lite_chart(chart_spec(make.__name__, data, make), alt=words)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def chart_spec(name: str, data: Any, _make: Callable[[Any], Any]) -> dict[str, Any]:
+    """Return a chart as the page draws it; a chart takes longer to make than to draw."""
+    del name  # the name and the data are the key
+    made: dict[str, Any] = _make(data).to_dict()
+    return made

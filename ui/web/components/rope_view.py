@@ -1,0 +1,126 @@
+"""The photograph on the page: pictures, lines drawn on them, and handles that run on a track.
+
+Two mounts of one component. The first takes pictures as bytes, so they cross the wire once and
+have no address that a stranger could ask for; the second takes what is drawn on them. Handles
+move along a track (along the rope, or across an edge) by mouse, finger or arrow keys. Every move
+carries a number that grows: without it the answer to an older move would undo a newer one.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from ui.presenters.shapes import Handle, Look, Shape
+
+_HERE = Path(__file__).parent
+
+
+def script(name: str) -> str:
+    """Return a view's script, with what both views share before it."""
+    return "".join((_HERE / part).read_text(encoding="utf-8") for part in ("view_parts.js", name))
+
+
+_component = st.components.v2.component(
+    "rope_view",
+    html='<figure><svg role="img" tabindex="0"></svg><nav></nav><figcaption></figcaption></figure>',
+    css=(_HERE / "rope_view.css").read_text(encoding="utf-8"),
+    js=script("rope_view.js"),
+)
+
+
+def send_pictures(pictures: Mapping[str, bytes], *, key: str) -> None:
+    """Send pictures to the page under their names; one that is there already is not sent again.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        Name -> JPEG or PNG.
+    key : str
+        Key of this mount.
+    """
+    _component(data=packed(pictures), key=key, height=1)
+
+
+def packed(pictures: Mapping[str, bytes]) -> bytes:
+    """Return pictures as one block: length of the heading, heading as JSON, then the bytes.
+
+    Examples
+    --------
+    >>> packed({"a": b"xyz"})[4:]
+    b'[["a", 3]]xyz'
+    """
+    heading = json.dumps([[name, len(data)] for name, data in pictures.items()]).encode()
+    return struct.pack("<I", len(heading)) + heading + b"".join(pictures.values())
+
+
+def show_view(
+    picture: str,
+    size: tuple[int, int],
+    *,
+    key: str,
+    words: str,
+    shapes: Sequence[Shape] = (),
+    legend: Sequence[tuple[Look, str]] = (),
+    handles: Sequence[Handle] = (),
+    home: tuple[float, float, float, float] | None = None,
+    zoom: bool = True,
+    pixels: bool = False,
+) -> list[float] | None:
+    """Show a picture with what is drawn on it; return where the handles were moved to.
+
+    Parameters
+    ----------
+    picture : str
+        Name under which it was sent.
+    size : (width, height)
+        Size of the picture's coordinates, px; the picture itself may be smaller.
+    key : str
+        Key of this mount; the same handles keep their places under it.
+    words : str
+        What is to be seen, for those who can't.
+    shapes, legend, handles : sequence, optional
+        What is drawn, how it is explained below, and what can be moved.
+    home : (x, y, width, height) or None, optional
+        The part shown at first; None for all of it.
+    zoom : bool, optional
+        Offer buttons, wheel and pinch.
+    pixels : bool, optional
+        Show the camera's pixels as squares.
+
+    Returns
+    -------
+    at : list of float or None
+        Places of the handles on their tracks; None while nobody moved one.
+    """
+    edit = _edit(key)
+    moved = edit["at"] if edit and len(edit["at"]) == len(handles) else None
+    data: dict[str, Any] = {
+        "picture": picture,
+        "size": size,
+        "words": words,
+        "shapes": [asdict(shape) for shape in shapes],
+        "legend": [list(line) for line in legend],
+        "handles": [asdict(handle) for handle in handles],
+        "at": moved or [handle.at for handle in handles],
+        "seq": edit["seq"] if edit else 0,
+        "home": home or (0, 0, *size),
+        "zoom": zoom,
+        "pixels": pixels,
+    }
+    _component(data=data, key=key, on_edit_change=lambda: None)
+    return moved
+
+
+def _edit(key: str) -> dict[str, Any] | None:
+    state = st.session_state.get(key)
+    if not state:
+        return None
+    edit: dict[str, Any] | None = state.get("edit")
+    return edit

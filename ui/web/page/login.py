@@ -1,0 +1,224 @@
+"""The door: who is before the pages, the login, and the one guard that every screen passes.
+
+The one person of a machine without logins: their data folder, and the name they gave.
+"""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import streamlit as st
+from platformdirs import user_data_path
+from streamlit.navigation.page import StreamlitPage
+
+from inspection.record.serialization import checked_name
+from ui.services.roles import (
+    SCREENS,
+    TEAM,
+    AccessError,
+    Person,
+    admit,
+    alone,
+    may_open,
+    person_of,
+    read_team,
+)
+from ui.text import as_typed
+from ui.web.page.downloads import Make, giving_reasons
+
+NOBODY = "You are not logged in."
+
+
+def the_person() -> Person:
+    """Return who is before the pages; without a team file the one person of this machine.
+
+    Raises
+    ------
+    AccessError
+        If nobody is logged in, the team file does not name them or can't be read.
+    """
+    file = os.environ.get(TEAM)
+    if not file:
+        return alone(own_name())
+    team = read_team(file)
+    claims = st.user.to_dict()
+    if not claims.get("is_logged_in"):
+        raise AccessError(NOBODY)
+    person = person_of(claims, team)
+    if person is None or not person.roles:
+        email = str(claims.get("email") or "somebody without an e-mail address")
+        raise AccessError(
+            f"the address {email} has no role here. Ask whoever keeps the team file to enter this "
+            "address with a role, then open the page again."
+        )
+    return person
+
+
+def allowed() -> Person:
+    """Return the person if they may still use the screen that they are on.
+
+    It is asked again wherever something is written under a name: a button's work is done before
+    the page is drawn anew, hence before the guard at the top.
+
+    Raises
+    ------
+    AccessError
+        If not.
+    """
+    return admit(the_person(), str(st.session_state.get("screen", "start")))
+
+
+def opens(screen: str) -> bool:
+    """Say whether the person may open a screen, so that no link leads to a closed door."""
+    return screen in open_screens()
+
+
+def open_screens() -> frozenset[str]:
+    """Return the screens that the person may open; none for a stranger."""
+    try:
+        who = the_person()
+    except AccessError:
+        return frozenset()
+    return frozenset(screen for screen in SCREENS if may_open(who, screen))
+
+
+def guarded(screen: str, page: StreamlitPage) -> None:
+    """Run a screen if the person may open it; else show the login, or why not."""
+    st.session_state["screen"] = screen
+    try:
+        allowed()
+    except AccessError as refused:
+        _closed(str(refused))
+        return
+    page.run()
+
+
+def guard_download(
+    make: Make, screen: str, check: Callable[[Person], None] = lambda _: None
+) -> Make:
+    """Return `make`, asked for the role again when the file is fetched.
+
+    A file is fetched outside the page's script, where no login can be read; so the person is
+    kept from when the button was drawn, and their roles are looked up anew. `check` may refuse
+    them for another reason.
+    """
+    drawn_for = allowed()
+    file = os.environ.get(TEAM)
+
+    def made() -> bytes | str:
+        now = drawn_for
+        if file:
+            now = person_of({"email": drawn_for.email}, read_team(file)) or Person(
+                drawn_for.name, drawn_for.email, frozenset()
+            )
+        admit(now, screen)
+        check(now)
+        return make()
+
+    return giving_reasons(made)
+
+
+def download(
+    label: str, make: Make, file_name: str, mime: str | None = None, *,
+    primary: bool = False, check: Callable[[Person], None] = lambda _: None,
+) -> None:  # fmt: skip
+    """Draw a download button; the one way in which a file leaves the pages.
+
+    Parameters
+    ----------
+    label : str
+        What stands on the button.
+    make : callable
+        Makes the file's bytes when the button is pressed, after the role was checked.
+    file_name, mime : str
+        How the browser keeps it.
+    primary : bool, optional
+        Whether it is the screen's main action.
+    check : callable, optional
+        Raises AccessError where the person may not have this file any more.
+    """
+    screen = str(st.session_state.get("screen", "start"))
+    st.download_button(
+        label, guard_download(make, screen, check), file_name, mime, on_click="ignore",
+        icon=":material/download:", type="primary" if primary else "secondary",
+    )  # fmt: skip
+
+
+# ---- what is shown instead of a screen ----------------------------------------------------
+
+
+def _closed(why: str) -> None:
+    _, middle, _ = st.columns([1, 3, 1])
+    with middle, st.container(border=True):
+        st.subheader("Rope Photo Check", anchor=False)
+        if why == NOBODY:
+            st.write("Log in to see the inspections that are yours to take, review or supervise.")
+            if st.button("Log in", type="primary", icon=":material/login:", width="stretch"):
+                st.login()
+            return
+        st.warning(as_typed(why[:1].upper() + why[1:]), icon=":material/lock:")
+        if opens("start"):
+            st.page_link("screens/start.py", label="Back to the start", icon=":material/home:")
+        log_out_button("Log out and come as somebody else")
+
+
+def log_out_button(words: str = "Log out") -> None:
+    """Draw the way out for whoever is logged in."""
+    if not (os.environ.get(TEAM) and st.user.to_dict().get("is_logged_in")):
+        return
+    if st.button(words, icon=":material/logout:"):
+        st.session_state.clear()
+        st.logout()
+
+
+FILE = "ROPE_PHOTO_PERSON_FILE"
+
+
+def data_folder() -> Path:
+    """Return the folder of this user's own record; it is made when it is first needed."""
+    return user_data_path("rope-photo-check", appauthor=False)
+
+
+def own_name() -> str:
+    """Return the name that was given on this machine, else the name of the account."""
+    if "person" not in st.session_state:
+        st.session_state["person"] = _remembered()
+    return str(st.session_state["person"])
+
+
+def become(name: str) -> None:
+    """Take another name, and remember it on this machine.
+
+    Raises
+    ------
+    ValueError
+        If it can't stand in a record.
+    """
+    told = checked_name(" ".join(name.split()), "person")
+    st.session_state["person"] = told
+    file = _file()
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(json.dumps({"person": told}), encoding="utf-8")
+    except OSError:
+        return  # the name holds for this session all the same
+
+
+def _file() -> Path:
+    return Path(os.environ.get(FILE) or data_folder() / "person.json")
+
+
+def _remembered() -> str:
+    try:
+        told = json.loads(_file().read_text(encoding="utf-8"))["person"]
+        return checked_name(str(told), "person")
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    try:
+        return checked_name(getpass.getuser(), "person")
+    except (OSError, KeyError, ImportError, ValueError):
+        return "somebody"

@@ -1,0 +1,68 @@
+"""The way from step to step, and what all screens look like: large enough for a gloved finger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import streamlit as st
+
+from inspection.record.views import Summary
+
+Step = Literal["rope", "cards", "photographs", "stations", "readings", "result", "review"]
+ICONS: dict[Step, str] = {
+    "rope": "cable",
+    "cards": "print",
+    "photographs": "photo",
+    "stations": "pin_drop",
+    "readings": "edit_note",
+    "result": "fact_check",
+    "review": "rate_review",
+}
+NAMES: dict[Step, str] = {
+    "rope": "Rope", "cards": "Cards", "photographs": "Photographs", "stations": "Stations",
+    "readings": "Readings", "result": "Result", "review": "Review",
+}  # fmt: skip
+# Small print keeps a contrast of 4.5 to 1 against the ground (WCAG 2, 1.4.3); what is pressed is
+# 44 px high (WCAG 2.1, 2.5.5).
+LOOK = """<style>
+.stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
+[data-testid=stCaptionContainer]{opacity:1!important}
+[data-testid=stCaptionContainer] *{color:#4A4C57!important}
+.stButton button,.stDownloadButton button,.stFormSubmitButton button,
+[data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
+[data-testid=stAlertContentSuccess] *{color:#0E5F29!important}
+.stFormSubmitButton kbd{color:inherit!important;opacity:1!important}
+@media (hover:none){.stFormSubmitButton kbd,.st-key-keys{display:none!important}}
+input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!important}
+</style>"""
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """The step that an inspection waits for, and why."""
+
+    step: Step
+    words: str
+
+
+def look_alike() -> None:
+    """Give a screen the look that all of them share."""
+    st.html(LOOK)
+
+
+def go_on(step: Step, words: str) -> None:
+    """Offer the next step."""
+    st.page_link(f"screens/{step}.py", label=f"Go on: {words}", icon=":material/arrow_forward:",
+                 width="stretch")  # fmt: skip
+
+
+def next_step(one: Summary) -> Next:
+    """Return what an inspection waits for next, in the order of the steps."""
+    if not one.results:
+        return Next("photographs", "Photographs come next.")
+    if not one.readings:
+        return Next("readings", "Gauge readings come next.")
+    if one.state == "sent back":
+        return Next("readings", "The reviewer sent it back.")
+    return Next("result", "Figures, limits and the report are there.")

@@ -1,0 +1,50 @@
+"""The decision about an inspection as a whole, and the way to the next one."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.record.views import OpenInspection, ReviewState
+from ui.presenters.review_queue import Doubt
+from ui.text import STATE_MARKS, as_typed
+from ui.web.page.layout import plainly, tell_later
+from ui.web.page.session import person, summaries, take_up, the_record
+
+
+def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
+    """Show where the review stands; accept, send back or overrule the whole inspection."""
+    st.subheader("The inspection as a whole")
+    st.markdown(f"It is {STATE_MARKS[there.state]}")
+    for review in there.reviews[-3:]:
+        why = f": {as_typed(review.why)}" if review.why else ""
+        at = review.at[:16].replace("T", " ")
+        st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
+    why = st.text_input("Reason about the whole inspection", key=f"all {there.inspection.identity}",
+                        placeholder="needed to send back or to overrule",
+                        help="Stands in the record beside your name.")  # fmt: skip
+    with st.container(horizontal=True):
+        accept = st.button(
+            "Accept the inspection",
+            disabled=bool(still),
+            help="Every station that needs a look must be decided first.",
+        )
+        back = st.button("Send the inspection back")
+        overrule = st.button("Overrule the decision", disabled=there.state == "open")
+    state: ReviewState | None = (
+        "accepted" if accept else "sent back" if back else "overruled" if overrule else None
+    )
+    if state is not None:
+        with plainly():
+            the_record().review(
+                there.inspection.identity, state, by=person(), why=" ".join(why.split()),
+                revision=there.revision,
+            )  # fmt: skip
+            tell_later(f"The inspection is {state}.")
+            st.rerun()
+    waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
+    others = [one for one in waiting if one.identity != there.inspection.identity]
+    if others and st.button(
+        f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"
+    ):
+        take_up(others[0].identity)
+        st.rerun()

@@ -1,0 +1,189 @@
+"""The table in which readings are typed: found again after a restart, apart from page to page.
+
+A browser sends what was typed as changes to the rows that its table began with. So the draft in
+the record says for each open page which rows those were: after a restart each page is told from
+the others by its own changes, and none writes over what was typed on another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from inspection.model.readings import Reading
+from inspection.record.record import Record
+from inspection.record.views import OpenInspection
+from ui.presenters.reading_form import (
+    Draft,
+    Row,
+    Sheet,
+    all_typed,
+    drafts_from,
+    empty_rows,
+    kept_form,
+)
+from ui.web.page.session import person, the_record
+
+COLUMNS = ["station", "view", "typed"]
+MOST_PAGES = 6  # of one person about one inspection
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """What a page knows about its table between two drawings.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What the table began with.
+    rows : tuple of Row
+        Its rows as they were typed at the last drawing.
+    seen : tuple of Row or None
+        Its rows in the record, as this page found or saved them; None before that.
+    instead_of : frozenset of str
+        Names of the sheets of drafts whose rows stand in this table now.
+    """
+
+    sheet: Sheet
+    rows: tuple[Row, ...]
+    seen: tuple[Row, ...] | None = None
+    instead_of: frozenset[str] = frozenset()
+
+
+def is_open(there: OpenInspection) -> bool:
+    """Say whether this page has had its table before."""
+    return _page_key(there) in st.session_state
+
+
+def show_table(there: OpenInspection, drafts: Sequence[Draft], unit: str) -> Table:
+    """Show the table; return it with its rows as they are typed now."""
+    place = st.empty()
+    known: Table | None = st.session_state.get(_page_key(there))
+    if known is None:
+        table = _found_again(place, there, drafts, unit)
+    else:
+        if _table_key(there, known.sheet) not in st.session_state:
+            # another screen was looked at, or the record did not answer: the field was forgotten
+            mine = set() if known.seen is None else {known.sheet.name}
+            known = Table(Sheet(known.rows, _entered(there)), known.rows,
+                          instead_of=known.instead_of | mine)  # fmt: skip
+        table = replace(known, rows=_draw(place, there, known.sheet, unit))
+    st.session_state[_page_key(there)] = table
+    return table
+
+
+def keep_draft(
+    there: OpenInspection, table: Table, drafts: Sequence[Draft], gauge: str | None
+) -> None:
+    """Keep what is typed as the draft of this page, beside those of the person's other pages."""
+    if _is_kept(table, drafts, gauge):
+        return  # most drawings need not wait for leave to write
+    by = person()
+    with the_record().together() as writing:
+        others = _drafts(writing, there, by)
+        mine = _of_sheet(table.sheet, others)
+        apart = mine is not None and mine.rows not in (table.seen, table.rows)
+        if apart:  # another page began with the same rows: this one goes on with rows of its own
+            table = replace(table, sheet=Sheet(table.rows, _entered(there)))
+        gone = {table.sheet.name, *table.instead_of}
+        rest = [one for one in others if one.sheet.name not in gone]
+        draft = Draft(table.rows, gauge or "", table.sheet)
+        writing.save_draft(there.inspection.identity, kept_form(draft, *rest[: MOST_PAGES - 1]),
+                           by=by, revision=there.revision)  # fmt: skip
+    st.session_state[_page_key(there)] = replace(table, seen=table.rows)
+    if apart:
+        st.rerun()  # before anything is typed into the rows of both
+
+
+def _is_kept(table: Table, drafts: Sequence[Draft], gauge: str | None) -> bool:
+    mine = _of_sheet(table.sheet, drafts)
+    if mine is None:
+        return table.rows == table.sheet.rows
+    return table.rows == mine.rows and gauge in (None, mine.gauge)
+
+
+def _of_sheet(sheet: Sheet, drafts: Sequence[Draft]) -> Draft | None:
+    return next((one for one in drafts if one.sheet.name == sheet.name), None)
+
+
+def enter(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
+    """Enter readings into the record and forget this page's draft, both or neither.
+
+    Raises
+    ------
+    RecordError
+        If the record can't be written, or somebody else was faster.
+    """
+    identity, by = there.inspection.identity, person()
+    with the_record().together() as writing:  # too late: the draft stays
+        writing.add_readings(identity, ready, by=by, revision=there.revision)
+        gone = {table.sheet.name, *table.instead_of}
+        rest = [one for one in _drafts(writing, there, by) if one.sheet.name not in gone]
+        if rest:
+            writing.save_draft(identity, kept_form(*rest), by=by, revision=there.revision)
+        else:
+            writing.drop_draft(identity, by=by)
+    del st.session_state[_page_key(there)]
+
+
+def _found_again(
+    place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Draft], unit: str
+) -> Table:
+    """Begin this page's table: where its browser outlived the server, with the rows it means."""
+    empty = Sheet(empty_rows(there), _entered(there))
+    # where no browser that stayed open sent what was typed, it begins with all that was
+    last = Sheet(all_typed(drafts), _entered(there)) if drafts else empty
+    others = dict.fromkeys((*(one.sheet for one in drafts), empty))
+    for sheet in (*(one for one in others if one != last), last):
+        rows = _draw(place, there, sheet, unit)
+        if rows != sheet.rows:  # its browser stayed open and means these rows
+            mine = _of_sheet(sheet, drafts)
+            return Table(sheet, rows, mine.rows if mine else None)
+    return Table(last, last.rows, last.rows, frozenset(one.sheet.name for one in drafts))
+
+
+def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str) -> tuple[Row, ...]:
+    frame = pd.DataFrame(
+        [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
+    )
+    edited = place.data_editor(
+        frame, key=_table_key(there, sheet), num_rows="dynamic", hide_index=True,
+        column_config={
+            "station": st.column_config.TextColumn("Station", help="As printed on its card."),
+            "view": st.column_config.TextColumn(
+                "Direction, °",
+                help="0 or 90: the side from which the card's photograph is taken; any from 0 to "
+                "359 where you read in more directions.",
+            ),
+            "typed": st.column_config.TextColumn(
+                "Reading",
+                help='As the gauge shows it: 22,41 or 22.41 mm or 7/8" or 0.88 in. Without a '
+                f"unit it is taken for {unit}.",
+            ),
+        },
+    )  # fmt: skip
+    return tuple(
+        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
+        for row in edited.itertuples(index=False)
+    )
+
+
+def _drafts(record: Record, there: OpenInspection, by: str) -> tuple[Draft, ...]:
+    found = record.draft(there.inspection.identity, by=by)
+    return drafts_from(found.data) if found else ()
+
+
+def _entered(there: OpenInspection) -> int:
+    return sum(one.reading.person == person() for one in there.logged)
+
+
+def _page_key(there: OpenInspection) -> str:
+    return f"readings page {there.inspection.identity} {person()}"
+
+
+def _table_key(there: OpenInspection, sheet: Sheet) -> str:
+    return f"readings table {there.inspection.identity} {person()} {sheet.name}"

@@ -1,0 +1,236 @@
+"""The parts of a screen that show one station: photograph, edges, figures, facts."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+import streamlit as st
+
+from inspection.assessment import Judgement
+from inspection.record.views import OpenInspection, Photograph
+from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
+from ui.presenters.review_queue import budget_in_words
+from ui.presenters.station import (
+    View,
+    budget_shares,
+    earlier_rows,
+    edge_shapes,
+    gauge_words,
+    legend_of,
+    neighbour_rows,
+    refused_spots,
+    shapes_of,
+)
+from ui.text import WORD_MARKS, as_typed
+from ui.web.components.rope_view import send_pictures, show_view
+from ui.web.page import pictures
+from ui.web.page.session import record_place
+from vision.results import Estimate, Refusal
+
+SIDES = ("left edge", "right edge")
+
+
+def has_photograph(there: OpenInspection, sha256: str) -> bool:
+    """Say whether a result's photograph belongs to the inspection."""
+    return any(one.sha256 == sha256 for one in there.photographs)
+
+
+def show_photograph(view: View, *, key: str) -> None:
+    """Show a photograph with what was measured, and the logged reading drawn to scale."""
+    result = view.result
+    name, data, size = pictures.preview(record_place(), result.photo_sha256)
+    if isinstance(result, Refusal) or result.marks is None:
+        send_pictures({name: data}, key=f"{key} pictures")
+        shapes = refused_spots(result) if isinstance(result, Refusal) else []
+        words = f"Photograph {result.photo_name}; it gives no diameter."
+        show_view(name, size, key=f"{key} photograph", words=words, shapes=shapes)
+        return
+    logged = view.comparison.gauge_mm if view.comparison else None
+    places = edge_places(result, result.marks)
+    cuts = [pictures.edge(record_place(), result.photo_sha256, at) for at in places]
+    send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
+    left, right = st.columns([3, 2])
+    with left:
+        show_view(
+            name,
+            size,
+            key=f"{key} photograph",
+            words=f"The rope on its card. {_said(view)}",
+            shapes=shapes_of(result, result.marks, logged),
+            legend=legend_of(result, view.comparison),
+            home=pictures.home_of(result.marks, size),
+        )
+    with right:
+        edge_size = tuple(round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
+        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
+            st.markdown(f"**{SIDES[side].capitalize()}**, magnified; the rope is below")
+            show_view(
+                cut,
+                (edge_size[0], edge_size[1]),
+                key=f"{key} {SIDES[side]}",
+                words=f"The {SIDES[side]}, magnified. {_said(view)}",
+                shapes=edge_shapes(result, result.marks, place, side, logged),
+                zoom=False,
+                pixels=True,
+            )
+
+
+def _said(view: View) -> str:
+    if view.comparison is not None:
+        return view.comparison.words
+    if isinstance(view.result, Estimate):
+        return (
+            f"Photograph {view.result.diameter_mm:.2f} mm, U (k = 2) "
+            f"{view.result.expanded_mm():.2f} mm; no reading was logged here."
+        )
+    return ""
+
+
+def show_facts(there: OpenInspection, judgement: Judgement, view: View, station: int) -> None:
+    """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
+    if isinstance(view.result, Refusal):
+        show_refusal(view.result)
+    else:
+        show_comparison(view, view.result)
+        st.markdown(f":material/functions: {budget_in_words(budget_shares(view.result))}")
+    show_entries(there, view, station)
+    show_places(there, judgement, station)
+
+
+def show_refusal(result: Refusal) -> None:
+    """Say why a photograph gives no diameter, and how to take a better one."""
+    for finding in result.findings:
+        words = as_typed(f"{finding.seen} {finding.remedy}")
+        st.warning(words, icon=":material/no_photography:")
+
+
+def show_entries(there: OpenInspection, view: View | None, station: int) -> None:
+    """Show what is to be known about the photograph's figure, and who read what with which gauge.
+
+    Without a view all readings of the station are shown.
+    """
+    if view is not None and isinstance(view.result, Estimate):
+        for finding in view.result.findings:
+            st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
+    for one in there.logged:
+        reading = one.reading
+        here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
+        if not here or one.withdrawn:
+            continue
+        gauge = next((item for item in there.gauges if item.identity == reading.gauge), None)
+        at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
+        changed = f", corrected by {one.corrected_by}" if one.corrected_by else ""
+        st.markdown(
+            f":material/straighten: **{as_typed(reading.typed)}** at {reading.view_deg}°, read by "
+            f"{as_typed(reading.person)}{at}{as_typed(changed)}  \n"
+            f"{as_typed(gauge_words(gauge, there))}"
+        )
+
+
+def show_places(there: OpenInspection, judgement: Judgement, station: int) -> None:
+    """Show the stations beside this one, and what was read here at earlier inspections."""
+    left, right = st.columns(2, gap="large")
+    rows = neighbour_rows(there, judgement, station)
+    if rows:
+        heads = ["station", "at", "photographs, mean ± U mm", "gauge, mean ± U mm"]
+        left.html(table(heads, rows, "Neighbouring stations"))
+    rows = earlier_rows(judgement, station)
+    if rows:
+        right.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
+
+
+def show_comparison(view: View, result: Estimate) -> None:
+    """Show photograph, reading and their difference, each with its uncertainty."""
+    one = view.comparison
+    if one is None:
+        st.markdown(
+            f"Photograph **{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm**; "
+            "no reading was logged for this direction."
+        )
+        return
+    u = 2 * one.u_difference_mm
+    cells = (
+        ("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm"),
+        ("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
+        (
+            "Difference",
+            f"{one.difference_mm:+z.2f} mm".replace("-", "−"),
+            f"± {u:.2f} mm, {WORD_MARKS[one.word]}",
+        ),
+    )
+    st.html(figures(cells))
+    st.caption(
+        "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
+        f"where it is no larger than its own. {one.needed}"
+    )
+
+
+def figures(cells: Sequence[tuple[str, str, str]]) -> str:
+    """Return figures side by side, each with its name above and its uncertainty below; escaped."""
+    return (
+        f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
+        + "".join(
+            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(figure)}</b>"
+            f"<span>{html.escape(more)}</span></div>"
+            for name, figure, more in cells
+        )
+        + "</div>"
+    )
+
+
+_FIGURES_STYLE = """
+.rope-figures{display:flex;flex-wrap:wrap;gap:.4rem 2.2rem;font-size:.9rem}
+.rope-figures b{display:block;font-size:1.5rem;font-weight:600;white-space:nowrap}
+@media (max-width:640px){.rope-figures{gap:.4rem 1rem}.rope-figures b{font-size:1.1rem}}
+"""
+
+
+def table(heads: list[str], rows: list[list[str]], title: str) -> str:
+    """Return a plain table; a wide one runs on as text on a phone. Every text is escaped."""
+    wide = " wide" if _too_wide_for_a_phone(heads, rows) else ""
+    head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
+    body = "".join(
+        "<tr>"
+        + "".join(
+            f"<td data-head='{html.escape(name)}'>{html.escape(text)}</td>"
+            for name, text in zip(heads, row, strict=True)
+        )
+        + "</tr>"
+        for row in rows
+    )
+    return (
+        f"<style>{_TABLE_STYLE}</style><div style='overflow-x:auto'>"
+        f"<table class='rope-table{wide}'><caption>{html.escape(title)}</caption>"
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+PHONE_LETTERS = 40  # of a table's small print in 328 px, less what lies between five columns
+LONG_CELL = 34  # letters; squeezed into a column of a phone they would run over many lines
+
+
+def _too_wide_for_a_phone(heads: list[str], rows: list[list[str]]) -> bool:
+    columns = list(zip(heads, *rows, strict=True))
+    least = sum(max(len(word) for cell in one for word in [*cell.split(), ""]) for one in columns)
+    longest = max(len(cell) for row in rows for cell in row) if rows else 0
+    return len(heads) > 5 or least > PHONE_LETTERS or longest > LONG_CELL
+
+
+_TABLE_STYLE = """
+.rope-table{border-collapse:collapse;width:100%;font-size:.9rem}
+.rope-table caption{text-align:left;font-weight:600;padding:.3rem 0}
+.rope-table th,.rope-table td{text-align:left;padding:.25rem .6rem .25rem 0;
+border-bottom:1px solid #8885;vertical-align:top}
+@media (max-width:640px){
+.rope-table.wide thead{position:absolute;clip-path:inset(50%)}
+.rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
+.rope-table.wide td{display:inline-block;border:0;padding:.05rem 1rem .05rem 0;font-weight:600}
+.rope-table.wide td:empty{display:none}
+.rope-table.wide td::before{content:attr(data-head)" ";font-weight:400;color:#4A4C57}}
+"""
+
+
+def photograph_named(there: OpenInspection, name: str) -> Photograph | None:
+    """Return the photograph that came under a name, None without one."""
+    return next((one for one in there.photographs if one.name == name), None)

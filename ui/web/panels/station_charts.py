@@ -1,0 +1,114 @@
+"""Charts of one station: what its uncertainty comes from, and its figures over the inspections."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+
+import streamlit as st
+
+from inspection.assessment import Judgement
+from inspection.measurement.trend import Point, Trend, trend
+from ui.charts.checks import budget_chart
+from ui.charts.data import History, K, Then
+from ui.charts.rope import history_chart
+from ui.charts.sources import budget_shares, history
+from ui.presenters.review_queue import budget_in_words
+from ui.web.components.chart import chart_spec, show_chart
+from vision.results import Estimate
+from vision.uncertainty import combined_u_mm
+
+AHEAD = timedelta(days=90)  # the band is drawn a little beyond the day that is looked at
+
+
+def show_budget(estimate: Estimate) -> None:
+    """Show what the uncertainty of a photograph comes from: a sentence, and bars."""
+    parts = budget_shares(estimate.budget)
+    words = budget_in_words([(one.quantity, one.share_pct / 100) for one in parts])
+    st.markdown(f":material/functions: {words}")
+    if parts:
+        show_chart(budget_chart, parts, words=words)
+
+
+def show_history(judgement: Judgement, station: int) -> None:
+    """Show a station over the inspections, with where today's figure was expected."""
+    told = station_history(judgement, station)
+    if told is None:
+        st.caption("No earlier inspection holds this station in two directions: no history yet.")
+        return
+    data, words = told
+    show_chart(history_chart, data, words=f"Station {station} over the inspections. {words}")
+    st.markdown(f":material/history: {words}")
+
+
+def make_ready(judgement: Judgement, station: int, estimates: Sequence[Estimate]) -> None:
+    """Make a station's charts before somebody asks for them."""
+    told = station_history(judgement, station)
+    if told is not None:
+        chart_spec(history_chart.__name__, told[0], history_chart)
+    for one in estimates:
+        chart_spec(budget_chart.__name__, budget_shares(one.budget), budget_chart)
+
+
+def station_history(judgement: Judgement, station: int) -> tuple[History, str] | None:
+    """Return a station over the inspections, and what was expected today in words.
+
+    The band comes from the earlier inspections alone where three of them are there, so that
+    today's figure is held against it and does not draw it to itself.
+
+    Returns
+    -------
+    told : (History, str) or None
+        None where no earlier inspection holds the station.
+    """
+    over = next((one for one in judgement.over_time if one.station == station), None)
+    if over is None:
+        return None
+    today = judgement.log.inspection.on
+    earlier = [point for point in over.points if point.on < today]
+    now = [point for point in over.points if point.on == today]
+    seen = [
+        Then(today, one.mean_mm, K * one.u_mean_mm)
+        for one in judgement.photograph_sections
+        if one.station == station
+    ]
+    line = _line(earlier)
+    by_gauge = tuple(
+        Then(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in over.points
+    )
+    if line is None:
+        data = history(station, over.line, by_gauge, ahead=AHEAD)
+        words = "A band for today's figure needs three earlier inspections of this station."
+    else:
+        data = history(station, line, ahead=today - line.last + AHEAD)
+        words = _expected(line, today, now, seen)
+    return replace(data, figures=by_gauge, photographs=tuple(seen)), words
+
+
+def _line(points: list[Point]) -> Trend | None:
+    try:
+        return trend(points)
+    except ValueError:
+        return None  # fewer than three days, or two figures that are one
+
+
+def _expected(line: Trend, today: date, now: list[Point], seen: list[Then]) -> str:
+    """Return what the earlier inspections let expect today, and what was found."""
+    new = now[-1] if now else line.points[-1]
+    low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))
+    said = (
+        f"After {len(line.points)} earlier inspections the gauge was expected at {low:.2f} to "
+        f"{high:.2f} mm (95 %)"
+    )
+    found = [("the gauge says", one.mean_mm) for one in now]
+    found += [("the photographs say", one.mean_mm) for one in seen]
+    told = [
+        f"{who} {value:.2f} mm, {'within' if low <= value <= high else 'outside'}"
+        for who, value in found
+    ]
+    rate_low, rate_high = line.rate_interval
+    return (
+        f"{'; '.join([said, *told])}. Until then {line.rate_mm_per_year:+z.3f} mm per year "
+        f"(95 % interval {rate_low:+z.3f} to {rate_high:+z.3f})."
+    )

@@ -1,0 +1,237 @@
+"""The table in which stations are typed: kept as a draft, and laid over what others entered.
+
+As with readings (`ui.web.panels.reading_table`) a browser sends changes to the rows that its table
+began with, so the draft says for each open page which rows those were. Where the stations in the
+record change meanwhile, the rows that were typed are laid over the new ones, and no others.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from inspection.model.rope import Station
+from inspection.record.record import Record
+from inspection.record.views import OpenInspection
+from ui.web.page.layout import plainly
+from ui.web.page.session import person, the_record
+from ui.web.panels.reading_table import MOST_PAGES
+
+Cells = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
+COLUMNS = ["station", "at m", "what is there"]
+KIND = "stations"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A page's table.
+
+    Parameters
+    ----------
+    origin : tuple of Cells
+        The rows that the record gave when it began; what differs from them was typed.
+    base : tuple of Cells
+        The rows with which it was laid out, which its browser's changes are about.
+    rows : tuple of Cells
+        The rows as they stand.
+    seen : tuple of Cells or None
+        Its rows in the record, as this page found or kept them; None before that.
+    instead_of : tuple of tuple of Cells
+        What the drafts began with whose rows stand in this table now.
+    """
+
+    origin: tuple[Cells, ...]
+    base: tuple[Cells, ...]
+    rows: tuple[Cells, ...]
+    seen: tuple[Cells, ...] | None = None
+    instead_of: tuple[tuple[Cells, ...], ...] = ()
+
+
+def rows_of(there: OpenInspection) -> tuple[Cells, ...]:
+    """Return the stations as rows, and those that photographs or readings name beside them."""
+    known = {one.number: one for one in there.inspection.stations}
+    named = {one.station for one in there.results if one.station} | {
+        one.station for one in there.readings
+    }
+    rows: list[Cells] = []
+    for number in sorted(known.keys() | named):
+        one = known.get(number)
+        rows.append((number, str(one.position_m) if one else "", one.note if one else ""))
+    return tuple(rows) or ((1, "", ""), (2, "", ""))
+
+
+def laid_over(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
+    """Return rows of the record with what was typed into a sheet in its place.
+
+    Examples
+    --------
+    >>> begun = ((1, "", ""), (3, "", ""))
+    >>> sheet = Sheet(begun, begun, ((1, "", ""), (3, "7,5", "")))
+    >>> laid_over([(1, "2", ""), (2, "", ""), (3, "", "")], sheet)
+    ((1, '2', ''), (2, '', ''), (3, '7,5', ''))
+    """
+    left = {str(row[0]) for row in sheet.rows}
+    found = [row for row in rows if str(row[0]) in left or row not in sheet.origin]
+    for row in (row for row in sheet.rows if row not in sheet.origin):
+        at = next((i for i, one in enumerate(found) if str(one[0]) == str(row[0])), len(found))
+        found[at : at + 1] = [row]
+    return tuple(found)
+
+
+def show_stations(there: OpenInspection) -> Sheet:
+    """Show the table as it is typed now, and keep it as the person's draft."""
+    said, place, now = st.empty(), st.empty(), rows_of(there)
+    known: Sheet | None = st.session_state.get(_page_key(there))
+    drafts = _drafts(the_record(), there)
+    if known is None:
+        sheet = _found_again(place, there, drafts)
+        st.session_state[_found_key(there)] = bool(drafts)
+    else:
+        if _table_key(there, known.base) not in st.session_state:
+            # another screen was looked at, or the record did not answer: the field was forgotten
+            known = _begun_anew(known, now)
+        sheet = replace(known, rows=_draw(place, there, known.base))
+    st.session_state[_page_key(there)] = sheet
+    if st.session_state.get(_found_key(there)):
+        said.info(
+            "What you had typed here was found and stands in the table; the record has it once "
+            "you keep these stations.",
+            icon=":material/restore:",
+        )
+    if sheet.rows != next((one.rows for one in drafts if one.base == sheet.base), sheet.base):
+        with plainly():  # what is typed stands in the table all the same
+            sheet, apart = _keep_draft(there, sheet)
+            st.session_state[_page_key(there)] = sheet
+            if apart:
+                st.rerun()  # before anything is typed into the rows of both
+    if _entered(sheet.origin) != _entered(now):
+        # somebody entered stations meanwhile: theirs stand, under what was typed here
+        st.session_state[_page_key(there)] = _begun_anew(sheet, now)
+        st.rerun()
+    return sheet
+
+
+def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Station]) -> None:
+    """Enter stations into the record and forget this page's draft, both or neither.
+
+    Raises
+    ------
+    RecordError
+        If the record can't be written, or somebody else was faster.
+    """
+    with the_record().together() as writing:  # too late: the draft stays
+        writing.change_inspection(
+            replace(there.inspection, stations=tuple(stations)), by=person(),
+            why="stations entered", revision=there.revision,
+        )  # fmt: skip
+        rest = [
+            one for one in _others(sheet, _drafts(writing, there))
+            if laid_over(sheet.rows, one) != sheet.rows
+        ]  # fmt: skip
+        _write(writing, there, rest)
+    for key in (_page_key(there), _found_key(there)):
+        st.session_state.pop(key, None)
+
+
+def _keep_draft(there: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
+    """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
+    with the_record().together() as writing:
+        drafts = _drafts(writing, there)
+        mine = next((one for one in drafts if one.base == sheet.base), None)
+        apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
+        if apart:  # another page began with the same rows: this one goes on with rows of its own
+            sheet = replace(sheet, base=sheet.rows)
+        _write(writing, there, [sheet, *_others(sheet, drafts)[: MOST_PAGES - 1]])
+    return replace(sheet, seen=sheet.rows), apart
+
+
+def _others(sheet: Sheet, drafts: Sequence[Sheet]) -> list[Sheet]:
+    return [one for one in drafts if one.base not in (sheet.base, *sheet.instead_of)]
+
+
+def _begun_anew(sheet: Sheet, now: tuple[Cells, ...]) -> Sheet:
+    """Return a page with a new table: what was typed, laid over what the record says now."""
+    mine = () if sheet.seen is None else (sheet.base,)
+    rows = laid_over(now, sheet)
+    return Sheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
+
+
+def _entered(rows: Sequence[Cells]) -> list[Cells]:
+    """Return rows without those that stand there only because a photograph names them."""
+    return [row for row in rows if row[1] != ""]
+
+
+def _found_again(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
+    """Begin this page's table: where its browser outlived the server, with the rows it means."""
+    now = rows_of(there)
+    last = now
+    for one in reversed(drafts):  # with no browser that stayed open: all that was typed
+        last = laid_over(last, one)
+    drawn = {last}  # each table once
+    for one in (*drafts, Sheet(now, now, now)):
+        if one.base not in drawn:
+            drawn.add(one.base)
+            rows = _draw(place, there, one.base)
+            if rows != one.base:
+                return replace(one, rows=rows, seen=one.rows if one in drafts else None)
+    gone = tuple(one.base for one in drafts if one.base != last)
+    seen = next((one.rows for one in drafts if one.base == last), None)
+    return Sheet(now, last, _draw(place, there, last), seen, gone)
+
+
+def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -> tuple[Cells, ...]:
+    frame = pd.DataFrame(base, columns=COLUMNS).astype(
+        {"station": "Int64", "at m": "string", "what is there": "string"}
+    )
+    edited = place.data_editor(
+        frame, key=_table_key(there, base), num_rows="dynamic", hide_index=True,
+        column_config={
+            "station": st.column_config.NumberColumn(
+                "Station", min_value=1, step=1, help="As printed on the card."
+            ),
+            "at m": st.column_config.TextColumn(
+                "Place, m", help="Distance along the rope from its origin, e.g. the drum; 31,5."
+            ),
+            "what is there": st.column_config.TextColumn(
+                "What is there", help="e.g. crossover, over the head sheave at pick-up height"
+            ),
+        },
+    )  # fmt: skip
+    return tuple(
+        (None if pd.isna(number) else int(number), *(None if pd.isna(one) else one for one in more))
+        for number, *more in edited.itertuples(index=False)
+    )
+
+
+def _drafts(record: Record, there: OpenInspection) -> list[Sheet]:
+    found = record.draft(there.inspection.identity, by=person(), kind=KIND)
+    return (
+        [Sheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data] if found else []
+    )
+
+
+def _write(record: Record, there: OpenInspection, sheets: Sequence[Sheet]) -> None:
+    identity, by = there.inspection.identity, person()
+    if sheets:
+        data = [[one.origin, one.base, one.rows] for one in sheets]
+        record.save_draft(identity, data, by=by, revision=there.revision, kind=KIND)
+    else:
+        record.drop_draft(identity, by=by, kind=KIND)
+
+
+def _page_key(there: OpenInspection) -> str:
+    return f"stations page {there.inspection.identity} {person()}"
+
+
+def _found_key(there: OpenInspection) -> str:
+    return f"stations found {there.inspection.identity} {person()}"
+
+
+def _table_key(there: OpenInspection, base: Sequence[Cells]) -> str:
+    return f"stations {there.inspection.identity} {zlib.crc32(repr(tuple(base)).encode())}"

@@ -1,0 +1,139 @@
+"""The supervisor's pictures: differences by group, last digits, trends towards the limits.
+
+Each is a fragment of its own: another group or rope is shown without the rest of the page.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from inspection.assessment import Judgement
+from inspection.comparison.bland_altman import FEWEST, agreement_of
+from inspection.comparison.crosscheck import Comparison, CrossCheck
+from inspection.record.views import OpenInspection
+from ui.charts.checks import differences_chart, digits_chart
+from ui.charts.rope import history_chart
+from ui.charts.sources import differences, last_digits
+from ui.presenters.flagged_entries import by_name
+from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
+from ui.text import as_typed
+from ui.web.components.chart import show_chart
+from ui.web.page.layout import plainly
+from ui.web.panels.station import table
+
+GROUPS = {
+    "all together": "",
+    "gauge": "gauge",
+    "person": "person",
+    "card set": "print_set",
+    "camera": "camera",
+}
+TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least mm", "may be met"]
+
+
+@st.fragment
+def show_differences(judgements: list[Judgement]) -> None:
+    """Show photograph minus gauge, all together or by who or what measured."""
+    with plainly():
+        comparisons = [one for case in judgements for one in case.crosscheck.comparisons]
+        if not comparisons:
+            st.info("No reading has a photograph of the same place and direction yet.")
+            return
+        kind = st.pills("Grouped by", list(GROUPS), default="all together", required=True,
+                        key="difference group",
+                        help="A gauge, a person, a print of cards or a camera that is off shows in "
+                        "its own mean.")  # fmt: skip
+        group = GROUPS[str(kind)]
+        groups = by_name(comparisons, group) if group else {"all": comparisons}
+        name = next(iter(groups))
+        if len(groups) > 1:
+            name = st.selectbox(str(kind).capitalize(), list(groups), key=f"difference {group}",
+                                help="Whose comparisons are drawn.")  # fmt: skip
+        elif group:
+            st.markdown(f"One {kind} only: **{as_typed(name)}**")
+        _difference_plot(judgements[0], groups[name])
+        if len(groups) > 1:
+            rows = [[told, *_agreement_cells(members)] for told, members in groups.items()]
+            heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
+            st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
+
+
+def _difference_plot(judgement: Judgement, members: list[Comparison]) -> None:
+    told = agreement_of(members) if len(members) >= FEWEST else None
+    only = replace(judgement, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
+    words = _agreement_words(members)
+    show_chart(differences_chart, differences(only), words=words)
+    st.caption(words)
+
+
+def _agreement_words(members: list[Comparison]) -> str:
+    if len(members) < FEWEST:
+        return f"{len(members)} comparisons; {FEWEST} are needed for limits of agreement."
+    told = agreement_of(members)
+    return (
+        f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+z.2f} mm on average, "
+        f"limits of agreement {told.low_mm:+z.2f} to {told.high_mm:+z.2f} mm (a wrong entry "
+        "widens them)."
+    )
+
+
+def _agreement_cells(members: list[Comparison]) -> list[str]:
+    if len(members) < FEWEST:
+        return [str(len(members)), "", f"needs {FEWEST}"]
+    told = agreement_of(members)
+    return [
+        str(len(members)), f"{told.bias_mm:+z.2f}", f"{told.low_mm:+z.2f} to {told.high_mm:+z.2f}"
+    ]  # fmt: skip
+
+
+@st.fragment
+def show_digits(there: list[OpenInspection]) -> None:
+    """Show how often each last digit was typed, gauge by gauge."""
+    with plainly():
+        gauges = {gauge.identity: gauge for one in there for gauge in one.gauges}
+        if not gauges:
+            st.info("No reading was logged yet.")
+            return
+        name = st.selectbox("Gauge", sorted(gauges), key="digits gauge",
+                            help="Whose readings are counted.")  # fmt: skip
+        readings = [reading for one in there for reading in one.readings if reading.gauge == name]
+        data = last_digits(readings, gauges[name].resolution_mm)
+        if data is None:
+            st.info("The last digits of this gauge's readings say nothing: too few, or its steps "
+                    "do not show all digits.")  # fmt: skip
+            return
+        told = (
+            f"{len(readings)} readings. Real diameters end in every digit about equally often; "
+            "with few readings the picture is uneven by chance, and the list above says where it "
+            "is not."
+        )
+        show_chart(digits_chart, data, words=told)
+        st.caption(told)
+
+
+@st.fragment
+def show_trends(judgements: list[Judgement]) -> None:
+    """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
+    with plainly():
+        found = nearest_first(station_trends(judgements))
+        if not found:
+            st.info("A trend needs two inspections of a rope with stations in two directions.")
+            return
+        worst: dict[str, StationTrend] = {}
+        for one in found:
+            worst.setdefault(one.rope, one)
+        rows = [trend_row(one) for one in worst.values()]
+        st.html(table(TREND_HEADS, rows, "The station of each rope that is nearest to its limit"))
+        left, right = st.columns(2)
+        rope = left.selectbox("Rope", list(worst), key="trend rope",
+                              help="The one nearest to its limit comes first.")  # fmt: skip
+        mine = {one.station: one for one in found if one.rope == rope}
+        station = right.selectbox(
+            "Station", list(mine), key=f"trend station {rope}",
+            help="The station that is nearest to its limit comes first.",
+        )  # fmt: skip
+        shown = mine[station]
+        show_chart(history_chart, shown.data, words=shown.words)
+        st.caption(as_typed(shown.words))

@@ -1,0 +1,4 @@
+"""One module a screen, drawn from top to bottom.
+
+May import `ui.web.panels` and below.
+"""

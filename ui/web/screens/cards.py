@@ -1,0 +1,130 @@
+"""Cards: print them, then say what the two bars really measure."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import cast
+
+import streamlit as st
+
+from inspection.model.length_text import parse_length
+from inspection.record.views import OpenInspection
+from ui.text import as_typed
+from ui.web.page.layout import begin, plainly, say_cautions, tell_later
+from ui.web.page.login import download
+from ui.web.page.navigation import go_on
+from ui.web.page.session import person, the_record
+from vision.target.layout import LAYOUTS, Ink, layout_for
+from vision.target.pdf import card_pdf
+from vision.target.print_scale import PrintCheck, check_from, checked_card, plain_check
+
+INKS = {
+    "blue band (colour printer)": "blue",
+    "black band (bright rope)": "black",
+    "white band (dark rope)": "white",
+}
+READ_WITH = {"caliper, 0.05 mm": 0.05, "good caliper, 0.02 mm": 0.02, "steel rule, 0.2 mm": 0.2}
+
+
+@st.cache_data(max_entries=8, show_spinner="Drawing the cards ...")
+def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
+    layout = next(one for one in LAYOUTS if one.name == layout_name)
+    return card_pdf(layout, stations=range(first, first + count), ink=ink)
+
+
+def _print(there: OpenInspection | None) -> str | None:
+    """Offer the cards; return the name of the layout that they have."""
+    st.subheader("Print")
+    nominal = there.rope.nominal_mm if there else 22.0
+    if there is None:
+        st.info("No rope has been entered yet; cards can be printed all the same.",
+                icon=":material/print:")  # fmt: skip
+        nominal = st.number_input(
+            "Nominal diameter of the rope, mm", 4.0, 120.0, 22.0,
+            help="The card's band must be at least twice as wide as the rope.",
+        )  # fmt: skip
+    st.caption(
+        "One page for each station and direction; its number stands in the chequered strips, so "
+        "that photographs file themselves."
+    )
+    left, right = st.columns(2)
+    paper = left.selectbox("Paper", ["A5", "A4", "A6", "Letter"],
+                           help="The card must lie flat along the rope.")  # fmt: skip
+    ink = right.selectbox("Band", list(INKS), help="Blue is best: neither steel, zinc, grease nor "
+                          "rust has that colour.")  # fmt: skip
+    stations = len(there.inspection.stations) if there else 0
+    left, right = st.columns(2)
+    count = left.number_input("How many stations", 1, 60, max(stations, 4),
+                              help="Two cards a station: one for each direction.")  # fmt: skip
+    first = right.number_input("First station number", 1, 200, 1,
+                               help="To print more cards for a rope that has some.")  # fmt: skip
+    with plainly():
+        layout = layout_for(nominal, paper)
+        pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
+        download(
+            f"Download {2 * int(count)} cards (PDF)", lambda: pdf, "cards.pdf", "application/pdf",
+            primary=True,
+        )  # fmt: skip
+        st.caption(
+            f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "
+            "size'), on stiff paper; glue it on a plate where wind or a curve would bend it."
+        )
+        return layout.name
+    return None
+
+
+def _check(usual: str) -> None:
+    st.subheader("Check the print")
+    st.markdown(
+        "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
+        "and say what you read: the card's scale is corrected by it, and the figures get surer "
+        "(unchecked prints count as known to 1 % only)."
+    )
+    with st.form("print check"):
+        name = st.text_input("Card set", placeholder="spring 2026, office printer",
+                             key="print check name",
+                             help="A name for all cards of this print run.")  # fmt: skip
+        names = [one.name for one in LAYOUTS]
+        layout_name = st.selectbox("Card, as printed on it", names, index=names.index(usual),
+                                   key=f"print check card {usual}",
+                                   help="Paper and width of the band.")  # fmt: skip
+        left, right = st.columns(2)
+        along = left.text_input("Bar along the rope reads", placeholder="180,62 mm",
+                                key="print check along",
+                                help="From end mark to end mark of the long bar.")  # fmt: skip
+        across = right.text_input("Bar across the rope reads", placeholder="109,71 mm",
+                                  key="print check across",
+                                  help="The short bar, at right angles to it.")  # fmt: skip
+        read_with = st.selectbox("Read with", list(READ_WITH), key="print check read with",
+                                 help="Standard uncertainty of one reading.")  # fmt: skip
+        if st.form_submit_button("Keep this print check", type="primary"):
+            with plainly():
+                layout = next(one for one in LAYOUTS if one.name == layout_name)
+                check = PrintCheck(
+                    " ".join(name.split()), layout, parse_length(along), parse_length(across),
+                    READ_WITH[read_with], date.today(),
+                )  # fmt: skip
+                printed = checked_card(check)
+                the_record().add_print_check(
+                    check.name, plain_check(check), by=person(), why="bars measured"
+                )
+                tell_later(
+                    f"{check.name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
+                    f"{100 * (printed.scale_y - 1):+z.2f} % across. New photographs can use it."
+                )
+                st.rerun()
+    for told, values in the_record().print_checks().items():
+        with plainly():
+            check = check_from(told, values)
+            st.markdown(
+                f":material/check: **{as_typed(told)}** · {check.layout.name} · along "
+                f"{check.along_read_mm:g} mm, across {check.across_read_mm:g} mm · "
+                f"{check.checked_on or 'day not known'}"
+            )
+
+
+at_hand = begin("2 Cards", needs_inspection=False)
+with plainly():
+    _check(_print(at_hand) or "A5 middle")
+    go_on("photographs", "photographs")
+    say_cautions()

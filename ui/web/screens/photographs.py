@@ -1,0 +1,139 @@
+"""Photographs: each is measured as it arrives, files itself by its card, and can be moved."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from inspection.assessment import Judgement
+from inspection.record.views import OpenInspection
+from ui.presenters.station import View, views_of
+from ui.text import as_typed, place
+from ui.web.page.layout import begin, plainly, say_cautions, tell_later
+from ui.web.page.navigation import go_on
+from ui.web.page.rescreen import look_over_now
+from ui.web.page.session import judged, person, the_record
+from ui.web.panels.manual_edges import show_by_hand
+from ui.web.panels.station import has_photograph, show_facts, show_photograph
+from ui.web.panels.upload import (
+    hold_arrived,
+    just_arrived,
+    line_of,
+    say_what_was_not_taken,
+    take_in,
+)
+from vision.results import Estimate, Refusal, Result
+
+DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards say 0 and 90, hands the others
+PICTURES = 3  # refused photographs that are shown at once; the others under "Look at"
+
+
+def _refused(there: OpenInspection) -> None:
+    """Show why photographs were refused: those that came last, and those not taken again yet."""
+    answered = {(one.station, one.view_deg) for one in there.results if isinstance(one, Estimate)}
+    refused = [
+        one for one in there.results
+        if isinstance(one, Refusal)
+        and ((one.station, one.view_deg) not in answered or one.photo_sha256 in just_arrived())
+    ]  # fmt: skip
+    for number, one in enumerate(refused):
+        with st.container(border=True):
+            where = "" if one.station is None else f" ({place(one)})"
+            name = as_typed(one.photo_name + where)
+            st.markdown(f":material/no_photography: **{name}** gives no diameter")
+            words, picture = st.columns([2, 3])
+            for reason in one.findings:
+                words.markdown(
+                    f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
+                )
+            if number < PICTURES and has_photograph(there, one.photo_sha256):
+                if any(reason.spot_px is not None for reason in one.findings):
+                    words.caption("The ring on the photograph shows where.")
+                with picture, plainly():
+                    show_photograph(View(one.view_deg or 0, one, None),
+                                    key=f"refused {one.photo_sha256} {one.at_mm}")  # fmt: skip
+
+
+def _show(there: OpenInspection, judgement: Judgement) -> None:
+    ordered = sorted(
+        there.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
+    )
+    at = st.selectbox(
+        "Look at", range(len(ordered)), format_func=lambda i: line_of(ordered[i]),
+        key=f"photograph {there.inspection.identity}",
+        help="● gives a diameter, ✕ was refused.",
+    )  # fmt: skip
+    result = ordered[at]
+    view = View(result.view_deg or 0, result, None)
+    if result.station is not None:
+        view = next(
+            (
+                one for one in views_of(there, judgement, result.station)
+                if one.result is result or one.result == result
+            ),
+            view,
+        )  # fmt: skip
+    if has_photograph(there, result.photo_sha256):
+        with plainly():
+            show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
+    show_facts(there, judgement, view, result.station or 0)
+    if isinstance(result, Estimate) and has_photograph(there, result.photo_sha256):
+        with plainly():
+            show_by_hand(there, result)
+    _move(there, result)
+
+
+def _move(there: OpenInspection, result: Result) -> None:
+    with st.expander("File this photograph elsewhere", icon=":material/drive_file_move:"):
+        st.caption(
+            "Its card says where it belongs; move it where the wrong card was used, or where the "
+            "card's number could not be read."
+        )
+        left, right = st.columns(2)
+        station = left.number_input("Station", 1, 999, result.station or 1,
+                                    key=f"to {result.photo_sha256}",
+                                    help="Number of the station where it was taken.")  # fmt: skip
+        now = result.view_deg or 0
+        directions = sorted({*DIRECTIONS, now})
+        view = right.selectbox("Direction", directions, index=directions.index(now),
+                               key=f"view {result.photo_sha256}",
+                               format_func=lambda deg: f"{deg}°",
+                               help="0 from the front, 90 from the side; others by eye. Three "
+                               "directions or more give the ellipse of the section.")  # fmt: skip
+        why = st.text_input("Reason", key=f"why moved {result.photo_sha256}",
+                            placeholder="the cards of stations 2 and 3 were mixed up",
+                            help="Stands in the record beside the move.")  # fmt: skip
+        if st.button("Move it", key=f"move {result.photo_sha256}"):
+            with plainly():
+                if not why.strip():
+                    raise ValueError("a photograph is moved with a reason: say why.")
+                moved = replace(result, station=int(station), view_deg=int(view))
+                the_record().add_results(
+                    there.inspection.identity, [moved], by=person(), why=why.strip(),
+                    revision=there.revision,
+                )  # fmt: skip
+                look_over_now(there.inspection.identity)
+                tell_later(f"{result.photo_name} is at station {station}, {view}° now.")
+                st.rerun()
+
+
+inspection = begin("3 Photographs")
+if inspection is None:
+    hold_arrived()
+else:
+    with plainly():
+        take_in(inspection)
+    say_what_was_not_taken()
+    with plainly():
+        if inspection.results:
+            _refused(inspection)
+            _show(inspection, judged(inspection))
+        else:
+            st.info(
+                "No photographs yet. Fix the card to the rope, photograph it from two directions "
+                "at right angles, and give the files here.",
+                icon=":material/add_a_photo:",
+            )
+    go_on("stations", "stations")
+    say_cautions()

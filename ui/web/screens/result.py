@@ -1,0 +1,236 @@
+"""Result: every figure against every limit that applies, and the inspection to take away."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import get_args
+
+import altair as alt
+import streamlit as st
+
+from inspection.assessment import Judgement
+from inspection.folder import Folder
+from inspection.measurement.section import Section
+from inspection.record.views import OpenInspection
+from inspection.screening.lay_length import lay_words
+from ui.charts.rope import along_rope_chart, roundness_chart
+from ui.charts.sources import along_rope, roundness
+from ui.presenters.flagged_entries import readings_table
+from ui.presenters.result_rows import (
+    GROOVE_HEADS,
+    LIMIT_HEADS,
+    LOCAL_HEADS,
+    SECTION_HEADS,
+    VERDICT_HEADS,
+    WEAR_HEADS,
+    groove_rows,
+    limit_rows,
+    local_rows,
+    section_rows,
+    sources,
+    verdict_rows,
+    wear_rows,
+)
+from ui.presenters.review_queue import queue
+from ui.presenters.whole_rope import whole_rope, whole_rope_figures
+from ui.report.case import case_of_record, record_name
+from ui.report.pdf import Paper
+from ui.report.report import html_report, pdf_report
+from ui.services.judge_record import log_of
+from ui.text import CAUTIONS, STATE_MARKS, as_typed
+from ui.web.components.chart import show_chart
+from ui.web.page.layout import begin, plainly, say_cautions
+from ui.web.page.login import download, opens
+from ui.web.page.session import check_theirs, judged, record_place, the_record
+from ui.web.panels.station import figures, table
+
+
+def _first(there: OpenInspection, judgement: Judgement) -> None:
+    open_ones = [one for one in queue(there) if not one.settled]
+    st.markdown(f":material/visibility: {as_typed(judgement.first_look)}")
+    if open_ones:
+        st.warning(
+            f"{len(open_ones)} places still wait for the reviewer: "
+            f"{', '.join(one.name for one in open_ones[:6])}.",
+            icon=":material/rate_review:",
+        )
+    if there.reviews:
+        last = there.reviews[-1]
+        st.markdown(f"Review: {STATE_MARKS[there.state]} by {as_typed(last.who)}. "
+                    f"{as_typed(last.why)}")  # fmt: skip
+
+
+def _figures(judgement: Judgement) -> None:
+    st.subheader("Diameter and ovality")
+    rows = section_rows(judgement)
+    if not rows:
+        st.info(
+            "No section yet: a station needs two directions at right angles, by photographs or by "
+            "the gauge. Station by station it stands under 4 Stations what is missing.",
+            icon=":material/pin_drop:",
+        )
+        return
+    known = whole_rope_figures(judgement)
+    if known:
+        for column, (source, cells) in zip(st.columns(len(known)), known.items(), strict=True):
+            column.markdown(f"**The whole rope, by {source}**")
+            column.html(figures(cells))
+    if len(known) < bool(judgement.photograph_sections) + bool(judgement.gauge_sections):
+        for words in whole_rope(judgement):  # says why there is none
+            st.markdown(as_typed(words))
+    words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
+    show_chart(along_rope_chart, along_rope(judgement), words=words)
+    st.html(table(SECTION_HEADS, rows, "Sections; U is expanded, k = 2"))
+    st.caption(
+        "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
+        "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
+        "minus the smaller direction and never negative: a round rope reads a little above 0."
+    )
+
+
+def _verdicts(judgement: Judgement) -> None:
+    st.subheader("Against the limits")
+    rows = limit_rows(judgement)
+    if rows:
+        st.html(table(LIMIT_HEADS, rows, "Verdicts by limit; outside and undecided come first"))
+        decision = judgement.verdicts[0].verdict.decision
+        st.caption(
+            f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
+            "one place meets one limit, no more."
+        )
+        with st.expander("Every verdict, station by station", icon=":material/list:"):
+            st.html(table(VERDICT_HEADS, verdict_rows(judgement), "Verdicts"))
+        with st.expander("Where these limits come from", icon=":material/menu_book:"):
+            for words in sources(judgement):
+                st.markdown(as_typed(words))
+            st.caption("Check them against a licensed copy before they decide anything.")
+    else:
+        st.info("No verdict yet: a station needs two directions, and the rope a limit that "
+                "applies.", icon=":material/fact_check:")  # fmt: skip
+    for note in judgement.notes:
+        st.caption(as_typed(note))
+    if judgement.not_applicable:
+        with st.expander("Limits that do not apply, and why", icon=":material/block:"):
+            for one in judgement.not_applicable:
+                st.markdown(as_typed(one.reason))
+
+
+def _wear(judgement: Judgement) -> None:
+    rows = wear_rows(judgement)
+    local = local_rows(judgement)
+    if not (rows or local):
+        return
+    st.subheader("Wear")
+    if rows:
+        st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
+        st.caption(
+            "Bands from memory, confidence 0.9. One criterion of several: broken wires, corrosion "
+            "and distortion count, too, and combine."
+        )
+    if local:
+        st.html(table(LOCAL_HEADS, local, "Each station against its neighbours"))
+
+
+def _grooves(judgement: Judgement) -> None:
+    if not judgement.groove_fits:
+        return
+    st.subheader("Drum and sheaves")
+    st.html(table(GROOVE_HEADS, groove_rows(judgement), "Grooves against the nominal diameter"))
+    st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
+
+
+def _round_and_lay(judgement: Judgement) -> None:
+    sections = {one.station or 0: one for one in judgement.photograph_sections}
+    words = lay_words(judgement.lays)
+    if sections and words:
+        left, right = st.columns(2, gap="large")
+    else:
+        left = right = st.container()
+    with left:
+        _roundness(sections)
+    with right:
+        if words:
+            st.subheader("Lay length")
+            st.markdown("  \n".join(as_typed(one) for one in words[:-1]))
+            st.caption(words[-1])
+
+
+def _roundness(sections: dict[int, Section]) -> None:
+    if not sections:
+        return
+    st.subheader("Roundness")
+    station = st.selectbox("Station", sorted(sections), key="round station",
+                           help="Seen along the rope, as both photographs show it.")  # fmt: skip
+    one = sections[station]
+    # The plot itself is square, or a round rope would not look round; words come beside it.
+    chart = roundness_chart(roundness(one, "photographs")).properties(
+        width=290, height=290, autosize=alt.AutoSizeParams(type="pad", contains="content")
+    )
+    st.altair_chart(chart, width="content")
+    st.caption(
+        f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
+        f"would show {one.round_rope_mm:.2f} mm on average."
+    )
+    if one.ellipse is not None:
+        st.markdown(as_typed(one.ellipse.words))
+
+
+def _report(there: OpenInspection) -> None:
+    identity = there.inspection.identity
+    left, right = st.columns([1, 2], vertical_alignment="bottom")
+    paper: Paper = left.selectbox(
+        "Paper of the report", get_args(Paper), help="What your printer holds."
+    )
+    key = f"report {identity} {there.revision} {paper}"
+    if right.button("Make the report", type="primary", icon=":material/description:"):
+        with st.spinner("Writing the report ..."), plainly():
+            read = Folder(log_of(the_record(), identity), (), ())
+            case = case_of_record(the_record(), read, name=record_name(record_place()))
+            st.session_state[key] = (pdf_report(case, paper=paper), html_report(case))
+    made = st.session_state.get(key)
+    if made is None:
+        return
+    pdf, page = made
+    name = "".join(letter if letter.isalnum() else "-" for letter in identity)
+    with st.container(horizontal=True):
+        theirs = partial(check_theirs, identity)
+        download("Report as PDF", lambda: pdf, f"{name}.pdf", "application/pdf", check=theirs)
+        download("Report as HTML", lambda: page, f"{name}.html", "text/html", check=theirs)
+
+
+def _take_away(there: OpenInspection) -> None:
+    st.subheader("To take away")
+    identity = there.inspection.identity
+    _report(there)
+    with st.container(horizontal=True):
+        for suffix in (".csv", ".xlsx"):
+            download(
+                f"Readings as {suffix[1:].upper()}",
+                partial(readings_table, the_record(), suffix, inspection=identity),
+                f"readings{suffix}",
+                check=partial(check_theirs, identity),
+            )
+    st.caption(
+        f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can be held "
+        "to it later."
+    )
+
+
+inspection = begin("6 Result")
+if inspection is not None:
+    with plainly():
+        if not (inspection.readings or inspection.results):
+            st.info("Nothing to judge yet: give photographs and readings first.")
+            if opens("photographs"):
+                st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
+        else:
+            found = judged(inspection)
+            _first(inspection, found)
+            st.warning(CAUTIONS[1], icon=":material/warning:")
+            _figures(found)
+            _verdicts(found)
+            _wear(found)
+            _grooves(found)
+            _round_and_lay(found)
+            _take_away(inspection)
+    say_cautions()

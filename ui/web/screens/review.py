@@ -1,0 +1,294 @@
+"""Review: stations that need a look, the most doubtful first; decide, and the next is there."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+import streamlit as st
+
+from inspection.record.errors import RecordError
+from inspection.record.views import OpenInspection
+from ui.presenters.review_queue import Decision, Doubt, calm_stations, decide, queue
+from ui.presenters.station import View, views_of
+from ui.text import as_typed
+from ui.web.page import pictures
+from ui.web.page.layout import begin, plainly, plainly_later, say_cautions, tell_later
+from ui.web.page.session import judged, person, record_place, the_record
+from ui.web.panels.inspection_decision import decide_inspection
+from ui.web.panels.station import (
+    has_photograph,
+    photograph_named,
+    show_comparison,
+    show_entries,
+    show_photograph,
+    show_places,
+    show_refusal,
+)
+from ui.web.panels.station_charts import make_ready, show_budget, show_history
+from vision.results import Estimate, Refusal
+
+KEYS = (
+    "Keys: Alt+A accept, Alt+B send back, Alt+O overrule, Alt+N next. Tab and Shift+Tab go from "
+    "field to field, the arrows choose station and direction; on a photograph + and - come "
+    "nearer and go farther, the arrows move it."
+)
+
+
+def _review(there: OpenInspection) -> None:
+    doubts = queue(there)
+    still = [one for one in doubts if not one.settled]
+    if not doubts:
+        st.info(
+            "Nothing in this inspection stands out. Look at its stations all the same, then "
+            "decide about the inspection.",
+            icon=":material/visibility:",
+        )
+    known = {one.name: one for one in (*doubts, *calm_stations(there))}
+    left, right = st.columns([2, 3], vertical_alignment="bottom")
+    with left:
+        name = _chosen(there, known, still)
+    with right:
+        _show_progress(doubts, still)
+    doubt = known.get(name)
+    if doubt is not None:
+        _show_doubt(there, doubt)
+    decide_inspection(there, still)
+    say_cautions()
+    _warm_up(there, still, doubt)
+
+
+def _show_progress(doubts: list[Doubt], still: list[Doubt]) -> None:
+    if not doubts:
+        return
+    waiting = sum(one.with_inspector for one in doubts)
+    more = f", {waiting} with the inspector" if waiting else ""
+    done = len(doubts) - len(still)
+    st.progress(done / len(doubts), text=f"{done} of {len(doubts)} decided{more}")
+
+
+def _chosen(there: OpenInspection, known: dict[str, Doubt], still: list[Doubt]) -> str:
+    """Return what is looked at: the most doubtful that is undecided, unless another is chosen."""
+    names = list(known)
+    if not names:
+        return ""
+    usual = still[0].name if still else names[0]
+    key = f"look {there.inspection.identity}"
+    asked = st.query_params.get("look")
+    if asked in names:
+        st.session_state[key] = asked
+        st.query_params.pop("look")
+    following = st.session_state.pop(f"next {there.inspection.identity}", None)
+    if following in names:
+        st.session_state[key] = following
+    if st.session_state.get(key) not in names:
+        st.session_state[key] = usual
+    return str(
+        st.selectbox(
+            "Station",
+            names,
+            key=key,
+            format_func=lambda name: f"{_mark(known[name])}{name}",
+            help="● waits for a decision, ↩ is with the inspector, ✓ was decided; nothing stands "
+            "out at the others.",
+        )
+    )
+
+
+def _mark(one: Doubt) -> str:
+    if not one.settled:
+        return "● "
+    if one.with_inspector:
+        return "↩ "
+    return "✓ " if one.findings or one.decided else ""
+
+
+def _show_doubt(there: OpenInspection, doubt: Doubt) -> None:
+    _show_findings(doubt)
+    _show_decision(doubt)
+    if doubt.station is None:
+        _show_lone_photograph(there, doubt)
+        _decide(there, doubt)
+        return
+    view = _show_station(there, doubt.station, doubt)
+    if view is not None and isinstance(view.result, Estimate):
+        show_comparison(view, view.result)
+    elif view is not None and isinstance(view.result, Refusal):
+        show_refusal(view.result)
+    _decide(there, doubt)
+    judgement = judged(there)
+    if view is not None and isinstance(view.result, Estimate):
+        left, right = st.columns(2, gap="large")
+        with left, plainly():
+            show_budget(view.result)
+        with right, plainly():
+            show_history(judgement, doubt.station)
+    else:
+        with plainly():
+            show_history(judgement, doubt.station)
+    show_entries(there, view, doubt.station)
+    show_places(there, judgement, doubt.station)
+
+
+def _show_findings(doubt: Doubt) -> None:
+    for one in doubt.findings:
+        finding = one.finding
+        words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
+        innocent = (
+            f"  \nIt may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
+        )
+        st.warning(f"{words}  \n{as_typed(finding.remedy)}{innocent}", icon=":material/visibility:")
+        if one.settled_by and doubt.station is None:
+            st.info(
+                f"{as_typed(one.settled_how)} — {as_typed(one.settled_by)}, "
+                f"{one.settled_at[:16].replace('T', ' ')} UTC",
+                icon=":material/history:",
+            )
+
+
+def _show_decision(doubt: Doubt) -> None:
+    """Show what was decided about the station, and whether it still holds."""
+    last = doubt.decision
+    if last is None:
+        return
+    why = f": {as_typed(last.why)}" if last.why else ""
+    told = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
+    if last.stands:
+        more = " It waits for the inspector." if last.back else ""
+        st.info(f"{told[:1].upper()}{told[1:]}.{more}", icon=":material/history:")
+    else:
+        st.warning(
+            f"A reading or a photograph of this station has changed since it was {told}. "
+            "Look at it anew.",
+            icon=":material/update:",
+        )
+
+
+def _decide(there: OpenInspection, doubt: Doubt) -> None:
+    key = f"why {there.inspection.identity} {doubt.name}"
+    # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
+    with st.form(f"decide {key}", border=False, enter_to_submit=False):
+        st.text_input(
+            "Reason",
+            key=key,
+            placeholder="needed to send back or to overrule",
+            help="What the inspector should do, or why the decision is another one. It stands "
+            "in the record beside your name.",
+        )
+        with st.container(horizontal=True):
+            for words, decision, letter, icon in (
+                ("Accept", "accepted", "A", ":material/check:"),
+                ("Send back", "sent back", "B", ":material/undo:"),
+                ("Overrule", "overruled", "O", ":material/gavel:"),
+            ):
+                st.form_submit_button(
+                    words,
+                    shortcut=f"Alt+{letter}",
+                    icon=icon,
+                    type="primary" if decision == "accepted" else "secondary",
+                    disabled=doubt.decided != (decision == "overruled"),
+                    help="Turns the decision of somebody else round, with a reason: what was "
+                    "accepted goes back to the inspector, what was sent back stands as it is."
+                    if decision == "overruled"
+                    else None,
+                    on_click=_take_decision,
+                    args=(there, doubt, decision, key),
+                )
+            st.form_submit_button(
+                "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
+                args=(there, doubt),
+            )  # fmt: skip
+    with st.container(key="keys"):  # not shown where there are fingers instead
+        st.caption(f":material/keyboard: {KEYS}")
+
+
+def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
+    """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
+    why = str(st.session_state.get(key, ""))
+    with plainly_later():
+        decide(the_record(), there, doubt, decision, by=person(), why=why)
+        tell_later(f"{doubt.name}: {decision}.")
+        st.session_state[key] = ""
+        with suppress(RecordError):  # the next is only looked up; the decision is kept
+            _go_on(there)
+
+
+def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:
+    """Take up the next undecided; after a certain one, the next behind it."""
+    identity = there.inspection.identity
+    now = the_record().inspection(identity) if after is None else there
+    names = [one.name for one in queue(now) if not one.settled]
+    if after is not None:
+        # with all decided, "next" still goes from station to station
+        names = names or [one.name for one in (*queue(now), *calm_stations(now))]
+        if after.name in names:
+            names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
+    if names:
+        st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
+
+
+def _show_station(there: OpenInspection, station: int, doubt: Doubt) -> View | None:
+    views = views_of(there, judged(there), station)
+    if not views:
+        st.info(
+            f"Station {station} has no photograph; nothing can be held against its readings.",
+            icon=":material/no_photography:",
+        )
+        return None
+    directions = [one.view_deg for one in views]
+    first = directions.index(doubt.view_deg) if doubt.view_deg in directions else 0
+    chosen = first
+    if len(views) > 1:
+        chosen = st.radio(
+            "Direction",
+            range(len(views)),
+            index=first,
+            key=f"direction {there.inspection.identity} {station}",
+            format_func=lambda at: _view_name(views[at]),
+            horizontal=True,
+            help="The two photographs at right angles, as their cards say.",
+        )
+    view = views[chosen]
+    key = f"{there.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
+    with plainly():
+        if has_photograph(there, view.result.photo_sha256):
+            show_photograph(view, key=key)
+        else:
+            st.info("The photograph itself is not in the record; only what it gave is.")
+    return view
+
+
+def _view_name(view: View) -> str:
+    at = f", at {view.result.at_mm:g} mm" if view.result.at_mm else ""
+    return f"{view.view_deg}°{at} {'' if isinstance(view.result, Estimate) else '(refused)'}"
+
+
+def _show_lone_photograph(there: OpenInspection, doubt: Doubt) -> None:
+    """Show a photograph that belongs to no station."""
+    for where in doubt.findings[0].finding.where:
+        found = photograph_named(there, where)
+        result = next(
+            (one for one in there.results if found and one.photo_sha256 == found.sha256), None
+        )
+        if result is not None:
+            with plainly():
+                show_photograph(View(0, result, None), key=f"lone {result.photo_sha256}")
+
+
+def _warm_up(there: OpenInspection, still: list[Doubt], now: Doubt | None) -> None:
+    """Make the next station's pictures and charts while this one is looked at."""
+    following = next((one for one in still if now is None or one.name != now.name), None)
+    if following is None or following.station is None:
+        return
+    mine = [one for one in there.results if one.station == following.station]
+    with plainly():
+        for result in mine:
+            if has_photograph(there, result.photo_sha256):
+                pictures.make_ready(record_place(), result)
+        estimates = [one for one in mine if isinstance(one, Estimate)]
+        make_ready(judged(there), following.station, estimates)
+
+
+inspection = begin("Review")
+if inspection is not None:
+    with plainly():
+        _review(inspection)

@@ -1,0 +1,111 @@
+"""Start: what there is, what to do first, and the sample inspection by one click."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.model.log import counted
+from inspection.record.views import Summary
+from ui.services.sample import load_sample, sample_folder
+from ui.text import STATE_MARKS, as_typed
+from ui.web.page.layout import begin, plainly, say_cautions, tell_later
+from ui.web.page.login import opens
+from ui.web.page.navigation import ICONS, NAMES, Step, next_step
+from ui.web.page.session import person, record_place, summaries, take_up, the_record
+
+
+def _first_steps() -> None:
+    if not opens("rope"):
+        st.info("There is no inspection yet; an inspector begins one.",
+                icon=":material/hourglass_empty:")  # fmt: skip
+        return
+    st.markdown(
+        "**Nothing has been entered yet.** Photograph a rope beside a printed card, write down "
+        "what the gauge says, and see whether the two agree."
+    )
+    left, right = st.columns(2)
+    with left, st.container(border=True):
+        st.subheader("Try it with the sample inspection")
+        st.write(
+            "One invented crane rope, four stations, ten rendered photographs. One of the eight "
+            "readings was typed wrong on purpose: find it."
+        )
+        _sample_button("primary")
+    with right, st.container(border=True):
+        st.subheader("Begin with your own rope")
+        st.write("Name the rope and its nominal diameter first; the other steps follow from it.")
+        st.page_link("screens/rope.py", label="1 Rope", icon=":material/cable:")
+        st.page_link("screens/cards.py", label="2 Print cards", icon=":material/print:")
+
+
+def _sample_button(kind: str) -> None:
+    folder = sample_folder()
+    if folder is None:
+        st.caption("The sample photographs are not beside the program; see the project's folder.")
+        return
+    if st.button(
+        "Load the sample inspection",
+        type="primary" if kind == "primary" else "secondary",
+        icon=":material/science:",
+        help="Takes a few seconds: every photograph is measured on this machine.",
+    ):
+        bar = st.progress(0.0, text="reading the sample")
+        with plainly():
+            identity = load_sample(
+                the_record(), folder, by=person(), told=lambda at, what: _tell(bar, at, what)
+            )
+            take_up(identity)
+            tell_later("The sample inspection is in the record. Its review is waiting for you.")
+            st.rerun()
+
+
+def _tell(bar: st.delta_generator.DeltaGenerator, at: float, what: str) -> None:
+    bar.progress(at, text=what)
+
+
+def _overview(known: list[Summary]) -> None:
+    looks = [one for one in known if one.open_findings]
+    st.markdown(
+        f"**{counted(len(known), 'inspection', 'inspections')}**, {len(looks)} with something to "
+        f"look at, {sum(one.state == 'accepted' for one in known)} accepted"
+    )
+    for one in known[:12]:
+        upcoming = next_step(one)
+        with st.container(border=True):
+            st.markdown(
+                f"**{as_typed(one.rope)}** · {one.on:%Y-%m-%d} · {STATE_MARKS[one.state]}  \n"
+                f"{counted(one.readings, 'reading', 'readings')} · "
+                f"{counted(one.results, 'photograph', 'photographs')} · "
+                f"{one.open_findings} to look at. {upcoming.words}"
+            )
+            if one.headline:
+                st.markdown(f":material/visibility: {as_typed(one.headline)}")
+            with st.container(horizontal=True):
+                others: tuple[Step, ...] = ("photographs", "readings", "result", "review")
+                for step in dict.fromkeys((upcoming.step, *others)):
+                    if not opens(step):
+                        continue
+                    if st.button(
+                        NAMES[step], key=f"{step} {one.identity}",
+                        icon=f":material/{ICONS[step]}:",
+                        type="primary" if step == upcoming.step else "secondary",
+                    ):  # fmt: skip
+                        take_up(one.identity)
+                        st.switch_page(f"screens/{step}.py")
+    if len(known) > 12:
+        st.caption(f"{len(known) - 12} more are in the list at the side and under Supervise.")
+
+
+begin("Rope Photo Check", needs_inspection=False)
+with plainly():
+    everything = summaries()
+    if not everything:
+        _first_steps()
+    else:
+        _overview(everything)
+        if opens("rope"):
+            st.page_link("screens/rope.py", label="Begin another inspection",
+                         icon=":material/add:")  # fmt: skip
+    if opens("supervise"):
+        st.caption(f"Record: {as_typed(record_place().rsplit('@', 1)[-1])}")
+    say_cautions()

@@ -1,0 +1,15 @@
+"""The pages' server, started by `ropephoto page`: Streamlit with `ui.web.page.security` before it.
+
+What every screen needs is loaded before the server answers, or the first person would wait for it.
+"""
+
+from pathlib import Path
+
+import streamlit as st
+from starlette.middleware import Middleware
+
+from ui.web.page.downloads import say_reasons
+from ui.web.page.security import guarded_answers
+
+say_reasons()
+app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(guarded_answers)])

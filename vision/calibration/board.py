@@ -1,0 +1,184 @@
+"""The calibration board: a chequered page with markers, as data, as a PDF, and found in a picture.
+
+Eleven by seven squares on every paper, a marker of an open dictionary in each white square (a
+ChArUco board). Its unit of length is the *square*: a camera's numbers don't depend on the board's
+size, only on its shape, so neither paper nor print scale is asked for. What counts is whether a
+printer stretched the page more one way than the other (`vision.calibration.adjustment` fits that,
+too).
+
+The dictionary (4 x 4 bits) is not that of the cards, so that neither is taken for the other.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.target.layout import PAPERS_MM, BandMm
+
+Array = NDArray[np.float64]
+Grey = NDArray[np.uint8]
+
+COLUMNS, ROWS = 11, 7
+MARKER_SHARE = 0.75
+SIDE_MM, FOOT_MM = 8.0, 18.0  # white at each side, and for words below
+DICTIONARY = cv2.aruco.DICT_4X4_50
+LOOK_PX = (1600, 3200)  # long sides at which markers are looked for
+LEAST_CORNERS = 12  # of 60 that a photograph must show
+REFINE_SHARE = 0.10  # half the window of the refinement, of a square's side: short of the marker
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundBoard:
+    """A board's corners in a photograph.
+
+    Parameters
+    ----------
+    corners : ndarray of shape (N, 2)
+        As drawn, in squares from the board's middle, x right and y up.
+    corners_px : ndarray of shape (N, 2)
+        As seen, px.
+    """
+
+    corners: Array
+    corners_px: Array
+
+
+def square_side_mm(paper: str) -> float:
+    """Return the side of a square on a paper, mm (a whole number).
+
+    Raises
+    ------
+    ValueError
+        If there is no such paper.
+
+    Examples
+    --------
+    >>> [square_side_mm(paper) for paper in ("A4", "Letter", "A5", "A6")]
+    [25.0, 23.0, 17.0, 11.0]
+    """
+    if paper not in PAPERS_MM:
+        raise ValueError(f"paper {paper!r} is not one of {', '.join(PAPERS_MM)}.")
+    short, long = PAPERS_MM[paper]
+    return float(int(min((long - 2 * SIDE_MM) / COLUMNS, (short - SIDE_MM - FOOT_MM) / ROWS)))
+
+
+def black_boxes() -> Iterator[BandMm]:
+    """Yield what is black as (x0, y0, x1, y1), in squares from the middle, y up."""
+    words = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    number, edge = 0, (1 - MARKER_SHARE) / 2
+    bit = MARKER_SHARE / 6  # 4 bits and the marker's own black rim
+    for row in range(ROWS):
+        for column in range(COLUMNS):
+            x, y = column - COLUMNS / 2, ROWS / 2 - row - 1
+            if (row + column) % 2 == 0:
+                yield (x, y, x + 1, y + 1)
+                continue
+            dark = np.asarray(cv2.aruco.generateImageMarker(words, number, 6)) == 0
+            number += 1
+            for i, j in zip(*np.nonzero(dark), strict=True):
+                x0, y1 = x + edge + float(j) * bit, y + 1 - edge - float(i) * bit
+                yield (x0, y1 - bit, x0 + bit, y1)
+
+
+def board_pdf(paper: str) -> bytes:
+    """Return the board as a PDF page, vector only and true to size.
+
+    Raises
+    ------
+    ValueError
+        If there is no such paper.
+
+    Examples
+    --------
+    >>> board_pdf("A4")[:5]
+    b'%PDF-'
+    """
+    from reportlab.lib.units import mm
+    from reportlab.pdfgen.canvas import Canvas
+
+    side = square_side_mm(paper)
+    short, long = PAPERS_MM[paper]
+    buffer = io.BytesIO()
+    canvas = Canvas(buffer, pagesize=(long * mm, short * mm), invariant=True, pageCompression=1)
+    canvas.setViewerPreference("PrintScaling", "None")
+    canvas.setTitle(f"Calibration board, {paper}")
+    canvas.setSubject("Print at 100 %, never fit to page.")
+    canvas.setAuthor("")
+    canvas.setCreator("")
+    middle = FOOT_MM + (short - SIDE_MM - FOOT_MM) / 2
+    path = canvas.beginPath()  # one path: neighbours meet without a hairline between them
+    for x0, y0, x1, y1 in black_boxes():
+        path.rect(
+            (long / 2 + x0 * side) * mm,
+            (middle + y0 * side) * mm,
+            (x1 - x0) * side * mm,
+            (y1 - y0) * side * mm,
+        )
+    canvas.drawPath(path, stroke=0, fill=1)
+    size = min(8.5, 8.5 * long / 297)
+    words = (
+        "Calibration board. Glue it on something flat and stiff. Take 12 photographs, zoom "
+        "untouched: from the front and tilted by",
+        "20 to 40 degrees each way, some with the phone upright, the board in the middle and in "
+        "every corner, filling the picture.",
+        f"Then measure the chequered field with a caliper or rule. Along: {COLUMNS * side:g} mm, "
+        f"read: ________ mm.  Across: {ROWS * side:g} mm, read: ________ mm.",
+    )
+    canvas.setFont("Helvetica", size)
+    left, top = (long - COLUMNS * side) / 2, middle - ROWS * side / 2 - 1.5
+    for line, text in enumerate(words, start=1):
+        canvas.drawString(left * mm, top * mm - 1.25 * line * size, text)
+    canvas.save()
+    return buffer.getvalue()
+
+
+def find_board(grey: Grey) -> FoundBoard | None:
+    """Return the board's corners in a photograph; None where fewer than 12 are seen.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The photograph in grey.
+
+    Notes
+    -----
+    Markers are found in a smaller picture, which also says which corner is which; each corner is
+    then refined in the photograph itself by the gradient method of Förstner and Gülch (1987), as
+    OpenCV's `cornerSubPix` has it: a saddle keeps its place under blur and lens distortion.
+    """
+    words = cv2.aruco.getPredefinedDictionary(DICTIONARY)
+    board = cv2.aruco.CharucoBoard((COLUMNS, ROWS), 1.0, MARKER_SHARE, words)
+    detector = cv2.aruco.CharucoDetector(board)
+    for long_side in LOOK_PX:
+        scale = min(1.0, long_side / max(grey.shape))
+        small = grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale,
+                                                     interpolation=cv2.INTER_AREA)  # fmt: skip
+        corners, names, _, _ = detector.detectBoard(small)
+        if names is not None and len(names) >= LEAST_CORNERS:
+            # resize keeps the outer edges of the picture: centres of pixels move by half a step
+            rough = np.asarray(corners, float).reshape(-1, 2) / scale + 0.5 / scale - 0.5
+            return _refined(grey, np.asarray(names, np.int32).ravel(), rough)
+    return None
+
+
+def _refined(grey: Grey, names: NDArray[np.int32], rough: Array) -> FoundBoard | None:
+    row, column = names // (COLUMNS - 1), names % (COLUMNS - 1)
+    drawn = np.column_stack([column + 1 - COLUMNS / 2, ROWS / 2 - row - 1])
+    near = np.linalg.norm(drawn[:, None] - drawn, axis=2) == 1
+    apart = np.linalg.norm(rough[:, None] - rough, axis=2)
+    side = float(np.percentile(apart[near], 5)) if near.any() else 20.0  # where it looks smallest
+    half = int(np.clip(REFINE_SHARE * side, 2, 11))
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.002)
+    points = rough.astype(np.float32).reshape(-1, 1, 2)
+    seen = cv2.cornerSubPix(grey, points.copy(), (half, half), (-1, -1), stop).reshape(-1, 2)
+    # a corner that runs away from where the markers have it was hidden or glared over
+    kept = np.linalg.norm(seen - rough, axis=1) < max(2.0, 0.12 * side)
+    if kept.sum() < LEAST_CORNERS:
+        return None
+    return FoundBoard(drawn[kept], seen[kept].astype(float))

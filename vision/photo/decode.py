@@ -1,0 +1,245 @@
+"""Bytes of a photograph -> pixels, upright not yet, and what the camera wrote beside them.
+
+JPEG of the everyday kinds is decoded by simplejpeg, everything else by Pillow: both use the same
+libjpeg-turbo and give the same pixels, but Pillow's way from its own memory to an array costs
+as much again as the decoding, and it keeps to itself what the library says about damage.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import struct
+import threading
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
+
+from vision.photo.containers import (
+    CUT,
+    Kind,
+    PhotoError,
+    kind_of,
+    refuse_cut,
+    refuse_size,
+    tiff_end,
+    webp_size,
+)
+from vision.photo.exif import ORIENTATION, Tags
+from vision.photo.jpeg import coarseness, decode_jpeg
+
+Pixels = NDArray[np.uint8]
+
+EXIF_IFD = 0x8769
+SUBFILE, BITS, PACKED = 254, 258, 259
+STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 273, 279, 324, 325
+DNG_VERSION = 50706
+ON_WHITE = "Its transparent parts were laid on white."
+CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
+USUAL_LOSS = 0.2  # HEIC, WebP, AVIF: taken to lose as much as a good phone's JPEG; not measured
+TO_8_BIT = "Its {} bits a colour were reduced to 8."
+
+# `warnings.catch_warnings` changes the whole process, so one thread at a time may use it.
+_one_at_a_time = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Decoded:
+    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours.
+
+    `coarseness` is that of a JPEG, see `vision.photo.jpeg`; 0 where nothing is lost.
+    """
+
+    pixels: Pixels
+    tags: Tags
+    notes: tuple[str, ...] = ()
+    coarseness: float = 0.0
+
+
+def decode(data: bytes) -> Decoded:
+    """Return the picture in a file's bytes, as it is stored.
+
+    Raises
+    ------
+    PhotoError
+        If there is none that can be trusted; the message goes on from the file's name.
+    """
+    kind = kind_of(data)
+    try:
+        if kind == "HEIF":
+            return _decode_heif(data)
+        return _decode_pillow(data, kind)
+    except PhotoError:
+        raise
+    except Exception:  # a decoder may raise anything on bytes that somebody else wrote
+        raise PhotoError(CUT.format(f"its {kind} picture cannot be decoded")) from None
+
+
+def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
+    with _quiet():
+        image = _opened(data, kind)
+        refuse_size(*image.size, len(data))
+        if kind == "TIFF":
+            _refuse_tiff(image, len(data))
+        elif kind != "JPEG":
+            refuse_cut(data, kind)
+        if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
+            what = "several pages" if kind == "TIFF" else "an animation"
+            raise PhotoError(f"holds {what}; save the one picture that you mean by itself")
+        if kind == "TIFF":
+            _refuse_added(image, data)
+        if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
+            image.load()
+        tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
+    lost = USUAL_LOSS if kind in ("WebP", "AVIF") else 0.0
+    if kind == "JPEG":
+        pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
+        if pixels.shape[1::-1] != image.size:
+            raise PhotoError(CUT.format("the JPEG picture has two sizes"))
+        lost = coarseness(next(iter(image.quantization.values())))  # type: ignore[attr-defined]
+        if image.mode in ("RGB", "L"):
+            return Decoded(pixels, tags, (), lost)
+    image.load()
+    bits = _depth(image, data)
+    notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
+    if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
+        return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
+    pixels, more = _rgb(image)
+    return Decoded(pixels, tags, notes + more, lost)
+
+
+def _opened(data: bytes, kind: Kind) -> Image.Image:
+    """Open by the kind's own reader: no guessing, and no limit but ours."""
+    file = io.BytesIO(data)
+    match kind:
+        case "JPEG":
+            return JpegImagePlugin.JpegImageFile(file)
+        case "PNG":
+            if len(data) >= 24:  # Pillow has no words for a side of 0
+                width, height = struct.unpack_from(">II", data, 16)
+                refuse_size(width, height, len(data))
+            return PngImagePlugin.PngImageFile(file)
+        case "TIFF":
+            return TiffImagePlugin.TiffImageFile(file)
+        case "WebP":
+            refuse_size(*(webp_size(data) or (1, 1)), len(data))  # opening it takes the memory
+            return WebPImagePlugin.WebPImageFile(file)
+        case _:
+            try:
+                from PIL import AvifImagePlugin  # Pillow 11.3 and newer
+            except ImportError:
+                raise PhotoError("is AVIF, which needs a newer Pillow; save it as JPEG") from None
+            return AvifImagePlugin.AvifImageFile(file)
+
+
+def _decode_heif(data: bytes) -> Decoded:
+    """Decode the primary picture; the library has then already turned it upright."""
+    import pi_heif  # type: ignore[import-untyped]  # slow, and few photographs need it
+
+    refuse_cut(data, "HEIF")
+    with _quiet():
+        file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+        picture = file[file.primary_index]
+        width, height = picture.size
+        refuse_size(width, height, len(data))
+        exif = Image.Exif()
+        with contextlib.suppress(Exception):
+            exif.load(picture.info.get("exif") or b"")
+        tags = {**_plain(exif), ORIENTATION: 1}
+        array = np.array(picture)  # a copy: the library frees its own with the file
+    mode = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}[1 if array.ndim == 2 else array.shape[2]]
+    if mode == "RGB":
+        return Decoded(np.asarray(array, np.uint8), tags, (), USUAL_LOSS)
+    pixels, notes = _rgb(Image.fromarray(np.asarray(array, np.uint8), mode))
+    return Decoded(pixels, tags, notes, USUAL_LOSS)
+
+
+def _refuse_tiff(image: Image.Image, size: int) -> None:
+    """Refuse a TIFF whose strips lie beyond the file's end, and raw files in TIFF's clothes."""
+    tags: Any = image.tag_v2  # type: ignore[attr-defined]
+    if DNG_VERSION in tags or int(tags.get(SUBFILE, 0) or 0) & 1:
+        raise PhotoError("is a raw camera file; save it as JPEG or TIFF")
+    if _strips_end(tags) > size:
+        raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+
+
+def _refuse_added(image: Image.Image, data: bytes) -> None:
+    """Refuse a TIFF of plain pixels that goes on behind all that its directories know.
+
+    Such pixels have no checksum, and bytes that came in among them shift all that follows.
+    """
+    tags: Any = image.tag_v2  # type: ignore[attr-defined]
+    behind = data[max(_strips_end(tags), tiff_end(data)) :]
+    if tags.get(PACKED, 1) == 1 and behind.strip(b"\0"):  # some programs fill up with zeros
+        raise PhotoError(CUT.format(f"{len(behind)} bytes too many follow its TIFF picture"))
+
+
+def _strips_end(tags: Any) -> int:
+    """Return where the last strip or tile of a TIFF's picture ends."""
+    places = ((STRIP_AT, STRIP_BYTES), (TILE_AT, TILE_BYTES))
+    return max(
+        int(start) + int(count)
+        for where, length in places
+        for start, count in [(0, 0), *zip(tags.get(where, ()), tags.get(length, ()), strict=False)]
+    )
+
+
+def _depth(image: Image.Image, data: bytes) -> int:
+    """Return the bits a colour that the file has; Pillow itself keeps 8 of most."""
+    if isinstance(image, PngImagePlugin.PngImageFile):
+        return data[24]  # bit depth in the header chunk (ISO/IEC 15948, 11.2.2)
+    tags: Any = getattr(image, "tag_v2", {})
+    return int(max(tags.get(BITS, (8,))))
+
+
+def _grey_to_rgb(grey: NDArray[np.uint16], bits: int) -> Pixels:
+    scaled = np.rint(grey.astype(np.float32) * (255.0 / (2**bits - 1))).clip(0, 255)
+    return np.repeat(scaled.astype(np.uint8)[:, :, None], 3, axis=2)
+
+
+def _rgb(image: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
+    """Return pixels (H, W, 3), and in words what had to be done to the colours."""
+    if image.mode in ("I", "F") or image.mode.startswith("I;"):
+        raise PhotoError("holds 32-bit or floating-point values, not a photograph's colours")
+    notes: tuple[str, ...] = ()
+    if image.mode in ("LA", "PA", "La", "RGBA", "RGBa") or "transparency" in image.info:
+        image = image.convert("RGBA")
+        if image.getchannel("A").getextrema() != (255, 255):
+            white = Image.new("RGBA", image.size, "white")
+            image = Image.alpha_composite(white, image)
+            notes = (ON_WHITE,)
+    elif image.mode == "CMYK":
+        notes = (CMYK_PLAIN,)
+    elif image.mode not in ("1", "L", "P", "RGB", "RGBX", "YCbCr"):
+        raise PhotoError(f"has colours of a kind that is not read ({image.mode}); save it as RGB")
+    if image.mode != "RGB":
+        image = image.convert("RGB")
+    return np.asarray(image).copy(), notes
+
+
+def _tags(image: Image.Image) -> Tags:
+    """Return the EXIF values by tag; none where they are malformed."""
+    try:
+        return _plain(image.getexif())
+    except Exception:  # a malformed EXIF block is no reason to refuse the picture
+        return {}
+
+
+def _plain(exif: Image.Exif) -> Tags:
+    inner: dict[int, Any] = {}
+    with contextlib.suppress(Exception):
+        inner = dict(exif.get_ifd(EXIF_IFD))
+    return {**dict(exif), **inner}
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep Pillow's warnings about odd metadata from people's screens."""
+    with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield

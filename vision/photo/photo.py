@@ -1,0 +1,207 @@
+"""A photograph as the tool holds it: upright pixels, its identity, what the camera wrote."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.photo.containers import PhotoError, kind_of
+from vision.photo.decode import Pixels, decode
+from vision.photo.exif import camera, focal_hint, lens, orientation, taken_at
+
+__all__ = ["Photo", "PhotoError", "open_photo", "photo_from_array"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photo:
+    """One photograph, upright.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        RGB, turned as the camera was held.
+    name : str
+        What to call it when talking to people.
+    sha256 : str
+        Hash of the file: the photograph's identity.
+    look_hash : str
+        Hash of its look, 64 bits in hex: close copies differ in few bits.
+    taken_at : datetime or None
+        When the camera says that it was taken; with a time zone only if the camera wrote one.
+    camera : str
+        Make and model; empty if not written.
+    focal_px, u_focal_px : float or None
+        Focal length as written by the camera, px of `pixels`, and its standard uncertainty.
+    focal_from : str
+        How it was read, in words; empty if it was not.
+    notes : tuple of str
+        What had to be done to the colours, one sentence each; empty for an everyday photograph.
+    lens : str
+        Which lens of the camera, as it wrote: 35 mm equivalent and zoom; empty if not written.
+    orientation : int
+        How the picture was stored before it was turned upright (Exif, 1 to 8).
+    coarseness : float
+        How coarsely its brightness was stored, see `vision.photo.jpeg`; 0 where nothing was lost.
+    """
+
+    pixels: Pixels
+    name: str
+    sha256: str
+    look_hash: str
+    taken_at: datetime | None = None
+    camera: str = ""
+    focal_px: float | None = None
+    u_focal_px: float | None = None
+    focal_from: str = ""
+    notes: tuple[str, ...] = ()
+    lens: str = ""
+    orientation: int = 1
+    coarseness: float = 0.0
+
+
+def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Photo:
+    """Return the photograph in a file, upright and whole.
+
+    JPEG, PNG, TIFF, WebP, HEIC/HEIF and AVIF are known by their content; of a file with a
+    preview, a gain map or a burst beside its picture, the picture itself is taken.
+
+    Parameters
+    ----------
+    source : path or bytes
+        The file, or what is in it.
+    name : str, optional
+        What to call it; the file's name by default.
+
+    Raises
+    ------
+    PhotoError
+        If the file can't be read, is no photograph, is cut off, animated, without pixels or
+        over 200 megapixels: one sentence that says which.
+
+    References
+    ----------
+    Orientation and the other tags: CIPA DC-008 (Exif 2.32), 4.6.
+    """
+    data, name = _read(source, name)
+    try:
+        decoded = decode(data)
+    except PhotoError as reason:
+        raise PhotoError(f"{name} {reason}.") from None
+    stored = orientation(decoded.tags)
+    pixels = _upright(decoded.pixels, stored)
+    height, width = pixels.shape[:2]
+    hint = focal_hint(decoded.tags, width, height)
+    return Photo(
+        pixels=pixels,
+        name=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        look_hash=look_hash(pixels),
+        taken_at=taken_at(decoded.tags),
+        camera=camera(decoded.tags),
+        focal_px=None if hint is None else hint.focal_px,
+        u_focal_px=None if hint is None else hint.u_focal_px,
+        focal_from="" if hint is None else hint.words,
+        notes=decoded.notes,
+        lens=lens(decoded.tags),
+        orientation=stored,
+        coarseness=decoded.coarseness,
+    )
+
+
+def photo_from_array(
+    rgb: NDArray[np.uint8],
+    name: str = "",
+    *,
+    focal_px: float | None = None,
+    u_focal_px: float | None = None,
+) -> Photo:
+    """Return pixels that are already in memory as a photograph.
+
+    Parameters
+    ----------
+    rgb : ndarray of shape (H, W, 3), uint8
+        Upright RGB.
+    name : str, optional
+        What to call it.
+    focal_px, u_focal_px : float, optional
+        Focal length, px, and its standard uncertainty (4 % of it if not given).
+
+    Raises
+    ------
+    ValueError
+        If the array is none of a photograph.
+
+    Examples
+    --------
+    >>> photo = photo_from_array(np.zeros((6, 8, 3), np.uint8), "dark", focal_px=7.0)
+    >>> photo.look_hash, photo.u_focal_px
+    ('0000000000000000', 0.28)
+    """
+    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8 or rgb.size == 0:
+        raise ValueError(f"`rgb` must be (H, W, 3) of uint8; got {rgb.shape} of {rgb.dtype}.")
+    pixels = np.ascontiguousarray(rgb)
+    digest = hashlib.sha256(repr(rgb.shape).encode())
+    digest.update(pixels.data)
+    u = 0.04 * focal_px if focal_px is not None and u_focal_px is None else u_focal_px
+    return Photo(
+        pixels=pixels,
+        name=name or "photograph",
+        sha256=digest.hexdigest(),
+        look_hash=look_hash(pixels),
+        focal_px=focal_px,
+        u_focal_px=u,
+        focal_from="" if focal_px is None else "given with the picture",
+    )
+
+
+def look_hash(pixels: Pixels) -> str:
+    """Return 64 bits that say how a picture looks, as 16 hex digits.
+
+    Each bit says whether one of 9 x 8 grey fields is brighter than its left neighbour (a
+    difference hash): copies that were resized or saved again differ in a few bits only.
+    """
+    step = max(1, min(pixels.shape[:2]) // 256)  # a thinned picture tells as much
+    small = cv2.resize(pixels[::step, ::step], (9, 8), interpolation=cv2.INTER_AREA)
+    grey = small.astype(np.float64) @ np.array([0.299, 0.587, 0.114])
+    return np.packbits(grey[:, 1:] > grey[:, :-1]).tobytes().hex()
+
+
+def _read(source: str | os.PathLike[str] | bytes, name: str) -> tuple[bytes, str]:
+    if isinstance(source, bytes):
+        return source, name or "the photograph"
+    path = Path(source)
+    name = name or path.name or str(path)
+    try:
+        with path.open("rb", buffering=0) as file:
+            kind_of(file.read(512))  # a film of many gigabytes is not worth reading
+            file.seek(0)
+            return file.readall(), name
+    except PhotoError as reason:
+        raise PhotoError(f"{name} {reason}.") from None
+    except FileNotFoundError:
+        raise PhotoError(f"{name} does not exist; check the name.") from None
+    except IsADirectoryError:
+        raise PhotoError(f"{name} is a folder, not a photograph.") from None
+    except (OSError, ValueError) as reason:
+        words = getattr(reason, "strerror", None) or reason
+        raise PhotoError(f"{name} cannot be read: {words}.") from None
+
+
+def _upright(pixels: Pixels, stored: int) -> Pixels:
+    """Turn a picture as its Exif orientation (1 to 8) says that it is to be seen."""
+    if stored in (5, 7):
+        pixels = np.asarray(cv2.transpose(pixels), np.uint8)
+    turns = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 7: cv2.ROTATE_180,
+             8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
+    if stored in turns:
+        return np.asarray(cv2.rotate(pixels, turns[stored]), np.uint8)
+    if stored in (2, 4):
+        return np.asarray(cv2.flip(pixels, 1 if stored == 2 else 0), np.uint8)
+    return pixels

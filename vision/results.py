@@ -1,0 +1,218 @@
+"""Result types: what a photograph can say about a rope, and how well.
+
+Free of numpy and OpenCV, so that the trade's rooms can hold results without any of vision's
+weight. Every type is frozen, hashable and made of plain values: `dataclasses.asdict` gives
+JSON.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from vision.uncertainty import Term, combined_u_mm
+
+Severity = Literal["refuse", "warn", "look"]
+PointPx = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was noticed, in a photograph or in a log of readings.
+
+    Parameters
+    ----------
+    code : str
+        Plain name of the reason, e.g. ``"too-tilted"``; stable, for files and tests.
+    seen : str
+        What was seen, as one sentence with its number and unit.
+    remedy : str
+        What to do about it, as one sentence.
+    severity : {"refuse", "warn", "look"}
+        "refuse": no figure is given. "warn": a figure is given, with this beside it.
+        "look": an entry of the log that deserves a second look.
+    value, limit : float or None
+        The figure behind `seen` and the limit it was held against, both in `unit`.
+    unit : str
+        Unit of `value` and `limit`; "1" for a plain number.
+    where : tuple of str
+        The entries or places concerned, e.g. ``("station 2, 90 deg",)``.
+    spot_px : tuple of float or None
+        Where to look on the photograph, (x, y) in px.
+    p_value : float or None
+        How likely something at least this odd is if nothing is wrong (log entries).
+    innocent : str
+        An innocent explanation (log entries).
+    """
+
+    code: str
+    seen: str
+    remedy: str
+    severity: Severity
+    value: float | None = None
+    limit: float | None = None
+    unit: str = "1"
+    where: tuple[str, ...] = ()
+    spot_px: PointPx | None = None
+    p_value: float | None = None
+    innocent: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What to draw on the photograph, all in px of the upright picture.
+
+    Parameters
+    ----------
+    left_px, right_px : tuple of (x, y)
+        Traced outline of each side, in order along the rope.
+    crown_left_px, crown_right_px : pair of (x, y)
+        The crown line of each side, cut to the jaw.
+    station_px : (x, y)
+        Middle of the rope at the station.
+    card_px : tuple of (x, y)
+        Outline of the printed card, corner by corner.
+    """
+
+    left_px: tuple[PointPx, ...]
+    right_px: tuple[PointPx, ...]
+    crown_left_px: tuple[PointPx, PointPx]
+    crown_right_px: tuple[PointPx, PointPx]
+    station_px: PointPx
+    card_px: tuple[PointPx, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A rope's diameter at one station in one viewing direction.
+
+    The figure is the caliper width across the strand crowns, seen along the camera's line of
+    sight. It covers the photographed place only.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter, mm.
+    budget : tuple of Term
+        Everything that makes it uncertain.
+    findings : tuple of Finding
+        Warnings that ride along ("warn" only).
+    station : int or None
+        Station number printed on the card; None where it could not be read.
+    view_deg : int or None
+        Viewing direction printed on the card, 0 or 90 degrees.
+    at_mm : float
+        Place along the card, mm from its middle.
+    hold : str
+        How the card was held: "touching", "level" or "stand-off".
+    jaw_mm : float
+        Length of the virtual jaws along the rope, mm.
+    crowns : int
+        Strand crowns that bear on the jaws, both sides together; 0 on a smooth bar.
+    crown_pitch_mm : float or None
+        Distance between neighbouring crowns along the rope, mm; None on a smooth bar.
+    pitch_budget : tuple of Term
+        Everything that makes it uncertain; empty where it is known roughly only.
+    pitches : int
+        Single pitches of the outline that it rests on; 0 where the strands' lines gave it.
+    strands, hand : int or None, str
+        Outer strands, and "right" or "left" lay, where the photograph tells.
+    spread_mm : float
+        Scatter (standard deviation) of the crowns about the jaws, mm.
+    px_per_mm : float
+        Scale of the photograph at the rope.
+    tilt_deg : float
+        Angle between the camera's line of sight at the station and the card's normal.
+    focal_px, u_focal_px : float
+        Focal length that was used, px, and its standard uncertainty.
+    photo_name, photo_sha256, look_hash : str
+        Which photograph: name, hash of the file, hash of the look (64 bit, hex).
+    taken_at : datetime or None
+        Capture time that the camera wrote.
+    camera : str
+        What the camera calls itself; empty if it does not say.
+    print_set : str
+        Name of the checked card set, empty if the print was not checked.
+    marks : Marks or None
+        What to draw on the photograph.
+    """
+
+    diameter_mm: float
+    budget: tuple[Term, ...]
+    findings: tuple[Finding, ...] = ()
+    station: int | None = None
+    view_deg: int | None = None
+    at_mm: float = 0.0
+    hold: str = "touching"
+    jaw_mm: float = 0.0
+    crowns: int = 0
+    crown_pitch_mm: float | None = None
+    pitch_budget: tuple[Term, ...] = ()
+    pitches: int = 0
+    strands: int | None = None
+    hand: str = ""
+    spread_mm: float = 0.0
+    px_per_mm: float = 0.0
+    tilt_deg: float = 0.0
+    focal_px: float = 0.0
+    u_focal_px: float = 0.0
+    photo_name: str = ""
+    photo_sha256: str = ""
+    look_hash: str = ""
+    taken_at: datetime | None = None
+    camera: str = ""
+    print_set: str = ""
+    marks: Marks | None = None
+
+    @property
+    def u_mm(self) -> float:
+        """Combined standard uncertainty, mm."""
+        return combined_u_mm(self.budget)
+
+    def expanded_mm(self, k: float = 2.0) -> float:
+        """Return the expanded uncertainty ``k * u_mm``, mm; k = 2 covers about 95 %."""
+        return k * self.u_mm
+
+    @property
+    def lay_mm(self) -> float | None:
+        """Lay length, mm: strands times pitch; None where either is not known."""
+        known = self.strands and self.crown_pitch_mm and self.pitch_budget
+        return (self.strands or 0) * (self.crown_pitch_mm or 0.0) if known else None
+
+    @property
+    def u_lay_mm(self) -> float:
+        """Standard uncertainty of the lay length, mm."""
+        return (self.strands or 0) * combined_u_mm(self.pitch_budget)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A photograph that gives no diameter, and why.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        At least one of them "refuse".
+    station, view_deg : int or None
+        As printed on the card, where it could be read.
+    at_mm, photo_name, photo_sha256, look_hash, taken_at, camera
+        As in `Estimate`.
+    """
+
+    findings: tuple[Finding, ...]
+    station: int | None = None
+    view_deg: int | None = None
+    at_mm: float = 0.0
+    photo_name: str = ""
+    photo_sha256: str = ""
+    look_hash: str = ""
+    taken_at: datetime | None = None
+    camera: str = ""
+
+    def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
+        if not any(finding.severity == "refuse" for finding in self.findings):
+            raise ValueError("a refusal needs at least one finding of severity 'refuse'.")
+
+
+Result = Estimate | Refusal

@@ -1,0 +1,227 @@
+"""Strand crowns in a traced outline: their period and where they stand.
+
+How high the highest crown under a jaw stands, when every crown is seen with noise.
+
+A jaw bears on the highest crown that it spans. Of several crowns seen with noise the highest
+reads too high, because it was chosen for its noise as well as for its height. So each crown's
+height is first drawn towards the mean of all, by the share of their scatter that noise explains
+(empirical Bayes: Efron and Morris 1973), and what counts is the expected highest of the heights
+that are then still possible (moments of the largest of independent normal values). Crowns
+that truly differ keep their heights; crowns that differ by noise alone are averaged.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, median_filter
+from scipy.signal import find_peaks
+from scipy.special import ndtr
+
+from vision.rope.outline import Edge
+from vision.rope.savitzky_golay import local_parabolas
+
+Array = NDArray[np.float64]
+
+SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
+SMOOTH_DIAMETERS = 0.10  # the same over the diameter, before the pitch is known
+CREST_SHARE, LEAST_CREST_SHARE = 0.005, 0.0015  # of the diameter: lower ripples are no crowns
+LUMP_SHARE = 0.024  # of the diameter over three quarters of the outline: surely no crown
+# Of the diameter. With lay lengths of 6.25 diameters and more, crowns so far apart are those of
+# five strands or fewer, and between them the outline falls by 6 % (equal circles that touch; 4 %
+# where wear took 2 %). What waves that slowly and less is a bar: gloss wanders along its edge.
+LONG_PITCH, LONG_SWING = 1.3, 0.024
+ALIKE = 0.5  # correlation, one pitch on, that one side at least must show of its own
+
+
+def bridged(edge: Edge, d: float) -> Array:
+    """Return the edge without spikes and gaps: both are bridged by their neighbours."""
+    values = edge.outward_mm
+    known = np.isfinite(values)
+    x = np.arange(len(values))
+    between = np.interp(x, x[known], values[known])
+    step = float(edge.along_mm[1] - edge.along_mm[0])
+    width = max(5, int(0.12 * d / step)) | 1
+    middle = median_filter(between, width, mode="nearest")
+    off = np.abs(between - middle)
+    spike = off > max(4 * 1.4826 * float(np.median(off)), 1.5 * edge.step_mm)
+    good = known & ~spike
+    return np.interp(x, x[good], values[good])
+
+
+def smoothed(values: Array, window: float) -> Array:
+    """Return values smoothed by local parabolas over `window` samples."""
+    size = max(5, int(window)) | 1
+    if size >= len(values):
+        size = (len(values) - 1) | 1
+    return local_parabolas(values, size)
+
+
+def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | None, float]:
+    """Return the period of the crowns and the swing of the outline, mm.
+
+    The period is that of the autocorrelation of both sides; None where there is none.
+    """
+    each = []
+    swing = 0.0
+    for values in smooth:
+        x = np.arange(len(values))
+        flat = values - np.polyval(np.polyfit(x, values, 2), x)
+        # crowns end at one height: what stands higher is a lump or a loose wire
+        flat = np.minimum(flat, np.percentile(flat, 80))
+        flat -= flat.mean()
+        swing = max(swing, float(flat.std()))
+        full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
+        each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
+    total = each[0] + each[1]
+    swing *= float(np.sqrt(8))  # from highest to lowest of a wave
+    if swing < LEAST_CREST_SHARE * d:
+        return None, swing
+    low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
+    if high <= low + 2:
+        return None, swing
+    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
+    if len(peaks) == 0:
+        return None, swing
+    strongest = float(total[low:high][peaks].max())
+    if strongest <= 0:  # nothing in the outline repeats itself
+        return None, swing
+    # the first peak that is nearly as good as the best: its multiples repeat it
+    chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
+    if chosen * step > LONG_PITCH * d and swing < LONG_SWING * d:
+        return None, swing
+    alike = [float(side[chosen]) for side in each]
+    if max(alike) < ALIKE:
+        return None, swing
+    if swing < CREST_SHARE * d:  # so low a wave must be plain on both sides, with its valleys
+        valleys = [float(side[:chosen].min()) for side in each]
+        if min(alike) < 0.6 * ALIKE or max(valleys) > -0.2:
+            return None, swing
+    before, here, after = total[chosen - 1 : chosen + 2]
+    bow = before - 2 * here + after
+    shift = 0.0 if bow == 0 else 0.5 * (before - after) / bow
+    return float((chosen + shift) * step), swing
+
+
+def with_flanks(lump: NDArray[np.bool_], pitch: float, step: float) -> NDArray[np.bool_]:
+    """Return where lumps stand or their flanks: a tenth of a pitch to either side is no strand."""
+    return np.asarray(binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step))), np.bool_)
+
+
+def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
+    """Return where crowns stand, as indices; evenly spread places on a smooth bar.
+
+    A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
+    """
+    if pitch is None:
+        return np.arange(0, len(values), max(1, len(values) // 60))
+    lump = values > np.percentile(values, 75) + LUMP_SHARE * d
+    if lump.any():
+        lump = with_flanks(lump, pitch, step)
+        x = np.arange(len(values))
+        values = np.interp(x, x[~lump], values[~lump])
+    peaks, _ = find_peaks(values, distance=max(1, int(0.6 * pitch / step)))
+    return np.asarray(peaks[~lump[peaks]])
+
+
+CREST_PITCHES = 0.05  # to either side of a crest: there its highest wire lies
+PLAIN_PITCHES = 0.5  # of a crown is as good as a parabola: what strays from it is noise
+LEAST_NOISE_PX = 0.02  # of a crown's height, however smooth the outline looks
+# Scatter of true crowns as it is thought to be before they are seen, over the diameter, and for
+# how many crowns that thought counts.
+USUAL_SPREAD, USUAL_CROWNS = 0.0012, 2.0
+# Scatter of the heights seen, over the usual, that no rope showed but one thinned by 6 % in one
+# place; beyond it part of the side is traced wrongly, and each 1 more adds 2 to u.
+MOST_SCATTER, FOR_MORE = 6.0, 2.0
+
+
+def crest_heights(close: Array, crests: NDArray[np.int64], pitch: float) -> Array:
+    """Return how high each crown's highest wire stands.
+
+    Parameters
+    ----------
+    close : ndarray of shape (N,)
+        The outline, smoothed over less than a wire's rounding.
+    crests : ndarray of shape (K,)
+        Where crowns stand, as indices.
+    pitch : float
+        Their period, in samples.
+    """
+    reach = max(2, int(CREST_PITCHES * pitch))
+    return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
+
+
+def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> float:
+    """Return the standard deviation of a crown's height that noise explains.
+
+    It is read from how the outline, smoothed half as long as for its height, scatters about
+    parabolas over most of a crown, on its upper half, where it is round. Of the noise these
+    parabolas follow a share themselves: that of the two lengths.
+
+    Parameters
+    ----------
+    outline : ndarray of shape (N,)
+        The outline, without spikes one sample wide.
+    size : int
+        Length over which it is smoothed for its height, samples.
+    run : float
+        Length of the parabolas, samples.
+    least : float
+        What no outline stays below, in its unit.
+    """
+    longest = (len(outline) - 1) | 1
+    fine = min(max(5, size // 2) | 1, longest)
+    broad = min(max(2 * fine + 1, int(run)) | 1, longest)
+    plain = local_parabolas(outline, broad)
+    off = (local_parabolas(outline, fine) - plain)[plain >= np.median(plain)]
+    scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
+    return max(least, scatter / float(np.sqrt(1 - fine / broad)))
+
+
+def highest_crown(
+    heights: Array, under: NDArray[np.bool_], noise: float, usual_spread: float
+) -> tuple[float, float]:
+    """Return the expected height of the highest crown under the jaw, and its standard uncertainty.
+
+    Parameters
+    ----------
+    heights : ndarray of shape (K,)
+        Height of every crown in view, seen with noise.
+    under : ndarray of shape (K,), bool
+        Which of them the jaw spans; one at least.
+    noise : float
+        Standard deviation of that noise.
+    usual_spread : float
+        Standard deviation of true heights as it is thought to be beforehand.
+
+    References
+    ----------
+    .. [1] B. Efron, C. Morris, J. Am. Stat. Assoc. 68 (1973) 117.
+    """
+    count = len(heights)
+    mean = float(heights.mean())
+    seen = float(heights.var(ddof=1)) if count > 1 else noise**2
+    true = max(seen - noise**2, 0.0)
+    true = ((count - 1) * true + USUAL_CROWNS * usual_spread**2) / (count - 1 + USUAL_CROWNS)
+    kept = true / (true + noise**2)
+    possible = mean + kept * (heights[under] - mean)
+    # the mean of all is itself known to noise / sqrt(count) only
+    own = noise * float(np.sqrt(kept))
+    shared = noise * float(np.sqrt((1 - kept) / count))
+    top, scatter = _largest(possible, own)
+    freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
+    wider = float(np.sqrt(freedom / (freedom - 2)))
+    beyond = max(0.0, float(np.sqrt(seen)) - MOST_SCATTER * usual_spread)
+    return top, float(np.hypot(wider * np.hypot(scatter, shared), FOR_MORE * beyond))
+
+
+def _largest(means: Array, deviation: float) -> tuple[float, float]:
+    """Return mean and standard deviation of the largest of independent normal values."""
+    if len(means) == 1:
+        return float(means[0]), deviation
+    x = np.linspace(means.min() - 6 * deviation, means.max() + 6 * deviation, 601)
+    below = ndtr((x[:, None] - means) / deviation).prod(axis=1)
+    density = np.gradient(below, x)
+    density /= np.trapezoid(density, x)
+    mean = float(np.trapezoid(x * density, x))
+    return mean, float(np.sqrt(max(np.trapezoid((x - mean) ** 2 * density, x), 0.0)))

@@ -1,0 +1,300 @@
+"""Lay length: how far along the rope a strand needs for one turn, from crowns and texture.
+
+Crowns on one side of the outline follow each other by *lay length / strands*. That pitch comes
+from both sides at once: one period with its first three multiples, on a slow bow, by least
+squares. How far the crowns of each single pitch lie off the even row is then measured, and their
+scatter gives the uncertainty of the pitch, with Student's t because they are few (GUM, JCGM
+100:2008, G.3.2). Where the outline shows no crowns, or too few, the strands' lines on the rope's
+face give the pitch, less surely (`vision.rope.strand_texture`); they always give the hand of the
+lay.
+
+Scale along the rope: the outline was traced in the plane of the rope's axis, yet the camera sees
+it where its sight touches the rope, sin(a)^2 nearer to the camera (a: half the angle that the
+rope fills). What the camera's pose, the print and the rope's height leave unsure is in the budget.
+
+How many strands: from one outline to the other a strand turns by 180 degrees less 2a, so that the
+crowns of both sides stand abreast for an even number and half a pitch apart for an odd one. With
+lay lengths of 5.5 to 8 diameters, and lines not steeper than gloss makes them, mostly one number
+is left; where it is not, none is given. What the rope's papers say counts more.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
+from scipy.stats import norm, t
+
+from vision.camera import camera_centre_mm, project_mm, rays
+from vision.photo.photo import Photo
+from vision.rope.budget import ROUNDNESS_SHARE, U_GAP_MM
+from vision.rope.crowns import bridged
+from vision.rope.jaws import JawLines, Jaws, tangent_planes
+from vision.rope.outline import Outline
+from vision.rope.rectify import points_mm
+from vision.rope.strand_texture import PER_DIAMETER, U_PITCH_SHARE, Wave, strand_wave, unrolled
+from vision.rope.tangent_cylinder import Hold, cylinder_mm
+from vision.target.layout import Card
+from vision.target.pose import Pose
+from vision.uncertainty import Term
+
+Array = NDArray[np.float64]
+
+MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
+NEAR, STEPS = 0.06, 9  # how far the pitch may lie from the jaws' first guess; tries
+NEARER, AGAIN = 0.01, 5  # the same once loose wires are left out
+LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
+# A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
+# to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.
+NEIGHBOURS = 1.35
+STRAY = 4.0  # robust standard deviations: farther off, a sample is a loose wire or grease
+U_FLOOR_SHARE = 0.0007  # crowns seen from one point; edge's place: what renders show beyond noise
+# RR-W-410G, 3.4.4.5: not below 5.5 d; 6x7 class to 8 d (the latter from memory, confidence 0.7).
+LEAST_LAY, MOST_LAY = 5.5, 8.0  # over the nominal diameter
+WORN = 0.03  # ropes measure so much more or less than their nominal diameter
+PARITY = 0.20  # pitches: how far the two sides' crowns may lie from where a number puts them
+GLOSS = (1.08, 1.65)  # turns of the texture over strands; renders show 1.18 to 1.55
+
+
+@dataclass(frozen=True, slots=True)
+class Lay:
+    """What a photograph says about the lay.
+
+    Parameters
+    ----------
+    pitch_mm : float
+        Distance along the rope from strand to strand, mm: lay length over strands.
+    budget : tuple of Term
+        Everything that makes it uncertain.
+    crowns : int
+        Single pitches of the outline that it rests on, both sides together; 0 where the
+        texture alone gave it.
+    strands : int or None
+        Outer strands, where they could be told.
+    hand : str
+        "right" or "left" lay; empty where it could not be told.
+    """
+
+    pitch_mm: float
+    budget: tuple[Term, ...]
+    crowns: int
+    strands: int | None
+    hand: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crowns:
+    """The row of crowns on both sides of the outline, in its plane.
+
+    Parameters
+    ----------
+    pitch_mm, u_mm : float
+        Period and its standard uncertainty from the crowns' scatter, mm; 2 u covers 95 %.
+    places : int
+        Single pitches that were looked at, both sides together.
+    apart : float
+        How far the left side's crowns are ahead of the right side's, in pitches, 0 to 1.
+    """
+
+    pitch_mm: float
+    u_mm: float
+    places: int
+    apart: float
+
+
+def lay_of(
+    photo: Photo, pose: Pose, card: Card, outline: Outline, jaws: Jaws, lines: JawLines, *,
+    hold: Hold, offset_mm: float,
+) -> Lay | None:  # fmt: skip
+    """Return the pitch of the strands, their number and hand; None where nothing is sure.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+    pose, card, outline, jaws, lines, hold, offset_mm
+        What the steps before have found, and how the card was held.
+    """
+    camera, left, right = tangent_planes(pose.theta, lines)
+    d, axis, direction = cylinder_mm(
+        left, right, camera, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+    )
+    direction = direction if direction[0] > 0 else -direction
+    sin_a = 0.5 * d / float(np.linalg.norm(np.cross(camera - axis, direction)))
+    step = d / PER_DIAMETER
+    along = np.arange(outline.left.along_mm[0], outline.left.along_mm[-1], step)
+    if len(along) < 2 * PER_DIAMETER:
+        return None
+    crowns = None if jaws.crown_pitch_mm is None else crown_row(outline, jaws.crown_pitch_mm)
+    face, angles = unrolled(photo.pixels, pose.theta, d, axis, direction, camera, along)
+    if crowns is not None:
+        wave = strand_wave(face, angles, along, np.array([crowns.pitch_mm]))
+        pitch, found = crowns.pitch_mm * (1 - sin_a**2), crowns.places
+        noise = math.hypot(crowns.u_mm, U_FLOOR_SHARE * pitch)
+    else:
+        tried = np.geomspace(0.3 * d, min(2.2 * d, (along[-1] - along[0]) / 2.5), 160)
+        wave = strand_wave(face, angles, along, tried)
+        if not wave.sure:
+            return None
+        pitch, found, noise = wave.pitch_mm, 0, U_PITCH_SHARE * wave.pitch_mm
+    strands = None if crowns is None else _strands(crowns, wave, pitch / d, sin_a)
+    prints = f"print:{card.print_set or 'unchecked ' + card.layout.name}"
+    budget = _budget(pose, outline, pitch, d, noise, photo.sha256, prints, bool(found))
+    return Lay(pitch, budget, found, strands, wave.hand if wave.sure else "")
+
+
+def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
+    """Return the row of crowns; None where there are too few.
+
+    Parameters
+    ----------
+    outline : Outline
+        Traced edges.
+    guess_mm : float
+        Roughly the distance between crowns, mm, as `vision.rope.jaws` found it.
+    """
+    sides = [_samples(edge.along_mm, bridged(edge, outline.rough_mm), edge.outward_mm)
+             for edge in (outline.left, outline.right)]  # fmt: skip
+    if any(len(s) < 30 or s[-1] - s[0] < 2 * guess_mm for s, _ in sides):
+        return None
+    pitch = _best_pitch(sides, guess_mm, NEAR, STEPS)
+    kept = []
+    for s, height in sides:  # a loose wire must not carry the row away
+        off = height - _row(s, pitch) @ _solve(s, height, pitch)
+        good = np.abs(off - np.median(off)) < STRAY * 1.4826 * np.median(np.abs(off)) + 1e-6
+        kept.append((s[good], height[good]))
+    pitch = _best_pitch(kept, pitch, NEARER, AGAIN)
+    weight, spread, places, phases = 0.0, 0.0, 0, []
+    for s, height in kept:
+        at, shift = _shifts(s, height, pitch)
+        places += len(at)
+        weight += float(((at - at.mean()) ** 2).sum())
+        slope = float((at - at.mean()) @ shift) / max(float(((at - at.mean()) ** 2).sum()), 1e-9)
+        spread += float(((shift - shift.mean() - slope * (at - at.mean())) ** 2).sum())
+        wave = _solve(s, height, pitch)
+        phases.append(math.atan2(wave[4], wave[3]) / (2 * math.pi))
+    if places < LEAST_PLACES or weight <= 0:
+        return None
+    freedom = places - 4  # two lines were drawn through the shifts
+    factor = float(t.ppf(norm.cdf(2), freedom)) / 2
+    u = NEIGHBOURS * factor * pitch * math.sqrt(spread / freedom / weight)
+    return Crowns(pitch, u, places, (phases[1] - phases[0]) % 1.0)
+
+
+def _samples(along: Array, height: Array, raw: Array) -> tuple[Array, Array]:
+    seen = np.isfinite(raw)
+    return along[seen], height[seen]
+
+
+def _row(along: Array, pitch: float) -> Array:
+    """Return the columns of the fit: a slow bow, then cosine and sine of each multiple."""
+    x = along / max(float(np.abs(along).max()), 1e-9)
+    row = np.empty((len(x), 3 + 2 * MULTIPLES))
+    row[:, 0], row[:, 1], row[:, 2] = 1.0, x, x * x
+    turn = np.exp(2j * np.pi * along / pitch)
+    wave = np.ones_like(turn)
+    for k in range(MULTIPLES):
+        wave = wave * turn
+        row[:, 3 + 2 * k], row[:, 4 + 2 * k] = wave.real, wave.imag
+    return row
+
+
+def _solve(along: Array, height: Array, pitch: float) -> Array:
+    row = _row(along, pitch)  # columns near to orthogonal: the normal equations are safe
+    return np.asarray(np.linalg.solve(row.T @ row, row.T @ height))
+
+
+def _best_pitch(sides: list[tuple[Array, Array]], guess: float, within: float, steps: int) -> float:
+    def left_over(pitch: float) -> float:
+        total = 0.0
+        for s, height in sides:
+            row = _row(s, pitch)
+            onto = row.T @ height
+            total += float(height @ height - onto @ np.linalg.solve(row.T @ row, onto))
+        return total
+
+    tried = guess * np.linspace(1 - within, 1 + within, steps)
+    best = int(np.argmin([left_over(float(pitch)) for pitch in tried]))
+    low, high = tried[max(best - 1, 0)], tried[min(best + 1, len(tried) - 1)]
+    found = minimize_scalar(left_over, bounds=(low, high), method="bounded",
+                            options={"xatol": 1e-5 * guess})  # fmt: skip
+    return float(found.x)
+
+
+def _shifts(along: Array, height: Array, pitch: float) -> tuple[Array, Array]:
+    """Return the middle of each single pitch, and by how many pitches its crown is off, (N,)."""
+    wave = _solve(along, height, pitch)
+    turn = 2 * np.pi * along / pitch
+    rise = np.zeros_like(along)
+    for k in range(1, MULTIPLES + 1):
+        c, d = wave[2 * k + 1], wave[2 * k + 2]
+        rise += 2 * np.pi * k * (d * np.cos(k * turn) - c * np.sin(k * turn))
+    off = height - _row(along, pitch) @ wave
+    count = int((along[-1] - along[0]) // pitch)
+    ends = np.linspace(along[0], along[-1], count + 1)
+    at, shift = [], []
+    for low, high in pairwise(ends):
+        here = (along >= low) & (along <= high)
+        if here.sum() < 8:
+            continue
+        one = np.stack([np.ones(int(here.sum())), -rise[here]], axis=1)
+        at.append((low + high) / 2 / pitch)
+        shift.append(float(np.linalg.lstsq(one, off[here], rcond=None)[0][1]))
+    return np.array(at), np.array(shift)
+
+
+def _strands(crowns: Crowns, wave: Wave, pitch_over_d: float, sin_a: float) -> int | None:
+    """Return the one number of strands that crowns, texture and usual lay lengths allow."""
+    if not wave.sure:
+        return None
+    sign = 1.0 if wave.hand == "right" else -1.0
+    fits = []
+    for n in range(3, 25):
+        expected = sign * n * (0.5 - math.asin(sin_a) / math.pi)
+        apart = abs((crowns.apart - expected + 0.5) % 1.0 - 0.5)
+        usual = LEAST_LAY * (1 - WORN) <= n * pitch_over_d <= MOST_LAY * (1 + WORN)
+        if apart < PARITY and usual and GLOSS[0] < wave.turns / n < GLOSS[1]:
+            fits.append(n)
+    return fits[0] if len(fits) == 1 else None
+
+
+def _budget(
+    pose: Pose, outline: Outline, pitch: float, d: float, noise: float,
+    photo: str, prints: str, by_crowns: bool,
+) -> tuple[Term, ...]:  # fmt: skip
+    """Return the pitch's budget; its scale is that of the plane in which the outline lies."""
+    half = float(outline.left.along_mm[-1] - outline.left.along_mm[0]) / 4
+    ends = points_mm(np.array([-half, half]), np.zeros(2), outline.origin_mm, outline.direction,
+                     outline.height_mm)  # fmt: skip
+    seen = project_mm(pose.theta, ends)
+
+    def length(theta: Array, height_mm: float) -> float:
+        camera = camera_centre_mm(theta)
+        sight = rays(theta, seen)
+        at = camera + sight * ((height_mm - camera[2]) / sight[:, 2])[:, None]
+        return float(np.linalg.norm(at[1] - at[0])) * pitch / (2 * half)
+
+    gradient = np.zeros(len(pose.theta))
+    for i in range(len(gradient)):
+        step = np.zeros(len(gradient))
+        step[i] = 1e-4 * max(1.0, abs(pose.theta[i]) * 0.01)
+        up, down = (length(pose.theta + s * step, outline.height_mm) for s in (1, -1))
+        gradient[i] = (up - down) / (2 * step[i])
+    per_mm = length(pose.theta, outline.height_mm + 0.5) - length(
+        pose.theta, outline.height_mm - 0.5
+    )
+    word = "places of the crowns" if by_crowns else "strands' lines on the rope's face"
+    u_height = math.hypot(U_GAP_MM, ROUNDNESS_SHARE * d / 2)
+    u_pose = math.sqrt(max(float(gradient @ pose.covariance @ gradient), 0.0))
+    return (
+        Term(word, noise, "mm", 1.0, "A" if by_crowns else "B", f"crowns:{photo}"),
+        *(Term(f"print scale {name} the rope", float(pose.u_scale[i]), "1",
+               float(gradient @ pose.scale_shift[:, i]), "B", f"{prints}:{'xy'[i]}")
+          for i, name in ((0, "along"), (1, "across"))),
+        Term("camera and its place", u_pose, "mm", 1.0, "A", f"corners:{photo}:along"),
+        Term("height of the rope over the card", u_height, "mm", per_mm, "B", f"gap:{photo}"),
+    )  # fmt: skip

@@ -1,0 +1,133 @@
+"""Where a refusal points at: the place in the photograph that a person should look at.
+
+What to draw on the photograph: outline, crown lines, station and card, in px.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import project_mm
+from vision.results import Marks, PointPx
+from vision.rope.jaws import JawLines
+from vision.rope.outline import Edge, Outline, band_limits_mm
+from vision.rope.rectify import points_mm
+from vision.target.layout import Card
+
+Array = NDArray[np.float64]
+
+
+def spot_of(code: str, theta: Array, outline: Outline, card: Card) -> PointPx:
+    """Return where to look for the reason of a refusal, px.
+
+    Parameters
+    ----------
+    code : str
+        Key of `vision.findings.REASONS`.
+    theta : ndarray of shape (12,)
+        Camera and card.
+    outline : Outline
+        What was traced before it was refused.
+    card : Card
+        The card.
+
+    Returns
+    -------
+    spot : (x, y)
+        On the side that is worse: the middle of the longest gap in its outline where that was
+        lost, its middle where it is burnt out or soft, the band's narrower side; else the
+        station.
+    """
+    sides = (outline.left, outline.right)
+    if code == "one-edge-only":
+        edge = min(sides, key=lambda one: _seen(one, outline.rough_mm))
+        return _at(theta, outline, edge, _middle_of_gap(edge, outline.rough_mm))
+    if code == "overexposed":
+        return _at(theta, outline, max(sides, key=lambda one: one.burnt), 0.0)
+    if code in ("edges-soft", "flanks-mirror", "white-band", "edges-unsure"):
+        return _at(theta, outline, min(sides, key=lambda one: one.clearness), 0.0)
+    if code == "band-too-narrow":
+        low, high = band_limits_mm(outline, theta, card)
+        return _at(theta, outline, outline.left if high < -low else outline.right, 0.0)
+    return _px(theta, outline, 0.0, 0.0)
+
+
+def _near(edge: Edge, reach_mm: float) -> NDArray[np.bool_]:
+    return np.abs(edge.along_mm) <= reach_mm
+
+
+def _seen(edge: Edge, reach_mm: float) -> float:
+    near = np.isfinite(edge.outward_mm[_near(edge, reach_mm)])
+    return float(near.mean()) if near.size else 0.0
+
+
+def _middle_of_gap(edge: Edge, reach_mm: float) -> float:
+    """Return the middle of the longest piece without an edge, mm along the rope."""
+    along = edge.along_mm[_near(edge, reach_mm)]
+    lost = ~np.isfinite(edge.outward_mm[_near(edge, reach_mm)])
+    if not lost.any():
+        return 0.0
+    turns = np.flatnonzero(np.diff(np.concatenate(([0], lost.astype(np.int8), [0]))))
+    begins, ends = turns[::2], turns[1::2]
+    longest = int(np.argmax(ends - begins))
+    return float(along[begins[longest] : ends[longest]].mean())
+
+
+def _at(theta: Array, outline: Outline, edge: Edge, along_mm: float) -> PointPx:
+    sure = edge.outward_mm[np.isfinite(edge.outward_mm)]
+    outward = float(np.median(sure)) if sure.size else outline.rough_mm / 2
+    return _px(theta, outline, along_mm, outward if edge.side == "left" else -outward)
+
+
+def _px(theta: Array, outline: Outline, along_mm: float, across_mm: float) -> PointPx:
+    place = points_mm(
+        np.array([along_mm]),
+        np.array([across_mm]),
+        outline.origin_mm,
+        outline.direction,
+        outline.height_mm,
+    )
+    x, y = project_mm(theta, place)[0]
+    return round(float(x), 2), round(float(y), 2)
+
+
+MARKED_POINTS = 160  # outline points kept for drawing, per side
+
+
+def marks_of(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Marks:
+    """Return what to draw of one measurement, rounded to a hundredth of a pixel."""
+    sides = []
+    for edge, sign in ((outline.left, 1.0), (outline.right, -1.0)):
+        sure = np.flatnonzero(np.isfinite(edge.outward_mm))
+        kept = sure[:: max(1, len(sure) // MARKED_POINTS)]
+        sides.append(
+            _pairs(
+                project_mm(
+                    theta,
+                    points_mm(
+                        edge.along_mm[kept],
+                        sign * edge.outward_mm[kept],
+                        outline.origin_mm,
+                        outline.direction,
+                        outline.height_mm,
+                    ),
+                )
+            )
+        )
+    x, y = card.layout.length_mm / 2, card.layout.half_height_mm
+    corners = np.array([[-x, y, 0], [x, y, 0], [x, -y, 0], [-x, -y, 0]])
+    middle = np.array([[*outline.origin_mm, outline.height_mm]])
+    left, right = _pairs(lines.left_px), _pairs(lines.right_px)
+    return Marks(
+        left_px=sides[0],
+        right_px=sides[1],
+        crown_left_px=(left[0], left[1]),
+        crown_right_px=(right[0], right[1]),
+        station_px=_pairs(project_mm(theta, middle))[0],
+        card_px=_pairs(project_mm(theta, card.true_mm(corners))),
+    )
+
+
+def _pairs(points: Array) -> tuple[PointPx, ...]:
+    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in points)

@@ -1,0 +1,145 @@
+"""How well a diameter without the card is known: every influence as a named term.
+
+The diameter is a function of camera and rule's face (ten numbers, see `vision.scale_rule.plane`),
+of the two edge lines, and of how high the object lies over the face. Derivatives are central
+differences of that very function. Where an influence acts squared (a tilt that nothing in the
+picture shows), its curvature counts too: the root mean square of a x² over x of standard
+uncertainty u is sqrt(3) |a| u² for a normal x.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.rope.budget import SURFACE_TERMS
+from vision.scale_rule.object_edges import Piece
+from vision.scale_rule.plane import (
+    AT_X,
+    AT_Y,
+    CENTRE_X,
+    CENTRE_Y,
+    FOCAL,
+    LENS_K1,
+    LOG_FAR,
+    SPIN,
+    TILT_X,
+    TILT_Y,
+    Face,
+)
+from vision.uncertainty import Term
+
+Array = NDArray[np.float64]
+
+# Of a length: how true a plain steel rule is divided (EEC class II: 0.3 mm + 0.2 mm a metre, so
+# about 0.05 % over some decimetres; from memory, confidence 0.7).
+U_DIVIDED = 0.0005
+# Place of an edge in its blur: an archive's sharpening and rescaling are not known (common
+# practice, no source).
+U_EDGE_PX = 0.3
+ORDER = [FOCAL, LENS_K1, CENTRE_X, CENTRE_Y, TILT_X, TILT_Y, LOG_FAR, SPIN, AT_X, AT_Y]
+
+
+def scale_terms(
+    face: Face, length_mm: float, u_length_mm: float, d: Callable[[Array], float], photo: str,
+    camera: str,
+) -> list[Term]:  # fmt: skip
+    """Return what camera, face and the known length make uncertain.
+
+    Parameters
+    ----------
+    face : Face
+        Camera and the rule's face.
+    length_mm, u_length_mm : float
+        The known length, mm, and its standard uncertainty where no graduations were used.
+    d : callable
+        Diameter, mm, for the ten numbers of `face`.
+    photo, camera : str
+        Identities: what only this photograph shares, and what all of one camera share.
+    """
+    factor = np.linalg.cholesky(face.covariance[np.ix_(ORDER, ORDER)])
+    here = d(face.fitted)
+    parts, bends = np.zeros(len(ORDER)), np.zeros(len(ORDER))
+    for i in range(len(ORDER)):
+        step = np.zeros(len(ORDER))
+        step[ORDER] = factor[:, i]
+        more, less = d(face.fitted + step), d(face.fitted - step)
+        parts[i], bends[i] = (more - less) / 2, (more + less) / 2 - here
+    lens = f"lens:{camera if camera and face.lens.known else photo}"
+    noise = "noise of the rule's marks" if face.rows else "marking of the two points"
+    terms = [
+        Term("focal length, hence the camera's distance", 1.0, "1", float(parts[0]), "B",
+             f"{lens}:focal"),
+        Term("lens distortion left in the picture", 1.0, "1", float(parts[1]), "B",
+             f"{lens}:distortion"),
+        Term("principal point, sideways", 1.0, "1", float(parts[2]), "B", f"{lens}:centre x"),
+        Term("principal point, upwards", 1.0, "1", float(parts[3]), "B", f"{lens}:centre y"),
+        Term("tilt of the camera against the rule", 1.0, "1", float(np.hypot(*parts[4:6])),
+             "A" if face.rows else "B", f"face:{photo}:tilt"),
+        Term("what tilt and distance do squared", float(np.sqrt(3 * (bends**2).sum())), "mm", 1.0,
+             "B", f"face:{photo}:squared"),
+        Term(noise, 1.0, "1", float(np.linalg.norm(parts[6:])), "A" if face.rows else "B",
+             f"face:{photo}:marks"),
+    ]  # fmt: skip
+    if face.rows:
+        terms.append(Term("division of the rule", U_DIVIDED, "1", here, "B", f"rule:{photo}"))
+    else:
+        terms.append(
+            Term("length between the two points", u_length_mm, "mm", here / length_mm, "B",
+                 f"rule:{photo}")
+        )  # fmt: skip
+    return terms
+
+
+def height_term(per_mm: float, u_mm: float, photo: str) -> Term:
+    """Return what the height of the object over the rule's face makes uncertain (parallax)."""
+    return Term("height of the object over the rule's face", u_mm, "mm", per_mm, "B",
+                f"height:{photo}")  # fmt: skip
+
+
+def edge_terms(
+    piece: Piece, d_mm: float, px_per_mm: float, photo: str, *, traced: bool
+) -> list[Term]:
+    """Return what the two edges make uncertain.
+
+    Parameters
+    ----------
+    piece : Piece
+        The object's edges.
+    d_mm, px_per_mm : float
+        Diameter and scale there.
+    photo : str
+        Identity of the photograph.
+    traced : bool
+        Whether the tool found the edges; else the user marked them.
+    """
+    per_px = 1 / px_per_mm
+    word = "noise and crests" if traced else "marked by hand"
+    terms = [
+        Term(f"{side} edge, {word}", u, "px", per_px, "A" if traced else "B",
+             f"edge:{photo}:{side}")
+        for side, u in zip(("left", "right"), piece.u_px, strict=True)
+    ]  # fmt: skip
+    if not traced:
+        return terms
+    u_place = U_EDGE_PX * max(1.0, piece.blur_px)
+    terms.append(
+        Term("place of the edge in its blur", u_place, "px", per_px * float(np.sqrt(2)), "B",
+             f"edge:{photo}:place")
+    )  # fmt: skip
+    if piece.crests:
+        terms.append(
+            Term("crests rounded by blur", piece.lost_mm, "mm", 1.0, "B", f"edge:{photo}:rounded")
+        )
+    share = float(np.sqrt(2)) * SURFACE_TERMS["grey band"][2]  # of both sides together
+    terms.append(
+        Term("ground beside the object: shadow, or mirrored in it", share * d_mm, "mm", 1.0, "B",
+             f"edge:{photo}:surface")
+    )  # fmt: skip
+    lever = 0.25 * piece.pitch_mm + 0.1 * piece.length_mm if piece.crests else 0.0
+    terms.append(
+        Term("direction of the jaws", piece.u_slope, "1", lever, "A", f"edge:{photo}:direction")
+    )
+    return terms

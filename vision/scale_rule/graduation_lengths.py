@@ -1,0 +1,171 @@
+"""How long the marks of a row are, and which of them are the longer ones: cm, 5 mm, inch.
+
+On a metric rule every fifth and tenth mark is longer, on an inch rule every second, fourth,
+eighth. So the lengths tell whether a row was taken for what it is: rows of mm and of 1/32 inch
+look alike otherwise wherever the given length is a fifth wrong.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+from scipy.stats import mannwhitneyu, siegelslopes
+
+from vision.camera import project_mm
+from vision.scale_rule.graduation_rows import Row
+from vision.scale_rule.graduations import SPACINGS_MM, Unrolled
+from vision.scale_rule.plane import LOG_FAR, Face
+
+Array = NDArray[np.float64]
+
+LONGEST_MM = 14.0
+FADED = 0.4  # of a row's usual contrast: below it a mark has ended
+TENS, HALVES = (5, 10, 20), (4, 8, 16)
+CLEAR = 0.15  # share of the scatter of lengths by which one way of counting must be better
+BY_CHANCE = 1e-3  # how rarely chance may call marks longer
+LEAST_TOLD = 20  # marks: fewer show no pattern
+LONGER = {"half mm": (("mm", 2), ("5 mm", 10), ("cm", 20)), "mm": (("5 mm", 5), ("cm", 10)),
+          "1/64 in": (("1/32 in", 2), ("1/16 in", 4), ("1/8 in", 8), ("1/4 in", 16)),
+          "1/32 in": (("1/16 in", 2), ("1/8 in", 4), ("1/4 in", 8), ("1/2 in", 16)),
+          "1/16 in": (("1/8 in", 2), ("1/4 in", 4), ("1/2 in", 8), ("inch", 16)),
+          "5 mm": (("cm", 2),)}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """What the lengths of a row's marks say.
+
+    Parameters
+    ----------
+    tens, halves : float
+        Share of the scatter of lengths that counting in fives and tens, or in halves, explains.
+    marks : tuple of (str, int)
+        How many marks of which longer kind were told from the rest, e.g. ``("cm", 10)``.
+    """
+
+    tens: float
+    halves: float
+    marks: tuple[tuple[str, int], ...]
+
+    def contradicts(self, name: str) -> bool:
+        """Tell whether the marks are counted in the other way than a row of this name is."""
+        inch = name.endswith("in")
+        mine, other = (self.halves, self.tens) if inch else (self.tens, self.halves)
+        return other > 0.3 and other > mine + CLEAR
+
+
+def pattern_of(rule: Unrolled, face: Face, row: Row, offset_mm: float, *, dark: bool) -> Pattern:
+    """Return what the lengths of a row's marks say.
+
+    Parameters
+    ----------
+    rule, face, row, offset_mm
+        The unrolled rule, its face, a row on it, and where the row's mark 0 lies.
+    dark : bool
+        Whether the marks are darker than the rule.
+    """
+    numbers = np.unique(row.numbers)
+    if len(numbers) < LEAST_TOLD:
+        return Pattern(0.0, 0.0, ())
+    lengths = _lengths_mm(rule, face, row, numbers, offset_mm, dark=dark)
+    tens = max(_explained(lengths, numbers, m) for m in TENS)
+    halves = max(_explained(lengths, numbers, m) for m in HALVES)
+    return Pattern(tens, halves, _longer(row.name, lengths, numbers))
+
+
+def _lengths_mm(
+    rule: Unrolled, face: Face, row: Row, numbers: NDArray[np.int64], offset_mm: float, *,
+    dark: bool,
+) -> Array:  # fmt: skip
+    x = offset_mm + numbers * SPACINGS_MM[row.name]
+    (c0, r0), (c1, r1) = (
+        rule.from_photo(
+            project_mm(face.theta, np.column_stack([x, np.full(len(x), y), np.zeros(len(x))]))
+        )
+        for y in (-5.0, 5.0)
+    )
+    # the user's line need not run along the row: each mark is followed from the row's own middle
+    slope, upper, lower = _askew(rule, row)
+    half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more: never its best
+    centre = slope * c0 + (upper + lower) / 2
+    centre += slope * (centre - r0) * (c1 - c0) / (r1 - r0)
+    scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
+    beside = min(0.42 * SPACINGS_MM[row.name] * scale, 5.0)
+    grey = rule.grey if dark else -rule.grey
+    last_row, last = (size - 1 for size in grey.shape)
+    most = int(LONGEST_MM * scale)
+    lines = np.round(centre).astype(int) + np.arange(-most, most)[:, None]
+    columns = c0 + (lines - r0) * (c1 - c0) / (r1 - r0)
+    inside = (lines >= 0) & (lines <= last_row)
+
+    def at(shift: float) -> Array:
+        place = np.clip(np.round(columns + shift), 0, last).astype(int)
+        return np.asarray(grey[np.clip(lines, 0, last_row), place], float)
+
+    ground = (at(-beside) + at(beside)) / 2
+    contrast = ground - np.minimum(np.minimum(at(-1), at(0)), at(1))
+    contrast = np.where(inside, np.nan_to_num(contrast, nan=-1e3), -1e3)
+    smooth = median_filter(contrast, (5, 1))
+    usual = np.median(contrast[most - half : most + half + 1], axis=0)
+    shown = smooth > FADED * np.maximum(usual, np.median(usual) / 2)
+    length = np.zeros(len(numbers))
+    for side in (shown[most:], shown[:most][::-1]):
+        gone = ~side & np.roll(~side, -1, axis=0) & np.roll(~side, -2, axis=0)
+        gone[-3:] = True
+        length += np.argmax(gone, axis=0)
+    return length / scale
+
+
+def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
+    """Return how a row runs to the user's line: its slope, and its upper and lower marks there.
+
+    Marks of all lengths start on one line; their other ends, and numerals there, say nothing.
+    """
+    along, across = rule.from_photo(row.points_px)
+    _, first, count = np.unique(row.numbers, return_index=True, return_counts=True)
+    ends = [(along[part], across[part]) for part in (first, first + count - 1)]
+    fits = [siegelslopes(there, at) for at, there in ends]
+    scatter = [
+        float(np.median(np.abs(there - fit.slope * at - fit.intercept)))
+        for (at, there), fit in zip(ends, fits, strict=True)
+    ]
+    slope = float(fits[int(np.argmin(scatter))].slope)
+    upper, lower = (float(np.median(there - slope * at)) for at, there in ends)
+    return slope, upper, lower
+
+
+def _explained(lengths: Array, numbers: NDArray[np.int64], modulus: int) -> float:
+    """Return the share of the scatter that classes of number modulo `modulus` explain."""
+    dof = len(lengths) - modulus
+    total = float(((lengths - lengths.mean()) ** 2).sum())
+    if dof < 4 or total == 0:
+        return 0.0
+    left = 0.0
+    for rest in range(modulus):
+        mine = lengths[numbers % modulus == rest]
+        left += float(((mine - mine.mean()) ** 2).sum()) if len(mine) else 0.0
+    return 1 - (left / dof) / (total / (len(lengths) - 1))
+
+
+def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tuple[str, int], ...]:
+    """Count the marks of longer kinds; a kind is told where its marks are surely longer."""
+    told = []
+    for longer, modulus in LONGER.get(name, ()):
+        middles = [
+            float(np.median(lengths[numbers % modulus == rest]))
+            if (numbers % modulus == rest).sum() >= 3 else -1.0
+            for rest in range(modulus)
+        ]  # fmt: skip
+        best = int(np.argmax(middles))
+        mine, rest = lengths[numbers % modulus == best], lengths[numbers % modulus != best]
+        if len(mine) < 3 or np.median(mine) < np.median(rest) + 0.3:
+            continue
+        apart = np.percentile(mine, 30) > np.percentile(rest, 80) + 0.3
+        # or by ranks (Mann and Whitney 1947); the class was the best of `modulus`, hence the share
+        by_chance = float(mannwhitneyu(mine, rest, alternative="greater").pvalue)
+        if apart or by_chance < BY_CHANCE / modulus:
+            told.append((longer, len(mine)))
+    return tuple(told)

@@ -1,0 +1,149 @@
+"""Rows of marks on a rule: runs in neighbouring bands gathered, and their marks numbered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import camera_centre_mm, rays
+from vision.scale_rule.graduations import SPACINGS_MM, Run
+
+Array = NDArray[np.float64]
+
+LEAST_BANDS = 3  # a mark is one that was seen in so many bands
+LEAST_MARKS = 8
+LEAST_FILLED = 0.6  # of the marks between a row's first and last
+FINE_MM, LEAST_FINE_MARKS, LEAST_SHOWN = 0.9, 16, 0.35
+ROW_GAP_MM = 3.0  # rows of marks farther apart than this are two rows
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """One row of marks on the rule, all of one graduation.
+
+    Parameters
+    ----------
+    name : str
+        Key of `vision.scale_rule.graduations.SPACINGS_MM`.
+    points_px : ndarray of shape (N, 2)
+        The marks, each at its upper and its lower part, px.
+    numbers : ndarray of shape (N,)
+        Number of each mark in its row.
+    first_band, last_band : float
+        Bands between which the row was seen, rows of the unrolled rule.
+    """
+
+    name: str
+    points_px: Array
+    numbers: NDArray[np.int64]
+    first_band: float
+    last_band: float
+
+    @property
+    def marks(self) -> int:
+        """Number of different marks."""
+        return len(np.unique(self.numbers))
+
+
+def on_face_mm(theta: Array, points_px: Array, height_mm: float = 0.0) -> Array:
+    """Return where points of the photograph (N, 2) lie on a plane over the face, mm (N, 2)."""
+    eye, seen = camera_centre_mm(theta), rays(theta, points_px)
+    reach = (height_mm - eye[2]) / seen[:, 2]
+    return np.asarray(eye[:2] + reach[:, None] * seen[:, :2])
+
+
+def rows_of(
+    theta: Array, runs: Sequence[Run], points: list[Array], scale: float
+) -> tuple[list[Row], list[float]]:
+    """Return rows of numbered marks, and where mark 0 of each lies, mm.
+
+    Parameters
+    ----------
+    theta : ndarray of shape (12,)
+        Camera and face, as far as they are known.
+    runs, points : sequence of Run, list of ndarray of shape (N, 2)
+        Runs, and their marks in the photograph, px.
+    scale : float
+        Samples of the unrolled rule a mm.
+    """
+    rows, offsets = [], []
+    for name, spacing in SPACINGS_MM.items():
+        mine = sorted((i for i, run in enumerate(runs) if run.name == name),
+                      key=lambda i: runs[i].row)  # fmt: skip
+        cuts = [k for k in range(1, len(mine))
+                if runs[mine[k]].row - runs[mine[k - 1]].row > ROW_GAP_MM * scale]  # fmt: skip
+        for part in np.split(np.array(mine, int), cuts):
+            row = _row(name, spacing, [runs[i] for i in part], [points[i] for i in part], theta)
+            if row is not None:
+                rows.append(row[0])
+                offsets.append(row[1])
+    return rows, offsets
+
+
+def _row(
+    name: str, spacing: float, runs: list[Run], points: list[Array], theta: Array
+) -> tuple[Row, float] | None:
+    if not runs:
+        return None
+    places = [on_face_mm(theta, p)[:, 0] / spacing for p in points]
+    weights = np.array([len(p) for p in points], float)
+    phases = np.array([np.angle(np.exp(2j * np.pi * p).mean()) for p in places]) / (2 * np.pi)
+    middles = np.array([run.row for run in runs])
+    phases, weights = _unrolled_phases(phases, middles, weights)
+    lean = np.polyfit(middles, phases, 1, w=np.sqrt(weights)) if np.ptp(middles) else [0, phases[0]]
+    seen, numbers, bands = [], [], []
+    for p, place, middle in zip(points, places, middles, strict=True):
+        off = place - np.polyval(lean, middle)
+        number = np.round(off).astype(int)
+        good = np.abs(off - number) < 0.2
+        seen.append(p[good])
+        numbers.append(number[good])
+        bands.append(np.full(int(good.sum()), middle))
+    number, band, point = np.concatenate(numbers), np.concatenate(bands), np.concatenate(seen)
+    _, first = np.unique(np.stack([number, band]), axis=1, return_index=True)
+    number, band, point = number[first], band[first], point[first]
+    names, counts = np.unique(number, return_counts=True)
+    kept = np.isin(number, names[counts >= LEAST_BANDS])
+    there = np.unique(number[kept])
+    fine = spacing < FINE_MM  # noise between coarser marks must not pass for such a row
+    least = LEAST_FINE_MARKS if fine else LEAST_MARKS
+    usual = float(np.median(counts[counts >= LEAST_BANDS])) if len(there) else 0.0
+    if fine and usual < LEAST_SHOWN * len(np.unique(band)):
+        return None
+    if len(there) < least or len(there) < LEAST_FILLED * (np.ptp(there) + 1):
+        return None
+    first_band, last_band = float(band[kept].min()), float(band[kept].max())
+    half_points, half_numbers = _halves(point[kept], number[kept], band[kept])
+    row = Row(name, half_points, half_numbers, first_band, last_band)
+    return row, float(np.polyval(lean, (row.first_band + row.last_band) / 2)) * spacing
+
+
+def _halves(
+    points: Array, numbers: NDArray[np.int64], bands: Array
+) -> tuple[Array, NDArray[np.int64]]:
+    """Average each mark over its upper and its lower bands: two points say where it runs."""
+    means, names = [], []
+    for number in np.unique(numbers):
+        mine = np.flatnonzero(numbers == number)
+        mine = mine[np.argsort(bands[mine])]
+        for half in np.array_split(mine, 2):
+            means.append(points[half].mean(axis=0))
+            names.append(number)
+    return np.array(means), np.array(names, np.int64)
+
+
+def _unrolled_phases(phases: Array, middles: Array, weights: Array) -> tuple[Array, Array]:
+    """Make phases of neighbouring bands follow each other without a jump by a whole spacing."""
+    best, order = phases.copy(), np.argsort(middles, kind="stable")
+    heaviest = int(np.argmax(weights[order]))
+    for way in (range(heaviest + 1, len(order)), range(heaviest - 1, -1, -1)):
+        at = best[order[heaviest]]
+        for k in way:
+            i = order[k]
+            best[i] = at + (best[i] - at + 0.5) % 1 - 0.5
+            share = weights[i] / (weights[i] + weights.max())
+            at += share * (best[i] - at)
+    return best, weights

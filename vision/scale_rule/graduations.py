@@ -1,0 +1,268 @@
+"""Graduations of a plain rule or tape: rows of evenly spaced marks along a line in a photograph.
+
+The user marks two points along the rule and says the length between them. The rule is unrolled
+along that line and cut into narrow bands. In each band the marks are lines darker (or lighter)
+than what lies beside them; runs of neighbours that stand one graduation apart (mm, half mm,
+inch / 16 ...) are kept. Which graduation it is follows from the spacing and the given length.
+Perspective is not fitted here (`vision.scale_rule.plane` does): within a run the spacing may drift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.signal import find_peaks
+
+Array = NDArray[np.float64]
+
+INCH_MM = 25.4  # exact (ISO 80000-3)
+SPACINGS_MM = {
+    "half mm": 0.5,
+    "mm": 1.0,
+    "5 mm": 5.0,
+    "cm": 10.0,
+    "1/64 in": INCH_MM / 64,
+    "1/32 in": INCH_MM / 32,
+    "1/16 in": INCH_MM / 16,
+    "1/8 in": INCH_MM / 8,
+    "1/4 in": INCH_MM / 4,
+}
+LEAST_PERIOD_PX = 3.6  # marks closer than this run into each other
+REACH_MM = 32.0  # to each side of the marked line: a rule is 13 to 60 mm wide
+BAND_MM = 0.4
+FINE_ENOUGH = 14.0  # samples a mm: more only takes longer
+ALIKE = 0.11  # of the spacing: neighbours further off are no neighbours
+LEAST_RUN = 6
+LOOK = 4  # of so many bands one tells whether the marks are dark or light
+LOOSE_PX, LOOSE_SHARE = 0.35, 0.07  # scatter about a run's own curve: px, and of its spacing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unrolled:
+    """The photograph along a marked line.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (rows, columns), float32
+        Columns run along the line, rows across it.
+    begin_px : ndarray of shape (2,)
+        Where row 0, column 0 lies in the photograph.
+    along, across : ndarray of shape (2,)
+        Step of a column and of a row, px of the photograph.
+    step_px : float
+        Length of such a step, px: 1, or more where the photograph is finer than is of use.
+    """
+
+    grey: NDArray[np.float32]
+    begin_px: Array
+    along: Array
+    across: Array
+    step_px: float
+
+    def to_photo(self, columns: Array, rows: Array) -> Array:
+        """Return points of the photograph (N, 2), px."""
+        return (
+            self.begin_px
+            + np.multiply.outer(columns, self.along)
+            + np.multiply.outer(rows, self.across)
+        )
+
+    def from_photo(self, points_px: Array) -> tuple[Array, Array]:
+        """Return columns and rows (N,) of points of the photograph (N, 2), px."""
+        away = (points_px - self.begin_px) / self.step_px**2
+        return away @ self.along, away @ self.across
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """Neighbouring marks of one graduation in one band.
+
+    Parameters
+    ----------
+    name : str
+        Key of `SPACINGS_MM`.
+    columns : ndarray of shape (N,)
+        Where the marks stand, columns of the unrolled rule, growing; one spacing apart.
+    row : float
+        Middle of the band.
+    """
+
+    name: str
+    columns: Array
+    row: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Band:
+    """A narrow band along the rule: its middle, and its profile smoothed for marks of each size.
+
+    A trace is the finest graduation, mm, the period that it was smoothed for, the profile
+    smoothed, and how far that rises above the ground.
+    """
+
+    row: float
+    traces: list[tuple[float, float, Array, Array]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rule:
+    """What was found along a marked line.
+
+    Parameters
+    ----------
+    unrolled : Unrolled
+        The photograph along it.
+    runs : tuple of Run
+        Evenly spaced marks.
+    dark : bool
+        Whether the marks are darker than the rule.
+    """
+
+    unrolled: Unrolled
+    runs: tuple[Run, ...]
+    dark: bool
+
+
+def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: float) -> Rule:
+    """Return the evenly spaced marks along the line through two points.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    one, other : ndarray of shape (2,)
+        Two points on the rule, px.
+    length_mm : float
+        Distance between them, mm.
+    """
+    scale = float(np.linalg.norm(other - one)) / length_mm
+    step = max(1.0, scale / FINE_ENOUGH)
+    unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)), step)
+    bands = _bands(unrolled.grey, scale / step)
+    few = {dark: [_runs_in(band, scale / step, dark) for band in bands[::LOOK]]
+           for dark in (True, False)}  # fmt: skip
+    dark = _marks_in(few[True]) >= _marks_in(few[False])
+    runs = [
+        few[dark][at // LOOK] if at % LOOK == 0 else _runs_in(band, scale / step, dark)
+        for at, band in enumerate(bands)
+    ]
+    return Rule(unrolled, tuple(run for some in runs for run in some), dark)
+
+
+def _marks_in(runs: list[list[Run]]) -> int:
+    return sum(len(run.columns) for some in runs for run in some)
+
+
+def unroll(
+    grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float, step_px: float = 1.0
+) -> Unrolled:
+    """Return the photograph along the line through two points, as far as it reaches.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    one, other : ndarray of shape (2,)
+        Two points on the line, px.
+    reach_px : float
+        How far to go to each side of it.
+    step_px : float, optional
+        Size of a sample.
+    """
+    size = np.array([grey.shape[1], grey.shape[0]], float) - 1
+    along = (other - one) / np.linalg.norm(other - one)
+    across = np.array([-along[1], along[0]])
+    with np.errstate(divide="ignore"):
+        bounds = np.stack([-one, size - one]) / np.where(along == 0, 1e-12, along)
+    low, high = np.sort(bounds, axis=0)
+    first, last = float(low.max()), float(high.min())
+    columns, reach = int((last - first) / step_px) + 1, int(reach_px / step_px)
+    begin = one + first * along - reach * step_px * across
+    along, across = along * step_px, across * step_px
+    light = grey.astype(np.float32)
+    if step_px > 1.2:  # what is finer than a sample must not show as something coarser
+        light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.45 * step_px), np.float32)
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpAffine(
+        light, np.column_stack([along, across, begin]), (columns, 2 * reach + 1), flags=flags,
+        borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"),
+    )  # fmt: skip
+    return Unrolled(np.asarray(cut, np.float32), begin, along, across, step_px)
+
+
+def _bands(grey: NDArray[np.float32], px_per_mm: float) -> list[_Band]:
+    """Return the unrolled rule cut into bands, each smoothed as its marks need it."""
+    high = max(3, round(BAND_MM * px_per_mm))
+    rows = range(0, grey.shape[0] - high + 1, high)
+    if not rows:
+        return []
+    profiles = np.array([grey[row : row + high].mean(axis=0) for row in rows])
+    known = np.isfinite(profiles)
+    for profile, there in zip(profiles, known, strict=True):
+        profile[~there] = np.median(profile[there]) if there.any() else 0.0
+    enough = known.sum(axis=1) >= 0.3 * profiles.shape[1]
+    bands = [_Band(row + (high - 1) / 2, []) for row in rows]
+    for finest_mm in (0.4, 1.0, 5.0):  # as coarse as the marks: less noise between
+        period_px = finest_mm * px_per_mm
+        if period_px < 0.9 * LEAST_PERIOD_PX:
+            period_px = LEAST_PERIOD_PX
+        wide = max(0.7, min(0.12 * period_px, 2.0))
+        smooth = gaussian_filter1d(profiles, wide, mode="nearest")
+        ground = gaussian_filter1d(profiles, 0.8 * period_px, mode="nearest")
+        for at in np.flatnonzero(enough):
+            bands[at].traces.append((finest_mm, period_px, smooth[at], smooth[at] - ground[at]))
+    return bands
+
+
+def _runs_in(band: _Band, px_per_mm: float, dark: bool) -> list[Run]:
+    """Return all runs of evenly spaced marks in one band."""
+    sign = -1.0 if dark else 1.0
+    runs = []
+    for finest_mm, period_px, smooth, raised in band.traces:
+        peaks = _peaks(sign * smooth, sign * raised, period_px)
+        runs += _runs_among(peaks, px_per_mm, band.row, finest_mm)
+    return runs
+
+
+def _peaks(smooth: Array, raised: Array, period_px: float) -> Array:
+    """Return where marks stand, to a part of a column."""
+    typical = float(np.percentile(raised, 95))
+    found, _ = find_peaks(
+        raised, distance=max(2, 0.6 * period_px), prominence=max(0.35 * typical, 0.4)
+    )
+    found = found[(found > 0) & (found < len(raised) - 1)]
+    before, here, after = smooth[found - 1], smooth[found], smooth[found + 1]
+    bow = before - 2 * here + after
+    return np.asarray(found + np.where(bow < 0, 0.5 * (before - after) / np.minimum(bow, -1e-9), 0))
+
+
+def _runs_among(peaks: Array, px_per_mm: float, row: float, finest_mm: float) -> list[Run]:
+    if len(peaks) < LEAST_RUN:
+        return []
+    gaps_mm = np.diff(peaks) / px_per_mm
+    runs = []
+    for name, spacing in SPACINGS_MM.items():
+        if not 0.9 * finest_mm <= spacing < 4.5 * finest_mm:
+            continue
+        if spacing * px_per_mm < LEAST_PERIOD_PX:
+            continue
+        near = np.abs(gaps_mm / spacing - 1) < ALIKE
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(int), [0]])))
+        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+            columns = peaks[begin : end + 1]
+            if len(columns) >= LEAST_RUN and _is_even(columns):
+                runs.append(Run(name, columns, row))
+    return runs
+
+
+def _is_even(columns: Array) -> bool:
+    """Tell whether marks stand on a smooth curve of their number, as perspective draws them."""
+    n = np.arange(len(columns)) - (len(columns) - 1) / 2
+    off = columns - np.polyval(np.polyfit(n, columns, 2), n)
+    scatter = 1.4826 * float(np.median(np.abs(off)))
+    spacing = float(np.ptp(columns)) / (len(columns) - 1)
+    return scatter < max(LOOSE_PX, LOOSE_SHARE * spacing)

@@ -1,0 +1,334 @@
+"""Both edges of an object along a line that the user drew, where no card lies behind it.
+
+The line begins and ends on the ground beside the object and crosses it. From each end inwards the
+ground's own light is known; what is unlike it votes for the object, and the outline is the best
+path between both (as in `vision.rope.outline`). Then the edge is put half-way, in light, between
+what lies right outside and right inside of it. A line on each side bears on the highest places, as
+a gauge's jaw does: thread crests, strand crowns, or all of a smooth bar.
+
+One edge of an object against plain ground: which pixels are object, and where it begins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.signal import find_peaks, savgol_filter
+from scipy.stats import norm
+
+from vision.camera import project_mm
+from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.rope.jaws import STRAY_SHARE, JawLines
+from vision.rope.outline import best_path
+from vision.rope.rectify import Image, Light, across_vector, cut_strip, points_mm, scale_at
+from vision.scale_rule.graduation_rows import on_face_mm
+
+Array = NDArray[np.float64]
+
+REACH = 1.6  # of the line, to each side along the object
+LOOSE = 0.06  # of the diameter: an edge farther off its line belongs to something else
+SHORTEST_SHARE = 0.3
+SMOOTH, NEAR = 0.2, 0.2  # of the diameter: crests are smoothed away, to see where edges run
+JAW_DIAMETERS = 2.0
+MOST_LOST = 0.6  # of the blur: more than a parabola's top can lose to it
+BUMP_SHARE = 0.008  # of the diameter: lower waves are no crests
+
+
+@dataclass(frozen=True, slots=True)
+class Bear:
+    """A line that bears on one side: its place, u, crests, their scatter, what blur took, pitch."""
+
+    offset_mm: float
+    u_mm: float
+    crests: int
+    spread_mm: float
+    lost_mm: float
+    pitch_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """What was seen of an object along its two edges.
+
+    Parameters
+    ----------
+    lines : JawLines
+        The two lines that bear on the object.
+    u_px : tuple of float
+        Standard uncertainty of each line's place, px.
+    u_slope : float
+        Standard uncertainty of their direction, rad.
+    length_mm, pitch_mm : float
+        Length of the piece; mean distance of its crests, 0 on a smooth one.
+    crests : int
+        Crests that bear, both sides together.
+    spread_mm : float
+        Scatter of the crests, mm.
+    blur_px : float
+        Width of the edge (standard deviation of the step), px.
+    lost_mm : float
+        What blur took from the crests of both sides, and was given back, mm.
+    left_px, right_px : ndarray of shape (N, 2)
+        The traced edges, px.
+    """
+
+    lines: JawLines
+    u_px: tuple[float, float]
+    u_slope: float
+    length_mm: float
+    pitch_mm: float
+    crests: int
+    spread_mm: float
+    blur_px: float
+    lost_mm: float
+    left_px: Array
+    right_px: Array
+
+
+def piece_of_points(theta: Array, points_px: Array, u_point_px: float) -> Piece:
+    """Return a piece whose edges the user marked: two points on each side, px (4, 2)."""
+    left, right = points_px[:2], points_px[2:]
+    ways = [side[1] - side[0] for side in (left, right)]
+    shortest = min(float(np.linalg.norm(way)) for way in ways)
+    refuse_below("object-short", shortest)
+    middle = on_face_mm(theta, points_px.mean(axis=0)[None])[0]
+    lines = JawLines(left, right, np.array([*middle, 0.0]))
+    u = u_point_px / np.sqrt(2)  # of the line's middle, between two points
+    scale = scale_at(theta, lines.station_mm, np.array([1.0, 0.0]))
+    return Piece(lines, (u, u), 0.0, shortest / scale, 0.0, 0, 0.0, 1.0, 0.0, left, right)
+
+
+def trace_piece(
+    pixels: Image, theta: Array, one: Array, other: Array, *, height_mm: float,
+    jaw_mm: float | None,
+) -> Piece:  # fmt: skip
+    """Return both edges about a line over the object.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    theta : ndarray of shape (12,)
+        Camera and plane.
+    one, other : ndarray of shape (2,)
+        Ends of the line, on the ground to each side of the object, px.
+    height_mm : float
+        Height of the plane in which the edges are looked for.
+    jaw_mm : float or None
+        Length of object to bear on; None for as much as can be seen, two diameters at most.
+    """
+    ends = on_face_mm(theta, np.stack([one, other]), height_mm)
+    line = ends[1] - ends[0]
+    wide = float(np.linalg.norm(line))
+    across = line / wide
+    direction = np.array([across[1], -across[0]])
+    origin = ends.mean(axis=0)
+    scale = scale_at(theta, np.array([*origin, height_mm]), direction)
+    along = np.arange(-REACH * wide, REACH * wide, 1 / scale)
+    for turn in range(3):
+        outward = np.arange(wide / 2, 0, -1 / scale)
+        sides = [
+            find_side(cut_strip(pixels, theta, along, sign * outward, origin, direction, height_mm)
+                  .light, along, outward)
+            for sign in (1.0, -1.0)
+        ]  # fmt: skip
+        places = [side[0] for side in sides]
+        part, d = _piece_seen(along, places)
+        slope, u_slope = _slope(along[part], [p[part] for p in places])
+        if abs(slope) < 0.01 or turn == 2:
+            break
+        turned = direction + slope * across_vector(direction)
+        direction = turned / np.linalg.norm(turned)
+    length = JAW_DIAMETERS * d if jaw_mm is None else jaw_mm
+    part = part & (np.abs(along) <= length / 2)
+    refuse_below("object-short", float(part.sum()))
+    blur = max(side[1] for side in sides)
+    bears = [
+        _bear(p[part] - sign * slope * along[part], d, 1 / scale, blur)
+        for p, sign in zip(places, (1.0, -1.0), strict=True)
+    ]
+    reach = np.array([along[part][0], along[part][-1]])
+    lines = [
+        points_mm(reach, sign * bear.offset_mm + slope * reach, origin, direction, height_mm)
+        for bear, sign in zip(bears, (1.0, -1.0), strict=True)
+    ]
+    seen = [
+        points_mm(along[part], sign * p[part], origin, direction, height_mm)
+        for p, sign in zip(places, (1.0, -1.0), strict=True)
+    ]
+    crests = sum(bear.crests for bear in bears)
+    span = float(np.ptp(reach))
+    return Piece(
+        JawLines(
+            project_mm(theta, lines[0]), project_mm(theta, lines[1]), np.array([*origin, 0.0])
+        ),
+        (bears[0].u_mm * scale, bears[1].u_mm * scale),
+        u_slope, span, float(max(bear.pitch_mm for bear in bears)), crests,
+        max(bear.spread_mm for bear in bears), blur, sum(bear.lost_mm for bear in bears),
+        project_mm(theta, seen[0]), project_mm(theta, seen[1]),
+    )  # fmt: skip
+
+
+def _piece_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
+    """Return where both edges go on from the line without a break, and the width there, mm."""
+    step = float(along[1] - along[0])
+    here = int(np.argmin(np.abs(along)))
+    close = slice(here - 3, here + 4)
+    if any(np.isfinite(p[close]).mean() < 0.5 for p in places):
+        raise RefusedError(finding("object-not-found"))
+    d = float(sum(np.nanmedian(p[close]) for p in places))
+    size = max(3, int(SMOOTH * d / step)) | 1
+    near = np.abs(along) < max(NEAR * d, 4 * step)
+    good = np.ones(len(along), bool)
+    middles = []
+    for p in places:
+        known = np.isfinite(p)
+        good &= known
+        filled = np.interp(along, along[known], p[known])
+        middles.append(median_filter(filled, size, mode="nearest"))
+    for middle in middles:
+        line = np.polyval(np.polyfit(along[near], middle[near], 1), along)
+        good &= np.abs(middle - line) < LOOSE * d + 0.05 * np.abs(along)
+    total = middles[0] + middles[1]
+    good &= np.abs(total - np.median(total[near])) < 2 * LOOSE * d
+    part = np.zeros(len(along), bool)
+    for way in (1, -1):
+        missing, i = 0, here
+        while 0 <= i < len(along) and missing <= size // 2:
+            missing = 0 if good[i] else missing + 1
+            part[i] = good[i]
+            i += way
+    trimmed = part & (np.cumsum(part) > size // 4) & (np.cumsum(part[::-1])[::-1] > size // 4)
+    if float(trimmed.sum()) * step < SHORTEST_SHARE * d:
+        raise RefusedError(finding("object-not-found"))
+    return trimmed, d
+
+
+def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
+    """Return the slope of the object against the strip and its standard uncertainty."""
+    ones, zeros = np.ones_like(along), np.zeros_like(along)
+    A = np.concatenate([np.stack([ones, zeros, along], 1), np.stack([zeros, ones, -along], 1)])
+    y = np.concatenate(places)
+    weights = np.ones(len(y))
+    for _ in range(8):
+        solution = np.linalg.lstsq(A * weights[:, None], y * weights, rcond=None)[0]
+        off = np.abs(y - A @ solution)
+        limit = 2.0 * max(1.4826 * float(np.median(off)), 1e-6)
+        weights = np.sqrt(np.minimum(1.0, limit / np.maximum(off, 1e-12)))
+    scatter = float(np.sqrt((weights * off**2).sum() / max(1, len(y) - 3)))
+    whole = np.linalg.pinv((A * weights[:, None]).T @ (A * weights[:, None]))
+    # neighbours share their fault over a few px
+    return float(solution[2]), 2.0 * scatter * float(np.sqrt(whole[2, 2]))
+
+
+def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
+    """Return the line that bears on the highest places, `step` mm a sample."""
+    smooth = gaussian_filter1d(values, 1.0, mode="nearest")
+    off = values - savgol_filter(values, 5, 2)  # of five, a parabola leaves sqrt(18 / 35)
+    noise = max(1.4826 / np.sqrt(18 / 35) * float(np.median(np.abs(off))), 0.03 * step)
+    peaks, _ = find_peaks(smooth, prominence=max(4 * noise, BUMP_SHARE * d))
+    peaks = peaks[(peaks >= 2) & (peaks < len(values) - 2)]
+    if len(peaks) < 2:
+        scatter = 1.4826 * float(np.median(np.abs(values - np.median(values))))
+        refuse_above("object-rough", 100 * scatter / d)
+        independent = max(2.0, len(values) / 6)
+        uneven = max(0.0, scatter - 0.3 * step)  # more than pixels make: it may be the object
+        u = float(np.hypot(scatter / np.sqrt(independent), uneven))
+        return Bear(float(np.median(values)), u, 0, scatter, 0.0, 0.0)
+    n = np.arange(-2, 3)
+    bows = np.array([np.polyfit(n, values[p - 2 : p + 3], 2) for p in peaks])
+    bow = np.minimum(bows[:, 0], -1e-9)
+    tops = bows[:, 2] - np.clip(bows[:, 1] ** 2 / (4 * bow), -np.inf, 0)
+    # Blur takes from a crest half its curvature times the blur squared, to first order.
+    curvature = float(np.median(-2 * bow)) / step  # 1/px
+    lost = min(0.5 * blur_px**2 * curvature, MOST_LOST * blur_px) * step
+    usual = float(np.median(tops))
+    kept = tops[np.abs(tops - usual) <= STRAY_SHARE * d]
+    u_top = float(noise / np.sqrt(2))
+    rivals = max(1, int((kept > kept.max() - 2.5 * u_top).sum()))
+    expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
+    spread = float(kept.std(ddof=1)) if len(kept) > 1 else 0.0
+    u = float(np.hypot(u_top, spread / np.sqrt(len(kept))))
+    place = float(kept.max()) - expected * u_top + lost
+    # two or three crests tell no pitch
+    pitch = float(np.median(np.diff(peaks))) * step if len(peaks) > 3 else 0.0
+    return Bear(place, u, len(kept), spread, lost, pitch)
+
+
+ENDS = 0.12  # of the line at each end: surely ground
+HEART = 0.12  # of the line about its middle: surely object
+SHADOW_STOPS = 0.5  # how much darker a shadow may make the ground, standard deviation
+
+
+def find_side(light: Light, along: Array, outward: Array) -> tuple[Array, float]:
+    """Return the edge's distance from the middle at each place along, mm, and its blur, px.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns, 3)
+        Linear light; rows run from the ground beside the object to its middle.
+    along : ndarray of shape (columns,)
+        Places along the object, mm from the line.
+    outward : ndarray of shape (rows,)
+        Distance of each row from the middle, mm, falling.
+
+    Raises
+    ------
+    RefusedError
+        If the object does not stand out, or what was found may be a shadow's rim.
+    """
+    rows, columns = len(outward), np.arange(light.shape[1])
+    near = np.abs(along) < HEART * 2 * outward[0]
+    score, apart = _likeness(light, near)
+    refuse_below("object-unclear", apart)
+    path = best_path(np.asarray(3 * np.tanh((0.5 - np.abs(score)) / 0.25), np.float32))
+    smooth = gaussian_filter1d(light, 0.6, axis=1, mode="nearest").astype(float)
+
+    def level(begin: int, end: int, of: Array) -> Array:
+        picked = [of[np.clip(path + k, 0, rows - 1), columns] for k in range(begin, end)]
+        return np.asarray(np.median(picked, axis=0), float)
+
+    behind = 100 * float(np.median(np.abs(level(3, 6, score))[near]))
+    refuse_below("object-soft", behind)
+    outer, inner = level(-7, -3, smooth), level(3, 6, smooth)
+    step = inner - outer
+    size = np.maximum((step**2).sum(axis=1), 1e-9)
+    offsets = np.arange(-4, 5)
+    values = np.stack([smooth[np.clip(path + k, 0, rows - 1), columns] for k in offsets])
+    part = ((values - outer) * step).sum(axis=2) / size - 0.5  # of the way, in light
+    place = np.full(len(columns), np.nan)
+    best = np.full(len(columns), np.inf)
+    for k in range(len(offsets) - 1):
+        low, high = part[k], part[k + 1]
+        crossed = (low < 0) & (high >= 0)
+        at = offsets[k] + low / np.where(crossed, low - high, 1.0)
+        better = crossed & (np.abs(at) < best)
+        place[better], best[better] = at[better], np.abs(at[better])
+    rise = np.abs(np.diff(part, axis=0)).max(axis=0)
+    blur = 1 / (np.sqrt(2 * np.pi) * max(float(np.median(rise[near])), 0.05))
+    place[(path < 3) | (path > rows - 3)] = np.nan
+    return outward[0] - (path + place) * (outward[0] - outward[1]), blur
+
+
+def _likeness(light: Light, near: NDArray[np.bool_]) -> tuple[Array, float]:
+    """Return how each pixel stands between ground (0) and object (1), and how far apart they are.
+
+    Fisher's discriminant between both, in the logarithm of light, with a shadow's effect (all
+    colours darker by one factor) counted as scatter: where colours differ, shadows drop out.
+    """
+    rows = len(light)
+    stops = np.log2(light + 0.01)
+    ground = stops[: max(3, int(ENDS * 2 * rows)), near].reshape(-1, 3)
+    heart = stops[-max(3, int(HEART * 2 * rows)) :, near].reshape(-1, 3)
+    plain, typical = np.median(ground, axis=0), np.median(heart, axis=0)
+    scatter = np.cov(ground.T) + np.cov(heart.T) + 0.08**2 * np.eye(3) + SHADOW_STOPS**2
+    way = np.linalg.solve(scatter, typical - plain)
+    reach = float(way @ (typical - plain))
+    score = (stops - plain) @ way / max(reach, 1e-9)
+    # from neighbour to neighbour: a shadow beside the object is no noise
+    steps = np.diff(score[: max(3, rows // 6), near], axis=1)
+    noise = 1.4826 / np.sqrt(2) * float(np.median(np.abs(steps)))
+    return np.asarray(score, float), 1 / max(noise, 0.01)

@@ -1,0 +1,217 @@
+"""What a person marks on a photograph without the card, and the scale that follows from it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import lens_of
+from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.photo.photo import Photo
+from vision.results import PointPx
+from vision.rope.rectify import scale_at
+from vision.scale_rule.budget import U_DIVIDED
+from vision.scale_rule.graduation_lengths import pattern_of
+from vision.scale_rule.graduation_rows import on_face_mm
+from vision.scale_rule.graduations import INCH_MM, SPACINGS_MM, Rule, read_rule
+from vision.scale_rule.plane import Face, face_of_marks, face_of_two_points, theta_of
+
+Array = NDArray[np.float64]
+Lies = Literal["unsaid", "beside", "on", "level", "at a height"]
+LIES: tuple[Lies, ...] = ("unsaid", "beside", "on", "level", "at a height")
+
+U_POINT_PX = 1.5  # how well a person marks a point (common practice, no source)
+U_LENGTH_SHARE = 0.002  # how well a length is known that a person states, over it
+AGREE_PX, AGREE_SHARE = 6.0, 0.01  # how far points may lie off the length that was given
+# What rows are if they are not what the given length makes them, mm.
+MISTAKEN_MM = {"1/64 in": 0.5, "1/32 in": 1.0, "1/16 in": 1.0, "1/8 in": 5.0, "1/4 in": 5.0,
+               "half mm": INCH_MM / 64, "mm": INCH_MM / 32, "5 mm": INCH_MM / 4,
+               "cm": INCH_MM / 4}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Archive:
+    """What a person marks on a photograph without the card.
+
+    Parameters
+    ----------
+    rule_px : pair of (x, y)
+        Two points of known distance, px of the upright photograph.
+    length_mm : float
+        The distance between them, mm.
+    u_length_mm : float or None
+        Its standard uncertainty; None for 0.2 % of it. Not used with graduations.
+    graduations : bool
+        Whether the points lie on a rule whose marks shall be found.
+    across_px : pair of (x, y) or None
+        A line over the object, from plain ground to plain ground.
+    edges_px : four of (x, y) or None
+        In its place: two points on one edge, then two on the other.
+    lies : {"unsaid", "beside", "on", "level", "at a height"}
+        Where the object lies: on what the rule lies on, on the rule's face, with its middle level
+        with the face, or with its middle at `height_mm` over it.
+    height_mm, u_height_mm : float
+        Height of the object's middle over the rule's face and its standard uncertainty, mm.
+    jaw_mm : float or None
+        Length of the object to bear on; None for as much as can be seen, two diameters at most.
+    station, view_deg : int or None
+        Where it belongs.
+    """
+
+    rule_px: tuple[PointPx, PointPx]
+    length_mm: float
+    u_length_mm: float | None = None
+    graduations: bool = True
+    across_px: tuple[PointPx, PointPx] | None = None
+    edges_px: tuple[PointPx, PointPx, PointPx, PointPx] | None = None
+    lies: Lies = "unsaid"
+    height_mm: float = 0.0
+    u_height_mm: float | None = None
+    jaw_mm: float | None = None
+    station: int | None = None
+    view_deg: int | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scale:
+    """What the rule in the photograph says.
+
+    Parameters
+    ----------
+    face : Face
+        Camera and the rule's face.
+    px_per_mm, u_px_per_mm : float
+        Scale along the rule, half-way between the points, and its standard uncertainty.
+    marks : tuple of (str, int)
+        Graduations that were told apart, and how many of each, e.g. ``(("mm", 99), ("cm", 10))``.
+    used : int
+        Marks that the scale comes from; 0 where two points had to do.
+    """
+
+    face: Face
+    px_per_mm: float
+    u_px_per_mm: float
+    marks: tuple[tuple[str, int], ...]
+    used: int
+
+
+def check_archive(asked: Archive, width: int, height: int) -> None:
+    """Raise ValueError where what was asked for is impossible."""
+    points = [*asked.rule_px, *(asked.across_px or ()), *(asked.edges_px or ())]
+    for x, y in points:
+        if not (math.isfinite(x) and math.isfinite(y) and 0 <= x < width and 0 <= y < height):
+            raise ValueError(
+                f"the point {x:g}, {y:g} does not lie in the photograph ({width} x {height} px)."
+            )
+    numbers = {
+        "length": asked.length_mm, "length of the object to bear on": asked.jaw_mm,
+        "uncertainty of the length": asked.u_length_mm,
+        "uncertainty of the height": asked.u_height_mm,
+    }  # fmt: skip
+    for name, value in numbers.items():
+        if value is not None and not (math.isfinite(value) and 0 < value < 1e5):
+            raise ValueError(f"the {name} must be above 0 mm and below 100 m; got {value:g} mm.")
+    if not (math.isfinite(asked.height_mm) and abs(asked.height_mm) < 1e4):
+        raise ValueError(f"a height of {asked.height_mm:g} mm is none; give it in mm.")
+    if asked.lies not in LIES:
+        raise ValueError(f"`lies` must be one of {', '.join(LIES)}; got {asked.lies!r}.")
+    if (asked.across_px is None) == (asked.edges_px is None):
+        raise ValueError("give either a line across the object or four points on its edges.")
+
+
+def read_scale(photo: Photo, asked: Archive) -> Scale:
+    """Return what the rule, or the known length, says about the scale.
+
+    Raises
+    ------
+    RefusedError
+        If the points are too near, no marks are found, or they contradict the length.
+    """
+    one, other = (np.array(point, float) for point in asked.rule_px)
+    refuse_below("points-too-near", float(np.linalg.norm(other - one)))
+    height, width = photo.pixels.shape[:2]
+    lens = lens_of(width, height, photo.focal_px, photo.u_focal_px)
+    if not asked.graduations:
+        face = face_of_two_points(one, other, asked.length_mm, U_POINT_PX, lens)
+        return _scale(face, asked, (), 0)
+    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    rule = read_rule(grey, one, other, asked.length_mm)
+    found = face_of_marks(rule.unrolled, rule.runs, one, other, asked.length_mm, lens)
+    if found is None:
+        most = max((len(run.columns) for run in rule.runs), default=0)
+        if not most:
+            raise RefusedError(finding("no-graduations"))
+        raise RefusedError(finding("too-few-graduations", float(most)))
+    _check_length(found, asked, one, other)
+    marks = _told_apart(rule, found, asked)
+    refuse_above("face-tilted", tilt_of(found))
+    return _scale(found, asked, marks, sum(row.marks for row in found.rows))
+
+
+def _check_length(face: Face, asked: Archive, one: Array, other: Array) -> None:
+    """Refuse a length that the marks contradict."""
+    apart = np.diff(on_face_mm(face.theta, np.stack([one, other])), axis=0)[0]
+    seen = float(np.hypot(*apart))
+    scale = float(np.linalg.norm(other - one)) / asked.length_mm
+    if abs(seen - asked.length_mm) > max(AGREE_PX / scale, AGREE_SHARE * asked.length_mm):
+        raise RefusedError(finding("length-contradicts", seen, limit=asked.length_mm))
+
+
+def _told_apart(rule: Rule, face: Face, asked: Archive) -> tuple[tuple[str, int], ...]:
+    counts: dict[str, int] = {}
+    for row, offset in zip(face.rows, face.offsets_mm, strict=True):
+        pattern = pattern_of(rule.unrolled, face, row, float(offset), dark=rule.dark)
+        if pattern.contradicts(row.name):
+            by = MISTAKEN_MM[row.name] / SPACINGS_MM[row.name]
+            raise RefusedError(
+                finding("length-contradicts", asked.length_mm * by, limit=asked.length_mm)
+            )
+        counts[row.name] = max(counts.get(row.name, 0), row.marks)
+        for name, count in pattern.marks:
+            counts[name] = max(counts.get(name, 0), count)
+    return tuple(counts.items())
+
+
+def _scale(face: Face, asked: Archive, marks: tuple[tuple[str, int], ...], used: int) -> Scale:
+    middle = np.array([asked.length_mm / 2, 0.0, 0.0])
+
+    def along(fitted: Array) -> float:
+        return scale_at(theta_of(fitted), middle, np.array([0.0, 1.0]))
+
+    here, gradient = along(face.fitted), np.zeros(len(face.fitted))
+    for i, u in enumerate(np.sqrt(np.diag(face.covariance))):
+        step = np.zeros(len(face.fitted))
+        step[i] = 0.01 * u
+        gradient[i] = (along(face.fitted + step) - along(face.fitted - step)) / (0.02 * u)
+    variance = float(gradient @ face.covariance @ gradient)
+    stated = U_DIVIDED if used else u_length_of(asked) / asked.length_mm
+    return Scale(face, here, math.hypot(math.sqrt(variance), stated * here), marks, used)
+
+
+def u_length_of(asked: Archive) -> float:
+    """Return how well the known length is known, mm."""
+    stated = asked.u_length_mm
+    return U_LENGTH_SHARE * asked.length_mm if stated is None else stated
+
+
+def tilt_of(face: Face) -> float:
+    """Return the angle between the camera's axis and the normal of the rule's face, deg."""
+    return float(np.degrees(np.hypot(*face.fitted[:2])))
+
+
+def scale_words(scale: Scale) -> str:
+    """Return the scale in one sentence: figure, uncertainty, marks and their scatter."""
+    share = 200 * scale.u_px_per_mm / scale.px_per_mm
+    figure = f"{scale.px_per_mm:.3f} px/mm, U {share:.2f} %"
+    if not scale.used:
+        return f"Scale from two points and the length between them: {figure}."
+    told = ", ".join(f"{count} of {name}" for name, count in scale.marks)
+    return (
+        f"Scale from {scale.used} marks of a rule ({told}; scatter {scale.face.rms_px:.2f} px): "
+        f"{figure}."
+    )

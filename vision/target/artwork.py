@@ -1,0 +1,156 @@
+"""What else is printed on a card, as data: bars, graduations, pointers, strap marks, text boxes.
+
+Everything is in the card's frame (see `vision.target.layout`), mm, so that the PDF, the reading of
+the card's own graduations and the tests share one definition.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.target.layout import (
+    PAGE_MARGIN_MM,
+    STRIP_ROWS,
+    BandMm,
+    Layout,
+    marker_box_mm,
+    marker_row,
+    square_mm,
+)
+
+SegmentMm = tuple[float, float, float, float]
+TriangleMm = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+
+MARKER_CELLS = 7  # 5 x 5 bits and a black border of one cell
+DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
+
+# Distances from the strips' outer edge, mm. Nothing but the pointer's tip comes nearer than
+# the first one: the outer markers need white around them.
+QUIET_MM = 1.4
+TICK_MM = {1: 1.2, 5: 1.9, 10: 2.6}
+NUMBER_TOP_MM = 4.4  # graduation numbers hang from here
+BAR_TOP_MM = 7.2
+BAR_WIDTH_MM = 1.2
+LABEL_TOP_MM = 9.3
+STRAP_GAP_MM = 1.8
+STRAP_LENGTH_MM = 12.0
+LINE_MM = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """One graduation: a bar of `LINE_MM` about `at_mm`, numbered or not.
+
+    Parameters
+    ----------
+    at_mm : float
+        Place along the card, mm from its middle: what ``--at`` takes.
+    box_mm : (x0, y0, x1, y1)
+        What is printed, mm.
+    number : str
+        Number beside it; empty on most.
+    """
+
+    at_mm: int
+    box_mm: BandMm
+    number: str = ""
+
+
+def bar_along_mm(layout: Layout) -> BandMm:
+    """Return the print-check bar along the rope as (x0, y0, x1, y1), mm."""
+    half = layout.along_bar_mm / 2
+    top = -layout.half_height_mm - BAR_TOP_MM
+    return (-half, top - BAR_WIDTH_MM, half, top)
+
+
+def bar_across_mm(layout: Layout) -> BandMm:
+    """Return the print-check bar across the rope as (x0, y0, x1, y1), mm."""
+    half = layout.across_bar_mm / 2
+    x0 = layout.length_mm / 2 + QUIET_MM
+    return (x0, -half, x0 + BAR_WIDTH_MM, half)
+
+
+def graduations(layout: Layout) -> tuple[Tick, ...]:
+    """Return the millimetre graduations under the lower strip, from left to right.
+
+    Examples
+    --------
+    >>> from vision.target.layout import layout_named
+    >>> ticks = graduations(layout_named("A6 thin"))
+    >>> [tick.number for tick in ticks if tick.number][:3], len(ticks)
+    (['-60', '-50', '-40'], 121)
+    """
+    last = int(layout.length_mm / 2)
+    top = -layout.half_height_mm - QUIET_MM
+    ticks = []
+    for at in range(-last, last + 1):
+        size = 10 if at % 10 == 0 else 5 if at % 5 == 0 else 1
+        box = (at - LINE_MM / 2, top - TICK_MM[size], at + LINE_MM / 2, top)
+        ticks.append(Tick(at, box, str(at) if size == 10 else ""))
+    return tuple(ticks)
+
+
+def pointers_mm(layout: Layout) -> tuple[TriangleMm, TriangleMm]:
+    """Return the two triangles that point at the station (x = 0), upper and lower, mm.
+
+    The upper one stands on the strip; the lower one hangs under the graduation's zero.
+    """
+    upper = layout.half_height_mm + 0.7
+    lower = -layout.half_height_mm - QUIET_MM - TICK_MM[10]
+    return (
+        ((0.0, upper), (1.4, upper + 2.6), (-1.4, upper + 2.6)),
+        ((0.0, lower), (1.0, lower - 1.8), (-1.0, lower - 1.8)),
+    )
+
+
+def strap_marks_mm(layout: Layout) -> tuple[SegmentMm, ...]:
+    """Return the dashed lines between which no strap may lie, as (x0, y0, x1, y1), mm.
+
+    One in each corner: a strap round rope and card runs outside them, at the card's ends,
+    where it hides neither strips nor band.
+    """
+    x = layout.length_mm / 2 + STRAP_GAP_MM
+    near = layout.half_height_mm + QUIET_MM
+    far = min(layout.height_mm / 2 - PAGE_MARGIN_MM, near + STRAP_LENGTH_MM)
+    return tuple((i * x, j * near, i * x, j * far) for i in (-1, 1) for j in (1, -1))
+
+
+def text_columns_mm(layout: Layout) -> tuple[BandMm, BandMm]:
+    """Return the two boxes for words above the strips, left and right of the pointer, mm."""
+    half, low = layout.length_mm / 2, layout.half_height_mm + QUIET_MM
+    high = layout.height_mm / 2 - PAGE_MARGIN_MM
+    return ((-half, low, -2.4, high), (2.4, low, half, high))
+
+
+def black_squares_mm(layout: Layout) -> tuple[BandMm, ...]:
+    """Return the black chess squares as (x0, y0, x1, y1), mm."""
+    return tuple(
+        square_mm(layout, strip, row, column)
+        for strip in (0, 1)
+        for column in range(layout.columns)
+        for row in range(STRIP_ROWS)
+        if row != marker_row(strip, column)
+    )
+
+
+def marker_cells(word: int) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    """Return a marker's cells (7, 7), True where black, row 0 at the top."""
+    image = cv2.aruco.generateImageMarker(DICTIONARY, word, MARKER_CELLS, borderBits=1)
+    cells: np.ndarray[tuple[int, int], np.dtype[np.bool_]] = image < 128
+    return cells
+
+
+def marker_runs_mm(layout: Layout, strip: int, column: int, word: int) -> tuple[BandMm, ...]:
+    """Return the black of one marker as boxes (x0, y0, x1, y1), mm, one for each run in a row."""
+    left, _, _, top = marker_box_mm(layout, strip, column)
+    cell = layout.marker_mm / MARKER_CELLS
+    runs = []
+    for row, line in enumerate(marker_cells(word)):
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], line, [False]])))
+        for start, stop in edges.reshape(-1, 2).tolist():
+            y1 = top - row * cell
+            runs.append((left + start * cell, y1 - cell, left + stop * cell, y1))
+    return tuple(runs)

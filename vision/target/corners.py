@@ -1,0 +1,130 @@
+"""Chess corners of a card to a part of a pixel.
+
+Where four squares meet the picture has a saddle point, which blur and exposure do not move,
+while the outer corners of a black square on white creep inwards. Each corner is predicted by a
+homography, refined by the gradient method of Förstner and Gülch (1987) as OpenCV's
+`cornerSubPix` has it, and kept only if its four quadrants alternate between dark and light.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Lens, bent, straightened
+from vision.target.layout import Layout, chess_corners_mm
+
+Array = NDArray[np.float64]
+Grey = NDArray[np.uint8]
+
+
+def project(homography: Array, points: Array) -> Array:
+    """Return points (N, 2) sent through a homography (3, 3)."""
+    sent = points @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(sent[:, :2] / sent[:, 2:])
+
+
+def find_chess_corners(
+    grey: Grey, layout: Layout, homography: Array, lens: Lens | None = None
+) -> tuple[Array, Array, Array] | None:
+    """Return a card's chess corners: drawn (N, 2), mm, and seen (N, 2), px, with a homography.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph.
+    layout : Layout
+        The card's layout.
+    homography : ndarray of shape (3, 3)
+        From drawn mm to px, as the markers give it.
+    lens : Lens, optional
+        A calibrated lens: corners are predicted through its distortion.
+
+    Returns
+    -------
+    corners_mm, corners_px, homography : tuple of ndarray, or None
+        None where fewer than four corners are seen; the homography is that of the corners.
+    """
+    drawn = chess_corners_mm(layout)
+    keep_mm, keep_px = np.empty((0, 2)), np.empty((0, 2))
+    straight: Array | None = None
+    for _ in range(2):  # the second pass predicts from corners and gains those near the ends
+        predicted = project(homography, drawn)
+        if lens is not None and straight is not None:
+            predicted = bent(lens, project(straight, drawn))
+        seen = _refine_corners(grey, layout, homography, drawn, predicted)
+        good = np.isfinite(seen[:, 0])
+        if good.sum() < 4:
+            return None
+        keep_mm, keep_px = drawn[good], seen[good]
+        sides = (keep_mm[:, 1] > 0).sum(), (keep_mm[:, 1] < 0).sum()
+        if min(sides) < 2:
+            break
+        step = np.linalg.norm(_local_axes(homography, keep_mm)[0], axis=1).mean()
+        model, inside = cv2.findHomography(
+            keep_mm.reshape(-1, 1, 2),
+            (keep_px if lens is None else straightened(lens, keep_px)).reshape(-1, 1, 2),
+            cv2.RANSAC,
+            max(1.5, 0.15 * step),  # mm of card in px: lets lens and a wavy card pass
+        )
+        if model is None:
+            return None
+        chosen = np.asarray(inside).ravel().astype(bool)
+        keep_mm, keep_px = keep_mm[chosen], keep_px[chosen]
+        straight = homography = np.asarray(model, float)
+        if lens is not None:  # what is handed out goes to the picture as it is
+            model, _ = cv2.findHomography(keep_mm.reshape(-1, 1, 2), keep_px.reshape(-1, 1, 2), 0)
+            homography = np.asarray(model, float)
+    return keep_mm, keep_px, homography
+
+
+def _local_axes(homography: Array, drawn_mm: Array) -> tuple[Array, Array]:
+    """Return how far 1 mm right and 1 mm up on the card go in the photograph, px (N, 2) each."""
+    here = project(homography, drawn_mm)
+    right = project(homography, drawn_mm + np.array([1.0, 0.0])) - here
+    up = project(homography, drawn_mm + np.array([0.0, 1.0])) - here
+    return right, up
+
+
+def _refine_corners(
+    grey: Grey, layout: Layout, homography: Array, drawn: Array, predicted: Array
+) -> Array:
+    """Return refined corners (N, 2), NaN where the picture shows no chess corner."""
+    height, width = grey.shape
+    right, up = _local_axes(homography, drawn)
+    square_px = layout.square_mm * np.minimum(
+        np.linalg.norm(right, axis=1), np.linalg.norm(up, axis=1)
+    )
+    refined = np.full_like(predicted, np.nan)
+    for i, (x, y) in enumerate(predicted):
+        half = int(np.clip(0.11 * square_px[i], 2, 9))
+        reach = half + 3
+        if not (reach < x < width - 1 - reach and reach < y < height - 1 - reach):
+            continue
+        point = np.array([[[x, y]]], np.float32)
+        stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
+        cv2.cornerSubPix(grey, point, (half, half), (-1, -1), stop)
+        found = point.reshape(2).astype(float)
+        if np.hypot(*(found - [x, y])) <= max(2.0, 0.12 * square_px[i]):
+            refined[i] = found
+    here = np.flatnonzero(np.isfinite(refined[:, 0]))
+    good = _are_saddles(grey, refined[here], right[here], up[here], layout.square_mm)
+    refined[here[~good]] = np.nan
+    return refined
+
+
+def _are_saddles(
+    grey: Grey, at: Array, right: Array, up: Array, square_mm: float
+) -> NDArray[np.bool_]:
+    """Tell whether the four quadrants about each corner (N, 2) alternate, dark and light."""
+    signs = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)], float)
+    away = signs[:, :1] * right[:, None] + signs[:, 1:] * up[:, None]
+    spots = np.rint(at[:, None] + 0.09 * square_mm * away).astype(int)
+    height, width = grey.shape
+    light = grey[np.clip(spots[..., 1], 0, height - 1), np.clip(spots[..., 0], 0, width - 1)]
+    light = light.astype(float)
+    one, two = light[:, [0, 2]], light[:, [1, 3]]
+    gap = np.abs(one.mean(axis=1) - two.mean(axis=1))
+    uneven = np.maximum(np.ptp(one, axis=1), np.ptp(two, axis=1))
+    return np.asarray((gap > 12) & (uneven < 0.7 * gap + 12))

@@ -1,0 +1,296 @@
+"""Find printed cards in a photograph: which card, and where it lies.
+
+Markers say which card it is and where to look; its chess corners (`vision.target.corners`) are what
+is measured.
+
+Pixel (0, 0) is the centre of the top left pixel; points are (x, y).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Lens
+from vision.findings import RefusedError, finding
+from vision.target.corners import find_chess_corners, project
+from vision.target.layout import (
+    LAST_WORD,
+    LAYOUT_WORD,
+    LAYOUTS,
+    NUMBER_WORD,
+    Layout,
+    marker_corners_mm,
+)
+
+Array = NDArray[np.float64]
+Grey = NDArray[np.uint8]
+
+QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
+NUMBER_PX = 60.0  # side at which a number's marker is read
+ENOUGH_MARKERS = 8
+ENOUGH_OF_ANOTHER = 2
+MIN_CORNERS = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundCard:
+    """A card in the photograph.
+
+    Parameters
+    ----------
+    layout : Layout
+        Which layout, from its own markers.
+    number : int or None
+        Card number; None where no number marker could be read.
+    corners_mm, corners_px : ndarray of shape (N, 2)
+        Chess corners that were found: as drawn on the card, mm, and in the photograph, px.
+    homography : ndarray of shape (3, 3)
+        From drawn mm to px.
+    """
+
+    layout: Layout
+    number: int | None
+    corners_mm: Array
+    corners_px: Array
+    homography: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Marker:
+    word: int
+    corners_px: Array  # (4, 2)
+
+
+def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
+    """Return every card in the photograph, the one with most corners first.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    lens : Lens, optional
+        A calibrated lens; corners are then looked for through its distortion.
+
+    Raises
+    ------
+    RefusedError
+        If there is no card, only its mirror image, or too little of it.
+    """
+    markers: list[_Marker] = []
+    cards: tuple[FoundCard, ...] = ()
+    for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
+        seen = _detect_at(grey, scale)
+        if len(seen) <= len(markers):
+            continue
+        markers = seen
+        if len(markers) >= ENOUGH_MARKERS:
+            cards = _cards_of(grey, markers, lens)
+        if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
+            break
+    if not cards and markers:
+        cards = _cards_of(grey, markers, lens)
+    if cards:
+        return cards
+    if _is_mirrored(grey):
+        raise RefusedError(finding("mirrored"))
+    if any(marker.word < NUMBER_WORD for marker in markers):
+        raise RefusedError(finding("too-few-markers", 0.0, limit=MIN_CORNERS))
+    raise RefusedError(finding("no-card"))
+
+
+def _scales(grey: Grey) -> list[float]:
+    """Return the sizes, over the photograph's, at which markers are looked for.
+
+    A picture made smaller by a whole number is the mean of whole blocks of pixels, which takes a
+    third of the time; the nearest whole number is therefore taken.
+    """
+    long_side = max(grey.shape)
+    sizes = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
+    return [1 / round(1 / size) if size < 1 / 1.5 else size for size in sizes] or [1.0]
+
+
+def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
+    """Count the markers that lie on none of the cards: another card may be in view."""
+    outlines = []
+    for card in cards:
+        x, y = card.layout.length_mm / 2, card.layout.half_height_mm
+        corners = np.array([[-x, y], [x, y], [x, -y], [-x, -y]])
+        outlines.append(project(card.homography, corners).astype(np.float32))
+    return sum(
+        all(cv2.pointPolygonTest(outline, centre, False) < 0 for outline in outlines)
+        for centre in (tuple(marker.corners_px.mean(axis=0).tolist()) for marker in markers)
+    )
+
+
+@cache
+def _words(first: int, end: int) -> cv2.aruco.Dictionary:
+    """Return the part of the dictionary from a word up to another; none with a wrong bit counts."""
+    every = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
+    return cv2.aruco.Dictionary(every.bytesList[first:end], every.markerSize, 0)
+
+
+def _detect_at(grey: Grey, scale: float, first: int = 0, end: int = NUMBER_WORD) -> list[_Marker]:
+    quick = scale * max(grey.shape) < 1.2 * QUICK_PX
+    mode = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    picture = (
+        grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale, interpolation=mode)
+    )
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.adaptiveThreshWinSizeMin = 23 if quick else 5
+    parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
+    parameters.adaptiveThreshWinSizeStep = 20
+    parameters.minMarkerPerimeterRate = 0.04 if quick else 0.02
+    detector = cv2.aruco.ArucoDetector(_words(first, end), parameters)
+    corners, words, _ = detector.detectMarkers(picture)
+    if words is None or len(corners) == 0:
+        return []
+    # resize keeps the outer edges of the picture: centres of pixels move by half a step
+    shift = 0.5 / scale - 0.5
+    return [
+        _Marker(first + int(word), np.asarray(quad, float).reshape(4, 2) / scale + shift)
+        for quad, word in zip(corners, np.asarray(words).ravel(), strict=True)
+    ]
+
+
+def _is_mirrored(grey: Grey) -> bool:
+    scale = min(1.0, WORKING_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    flipped = np.ascontiguousarray(small[:, ::-1]).astype(np.uint8)
+    markers = _detect_at(flipped, 1.0)
+    return bool(_layouts_seen(markers)) and len(markers) >= 4
+
+
+def _layouts_seen(markers: Iterable[_Marker]) -> list[Layout]:
+    words = Counter(m.word for m in markers if LAYOUT_WORD <= m.word < LAYOUT_WORD + len(LAYOUTS))
+    return [LAYOUTS[word - LAYOUT_WORD] for word, _ in words.most_common()]
+
+
+def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[FoundCard, ...]:
+    cards: list[FoundCard] = []
+    for layout in _layouts_seen(markers):
+        left = [m for m in markers if m.word < LAYOUT_WORD and m.word % 50 < layout.columns]
+        while len(left) >= 3:
+            homography, used = _best_homography(layout, left)
+            if homography is None or len(used) < 3:
+                break
+            corners = find_chess_corners(grey, layout, homography, lens)
+            # Places are numbered alike on every layout, and a homography makes one out of
+            # another: only a layout marker in its own place tells which card it is.
+            if (
+                corners is not None
+                and _votes_at(1, layout, corners[2], markers)[LAYOUT_WORD + LAYOUTS.index(layout)]
+            ):
+                number = _read_number(grey, layout, corners[2])
+                cards.append(FoundCard(layout, number, *corners))
+            left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
+    return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
+
+
+def _belongs(marker: _Marker, layout: Layout, homography: Array) -> bool:
+    drawn = marker_corners_mm(layout, marker.word // 50, marker.word % 50)
+    return bool(_fits(homography, drawn[None], marker.corners_px[None], 1.0)[0])
+
+
+def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
+    """Fit one card to the place markers; with two cards in view, the better shown one."""
+    drawn = np.array([marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers])
+    seen = np.array([m.corners_px for m in markers])
+    words = [m.word for m in markers]
+    centres = seen.mean(axis=1)
+    best: list[int] = []
+    # All markers at once are the usual case; seeds of four neighbours part two cards in view.
+    seeds = [list(range(len(markers)))] if len(set(words)) == len(words) else []
+    seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
+    for used in seeds:
+        for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
+            model = _fit_robustly(seen[used], drawn[used])
+            if model is None:
+                break
+            used = list(np.flatnonzero(_fits(model, drawn, seen, tolerance)))
+            if len(used) < 3:
+                break
+        used = list({words[i]: i for i in reversed(used)}.values())  # one for each word
+        if len(used) > len(best):
+            best = used
+        if len(best) >= 0.8 * len(markers):
+            break
+    chosen = [markers[i] for i in best]
+    return (None if len(best) < 3 else _fit_robustly(seen[best], drawn[best])), chosen
+
+
+def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:
+    if len(seen_px) < 2:
+        return None
+    side = float(np.median(np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)))
+    model, _ = cv2.findHomography(
+        drawn_mm.reshape(-1, 1, 2), seen_px.reshape(-1, 1, 2), cv2.RANSAC, max(2.5, 0.3 * side)
+    )
+    return None if model is None else np.asarray(model, float)
+
+
+def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> NDArray[np.bool_]:
+    """Say which markers (N, 4, 2) lie where a card with this homography has them."""
+    side = np.linalg.norm(seen_px[:, 2] - seen_px[:, 0], axis=1)
+    off = np.linalg.norm(project(model, drawn_mm.reshape(-1, 2)).reshape(seen_px.shape) - seen_px,
+                         axis=2).max(axis=1)  # fmt: skip
+    return np.asarray(off < np.maximum(2.5, tolerance * side))
+
+
+def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
+    """Read the card's number where its markers must be, until two agree and more than any other.
+
+    To tell a marker from a thousand others is most of what finding it costs; so the many words
+    of numbers are asked for only here.
+    """
+    votes: Counter[int] = Counter()
+    for slot in _slots(3, layout, homography):
+        side = float(np.linalg.norm(slot[1] - slot[0]))
+        zoom = NUMBER_PX / side
+        low = np.floor(slot.min(axis=0) - 0.25 * side).astype(int)
+        high = np.ceil(slot.max(axis=0) + 0.25 * side).astype(int) + 1
+        (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, grey.shape[::-1])
+        if min(x1 - x0, y1 - y0) < side:
+            continue
+        near = _detect_at(grey[y0:y1, x0:x1], zoom, NUMBER_WORD, LAST_WORD + 1)
+        middle = slot.mean(axis=0) - [x0, y0]
+        votes.update(
+            marker.word - NUMBER_WORD
+            for marker in near
+            if np.linalg.norm(marker.corners_px.mean(axis=0) - middle) < 0.4 * side
+        )
+        ranked = votes.most_common(2)
+        if ranked and ranked[0][1] >= 2 and (len(ranked) == 1 or ranked[1][1] < ranked[0][1]):
+            return ranked[0][0]
+    ranked = votes.most_common(2)
+    if not ranked or (len(ranked) > 1 and ranked[1][1] == ranked[0][1]):
+        return None
+    return ranked[0][0]
+
+
+def _slots(turn: int, layout: Layout, homography: Array) -> list[Array]:
+    """Return where the markers are whose columns are `turn` in each run of five, px (4, 2) each."""
+    return [
+        project(homography, marker_corners_mm(layout, strip, column))
+        for column in range(layout.columns)
+        if column % 5 == turn
+        for strip in (0, 1)
+    ]
+
+
+def _votes_at(turn: int, layout: Layout, homography: Array, markers: list[_Marker]) -> Counter[int]:
+    """Count the words of the markers in the columns that are `turn` in each run of five."""
+    slots = [slot.mean(axis=0) for slot in _slots(turn, layout, homography)]
+    votes: Counter[int] = Counter()
+    for marker in markers:
+        centre = marker.corners_px.mean(axis=0)
+        side = np.linalg.norm(marker.corners_px[1] - marker.corners_px[0])
+        if min(np.linalg.norm(centre - slot) for slot in slots) < 0.4 * side:
+            votes[marker.word] += 1
+    return votes

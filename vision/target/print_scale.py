@@ -1,0 +1,324 @@
+"""The print check: what a caliper read on the card's two bars, and what it makes of the card.
+
+Printers stretch paper, along and across by different amounts. The two bars of a card are
+measured once; their true lengths give the card its scale by axis. Checks are kept by the name
+of the card set in one small JSON file::
+
+    {"demo-set": {"layout": "A5 middle", "along_mm": 180.7, "across_mm": 109.6,
+                  "u_mm": 0.02, "checked_on": "2026-09-14"}}
+
+What one photograph tells about its card's print: whether it is longer one way than the other.
+
+A print at one wrong scale both ways can't be seen: card, rope and distance shrink together. A
+print that is stretched one way can. It looks tilted, but a tilt brings one end of the card nearer
+to the camera, and that end is not larger. The fit of the pose (`vision.target.pose`) lets the
+print's scale go both ways by what is known of it, and takes the stretch up; here it is read back.
+
+A card that is bent across the rope looks shorter across, and is refused as well.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import CURL, SIZE, TWIST, camera_centre_mm, rays
+from vision.findings import RefusedError, finding, limit_of
+from vision.json_files import change_kept, read_kept
+from vision.target.detect import FoundCard
+from vision.target.layout import Card, Layout, layout_named
+from vision.target.pose import Pose
+
+UNCHECKED_U = 0.01  # +-1 % seen on laser prints, x and y differing (a user's report of 1990)
+FURTHEST_OFF = 0.06  # "fit to page" shrinks by 3 to 6 % (from memory, confidence 0.6)
+# Setting a caliper on two printed ends by eye (common practice, no source).
+U_ENDS_MM = 0.03
+# Paper grows and shrinks with moisture after the check: 0.01 % to 0.02 % per 1 % of relative
+# humidity across the grain, less along it (from memory, confidence 0.6); 0.03 % allows a few
+# per cent between check and photograph.
+U_MOISTURE = 0.0003
+
+
+@dataclass(frozen=True, slots=True)
+class PrintCheck:
+    """What was read on the two bars of one card set.
+
+    Parameters
+    ----------
+    name : str
+        Name of the card set.
+    layout : Layout
+        Which card was printed.
+    along_read_mm, across_read_mm : float
+        Lengths of the two bars as read, mm.
+    u_read_mm : float
+        Standard uncertainty of one reading, mm: what the instrument adds. A caliper with
+        limits of error of 0.03 mm gives 0.03 / sqrt(3), about 0.02 mm.
+    checked_on : date or None
+        Day of the check.
+
+    Raises
+    ------
+    ValueError
+        If a reading is more than 6 % off the drawn length, or a value makes no sense.
+    """
+
+    name: str
+    layout: Layout
+    along_read_mm: float
+    across_read_mm: float
+    u_read_mm: float
+    checked_on: date | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse at the door what no sound print can give."""
+        if not self.name.strip():
+            raise ValueError("the card set needs a name; got an empty one.")
+        if not (math.isfinite(self.u_read_mm) and 0 < self.u_read_mm <= 1):
+            raise ValueError(
+                "the standard uncertainty of a reading must be more than 0 and at most 1 mm; "
+                f"got {self.u_read_mm:g} mm."
+            )
+        along, across = self.layout.along_bar_mm, self.layout.across_bar_mm
+        _refuse_far_off("along", self.along_read_mm, along, across)
+        _refuse_far_off("across", self.across_read_mm, across, along)
+
+
+def _refuse_far_off(which: str, read_mm: float, drawn_mm: float, other_mm: float) -> None:
+    def near(value: float, target: float) -> bool:
+        return math.isfinite(value) and abs(value / target - 1) <= FURTHEST_OFF
+
+    if near(read_mm, drawn_mm):
+        return
+    if near(read_mm * 25.4, drawn_mm):
+        cause = "it looks like inches; enter it in mm"
+    elif near(read_mm * 10, drawn_mm):
+        cause = "it looks like centimetres; enter it in mm"
+    elif near(read_mm, other_mm):
+        cause = "it looks like the other bar's; exchange the two readings"
+    else:
+        cause = "it looks like a slip, or like a page printed to fit; reprint at 100 %"
+    raise ValueError(
+        f"the bar {which} is drawn {drawn_mm:g} mm long but {read_mm:g} mm was read, more than "
+        f"{FURTHEST_OFF:.0%} off: {cause}."
+    )
+
+
+def checked_card(check: PrintCheck) -> Card:
+    """Return the card of a checked set, with its true scale by axis.
+
+    The standard uncertainty of each scale holds the instrument (`PrintCheck.u_read_mm`), the
+    setting on the bar's two ends by eye (0.03 mm), and what moisture does to the paper between
+    check and photograph (0.03 %). Not in it: a card that is not flat, or a print whose scale
+    changes within the page.
+
+    Examples
+    --------
+    >>> from vision.target.layout import layout_named
+    >>> card = checked_card(PrintCheck("demo-set", layout_named("A5 middle"), 180.7, 109.6, 0.02))
+    >>> round(card.scale_x, 5), round(card.u_scale_x, 5), card.print_set
+    (1.00389, 0.00036, 'demo-set')
+    """
+    layout = check.layout
+    u_bar_mm = math.hypot(check.u_read_mm, U_ENDS_MM)
+    return Card(
+        layout,
+        scale_x=check.along_read_mm / layout.along_bar_mm,
+        scale_y=check.across_read_mm / layout.across_bar_mm,
+        u_scale_x=math.hypot(u_bar_mm / layout.along_bar_mm, U_MOISTURE),
+        u_scale_y=math.hypot(u_bar_mm / layout.across_bar_mm, U_MOISTURE),
+        print_set=check.name,
+    )
+
+
+def unchecked_card(layout: Layout) -> Card:
+    """Return a card whose print nobody checked: drawn size, known to 1 % only."""
+    return Card(layout, u_scale_x=UNCHECKED_U, u_scale_y=UNCHECKED_U)
+
+
+def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
+    """Return the latest check of each card set in a file; none if there is no such file.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged, or holds something that is no print check.
+    """
+    file = Path(path)
+    return {
+        name: _check_from(name, entry, file)
+        for name, entry in read_kept(file, "print checks").items()
+    }
+
+
+def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
+    """Add a check to a file, whole or not at all; an earlier check of the set is kept in it.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged (it is then left as it is), cannot be written, or knows the set
+        as one of another layout.
+    """
+    file = Path(path)
+
+    def with_check(entries: dict[str, Any]) -> dict[str, Any] | None:
+        known = {name: _check_from(name, entry, file) for name, entry in entries.items()}
+        before = known.get(check.name)
+        if before == check:
+            return None
+        if before is not None and before.layout != check.layout:
+            raise ValueError(
+                f"card set {check.name!r} is of layout {before.layout.name}, not "
+                f"{check.layout.name}; give the new set another name."
+            )
+        entry = _entry_of(check)
+        if before is not None:
+            old = dict(entries[check.name])
+            entry["earlier"] = [*old.pop("earlier", []), old]
+        return {**entries, check.name: entry}
+
+    change_kept(file, "the print check", with_check)
+
+
+def _entry_of(check: PrintCheck) -> dict[str, Any]:
+    return {
+        "layout": check.layout.name,
+        "along_mm": check.along_read_mm,
+        "across_mm": check.across_read_mm,
+        "u_mm": check.u_read_mm,
+        "checked_on": None if check.checked_on is None else check.checked_on.isoformat(),
+    }
+
+
+def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
+    where = f"{file.name}, card set {name!r}"
+    if not isinstance(entry, dict) or not isinstance(entry.get("layout"), str):
+        raise ValueError(f"{where}: this is no print check; mend the file or move it away.")
+    lengths: list[Any] = [entry.get(key) for key in ("along_mm", "across_mm", "u_mm")]
+    if not all(type(length) in (int, float) for length in lengths):
+        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.")
+    day = entry.get("checked_on")
+    if not isinstance(day, str | None):
+        raise ValueError(f"{where}: checked_on must be a day such as 2026-09-14.")
+    try:
+        checked_on = None if day is None else date.fromisoformat(day)
+        layout = layout_named(entry["layout"])
+        along, across, u_read = map(float, lengths)
+        return PrintCheck(name, layout, along, across, u_read, checked_on)
+    except (ValueError, OverflowError) as reason:
+        raise ValueError(f"{where}: {reason}") from None
+
+
+Array = NDArray[np.float64]
+Used = NDArray[np.bool_]
+
+FAR_OFF = 4.0  # robust standard deviations: such a corner is none
+
+
+def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
+    """Refuse a card whose print nobody checked and that is surely stretched one way.
+
+    A checked print's scales are known, and the fit holds them: there is nothing to be seen then.
+
+    Parameters
+    ----------
+    found : FoundCard
+        The card's corners.
+    card : Card
+        The card as its print is known.
+    pose : Pose
+        Camera and card, fitted with that card.
+
+    Raises
+    ------
+    RefusedError
+        If it is, by more than the printers that the uncertainty of an unchecked print stands for.
+    """
+    if card.print_set:
+        return
+    stretch, used = print_stretch(found, pose)
+    most = limit_of("print-stretched")
+    # its uncertainty costs more than the stretch itself: asked for only where it could matter
+    if 100 * abs(stretch) <= most:
+        return
+    if 100 * (abs(stretch) - 2 * u_print_stretch(found, pose, used)) > most:
+        raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
+
+
+def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
+    """Return by how much a print is longer along than across, 1, and which corners say so (N,).
+
+    Parameters
+    ----------
+    found : FoundCard
+        The card's corners.
+    pose : Pose
+        Camera and card, fitted to these corners; in the fit the print's scale has a prior.
+    """
+    off = _stretch(found, pose.theta, np.ones(len(found.corners_px), np.bool_))[1]
+    used: Used = np.asarray(off < max(FAR_OFF * 1.4826 * float(np.median(off)), 1e-6))
+    return _stretch(found, pose.theta, used)[0], used
+
+
+def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
+    """Return the standard uncertainty of `print_stretch`, 1, from the pose's covariance."""
+    gradient = np.zeros(SIZE)
+    for i, u in enumerate(np.sqrt(np.diag(pose.whole_covariance))):
+        step = np.zeros(len(pose.theta))
+        step[i] = 0.01 * u
+        ahead, behind = (_stretch(found, pose.theta + way * step, used)[0] for way in (1, -1))
+        gradient[i] = (ahead - behind) / (0.02 * u)
+    return float(np.sqrt(gradient @ pose.whole_covariance @ gradient))
+
+
+def _stretch(found: FoundCard, theta: Array, used: Used) -> tuple[float, Array]:
+    """Return the stretch that some corners show, and how far each corner lies off, mm (N,)."""
+    half = found.layout.length_mm / 2, found.layout.half_height_mm
+    there = _on_card_mm(theta, found.corners_px, half)
+    plane = np.column_stack([found.corners_mm, np.ones(len(there))])
+    turn = np.linalg.lstsq(plane[used], there[used], rcond=None)[0]
+    return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(there - plane @ turn).T)
+
+
+def _on_card_mm(theta: Array, points_px: Array, half_mm: tuple[float, float]) -> Array:
+    """Return where lines of sight meet the curled and twisted card, mm (N, 2)."""
+    eye, sight = camera_centre_mm(theta), rays(theta, points_px)
+    height = np.zeros(len(sight))
+    for _ in range(4):  # a bend of a few mm, hundreds of mm away: each step leaves a hundredth
+        reach = (height - eye[2]) / sight[:, 2]
+        x, y = (eye[:2] + reach[:, None] * sight[:, :2]).T
+        along, across = x / half_mm[0], y / half_mm[1]
+        height = theta[CURL] * along**2 + theta[TWIST] * along * across
+    return np.column_stack([x, y])
+
+
+def plain_check(check: PrintCheck) -> dict[str, Any]:
+    """Return a print check as the record keeps it."""
+    return {
+        "layout": check.layout.name,
+        "along_mm": check.along_read_mm,
+        "across_mm": check.across_read_mm,
+        "u_mm": check.u_read_mm,
+        "checked_on": None if check.checked_on is None else check.checked_on.isoformat(),
+    }
+
+
+def check_from(card_set: str, values: dict[str, Any]) -> PrintCheck:
+    """Return the print check that `plain_check` took apart."""
+    on = values.get("checked_on")
+    return PrintCheck(
+        card_set,
+        layout_named(values["layout"]),
+        float(values["along_mm"]),
+        float(values["across_mm"]),
+        float(values["u_mm"]),
+        None if on is None else date.fromisoformat(on),
+    )
