@@ -34,10 +34,27 @@ def test_no_fault_stands_in_the_list_twice() -> None:
 def test_every_kind_of_fault_that_was_asked_for_stands_in_the_list() -> None:
     faults = "\n".join(row["fault"] for row in rows())
     for words in (
-        "any bytes at all", "something else", "noise", "gradient", "card without a rope",
-        "rope without its card", "two ropes", "a hand", "mirrored", "97 %", "full disk", "locks",
-        "write-protected folder", "gone from their store", "server restarts", "`../../outside`",
-        "unpacks to too much", "many megapixels", "formula", "markup", "upload",
+        "any bytes at all",
+        "something else",
+        "noise",
+        "gradient",
+        "card without a rope",
+        "rope without its card",
+        "two ropes",
+        "a hand",
+        "mirrored",
+        "97 %",
+        "full disk",
+        "locks",
+        "write-protected folder",
+        "gone from their store",
+        "server restarts",
+        "`../../outside`",
+        "unpacks to too much",
+        "many megapixels",
+        "formula",
+        "markup",
+        "upload",
         "somebody else's inspection",
-    ):  # fmt: skip
+    ):
         assert words in faults, words

@@ -229,8 +229,11 @@ def test_the_readme_names_the_sizes_and_limits_that_hold() -> None:
     page = text_of("README.md")
     for paper in PAPERS_MM:
         sizes = [f"to {layout.rope_max_mm:.0f} mm" for layout in LAYOUTS if layout.paper == paper]
-        row = next(line for line in page.splitlines() if line.startswith(f"| {paper} |")
-                   or line.startswith(f"| US {paper} |"))  # fmt: skip
+        row = next(
+            line
+            for line in page.splitlines()
+            if line.startswith(f"| {paper} |") or line.startswith(f"| US {paper} |")
+        )
         assert row.replace("ropes to", "to").split(" | ", 1)[1].strip(" |").split(" | ") == sizes
     flat = " ".join(page.split())
     assert f"more than {limit_of('too-tilted'):.0f} degrees of tilt" in flat

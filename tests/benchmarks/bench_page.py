@@ -24,7 +24,7 @@ from statistics import median
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from inspection.record.record import open_record
-from ui.presenters.review_queue import decide, queue
+from ui.presenters.review_queue import review_queue, save_decision
 from ui.services.sample import load_sample, sample_folder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -132,9 +132,11 @@ def main() -> None:
         folder = Path(name)
         with open_record(folder / "record.db") as record:
             identity = load_sample(record, samples, by="Reviewer B")
-            for doubt in queue(record.inspection(identity)):  # then "next" visits every station
+            for doubt in review_queue(
+                record.inspection(identity)
+            ):  # then "next" visits every station
                 there = record.inspection(identity)
-                decide(record, there, doubt, "accepted", by="Reviewer B", why="")
+                save_decision(record, there, doubt, "accepted", by="Reviewer B", why="")
         server, address, start_s = served(folder)
         try:
             browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)

@@ -23,7 +23,7 @@ PROTECTED = "write-protected|it may not be read and written"
 
 def record_of_pages() -> Record:
     """Return the record that the pages have open."""
-    return session.the_record()
+    return session.get_record()
 
 
 @contextmanager

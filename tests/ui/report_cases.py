@@ -20,7 +20,7 @@ from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.record import Record, open_record
 from ui.presenters.manual_edges import with_edges_moved
 from ui.report.case import ReportCase, case_of_folder, case_of_record
-from ui.services.judge_record import log_of, look_over
+from ui.services.assess_record import log_of, screen_inspection
 from vision.findings import finding
 from vision.pipeline import Settings
 from vision.results import Estimate, Marks, Refusal, Result
@@ -52,22 +52,36 @@ def estimate(number: int, place: tuple[int, int]) -> Estimate:
     marks = Marks(
         tuple((float(x), 100.0) for x in range(80, 240, 8)),
         tuple((float(x), 140.0) for x in range(80, 240, 8)),
-        ((120.0, 100.0), (200.0, 100.0)), ((120.0, 140.0), (200.0, 140.0)), (160.0, 120.0),
+        ((120.0, 100.0), (200.0, 100.0)),
+        ((120.0, 140.0), (200.0, 140.0)),
+        (160.0, 120.0),
         ((20.0, 20.0), (300.0, 20.0), (300.0, 220.0), (20.0, 220.0)),
-    )  # fmt: skip
+    )
     return Estimate(
-        PHOTO_MM[place], (SCALE, edge), station=station, view_deg=view, jaw_mm=80.0, crowns=4,
-        px_per_mm=1.0, tilt_deg=6.0, photo_name=name, photo_sha256=sha256(jpeg(number)).hexdigest(),
-        look_hash=f"{0x5A5A << (4 * number):016x}"[-16:], camera="phone 1", print_set="set-1",
-        taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * number), marks=marks,
-    )  # fmt: skip
+        PHOTO_MM[place],
+        (SCALE, edge),
+        station=station,
+        view_deg=view,
+        jaw_mm=80.0,
+        crowns=4,
+        px_per_mm=1.0,
+        tilt_deg=6.0,
+        photo_name=name,
+        photo_sha256=sha256(jpeg(number)).hexdigest(),
+        look_hash=f"{0x5A5A << (4 * number):016x}"[-16:],
+        camera="phone 1",
+        print_set="set-1",
+        taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * number),
+        marks=marks,
+    )
 
 
 def results() -> list[Result]:
     """Return eight figures and one refusal."""
     made: list[Result] = [estimate(number, place) for number, place in enumerate(PLACES)]
-    refused = Refusal((finding("no-card"),), photo_name="lost.jpg",
-                      photo_sha256=sha256(jpeg(8)).hexdigest())  # fmt: skip
+    refused = Refusal(
+        (finding("no-card"),), photo_name="lost.jpg", photo_sha256=sha256(jpeg(8)).hexdigest()
+    )
     return [*made, refused]
 
 
@@ -81,23 +95,33 @@ def readings(wrong: dict[tuple[int, int], str] | None = None) -> tuple[Reading, 
     texts = {place: f"{mm + 0.02:.2f}" for place, mm in PHOTO_MM.items()} | (wrong or {})
     at = datetime(2026, 11, 3, 9, 0, 12)
     return tuple(
-        Reading(text, float(text), station, view, "C-1", "A. Berg",
-                at + timedelta(seconds=95 * number))
+        Reading(
+            text, float(text), station, view, "C-1", "A. Berg", at + timedelta(seconds=95 * number)
+        )
         for number, ((station, view), text) in enumerate(texts.items())
-    )  # fmt: skip
+    )
 
 
 def write_folder(folder: Path, *, wrong: dict[tuple[int, int], str] | None = None) -> Path:
     """Write the inspection as a folder."""
-    rows = ["inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,"
-            "permissible_error_mm,calibration_due,person,logged_at"]  # fmt: skip
+    rows = [
+        "inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,"
+        "permissible_error_mm,calibration_due,person,logged_at"
+    ]
     for one in readings(wrong):
         assert one.at is not None
-        rows.append(f"2026-11,{one.station},{one.view_deg},{one.typed},C-1,wide-jaw caliper,0.01,"
-                    f"0.03,2027-01-31,A. Berg,{one.at.isoformat()}")  # fmt: skip
+        rows.append(
+            f"2026-11,{one.station},{one.view_deg},{one.typed},C-1,wide-jaw caliper,0.01,"
+            f"0.03,2027-01-31,A. Berg,{one.at.isoformat()}"
+        )
     (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    described = {"identity": ROPE.identity, "nominal_mm": 40.0, "reference_mm": 41.2,
-                 "reference_on": "2025-02-03", "site": "Quay 9"}  # fmt: skip
+    described = {
+        "identity": ROPE.identity,
+        "nominal_mm": 40.0,
+        "reference_mm": 41.2,
+        "reference_on": "2025-02-03",
+        "site": "Quay 9",
+    }
     (folder / "rope.json").write_text(json.dumps(described), encoding="utf-8")
     lines = ["number,position_m,note", *(f"{n},{12 * n},plain" for n in range(1, 5))]
     (folder / "stations.csv").write_text("\n".join(lines), encoding="utf-8")
@@ -122,16 +146,30 @@ def fill(record: Record, *, rope: Rope = ROPE, inspector: str = "A. Berg") -> st
         held = Inspection(f"{year}-11", rope.identity, date(year, 11, 3), stations=stations)
         record.add_inspection(held, by="A. Berg")
         earlier = [
-            Reading(f"{mm:.2f}", mm, station, view, "C-1", "A. Berg",
-                    datetime(year, 11, 3, 9, station, view // 3))
+            Reading(
+                f"{mm:.2f}",
+                mm,
+                station,
+                view,
+                "C-1",
+                "A. Berg",
+                datetime(year, 11, 3, 9, station, view // 3),
+            )
             for (station, view), mm in (
                 (place, round(40.6 + 0.01 * i - 0.21 * (year - 2023), 2))
                 for i, place in enumerate(PLACES)
             )
-        ]  # fmt: skip
+        ]
         record.add_readings(held.identity, earlier, by="A. Berg")
-    this = Inspection("2026-11", rope.identity, date(2026, 11, 3), inspector=inspector,
-                      reviewer="R. Two", supervisor="S. Three", stations=stations)  # fmt: skip
+    this = Inspection(
+        "2026-11",
+        rope.identity,
+        date(2026, 11, 3),
+        inspector=inspector,
+        reviewer="R. Two",
+        supervisor="S. Three",
+        stations=stations,
+    )
     record.add_inspection(this, by="A. Berg")
     record.add_readings(this.identity, readings({(2, 90): "93.70"}), by="A. Berg")
     for number, one in enumerate(results()):
@@ -188,31 +226,48 @@ def fill_plain(
             by="A. Berg",
         )
         older = [
-            Reading(f"{one + 0.1 * (2026 - year):.2f}", round(one + 0.1 * (2026 - year), 2), *where,
-                    "C-1", "A. Berg", datetime(year, 5, 4, 9, 0) + timedelta(seconds=95 * i))
+            Reading(
+                f"{one + 0.1 * (2026 - year):.2f}",
+                round(one + 0.1 * (2026 - year), 2),
+                *where,
+                "C-1",
+                "A. Berg",
+                datetime(year, 5, 4, 9, 0) + timedelta(seconds=95 * i),
+            )
             for i, (where, one) in enumerate(mm.items())
-        ]  # fmt: skip
+        ]
         record.add_readings(f"{year}-05", older, by="A. Berg")
     held = Inspection(identity, rope.identity, date(2026, 11, 3), place, *people, stations=stations)
     record.add_inspection(held, by="A. Berg")
     if gauge:
         texts = [f"{one + 0.01 * (i * 7 % 5):.2f}" for i, one in enumerate(mm.values())]
         typed = [
-            Reading(text, float(text), *where, "C-1", people[0],
-                    datetime(2026, 11, 3, 9, 0, 12) + timedelta(seconds=95 * i))
+            Reading(
+                text,
+                float(text),
+                *where,
+                "C-1",
+                people[0],
+                datetime(2026, 11, 3, 9, 0, 12) + timedelta(seconds=95 * i),
+            )
             for i, (where, text) in enumerate(zip(places, texts, strict=True))
-        ]  # fmt: skip
+        ]
         record.add_readings(identity, typed, by="A. Berg")
     made: list[Result] = []
     for i, where in enumerate(places if photographs else []):
         data = jpeg(i, size=(320, 240 + i))  # its size makes each file another
-        made.append(replace(
-            estimate(i % 12, PLACES[i % 8]), station=where[0], view_deg=where[1],
-            diameter_mm=mm[where], photo_name=f"s{where[0]}-{where[1]}.jpg",
-            photo_sha256=sha256(data).hexdigest(),
-            look_hash=f"{0x5A5A5A5A1234567 * (i + 3) % 2**64:016x}",
-            taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * i),
-        ))  # fmt: skip
+        made.append(
+            replace(
+                estimate(i % 12, PLACES[i % 8]),
+                station=where[0],
+                view_deg=where[1],
+                diameter_mm=mm[where],
+                photo_name=f"s{where[0]}-{where[1]}.jpg",
+                photo_sha256=sha256(data).hexdigest(),
+                look_hash=f"{0x5A5A5A5A1234567 * (i + 3) % 2**64:016x}",
+                taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * i),
+            )
+        )
         record.add_photograph(identity, data, name=made[-1].photo_name, by="A. Berg")
     if made:
         record.add_results(identity, made, by="A. Berg")
@@ -221,15 +276,21 @@ def fill_plain(
 
 def _long(record: Record) -> str:
     """Every name and reason is long, and nothing in it can be broken."""
-    rope = replace(ROPE, identity=LONG, site=LONG, reference_how=LONG,
-                   grooves=(Groove(WORD, 21.0, 44.0, 2, 39.0, 41.5),))  # fmt: skip
+    rope = replace(
+        ROPE,
+        identity=LONG,
+        site=LONG,
+        reference_how=LONG,
+        grooves=(Groove(WORD, 21.0, 44.0, 2, 39.0, 41.5),),
+    )
     people = (WORD, f"{LONG} R", f"S {WORD}")
-    identity = fill_plain(record, 3, rope=rope, people=people, identity=f"2026-11 {WORD}",
-                          place=WORD, note=LONG)  # fmt: skip
+    identity = fill_plain(
+        record, 3, rope=rope, people=people, identity=f"2026-11 {WORD}", place=WORD, note=LONG
+    )
     record.withdraw_reading(identity, 1, by=WORD, why=LONG)
     wrong = replace(record.inspection(identity).readings[0], typed="93.70", value_mm=93.7)
     record.correct_reading(identity, 2, wrong, by=LONG, why=WORD)
-    look_over(record, identity, by="A. Berg")
+    screen_inspection(record, identity, by="A. Berg")
     for one in record.inspection(identity).findings:
         record.settle_finding(identity, one.key, how=f"{LONG} {WORD}", by=f"R {WORD}")
     record.review(identity, "sent back", by=f"R {WORD}", why=LONG + WORD)
@@ -239,15 +300,18 @@ def _long(record: Record) -> str:
 def _by_hand(record: Record) -> str:
     """An edge by hand, a figure without card, one withdrawn, stations sent back and overruled."""
     identity = fill(record)
-    kept = {(one.station, one.view_deg): one for one in record.inspection(identity).results
-            if isinstance(one, Estimate)}  # fmt: skip
+    kept = {
+        (one.station, one.view_deg): one
+        for one in record.inspection(identity).results
+        if isinstance(one, Estimate)
+    }
     why = "A loose wire misled the left edge"
     moved = with_edges_moved(kept[2, 0], 0.3, -0.1, by="R. Two", why=why)
     record.replace_result(identity, kept[2, 0], moved, by="R. Two", why=why)
     record.replace_result(identity, kept[4, 0], None, by="R. Two", why="It shows another rope.")
     ruled = replace(kept[1, 90], hold="archive, rule, 12 marks")
     record.replace_result(identity, kept[1, 90], ruled, by="R. Two", why="The card was lost.")
-    look_over(record, identity, by="A. Berg")
+    screen_inspection(record, identity, by="A. Berg")
     record.review(identity, "accepted", by="R. Two", station=1)
     record.review(identity, "sent back", by="R. Two", why="Read it again.", station=3)
     record.review(identity, "overruled", by="S. Three", why="The wear is known.", station=3)
@@ -258,7 +322,7 @@ def _settled(record: Record) -> str:
     """A user in inches: all flags settled, the inspection accepted."""
     grooves = (Groove("drum", 21.0, 44.0, 2, 39.0, 41.5),)
     identity = fill(record, rope=replace(ROPE, units="inch", grooves=grooves))
-    look_over(record, identity, by="A. Berg")
+    screen_inspection(record, identity, by="A. Berg")
     for one in record.inspection(identity).findings:
         record.settle_finding(identity, one.key, how="Asked: 39.70 was read.", by="R. Two")
     record.review(identity, "accepted", by="R. Two")

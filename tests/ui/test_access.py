@@ -15,11 +15,11 @@ from ui.services.roles import (
     SCREENS,
     AccessError,
     Person,
-    admit,
     check_login,
     may_open,
     person_of,
     read_team,
+    require_role,
 )
 from ui.web.page import login
 from ui.web.panels import upload
@@ -176,7 +176,7 @@ def test_the_kelvin_sign_is_no_k(team_file: Path) -> None:
 @pytest.mark.parametrize("screen", [*SCREENS, "unheard-of"])
 def test_a_person_without_a_role_opens_nothing(screen: str) -> None:
     with pytest.raises(AccessError, match="is here as no role"):
-        admit(Person("A", "a@b.c", frozenset()), screen)
+        require_role(Person("A", "a@b.c", frozenset()), screen)
 
 
 def test_each_role_opens_its_screens_only() -> None:
@@ -216,7 +216,7 @@ def sources() -> Iterator[tuple[str, str]]:
         yield path.relative_to(UI).as_posix(), path.read_text(encoding="utf-8")
 
 
-def test_every_screen_has_its_roles_and_is_reached_through_the_door_only() -> None:
+def test_every_screen_has_its_roles_and_is_run_by_the_login_only() -> None:
     screens = {path.stem for path in (UI / "web" / "screens").glob("*.py")} - {"__init__"}
     assert screens == set(SCREENS)
     assert all(SCREENS.values())
@@ -224,10 +224,10 @@ def test_every_screen_has_its_roles_and_is_reached_through_the_door_only() -> No
         for made in ("Page", "navigation"):
             assert not calls(source, made) or name == "web/app.py", f"{name} makes pages of its own"
     app = (UI / "web" / "app.py").read_text(encoding="utf-8")
-    assert calls(app, "guarded") == [""]
-    assert not calls(app, "run")  # only the door runs a screen
+    assert calls(app, "run_screen") == [""]
+    assert not calls(app, "run")  # only the login runs a screen
     assert calls((UI / "web" / "page" / "login.py").read_text(encoding="utf-8"), "run") == [
-        "guarded"
+        "run_screen"
     ]
 
 
@@ -235,24 +235,24 @@ def test_every_screen_has_its_roles_and_is_reached_through_the_door_only() -> No
 LEAKS = ("image", "audio", "video", "pdf", "logo", "link_button", "write_stream")
 
 
-def unguarded(name: str, source: str) -> list[str]:
-    """Return the places that hand out a file past the door."""
+def past_the_login(name: str, source: str) -> list[str]:
+    """Return the places that hand out a file past the login."""
     found = [f"{name}: {one}" for one in calls(source, "download_button")]
     found += [f"{name}: {leak}" for leak in LEAKS for _ in calls(source, leak)]
     return [one for one in found if one != "web/page/login.py: download"]
 
 
-def test_every_download_is_drawn_by_the_door() -> None:
-    assert [one for name, source in sources() for one in unguarded(name, source)] == []
+def test_every_download_is_drawn_by_the_login() -> None:
+    assert [one for name, source in sources() for one in past_the_login(name, source)] == []
     body = (UI / "web" / "page" / "login.py").read_text(encoding="utf-8")
     assert calls(body, "download_button") == calls(body, "guard_download") == ["download"]
 
 
-def test_a_download_past_the_door_would_be_noticed() -> None:
+def test_a_download_past_the_login_would_be_noticed() -> None:
     source = "import streamlit as st\ndef show():\n    st.download_button('a', b'')\n"
-    assert unguarded("screens/result.py", source) == ["screens/result.py: show"]
-    assert unguarded("screens/result.py", "st.image('a.png')") == ["screens/result.py: image"]
-    assert unguarded("door.py", source) == ["door.py: show"]
+    assert past_the_login("screens/result.py", source) == ["screens/result.py: show"]
+    assert past_the_login("screens/result.py", "st.image('a.png')") == ["screens/result.py: image"]
+    assert past_the_login("login.py", source) == ["login.py: show"]
 
 
 def test_a_file_is_made_only_for_who_still_has_the_role(

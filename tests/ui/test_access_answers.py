@@ -42,7 +42,7 @@ def answer(path: str, cookie: str = "") -> tuple[int, dict[str, str]]:
     scope = {"type": "http", "method": "GET", "path": path, "headers": []}
     if cookie:
         scope["headers"] = [(b"cookie", cookie.encode("latin-1"))]
-    asyncio.run(security.guarded_answers(streamlit)(scope, receive, send))
+    asyncio.run(security.security_middleware(streamlit)(scope, receive, send))
     headers = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
     return said[0]["status"], headers
 

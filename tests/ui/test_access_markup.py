@@ -39,9 +39,14 @@ def nasty_record(place: Path) -> None:
         record.add_rope(Rope(script, 22.0, site=image), by=link)
         record.add_gauge(Gauge(image, "wide-jaw caliper", 0.01, 0.03), by=link)
         there = Inspection(
-            pixel, script, date(2026, 11, 2), loud, link, image,
+            pixel,
+            script,
+            date(2026, 11, 2),
+            loud,
+            link,
+            image,
             stations=(Station(1, 1.0, formula), Station(2, 2.0, script)),
-        )  # fmt: skip
+        )
         record.add_inspection(there, by=link)
         readings = [
             Reading(typed, value, station, 0, image, link)
@@ -49,9 +54,13 @@ def nasty_record(place: Path) -> None:
         ]
         record.add_readings(pixel, readings, by=link)
         found = Finding(
-            "digits-swapped", f"{script} seen {loud}", f"{pixel} to do", "look",
-            where=("station 1, 0 deg", formula), innocent=image,
-        )  # fmt: skip
+            "digits-swapped",
+            f"{script} seen {loud}",
+            f"{pixel} to do",
+            "look",
+            where=("station 1, 0 deg", formula),
+            innocent=image,
+        )
         second = Finding("repeated", f"{link} again {loud}", image, "look", where=(formula,))
         record.set_findings(pixel, [found, second], rank=3.0, by=script)
         key = record.inspection(pixel).findings[0].key

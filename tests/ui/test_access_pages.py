@@ -61,9 +61,11 @@ def sampled(as_person: As, sample: Path, tmp_path: Path) -> As:
     shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
     with open_record(tmp_path / "record.db") as record:
         other = replace(
-            record.inspection(SAMPLE).inspection, identity=FOREIGN, inspector="Inspector C",
+            record.inspection(SAMPLE).inspection,
+            identity=FOREIGN,
+            inspector="Inspector C",
             on=date(2026, 10, 1),
-        )  # fmt: skip
+        )
         record.add_inspection(other, by="Inspector C")
     return as_person
 

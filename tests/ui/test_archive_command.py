@@ -34,8 +34,9 @@ def test_a_bar_is_measured_by_graduations_and_kept_in_json_and_a_picture(tmp_pat
     assert done.exit_code == 0, done.output
     (result,) = json.loads(done.output)["results"]
     with (SAMPLES / "truth.csv").open(encoding="utf-8") as table:
-        truth = next(float(row["truth_2d_mm"]) for row in csv.DictReader(table)
-                     if row["file"] == BAR.name)  # fmt: skip
+        truth = next(
+            float(row["truth_2d_mm"]) for row in csv.DictReader(table) if row["file"] == BAR.name
+        )
     assert abs(result["diameter_mm"] - truth) < result["expanded_mm"]
     assert result["hold"].startswith("archive, rule, ")
     assert (result["station"], result["view_deg"]) == (6, 90)
@@ -56,9 +57,10 @@ def test_a_direction_that_no_card_has_is_kept_as_it_was_said(
     ropes = tmp_path / "ropes.csv"
     ropes.write_text("identity,nominal_mm\nbar,16\n")
     for arguments in (
-        ("init", record), ("import", record, str(ropes), "--what", "ropes", *by),
+        ("init", record),
+        ("import", record, str(ropes), "--what", "ropes", *by),
         ("import", record, str(table), "--rope", "bar", *by),
-    ):  # fmt: skip
+    ):
         made = CliRunner().invoke(main, ["record", *arguments])
         assert made.exit_code == 0, made.output
     done = run(str(BAR), *MARKED, "--say", "6/45", "--record", record, "--inspection", "visit", *by)
@@ -131,8 +133,10 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(
     (figure,) = sample_app.metric
     assert abs(float(figure.value.split(" ")[0]) - 16.0) < 0.35
     sample_app.button(key="archive keep").click().run(timeout=120)
-    assert any("station 6, 45°" in said.value and "without the card" in said.value
-               for said in sample_app.success)  # fmt: skip
+    assert any(
+        "station 6, 45°" in said.value and "without the card" in said.value
+        for said in sample_app.success
+    )
     assert not sample_app.exception
     with open_record(tmp_path / "record.db") as record:
         (there,) = record.ranked()

@@ -15,7 +15,7 @@ from PIL import Image
 
 import vision.calibration.session
 from ui.cli.main import main
-from ui.services.cameras import PLACE, known_cameras
+from ui.services.cameras import CAMERAS_FILE, known_cameras
 from vision.calibration.adjustment import Calibration
 from vision.calibration.library import kept_camera
 from vision.calibration.session import Calibrated
@@ -65,7 +65,7 @@ def test_cards_still_want_a_rope() -> None:
 def test_a_calibration_is_told_kept_listed_and_forgotten(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(PLACE, str(tmp_path / "kept" / "cameras.json"))
+    monkeypatch.setenv(CAMERAS_FILE, str(tmp_path / "kept" / "cameras.json"))
     asked = {}
 
     def instead(paths: list[Path], **printed: object) -> Calibrated:

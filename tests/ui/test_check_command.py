@@ -27,8 +27,9 @@ HEADINGS = (
     "inspection,station,view_deg,typed,gauge,gauge_kind,resolution_mm,permissible_error_mm,"
     "calibration_due,person,logged_at"
 )
-TRUE_MM = {(n, view): 39.5 + 0.03 * n + (0.05 if view else 0.0)
-           for n in range(1, 7) for view in (0, 90)}  # fmt: skip
+TRUE_MM = {
+    (n, view): 39.5 + 0.03 * n + (0.05 if view else 0.0) for n in range(1, 7) for view in (0, 90)
+}
 Measured = Callable[[list[Path], Settings], list[results.Result]]
 
 
@@ -39,8 +40,10 @@ def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = Non
     rows = [HEADINGS]
     for number, ((station, view), text) in enumerate(texts.items()):
         logged = at + timedelta(seconds=95 * number)
-        rows.append(f'2026-11,{station},{view},"{text}",C-1,wide-jaw caliper,0.01,0.03,2027-01-31,'
-                    f"A. Berg,{logged.isoformat()}")  # fmt: skip
+        rows.append(
+            f'2026-11,{station},{view},"{text}",C-1,wide-jaw caliper,0.01,0.03,2027-01-31,'
+            f"A. Berg,{logged.isoformat()}"
+        )
     (folder / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     rope = {"identity": "hoist rope 1", "nominal_mm": 40.0, "reference_mm": 41.2}
     (folder / "rope.json").write_text(json.dumps(rope), encoding="utf-8")
@@ -56,14 +59,19 @@ def measure(paths: list[Path], settings: Settings) -> list[results.Result]:
     results: list[results.Result] = []
     for number, path in enumerate(paths):
         station, view = (int(part) for part in path.stem[1:].split("-"))
-        results.append(Estimate(
-            TRUE_MM[station, view],
-            (Term("edges", 0.1, "mm", 1.0, "A", f"edge:{path.name}"),),
-            station=station, view_deg=view, photo_name=path.name,
-            photo_sha256=f"{number:064x}", look_hash=f"{0x5A5A << (4 * number):016x}"[-16:],
-            taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * number),
-            camera="phone 1",
-        ))  # fmt: skip
+        results.append(
+            Estimate(
+                TRUE_MM[station, view],
+                (Term("edges", 0.1, "mm", 1.0, "A", f"edge:{path.name}"),),
+                station=station,
+                view_deg=view,
+                photo_name=path.name,
+                photo_sha256=f"{number:064x}",
+                look_hash=f"{0x5A5A << (4 * number):016x}"[-16:],
+                taken_at=datetime(2026, 11, 3, 9, 0, 30) + timedelta(seconds=95 * number),
+                camera="phone 1",
+            )
+        )
     return results
 
 
@@ -165,12 +173,20 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
         (lambda f: (f / "rope.json").write_text("[1]"), "must hold an object"),
         (lambda f: (f / "rope.json").write_text('{"identity": "R"}'), "does not describe a rope"),
         (lambda f: (f / "rope.json").write_text('{"nominal": 40}'), "'nominal' that is not known"),
-        (lambda f: (f / "rope.json").write_text(
-            '{"identity": "R", "nominal_mm": 40, "core": "wood"}'), "'core' is 'wood'"),
-        (lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": -4}'),
-         "more than 0"),
-        (lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": "x"}'),
-         "does not describe a rope"),
+        (
+            lambda f: (f / "rope.json").write_text(
+                '{"identity": "R", "nominal_mm": 40, "core": "wood"}'
+            ),
+            "'core' is 'wood'",
+        ),
+        (
+            lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": -4}'),
+            "more than 0",
+        ),
+        (
+            lambda f: (f / "rope.json").write_text('{"identity": "R", "nominal_mm": "x"}'),
+            "does not describe a rope",
+        ),
         (lambda f: (f / "stations.csv").write_text("a,b\n1,2\n"), "number and position_m"),
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1,here\n"), "line 2"),
         (lambda f: (f / "stations.csv").write_text("number,position_m\n1_0,4\n"), "line 2"),
@@ -178,7 +194,7 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
         (lambda f: (f / "readings.csv").write_text(HEADINGS + "\n"), "no reading"),
         (lambda f: (f / "inspection.json").write_text('{"on": "soon"}'), "inspection.json"),
     ],
-)  # fmt: skip
+)
 def test_a_folder_with_something_wrong_is_one_sentence_with_status_2(
     tmp_path: Path, spoil: Callable[[Path], object], words: str
 ) -> None:
@@ -232,8 +248,9 @@ def test_the_three_lines_in_python_say_the_same(tmp_path: Path) -> None:
 
     folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
     log = read_folder(folder).log
-    judgement = judge_log(replace(log, results=tuple(measure(sorted(folder.glob("*.jpg")),
-                                                             Settings()))))  # fmt: skip
+    judgement = judge_log(
+        replace(log, results=tuple(measure(sorted(folder.glob("*.jpg")), Settings())))
+    )
     document = json.loads(run(folder, "--json").stdout)
     assert judgement.first_look == document["first_look"]
     assert judgement.deserves_a_look

@@ -42,8 +42,12 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     with open_record(path) as record:
         record.add_rope(Rope("hoist rope 1", 22.0), by="A. Berg")
     (tmp_path / "readings.csv").write_text(SAMPLE, encoding="utf-8")
-    assert run("record", "import", path, "readings.csv", "--rope", "hoist rope 1",
-               "--by", "C. Holm")[0] == 0  # fmt: skip
+    assert (
+        run("record", "import", path, "readings.csv", "--rope", "hoist rope 1", "--by", "C. Holm")[
+            0
+        ]
+        == 0
+    )
     return path
 
 
@@ -130,13 +134,26 @@ def protected(tmp_path: Path) -> Iterator[Path]:
         (["card", "--board", "{}/board.pdf"], "Permission denied"),
         (["record", "init", "{}/crane.db"], "it may not be read and written"),
         (["record", "template", "{}/empty.csv"], "Permission denied"),
-        (["print-check", "set", "--layout", "A5 middle", "--along", "179.2", "--across", "109.6",
-          "--file", "{}/checks.json"], "Permission denied"),
+        (
+            [
+                "print-check",
+                "set",
+                "--layout",
+                "A5 middle",
+                "--along",
+                "179.2",
+                "--across",
+                "109.6",
+                "--file",
+                "{}/checks.json",
+            ],
+            "Permission denied",
+        ),
         ([*MEASURE, "--overlay", "{}/seen"], "choose another folder"),
         ([*MEASURE, "--jobs", "1", "--keep", "{}/done.jsonl"], "can't be written"),
     ],
     ids=lambda one: " ".join(one[:2]) if isinstance(one, list) else "",
-)  # fmt: skip
+)
 def test_a_write_protected_folder_is_said_by_every_command_that_writes(
     protected: Path, arguments: list[str], words: str
 ) -> None:
@@ -166,17 +183,22 @@ def test_names_are_words_and_never_places_or_markup(
     assert status in (0, 1), said
     assert short in " ".join(said.split())
     for arguments in (
-        ["record", "export", "crane.db", "all.csv"], ["record", "export", "crane.db", "all.json"],
+        ["record", "export", "crane.db", "all.csv"],
+        ["record", "export", "crane.db", "all.json"],
         ["record", "backup", "crane.db", "safe"],
         ["report", "crane.db", "report.pdf", "--inspection", short, "--html"],
-    ):  # fmt: skip
+    ):
         status, said = run(*arguments)
         assert status == 0, said
     assert short.replace("<", "&lt;").replace(">", "&gt;") in Path("report.html").read_text()
     made = files_in(tmp_path) - before
     assert {path.relative_to(deep).parts[0] for path in made} == {
-        "all.csv", "all.json", "safe", "report.pdf", "report.html",
-    }  # fmt: skip
+        "all.csv",
+        "all.json",
+        "safe",
+        "report.pdf",
+        "report.html",
+    }
     assert not (tmp_path.parent / "outside").exists()
 
 

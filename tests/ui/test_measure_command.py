@@ -57,8 +57,9 @@ def shown() -> Result:
 
 @pytest.fixture(scope="module")
 def document() -> dict[str, Any]:
-    result = run(*FOUR, *CHECKED, "--nominal", 22, "--position", "1=6", "--position", "3=58",
-                 "--json")  # fmt: skip
+    result = run(
+        *FOUR, *CHECKED, "--nominal", 22, "--position", "1=6", "--position", "3=58", "--json"
+    )
     assert result.exit_code == 0
     loaded: dict[str, Any] = json.loads(result.stdout)
     return loaded
@@ -98,8 +99,13 @@ def test_sections_and_measured_diameter_stand_below(
     assert len(sections) == 2
     lines = [line.split() for line in shown.stdout.splitlines()]
     for one in sections:
-        assert [str(one.station), f"{one.mean_mm:.2f}", f"{2 * one.u_mean_mm:.2f}",
-                f"{one.ovality_mm:.2f}", f"{2 * one.u_ovality_mm:.2f}"] in lines  # fmt: skip
+        assert [
+            str(one.station),
+            f"{one.mean_mm:.2f}",
+            f"{2 * one.u_mean_mm:.2f}",
+            f"{one.ovality_mm:.2f}",
+            f"{2 * one.u_ovality_mm:.2f}",
+        ] in lines
     assert f"Measured diameter (mean of 4 readings): {mean:.2f} mm" in flat(shown.stdout)
 
 

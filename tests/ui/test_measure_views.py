@@ -24,9 +24,18 @@ def _seen(view_deg: int, mm: float) -> Estimate:
     own = Term("edges", 0.03, "mm", 1.0, "A", f"edge:{view_deg}")
     crowns = Term("places of the crowns", 0.05, "mm", 1.0, "A", f"crowns:{view_deg}")
     return Estimate(
-        mm, (own,), station=1, view_deg=view_deg, photo_name=f"{view_deg}.jpg", crowns=4,
-        crown_pitch_mm=23.8, pitch_budget=(crowns,), pitches=10, strands=6, hand="right",
-    )  # fmt: skip
+        mm,
+        (own,),
+        station=1,
+        view_deg=view_deg,
+        photo_name=f"{view_deg}.jpg",
+        crowns=4,
+        crown_pitch_mm=23.8,
+        pitch_budget=(crowns,),
+        pitches=10,
+        strands=6,
+        hand="right",
+    )
 
 
 # an ellipse of 22.6 and 21.8 mm, the largest at 30 degrees, by hand:

@@ -123,12 +123,13 @@ def test_an_address_that_is_not_this_machines_is_told() -> None:
     [
         ("127.0.0.1", "http://127.0.0.1:8501", ["127.0.0.1", "localhost"]),
         (
-            "0.0.0.0", "https://ropes.example.org",
+            "0.0.0.0",
+            "https://ropes.example.org",
             ["0.0.0.0", "127.0.0.1", "localhost", "ropes.example.org"],
         ),
         ("0.0.0.0", "http://0.0.0.0:8501", []),  # said explicitly: any name of the machine
     ],
-)  # fmt: skip
+)
 def test_the_pages_answer_under_their_own_names_only(
     address: str, opened_at: str, hosts: list[str]
 ) -> None:
@@ -142,9 +143,12 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
     command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
     environment = os.environ | {"XDG_DATA_HOME": str(tmp_path)}
     with subprocess.Popen(
-        command, env=environment, stdout=subprocess.PIPE, text=True,
+        command,
+        env=environment,
+        stdout=subprocess.PIPE,
+        text=True,
         cwd=Path(__file__).resolve().parents[2],
-    ) as running:  # fmt: skip
+    ) as running:
         assert running.stdout is not None
         assert f"http://127.0.0.1:{port}" in running.stdout.readline()
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10) as answer:

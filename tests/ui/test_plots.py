@@ -78,10 +78,13 @@ def compared(case: ReportCase) -> Differences:
 def wearing() -> History:
     gauge = Term("gauge", 0.02, "mm", 1.0, "B", "gauge:C-1")
     points = [
-        Point(date(2021 + i, 6, 1), 41.2 - 0.2 * i + 0.03 * (-1) ** i,
-              (gauge, Term("reading", 0.04, "mm", 1.0, "A", f"reading:{i}")))
+        Point(
+            date(2021 + i, 6, 1),
+            41.2 - 0.2 * i + 0.03 * (-1) ** i,
+            (gauge, Term("reading", 0.04, "mm", 1.0, "A", f"reading:{i}")),
+        )
         for i in range(5)
-    ]  # fmt: skip
+    ]
     return history(3, trend(points), limits=[LimitLine(38.2, "least", "ISO 4309:2017, x")])
 
 
@@ -106,10 +109,12 @@ def charts(
     assert digits is not None
     budget = budget_shares(case.judgement.photograph_sections[0].mean_budget)
     return {
-        "along": along_rope_chart(along), "differences": differences_chart(compared),
+        "along": along_rope_chart(along),
+        "differences": differences_chart(compared),
         "history": history_chart(replace(wearing, photographs=wearing.figures[-1:])),
-        "digits": digits_chart(digits), "budget": budget_chart(budget),
-    }  # fmt: skip
+        "digits": digits_chart(digits),
+        "budget": budget_chart(budget),
+    }
 
 
 @pytest.mark.parametrize("name", CHARTS)
@@ -138,8 +143,10 @@ def test_along_the_rope_shows_every_mean_with_its_expanded_uncertainty(
 ) -> None:
     rows = rows_of(spec_of(along_rope_chart(along)), "mean")
     assert len(rows) == 8
-    for source, sections in (("photographs", case.judgement.photograph_sections),
-                             ("gauge", case.judgement.gauge_sections)):  # fmt: skip
+    for source, sections in (
+        ("photographs", case.judgement.photograph_sections),
+        ("gauge", case.judgement.gauge_sections),
+    ):
         for one in sections:
             place = f"station {one.station}"
             row = next(r for r in rows if (r["by"], r["station"]) == (source, place))
@@ -150,8 +157,11 @@ def test_along_the_rope_shows_every_mean_with_its_expanded_uncertainty(
 
 
 def test_sources_differ_in_shape_as_well_as_in_colour(along: AlongRope) -> None:
-    marks = [layer for layer in spec_of(along_rope_chart(along))["layer"]
-             if layer["mark"]["type"] == "point"]  # fmt: skip
+    marks = [
+        layer
+        for layer in spec_of(along_rope_chart(along))["layer"]
+        if layer["mark"]["type"] == "point"
+    ]
     assert len(marks) == 2
     for layer in marks:
         encoding = layer["encoding"]
@@ -276,9 +286,13 @@ def test_history_shows_the_prediction_band_and_the_limit(wearing: History) -> No
 
 
 def test_two_inspections_give_figures_without_a_line() -> None:
-    from ui.charts.data import Then
+    from ui.charts.data import DatedDiameter
 
-    short = history(1, None, [Then(date(2025, 1, 1), 40.0, 0.1), Then(date(2026, 1, 1), 39.9, 0.1)])
+    short = history(
+        1,
+        None,
+        [DatedDiameter(date(2025, 1, 1), 40.0, 0.1), DatedDiameter(date(2026, 1, 1), 39.9, 0.1)],
+    )
     kinds = {layer["mark"]["type"] for layer in spec_of(history_chart(short))["layer"]}
     assert kinds == {"rule", "point"}
     assert words_of(history_drawing(short, width=480))
@@ -288,9 +302,10 @@ def test_drawings_stay_inside_their_frame(
     along: AlongRope, compared: Differences, wearing: History, tmp_path: Path
 ) -> None:
     for drawing in (
-        along_rope_drawing(along, width=480), differences_drawing(compared, width=480),
+        along_rope_drawing(along, width=480),
+        differences_drawing(compared, width=480),
         history_drawing(wearing, width=480),
-    ):  # fmt: skip
+    ):
         left, bottom, right, top = drawing.getBounds()
         assert left >= 0
         assert bottom >= 0

@@ -34,8 +34,10 @@ def measure_bytes(paths: list[Path], settings: Settings) -> list[results.Result]
 def run(command: object, *words: object) -> Result:
     result = CliRunner().invoke(
         command,  # type: ignore[arg-type]
-        [str(word) for word in words], obj=measure_bytes, env={"COLUMNS": "80"},
-    )  # fmt: skip
+        [str(word) for word in words],
+        obj=measure_bytes,
+        env={"COLUMNS": "80"},
+    )
     assert result.exception is None or isinstance(result.exception, SystemExit), result.output
     return result
 
@@ -83,8 +85,9 @@ def test_a_folder_goes_in_as_a_whole_and_a_second_time_adds_nothing(
 def test_a_reading_that_was_corrected_does_not_come_back(folder: Path, where: Path) -> None:
     run(record, "add", where, folder, "--by", "A. Berg", "--unmeasured")
     with open_record(where) as opened:
-        wrong = next(one for one in opened.inspection("2026-11").logged
-                     if one.reading.typed == "36.97")  # fmt: skip
+        wrong = next(
+            one for one in opened.inspection("2026-11").logged if one.reading.typed == "36.97"
+        )
         right = replace(wrong.reading, typed="39.67", value_mm=39.67)
         opened.correct_reading("2026-11", wrong.number, right, by="A. Berg", why="digits swapped")
     run(record, "add", where, folder, "--by", "A. Berg", "--unmeasured")

@@ -166,9 +166,12 @@ def test_help_needs_no_database_and_names_an_example() -> None:
     )
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     loaded = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True,
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        check=True,
         env=environment,
-    )  # fmt: skip
+    )
     assert loaded.stdout.strip() == "[]"
     for name in record.commands:
         assert "Example:" in run(name, "--help").output

@@ -27,7 +27,7 @@ TEAM = {"a": ("Inspector A", ("inspector",)), "d": ("Supervisor D", ("supervisor
 def press(monkeypatch: pytest.MonkeyPatch) -> Press:
     """Return what presses a download button: Streamlit's own way from the button to the file."""
     monkeypatch.setattr(DeferredFileHandler, "handle", DeferredFileHandler.handle)  # put back
-    downloads.say_reasons()
+    downloads.patch_download_handler()
     files = MediaFileManager(MemoryMediaFileStorage("/media"))
     handler = DeferredFileHandler(lambda: files)
 
@@ -77,14 +77,14 @@ def test_an_inspection_that_is_not_theirs_any_more_is_said(
 ) -> None:
     drawn_for(monkeypatch, tmp_path / "team.toml", "c")
     make = login.guard_download(
-        lambda: b"the file", "result", lambda who: session.check_theirs(SAMPLE, who)
+        lambda: b"the file", "result", lambda who: session.require_access(SAMPLE, who)
     )
     url, told = press(make)
     assert url == ""
     assert told.startswith(f"There is no inspection '{SAMPLE}' that you may see")
     drawn_for(monkeypatch, tmp_path / "team.toml", "a")
     make = login.guard_download(
-        lambda: b"the file", "result", lambda who: session.check_theirs(SAMPLE, who)
+        lambda: b"the file", "result", lambda who: session.require_access(SAMPLE, who)
     )
     assert press(make)[0].startswith("/media/")
 
@@ -93,7 +93,7 @@ def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
-    monkeypatch.setattr(login, "allowed", lambda: login.alone("Reviewer B"))
+    monkeypatch.setattr(login, "allowed", lambda: login.local_user("Reviewer B"))
 
     def asleep() -> bytes:
         raise RecordError("The record's database x does not answer; is it running?")
@@ -102,8 +102,9 @@ def test_a_file_that_can_not_be_made_says_why(
         raise KeyError("a fault")
 
     assert press(login.guard_download(asleep, "result")) == (
-        "", "The record's database x does not answer; is it running?",
-    )  # fmt: skip
+        "",
+        "The record's database x does not answer; is it running?",
+    )
     assert press(login.guard_download(broken, "result")) == ("", downloads.FAULT)
 
 

@@ -62,24 +62,37 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
         if isinstance(one, Estimate):
             where = f"station {one.station}, {one.view_deg} deg"
             u = 2 * one.u_mm
-            yield "diameter", (f"{where} {one.diameter_mm:.2f} {u:.2f} "
-                               f"{100 * u / one.diameter_mm:.2f}")  # fmt: skip
+            yield (
+                "diameter",
+                (f"{where} {one.diameter_mm:.2f} {u:.2f} {100 * u / one.diameter_mm:.2f}"),
+            )
             yield "picture", f"{where}: {one.diameter_mm:.2f} mm, U (k = 2) {u:.2f} mm."
             yield "budget", f"{where} combined standard uncertainty u {one.u_mm:.4f} 100"
             yield "file", one.photo_sha256
     inch = judged.log.rope.units == "inch"
     for source, sections in (
-        ("photographs", judged.photograph_sections), ("gauge", judged.gauge_sections),
-    ):  # fmt: skip
+        ("photographs", judged.photograph_sections),
+        ("gauge", judged.gauge_sections),
+    ):
         for part in sections:
             yield "section", section_row(part, source, judged, inch)
         if sections:
             least = min(sections, key=lambda one: one.mean_mm)
-            yield "thinnest", (f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
-                               f"U {2 * least.u_mean_mm:.2f} mm")  # fmt: skip
+            yield (
+                "thinnest",
+                (
+                    f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
+                    f"U {2 * least.u_mean_mm:.2f} mm"
+                ),
+            )
             most = max(sections, key=lambda one: one.ovality_mm)
-            yield "largest ovality", (f"by {source} station {most.station}: {most.ovality_mm:.2f} "
-                                      f"mm, U {2 * most.u_ovality_mm:.2f} mm")  # fmt: skip
+            yield (
+                "largest ovality",
+                (
+                    f"by {source} station {most.station}: {most.ovality_mm:.2f} "
+                    f"mm, U {2 * most.u_ovality_mm:.2f} mm"
+                ),
+            )
     for part in judged.photograph_sections or judged.gauge_sections:
         yield "drawing", f"mean {part.mean_mm:.2f} mm"
     for pair in judged.crosscheck.comparisons:
@@ -93,14 +106,22 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
             ),
         )
     for number, reading in enumerate(judged.log.readings, start=1):
-        yield "reading", (f"{number} station {reading.station}, {reading.view_deg} deg "
-                          f"{reading.typed} {reading.value_mm:.3f} {reading.gauge}")  # fmt: skip
+        yield (
+            "reading",
+            (
+                f"{number} station {reading.station}, {reading.view_deg} deg "
+                f"{reading.typed} {reading.value_mm:.3f} {reading.gauge}"
+            ),
+        )
     yield from judged_rows(judged)
 
 
 def section_row(part: Section, source: str, judged: Judgement, inch: bool) -> str:
-    mine = [one for one in judged.log.results
-            if isinstance(one, Estimate) and one.station == part.station]  # fmt: skip
+    mine = [
+        one
+        for one in judged.log.results
+        if isinstance(one, Estimate) and one.station == part.station
+    ]
     said = source
     if source == "photographs" and any(
         finding.code == "edge-by-hand" for one in mine for finding in one.findings
@@ -124,10 +145,11 @@ def judged_rows(judged: Judgement) -> Iterator[Row]:
         bounds = " and ".join(
             f"{word} {bound:.2f}"
             for word, bound in (
-                ("at least", verdict.limit.low_mm), ("at most", verdict.limit.high_mm),
+                ("at least", verdict.limit.low_mm),
+                ("at most", verdict.limit.high_mm),
             )
             if bound is not None
-        )  # fmt: skip
+        )
         p = verdict.p_conform
         chance = "> 99.9 %" if p > 0.999 else "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
         yield (
@@ -142,11 +164,21 @@ def judged_rows(judged: Judgement) -> Iterator[Row]:
         yield "limit", f"Source: {rule.source}, "
         yield "limit", f"figures {rule.sure}."
     for station, worn in judged.severities:
-        yield "severity", (f"{station} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
-                           f"{worn.u_pct:.2f} {worn.band} {worn.severity_pct}")  # fmt: skip
+        yield (
+            "severity",
+            (
+                f"{station} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
+                f"{worn.u_pct:.2f} {worn.band} {worn.severity_pct}"
+            ),
+        )
     for thin in judged.local:
-        yield "neighbours", (f"{thin.station} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
-                             f"{2 * thin.u_mm:.2f} {thin.outcome}")  # fmt: skip
+        yield (
+            "neighbours",
+            (
+                f"{thin.station} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
+                f"{2 * thin.u_mm:.2f} {thin.outcome}"
+            ),
+        )
     if judged.agreement is not None:
         found = judged.agreement
         yield (
@@ -176,9 +208,17 @@ def test_every_figure_of_the_record_stands_in_the_report(
 def test_the_rows_that_are_looked_for_cover_every_station(tmp_path: Path) -> None:
     kinds = [kind for kind, _ in rows_of(folder_case(tmp_path))]
     # 4 stations from 2 directions, by photograph and by gauge; 9 files, of which one is refused
-    for kind, count in (("diameter", 8), ("picture", 8), ("section", 8), ("comparison", 8),
-                        ("reading", 8), ("drawing", 4), ("severity", 4), ("neighbours", 4),
-                        ("agreement", 1)):  # fmt: skip
+    for kind, count in (
+        ("diameter", 8),
+        ("picture", 8),
+        ("section", 8),
+        ("comparison", 8),
+        ("reading", 8),
+        ("drawing", 4),
+        ("severity", 4),
+        ("neighbours", 4),
+        ("agreement", 1),
+    ):
         assert kinds.count(kind) == count, kind
     assert kinds.count("verdict") >= 16
 
@@ -191,9 +231,7 @@ def _first(case: ReportCase) -> Estimate:
 
 def _with_first(case: ReportCase, first: Estimate) -> ReportCase:
     log = case.judgement.log
-    return replace(
-        case, judgement=judge_log(replace(log, results=(first, *log.results[1:])))
-    )  # fmt: skip
+    return replace(case, judgement=judge_log(replace(log, results=(first, *log.results[1:]))))
 
 
 def _another_diameter(case: ReportCase) -> ReportCase:
@@ -214,9 +252,7 @@ def _another_reading(case: ReportCase) -> ReportCase:
 def _another_ovality(case: ReportCase) -> ReportCase:
     parts = case.judgement.photograph_sections
     first = replace(parts[0], ovality_mm=parts[0].ovality_mm + 0.01)
-    return replace(
-        case, judgement=replace(case.judgement, photograph_sections=(first, *parts[1:]))
-    )  # fmt: skip
+    return replace(case, judgement=replace(case.judgement, photograph_sections=(first, *parts[1:])))
 
 
 def _another_verdict(case: ReportCase) -> ReportCase:

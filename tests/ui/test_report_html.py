@@ -64,10 +64,12 @@ def test_the_file_asks_for_nothing_outside_itself_and_runs_nothing(case: ReportC
 
 def test_every_text_is_escaped_wherever_it_stands() -> None:
     blocks: list[Block] = [
-        Heading(HOSTILE), Words(HOSTILE), Facts(((HOSTILE, HOSTILE),)),
+        Heading(HOSTILE),
+        Words(HOSTILE),
+        Facts(((HOSTILE, HOSTILE),)),
         Grid((HOSTILE,), ((HOSTILE,),), (1,), strong=frozenset({0})),
         Signatures(((HOSTILE, HOSTILE),), HOSTILE),
-    ]  # fmt: skip
+    ]
     said = html_of(blocks, title=HOSTILE)
     assert HOSTILE not in said
     assert not [tag for tag, _ in tags_of(said).seen if tag in ("img", "b")]

@@ -61,8 +61,9 @@ def overprinted(signs: list[Sign]) -> Iterator[tuple[Sign, Sign]]:
                 for other in cells.get((int(x // 6) + i, int(y // 6) + j), ()):
                     wide = min(one.right, other.right) - max(one.left, other.left)
                     high = min(one.top, other.top) - max(one.bottom, other.bottom)
-                    small = min((two.right - two.left) * (two.top - two.bottom)
-                                for two in (one, other))  # fmt: skip
+                    small = min(
+                        (two.right - two.left) * (two.top - two.bottom) for two in (one, other)
+                    )
                     if wide > 0 and high > 0 and wide * high > small / 3:
                         yield one, other
         cells.setdefault((int(x // 6), int(y // 6)), []).append(one)
@@ -140,8 +141,12 @@ def test_a_long_name_has_its_own_room_before_a_signature() -> None:
 
 
 def test_no_figure_and_no_usual_word_is_broken_by_a_narrow_column() -> None:
-    grid = Grid(("E_n", "In words", "Why"), (("-12345.67", "disagrees", LONG),), (1, 1, 30),
-                right=frozenset({0}))  # fmt: skip
+    grid = Grid(
+        ("E_n", "In words", "Why"),
+        (("-12345.67", "disagrees", LONG),),
+        (1, 1, 30),
+        right=frozenset({0}),
+    )
     columns = column_widths(grid, 500.0)
     assert sum(columns) == pytest.approx(500.0)
     blocks: list[Block] = [grid]
@@ -156,9 +161,10 @@ def test_no_figure_and_no_usual_word_is_broken_by_a_narrow_column() -> None:
 def test_a_small_table_is_not_divided(paper: Paper) -> None:
     for lines in range(36, 56):
         blocks: list[Block] = [
-            *(Words(f"line {number}", "small") for number in range(lines)), Heading("Part", 3),
+            *(Words(f"line {number}", "small") for number in range(lines)),
+            Heading("Part", 3),
             Grid(("Place", "Figure"), tuple((f"row {i}", "1.00") for i in range(8)), (1, 1)),
-        ]  # fmt: skip
+        ]
         document = pypdfium2.PdfDocument(pdf_of(blocks, title="t", paper=paper))
         pages = [page.get_textpage().get_text_bounded() for page in document]
         document.close()

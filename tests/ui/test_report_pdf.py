@@ -75,10 +75,14 @@ def test_a_heading_is_never_the_last_thing_on_a_page() -> None:
     for lines in range(40, 56):
         blocks: list[Block] = [
             *(Words(f"line {number}", "small") for number in range(lines)),
-            Heading("Chapter"), Words("A short lead-in.", "small"),
-            Grid(("Place", "Figure (mm)"), (("first row", "1.00"), ("second row", "2.00"),
-                                            ("third row", "3.00")), (1, 1)),
-        ]  # fmt: skip
+            Heading("Chapter"),
+            Words("A short lead-in.", "small"),
+            Grid(
+                ("Place", "Figure (mm)"),
+                (("first row", "1.00"), ("second row", "2.00"), ("third row", "3.00")),
+                (1, 1),
+            ),
+        ]
         pages = pages_of(pdf_of(blocks, title="t"))
         holder = next(words for words in pages if "Chapter" in words)
         assert "A short lead-in." in holder

@@ -18,8 +18,8 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
-from ui.presenters.flagged_entries import chosen
-from ui.presenters.review_queue import decide, queue
+from ui.presenters.flagged_entries import filtered
+from ui.presenters.review_queue import review_queue, save_decision
 from ui.presenters.station import edge_shapes, shapes_of
 from ui.web.components.rope_view import packed
 from ui.web.page import layout, pictures
@@ -140,7 +140,9 @@ def test_a_decision_about_what_was_changed_meanwhile_is_not_kept(sample_app: App
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         record.withdraw_reading(SAMPLE, 5, by="Inspector A", why="typed wrong")
         with pytest.raises(RecordError, match="was changed while you looked"):
-            decide(record, stale, queue(stale)[0], "accepted", by="Reviewer B", why="")
+            save_decision(
+                record, stale, review_queue(stale)[0], "accepted", by="Reviewer B", why=""
+            )
     assert not [one for one in kept().findings if one.settled_by]
 
 
@@ -168,7 +170,7 @@ def test_inspections_are_found_by_rope_by_site_by_place_and_by_time(sample: Path
 
     def found(**asked: Any) -> list[str]:
         all_of = {"rope": None, "words": "", "since": None, "until": None}
-        return [one.rope for one in chosen([here, there], sites, **(all_of | asked))]
+        return [one.rope for one in filtered([here, there], sites, **(all_of | asked))]
 
     assert found() == [here.rope, "gantry"]
     assert found(rope="gantry") == found(words="steel") == found(words="BAY 2 ") == ["gantry"]

@@ -251,7 +251,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
         (told,) = [one.value for one in at.error]
         assert "the program has a fault here" in told
     with monkeypatch.context() as patched:
-        patched.setattr("ui.web.page.layout.look_alike", broken)
+        patched.setattr("ui.web.page.layout.apply_theme", broken)
         at.run()
         assert not at.exception
         assert [one.value for one in at.error] == [told]
@@ -300,7 +300,7 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     before = kept()
     type_readings(at, "26,41")  # a fifth over nominal: it deserves a look
     with monkeypatch.context() as patched:
-        patched.setattr("ui.web.page.rescreen.look_over", busy)
+        patched.setattr("ui.web.page.rescreen.screen_inspection", busy)
         clean(press(at, "Enter 1 reading into the record"))
         assert [one.value for one in at.success] == ["1 reading is in the record."]
         assert any("The last change is in the record" in one.value for one in at.warning)

@@ -19,12 +19,12 @@ from ui.presenters.reading_form import (
     Draft,
     Row,
     Sheet,
-    drafts_from,
     empty_rows,
-    kept_form,
-    understand,
+    parse_drafts,
+    parse_row,
+    serialize_drafts,
 )
-from ui.presenters.rope_form import grooves_from
+from ui.presenters.rope_form import parse_grooves
 from ui.services.sample import sample_folder
 from ui.web.panels.station_table import rows_of
 from ui.web.screens import stations
@@ -80,8 +80,11 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     field(at, "text_input", "Baseline diameter (mine hoists)").set_value("32,6 mm")
     field(at, "selectbox", "Tension at that measurement").set_value("none")
     row = {"name": "head sheave", "radius": "17,2"}
-    at.session_state["new rope grooves"] = {"edited_rows": {0: row}, "added_rows": [],
-                                            "deleted_rows": []}  # fmt: skip
+    at.session_state["new rope grooves"] = {
+        "edited_rows": {0: row},
+        "added_rows": [],
+        "deleted_rows": [],
+    }
     clean(press(at, "Keep this rope"))
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         (rope,) = record.ropes()
@@ -103,9 +106,9 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
 
 
 def test_a_groove_needs_a_name_and_a_radius() -> None:
-    assert grooves_from([[""] * 6], "mm") == ()
+    assert parse_grooves([[""] * 6], "mm") == ()
     # 1/2 in is 12.7 mm and 1 in 25.4 mm, exact by definition
-    assert grooves_from([["drum", "1/2", "1", "2", "", "22,9 mm"]], "in") == (
+    assert parse_grooves([["drum", "1/2", "1", "2", "", "22,9 mm"]], "in") == (
         Groove("drum", 12.7, 25.4, 2, None, 22.9),
     )
     for row, told in (
@@ -114,7 +117,7 @@ def test_a_groove_needs_a_name_and_a_radius() -> None:
         (["drum", "12", "", "two", "", ""], "layers"),
     ):
         with pytest.raises(ValueError, match=told):
-            grooves_from([row], "mm")
+            parse_grooves([row], "mm")
 
 
 def test_what_cannot_be_a_diameter_is_told_in_one_sentence(app: AppTest) -> None:
@@ -188,7 +191,7 @@ def table_key(rows: tuple[Row, ...], by: str = "Reviewer B") -> str:
 
 
 def draft_of(rows: list[Row]) -> dict[str, object]:
-    return kept_form(Draft(tuple(rows), "caliper 7", Sheet(empty_rows(kept()), 0)))
+    return serialize_drafts(Draft(tuple(rows), "caliper 7", Sheet(empty_rows(kept()), 0)))
 
 
 def test_a_page_that_outlived_its_server_still_means_the_rows_it_began_with(
@@ -331,17 +334,17 @@ def test_stations_are_read_from_a_table_of_text() -> None:
 )
 def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm: float) -> None:
     at = datetime(2026, 9, 15, 10, 0)
-    one = understand(Row("1", "0", typed), kept(), gauge="caliper 7", person="A", at=at)
+    one = parse_row(Row("1", "0", typed), kept(), gauge="caliper 7", person="A", at=at)
     assert one.reading is not None
     assert one.reading.value_mm == pytest.approx(mm)
 
 
 def test_a_draft_that_is_something_else_is_no_draft() -> None:
-    assert drafts_from([1, 2]) == ()
-    assert drafts_from({"rows": "x"}) == ()
+    assert parse_drafts([1, 2]) == ()
+    assert parse_drafts({"rows": "x"}) == ()
     draft = Draft((Row("1", "0", "22"),), "c", Sheet((Row("1", "0", ""),), 3))
-    assert drafts_from(kept_form(draft)) == (draft,)
-    assert drafts_from(kept_form(draft, draft)) == (draft, draft)
-    assert drafts_from({"rows": [["1", "0", "22"]], "gauge": "c"}) == (
+    assert parse_drafts(serialize_drafts(draft)) == (draft,)
+    assert parse_drafts(serialize_drafts(draft, draft)) == (draft, draft)
+    assert parse_drafts({"rows": [["1", "0", "22"]], "gauge": "c"}) == (
         Draft(draft.rows, "c", Sheet(draft.rows, 0)),
     )

@@ -45,7 +45,7 @@ def pages(
 
 def forget_record() -> None:
     """Close the record that the pages have open; the next page opens it anew."""
-    session.the_record().close()
+    session.get_record().close()
     session._open.clear()
 
 

@@ -20,10 +20,10 @@ from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, OpenInspection
 from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept
-from ui.presenters.flagged_entries import Entry, entries_table, evidence
-from ui.presenters.review_queue import decide, queue
+from ui.presenters.flagged_entries import FlaggedEntry, entries_table, evidence
+from ui.presenters.review_queue import review_queue, save_decision
 from ui.presenters.trends import nearest_first, station_trends, trend_row
-from ui.services.judge_record import log_of, look_over
+from ui.services.assess_record import log_of, screen_inspection
 from ui.web.panels.station_charts import station_history
 from vision.results import Finding
 
@@ -32,15 +32,15 @@ def test_only_another_person_overrules(sample_app: AppTest) -> None:
     sample_app.run()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(SAMPLE)
-        first = queue(there)[0]
+        first = review_queue(there)[0]
         with pytest.raises(RecordError, match="nothing was decided"):
-            decide(record, there, first, "overruled", by="Reviewer B", why="no")
-        decide(record, there, first, "accepted", by="Reviewer B", why="")
+            save_decision(record, there, first, "overruled", by="Reviewer B", why="no")
+        save_decision(record, there, first, "accepted", by="Reviewer B", why="")
         there = record.inspection(SAMPLE)
-        first = next(one for one in queue(there) if one.name == PLANTED)
+        first = next(one for one in review_queue(there) if one.name == PLANTED)
         with pytest.raises(RecordError, match="another person"):
-            decide(record, there, first, "overruled", by="reviewer b", why="no")
-        decide(record, there, first, "overruled", by="Supervisor C", why="read it again")
+            save_decision(record, there, first, "overruled", by="reviewer b", why="no")
+        save_decision(record, there, first, "overruled", by="Supervisor C", why="read it again")
         there = record.inspection(SAMPLE)
     last = there.station_reviews[-1]
     assert (last.state, last.back, last.who) == ("overruled", True, "Supervisor C")
@@ -51,10 +51,12 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
     sample_app.run()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(SAMPLE)
-        decide(record, there, queue(there)[0], "sent back", by="Reviewer B", why="read it again")
+        save_decision(
+            record, there, review_queue(there)[0], "sent back", by="Reviewer B", why="read it again"
+        )
     at = clean(sample_app.switch_page("screens/readings.py").run())  # the inspector sees it
     assert any(f"{PLANTED} was sent back" in one.value for one in at.warning)
-    waiting = {one.name: one for one in queue(kept())}[PLANTED]
+    waiting = {one.name: one for one in review_queue(kept())}[PLANTED]
     assert (waiting.settled, waiting.with_inspector) == (True, True)
     assert not [one for one in kept().findings if one.settled_by]  # nothing was put right yet
 
@@ -63,8 +65,8 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
         wrong = next(one for one in logged if one.reading.typed == "22.11")
         right = replace(wrong.reading, typed="21.21", value_mm=21.21)
         record.correct_reading(SAMPLE, wrong.number, right, by="Inspector A", why="swapped")
-        look_over(record, SAMPLE, by="Inspector A")
-    back = {one.name: one for one in queue(kept())}[PLANTED]
+        screen_inspection(record, SAMPLE, by="Inspector A")
+    back = {one.name: one for one in review_queue(kept())}[PLANTED]
     assert (back.settled, back.came_back) == (False, True)
     at = clean(sample_app.switch_page("screens/review.py").run())
     next(one for one in at.selectbox if one.label == "Station").set_value(PLANTED)
@@ -72,7 +74,7 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
     assert any("has changed since it was sent back" in one.value for one in at.warning)
     button(at, "Accept").click()  # type: ignore[attr-defined]
     clean(at.run())
-    assert not [one for one in queue(kept()) if one.name == PLANTED and not one.settled]
+    assert not [one for one in review_queue(kept()) if one.name == PLANTED and not one.settled]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.verify().faults == ()
 
@@ -84,7 +86,7 @@ def test_a_calm_station_can_be_sent_back_too(sample_app: AppTest) -> None:
     next(one for one in at.text_input if one.label == "Reason").set_value("one more photograph")
     button(at, "Send back").click()  # type: ignore[attr-defined]
     clean(at.run())
-    assert [one.name for one in queue(kept()) if one.with_inspector] == ["Station 1"]
+    assert [one.name for one in review_queue(kept()) if one.with_inspector] == ["Station 1"]
 
 
 def test_the_differences_are_shown_by_camera_too(sample_app: AppTest) -> None:
@@ -107,7 +109,7 @@ def judge_log_of() -> Judgement:
 def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> None:
     """A place that begins like a formula is text in both files (OWASP, CSV injection)."""
     there = invented("=1+1")
-    entries = [Entry(there, there.findings[0], ("station 3, 90 deg: -0.90 mm",))]
+    entries = [FlaggedEntry(there, there.findings[0], ("station 3, 90 deg: -0.90 mm",))]
     with io.StringIO(entries_table(entries, ".csv").decode("utf-8-sig"), newline="") as file:
         head, row = list(csv.reader(file))
     told = dict(zip(head, row, strict=True))
@@ -123,9 +125,19 @@ def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> Non
 def invented(place: str) -> OpenInspection:
     finding = Finding("odd", "seen", "look", "look", where=("station 3, 90 deg",), p_value=0.01)
     return OpenInspection(
-        Inspection("visit", "rope", date(2026, 11, 2), place=place), Rope("rope", 22.0), 1, "open",
-        1.0, 1, (), (), (), (LoggedFinding("k", finding, True, "", "", ""),), (), (),
-    )  # fmt: skip
+        Inspection("visit", "rope", date(2026, 11, 2), place=place),
+        Rope("rope", 22.0),
+        1,
+        "open",
+        1.0,
+        1,
+        (),
+        (),
+        (),
+        (LoggedFinding("k", finding, True, "", "", ""),),
+        (),
+        (),
+    )
 
 
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
@@ -154,12 +166,13 @@ def worn(sample: Path) -> Judgement:
         on = log.inspection.on - timedelta(days=round(365.25 * years))
         readings = tuple(
             replace(
-                one, at=None,
+                one,
+                at=None,
                 value_mm=swapped.get(one.value_mm, one.value_mm) + 0.12 * years,
                 typed=f"{swapped.get(one.value_mm, one.value_mm) + 0.12 * years:.2f}",
             )
             for one in log.readings
-        )  # fmt: skip
+        )
         visit = replace(log.inspection, identity=f"{years} before", on=on)
         before.append(Earlier(visit, readings))
     return judge_log(replace(log, earlier=tuple(before)))

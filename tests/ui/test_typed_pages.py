@@ -16,7 +16,7 @@ from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, field, kept, press, screen
-from ui.presenters.reading_form import Row, Sheet, drafts_from, empty_rows
+from ui.presenters.reading_form import Row, Sheet, empty_rows, parse_drafts
 from ui.web.panels import reading_table
 
 Edits = dict[int, str]
@@ -55,7 +55,7 @@ def drafts() -> list[list[str]]:
         found = record.draft(SAMPLE, by="Reviewer B")
     return [
         [row.typed for row in one.rows if row.typed]
-        for one in (drafts_from(found.data) if found else ())
+        for one in (parse_drafts(found.data) if found else ())
     ]
 
 
@@ -111,11 +111,14 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet
         there = record.inspection(SAMPLE)
         more = (Station(0 + 9, 1.5, "new"), *there.inspection.stations)
         record.change_inspection(
-            replace(there.inspection, stations=more), by="Inspector A", why="one more",
+            replace(there.inspection, stations=more),
+            by="Inspector A",
+            why="one more",
             revision=there.revision,
-        )  # fmt: skip
-        record.add_readings(SAMPLE, [replace(there.readings[0], person="Reviewer B")],
-                            by="Reviewer B")  # fmt: skip
+        )
+        record.add_readings(
+            SAMPLE, [replace(there.readings[0], person="Reviewer B")], by="Reviewer B"
+        )
     assert Sheet(empty_rows(kept()), 1).name != begun.name
     again = page(begun, {0: "22,41", 1: "22,39"})
     assert shown(again) == ["22,41", "22,39"]
@@ -131,7 +134,7 @@ def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
             record.add_readings(SAMPLE, [there.readings[0]], by="Inspector A")
         really(there, *more)
 
-    really = reading_table.enter
+    really = reading_table.enter_readings
     at = page()
     type_into(at, begun, {0: "22,41"})
     with monkeypatch.context() as patched:

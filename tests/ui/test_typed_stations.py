@@ -30,7 +30,7 @@ def sent(base: tuple[Cells, ...], edits: Edits) -> tuple[str, dict[str, Any]]:
 def page(base: tuple[Cells, ...] | None = None, edits: Edits | None = None) -> AppTest:
     """Return a page of its own at the stations; with a table its browser had open before."""
     at = AppTest.from_file(str(APP), default_timeout=120)
-    at.session_state["at_hand"] = VISIT
+    at.session_state["selected inspection"] = VISIT
     at.run()
     if base is not None:
         key, state = sent(base, edits or {})
@@ -109,9 +109,11 @@ def test_what_a_colleague_kept_stands_beside_what_is_typed_here(begun: tuple[Cel
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(VISIT)
         record.change_inspection(
-            replace(there.inspection, stations=(Station(1, 2.0, "drum"),)), by="Inspector A",
-            why="stations entered", revision=there.revision,
-        )  # fmt: skip
+            replace(there.inspection, stations=(Station(1, 2.0, "drum"),)),
+            by="Inspector A",
+            why="stations entered",
+            revision=there.revision,
+        )
     clean(at.run())
     assert shown(at) == {1: "2.0", 3: "7,5"}
     clean(press(at, "Keep these stations"))

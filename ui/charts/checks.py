@@ -130,10 +130,14 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
     Each bar has its words above it: beside it they would leave a phone no room for bars.
     """
     rows = [
-        {"from": one.quantity, "share": one.share_pct, "u": one.u_mm,
-         "words": f"{one.quantity}: {share_words(one.share_pct)}"}
+        {
+            "from": one.quantity,
+            "share": one.share_pct,
+            "u": one.u_mm,
+            "words": f"{one.quantity}: {share_words(one.share_pct)}",
+        }
         for one in parts
-    ]  # fmt: skip
+    ]
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         y=alt.Y(
             "from:N",

@@ -101,8 +101,9 @@ class Roundness:
         between the measured directions the outline is drawn, not measured.
         """
         if self.ellipse is not None:
-            widths_mm = ((360 * i / steps, self.ellipse.width_mm(360 * i / steps))
-                         for i in range(steps + 1))  # fmt: skip
+            widths_mm = (
+                (360 * i / steps, self.ellipse.width_mm(360 * i / steps)) for i in range(steps + 1)
+            )
             return tuple((angle, self.drawn_mm(width)) for angle, width in widths_mm)
         angles = np.radians([one.view_deg for one in self.directions])
         widths = np.array([one.diameter_mm - self.mean_mm for one in self.directions])
@@ -168,7 +169,7 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
-class Then:
+class DatedDiameter:
     """A station's mean diameter on a day."""
 
     on: date
@@ -185,10 +186,10 @@ class History:
     """
 
     station: int
-    figures: tuple[Then, ...]
+    figures: tuple[DatedDiameter, ...]
     band: tuple[tuple[date, float, float, float], ...] = ()
     limits: tuple[LimitLine, ...] = ()
-    photographs: tuple[Then, ...] = ()
+    photographs: tuple[DatedDiameter, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

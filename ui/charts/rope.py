@@ -23,10 +23,10 @@ from ui.charts.data import (
     SOURCE_SHAPES,
     VERMILION,
     AlongRope,
+    DatedDiameter,
     History,
     LimitLine,
     Roundness,
-    Then,
     ring_step_mm,
     spread,
     wider,
@@ -115,7 +115,7 @@ def history_chart(data: History) -> alt.LayerChart:
         {"on": on.isoformat(), "low": low, "line": line, "high": high}
         for on, low, line, high in data.band
     ]
-    rows, photographs = _then_rows(data.figures), _then_rows(data.photographs)
+    rows, photographs = _dated_rows(data.figures), _dated_rows(data.photographs)
     reach = [row[name] for row in (*rows, *photographs, *band) for name in ("low", "high")]
     domain = spread([*_floats(reach), *(one.value_mm for one in data.limits)])
     scale = alt.Scale(domain=domain, nice=False, zero=False)
@@ -169,7 +169,7 @@ def history_chart(data: History) -> alt.LayerChart:
     )
 
 
-def _then_rows(figures: Sequence[Then]) -> list[dict[str, Any]]:
+def _dated_rows(figures: Sequence[DatedDiameter]) -> list[dict[str, Any]]:
     return [
         {
             "on": one.on.isoformat(),

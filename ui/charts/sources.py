@@ -18,6 +18,7 @@ from inspection.model.readings import Reading
 from inspection.screening.digit_preference import digit_count, gauge_steps
 from ui.charts.data import (
     AlongRope,
+    DatedDiameter,
     Difference,
     Differences,
     Digits,
@@ -28,7 +29,6 @@ from ui.charts.data import (
     LimitLine,
     Roundness,
     Share,
-    Then,
     round_down,
 )
 from vision.uncertainty import Term, combined_u_mm, shares
@@ -72,20 +72,27 @@ def roundness(section: Section, source: Source) -> Roundness:
     most = max(abs(one.diameter_mm - section.mean_mm) + one.expanded_mm for one in directions)
     wanted = 0.3 * section.mean_mm / max(most, 1e-6 * section.mean_mm)
     return Roundness(
-        section.station or 0, source, section.mean_mm, directions, max(round_down(wanted), 1.0),
+        section.station or 0,
+        source,
+        section.mean_mm,
+        directions,
+        max(round_down(wanted), 1.0),
         section.ellipse,
-    )  # fmt: skip
+    )
 
 
 def differences(judgement: Judgement) -> Differences:
     """Return photograph minus gauge against the mean of both, for every comparison."""
     points = tuple(
         Difference(
-            place_words(one.station or 0, one.view_deg), 0.5 * (one.photo_mm + one.gauge_mm),
-            one.difference_mm, K * one.u_difference_mm, one.word,
+            place_words(one.station or 0, one.view_deg),
+            0.5 * (one.photo_mm + one.gauge_mm),
+            one.difference_mm,
+            K * one.u_difference_mm,
+            one.word,
         )
         for one in judgement.crosscheck.comparisons
-    )  # fmt: skip
+    )
     found = judgement.agreement
     if found is None:
         return Differences(points)
@@ -107,16 +114,17 @@ def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
         return tuple(parts)
     rest = parts[most - 1 :]
     together = Share(
-        f"{len(rest)} smaller ones together", sum(one.share_pct for one in rest),
+        f"{len(rest)} smaller ones together",
+        sum(one.share_pct for one in rest),
         math.sqrt(sum(one.u_mm**2 for one in rest)),
-    )  # fmt: skip
+    )
     return (*parts[: most - 1], together)
 
 
 def history(
     station: int,
     trend: Trend | None,
-    figures: Sequence[Then] = (),
+    figures: Sequence[DatedDiameter] = (),
     *,
     limits: Sequence[LimitLine] = (),
     ahead: timedelta = timedelta(days=365),
@@ -129,7 +137,9 @@ def history(
     until = trend.last + ahead
     days = [first + (until - first) * part / 24 for part in range(25)]
     band = tuple((day, *trend.band_mm(day, u_new_mm=u_new)) for day in days)
-    seen = tuple(Then(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in trend.points)
+    seen = tuple(
+        DatedDiameter(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in trend.points
+    )
     return History(station, seen, band, tuple(limits))
 
 

@@ -17,5 +17,13 @@ def heading(title: str, *words: str) -> alt.TitleParams:
 
 def legend() -> alt.Legend:
     """Return a legend below the chart, two signs a row: a phone cuts off a third or fourth."""
-    return alt.Legend(title=None, orient="bottom", direction="horizontal", columns=2,
-                      columnPadding=16, rowPadding=2, labelFontSize=11, offset=4)  # fmt: skip
+    return alt.Legend(
+        title=None,
+        orient="bottom",
+        direction="horizontal",
+        columns=2,
+        columnPadding=16,
+        rowPadding=2,
+        labelFontSize=11,
+        offset=4,
+    )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ui.cli.options import said_place
+from ui.cli.options import parse_place
 
 if TYPE_CHECKING:
     from vision.scale_rule.measure import Answer, Archive, Lies
@@ -164,13 +164,27 @@ POINT, LENGTH = PointType(), LengthType()
 )
 @click.pass_context
 def archive(
-    context: click.Context, photo: Path, rule_px: tuple[Point, Point], length_mm: float,
-    u_length_mm: float | None, two_points: bool, across_px: tuple[Point, Point] | None,
-    edges_px: tuple[Point, Point, Point, Point] | None, lies: Lies, height_mm: float | None,
-    u_height_mm: float | None, jaw_mm: float | None, say: str | None, nominal_mm: float | None,
-    as_json: bool, as_csv: bool, overlay: Path | None, where: str | None,
-    inspection: str | None, by: str | None,
-) -> None:  # fmt: skip
+    context: click.Context,
+    photo: Path,
+    rule_px: tuple[Point, Point],
+    length_mm: float,
+    u_length_mm: float | None,
+    two_points: bool,
+    across_px: tuple[Point, Point] | None,
+    edges_px: tuple[Point, Point, Point, Point] | None,
+    lies: Lies,
+    height_mm: float | None,
+    u_height_mm: float | None,
+    jaw_mm: float | None,
+    say: str | None,
+    nominal_mm: float | None,
+    as_json: bool,
+    as_csv: bool,
+    overlay: Path | None,
+    where: str | None,
+    inspection: str | None,
+    by: str | None,
+) -> None:
     """Measure the rope in PHOTO by a rule, a tape or a known length in the picture, no card.
 
     Mark two points on a row of graduations and say the length between them: the marks are found
@@ -197,12 +211,21 @@ def archive(
         raise click.UsageError("--record needs --inspection and --by as well.")
     station, view = None, None
     if say is not None:
-        station, view = said_place(say, wants="STATION/VIEW, e.g. 3/90", got=say)
+        station, view = parse_place(say, wants="STATION/VIEW, e.g. 3/90", got=say)
     asked = Archive(
-        rule_px, length_mm, u_length_mm, not two_points, across_px or None, edges_px or None,
-        "at a height" if height_mm is not None else lies, height_mm or 0.0, u_height_mm, jaw_mm,
-        station, view,
-    )  # fmt: skip
+        rule_px,
+        length_mm,
+        u_length_mm,
+        not two_points,
+        across_px or None,
+        edges_px or None,
+        "at a height" if height_mm is not None else lies,
+        height_mm or 0.0,
+        u_height_mm,
+        jaw_mm,
+        station,
+        view,
+    )
     answer = _answer(photo, asked, overlay)
     if where and inspection and by:
         _keep(where, inspection, by, photo, answer)
@@ -241,13 +264,13 @@ def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
 
 
 def _keep(where: str, inspection: str, by: str, path: Path, answer: Answer) -> None:
-    from ui.cli.options import opened_record
-    from ui.services.judge_record import look_over
+    from ui.cli.options import open_record_or_fail
+    from ui.services.assess_record import screen_inspection
 
-    with opened_record(where, None) as record:
+    with open_record_or_fail(where, None) as record:
         record.add_photograph(inspection, path.read_bytes(), name=path.name, by=by)
         record.add_results(inspection, [answer.result], by=by, why="measured without the card")
-        look_over(record, inspection, by=by)
+        screen_inspection(record, inspection, by=by)
 
 
 def _print(answer: Answer, nominal_mm: float | None, *, as_json: bool, as_csv: bool) -> None:

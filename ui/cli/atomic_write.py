@@ -1,11 +1,11 @@
-"""A file that a command writes: whole, or not at all."""
+"""Atomic writing of a file: whole, or not at all."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def atomic_write(path: Path, data: bytes) -> None:
     """Write beside, then rename: a full disk leaves no half file, and what was there stays.
 
     Raises

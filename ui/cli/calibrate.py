@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from vision.calibration.session import Calibrated
     from vision.photo.photo import Photo
 
-_kept = click.option(
+_cameras_option = click.option(
     "--cameras",
     "kept",
     type=click.Path(dir_okay=False, path_type=Path),
@@ -54,7 +54,7 @@ _kept = click.option(
     metavar="PHOTO",
     help="Photograph of a rope and its card by this phone: shows U without and with.",
 )
-@_kept
+@_cameras_option
 def calibrate(
     photos: tuple[str, ...],
     along_mm: float | None,
@@ -71,7 +71,7 @@ def calibrate(
     \b
     Example:
       ropephoto calibrate board-photos/ --along 275.3 --across 174.9
-    """  # fmt: skip
+    """
     from ui.cli.progress import find_photographs
     from ui.services.cameras import cameras_file
     from vision.calibration.adjustment import U_STRETCH
@@ -95,17 +95,17 @@ def calibrate(
         )
     except ValueError as refused:
         raise click.ClickException(f"no calibration: {refused}") from refused
-    _tell(done)
+    _print_calibration(done)
     try:
         save_camera(place, done.camera)
     except ValueError as failed:
         raise click.ClickException(str(failed)) from failed
     click.echo(f"Kept in {place}; figures of new photographs use it.")
     if photo is not None:
-        _try_on(photo, done.camera)
+        _print_trial(photo, done.camera)
 
 
-def _tell(done: Calibrated) -> None:
+def _print_calibration(done: Calibrated) -> None:
     camera, calibration = done.camera, done.calibration
     u = calibration.u
     click.echo(f"{camera.key}: {camera.photographs} photographs, {calibration.corners} corners")
@@ -144,7 +144,7 @@ def _opened(path: Path) -> Photo:
         raise click.ClickException(f"--try: {wrong}") from wrong
 
 
-def _try_on(photo: Photo, camera: CalibratedCamera) -> None:
+def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
     """Show a photograph's figures without and with the calibration."""
     from ui.text import refused
     from vision.calibration.library import camera_key
@@ -174,7 +174,7 @@ def _try_on(photo: Photo, camera: CalibratedCamera) -> None:
 
 @click.command()
 @click.option("--remove", metavar="CAMERA", help="Forget this camera; its name as it is listed.")
-@_kept
+@_cameras_option
 def cameras(remove: str | None, kept: Path | None) -> None:
     """List the cameras that were calibrated, or forget one.
 

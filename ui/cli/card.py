@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from ui.cli.atomic_write import write_whole
+from ui.cli.atomic_write import atomic_write
 
 PAPERS = ("A4", "A5", "A6", "Letter")
 INKS = ("blue", "black", "white")
@@ -88,7 +88,7 @@ def card(
     try:
         layout = layout_for(rope_mm, paper)
         pdf = card_pdf(layout, stations=range(first, first + stations), ink=cast(Ink, ink))
-        write_whole(out, pdf)
+        atomic_write(out, pdf)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     except OSError as failed:
@@ -107,7 +107,7 @@ def _write_board(out: Path, paper: str) -> None:
 
     side = square_side_mm(paper)
     try:
-        write_whole(out, board_pdf(paper))
+        atomic_write(out, board_pdf(paper))
     except OSError as failed:
         raise click.ClickException(
             f"{out} could not be written ({failed.strerror or failed}); choose another place."

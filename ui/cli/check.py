@@ -117,9 +117,13 @@ def check(
 
         def judge(read: Folder) -> Judgement:
             return judge_log(
-                read.log, level=level, pace=Pace(walking_m_s=walking_speed),
-                decision=decision_named(decision), rule_sets=limits or None, own=own,
-            )  # fmt: skip
+                read.log,
+                level=level,
+                pace=Pace(walking_m_s=walking_speed),
+                decision=decision_named(decision),
+                rule_sets=limits or None,
+                own=own,
+            )
 
         if folder.is_dir():
             read = measured_folder(folder, inspection, print_set, measure)

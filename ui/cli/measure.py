@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from ui.cli.options import said_place
+from ui.cli.options import parse_place
 
 if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
@@ -113,9 +113,11 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     "give the measured diameter as the mean of four; needs --nominal.",
 )
 @click.option(
-    "--strands", type=click.IntRange(3, 40), metavar="N",
+    "--strands",
+    type=click.IntRange(3, 40),
+    metavar="N",
     help="Outer strands of the rope, for the lay length; else told from the photograph if it can.",
-)  # fmt: skip
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
 @click.option(
@@ -189,7 +191,7 @@ def measure(
     settings = _settings(
         at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks, cameras
     )
-    said = dict(_said(entry) for entry in say)
+    said = dict(_parse_say(entry) for entry in say)
     unknown = sorted(said.keys() - {path.name for path in paths})
     if unknown:
         raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
@@ -250,10 +252,10 @@ def _settings(
         raise click.UsageError(str(wrong)) from wrong
 
 
-def _said(entry: str) -> tuple[str, tuple[int, int]]:
+def _parse_say(entry: str) -> tuple[str, tuple[int, int]]:
     name, _, place = entry.rpartition("=")
     wants = "FILE=STATION/VIEW, e.g. a.jpg=3/90"
-    return Path(name).name, said_place(place if name else "", wants=wants, got=entry)
+    return Path(name).name, parse_place(place if name else "", wants=wants, got=entry)
 
 
 def _position(entry: str) -> tuple[int, float]:

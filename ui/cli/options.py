@@ -14,7 +14,7 @@ import click
 MOST_STATIONS = 999  # a card has room for three digits
 
 
-def said_place(text: str, *, wants: str, got: str) -> tuple[int, int]:
+def parse_place(text: str, *, wants: str, got: str) -> tuple[int, int]:
     """Return station and view in degrees.
 
     Parameters
@@ -51,22 +51,28 @@ place_option = click.option(
     help="Where the photographs are kept. Default: the folder beside the file.",
 )
 by_option = click.option(
-    "--by", required=True, envvar="ROPEPHOTO_PERSON", metavar="NAME",
+    "--by",
+    required=True,
+    envvar="ROPEPHOTO_PERSON",
+    metavar="NAME",
     help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
-)  # fmt: skip
+)
 
 
 def what_option(*choices: str) -> Callable[[Any], Any]:
     """Return the option that says what a table holds."""
     return click.option(
-        "--what", type=click.Choice(choices), default=choices[0], show_default=True,
+        "--what",
+        type=click.Choice(choices),
+        default=choices[0],
+        show_default=True,
         help="What the table holds.",
-    )  # fmt: skip
+    )
 
 
 @contextmanager
-def plainly() -> Iterator[None]:
-    """Say what a ValueError says, without a traceback."""
+def click_errors() -> Iterator[None]:
+    """Turn a ValueError into the command's error message, without a traceback."""
     try:
         yield
     except ValueError as error:
@@ -74,16 +80,18 @@ def plainly() -> Iterator[None]:
 
 
 @contextmanager
-def opened_record(where: str, photographs: str | None, *, create: bool = False) -> Iterator[Record]:
+def open_record_or_fail(
+    where: str, photographs: str | None, *, create: bool = False
+) -> Iterator[Record]:
     """Yield the open record; what goes wrong is one sentence."""
     from inspection.record.record import open_record
 
-    with plainly(), open_record(where, photographs=photographs, create=create) as record:
+    with click_errors(), open_record(where, photographs=photographs, create=create) as record:
         yield record
 
 
-def tell_rejected(rejected: tuple[Rejected, ...]) -> None:
-    """Tell the first rejected rows, each with its line and reason."""
+def print_rejected(rejected: tuple[Rejected, ...]) -> None:
+    """Print the first rejected rows, each with its line and reason."""
     for row in rejected[:SHOWN_ROWS]:
         click.echo(f"line {row.line}: {row.reason}", err=True)
     if len(rejected) > SHOWN_ROWS:

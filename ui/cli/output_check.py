@@ -23,8 +23,13 @@ from ui.cli.output_measure import new_table, print_parts
 from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
 
-STYLES = {"disagrees": "bold red", "doubtful": "yellow", "cannot say": "dim",
-          "outside": "bold red", "undecided": "yellow"}  # fmt: skip
+STYLES = {
+    "disagrees": "bold red",
+    "doubtful": "yellow",
+    "cannot say": "dim",
+    "outside": "bold red",
+    "undecided": "yellow",
+}
 
 
 def print_check_table(judgement: Judgement, read: Folder) -> None:
@@ -39,8 +44,9 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
     console.print(
         f"{log.rope.identity}, nominal {nominal}: inspection {log.inspection.identity} of "
         f"{log.inspection.on}\n",
-        style="bold", markup=False,
-    )  # fmt: skip
+        style="bold",
+        markup=False,
+    )
     parts: list[Table | list[str | Text]] = []
     if judgement.crosscheck.comparisons:
         parts.append(_comparisons_table(judgement.crosscheck.comparisons, units))
@@ -53,10 +59,14 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
         parts.append(severity_table(judgement))
     if judgement.over_time:
         parts.append(over_time_table(judgement.over_time))
-    parts.append([
-        *_lines(judgement), *further_lines(judgement), *_notes(judgement, read),
-        *(Text(caution, style="italic") for caution in CAUTIONS),
-    ])  # fmt: skip
+    parts.append(
+        [
+            *_lines(judgement),
+            *further_lines(judgement),
+            *_notes(judgement, read),
+            *(Text(caution, style="italic") for caution in CAUTIONS),
+        ]
+    )
     print_parts(console, parts)
     # one line whatever the width of the screen, so that it can be cut off and passed on
     console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
@@ -235,9 +245,14 @@ def severity_table(judgement: Judgement) -> Table:
             f"{band} ({p:.0%})" for band, p in one.spread if band != one.band and p >= 0.05
         )
         table.add_row(
-            str(station), f"{one.decrease_mm:+z.2f}", f"{one.decrease_pct:+z.2f}",
-            f"{one.u_pct:.2f}", one.band, str(one.severity_pct), others,
-        )  # fmt: skip
+            str(station),
+            f"{one.decrease_mm:+z.2f}",
+            f"{one.decrease_pct:+z.2f}",
+            f"{one.u_pct:.2f}",
+            one.band,
+            str(one.severity_pct),
+            others,
+        )
     return table
 
 
@@ -260,9 +275,13 @@ def over_time_table(stations: tuple[OverTime, ...]) -> Table:
         if one.limit is not None:
             limit, met = f"{one.limit.limit_mm:.2f}", _met(one)
         table.add_row(
-            str(one.station), count, f"{one.line.rate_mm_per_year:+z.3f}",
-            f"{low:+z.3f} to {high:+z.3f}", limit, met,
-        )  # fmt: skip
+            str(one.station),
+            count,
+            f"{one.line.rate_mm_per_year:+z.3f}",
+            f"{low:+z.3f} to {high:+z.3f}",
+            limit,
+            met,
+        )
     return table
 
 

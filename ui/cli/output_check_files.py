@@ -44,14 +44,16 @@ def judgement_plain(judgement: Judgement, read: Folder) -> dict[str, Any]:
         "comparisons": comparisons,
         "agreement": None if judgement.agreement is None else plain(judgement.agreement),
         "verdicts": [
-            {"station": one.station, "source": one.source, **plain(one.verdict),
-             "words": one.words}
+            {"station": one.station, "source": one.source, **plain(one.verdict), "words": one.words}
             for one in judgement.verdicts
         ],
         "not_applicable": [one.reason for one in judgement.not_applicable],
         "local": [plain(one) for one in judgement.local],
-        "across": None if judgement.across is None else {
-            **plain(judgement.across), "words": judgement.across.flags.words,
+        "across": None
+        if judgement.across is None
+        else {
+            **plain(judgement.across),
+            "words": judgement.across.flags.words,
             "line_words": judgement.across.line_words,
         },
         "severities": [
@@ -66,7 +68,7 @@ def judgement_plain(judgement: Judgement, read: Folder) -> dict[str, Any]:
         "rejected_rows": [asdict(one) for one in read.rejected],
         "notes": [*judgement.notes, *read.notes],
         "cautions": list(CAUTIONS),
-    }  # fmt: skip
+    }
 
 
 def _history_plain(one: OverTime) -> dict[str, Any]:
@@ -88,53 +90,103 @@ def print_check_csv(judgement: Judgement, read: Folder) -> None:
 
 def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = [
-        {"kind": "finding", "where": "; ".join(one.where), "code": one.code, "value": one.value,
-         "limit": one.limit, "unit": one.unit, "p_value": one.p_value,
-         "words": f"{sentence(one)} {one.innocent}"}
+        {
+            "kind": "finding",
+            "where": "; ".join(one.where),
+            "code": one.code,
+            "value": one.value,
+            "limit": one.limit,
+            "unit": one.unit,
+            "p_value": one.p_value,
+            "words": f"{sentence(one)} {one.innocent}",
+        }
         for one in judgement.findings
-    ]  # fmt: skip
+    ]
     rows += [
-        {"kind": "comparison", "where": place_words(one.station or 0, one.view_deg),
-         "source": one.gauge, "value": one.difference_mm, "limit": 2 * one.u_difference_mm,
-         "unit": "mm", "outcome": one.word, "p_value": one.p_value, "words": one.words}
+        {
+            "kind": "comparison",
+            "where": place_words(one.station or 0, one.view_deg),
+            "source": one.gauge,
+            "value": one.difference_mm,
+            "limit": 2 * one.u_difference_mm,
+            "unit": "mm",
+            "outcome": one.word,
+            "p_value": one.p_value,
+            "words": one.words,
+        }
         for one in judgement.crosscheck.comparisons
-    ]  # fmt: skip
+    ]
     for placed in judgement.verdicts:
         limit = placed.verdict.limit
         rows.append(
-            {"kind": "verdict", "source": placed.source, "value": placed.verdict.value_mm,
-             "where": "rope" if placed.station is None else f"station {placed.station}",
-             "limit": limit.high_mm if limit.low_mm is None else limit.low_mm, "unit": "mm",
-             "outcome": placed.verdict.outcome, "words": placed.words}
-        )  # fmt: skip
+            {
+                "kind": "verdict",
+                "source": placed.source,
+                "value": placed.verdict.value_mm,
+                "where": "rope" if placed.station is None else f"station {placed.station}",
+                "limit": limit.high_mm if limit.low_mm is None else limit.low_mm,
+                "unit": "mm",
+                "outcome": placed.verdict.outcome,
+                "words": placed.words,
+            }
+        )
     rows += [
-        {"kind": "severity", "where": f"station {station}", "source": "ISO 4309:2017",
-         "value": one.decrease_pct, "unit": "% of nominal", "outcome": one.band,
-         "words": one.words}
+        {
+            "kind": "severity",
+            "where": f"station {station}",
+            "source": "ISO 4309:2017",
+            "value": one.decrease_pct,
+            "unit": "% of nominal",
+            "outcome": one.band,
+            "words": one.words,
+        }
         for station, one in judgement.severities
-    ]  # fmt: skip
+    ]
     rows += [
-        {"kind": "lay length", "where": f"station {one.station}", "source": "photographs",
-         "value": one.lay_mm, "unit": "mm", "words": one.words}
+        {
+            "kind": "lay length",
+            "where": f"station {one.station}",
+            "source": "photographs",
+            "value": one.lay_mm,
+            "unit": "mm",
+            "words": one.words,
+        }
         for one in judgement.lays
-    ]  # fmt: skip
+    ]
     rows += [
-        {"kind": "over time", "where": f"station {one.station}", "source": "gauge",
-         "value": one.line.rate_mm_per_year, "limit": one.limit and one.limit.limit_mm,
-         "unit": "mm per year", "words": one.limit.words if one.limit else ""}
+        {
+            "kind": "over time",
+            "where": f"station {one.station}",
+            "source": "gauge",
+            "value": one.line.rate_mm_per_year,
+            "limit": one.limit and one.limit.limit_mm,
+            "unit": "mm per year",
+            "words": one.limit.words if one.limit else "",
+        }
         for one in judgement.over_time
         if one.line is not None
-    ]  # fmt: skip
+    ]
     rows += [
-        {"kind": "groove", "where": one.groove.name, "source": one.range_name,
-         "value": one.excess_pct, "unit": "%", "outcome": one.outcome, "words": one.words}
+        {
+            "kind": "groove",
+            "where": one.groove.name,
+            "source": one.range_name,
+            "value": one.excess_pct,
+            "unit": "%",
+            "outcome": one.outcome,
+            "words": one.words,
+        }
         for one in judgement.groove_fits
-    ]  # fmt: skip
+    ]
     rows += [
-        {"kind": "refused", "where": one.photo_name, "outcome": "no diameter",
-         "words": refused(one)}
+        {
+            "kind": "refused",
+            "where": one.photo_name,
+            "outcome": "no diameter",
+            "words": refused(one),
+        }
         for one in judgement.crosscheck.refused
-    ]  # fmt: skip
+    ]
     rows += [
         {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
         for one in read.rejected

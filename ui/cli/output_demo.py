@@ -70,8 +70,8 @@ def run_demo(folder: Path) -> None:
     ]
     console = Console()
     console.print(_table(lines_), "")
-    _say_refusals(console, lines_)
-    _say_accuracy(console, lines_)
+    _print_refusals(console, lines_)
+    _print_accuracy(console, lines_)
     judgement = judge_log(replace(log, results=tuple(results)))
     console.print(judgement.first_look, style="bold", markup=False)
     for caution in CAUTIONS:
@@ -117,7 +117,7 @@ def _table(lines: list[_Line]) -> Table:
     return table
 
 
-def _say_refusals(console: Console, lines: list[_Line]) -> None:
+def _print_refusals(console: Console, lines: list[_Line]) -> None:
     for line in lines:
         if isinstance(line.result, Refusal):
             meant = "as it must be" if not line.expected else "though it should be answered"
@@ -126,7 +126,7 @@ def _say_refusals(console: Console, lines: list[_Line]) -> None:
             )
 
 
-def _say_accuracy(console: Console, lines: list[_Line]) -> None:
+def _print_accuracy(console: Console, lines: list[_Line]) -> None:
     off = sorted(
         abs(line.result.diameter_mm - line.truth_mm) / line.truth_mm * 100
         for line in lines

@@ -78,20 +78,24 @@ def print_table(
         parts.append([] if wide else [_most_of_u(estimates)])
     if pairing.sections:
         parts.append(_sections_table(pairing.sections))
-    parts.append([
-        f"Station {section.station}. {section.ellipse.words}"
-        for section in pairing.sections
-        if section.ellipse is not None
-    ])  # fmt: skip
+    parts.append(
+        [
+            f"Station {section.station}. {section.ellipse.words}"
+            for section in pairing.sections
+            if section.ellipse is not None
+        ]
+    )
     if any(one.pitch_budget for one in estimates):
         parts.append(_lay_table(estimates))
     refusals = [result for result in results if isinstance(result, Refusal)]
-    parts.append([
-        *([] if measured is None else [_measured_line(measured)]),
-        *(Text(f"{one.photo_name}: {refused(one)}", style="bold") for one in refusals),
-        *_warnings(estimates),
-        *(Text(caution, style="italic") for caution in CAUTIONS),
-    ])  # fmt: skip
+    parts.append(
+        [
+            *([] if measured is None else [_measured_line(measured)]),
+            *(Text(f"{one.photo_name}: {refused(one)}", style="bold") for one in refusals),
+            *_warnings(estimates),
+            *(Text(caution, style="italic") for caution in CAUTIONS),
+        ]
+    )
     print_parts(console, parts)
 
 
@@ -174,9 +178,11 @@ def _lay_table(estimates: list[Estimate]) -> Table:
         table.add_row(
             Text(one.photo_name) if one.station is None else _short_place(one),
             f"{one.crown_pitch_mm:.2f}",
-            f"{2 * combined_u_mm(one.pitch_budget):.2f}", str(one.strands or "-"), *lay,
+            f"{2 * combined_u_mm(one.pitch_budget):.2f}",
+            str(one.strands or "-"),
+            *lay,
             one.hand or "-",
-        )  # fmt: skip
+        )
     return table
 
 

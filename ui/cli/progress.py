@@ -97,8 +97,9 @@ def measure_files(
     many = journal is not None or (jobs or len(paths)) >= (2 if jobs else MANY)
     answers = _in_parallel(paths, settings, jobs, journal) if many else _in_turn(paths, settings)
     console, hidden = Console(stderr=True), quiet or len(paths) < 3
-    listed = track(answers, "measuring", len(paths), console=console, transient=True,
-                   disable=hidden)  # fmt: skip
+    listed = track(
+        answers, "measuring", len(paths), console=console, transient=True, disable=hidden
+    )
     for at, pixels, found in listed:
         name = paths[at].name
         if said and name in said:

@@ -12,10 +12,10 @@ import click
 
 from ui.cli.options import (
     by_option,
-    opened_record,
+    click_errors,
+    open_record_or_fail,
     place_option,
-    plainly,
-    tell_rejected,
+    print_rejected,
     what_option,
 )
 
@@ -44,7 +44,7 @@ def init(where: str, photographs: str | None) -> None:
     Example:
       ropephoto record init crane-3.db
     """
-    with opened_record(where, photographs, create=True) as opened:
+    with open_record_or_fail(where, photographs, create=True) as opened:
         events = int(opened.fingerprint().split("-")[0])
         there = f"is there already and holds {events} events" if events else "is ready"
         click.echo(
@@ -65,9 +65,18 @@ def init(where: str, photographs: str | None) -> None:
 @click.option("--keep-good", is_flag=True, help="Import the good rows although others are bad.")
 @place_option
 def import_(
-    where: str, table: Path, by: str, what: str, why: str, rope: str, inspection: str,
-    person: str, gauge: str, keep_good: bool, photographs: str | None,
-) -> None:  # fmt: skip
+    where: str,
+    table: Path,
+    by: str,
+    what: str,
+    why: str,
+    rope: str,
+    inspection: str,
+    person: str,
+    gauge: str,
+    keep_good: bool,
+    photographs: str | None,
+) -> None:
     """Add the readings or ropes of a CSV or XLSX file to RECORD.
 
     Every bad row is told with its line and reason; without --keep-good nothing is imported
@@ -88,7 +97,7 @@ def import_(
     )
     from inspection.exchange.parse import read_readings, read_ropes
 
-    with opened_record(where, photographs) as opened:
+    with open_record_or_fail(where, photographs) as opened:
         if table.suffix.lower() == ".json":
             click.echo(f"Restored. Fingerprint: {restore_json(opened, table)}")
             return
@@ -99,14 +108,14 @@ def import_(
                 rows = read_readings(table, inspection=inspection, person=person, gauge=gauge)
                 done = import_readings(opened, rows, by=by, why=why, rope=rope, keep_good=keep_good)
         except RejectedError as error:
-            tell_rejected(error.rejected)
+            print_rejected(error.rejected)
             raise click.ClickException(
                 f"{table.name}: {rows_rejected(len(error.rejected))} and nothing was imported; "
                 "correct what is told above, or use --keep-good."
             ) from error
         _report(done, opened)
     if done.rejected:
-        tell_rejected(done.rejected)
+        print_rejected(done.rejected)
         click.get_current_context().exit(1)
 
 
@@ -129,9 +138,13 @@ def _report(done: Imported, opened: Record) -> None:
 @click.option("--force", is_flag=True, help="Overwrite the file if it is there.")
 @place_option
 def export(
-    where: str, out: Path, what: str, inspection: str | None, force: bool,
+    where: str,
+    out: Path,
+    what: str,
+    inspection: str | None,
+    force: bool,
     photographs: str | None,
-) -> None:  # fmt: skip
+) -> None:
     """Write readings, ropes or the list of inspections as .csv or .xlsx, or all as .json.
 
     The JSON follows the schema that comes with the program (`ropephoto record schema`) and
@@ -147,7 +160,7 @@ def export(
 
     if out.exists() and not force:
         raise click.ClickException(f"{out} is there already; use --force to overwrite it.")
-    with opened_record(where, photographs) as opened:
+    with open_record_or_fail(where, photographs) as opened:
         if out.suffix.lower() == ".json":
             click.echo(f"{out}: all. Fingerprint: {export_json(opened, out)}")
             return
@@ -176,7 +189,7 @@ def verify(where: str, noted: str | None, skip_photographs: bool, photographs: s
     Example:
       ropephoto record verify crane-3.db --noted 1042-0f3a...
     """
-    with opened_record(where, photographs) as opened:
+    with open_record_or_fail(where, photographs) as opened:
         found = opened.verify(noted=noted, photographs=not skip_photographs)
     for fault in found.faults:
         click.echo(fault, err=True)
@@ -203,7 +216,7 @@ def backup(where: str, folder: Path, skip_photographs: bool, photographs: str | 
     Example:
       ropephoto record backup crane-3.db /media/safe/2026-11-25
     """
-    with opened_record(where, photographs) as opened:
+    with open_record_or_fail(where, photographs) as opened:
         made = opened.backup(folder, photographs=not skip_photographs)
     click.echo(
         f"{made.path}: verified, {made.photographs} photographs. Fingerprint: {made.fingerprint}"
@@ -228,7 +241,7 @@ def template(out: Path, what: str) -> None:
 
     if out.exists():
         raise click.ClickException(f"{out} is there already; choose another name.")
-    with plainly():
+    with click_errors():
         write_template(out, "ropes" if what == "ropes" else "readings")
     click.echo(f"{out}: fill it in, then `ropephoto record import`.")
 
@@ -259,9 +272,16 @@ def schema() -> None:
 @place_option
 @click.pass_context
 def add(
-    context: click.Context, where: str, folder: Path, by: str, inspection: str,
-    print_set: str | None, unmeasured: bool, keep_good: bool, photographs: str | None,
-) -> None:  # fmt: skip
+    context: click.Context,
+    where: str,
+    folder: Path,
+    by: str,
+    inspection: str,
+    print_set: str | None,
+    unmeasured: bool,
+    keep_good: bool,
+    photographs: str | None,
+) -> None:
     """Put a whole FOLDER into RECORD: rope, stations, readings, print checks, photographs.
 
     FOLDER is as in `ropephoto check`. All is added together, or nothing; then the photographs
@@ -278,9 +298,9 @@ def add(
     from ui.services.add_folder import add_folder
     from ui.services.measure_pending import gather, save
 
-    with opened_record(where, photographs) as opened:
+    with open_record_or_fail(where, photographs) as opened:
         read = read_folder(folder, inspection=inspection)
-        tell_rejected(read.rejected)
+        print_rejected(read.rejected)
         if read.rejected and not keep_good:
             raise click.ClickException(
                 "nothing was added; correct the rows that are told above, or use --keep-good."

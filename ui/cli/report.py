@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.cli.atomic_write import write_whole
+from ui.cli.atomic_write import atomic_write
 from ui.cli.check import DECISIONS
 
 if TYPE_CHECKING:
@@ -125,11 +125,13 @@ def _write(case: ReportCase, wanted: list[Path], paper: str) -> None:
 
     for path in wanted:
         is_pdf = path.suffix.lower() == ".pdf"
-        data = pdf_report(case, paper="Letter" if paper == "Letter" else "A4") if is_pdf else (
-            html_report(case).encode("utf-8")
-        )  # fmt: skip
+        data = (
+            pdf_report(case, paper="Letter" if paper == "Letter" else "A4")
+            if is_pdf
+            else (html_report(case).encode("utf-8"))
+        )
         try:
-            write_whole(path, data)
+            atomic_write(path, data)
         except OSError as failed:
             raise click.ClickException(
                 f"{path} could not be written ({failed.strerror}); choose another place."

@@ -15,11 +15,11 @@ from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.log import place_words
 from inspection.record.record import Record
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
-from ui.presenters.review_queue import name_of, station_of, strength
+from ui.presenters.review_queue import finding_strength, item_name, station_of
 from ui.text import chance_words
 from vision.results import Finding
 
-MOST_JUDGED = 60  # inspections that a screen opens at once; more are filtered first
+MOST_ASSESSED = 60  # inspections that a screen opens at once; more are filtered first
 HEADINGS = (
     "inspection", "rope", "place", "day", "entry", "what was seen", "evidence", "what to do",
     "innocent explanation", "chance if nothing is wrong", "settled by", "settled how",
@@ -28,7 +28,7 @@ HEADINGS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class FlaggedEntry:
     """One finding with the inspection that it is about.
 
     Parameters
@@ -48,7 +48,7 @@ class Entry:
     @property
     def doubt_name(self) -> str:
         """What the review calls it."""
-        return name_of(self.logged)
+        return item_name(self.logged)
 
     @property
     def sent_back(self) -> StationReview | None:
@@ -71,7 +71,7 @@ class Entry:
         return ", ".join(named[:3]) + more
 
 
-def chosen(
+def filtered(
     known: list[Summary],
     sites: Mapping[str, str],
     *,
@@ -96,17 +96,18 @@ def chosen(
         First and last day.
     """
     return [
-        one for one in known
+        one
+        for one in known
         if (rope is None or one.rope == rope)
         and words.casefold().strip() in f"{sites.get(one.rope, '')}\n{one.place}".casefold()
         and (since is None or one.on >= since)
         and (until is None or one.on <= until)
-    ]  # fmt: skip
+    ]
 
 
-def entries_of(
+def flagged_entries(
     opened: list[OpenInspection], judgements: list[Judgement], *, settled: bool
-) -> list[Entry]:
+) -> list[FlaggedEntry]:
     """Return the entries that deserve a look, the strongest reason first.
 
     Parameters
@@ -117,12 +118,14 @@ def entries_of(
         With those that were settled, behind the others.
     """
     found = [
-        Entry(there, one, evidence(judgement, one.finding))
+        FlaggedEntry(there, one, evidence(judgement, one.finding))
         for there, judgement in zip(opened, judgements, strict=True)
         for one in there.findings
         if one.current and (settled or not one.settled_by)
     ]
-    return sorted(found, key=lambda one: (bool(one.logged.settled_by), -strength(one.logged)))
+    return sorted(
+        found, key=lambda one: (bool(one.logged.settled_by), -finding_strength(one.logged))
+    )
 
 
 def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
@@ -151,22 +154,34 @@ def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
     return tuple(told[:3])
 
 
-def entry_rows(entries: list[Entry]) -> list[list[str]]:
+def entry_rows(entries: list[FlaggedEntry]) -> list[list[str]]:
     """Return entries as rows of text under `HEADINGS`."""
     rows = []
     for one in entries:
         inspection, finding, sent = one.there.inspection, one.logged.finding, one.sent_back
-        rows.append([
-            inspection.identity, one.there.rope.identity, inspection.place,
-            inspection.on.isoformat(), "; ".join(finding.where), finding.seen,
-            " ".join(one.evidence), finding.remedy, finding.innocent,
-            chance_words(finding.p_value), one.logged.settled_by, one.logged.settled_how,
-            sent.who if sent else "", sent.why if sent else "", one.page,
-        ])  # fmt: skip
+        rows.append(
+            [
+                inspection.identity,
+                one.there.rope.identity,
+                inspection.place,
+                inspection.on.isoformat(),
+                "; ".join(finding.where),
+                finding.seen,
+                " ".join(one.evidence),
+                finding.remedy,
+                finding.innocent,
+                chance_words(finding.p_value),
+                one.logged.settled_by,
+                one.logged.settled_how,
+                sent.who if sent else "",
+                sent.why if sent else "",
+                one.page,
+            ]
+        )
     return rows
 
 
-def entries_table(entries: list[Entry], suffix: str) -> bytes:
+def entries_table(entries: list[FlaggedEntry], suffix: str) -> bytes:
     """Return entries as a CSV or XLSX file in which nothing runs as a formula."""
     rows = entry_rows(entries)
     return _as_bytes(lambda path: write_sheet(path, HEADINGS, rows), suffix)

@@ -27,7 +27,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Understood:
+class ParsedRow:
     """What a row means.
 
     Parameters
@@ -45,24 +45,24 @@ class Understood:
     doubt: str = ""
 
 
-def understand(
+def parse_row(
     row: Row, there: OpenInspection, *, gauge: str, person: str, at: datetime
-) -> Understood:
+) -> ParsedRow:
     """Return what a typed row means for an inspection."""
     if not row.typed.strip():
-        return Understood(None)
+        return ParsedRow(None)
     where = f"station {row.station or '?'}, {row.view or '?'}°"
     try:
         station, view = whole_number(row.station), whole_number(row.view)
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:
-        return Understood(None, f"{where}: say station (from 1) and direction (0 to 359).")
+        return ParsedRow(None, f"{where}: say station (from 1) and direction (0 to 359).")
     unit = "in" if there.rope.units == "inch" else "mm"
     try:
         value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
     except ValueError as wrong:
-        return Understood(None, f"{where}: {wrong}")
+        return ParsedRow(None, f"{where}: {wrong}")
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
     off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
     doubt = ""
@@ -70,10 +70,10 @@ def understand(
         doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
     elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
         doubt = f"{where} has a reading already; this one stands beside it."
-    return Understood(reading, doubt=doubt)
+    return ParsedRow(reading, doubt=doubt)
 
 
-def in_words(readings: Iterable[Reading]) -> list[str]:
+def reading_lines(readings: Iterable[Reading]) -> list[str]:
     """Return each reading with what it means in millimetres."""
     return [
         f"station {one.station}, {one.view_deg}°: {one.typed}"
@@ -141,7 +141,7 @@ class Draft:
     sheet: Sheet
 
 
-def kept_form(draft: Draft, *others: Draft) -> dict[str, object]:
+def serialize_drafts(draft: Draft, *others: Draft) -> dict[str, object]:
     """Return the draft of one page, and those of the person's other pages, as the record has it."""
     kept: dict[str, object] = {
         "gauge": draft.gauge,
@@ -149,10 +149,10 @@ def kept_form(draft: Draft, *others: Draft) -> dict[str, object]:
         "sheet": _cells(draft.sheet.rows),
         "entered": draft.sheet.entered,
     }
-    return kept | {"others": [kept_form(one) for one in others]} if others else kept
+    return kept | {"others": [serialize_drafts(one) for one in others]} if others else kept
 
 
-def drafts_from(kept: object) -> tuple[Draft, ...]:
+def parse_drafts(kept: object) -> tuple[Draft, ...]:
     """Return the drafts of a person's pages from their kept form, the newest first.
 
     What is none is left out; one that says no sheet was typed into the rows that it holds.
@@ -170,10 +170,10 @@ def drafts_from(kept: object) -> tuple[Draft, ...]:
         ),
     )
     more = others if isinstance(others, list) else []
-    return (draft, *(one for other in more for one in drafts_from(other)[:1]))
+    return (draft, *(one for other in more for one in parse_drafts(other)[:1]))
 
 
-def all_typed(drafts: Sequence[Draft]) -> tuple[Row, ...]:
+def merged_rows(drafts: Sequence[Draft]) -> tuple[Row, ...]:
     """Return the rows of the first draft, and what was typed in the others beside them.
 
     Examples
@@ -181,7 +181,7 @@ def all_typed(drafts: Sequence[Draft]) -> tuple[Row, ...]:
     >>> sheet = Sheet((), 0)
     >>> one = Draft((Row("1", "0", "22.4"), Row("1", "90", "")), "", sheet)
     >>> other = Draft((Row("1", "0", ""), Row("1", "90", "22.3")), "", sheet)
-    >>> [row.typed for row in all_typed([one, other])]
+    >>> [row.typed for row in merged_rows([one, other])]
     ['22.4', '22.3']
     """
     rows = list(drafts[0].rows)
@@ -205,13 +205,18 @@ def change_words(change: object) -> str:
     >>> change_words({"state": "sent back", "station": 3, "why": "read it again"})
     'state: sent back; station: 3; why: read it again'
     """
-    parts = [one for one in (change if isinstance(change, list) else [change])
-             if isinstance(one, dict)]  # fmt: skip
+    parts = [
+        one for one in (change if isinstance(change, list) else [change]) if isinstance(one, dict)
+    ]
     if parts and all("typed" in one for one in parts):
         said = [f"{place_words(one['station'], one['view_deg'])}: {one['typed']}" for one in parts]
     else:
-        said = [f"{name.replace('_', ' ')}: {value}" for one in parts for name, value in one.items()
-                if isinstance(value, str | int | float) and value != ""]  # fmt: skip
+        said = [
+            f"{name.replace('_', ' ')}: {value}"
+            for one in parts
+            for name, value in one.items()
+            if isinstance(value, str | int | float) and value != ""
+        ]
     return "; ".join(said)[:MOST_WORDS] or "what it was can't be told"
 
 

@@ -28,15 +28,18 @@ def section_rows(judgement: Judgement) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
     return [
         [
-            f"{one.station}, at {one.at_mm:g} mm" if one.at_mm else str(one.station), source,
+            f"{one.station}, at {one.at_mm:g} mm" if one.at_mm else str(one.station),
+            source,
             f"{one.mean_mm:.2f} ± {K * one.u_mean_mm:.2f}",
             f"{one.ovality_mm:.2f} ± {K * one.u_ovality_mm:.2f}",
             "" if one.ovality_pct is None else f"{one.ovality_pct:.1f}",
         ]
-        for source, sections in (("photographs", judgement.photograph_sections),
-                                 ("gauge", judgement.gauge_sections))
+        for source, sections in (
+            ("photographs", judgement.photograph_sections),
+            ("gauge", judgement.gauge_sections),
+        )
         for one in sections
-    ]  # fmt: skip
+    ]
 
 
 def limit_rows(judgement: Judgement) -> Rows:
@@ -49,15 +52,21 @@ def limit_rows(judgement: Judgement) -> Rows:
         nearest = min(group, key=lambda one: one.verdict.margin_mm)
         outcomes = Counter(one.verdict.outcome for one in group)
         counts = ", ".join(
-            f"{WORD_MARKS[word].split()[0]} {outcomes[word]} {word}" for word in RANK
+            f"{WORD_MARKS[word].split()[0]} {outcomes[word]} {word}"
+            for word in RANK
             if outcomes[word]
-        )  # fmt: skip
+        )
         where = "whole rope" if nearest.station is None else f"station {nearest.station}"
         figure = f"{nearest.verdict.value_mm:.2f} ± {K * nearest.verdict.u_mm:.2f}"
         rows.append(
-            [name, source, counts, f"{where}: {figure}, {_bound(nearest.verdict.limit)}",
-             f"{nearest.verdict.margin_mm:+z.2f}"]
-        )  # fmt: skip
+            [
+                name,
+                source,
+                counts,
+                f"{where}: {figure}, {_bound(nearest.verdict.limit)}",
+                f"{nearest.verdict.margin_mm:+z.2f}",
+            ]
+        )
     return rows
 
 
@@ -77,14 +86,16 @@ def verdict_rows(judgement: Judgement) -> Rows:
     """Return every verdict, those that are outside and undecided first."""
     return [
         [
-            "whole rope" if one.station is None else str(one.station), one.source,
+            "whole rope" if one.station is None else str(one.station),
+            one.source,
             WORD_MARKS[one.verdict.outcome],
             _limit_name(one),
-            f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}", _bound(one.verdict.limit),
+            f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}",
+            _bound(one.verdict.limit),
             f"{one.verdict.margin_mm:+z.2f}",
         ]
         for one in sorted(judgement.verdicts, key=lambda one: RANK[one.verdict.outcome])
-    ]  # fmt: skip
+    ]
 
 
 def _bound(limit: Limit) -> str:
@@ -113,31 +124,46 @@ def wear_rows(judgement: Judgement) -> Rows:
     """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
     return [
         [
-            str(station), f"{one.decrease_pct:+z.2f}", f"{K * one.u_pct:.2f}", one.band,
+            str(station),
+            f"{one.decrease_pct:+z.2f}",
+            f"{K * one.u_pct:.2f}",
+            one.band,
             f"{one.severity_pct} %",
-            ", ".join(f"{band} {share:.0%}" for band, share in one.spread
-                      if band != one.band and share >= 0.05),
+            ", ".join(
+                f"{band} {share:.0%}"
+                for band, share in one.spread
+                if band != one.band and share >= 0.05
+            ),
         ]
         for station, one in judgement.severities
-    ]  # fmt: skip
+    ]
 
 
 def local_rows(judgement: Judgement) -> Rows:
     """Return each station against the median of its neighbours."""
     return [
-        [str(one.station), f"{one.deficit_mm:+z.2f} ± {K * one.u_mm:.2f}",
-         f"{one.deficit_pct:+z.1f}", one.outcome]
+        [
+            str(one.station),
+            f"{one.deficit_mm:+z.2f} ± {K * one.u_mm:.2f}",
+            f"{one.deficit_pct:+z.1f}",
+            one.outcome,
+        ]
         for one in judgement.local
-    ]  # fmt: skip
+    ]
 
 
 def groove_rows(judgement: Judgement) -> Rows:
     """Return how each groove stands against the rope's nominal diameter."""
     return [
-        [one.groove.name, f"{one.groove.radius_mm:g}", f"{one.excess_pct:+z.1f} %", one.outcome,
-         one.words]
+        [
+            one.groove.name,
+            f"{one.groove.radius_mm:g}",
+            f"{one.excess_pct:+z.1f} %",
+            one.outcome,
+            one.words,
+        ]
         for one in judgement.groove_fits
-    ]  # fmt: skip
+    ]
 
 
 def place_rows(there: OpenInspection) -> Rows:
@@ -152,12 +178,14 @@ def place_rows(there: OpenInspection) -> Rows:
         read.setdefault(reading.station, set()).add(reading.view_deg)
     return [
         [
-            str(number), f"{at[number]:g} m" if number in at else "not known",
-            _directions(seen.get(number, set())), _directions(read.get(number, set())),
+            str(number),
+            f"{at[number]:g} m" if number in at else "not known",
+            _directions(seen.get(number, set())),
+            _directions(read.get(number, set())),
             _section(seen.get(number, set()), read.get(number, set())),
         ]
         for number in sorted(at.keys() | seen.keys() | read.keys())
-    ]  # fmt: skip
+    ]
 
 
 def _directions(degrees: set[int]) -> str:

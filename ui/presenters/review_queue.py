@@ -21,7 +21,7 @@ FACT, OUTSIDE, RETURNED, REFUSED = 6.0, 5.0, 4.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class ReviewItem:
     """A station, or something that belongs to no single station, and what was decided about it.
 
     Parameters
@@ -71,10 +71,12 @@ class Doubt:
     @property
     def name(self) -> str:
         """What to call it."""
-        return f"Station {self.station}" if self.station is not None else name_of(self.findings[0])
+        return (
+            f"Station {self.station}" if self.station is not None else item_name(self.findings[0])
+        )
 
 
-def name_of(one: LoggedFinding) -> str:
+def item_name(one: LoggedFinding) -> str:
     """Return what the review calls the place of a finding."""
     station = station_of(one)
     if station is not None:
@@ -82,7 +84,7 @@ def name_of(one: LoggedFinding) -> str:
     return ", ".join(one.finding.where[:2]) or "Whole inspection"
 
 
-def queue(there: OpenInspection) -> list[Doubt]:
+def review_queue(there: OpenInspection) -> list[ReviewItem]:
     """Return what needs a look in an inspection, the most doubtful first.
 
     A station that was sent back stays in it, marked as being with the inspector, and needs a
@@ -97,32 +99,36 @@ def queue(there: OpenInspection) -> list[Doubt]:
     for number, decision in decisions.items():
         if decision.back:
             groups.setdefault(number, [])
-    doubts = [_doubt(key, group, decisions) for key, group in groups.items()]
+    doubts = [_review_item(key, group, decisions) for key, group in groups.items()]
     return sorted(doubts, key=lambda one: -one.strength)
 
 
-def calm_stations(there: OpenInspection) -> list[Doubt]:
+def stations_without_findings(there: OpenInspection) -> list[ReviewItem]:
     """Return the stations at which nothing stands out, in their order; they can be decided, too."""
-    taken = {one.station for one in queue(there)}
+    taken = {one.station for one in review_queue(there)}
     numbers = {one.station for one in (*there.results, *there.readings)} - taken
     decisions = {one.station: one for one in there.station_reviews}
     return [
-        Doubt(number, None, 0.0, (), decisions.get(number))
+        ReviewItem(number, None, 0.0, (), decisions.get(number))
         for number in sorted(one for one in numbers if one is not None)
     ]
 
 
-def _doubt(key: object, group: list[LoggedFinding], decisions: dict[int, StationReview]) -> Doubt:
-    ranked = sorted(group, key=strength, reverse=True)
+def _review_item(
+    key: object, group: list[LoggedFinding], decisions: dict[int, StationReview]
+) -> ReviewItem:
+    ranked = sorted(group, key=finding_strength, reverse=True)
     station = key if isinstance(key, int) else None
     decision = None if station is None else decisions.get(station)
-    most = strength(ranked[0]) if ranked else RETURNED
+    most = finding_strength(ranked[0]) if ranked else RETURNED
     if decision is not None and decision.back and not decision.stands:
         most = max(most, RETURNED)
-    return Doubt(station, _view_of(ranked[0]) if ranked else None, most, tuple(ranked), decision)
+    return ReviewItem(
+        station, _view_of(ranked[0]) if ranked else None, most, tuple(ranked), decision
+    )
 
 
-def strength(one: LoggedFinding) -> float:
+def finding_strength(one: LoggedFinding) -> float:
     """Return how doubtful a finding makes its station."""
     if one.finding.code == "photograph-refused":
         return REFUSED
@@ -142,8 +148,14 @@ def _view_of(one: LoggedFinding) -> int | None:
     return int(hit[1]) if hit else None
 
 
-def decide(
-    record: Record, there: OpenInspection, doubt: Doubt, decision: Decision, *, by: str, why: str
+def save_decision(
+    record: Record,
+    there: OpenInspection,
+    doubt: ReviewItem,
+    decision: Decision,
+    *,
+    by: str,
+    why: str,
 ) -> None:
     """Keep a reviewer's decision in the record.
 
@@ -184,7 +196,7 @@ def decide(
             writing.review(identity, "sent back", by=by, why=f"{doubt.name}: {why}")
 
 
-def _check_overruling(doubt: Doubt, by: str) -> None:
+def _check_overruling(doubt: ReviewItem, by: str) -> None:
     deciders = {one.settled_by for one in doubt.findings if one.settled_by}
     if not deciders:
         raise RecordError("nothing was decided here yet: accept it or send it back.")
@@ -208,12 +220,14 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     return f"{lead} from: {', then '.join(first)}."
 
 
-def doubted_stations(judgement: Judgement) -> tuple[int, ...]:
+def flagged_stations(judgement: Judgement) -> tuple[int, ...]:
     """Return the stations whose readings deserve a second look, or disagree with a photograph."""
     named = {one.station for one in judgement.crosscheck.comparisons if one.word == "disagrees"}
     places = [where for finding in judgement.findings for where in finding.where]
     for number in {reading.station for reading in judgement.log.readings}:
-        if any(where == f"station {number}" or where.startswith(f"station {number},")
-               for where in places):  # fmt: skip
+        if any(
+            where == f"station {number}" or where.startswith(f"station {number},")
+            for where in places
+        ):
             named.add(number)
     return tuple(sorted(number for number in named if number is not None))

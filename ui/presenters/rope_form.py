@@ -16,7 +16,7 @@ K = 2.0  # U is typed and shown, u is kept
 
 
 @dataclass(frozen=True, slots=True)
-class Typed:
+class RopeForm:
     """What was typed into the fields; nothing of it is understood yet."""
 
     identity: str
@@ -39,7 +39,7 @@ class Typed:
     lay: str = ""
 
 
-def rope_of(typed: Typed) -> Rope:
+def rope_of(typed: RopeForm) -> Rope:
     """Return the rope that was typed.
 
     Raises
@@ -67,7 +67,7 @@ def rope_of(typed: Typed) -> Rope:
         typed.reference_on,
         typed.reference_how.strip(),
         typed.units,
-        grooves_from(typed.grooves, unit),
+        parse_grooves(typed.grooves, unit),
         typed.site.strip(),
         None if u is None else u / K,
         tension,
@@ -95,7 +95,7 @@ def read_length(text: str, what: str, unit: LengthUnit) -> float:
         raise ValueError(f"{what}: {wrong}") from wrong
 
 
-def grooves_from(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, ...]:
+def parse_grooves(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, ...]:
     """Return the grooves that rows of a table say; empty rows are left out.
 
     Raises
@@ -136,10 +136,16 @@ def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
     [['drum', '11.7 mm', '25 mm', '1', '', '']]
     """
     return [
-        [one.name, mm(one.radius_mm), mm(one.pitch_mm), str(one.layers), mm(one.rope_min_mm),
-         mm(one.rope_max_mm)]
+        [
+            one.name,
+            mm(one.radius_mm),
+            mm(one.pitch_mm),
+            str(one.layers),
+            mm(one.rope_min_mm),
+            mm(one.rope_max_mm),
+        ]
         for one in grooves
-    ]  # fmt: skip
+    ]
 
 
 def rope_in_words(rope: Rope) -> list[str]:

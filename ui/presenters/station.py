@@ -18,7 +18,7 @@ from vision.uncertainty import shares
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class StationView:
     """One photograph of a station, with what was logged for the same direction.
 
     Parameters
@@ -36,7 +36,7 @@ class View:
     comparison: Comparison | None
 
 
-def views_of(there: OpenInspection, judgement: Judgement, station: int) -> list[View]:
+def station_views(there: OpenInspection, judgement: Judgement, station: int) -> list[StationView]:
     """Return the photographs of a station, by direction, each with its comparison."""
     # one photograph may give figures at several places: its name alone does not tell them apart
     compared = {
@@ -45,7 +45,7 @@ def views_of(there: OpenInspection, judgement: Judgement, station: int) -> list[
         if one.station == station
     }
     found = [
-        View(
+        StationView(
             result.view_deg or 0,
             result,
             compared.get((result.view_deg or 0, result.photo_name, result.diameter_mm))
@@ -110,9 +110,10 @@ def edge_shapes(
         return x * EDGE_PX_PER_MM, y * EDGE_PX_PER_MM
 
     dots = tuple(
-        dot for dot in map(cut, outline)
+        dot
+        for dot in map(cut, outline)
         if 0 < dot[0] < wide * EDGE_PX_PER_MM and 0 < dot[1] < high * EDGE_PX_PER_MM
-    )  # fmt: skip
+    )
     shapes = [Shape("outline", dots)] if dots else []
     jaw = _across_the_cut(cut(line[0]), cut(line[1]))
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
@@ -122,8 +123,10 @@ def edge_shapes(
         shapes.append(Shape("logged", logged, told, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
-    return [*shapes, Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM),
-                           "1 mm in tenths")]  # fmt: skip
+    return [
+        *shapes,
+        Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM), "1 mm in tenths"),
+    ]
 
 
 def _apart(differ_mm: float) -> str:

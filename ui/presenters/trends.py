@@ -10,9 +10,9 @@ from inspection.assessment import Judgement
 from inspection.limits.conformity import Source
 from inspection.limits.remaining_life import LimitTime, time_to_limit
 from inspection.measurement.trend import Point, Trend, trend
-from ui.charts.data import History, K, Then
+from ui.charts.data import DatedDiameter, History, K
 from ui.charts.sources import history, limit_lines
-from ui.presenters.review_queue import doubted_stations
+from ui.presenters.review_queue import flagged_stations
 from vision.uncertainty import combined_u_mm
 
 
@@ -89,9 +89,13 @@ def _photograph_points(judgements: list[Judgement]) -> dict[int, list[Point]]:
 
 
 def _trend(
-    rope: str, station: int, source: Source, points: list[Point], beside: list[Point],
+    rope: str,
+    station: int,
+    source: Source,
+    points: list[Point],
+    beside: list[Point],
     last: Judgement,
-) -> StationTrend:  # fmt: skip
+) -> StationTrend:
     limits = limit_lines(one.verdict.limit for one in last.verdicts if one.station == station)
     line = None
     why = ""
@@ -101,8 +105,8 @@ def _trend(
         why = f"No line is drawn: {reason}"
     data = replace(
         history(station, line, limits=limits),
-        figures=tuple(_then(one) for one in points),
-        photographs=tuple(_then(one) for one in beside),
+        figures=tuple(_dated(one) for one in points),
+        photographs=tuple(_dated(one) for one in beside),
     )
     least = max((one.value_mm for one in limits if one.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)
@@ -114,16 +118,21 @@ def _trend(
             f" {line.rate_mm_per_year:+z.3f} mm per year "
             f"(95 % interval {low:+z.3f} to {high:+z.3f})."
         )
-    if station in doubted_stations(last):
+    if station in flagged_stations(last):
         why += " An entry of this station deserves a second look, and the line rests on it."
     return StationTrend(
-        rope, station, source, data, line, met,
+        rope,
+        station,
+        source,
+        data,
+        line,
+        met,
         " ".join(part.strip() for part in (said, why, met.words if met else "") if part),
-    )  # fmt: skip
+    )
 
 
-def _then(point: Point) -> Then:
-    return Then(point.on, point.mean_mm, K * combined_u_mm(point.budget))
+def _dated(point: Point) -> DatedDiameter:
+    return DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
 
 
 def nearest_first(found: Iterable[StationTrend]) -> list[StationTrend]:
@@ -149,6 +158,11 @@ def trend_row(one: StationTrend) -> list[str]:
         first = one.met.earliest
         when = "not within 100 years" if first is None else f"from {first:%Y-%m}"
     return [
-        one.rope, str(one.station), one.source, f"{one.last_mm:.2f}", rate,
-        "no limit" if least is None else f"{least:.2f}", when,
-    ]  # fmt: skip
+        one.rope,
+        str(one.station),
+        one.source,
+        f"{one.last_mm:.2f}",
+        rate,
+        "no limit" if least is None else f"{least:.2f}",
+        when,
+    ]

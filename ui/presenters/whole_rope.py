@@ -32,22 +32,33 @@ def whole_rope_figures(judgement: Judgement) -> dict[str, list[tuple[str, str, s
     """Return the same as figures, by source: name, figure, and what stands below it."""
     return {
         source: [
-            ("Measured diameter", f"{found.mean_mm:.2f} mm",
-             f"± {K * found.u_mean_mm:.2f} mm, {found.mean_pct:+z.1f} % to nominal"),
-            ("Largest difference", f"{found.largest_difference_mm:.2f} mm",
-             f"± {K * found.u_difference_mm:.2f} mm, {found.difference_pct:.1f} % of nominal"),
-            ("From stations", ", ".join(str(one.station) for one in found.sections),
-             "two directions each"),
+            (
+                "Measured diameter",
+                f"{found.mean_mm:.2f} mm",
+                f"± {K * found.u_mean_mm:.2f} mm, {found.mean_pct:+z.1f} % to nominal",
+            ),
+            (
+                "Largest difference",
+                f"{found.largest_difference_mm:.2f} mm",
+                f"± {K * found.u_difference_mm:.2f} mm, {found.difference_pct:.1f} % of nominal",
+            ),
+            (
+                "From stations",
+                ", ".join(str(one.station) for one in found.sections),
+                "two directions each",
+            ),
         ]
-        for source, found in _by_source(judgement) if not isinstance(found, str)
-    }  # fmt: skip
+        for source, found in _by_source(judgement)
+        if not isinstance(found, str)
+    }
 
 
 def _by_source(judgement: Judgement) -> Iterator[tuple[str, MeasuredDiameter | str]]:
     nominal = judgement.log.rope.nominal_mm
     for source, sections in (
-        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
-    ):  # fmt: skip
+        ("photographs", judgement.photograph_sections),
+        ("gauge", judgement.gauge_sections),
+    ):
         if sections:
             yield source, group_of(sections, nominal)
 

@@ -33,12 +33,16 @@ def _readings(judgement: Judgement) -> list[Block]:
     log = judgement.log
     rows = tuple(
         (
-            str(number), place_words(one.station, one.view_deg), one.typed, f"{one.value_mm:.3f}",
-            one.gauge, one.person,
+            str(number),
+            place_words(one.station, one.view_deg),
+            one.typed,
+            f"{one.value_mm:.3f}",
+            one.gauge,
+            one.person,
             "" if one.at is None else one.at.isoformat(sep=" ", timespec="seconds"),
         )
         for number, one in enumerate(log.readings, start=1)
-    )  # fmt: skip
+    )
     if not rows:
         return []
     head = ("No.", "Place", "As typed", "Value (mm)", "Gauge", "Read by", "Logged at")
@@ -52,11 +56,14 @@ def _readings(judgement: Judgement) -> list[Block]:
 def _gauges(judgement: Judgement) -> list[Block]:
     rows = tuple(
         (
-            one.identity, one.kind, f"{one.resolution_mm:g}", f"{one.permissible_error_mm:g}",
+            one.identity,
+            one.kind,
+            f"{one.resolution_mm:g}",
+            f"{one.permissible_error_mm:g}",
             "not known" if one.calibration_due is None else one.calibration_due.isoformat(),
         )
         for one in judgement.log.gauges.values()
-    )  # fmt: skip
+    )
     if not rows:
         return []
     head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration holds until")
@@ -69,7 +76,8 @@ def _photographs(judgement: Judgement) -> list[Block]:
         return []
     rows = tuple(
         (
-            one.photo_name, place(one),
+            one.photo_name,
+            place(one),
             "" if one.taken_at is None else one.taken_at.isoformat(sep=" ", timespec="seconds"),
             one.camera,
             (one.print_set or "not checked") if isinstance(one, Estimate) else "",
@@ -78,18 +86,31 @@ def _photographs(judgement: Judgement) -> list[Block]:
             one.photo_sha256,
         )
         for one in sorted(results, key=in_order)
-    )  # fmt: skip
-    head = ("Photograph", "Place", "Taken at", "Camera", "Card set", "Focal length (px)",
-            "Card held", "Fingerprint of the file (SHA-256)")  # fmt: skip
+    )
+    head = (
+        "Photograph",
+        "Place",
+        "Taken at",
+        "Camera",
+        "Card set",
+        "Focal length (px)",
+        "Card held",
+        "Fingerprint of the file (SHA-256)",
+    )
     widths = (2.6, 1.8, 1.7, 1.4, 1.2, 1.0, 1.1, 2.7)
     return [
         Heading("Photographs", 3),
-        Words("Card set: the printed cards, by the name of their print check. The fingerprint of "
-              "a file changes with any change to the file.", "small"),
+        Words(
+            "Card set: the printed cards, by the name of their print check. The fingerprint of "
+            "a file changes with any change to the file.",
+            "small",
+        ),
         Grid(head, rows, widths, right=frozenset({5})),
-        *(Words(f"{one.photo_name}: {refused(one)}", "small")
-          for one in judgement.crosscheck.refused),
-    ]  # fmt: skip
+        *(
+            Words(f"{one.photo_name}: {refused(one)}", "small")
+            for one in judgement.crosscheck.refused
+        ),
+    ]
 
 
 def _budgets(judgement: Judgement) -> list[Block]:
@@ -104,28 +125,58 @@ def _budgets(judgement: Judgement) -> list[Block]:
             if share < LEAST_SHARE:
                 small, small_share = small + term.u_mm**2, small_share + share
                 continue
-            rows.append((
-                name, term.quantity, term.kind,
-                f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
-                f"{term.sensitivity:.3g}", f"{term.u_mm:.4f}", f"{100 * share:.1f}",
-            ))  # fmt: skip
+            rows.append(
+                (
+                    name,
+                    term.quantity,
+                    term.kind,
+                    f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
+                    f"{term.sensitivity:.3g}",
+                    f"{term.u_mm:.4f}",
+                    f"{100 * share:.1f}",
+                )
+            )
         if small_share:
-            rows.append((name, "all smaller parts together", "", "", "", f"{small**0.5:.4f}",
-                         f"{100 * small_share:.1f}"))  # fmt: skip
+            rows.append(
+                (
+                    name,
+                    "all smaller parts together",
+                    "",
+                    "",
+                    "",
+                    f"{small**0.5:.4f}",
+                    f"{100 * small_share:.1f}",
+                )
+            )
         sums.add(len(rows))
         rows.append((name, "combined standard uncertainty u", "", "", "", f"{one.u_mm:.4f}", "100"))
     if not rows:
         return []
-    head = ("Figure", "Quantity", "Kind", "u of it", "Sensitivity (mm per unit)", "Gives (mm)",
-            "Share of the variance (%)")  # fmt: skip
+    head = (
+        "Figure",
+        "Quantity",
+        "Kind",
+        "u of it",
+        "Sensitivity (mm per unit)",
+        "Gives (mm)",
+        "Share of the variance (%)",
+    )
     return [
         Heading("Budgets of the photographs", 3),
-        Words("Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
-              "one source add before squaring, so the combined value can differ from the root of "
-              "the listed parts' sum of squares.", "small"),
-        Grid(head, tuple(rows), (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3), right=frozenset({3, 4, 5, 6}),
-             sums=frozenset(sums)),
-    ]  # fmt: skip
+        Words(
+            "Kind A: from scatter that was seen; B: from other knowledge. Parts that stem from "
+            "one source add before squaring, so the combined value can differ from the root of "
+            "the listed parts' sum of squares.",
+            "small",
+        ),
+        Grid(
+            head,
+            tuple(rows),
+            (1.8, 3.8, 0.6, 1.2, 1.4, 1.1, 1.3),
+            right=frozenset({3, 4, 5, 6}),
+            sums=frozenset(sums),
+        ),
+    ]
 
 
 def _changed(case: ReportCase) -> list[Block]:
@@ -135,16 +186,37 @@ def _changed(case: ReportCase) -> list[Block]:
     blocks: list[Block] = []
     for title, entry, changes in (
         ("Readings that were corrected or withdrawn", "Reading no.", case.record.readings_changed),
-        ("Figures of photographs that were replaced or withdrawn", "Photograph",
-         case.record.figures_changed),
-    ):  # fmt: skip
+        (
+            "Figures of photographs that were replaced or withdrawn",
+            "Photograph",
+            case.record.figures_changed,
+        ),
+    ):
         rows = tuple(
-            (one.entry, one.place, one.what, one.before, one.after or "nothing", one.who,
-             minute(one.at), one.why, str(one.event))
+            (
+                one.entry,
+                one.place,
+                one.what,
+                one.before,
+                one.after or "nothing",
+                one.who,
+                minute(one.at),
+                one.why,
+                str(one.event),
+            )
             for one in changes
-        )  # fmt: skip
-        head = (entry, "Place", "What happened", "Was", "Now", "By", "When", "Why",
-                "Entry in the record")  # fmt: skip
+        )
+        head = (
+            entry,
+            "Place",
+            "What happened",
+            "Was",
+            "Now",
+            "By",
+            "When",
+            "Why",
+            "Entry in the record",
+        )
         if rows:
             widths = (1.3, 1.7, 1.2, 1.2, 1.2, 1.6, 1.5, 2.6, 0.9)
             blocks += [Heading(title, 3), Grid(head, rows, widths, right=frozenset({8}))]

@@ -15,11 +15,11 @@ from inspection.limits.wear import uniform_decrease
 from inspection.measurement.section import Section, sections_of_readings
 from inspection.measurement.trend import Point, trend
 from inspection.model.log import Log
-from ui.charts.data import K, Then
+from ui.charts.data import DatedDiameter, K
 from ui.charts.sources import history, limit_lines
-from ui.presenters.review_queue import doubted_stations
+from ui.presenters.review_queue import flagged_stations
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
-from ui.report.case import Flag
+from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
 from ui.text import chance_words
 from vision.results import Finding
@@ -49,13 +49,16 @@ def decision_words(rule: DecisionRule) -> str:
 def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
-    doubted = doubted_stations(judgement)
+    doubted = flagged_stations(judgement)
     if doubted:
         named = ", ".join(str(number) for number in doubted)
-        blocks.append(Words(
-            f"Figures by the gauge at station {named} rest on entries that deserve a second look.",
-            "strong",
-        ))  # fmt: skip
+        blocks.append(
+            Words(
+                f"Figures by the gauge at station {named} rest on entries that deserve a second "
+                "look.",
+                "strong",
+            )
+        )
     for stations, what in (
         (stations_by_hand(judgement), "rest on an edge that was set by hand"),
         (stations_without_card(judgement), "rest on a photograph without the card"),
@@ -77,19 +80,30 @@ def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
         blocks.append(Words(_limit_words(group[0]), "small"))
         rows = tuple(
             (
-                "whole rope" if one.station is None else f"station {one.station}", one.source,
-                f"{one.verdict.value_mm:.2f}", f"{one.verdict.u_mm:.2f}",
-                _bounds(one), f"{one.verdict.margin_mm:+z.2f}",
-                _chance(one.verdict.p_conform), one.verdict.outcome, _settle(one),
+                "whole rope" if one.station is None else f"station {one.station}",
+                one.source,
+                f"{one.verdict.value_mm:.2f}",
+                f"{one.verdict.u_mm:.2f}",
+                _bounds(one),
+                f"{one.verdict.margin_mm:+z.2f}",
+                _chance(one.verdict.p_conform),
+                one.verdict.outcome,
+                _settle(one),
             )
             for one in group
-        )  # fmt: skip
-        strong = frozenset(
-            i for i, one in enumerate(group) if one.verdict.outcome != "within"
-        )  # fmt: skip
-        head = ("Place", "Measured by", "Figure (mm)", "u (mm)", "Limit (mm)", "Margin (mm)",
-                "Probability that it meets the limit", "Verdict",
-                "What would settle it")  # fmt: skip
+        )
+        strong = frozenset(i for i, one in enumerate(group) if one.verdict.outcome != "within")
+        head = (
+            "Place",
+            "Measured by",
+            "Figure (mm)",
+            "u (mm)",
+            "Limit (mm)",
+            "Margin (mm)",
+            "Probability that it meets the limit",
+            "Verdict",
+            "What would settle it",
+        )
         widths = (1.4, 1.5, 1, 0.8, 1.5, 1.1, 1.6, 1.2, 2.1)
         right = frozenset({2, 3, 5, 6})
         blocks.append(without_empty(Grid(head, rows, widths, right=right, strong=strong)))
@@ -110,8 +124,12 @@ def _limit_words(one: PlacedVerdict) -> str:
     return " ".join([*parts, limit.note]).strip()
 
 
-_PURPOSE = {"accept": "acceptance of a new rope", "discard": "discard",
-            "look": "a reason to look closer", "fit": "fit of rope and groove"}  # fmt: skip
+_PURPOSE = {
+    "accept": "acceptance of a new rope",
+    "discard": "discard",
+    "look": "a reason to look closer",
+    "fit": "fit of rope and groove",
+}
 
 
 def _bounds(one: PlacedVerdict) -> str:
@@ -171,61 +189,100 @@ def wear(judgement: Judgement) -> list[Block]:
     rows: list[tuple[str, ...]] = []
     why = ""
     for one in along:
-        found = uniform_decrease(log.rope, one.mean_mm, one.u_mean_mm,
-                                 tension=log.inspection.tension)  # fmt: skip
+        found = uniform_decrease(
+            log.rope, one.mean_mm, one.u_mean_mm, tension=log.inspection.tension
+        )
         if isinstance(found, NotApplicable):
             why = found.reason
             continue
-        others = ", ".join(f"{band} {100 * p:.0f} %" for band, p in found.spread
-                           if band != found.band and p >= 0.05)  # fmt: skip
-        rows.append((
-            str(one.station), f"{found.decrease_mm:+z.2f}", f"{found.decrease_pct:+z.2f}",
-            f"{found.u_pct:.2f}", found.band, str(found.severity_pct), others,
-        ))  # fmt: skip
+        others = ", ".join(
+            f"{band} {100 * p:.0f} %"
+            for band, p in found.spread
+            if band != found.band and p >= 0.05
+        )
+        rows.append(
+            (
+                str(one.station),
+                f"{found.decrease_mm:+z.2f}",
+                f"{found.decrease_pct:+z.2f}",
+                f"{found.u_pct:.2f}",
+                found.band,
+                str(found.severity_pct),
+                others,
+            )
+        )
     if rows:
         blocks.append(Heading("Uniform decrease of diameter and its severity", 3))
-        blocks.append(Words(
-            f"By {source}, from the reference diameter, after ISO 4309:2017 (bands from memory, "
-            "confidence 0.9). Severity is for this criterion alone; it has to be combined with "
-            "broken wires, corrosion, distortion and the others.", "small",
-        ))  # fmt: skip
-        head = ("Station", "Decrease (mm)", "Decrease (% of nominal)", "u (% of nominal)", "Band",
-                "Severity (% towards discard)", "Could also be")  # fmt: skip
-        table = Grid(head, tuple(rows), (1, 1.2, 1.5, 1.3, 1.2, 1.6, 2),
-                     right=frozenset({1, 2, 3, 5}))  # fmt: skip
+        blocks.append(
+            Words(
+                f"By {source}, from the reference diameter, after ISO 4309:2017 (bands from "
+                "memory, "
+                "confidence 0.9). Severity is for this criterion alone; it has to be combined with "
+                "broken wires, corrosion, distortion and the others.",
+                "small",
+            )
+        )
+        head = (
+            "Station",
+            "Decrease (mm)",
+            "Decrease (% of nominal)",
+            "u (% of nominal)",
+            "Band",
+            "Severity (% towards discard)",
+            "Could also be",
+        )
+        table = Grid(
+            head, tuple(rows), (1, 1.2, 1.5, 1.3, 1.2, 1.6, 2), right=frozenset({1, 2, 3, 5})
+        )
         blocks.append(without_empty(table))
     elif why and log.rope.service == "in-service":
         blocks.append(Words(f"No uniform decrease is stated: {why}", "small"))
     if judgement.local:
         blocks.append(Heading("Each station against its neighbours", 3))
-        blocks.append(Words(
-            "A station more than 1 % of nominal thinner than the median of up to two neighbours "
-            "on each side, beyond the uncertainty, is called a local decrease: this report's rule, "
-            "because ISO 4309:2017 asks for an obvious local decrease and names no figure (from "
-            "memory, confidence 0.9).", "small",
-        ))  # fmt: skip
+        blocks.append(
+            Words(
+                "A station more than 1 % of nominal thinner than the median of up to two "
+                "neighbours on each side, beyond the uncertainty, is called a local decrease: this "
+                "report's rule, because ISO 4309:2017 asks for an obvious local decrease and names no "
+                "figure (from memory, confidence 0.9).",
+                "small",
+            )
+        )
         local = tuple(
-            (str(one.station), f"{one.deficit_mm:+z.2f}", f"{one.deficit_pct:+z.1f}",
-             f"{K * one.u_mm:.2f}", one.outcome)
+            (
+                str(one.station),
+                f"{one.deficit_mm:+z.2f}",
+                f"{one.deficit_pct:+z.1f}",
+                f"{K * one.u_mm:.2f}",
+                one.outcome,
+            )
             for one in judgement.local
-        )  # fmt: skip
+        )
         strong = frozenset(
             i for i, one in enumerate(judgement.local) if one.outcome == "local decrease"
         )
-        titles = ("Station", "Thinner than its neighbours by (mm)", "(% of nominal)", "U (mm)",
-                "Local decrease?")  # fmt: skip
-        blocks.append(Grid(titles, local, (1, 2, 1.2, 1, 1.6), right=frozenset({1, 2, 3}),
-                           strong=strong))  # fmt: skip
+        titles = (
+            "Station",
+            "Thinner than its neighbours by (mm)",
+            "(% of nominal)",
+            "U (mm)",
+            "Local decrease?",
+        )
+        blocks.append(
+            Grid(titles, local, (1, 2, 1.2, 1, 1.6), right=frozenset({1, 2, 3}), strong=strong)
+        )
     return blocks
 
 
-def flags(shown: Sequence[Flag], level: float) -> list[Block]:
+def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     """Return the entries that deserve a second look, and how each was settled."""
     if not shown:
-        return [Words(
-            "No entry stands out. Scrutiny looks for slips and odd patterns only; that nothing "
-            "stands out does not clear the rope."
-        )]  # fmt: skip
+        return [
+            Words(
+                "No entry stands out. Scrutiny looks for slips and odd patterns only; that nothing "
+                "stands out does not clear the rope."
+            )
+        ]
     rows = []
     for number, one in enumerate(shown, start=1):
         finding = one.finding
@@ -238,11 +295,23 @@ def flags(shown: Sequence[Flag], level: float) -> list[Block]:
         if len(finding.where) > 6:
             where += f" and {len(finding.where) - 6} more"
         innocent = f" May be innocent: {finding.innocent}" if finding.innocent else ""
-        rows.append((str(number), where, f"{finding.seen} To do: {finding.remedy}{innocent}",
-                     _chance_of(finding), settled))  # fmt: skip
+        rows.append(
+            (
+                str(number),
+                where,
+                f"{finding.seen} To do: {finding.remedy}{innocent}",
+                _chance_of(finding),
+                settled,
+            )
+        )
     strong = frozenset(i for i, one in enumerate(shown) if not one.settled_by)
-    head = ("No.", "Entries", "What was seen, and what to do", "How rare, if nothing is wrong",
-            "How it was settled")  # fmt: skip
+    head = (
+        "No.",
+        "Entries",
+        "What was seen, and what to do",
+        "How rare, if nothing is wrong",
+        "How it was settled",
+    )
     return [
         Words(
             "Most deserving first. A log in which nothing is wrong raises any at all with a "
@@ -272,11 +341,13 @@ def earlier(judgement: Judgement) -> list[Block]:
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
     lines = limit_lines(one.verdict.limit for one in judgement.verdicts)
-    doubted = doubted_stations(judgement)
+    doubted = flagged_stations(judgement)
     for station, points in sorted(by_station.items()):
-        figures = [Then(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
-        rows += [(str(station), one.on.isoformat(), f"{one.mean_mm:.2f}", f"{one.expanded_mm:.2f}")
-                 for one in figures]  # fmt: skip
+        figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
+        rows += [
+            (str(station), one.on.isoformat(), f"{one.mean_mm:.2f}", f"{one.expanded_mm:.2f}")
+            for one in figures
+        ]
         try:
             line = trend(Point(on, one.mean_mm, one.mean_budget) for on, one in points)
         except ValueError:
@@ -310,9 +381,12 @@ def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
     for inspection, readings in (*held, (log.inspection, log.readings)):
         known = [one for one in readings if one.gauge in log.gauges]
         made, _ = sections_of_readings(
-            known, log.gauges, nominal_mm=log.rope.nominal_mm,
-            outer_strands=log.rope.outer_strands, inspection=inspection.identity,
-        )  # fmt: skip
+            known,
+            log.gauges,
+            nominal_mm=log.rope.nominal_mm,
+            outer_strands=log.rope.outer_strands,
+            inspection=inspection.identity,
+        )
         for one in made:
             found.setdefault(one.station or 0, []).append((inspection.on, one))
     return found

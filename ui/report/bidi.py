@@ -68,9 +68,7 @@ def joined(text: str) -> str:
             skip = seen[at + 1]
             made[skip] = ""
             continue
-        holds = _reaches(sign, letters) and (
-            after == TATWEEL or "final" in letters.get(after, {})
-        )  # fmt: skip
+        holds = _reaches(sign, letters) and (after == TATWEEL or "final" in letters.get(after, {}))
         name = {(1, 1): "medial", (1, 0): "final", (0, 1): "initial"}.get((leans, holds))
         made[i] = letters[sign].get(name or "isolated", sign)
     return "".join(made)
@@ -171,9 +169,13 @@ def _brackets(parts: list[str], kinds: list[str]) -> None:
                 pairs.append((opened[-1], i))
                 del waiting[waiting.index(opened[-1]) :]
     for begin, end in sorted(pairs):
-        inside = {"L" if kind == "L" else "R" for kind in kinds[begin + 1 : end]
-                  if kind in ("L", "R", "EN", "AN")}  # fmt: skip
-        before = next((kind for kind in reversed(kinds[:begin])
-                       if kind in ("L", "R", "EN", "AN")), "L")  # fmt: skip
+        inside = {
+            "L" if kind == "L" else "R"
+            for kind in kinds[begin + 1 : end]
+            if kind in ("L", "R", "EN", "AN")
+        }
+        before = next(
+            (kind for kind in reversed(kinds[:begin]) if kind in ("L", "R", "EN", "AN")), "L"
+        )
         if inside:
             kinds[begin] = kinds[end] = "R" if inside == {"R"} and before != "L" else "L"

@@ -31,7 +31,7 @@ from vision.results import Finding, Result
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
+class ReportFlag:
     """A finding about the entries, and how it was settled.
 
     Parameters
@@ -82,8 +82,8 @@ class RecordFacts:
     revision: int
     reviews: tuple[Review, ...] = ()
     station_reviews: tuple[StationReview, ...] = ()
-    readings_changed: tuple[Change, ...] = ()
-    figures_changed: tuple[Change, ...] = ()
+    readings_changed: tuple[EntryChange, ...] = ()
+    figures_changed: tuple[EntryChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +116,7 @@ class ReportCase:
 
     judgement: Judgement
     decision: DecisionRule
-    flags: tuple[Flag, ...]
+    flags: tuple[ReportFlag, ...]
     pictures: tuple[Picture, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
@@ -160,7 +160,7 @@ def case_of_folder(
     return ReportCase(
         judgement=judgement,
         decision=decision,
-        flags=tuple(Flag(one) for one in judgement.findings),
+        flags=tuple(ReportFlag(one) for one in judgement.findings),
         pictures=pictures,
         rejected=read.rejected,
         notes=(*judgement.notes, *read.notes, *missing),
@@ -245,12 +245,12 @@ def record_name(where: str) -> str:
     return (make_url(where).database or "database") if "://" in where else Path(where).name
 
 
-def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[Flag, ...]:
+def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[ReportFlag, ...]:
     """Return what is seen today, what the record keeps beside it, and what was settled before."""
     by_key = {one.key: one for one in kept}
     keys = [finding_key(plain(one)) for one in found]
     flags = [
-        Flag(one) if key not in by_key else _flag(by_key[key])
+        ReportFlag(one) if key not in by_key else _flag(by_key[key])
         for key, one in zip(keys, found, strict=True)
     ]
     others = [one for one in kept if one.key not in keys and (one.current or one.settled_by)]
@@ -261,8 +261,8 @@ def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[Fla
     )
 
 
-def _flag(one: LoggedFinding) -> Flag:
-    return Flag(one.finding, one.settled_by, one.settled_at, one.settled_how, one.current)
+def _flag(one: LoggedFinding) -> ReportFlag:
+    return ReportFlag(one.finding, one.settled_by, one.settled_at, one.settled_how, one.current)
 
 
 def _stored(record: Record, result: Result) -> bytes:
@@ -273,9 +273,11 @@ def _stored(record: Record, result: Result) -> bytes:
         return record.photographs.get(result.photo_sha256)
     except RecordError:  # its own sentence names a folder, which is no matter of a report
         there = record.photographs.where and record.photographs.has(result.photo_sha256)
-        what = "its bytes in the record's store were changed" if there else (
-            "it is not in the record's store"
-        )  # fmt: skip
+        what = (
+            "its bytes in the record's store were changed"
+            if there
+            else ("it is not in the record's store")
+        )
         raise ValueError(f"{what}; restore it from a backup.") from None
 
 
@@ -284,7 +286,7 @@ FIGURE_KINDS = ("result replaced", "result withdrawn")
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class EntryChange:
     """One change to one entry.
 
     Parameters
@@ -314,21 +316,26 @@ class Change:
     event: int
 
 
-def changed_readings(events: Iterable[Event]) -> tuple[Change, ...]:
+def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     """Return every correction and withdrawal of a reading, oldest first."""
     return tuple(
-        Change(
-            str(event.old_value["number"]), _place(event.old_value),
-            event.kind.removeprefix("reading "), str(event.old_value["typed"]),
+        EntryChange(
+            str(event.old_value["number"]),
+            _place(event.old_value),
+            event.kind.removeprefix("reading "),
+            str(event.old_value["typed"]),
             str(event.new_value["typed"]) if event.kind == "reading corrected" else "",
-            event.who, event.at, event.why, event.sequence,
+            event.who,
+            event.at,
+            event.why,
+            event.sequence,
         )
         for event in events
         if event.kind in READING_KINDS
-    )  # fmt: skip
+    )
 
 
-def changed_figures(events: Iterable[Event]) -> tuple[Change, ...]:
+def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     """Return every figure of a photograph that gave way to another or was withdrawn."""
     stood: dict[int, Plain] = {}
     made = []
@@ -349,10 +356,19 @@ def changed_figures(events: Iterable[Event]) -> tuple[Change, ...]:
                 after = "" if new is None else _figure(new)
                 if new is not None and _place(new) != _place(old):
                     after += f" at {_place(new)}"
-                made.append(Change(
-                    str(old.get("photo_name", "")), _place(old), what, _figure(old), after,
-                    event.who, event.at, event.why, event.sequence,
-                ))  # fmt: skip
+                made.append(
+                    EntryChange(
+                        str(old.get("photo_name", "")),
+                        _place(old),
+                        what,
+                        _figure(old),
+                        after,
+                        event.who,
+                        event.at,
+                        event.why,
+                        event.sequence,
+                    )
+                )
     return tuple(made)
 
 

@@ -104,11 +104,14 @@ def _rope(case: ReportCase) -> list[Block]:
         head = ("Groove", "Radius (mm)", "Pitch (mm)", "Layers", "Rope allowed (mm)")
         rows = tuple(
             (
-                one.name, f"{one.radius_mm:g}", "" if one.pitch_mm is None else f"{one.pitch_mm:g}",
-                str(one.layers), _allowed(one),
+                one.name,
+                f"{one.radius_mm:g}",
+                "" if one.pitch_mm is None else f"{one.pitch_mm:g}",
+                str(one.layers),
+                _allowed(one),
             )
             for one in rope.grooves
-        )  # fmt: skip
+        )
         blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
         blocks += [Words(one.words, "small") for one in case.judgement.groove_fits]
     return blocks

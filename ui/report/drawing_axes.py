@@ -76,8 +76,15 @@ def frame(
 ) -> Frame:
     """Return a drawing with axes, grid and titles; the units belong in the titles."""
     register_fonts()
-    made = Frame(Drawing(width, height), left, 30.0, width - left - 6.0, height - 30.0 - top,
-                 x_range, y_range)  # fmt: skip
+    made = Frame(
+        Drawing(width, height),
+        left,
+        30.0,
+        width - left - 6.0,
+        height - 30.0 - top,
+        x_range,
+        y_range,
+    )
     add = made.drawing.add
     add(box(made.left, made.bottom, made.width, made.height, outline="#999999"))
     for value, words in x_ticks if x_ticks is not None else ticks(x_range, 8):
@@ -91,8 +98,9 @@ def frame(
     text(made.drawing, made.left + made.width / 2, 6, x_title, anchor="middle", size=7.5)
     if y_title:
         turned = Group(transform=(0, 1, -1, 0, 10, made.bottom + made.height / 2))
-        turned.add(String(0, 0, y_title, fontName=PLAIN, fontSize=7.5, fillColor=INK,
-                          textAnchor="middle"))  # fmt: skip
+        turned.add(
+            String(0, 0, y_title, fontName=PLAIN, fontSize=7.5, fillColor=INK, textAnchor="middle")
+        )
         add(turned)
     return made
 
@@ -171,8 +179,17 @@ def level(
     or at its other end.
     """
     y = made.y(value)
-    made.drawing.add(Line(made.left, y, made.right, y, strokeColor=HexColor(colour),
-                          strokeWidth=weight, strokeDashArray=[*dash]))  # fmt: skip
+    made.drawing.add(
+        Line(
+            made.left,
+            y,
+            made.right,
+            y,
+            strokeColor=HexColor(colour),
+            strokeWidth=weight,
+            strokeDashArray=[*dash],
+        )
+    )
     if words:
         made.waiting.append((y, words, colour, at_left, below))
 
@@ -197,8 +214,9 @@ def level_words(made: Frame, ground: str = "#ffffff") -> None:
 
 def bar(made: Frame, x: float, low: float, high: float, colour: str) -> None:
     """Draw an upright bar from a low to a high value at a place in pt."""
-    made.drawing.add(Line(x, made.y(low), x, made.y(high), strokeColor=HexColor(colour),
-                          strokeWidth=1.2))  # fmt: skip
+    made.drawing.add(
+        Line(x, made.y(low), x, made.y(high), strokeColor=HexColor(colour), strokeWidth=1.2)
+    )
 
 
 def mark(drawing: Drawing, shape: str, x: float, y: float, colour: str, size: float = 3.0) -> None:
@@ -217,8 +235,16 @@ def mark(drawing: Drawing, shape: str, x: float, y: float, colour: str, size: fl
         drawing.add(Polygon(corners, fillColor=fill, strokeColor=None))
     else:
         for dx, dy in ((1, 1), (1, -1)):
-            drawing.add(Line(x - dx * size, y - dy * size, x + dx * size, y + dy * size,
-                             strokeColor=HexColor(colour), strokeWidth=1.8))  # fmt: skip
+            drawing.add(
+                Line(
+                    x - dx * size,
+                    y - dy * size,
+                    x + dx * size,
+                    y + dy * size,
+                    strokeColor=HexColor(colour),
+                    strokeWidth=1.8,
+                )
+            )
 
 
 def legend(made: Frame, entries: Sequence[tuple[str, str, str]], *, above: float = 9.0) -> None:

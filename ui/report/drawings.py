@@ -76,10 +76,15 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
     if not data.by_position:
         by_number = [(float(place), str(number)) for place, number in stations.items()]
     made = frame(
-        width, height, wider(spread(places)), y_range,
+        width,
+        height,
+        wider(spread(places)),
+        y_range,
         x_title="Place along the rope (m)" if data.by_position else "Station",
-        y_title="Mean diameter (mm)", x_ticks=by_number, top=30.0,
-    )  # fmt: skip
+        y_title="Mean diameter (mm)",
+        x_ticks=by_number,
+        top=30.0,
+    )
     _shades(made, data.limits)
     _limits(made, data.limits)
     for value, words in marks.items():
@@ -128,9 +133,17 @@ def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
     step = ring_step_mm(data)
     for part in (-1, 0, 1):
         radius = scale * data.drawn_mm(data.mean_mm + part * step)
-        drawing.add(Circle(centre, centre, radius, fillColor=None, strokeWidth=0.5,
-                           strokeColor=HexColor("#888888"),
-                           strokeDashArray=[1, 2] if part else [5, 2]))  # fmt: skip
+        drawing.add(
+            Circle(
+                centre,
+                centre,
+                radius,
+                fillColor=None,
+                strokeWidth=0.5,
+                strokeColor=HexColor("#888888"),
+                strokeDashArray=[1, 2] if part else [5, 2],
+            )
+        )
     flat = [value for angle, radius in data.outline() for value in point(angle, radius)]
     drawing.add(PolyLine(flat, strokeColor=HexColor(BLUE), strokeWidth=1.4))
     for one in data.directions:
@@ -147,8 +160,14 @@ def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
     text(drawing, centre, centre + 2, f"mean {data.mean_mm:.2f} mm", anchor="middle")
     text(drawing, centre, centre - 8, f"rings ±{step:g} mm", anchor="middle")
     text(drawing, centre, centre - 18, f"deviations ×{data.exaggeration:g}", anchor="middle")
-    text(drawing, centre, size + 10, f"Station {data.station}, by {data.source}", anchor="middle",
-         size=8)  # fmt: skip
+    text(
+        drawing,
+        centre,
+        size + 10,
+        f"Station {data.station}, by {data.source}",
+        anchor="middle",
+        size=8,
+    )
     listed = "; ".join(f"{one.view_deg}°: {one.diameter_mm:.2f} mm" for one in data.directions)
     text(drawing, centre, size, listed, anchor="middle")
     return drawing
@@ -162,9 +181,15 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
     days = [one.on for one in data.figures] + [day for day, *_ in data.band]
     x_range = spread([float(day.toordinal()) for day in days])
     made = frame(
-        width, height, x_range, y_range, x_title="Day of inspection",
-        y_title="Mean diameter (mm)", x_ticks=_day_ticks(x_range), top=8.0,
-    )  # fmt: skip
+        width,
+        height,
+        x_range,
+        y_range,
+        x_title="Day of inspection",
+        y_title="Mean diameter (mm)",
+        x_ticks=_day_ticks(x_range),
+        top=8.0,
+    )
     _shades(made, data.limits)
     if data.band:
         above = [(made.x(day.toordinal()), made.y(high)) for day, _, _, high in data.band]
@@ -194,8 +219,16 @@ def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw each limit as a dashed line, its words on the side that is beyond it."""
     for one in limits:
         words = f"{one.words}: at {one.side} {one.value_mm:.2f} mm"
-        level(made, one.value_mm, words, colour=LIMIT, dash=(5, 3), weight=1.1, at_left=True,
-              below=one.side == "least")  # fmt: skip
+        level(
+            made,
+            one.value_mm,
+            words,
+            colour=LIMIT,
+            dash=(5, 3),
+            weight=1.1,
+            at_left=True,
+            below=one.side == "least",
+        )
     level_words(made, ground=SHADE)
 
 
@@ -220,12 +253,17 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
     ]
     y_range = spread([*reach, 0.0, *(value for value, _ in lines)])
     made = frame(
-        width, height, wider(spread([one.mean_mm for one in data.points] or [0.0])), y_range,
-        x_title="Mean of photograph and gauge (mm)", y_title="Photograph − gauge (mm)",
-    )  # fmt: skip
+        width,
+        height,
+        wider(spread([one.mean_mm for one in data.points] or [0.0])),
+        y_range,
+        x_title="Mean of photograph and gauge (mm)",
+        y_title="Photograph − gauge (mm)",
+    )
     zero = made.y(0.0)
-    made.drawing.add(Line(made.left, zero, made.right, zero, strokeColor=HexColor("#888888"),
-                          strokeWidth=0.6))  # fmt: skip
+    made.drawing.add(
+        Line(made.left, zero, made.right, zero, strokeColor=HexColor("#888888"), strokeWidth=0.6)
+    )
     for value, words in lines:
         level(made, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
     level_words(made)
@@ -247,16 +285,29 @@ def budget_drawing(parts: Sequence[Share], *, width: float) -> Drawing:
     bottom = 22.0
     for pct in (0, 20, 40, 60, 80, 100):
         x = names + scale * pct
-        drawing.add(Line(x, bottom, x, bottom + row * len(parts), strokeWidth=0.4,
-                         strokeColor=HexColor("#dddddd")))  # fmt: skip
+        drawing.add(
+            Line(
+                x,
+                bottom,
+                x,
+                bottom + row * len(parts),
+                strokeWidth=0.4,
+                strokeColor=HexColor("#dddddd"),
+            )
+        )
         text(drawing, x, bottom - 9, str(pct), anchor="middle")
     text(drawing, names + scale * 50, 4, "Share of the variance (%)", anchor="middle", size=7.5)
     for number, one in enumerate(parts):
         y = bottom + row * (len(parts) - 1 - number)
         text(drawing, names - 5, y + 4, fitted(one.quantity, names - 8), anchor="end")
         drawing.add(box(names, y + 2.5, max(scale * one.share_pct, 0.3), row - 5, fill=BLUE))
-        text(drawing, names + scale * one.share_pct + 4, y + 4, share_words(one.share_pct),
-             size=SMALL)  # fmt: skip
+        text(
+            drawing,
+            names + scale * one.share_pct + 4,
+            y + 4,
+            share_words(one.share_pct),
+            size=SMALL,
+        )
     return drawing
 
 
@@ -265,11 +316,16 @@ def digits_drawing(data: Digits, *, width: float, height: float = 140.0) -> Draw
     most = max(*data.counts, 1)
     count = len(data.labels)
     made = frame(
-        width, height, (-0.5, count - 0.5), (0.0, 1.15 * most),
-        x_title=f"Last digit typed (steps of {data.step_mm:g} mm)", y_title="Readings (count)",
+        width,
+        height,
+        (-0.5, count - 0.5),
+        (0.0, 1.15 * most),
+        x_title=f"Last digit typed (steps of {data.step_mm:g} mm)",
+        y_title="Readings (count)",
         x_ticks=[(float(i), label) for i, label in enumerate(data.labels)],
-        y_ticks=[(float(n), str(n)) for n in range(0, most + 1, 1 + most // 8)], top=16.0,
-    )  # fmt: skip
+        y_ticks=[(float(n), str(n)) for n in range(0, most + 1, 1 + most // 8)],
+        top=16.0,
+    )
     for place, seen in enumerate(data.counts):
         if not seen:
             continue

@@ -108,9 +108,10 @@ def _drawn(text: str) -> str:
     formed = joined(unicodedata.normalize("NFC", text))
     return "".join(
         unicodedata.normalize("NFKC", sign)
-        if "\ufb50" <= sign <= "\ufefc" and not _face(sign) else sign
+        if "\ufb50" <= sign <= "\ufefc" and not _face(sign)
+        else sign
         for sign in formed
-    )  # fmt: skip
+    )
 
 
 def by_font(shown: str) -> list[tuple[str, str]]:

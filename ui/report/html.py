@@ -102,8 +102,9 @@ def _in_style(words: str) -> str:
     """
     plain = (
         sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} "
-        for sign in " ".join(words.split()) if sign.isprintable()
-    )  # fmt: skip
+        for sign in " ".join(words.split())
+        if sign.isprintable()
+    )
     return f'"{"".join(plain)}"'
 
 

@@ -31,28 +31,37 @@ def sections(judgement: Judgement) -> list[Block]:
     both: list[tuple[Section, Source]] = [
         *((one, "photographs") for one in judgement.photograph_sections),
         *((one, "gauge") for one in judgement.gauge_sections),
-    ]  # fmt: skip
+    ]
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
-        rows.append((
-            str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
-            _source_words(judgement, source, one.station),
-            " and ".join(f"{view.view_deg}°" for view in one.views),
-            f"{one.mean_mm:.2f}",
-            *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
-            f"{K * one.u_mean_mm:.2f}",
-            "" if difference is None else f"{difference:+z.2f}",
-            f"{one.ovality_mm:.2f}",
-            f"{K * one.u_ovality_mm:.2f}",
-            "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
-        ))  # fmt: skip
+        rows.append(
+            (
+                str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
+                _source_words(judgement, source, one.station),
+                " and ".join(f"{view.view_deg}°" for view in one.views),
+                f"{one.mean_mm:.2f}",
+                *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
+                f"{K * one.u_mean_mm:.2f}",
+                "" if difference is None else f"{difference:+z.2f}",
+                f"{one.ovality_mm:.2f}",
+                f"{K * one.u_ovality_mm:.2f}",
+                "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
+            )
+        )
     if not rows:
         return [Words("No station was measured in two directions: no mean, no ovality.")]
     head = (
-        "Station", "Measured by", "Directions", "Mean (mm)", *(("Mean (in)",) if inch else ()),
-        "U (mm)", "Mean − nominal (% of nominal)", "Ovality (mm)", "U (mm)",
+        "Station",
+        "Measured by",
+        "Directions",
+        "Mean (mm)",
+        *(("Mean (in)",) if inch else ()),
+        "U (mm)",
+        "Mean − nominal (% of nominal)",
+        "Ovality (mm)",
+        "U (mm)",
         "Ovality (% of nominal)",
-    )  # fmt: skip
+    )
     widths = (1, 1.6, 1.5, 1.1, *((1.1,) if inch else ()), 0.9, 1.5, 1.1, 0.9, 1.3)
     right = frozenset(range(3, len(head)))
     told = Words(
@@ -85,22 +94,29 @@ def rounds(judgement: Judgement) -> list[Block]:
         "are drawn as many times larger as stated. Dashed ring: the mean; dotted rings: as much "
         "less and more as stated."
     )
-    ellipses = [Words(f"Station {one.station}: {one.ellipse.words}", "small")
-            for one in shown if one.ellipse is not None]  # fmt: skip
+    ellipses = [
+        Words(f"Station {one.station}: {one.ellipse.words}", "small")
+        for one in shown
+        if one.ellipse is not None
+    ]
     return [Heading("Roundness", 3), Rounds(shown, caption), *ellipses]
 
 
 def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
     """Return the stations at which an edge of a photograph was set by hand."""
-    named = {one.station for one in judgement.log.results
-             if isinstance(one, Estimate) and by_hand(one)}  # fmt: skip
+    named = {
+        one.station for one in judgement.log.results if isinstance(one, Estimate) and by_hand(one)
+    }
     return tuple(sorted(number for number in named if number is not None))
 
 
 def stations_without_card(judgement: Judgement) -> tuple[int, ...]:
     """Return the stations of which a photograph was measured without the card."""
-    named = {one.station for one in judgement.log.results
-             if isinstance(one, Estimate) and without_card(one)}  # fmt: skip
+    named = {
+        one.station
+        for one in judgement.log.results
+        if isinstance(one, Estimate) and without_card(one)
+    }
     return tuple(sorted(number for number in named if number is not None))
 
 
@@ -128,25 +144,51 @@ def views(judgement: Judgement) -> list[Block]:
     for one in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
         largest = shares(one.budget)[:1]
         most = "".join(f"{term.quantity} ({100 * share:.0f} %)" for term, share in largest)
-        rows.append((
-            place(one), f"{one.diameter_mm:.2f}", f"{one.expanded_mm():.2f}",
-            f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
-            str(one.crowns) if one.crowns else "smooth", f"{one.jaw_mm:.0f}",
-            f"{one.px_per_mm:.1f}", f"{one.tilt_deg:.0f}", most,
-            ", ".join(words for words, true in (("edge by hand", by_hand(one)),
-                                                ("without the card", without_card(one))) if true),
-        ))  # fmt: skip
-    head = ("Place", "Diameter (mm)", "U (mm)", "U (%)", "Crowns on the jaws", "Jaw length (mm)",
-            "Scale (px/mm)", "Tilt (°)", "Most of the uncertainty", "Note")  # fmt: skip
+        rows.append(
+            (
+                place(one),
+                f"{one.diameter_mm:.2f}",
+                f"{one.expanded_mm():.2f}",
+                f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
+                str(one.crowns) if one.crowns else "smooth",
+                f"{one.jaw_mm:.0f}",
+                f"{one.px_per_mm:.1f}",
+                f"{one.tilt_deg:.0f}",
+                most,
+                ", ".join(
+                    words
+                    for words, true in (
+                        ("edge by hand", by_hand(one)),
+                        ("without the card", without_card(one)),
+                    )
+                    if true
+                ),
+            )
+        )
+    head = (
+        "Place",
+        "Diameter (mm)",
+        "U (mm)",
+        "U (%)",
+        "Crowns on the jaws",
+        "Jaw length (mm)",
+        "Scale (px/mm)",
+        "Tilt (°)",
+        "Most of the uncertainty",
+        "Note",
+    )
     widths = (2.1, 1.3, 0.9, 0.8, 1.2, 1.1, 1.1, 0.8, 2.6, 1.2)
     strong = frozenset(number for number, row in enumerate(rows) if row[-1])
     table = Grid(head, tuple(rows), widths, right=frozenset(range(1, 8)), strong=strong)
     blocks: list[Block] = [
         without_empty(table),
-        Words("Crowns on the jaws: strand crowns that the two straight lines bear on; the jaw "
-              "length is theirs. Scale: pixels of the photograph to a millimetre at the rope. "
-              "Tilt: of the camera against the card.", "small"),
-    ]  # fmt: skip
+        Words(
+            "Crowns on the jaws: strand crowns that the two straight lines bear on; the jaw "
+            "length is theirs. Scale: pixels of the photograph to a millimetre at the rope. "
+            "Tilt: of the camera against the card.",
+            "small",
+        ),
+    ]
     warnings = Counter(
         f"{finding.seen} {finding.remedy}" for one in estimates for finding in one.findings
     )
@@ -180,15 +222,33 @@ def comparisons(judgement: Judgement) -> list[Block]:
         return [Words("No reading could be held against a photograph of the same place.")]
     rows = tuple(
         (
-            place_words(one.station or 0, one.view_deg), one.gauge, one.typed,
-            f"{one.gauge_mm:.2f}", f"{K * one.u_gauge_mm:.2f}", f"{one.photo_mm:.2f}",
-            f"{K * one.u_photo_mm:.2f}", f"{one.difference_mm:+z.2f}",
-            f"{K * one.u_difference_mm:.2f}", f"{one.en:+z.2f}", one.word,
+            place_words(one.station or 0, one.view_deg),
+            one.gauge,
+            one.typed,
+            f"{one.gauge_mm:.2f}",
+            f"{K * one.u_gauge_mm:.2f}",
+            f"{one.photo_mm:.2f}",
+            f"{K * one.u_photo_mm:.2f}",
+            f"{one.difference_mm:+z.2f}",
+            f"{K * one.u_difference_mm:.2f}",
+            f"{one.en:+z.2f}",
+            one.word,
         )
         for one in found
-    )  # fmt: skip
-    head = ("Place", "Gauge", "As typed", "Reading (mm)", "U (mm)", "Photograph (mm)", "U (mm)",
-            "Photograph − gauge (mm)", "U (mm)", "E_n", "In words")  # fmt: skip
+    )
+    head = (
+        "Place",
+        "Gauge",
+        "As typed",
+        "Reading (mm)",
+        "U (mm)",
+        "Photograph (mm)",
+        "U (mm)",
+        "Photograph − gauge (mm)",
+        "U (mm)",
+        "E_n",
+        "In words",
+    )
     widths = (2.0, 1.5, 1.1, 1.2, 0.8, 1.5, 0.8, 1.5, 0.8, 0.9, 1.4)
     strong = frozenset(i for i, one in enumerate(found) if one.word == "disagrees")
     blocks: list[Block] = [
@@ -210,17 +270,22 @@ def comparisons(judgement: Judgement) -> list[Block]:
         blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))
     else:
         shared = (
-            "" if agreement.u_bias_mm is None
+            ""
+            if agreement.u_bias_mm is None
             else f" Standard uncertainty of the mean difference {agreement.u_bias_mm:.3f} mm."
-        )  # fmt: skip
-        blocks.append(Words(
-            f"Mean difference photograph − gauge {agreement.bias_mm:+z.3f} mm, limits of agreement "
-            f"{agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
-            f"({agreement.count} comparisons).{shared}"
-        ))  # fmt: skip
-    lines = "" if agreement is None else (
-        ", dashed lines the mean difference and the limits of agreement"
-    )  # fmt: skip
+        )
+        blocks.append(
+            Words(
+                f"Mean difference photograph − gauge {agreement.bias_mm:+z.3f} mm, limits of "
+                f"agreement {agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
+                f"({agreement.count} comparisons).{shared}"
+            )
+        )
+    lines = (
+        ""
+        if agreement is None
+        else (", dashed lines the mean difference and the limits of agreement")
+    )
     caption = f"Photograph minus gauge against the mean of both; bars are U (k = 2){lines}."
     blocks.append(Drawn(differences(judgement), caption))
     blocks += _alone(judgement)

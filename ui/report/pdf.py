@@ -102,9 +102,16 @@ def pdf_of(
     edges = _Edges(tuple(head) or (title,), tuple(foot), caution)
     blocks = _with_missing(blocks, (*edges.head, *edges.foot))
     made = io.BytesIO()
-    document = BaseDocTemplate(made, pagesize=(width, height), title=title, author="",
-                               leftMargin=SIDE, rightMargin=SIDE, topMargin=TOP,
-                               bottomMargin=FOOT)  # fmt: skip
+    document = BaseDocTemplate(
+        made,
+        pagesize=(width, height),
+        title=title,
+        author="",
+        leftMargin=SIDE,
+        rightMargin=SIDE,
+        topMargin=TOP,
+        bottomMargin=FOOT,
+    )
     frame = Frame(SIDE, FOOT, *room, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
     document.addPageTemplates([PageTemplate("page", [frame])])
     before = rl_config.useA85
@@ -125,9 +132,12 @@ def _with_missing(blocks: Sequence[Block], edges: Sequence[str]) -> Sequence[Blo
         return blocks
     note = Words(missing_words(sign for missing in lacking.values() for sign in missing), "strong")
     place = next((i for i, one in enumerate(blocks) if isinstance(one, Facts)), -1) + 1
-    rows = {(word, spelled(word)): None
-            for text in lacking for word in (one.strip(".,;:()") for one in text.split())
-            if printable(word)[1]}  # fmt: skip
+    rows = {
+        (word, spelled(word)): None
+        for text in lacking
+        for word in (one.strip(".,;:()") for one in text.split())
+        if printable(word)[1]
+    }
     table = Grid(("Word", "Its letters by their Unicode numbers"), tuple(rows), (1, 4))
     named = Heading("Words with letters that the fonts of this PDF can't show", 3)
     return [*blocks[:place], note, *blocks[place:], named, table]
@@ -287,11 +297,15 @@ HIGHEST = 420.0  # pt; a higher cell is continued in rows of its own, so that no
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 SIGNED = 48.0  # pt, the least height of the room for a signature: 17 mm
 
-BARE = TableStyle([
-    ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-    ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-    ("VALIGN", (0, 0), (-1, -1), "TOP"),
-])  # fmt: skip
+BARE = TableStyle(
+    [
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ]
+)
 
 
 def facts_table(pairs: Sequence[tuple[str, str]], width: float) -> Table:
@@ -300,11 +314,15 @@ def facts_table(pairs: Sequence[tuple[str, str]], width: float) -> Table:
     rows = []
     for name, value in pairs:
         rows += whole_rows([paragraph(name, "head"), paragraph(value, "cell")], columns)
-    style = TableStyle([
-        ("LINEBELOW", (0, 0), (-1, -1), 0.3, LINE), ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2), ("TOPPADDING", (0, 0), (-1, -1), 2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-    ])  # fmt: skip
+    style = TableStyle(
+        [
+            ("LINEBELOW", (0, 0), (-1, -1), 0.3, LINE),
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 2),
+            ("TOPPADDING", (0, 0), (-1, -1), 2),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ]
+    )
     return Table(rows, colWidths=columns, style=style)
 
 
@@ -326,16 +344,21 @@ def whole_rows(cells: Sequence[Paragraph], columns: Sequence[float]) -> list[lis
 def grid_table(grid: Grid, width: float, *, rows: Iterable[int] | None = None) -> Table:
     """Return a table whose head is repeated on every page, or only some of its rows."""
     columns = column_widths(grid, width)
-    cells: list[list[Any]] = [[
-        paragraph(one, "number head" if i in grid.right else "head")
-        for i, one in enumerate(grid.head)
-    ]]  # fmt: skip
+    cells: list[list[Any]] = [
+        [
+            paragraph(one, "number head" if i in grid.right else "head")
+            for i, one in enumerate(grid.head)
+        ]
+    ]
     style: list[Any] = [
-        ("GRID", (0, 0), (-1, -1), 0.4, LINE), ("BACKGROUND", (0, 0), (-1, 0), PALE),
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 3),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3), ("TOPPADDING", (0, 0), (-1, -1), 2),
+        ("GRID", (0, 0), (-1, -1), 0.4, LINE),
+        ("BACKGROUND", (0, 0), (-1, 0), PALE),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-    ]  # fmt: skip
+    ]
     for number in range(len(grid.rows)) if rows is None else rows:
         heavy = number in grid.strong or number in grid.sums
         row = whole_rows(
@@ -390,8 +413,9 @@ def picture_rows(shown: Sequence[Picture], width: float, height: float) -> list[
         cells: list[Any] = []
         for one in pair:
             scale = min(each / one.width_px, 0.24 * height / one.height_px)
-            image = Image(io.BytesIO(one.jpeg), one.width_px * scale, one.height_px * scale,
-                          hAlign="LEFT")  # fmt: skip
+            image = Image(
+                io.BytesIO(one.jpeg), one.width_px * scale, one.height_px * scale, hAlign="LEFT"
+            )
             cells.append([image, paragraph(one.caption, "under")])
         cells += [""] * (2 - len(pair))
         made.append(Table([cells], colWidths=[width / 2] * 2, style=BARE, splitByRow=0))
@@ -408,8 +432,11 @@ def signature_table(people: Sequence[tuple[str, str]], width: float) -> Table:
         for (role, _), name in zip(people, names, strict=True)
     ]
     heights = [max(SIGNED, name.wrap(columns[1] - 12, 1e6)[1] + 10) for name in names]
-    style = TableStyle([
-        ("GRID", (0, 0), (-1, -1), 0.5, LINE), ("BACKGROUND", (0, 0), (-1, 0), PALE),
-        ("VALIGN", (0, 1), (-1, -1), "BOTTOM"),
-    ])  # fmt: skip
+    style = TableStyle(
+        [
+            ("GRID", (0, 0), (-1, -1), 0.5, LINE),
+            ("BACKGROUND", (0, 0), (-1, 0), PALE),
+            ("VALIGN", (0, 1), (-1, -1), "BOTTOM"),
+        ]
+    )
     return Table([head, *rows], colWidths=columns, rowHeights=[None, *heights], style=style)

@@ -18,8 +18,13 @@ WARM, DARK = HexColor("#fdf1e7"), HexColor("#444444")
 
 
 def _style(name: str, size: float, **more: Any) -> ParagraphStyle:
-    return ParagraphStyle(name, fontName=more.pop("fontName", PLAIN), fontSize=size,
-                          leading=more.pop("leading", 1.3 * size), **more)  # fmt: skip
+    return ParagraphStyle(
+        name,
+        fontName=more.pop("fontName", PLAIN),
+        fontSize=size,
+        leading=more.pop("leading", 1.3 * size),
+        **more,
+    )
 
 
 STYLES = {
@@ -30,16 +35,25 @@ STYLES = {
     "strong": _style("strong", 9.5, fontName=BOLD, spaceAfter=5),
     "small": _style("small", 7.8, spaceAfter=4, textColor=HexColor("#333333")),
     "under": _style("under", 7.8, spaceBefore=3, spaceAfter=3),
-    "caution": _style("caution", 9, leftIndent=6, rightIndent=6, spaceBefore=10, spaceAfter=8,
-                      borderPadding=5, backColor=WARM, borderColor=HexColor("#D55E00"),
-                      borderWidth=1),
+    "caution": _style(
+        "caution",
+        9,
+        leftIndent=6,
+        rightIndent=6,
+        spaceBefore=10,
+        spaceAfter=8,
+        borderPadding=5,
+        backColor=WARM,
+        borderColor=HexColor("#D55E00"),
+        borderWidth=1,
+    ),
     "cell": _style("cell", 7.4),
     "number": _style("number", 7.4, alignment=2),
     "head": _style("head", 7.4, fontName=BOLD),
     "number head": _style("number head", 7.4, fontName=BOLD, alignment=2),
     "strong cell": _style("strong cell", 7.4, fontName=BOLD),
     "strong number": _style("strong number", 7.4, fontName=BOLD, alignment=2),
-}  # fmt: skip
+}
 
 
 class _Turned(Paragraph):

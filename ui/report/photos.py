@@ -53,8 +53,13 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
 
 def in_order(one: Result) -> tuple[bool, bool, int, int, float]:
     """Return what sorts results of photographs: by place, those without a figure last."""
-    return (isinstance(one, Refusal), one.station is None, one.station or 0, one.view_deg or 0,
-            one.at_mm)  # fmt: skip
+    return (
+        isinstance(one, Refusal),
+        one.station is None,
+        one.station or 0,
+        one.view_deg or 0,
+        one.at_mm,
+    )
 
 
 def by_hand(one: Estimate) -> bool:
@@ -99,8 +104,7 @@ def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, 
     for one in results:
         if isinstance(one, Estimate) and one.marks is not None:
             marks = one.marks
-            points += [*marks.left_px, *marks.right_px, *marks.crown_left_px,
-                       *marks.crown_right_px]  # fmt: skip
+            points += [*marks.left_px, *marks.right_px, *marks.crown_left_px, *marks.crown_right_px]
             rope_px = max(rope_px, one.diameter_mm * one.px_per_mm)
     if not points or rope_px <= 0:
         return 0, 0, width, height
@@ -153,8 +157,9 @@ def _ring(picture: Image.Image, finding: Finding, number: int) -> None:
     r = max(picture.size) / 28
     for radius, colour in ((r + 2, "#000000"), (r, "#F0E442")):
         draw.ellipse((x - radius, y - radius, x + radius, y + radius), outline=colour, width=4)
-    draw.text((x + r + 6, y - 8), str(number), fill="#F0E442", stroke_width=2,
-              stroke_fill="#000000")  # fmt: skip
+    draw.text(
+        (x + r + 6, y - 8), str(number), fill="#F0E442", stroke_width=2, stroke_fill="#000000"
+    )
 
 
 def _caption(results: Sequence[Result]) -> str:

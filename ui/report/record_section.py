@@ -18,38 +18,53 @@ def record_facts(case: ReportCase) -> list[Block]:
     if record is None:
         return [
             Heading("Record"),
-            Words("This report was made from a folder, not from a record: nothing shows whether "
-                  "its files were changed, and no flag can be settled in it."),
-        ]  # fmt: skip
+            Words(
+                "This report was made from a folder, not from a record: nothing shows whether "
+                "its files were changed, and no flag can be settled in it."
+            ),
+        ]
     sound = (
         "Its entries are chained, each to the one before, so that a later change shows. The "
-        "chain was checked and is whole." if not record.faults
+        "chain was checked and is whole."
+        if not record.faults
         else "Its check found faults: " + " ".join(record.faults)
-    )  # fmt: skip
+    )
     blocks: list[Block] = [
         Heading("Record"),
-        Facts((
-            ("Record", record.name),
-            ("Fingerprint", record.fingerprint),
-            ("Last entry about this inspection", f"number {record.revision}"),
-        )),
+        Facts(
+            (
+                ("Record", record.name),
+                ("Fingerprint", record.fingerprint),
+                ("Last entry about this inspection", f"number {record.revision}"),
+            )
+        ),
         Words(
             "Note the fingerprint somewhere else: with it, anybody can later find out whether "
             f"the record still holds what this report was made from. {sound}",
             "strong" if record.faults else "plain",
         ),
-    ]  # fmt: skip
+    ]
     decided = [
         *(("whole inspection", one.state, one.who, one.at, one.why) for one in record.reviews),
-        *((f"station {one.station}", one.state if one.stands else f"{one.state}; ended since",
-           one.who, one.at, one.why) for one in record.station_reviews),
-    ]  # fmt: skip
+        *(
+            (
+                f"station {one.station}",
+                one.state if one.stands else f"{one.state}; ended since",
+                one.who,
+                one.at,
+                one.why,
+            )
+            for one in record.station_reviews
+        ),
+    ]
     if decided:
         decided.sort(key=lambda one: one[3])
         rows = tuple((what, state, who, minute(at), why) for what, state, who, at, why in decided)
         head = ("What", "Decision", "By", "When", "Why")
-        blocks += [Heading("Decisions of the review", 3),
-                   Grid(head, rows, (1.3, 1.3, 1.6, 1.7, 3.2))]  # fmt: skip
+        blocks += [
+            Heading("Decisions of the review", 3),
+            Grid(head, rows, (1.3, 1.3, 1.6, 1.7, 3.2)),
+        ]
     return blocks
 
 
@@ -61,10 +76,14 @@ def signatures(case: ReportCase) -> list[Block]:
     what = f"Inspection {held.identity} of {held.on.isoformat()}, rope {log.rope.identity}"
     if case.record is not None:
         what += f", as the record stood at fingerprint {case.record.fingerprint}"
-    flags = "No flag is open." if not still else (
-        f"{still} of {len(case.flags)} flags {'is' if still == 1 else 'are'} not settled."
-    )  # fmt: skip
+    flags = (
+        "No flag is open."
+        if not still
+        else (f"{still} of {len(case.flags)} flags {'is' if still == 1 else 'are'} not settled.")
+    )
     people = (
-        ("Inspector", held.inspector), ("Reviewer", held.reviewer), ("Supervisor", held.supervisor),
-    )  # fmt: skip
+        ("Inspector", held.inspector),
+        ("Reviewer", held.reviewer),
+        ("Supervisor", held.supervisor),
+    )
     return [Heading("Signatures"), Words(f"{what}. {flags}"), Signatures(people, SIGNED)]

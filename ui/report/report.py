@@ -30,8 +30,16 @@ from ui.report.html import html_of
 from ui.report.pdf import PAPERS, Paper, pdf_of
 from ui.text import CAUTIONS
 
-__all__ = ["PAPERS", "Paper", "ReportCase", "case_of_folder", "case_of_record", "html_report",
-           "pdf_report", "record_name"]  # fmt: skip
+__all__ = [
+    "PAPERS",
+    "Paper",
+    "ReportCase",
+    "case_of_folder",
+    "case_of_record",
+    "html_report",
+    "pdf_report",
+    "record_name",
+]
 
 CLEARS_NOTHING = CAUTIONS[1].partition(". ")[2]
 
@@ -47,12 +55,15 @@ def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
         The paper.
     """
     record = case.record
-    foot = (
-        (case.source,) if record is None
-        else (record.name, f"fingerprint {record.fingerprint}")
-    )  # fmt: skip
-    return pdf_of(blocks_of(case), title=_title(case), paper=paper, head=_identity(case), foot=foot,
-                  caution=CLEARS_NOTHING)  # fmt: skip
+    foot = (case.source,) if record is None else (record.name, f"fingerprint {record.fingerprint}")
+    return pdf_of(
+        blocks_of(case),
+        title=_title(case),
+        paper=paper,
+        head=_identity(case),
+        foot=foot,
+        caution=CLEARS_NOTHING,
+    )
 
 
 def html_report(case: ReportCase) -> str:

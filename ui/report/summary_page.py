@@ -48,8 +48,15 @@ def job(case: ReportCase) -> list[Block]:
         ("Report made", f"{case.made_at:%Y-%m-%d %H:%M} {case.made_at.tzname() or ''}".strip()),
         ("Made from", f"{case.source}, by Rope Photo Check {_version()}"),
     ]
-    return [Facts(tuple((name, value or "not named") for name, value in pairs
-                        if value or name in ("Inspector", "Reviewer", "Supervisor")))]  # fmt: skip
+    return [
+        Facts(
+            tuple(
+                (name, value or "not named")
+                for name, value in pairs
+                if value or name in ("Inspector", "Reviewer", "Supervisor")
+            )
+        )
+    ]
 
 
 def _review(case: ReportCase) -> str:
@@ -74,18 +81,30 @@ def in_short(case: ReportCase) -> list[Block]:
     local = [one for one in judgement.local if one.outcome == "local decrease"]
     pairs = [
         *_figures(judgement),
-        ("Photographs", f"{counted(figures, 'figure', 'figures')}, "
-                        f"{len(judgement.crosscheck.refused)} refused"),
+        (
+            "Photographs",
+            f"{counted(figures, 'figure', 'figures')}, {len(judgement.crosscheck.refused)} refused",
+        ),
         ("Gauge readings", counted(len(judgement.log.readings), "reading", "readings")),
         ("Photographs against gauge", counts(words) or "nothing could be compared"),
-        ("Entries that deserve a look",
-         f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled"),
+        (
+            "Entries that deserve a look",
+            f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled",
+        ),
         ("Verdicts", counts(outcomes) or "none"),
-        ("Local decrease", "; ".join(
-            f"station {one.station}: {one.deficit_mm:.2f} mm thinner than its neighbours"
-            for one in local) or ("none seen" if judgement.local else "not looked for: fewer than "
-                                  "3 stations in two directions")),
-    ]  # fmt: skip
+        (
+            "Local decrease",
+            "; ".join(
+                f"station {one.station}: {one.deficit_mm:.2f} mm thinner than its neighbours"
+                for one in local
+            )
+            or (
+                "none seen"
+                if judgement.local
+                else "not looked for: fewer than 3 stations in two directions"
+            ),
+        ),
+    ]
     first = judgement.first_look
     if not judgement.log.results and not judgement.log.readings:
         first = "Nothing was measured in this inspection."
@@ -106,8 +125,9 @@ def counts(seen: Mapping[str, int]) -> str:
 def _figures(judgement: Judgement) -> list[tuple[str, str]]:
     """Return the whole rope's diameter, the thinnest station and the largest ovality."""
     sources: tuple[tuple[Source, Sequence[Section]], ...] = (
-        ("photographs", judgement.photograph_sections), ("gauge", judgement.gauge_sections),
-    )  # fmt: skip
+        ("photographs", judgement.photograph_sections),
+        ("gauge", judgement.gauge_sections),
+    )
     whole, thin, oval = [], [], []
     for source, sections in sources:
         if not sections:
@@ -123,15 +143,19 @@ def _figures(judgement: Judgement) -> list[tuple[str, str]]:
             + ("" if pct is None else f", {pct:+z.2f} % to nominal")
         )
         most = max(sections, key=lambda one: one.ovality_mm)
-        oval.append(f"by {source} station {most.station}: {most.ovality_mm:.2f} mm, "
-                    f"U {K * most.u_ovality_mm:.2f} mm")  # fmt: skip
+        oval.append(
+            f"by {source} station {most.station}: {most.ovality_mm:.2f} mm, "
+            f"U {K * most.u_ovality_mm:.2f} mm"
+        )
     return [
         (name, "\n".join(line[:1].upper() + line[1:] for line in said))
         for name, said in (
-            ("Measured diameter", whole), ("Thinnest station", thin), ("Largest ovality", oval),
+            ("Measured diameter", whole),
+            ("Thinnest station", thin),
+            ("Largest ovality", oval),
         )
         if said
-    ]  # fmt: skip
+    ]
 
 
 def _version() -> str:
@@ -160,23 +184,34 @@ def stations(case: ReportCase) -> list[Block]:
     rows = []
     for number in numbers:
         station = known.get(number)
-        rows.append((
-            str(number),
-            "" if station is None else f"{station.position_m:g}",
-            "" if station is None else station.note,
-            str(photographs.get(number, 0)),
-            str(readings.get(number, 0)),
-            counts(compared.get(number, Counter())),
-            counts(judged.get(number, Counter())),
-            _decision(case, number),
-        ))  # fmt: skip
-    head = ("Station", "Place along the rope (m)", "Note", "Photographs with a figure", "Readings",
-            "Photographs against gauge", "Verdicts", "Review")  # fmt: skip
+        rows.append(
+            (
+                str(number),
+                "" if station is None else f"{station.position_m:g}",
+                "" if station is None else station.note,
+                str(photographs.get(number, 0)),
+                str(readings.get(number, 0)),
+                counts(compared.get(number, Counter())),
+                counts(judged.get(number, Counter())),
+                _decision(case, number),
+            )
+        )
+    head = (
+        "Station",
+        "Place along the rope (m)",
+        "Note",
+        "Photographs with a figure",
+        "Readings",
+        "Photographs against gauge",
+        "Verdicts",
+        "Review",
+    )
     widths = (0.9, 1.3, 2.6, 1.5, 1.1, 1.7, 1.7, 2.0)
     strong = frozenset(
-        row for row, number in enumerate(numbers)
+        row
+        for row, number in enumerate(numbers)
         if "disagrees" in compared.get(number, ()) or "outside" in judged.get(number, ())
-    )  # fmt: skip
+    )
     table = Grid(head, tuple(rows), widths, right=frozenset({0, 1, 3, 4}), strong=strong)
     return [without_empty(table)]
 

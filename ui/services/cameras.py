@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from vision.calibration.library import CalibratedCamera
 
-PLACE = "ROPE_PHOTO_CAMERAS"
+CAMERAS_FILE = "ROPE_PHOTO_CAMERAS"
 
 
 def cameras_file() -> Path:
     """Return the file of calibrated cameras: the user's own, or what the environment names."""
     from platformdirs import user_data_path
 
-    told = os.environ.get(PLACE)
+    told = os.environ.get(CAMERAS_FILE)
     return (
         Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
     )

@@ -13,8 +13,8 @@ from inspection.folder import Folder
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.views import OpenInspection, Photograph
+from ui.services.assess_record import log_of, save_findings
 from ui.services.cameras import known_cameras
-from ui.services.judge_record import keep_judgement, log_of
 from vision.pipeline import Settings
 from vision.target.print_scale import PrintCheck, check_from
 
@@ -157,6 +157,6 @@ def save(record: Record, gathered: Gathered, judgement: Judgement, *, by: str) -
             raise ValueError(
                 f"inspection '{identity}' was changed while it was checked; check it again."
             )
-        found, kept = keep_judgement(batch, judgement, by=by)
+        found, kept = save_findings(batch, judgement, by=by)
     findings = f"{len(found)} findings" if kept else "the same findings as before"
     return f"Saved in the record: {len(gathered.fresh)} new results, {findings}."

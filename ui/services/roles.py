@@ -16,12 +16,16 @@ from urllib.parse import urlsplit
 
 from inspection.record.serialization import checked_name, same_person
 
-TEAM = "ROPE_PHOTO_TEAM"  # where `ropephoto page --team` says which team file is meant
+TEAM_FILE = "ROPE_PHOTO_TEAM"  # where `ropephoto page --team` says which team file is meant
 Role = Literal["inspector", "reviewer", "supervisor"]
 ROLES: tuple[Role, ...] = get_args(Role)
 LOGIN_NEEDS = (
-    "redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url",
-)  # fmt: skip
+    "redirect_uri",
+    "cookie_secret",
+    "client_id",
+    "client_secret",
+    "server_metadata_url",
+)
 SHORTEST_SECRET = 32  # characters; the cookie that says who somebody is is signed with it
 
 # One of these roles is needed; every screen is named here, and one that is not opens for nobody.
@@ -67,7 +71,7 @@ class Person:
         return bool(self.roles & {"reviewer", "supervisor"})
 
 
-def alone(name: str) -> Person:
+def local_user(name: str) -> Person:
     """Return the one person of a machine without a team file; all roles are theirs."""
     return Person(name, "", frozenset(ROLES))
 
@@ -83,7 +87,7 @@ def may_open(person: Person, screen: str) -> bool:
     return not person.roles.isdisjoint(SCREENS.get(screen, ()))
 
 
-def admit(person: Person, screen: str) -> Person:
+def require_role(person: Person, screen: str) -> Person:
     """Return the person if they may open a screen.
 
     Raises

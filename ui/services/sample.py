@@ -8,7 +8,7 @@ from pathlib import Path
 
 from inspection.folder import read_folder
 from inspection.record.record import Record
-from ui.services.judge_record import look_over
+from ui.services.assess_record import screen_inspection
 from ui.services.measure_into import measure_into
 from vision.target.print_scale import load_print_checks, plain_check
 
@@ -70,6 +70,6 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
         if hashlib.sha256(data).hexdigest() not in measured:
             measure_into(record, identity, data, name=path.name, check=check, by=by)
     told(len(photographs) / (len(photographs) + 1), "holding readings against photographs")
-    look_over(record, identity, by=by)
+    screen_inspection(record, identity, by=by)
     told(1.0, "done")
     return identity

@@ -2,8 +2,8 @@
 
 import streamlit as st
 
-from ui.web.page.layout import begin_drawing, hold_typed, plainly
-from ui.web.page.login import guarded, open_screens
+from ui.web.page.layout import begin_run, preserve_widgets, show_errors
+from ui.web.page.login import open_screens, run_screen
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -30,15 +30,18 @@ may = open_screens()
 pages = {
     section: [
         st.Page(
-            f"screens/{screen}.py", title=title, icon=f":material/{icon}:",
-            default=screen == "start", visibility="visible" if screen in may else "hidden",
+            f"screens/{screen}.py",
+            title=title,
+            icon=f":material/{icon}:",
+            default=screen == "start",
+            visibility="visible" if screen in may else "hidden",
         )
         for screen, title, icon in screens
     ]
     for section, screens in SECTIONS.items()
-}  # fmt: skip
+}
 chosen = st.navigation(pages, position="sidebar" if may else "hidden")
-begin_drawing()
-with plainly():
-    guarded(chosen.url_path or "start", chosen)
-hold_typed()
+begin_run()
+with show_errors():
+    run_screen(chosen.url_path or "start", chosen)
+preserve_widgets()

@@ -8,8 +8,8 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
-from ui.web.page.downloads import say_reasons
-from ui.web.page.security import guarded_answers
+from ui.web.page.downloads import patch_download_handler
+from ui.web.page.security import security_middleware
 
-say_reasons()
-app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(guarded_answers)])
+patch_download_handler()
+app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])

@@ -60,9 +60,14 @@ def mark_points(
     points = points_of(picture, len(labels), key=key)
     edit = st.session_state.get(key, {}).get("edit") or {}
     data: dict[str, Any] = {
-        "picture": picture, "size": size, "labels": list(labels), "words": words,
-        "pairs": [list(pair) for pair in pairs], "points": points, "seq": edit.get("seq", 0),
-    }  # fmt: skip
+        "picture": picture,
+        "size": size,
+        "labels": list(labels),
+        "words": words,
+        "pairs": [list(pair) for pair in pairs],
+        "points": points,
+        "seq": edit.get("seq", 0),
+    }
     _component(data=data, key=key, on_edit_change=lambda: None)
     return points
 

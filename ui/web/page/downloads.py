@@ -22,7 +22,7 @@ GONE = "The file could not be made: the page is from before a restart. Open it a
 _reasons: ContextVar[list[str] | None] = ContextVar("reasons", default=None)
 
 
-def giving_reasons(make: Make) -> Make:
+def reporting_error(make: Make) -> Make:
     """Return `make`, which leaves the reason where it fails."""
 
     def made() -> bytes | str:
@@ -38,7 +38,7 @@ def giving_reasons(make: Make) -> Make:
     return made
 
 
-def say_reasons() -> None:
+def patch_download_handler() -> None:
     """Let the server say why a file was not handed out; called once, where it is started."""
     really = DeferredFileHandler.handle
 

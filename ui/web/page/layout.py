@@ -1,4 +1,4 @@
-"""What all screens share: who is here, which inspection, errors as a sentence, the cautions."""
+"""What all screens share: header, current inspection, errors as sentences, messages, cautions."""
 
 from __future__ import annotations
 
@@ -16,45 +16,52 @@ from streamlit.errors import StreamlitAPIException
 
 from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
-from ui.services.roles import TEAM
+from ui.services.roles import TEAM_FILE
 from ui.text import CAUTIONS, STATE_MARKS, as_typed
-from ui.web.page.login import become, log_out_button, opens, the_person
-from ui.web.page.navigation import look_alike
-from ui.web.page.rescreen import make_up_for_it
-from ui.web.page.session import at_hand, opened, person, summaries, take_up
+from ui.web.page.login import can_open, current_user, log_out_button, save_own_name
+from ui.web.page.navigation import apply_theme
+from ui.web.page.rescreen import retry_pending
+from ui.web.page.session import (
+    load_inspection,
+    select_inspection,
+    selected_inspection,
+    summaries,
+    user_name,
+)
 
 FAULT = (
     "This part of the page could not be shown: the program has a fault here. What is in the "
     "record is safe; the server's log says more."
 )
 PHOTOGRAPH = re.compile(r"photograph [0-9a-f]{12}\.\.\.", re.IGNORECASE)
-HELD = "fields that were not drawn"
-SAID = "said in this drawing"  # what went wrong; no sentence need stand there twice
+PRESERVED = "preserved widgets"
+SHOWN_ERRORS = "shown errors"  # of this run; no sentence need stand there twice
+FLASH = "flash message"
 
 
 @contextmanager
-def plainly() -> Iterator[None]:
+def show_errors() -> Iterator[None]:
     """Show what went wrong as one sentence, and let the rest of the page stand."""
     try:
         yield
     except Exception as wrong:
-        words = what_went_wrong(wrong)
+        words = error_sentence(wrong)
         gist = PHOTOGRAPH.sub("photograph ...", words)  # one that is gone stands for all
-        if gist not in st.session_state.setdefault(SAID, set()):
-            st.session_state[SAID].add(gist)
+        if gist not in st.session_state.setdefault(SHOWN_ERRORS, set()):
+            st.session_state[SHOWN_ERRORS].add(gist)
             st.error(as_typed(words), icon=":material/error:")
 
 
 @contextmanager
-def plainly_later() -> Iterator[None]:
-    """Do what a button asks for before the page is drawn, and say there what went wrong."""
+def defer_errors() -> Iterator[None]:
+    """Run a button's callback; what goes wrong in it is shown at the next run of the script."""
     try:
         yield
     except Exception as wrong:
-        tell_wrong(what_went_wrong(wrong))
+        flash_error(error_sentence(wrong))
 
 
-def what_went_wrong(wrong: Exception) -> str:
+def error_sentence(wrong: Exception) -> str:
     """Return the sentence for a person; a fault of the program leaves its trace in the log."""
     if isinstance(wrong, ValueError):
         said = str(wrong)
@@ -63,72 +70,72 @@ def what_went_wrong(wrong: Exception) -> str:
     return FAULT
 
 
-def begin_drawing() -> None:
-    """Begin a drawing in which nothing has been said; fields that were held get their words back.
+def begin_run() -> None:
+    """Begin a run of the script: no message yet, and preserved widgets get their values back.
 
-    They are set anew until they are drawn: a browser shows what is set in its drawing only.
+    They are set in every run until they are drawn: a browser shows only what that run sets.
     """
-    say_anew()
-    for key in st.session_state.get(HELD, ()):
+    reset_messages()
+    for key in st.session_state.get(PRESERVED, ()):
         if key in st.session_state:
             st.session_state[key] = st.session_state[key]
 
 
-def hold_typed() -> None:
-    """Keep what stands in fields that a drawing did not reach because something went wrong.
+def preserve_widgets() -> None:
+    """Preserve the values of widgets that this run did not reach because something went wrong.
 
-    Streamlit forgets a field that is not drawn; a record that does not answer for a moment must
-    not cost what somebody typed. Called last: a field must not be set while others are drawn.
+    Streamlit forgets a widget that is not drawn; a record that does not answer for a moment must
+    not cost what somebody typed. Called last: a widget must not be set once it is drawn.
     """
-    held: set[str] = st.session_state.setdefault(HELD, set())
-    unreached = list(st.session_state) if st.session_state.get(SAID) else list(held)
+    preserved: set[str] = st.session_state.setdefault(PRESERVED, set())
+    unreached = list(st.session_state) if st.session_state.get(SHOWN_ERRORS) else list(preserved)
     for key in unreached:
         value = st.session_state.get(key)
         if isinstance(value, str | int | float | date) and not isinstance(value, bool):
             try:
                 st.session_state[key] = value
-                held.add(str(key))
+                preserved.add(str(key))
             except StreamlitAPIException:  # it was drawn
-                held.discard(str(key))
+                preserved.discard(str(key))
 
 
-def say_anew() -> None:
-    """Begin a drawing in which nothing has been said yet."""
-    st.session_state[SAID] = set()
+def reset_messages() -> None:
+    """Forget which errors were shown; each run, and each fragment of one, begins so."""
+    st.session_state[SHOWN_ERRORS] = set()
 
 
-def say_cautions() -> None:
+def show_cautions() -> None:
     """Show the cautions; every screen with a figure ends with them."""
     with st.container(border=True):
         for caution in CAUTIONS:
             st.caption(f":material/warning: {caution}")
 
 
-def tell_later(words: str) -> None:
-    """Say something after the page has been drawn anew."""
-    st.session_state["told"] = _Told(words)
+def flash_success(words: str) -> None:
+    """Show a success message at the next run of the script."""
+    st.session_state[FLASH] = _Flash(words)
 
 
-def tell_wrong(words: str) -> None:
-    """Say what went wrong after the page has been drawn anew."""
-    st.session_state["told"] = _Told(words[:1].upper() + words[1:], wrong=True)
+def flash_error(words: str) -> None:
+    """Show an error message at the next run of the script."""
+    st.session_state[FLASH] = _Flash(words[:1].upper() + words[1:], wrong=True)
 
 
-SAID_S = 3.0  # a drawing that is cut short by the next one is over sooner
+FLASH_S = 3.0  # a run that is cut short by the next one is over sooner
 
 
 @dataclass(slots=True)
-class _Told:
-    """Words for the next drawing, and for the drawings that cut that one short.
+class _Flash:
+    """A message for the next run of the script, and for the runs that cut that one short.
 
     Parameters
     ----------
     words : str
-        What is said.
+        The message.
     wrong : bool
-        Whether something went wrong.
+        Whether it is an error.
     screen : str
-        Where it was said first; empty until then.
+        The screen that showed it first; empty until then.
     since_s : float
         When that was, on the process's clock.
     """
@@ -139,33 +146,33 @@ class _Told:
     since_s: float = 0.0
 
 
-def _say_told(screen: str) -> None:
-    """Show what is to be said on this screen now."""
-    told: _Told | None = st.session_state.get("told")
-    if told is None:
+def _show_flash(screen: str) -> None:
+    """Show the message that waits for this screen."""
+    flash: _Flash | None = st.session_state.get(FLASH)
+    if flash is None:
         return
     now = time.monotonic()
-    if not told.screen:
-        told.screen, told.since_s = screen, now
-    if told.screen != screen or now - told.since_s > SAID_S:
-        del st.session_state["told"]
-    elif told.wrong:
-        st.session_state[SAID].add(told.words)
-        st.error(as_typed(told.words), icon=":material/error:")
+    if not flash.screen:
+        flash.screen, flash.since_s = screen, now
+    if flash.screen != screen or now - flash.since_s > FLASH_S:
+        del st.session_state[FLASH]
+    elif flash.wrong:
+        st.session_state[SHOWN_ERRORS].add(flash.words)
+        st.error(as_typed(flash.words), icon=":material/error:")
     else:
-        st.success(as_typed(told.words), icon=":material/check:")
+        st.success(as_typed(flash.words), icon=":material/check:")
 
 
-def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
-    """Draw what every screen begins with; return the inspection at hand, None without one."""
-    look_alike()
+def page_header(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
+    """Draw what every screen begins with; return the selected inspection, None without one."""
+    apply_theme()
     st.header(title)
-    _say_told(title)
-    _who()
+    _show_flash(title)
+    _show_user()
     unread = False
-    with plainly():
+    with show_errors():
         try:
-            return _begun(title, needs_inspection=needs_inspection)
+            return _header_inspection(title, needs_inspection=needs_inspection)
         except RecordError:
             unread = True
             raise
@@ -174,19 +181,21 @@ def begin(title: str, *, needs_inspection: bool = True) -> OpenInspection | None
     return None
 
 
-def _begun(title: str, *, needs_inspection: bool) -> OpenInspection | None:
-    identity = _which()
+def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection | None:
+    identity = _choose_inspection()
     if identity is not None:
-        make_up_for_it(identity)
-        there = opened(identity)
+        retry_pending(identity)
+        there = load_inspection(identity)
         if needs_inspection:
-            _where(there)
+            _show_inspection(there)
             if title != "Review":
-                _sent_back(there)
+                _show_sent_back(there)
         return there
-    if needs_inspection and not opens("rope"):
-        st.info("There is no inspection yet; an inspector begins one.",
-                icon=":material/hourglass_empty:")  # fmt: skip
+    if needs_inspection and not can_open("rope"):
+        st.info(
+            "There is no inspection yet; an inspector begins one.",
+            icon=":material/hourglass_empty:",
+        )
     elif needs_inspection:
         st.info(
             "There is no inspection yet. Enter the rope and its inspection first, or load "
@@ -198,10 +207,10 @@ def _begun(title: str, *, needs_inspection: bool) -> OpenInspection | None:
     return None
 
 
-def _who() -> None:
-    if os.environ.get(TEAM):
+def _show_user() -> None:
+    if os.environ.get(TEAM_FILE):
         with st.sidebar, st.container(border=True):
-            who = the_person()
+            who = current_user()
             st.markdown(f":material/person: **{as_typed(who.name)}**")
             st.caption(", ".join(sorted(who.roles)))
             log_out_button()
@@ -209,18 +218,18 @@ def _who() -> None:
     with st.sidebar:
         name = st.text_input(
             "You are",
-            value=person(),
+            value=user_name(),
             help="Your name as it shall stand beside everything that you enter. Nobody can "
             "review readings that they took themselves.",
         )
-        if name != person():
-            with plainly():
-                become(name)
+        if name != user_name():
+            with show_errors():
+                save_own_name(name)
 
 
-def _which() -> str | None:
+def _choose_inspection() -> str | None:
     known = summaries()
-    chosen = at_hand()
+    chosen = selected_inspection()
     if chosen is None:
         return None
     names = [one.identity for one in known]
@@ -233,12 +242,12 @@ def _which() -> str | None:
             "first.",
         )
     if taken != chosen:
-        take_up(taken)
+        select_inspection(taken)
         st.rerun()
     return chosen
 
 
-def _where(there: OpenInspection) -> None:
+def _show_inspection(there: OpenInspection) -> None:
     inspection = there.inspection
     place = f" · {as_typed(inspection.place)}" if inspection.place else ""
     st.markdown(
@@ -247,7 +256,7 @@ def _where(there: OpenInspection) -> None:
     )
 
 
-def _sent_back(there: OpenInspection) -> None:
+def _show_sent_back(there: OpenInspection) -> None:
     """Show which stations wait for the inspector, and what is asked for."""
     for one in there.station_reviews:
         if one.stands and one.back:

@@ -1,6 +1,6 @@
-"""The door: who is before the pages, the login, and the one guard that every screen passes.
+"""Login and access: the current user, and the one check that every screen and download passes.
 
-The one person of a machine without logins: their data folder, and the name they gave.
+Without a team file there is a local user: their data folder, and the name they gave.
 """
 
 from __future__ import annotations
@@ -18,36 +18,36 @@ from streamlit.navigation.page import StreamlitPage
 from inspection.record.serialization import checked_name
 from ui.services.roles import (
     SCREENS,
-    TEAM,
+    TEAM_FILE,
     AccessError,
     Person,
-    admit,
-    alone,
+    local_user,
     may_open,
     person_of,
     read_team,
+    require_role,
 )
 from ui.text import as_typed
-from ui.web.page.downloads import Make, giving_reasons
+from ui.web.page.downloads import Make, reporting_error
 
-NOBODY = "You are not logged in."
+NOT_LOGGED_IN = "You are not logged in."
 
 
-def the_person() -> Person:
-    """Return who is before the pages; without a team file the one person of this machine.
+def current_user() -> Person:
+    """Return who is logged in; without a team file the one person of this machine.
 
     Raises
     ------
     AccessError
         If nobody is logged in, the team file does not name them or can't be read.
     """
-    file = os.environ.get(TEAM)
+    file = os.environ.get(TEAM_FILE)
     if not file:
-        return alone(own_name())
+        return local_user(own_name())
     team = read_team(file)
     claims = st.user.to_dict()
     if not claims.get("is_logged_in"):
-        raise AccessError(NOBODY)
+        raise AccessError(NOT_LOGGED_IN)
     person = person_of(claims, team)
     if person is None or not person.roles:
         email = str(claims.get("email") or "somebody without an e-mail address")
@@ -58,41 +58,41 @@ def the_person() -> Person:
     return person
 
 
-def allowed() -> Person:
+def authorized_user() -> Person:
     """Return the person if they may still use the screen that they are on.
 
     It is asked again wherever something is written under a name: a button's work is done before
-    the page is drawn anew, hence before the guard at the top.
+    the page is drawn anew, hence before `run_screen`.
 
     Raises
     ------
     AccessError
         If not.
     """
-    return admit(the_person(), str(st.session_state.get("screen", "start")))
+    return require_role(current_user(), str(st.session_state.get("screen", "start")))
 
 
-def opens(screen: str) -> bool:
-    """Say whether the person may open a screen, so that no link leads to a closed door."""
+def can_open(screen: str) -> bool:
+    """Say whether the person may open a screen, so that no link leads to a refusal."""
     return screen in open_screens()
 
 
 def open_screens() -> frozenset[str]:
     """Return the screens that the person may open; none for a stranger."""
     try:
-        who = the_person()
+        who = current_user()
     except AccessError:
         return frozenset()
     return frozenset(screen for screen in SCREENS if may_open(who, screen))
 
 
-def guarded(screen: str, page: StreamlitPage) -> None:
+def run_screen(screen: str, page: StreamlitPage) -> None:
     """Run a screen if the person may open it; else show the login, or why not."""
     st.session_state["screen"] = screen
     try:
-        allowed()
+        authorized_user()
     except AccessError as refused:
-        _closed(str(refused))
+        _show_refusal(str(refused))
         return
     page.run()
 
@@ -106,8 +106,8 @@ def guard_download(
     kept from when the button was drawn, and their roles are looked up anew. `check` may refuse
     them for another reason.
     """
-    drawn_for = allowed()
-    file = os.environ.get(TEAM)
+    drawn_for = authorized_user()
+    file = os.environ.get(TEAM_FILE)
 
     def made() -> bytes | str:
         now = drawn_for
@@ -115,17 +115,22 @@ def guard_download(
             now = person_of({"email": drawn_for.email}, read_team(file)) or Person(
                 drawn_for.name, drawn_for.email, frozenset()
             )
-        admit(now, screen)
+        require_role(now, screen)
         check(now)
         return make()
 
-    return giving_reasons(made)
+    return reporting_error(made)
 
 
 def download(
-    label: str, make: Make, file_name: str, mime: str | None = None, *,
-    primary: bool = False, check: Callable[[Person], None] = lambda _: None,
-) -> None:  # fmt: skip
+    label: str,
+    make: Make,
+    file_name: str,
+    mime: str | None = None,
+    *,
+    primary: bool = False,
+    check: Callable[[Person], None] = lambda _: None,
+) -> None:
     """Draw a download button; the one way in which a file leaves the pages.
 
     Parameters
@@ -143,39 +148,44 @@ def download(
     """
     screen = str(st.session_state.get("screen", "start"))
     st.download_button(
-        label, guard_download(make, screen, check), file_name, mime, on_click="ignore",
-        icon=":material/download:", type="primary" if primary else "secondary",
-    )  # fmt: skip
+        label,
+        guard_download(make, screen, check),
+        file_name,
+        mime,
+        on_click="ignore",
+        icon=":material/download:",
+        type="primary" if primary else "secondary",
+    )
 
 
 # ---- what is shown instead of a screen ----------------------------------------------------
 
 
-def _closed(why: str) -> None:
+def _show_refusal(why: str) -> None:
     _, middle, _ = st.columns([1, 3, 1])
     with middle, st.container(border=True):
         st.subheader("Rope Photo Check", anchor=False)
-        if why == NOBODY:
+        if why == NOT_LOGGED_IN:
             st.write("Log in to see the inspections that are yours to take, review or supervise.")
             if st.button("Log in", type="primary", icon=":material/login:", width="stretch"):
                 st.login()
             return
         st.warning(as_typed(why[:1].upper() + why[1:]), icon=":material/lock:")
-        if opens("start"):
+        if can_open("start"):
             st.page_link("screens/start.py", label="Back to the start", icon=":material/home:")
         log_out_button("Log out and come as somebody else")
 
 
 def log_out_button(words: str = "Log out") -> None:
     """Draw the way out for whoever is logged in."""
-    if not (os.environ.get(TEAM) and st.user.to_dict().get("is_logged_in")):
+    if not (os.environ.get(TEAM_FILE) and st.user.to_dict().get("is_logged_in")):
         return
     if st.button(words, icon=":material/logout:"):
         st.session_state.clear()
         st.logout()
 
 
-FILE = "ROPE_PHOTO_PERSON_FILE"
+NAME_FILE = "ROPE_PHOTO_PERSON_FILE"
 
 
 def data_folder() -> Path:
@@ -186,12 +196,12 @@ def data_folder() -> Path:
 def own_name() -> str:
     """Return the name that was given on this machine, else the name of the account."""
     if "person" not in st.session_state:
-        st.session_state["person"] = _remembered()
+        st.session_state["person"] = _saved_name()
     return str(st.session_state["person"])
 
 
-def become(name: str) -> None:
-    """Take another name, and remember it on this machine.
+def save_own_name(name: str) -> None:
+    """Save the name of this machine's user.
 
     Raises
     ------
@@ -200,7 +210,7 @@ def become(name: str) -> None:
     """
     told = checked_name(" ".join(name.split()), "person")
     st.session_state["person"] = told
-    file = _file()
+    file = _name_file()
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(json.dumps({"person": told}), encoding="utf-8")
@@ -208,13 +218,13 @@ def become(name: str) -> None:
         return  # the name holds for this session all the same
 
 
-def _file() -> Path:
-    return Path(os.environ.get(FILE) or data_folder() / "person.json")
+def _name_file() -> Path:
+    return Path(os.environ.get(NAME_FILE) or data_folder() / "person.json")
 
 
-def _remembered() -> str:
+def _saved_name() -> str:
     try:
-        told = json.loads(_file().read_text(encoding="utf-8"))["person"]
+        told = json.loads(_name_file().read_text(encoding="utf-8"))["person"]
         return checked_name(str(told), "person")
     except (OSError, ValueError, KeyError, TypeError):
         pass

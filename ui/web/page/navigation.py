@@ -25,7 +25,7 @@ NAMES: dict[Step, str] = {
 }  # fmt: skip
 # Small print keeps a contrast of 4.5 to 1 against the ground (WCAG 2, 1.4.3); what is pressed is
 # 44 px high (WCAG 2.1, 2.5.5).
-LOOK = """<style>
+THEME_CSS = """<style>
 .stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
 [data-testid=stCaptionContainer]{opacity:1!important}
 [data-testid=stCaptionContainer] *{color:#4A4C57!important}
@@ -39,30 +39,34 @@ input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!impor
 
 
 @dataclass(frozen=True, slots=True)
-class Next:
+class NextStep:
     """The step that an inspection waits for, and why."""
 
     step: Step
     words: str
 
 
-def look_alike() -> None:
-    """Give a screen the look that all of them share."""
-    st.html(LOOK)
+def apply_theme() -> None:
+    """Apply the style that all screens share."""
+    st.html(THEME_CSS)
 
 
-def go_on(step: Step, words: str) -> None:
-    """Offer the next step."""
-    st.page_link(f"screens/{step}.py", label=f"Go on: {words}", icon=":material/arrow_forward:",
-                 width="stretch")  # fmt: skip
+def next_step_link(step: Step, words: str) -> None:
+    """Draw the link to the next step."""
+    st.page_link(
+        f"screens/{step}.py",
+        label=f"Go on: {words}",
+        icon=":material/arrow_forward:",
+        width="stretch",
+    )
 
 
-def next_step(one: Summary) -> Next:
+def next_step(one: Summary) -> NextStep:
     """Return what an inspection waits for next, in the order of the steps."""
     if not one.results:
-        return Next("photographs", "Photographs come next.")
+        return NextStep("photographs", "Photographs come next.")
     if not one.readings:
-        return Next("readings", "Gauge readings come next.")
+        return NextStep("readings", "Gauge readings come next.")
     if one.state == "sent back":
-        return Next("readings", "The reviewer sent it back.")
-    return Next("result", "Figures, limits and the report are there.")
+        return NextStep("readings", "The reviewer sent it back.")
+    return NextStep("result", "Figures, limits and the report are there.")

@@ -11,7 +11,7 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places
-from ui.web.page.session import the_record
+from ui.web.page.session import get_record
 from vision.photo.photo import open_photo
 from vision.results import Estimate, Marks, Result
 
@@ -55,7 +55,7 @@ def _encoded(suffix: str, rgb: NDArray[np.uint8] | cv2.typing.MatLike) -> bytes:
 @st.cache_resource(max_entries=3, show_spinner=False)
 def _pixels(place: str, sha256: str) -> NDArray[np.uint8]:
     del place
-    pixels = open_photo(the_record().photographs.get(sha256)).pixels
+    pixels = open_photo(get_record().photographs.get(sha256)).pixels
     pixels.flags.writeable = False
     return pixels
 

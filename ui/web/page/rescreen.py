@@ -1,4 +1,4 @@
-"""Look an inspection over after a change, and again where the record took the change only."""
+"""Screen an inspection again after a change, and retry where the record could not be written."""
 
 from __future__ import annotations
 
@@ -7,37 +7,37 @@ from contextlib import suppress
 import streamlit as st
 
 from inspection.record.errors import RecordError
-from ui.services.judge_record import look_over
+from ui.services.assess_record import screen_inspection
 from ui.text import as_typed
-from ui.web.page.session import person, the_record
+from ui.web.page.session import get_record, user_name
 
-WAITING = "inspections to look over again"
+PENDING = "inspections to screen again"
 
 
-def look_over_now(identity: str) -> None:
-    """Keep what deserves a look in an inspection whose entries have just changed.
+def rescreen(identity: str) -> None:
+    """Screen an inspection whose entries have just changed, and save the findings.
 
-    The change itself is saved by then. Where the record can't be written just now, the looking
-    over is made up for at the next drawing, so that nobody enters the same again.
+    The change itself is saved by then. Where the record can't be written just now, it is tried
+    again at the next run of the script, so that nobody enters the same again.
     """
-    look_over_later(identity)
+    mark_pending(identity)
     with suppress(RecordError):
-        look_over(the_record(), identity, by=person())
-        st.session_state[WAITING].discard(identity)
+        screen_inspection(get_record(), identity, by=user_name())
+        st.session_state[PENDING].discard(identity)
 
 
-def look_over_later(identity: str) -> None:
-    """Remember an inspection that is being changed: whatever cuts that short, it is looked over."""
-    st.session_state.setdefault(WAITING, set()).add(identity)
+def mark_pending(identity: str) -> None:
+    """Remember an inspection that is being changed: whatever cuts that short, it is screened."""
+    st.session_state.setdefault(PENDING, set()).add(identity)
 
 
-def make_up_for_it(identity: str) -> None:
-    """Look an inspection over that could not be when it was changed."""
-    waiting: set[str] = st.session_state.get(WAITING, set())
+def retry_pending(identity: str) -> None:
+    """Screen an inspection that could not be screened when it was changed."""
+    waiting: set[str] = st.session_state.get(PENDING, set())
     if identity not in waiting:
         return
     try:
-        look_over(the_record(), identity, by=person())
+        screen_inspection(get_record(), identity, by=user_name())
         waiting.discard(identity)
     except RecordError as wrong:
         st.warning(

@@ -14,7 +14,7 @@ from starlette.responses import PlainTextResponse
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 from streamlit.web.server.starlette.starlette_websocket import _get_signed_cookie_with_chunks
 
-from ui.services.roles import TEAM, AccessError, person_of, read_team
+from ui.services.roles import TEAM_FILE, AccessError, person_of, read_team
 
 Message = MutableMapping[str, Any]
 Scope = MutableMapping[str, Any]
@@ -37,7 +37,7 @@ HEADERS = {
 }
 
 
-def guarded_answers(app: Answer) -> Answer:
+def security_middleware(app: Answer) -> Answer:
     """Return `app` with `HEADERS` on every answer, and with made files for the team only.
 
     A file that was made for a download lies under an address that can't be guessed, but could be
@@ -75,7 +75,7 @@ def _is_made_file(path: str) -> bool:
 
 def _has_role(cookie: str) -> bool:
     """Say whether a request comes from a person with a role; everybody's is without a team file."""
-    file = os.environ.get(TEAM)
+    file = os.environ.get(TEAM_FILE)
     if not file:
         return True
     try:

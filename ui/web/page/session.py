@@ -1,4 +1,4 @@
-"""The one place that opens the record for the pages, and knows who sits before them.
+"""The record, the current user's name and the selected inspection, for all pages.
 
 Pages keep nothing of weight themselves: what must outlive a click stands in the record, what is
 dear to work out is cached by the record's own revision numbers or by a photograph's hash.
@@ -15,20 +15,21 @@ from inspection.assessment import Judgement, judge_log
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
-from ui.services.judge_record import log_of
+from ui.services.assess_record import log_of
 from ui.services.roles import AccessError, Person
-from ui.web.page.login import allowed, data_folder, the_person
+from ui.web.page.login import authorized_user, current_user, data_folder
 
-PLACE = "ROPE_PHOTO_RECORD"  # where `ropephoto page` says which record is meant
+SELECTED = "selected inspection"
+RECORD = "ROPE_PHOTO_RECORD"  # where `ropephoto page` says which record is meant
 NOT_THERE = (
     "there is no inspection {!r} that you may see; choose one at the side, or ask a supervisor "
     "whether it is yours."
 )
 
 
-def record_place() -> str:
+def record_location() -> str:
     """Return where the record is: a path or a URL."""
-    return os.environ.get(PLACE) or str(data_folder() / "record.db")
+    return os.environ.get(RECORD) or str(data_folder() / "record.db")
 
 
 @st.cache_resource
@@ -47,12 +48,12 @@ def _open(place: str) -> Record:
     return open_record(place, photographs=photographs)
 
 
-def the_record() -> Record:
+def get_record() -> Record:
     """Return the record; one for all sessions of this server."""
-    return _open(record_place())
+    return _open(record_location())
 
 
-def person() -> str:
+def user_name() -> str:
     """Return the name that stands beside whatever is entered here.
 
     Raises
@@ -60,20 +61,20 @@ def person() -> str:
     AccessError
         If the person may not use the screen that they are on, or not any more.
     """
-    return allowed().name
+    return authorized_user().name
 
 
-# ---- the inspection at hand ---------------------------------------------------------------
+# ---- the selected inspection --------------------------------------------------------------
 
 
 def summaries() -> list[Summary]:
     """Return the inspections that the person may see, those that most deserve a look first."""
-    who = the_person()
-    return the_record().ranked(person=None if who.sees_all else who.name)
+    who = current_user()
+    return get_record().ranked(person=None if who.sees_all else who.name)
 
 
-def at_hand() -> str | None:
-    """Return the inspection that the pages are about; None where there is none to see.
+def selected_inspection() -> str | None:
+    """Return the inspection that the pages show; None where the person may see none.
 
     Raises
     ------
@@ -86,20 +87,20 @@ def at_hand() -> str | None:
     if asked and asked not in known:
         st.query_params.pop("inspection")
         raise AccessError(NOT_THERE.format(asked))
-    chosen = asked or st.session_state.get("at_hand")
+    chosen = asked or st.session_state.get(SELECTED)
     if chosen not in known:
         chosen = known[0] if known else None
-    st.session_state["at_hand"] = chosen
+    st.session_state[SELECTED] = chosen
     return chosen
 
 
-def take_up(identity: str) -> None:
-    """Make an inspection the one that the pages are about."""
-    st.session_state["at_hand"] = identity
+def select_inspection(identity: str) -> None:
+    """Make an inspection the one that the pages show."""
+    st.session_state[SELECTED] = identity
     st.query_params.pop("inspection", None)
 
 
-def opened(identity: str) -> OpenInspection:
+def load_inspection(identity: str) -> OpenInspection:
     """Return an inspection as it stands now.
 
     Raises
@@ -107,34 +108,34 @@ def opened(identity: str) -> OpenInspection:
     AccessError
         If it is not the person's to see.
     """
-    check_theirs(identity, the_person())
-    return the_record().inspection(identity)
+    require_access(identity, current_user())
+    return get_record().inspection(identity)
 
 
-def check_theirs(identity: str, who: Person) -> None:
+def require_access(identity: str, who: Person) -> None:
     """Raise AccessError if an inspection is not a person's to see."""
     if who.sees_all:
         return
-    if identity not in {one.identity for one in the_record().ranked(person=who.name)}:
+    if identity not in {one.identity for one in get_record().ranked(person=who.name)}:
         raise AccessError(NOT_THERE.format(identity))
 
 
 @st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")
-def _judged(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Judgement:
+def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Judgement:
     del place, entries, before  # they are the key: other entries are another judgement
-    return judge_log(log_of(the_record(), identity))
+    return judge_log(log_of(get_record(), identity))
 
 
-def judged(there: OpenInspection) -> Judgement:
+def cached_assessment(there: OpenInspection) -> Judgement:
     """Return all that can be said about an inspection as it stands, worked out once.
 
     A decision changes no entry, so the next station is not kept waiting for a new judgement.
     """
-    gauges = tuple(the_record().gauges())  # those of earlier inspections too
+    gauges = tuple(get_record().gauges())  # those of earlier inspections too
     entries = hash((there.inspection, there.rope, there.logged, gauges, there.results))
     before = tuple(
         f"{one.identity} {one.changed_at}"
-        for one in the_record().ranked(rope=there.rope.identity)
+        for one in get_record().ranked(rope=there.rope.identity)
         if (one.on, one.identity) < (there.inspection.on, there.inspection.identity)
     )
-    return _judged(record_place(), there.inspection.identity, entries, before)
+    return _assessment(record_location(), there.inspection.identity, entries, before)

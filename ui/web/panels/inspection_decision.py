@@ -5,13 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record.views import OpenInspection, ReviewState
-from ui.presenters.review_queue import Doubt
+from ui.presenters.review_queue import ReviewItem
 from ui.text import STATE_MARKS, as_typed
-from ui.web.page.layout import plainly, tell_later
-from ui.web.page.session import person, summaries, take_up, the_record
+from ui.web.page.layout import flash_success, show_errors
+from ui.web.page.session import get_record, select_inspection, summaries, user_name
 
 
-def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
+def decide_inspection(there: OpenInspection, still: list[ReviewItem]) -> None:
     """Show where the review stands; accept, send back or overrule the whole inspection."""
     st.subheader("The inspection as a whole")
     st.markdown(f"It is {STATE_MARKS[there.state]}")
@@ -19,9 +19,12 @@ def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
         why = f": {as_typed(review.why)}" if review.why else ""
         at = review.at[:16].replace("T", " ")
         st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
-    why = st.text_input("Reason about the whole inspection", key=f"all {there.inspection.identity}",
-                        placeholder="needed to send back or to overrule",
-                        help="Stands in the record beside your name.")  # fmt: skip
+    why = st.text_input(
+        "Reason about the whole inspection",
+        key=f"all {there.inspection.identity}",
+        placeholder="needed to send back or to overrule",
+        help="Stands in the record beside your name.",
+    )
     with st.container(horizontal=True):
         accept = st.button(
             "Accept the inspection",
@@ -34,17 +37,20 @@ def decide_inspection(there: OpenInspection, still: list[Doubt]) -> None:
         "accepted" if accept else "sent back" if back else "overruled" if overrule else None
     )
     if state is not None:
-        with plainly():
-            the_record().review(
-                there.inspection.identity, state, by=person(), why=" ".join(why.split()),
+        with show_errors():
+            get_record().review(
+                there.inspection.identity,
+                state,
+                by=user_name(),
+                why=" ".join(why.split()),
                 revision=there.revision,
-            )  # fmt: skip
-            tell_later(f"The inspection is {state}.")
+            )
+            flash_success(f"The inspection is {state}.")
             st.rerun()
     waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
     others = [one for one in waiting if one.identity != there.inspection.identity]
     if others and st.button(
         f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"
     ):
-        take_up(others[0].identity)
+        select_inspection(others[0].identity)
         st.rerun()

@@ -20,9 +20,9 @@ from ui.presenters.station import edge_shapes, shapes_of
 from ui.services.cameras import known_cameras
 from ui.web.components.rope_view import send_pictures, show_view
 from ui.web.page import pictures
-from ui.web.page.layout import plainly, say_anew, tell_later
-from ui.web.page.rescreen import look_over_now
-from ui.web.page.session import person, record_place, the_record
+from ui.web.page.layout import flash_success, reset_messages, show_errors
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import get_record, record_location, user_name
 from ui.web.panels.station import SIDES
 from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
@@ -31,7 +31,7 @@ from vision.scale_rule.measure import is_archive
 from vision.target.print_scale import check_from
 
 
-def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
+def manual_corrections(there: OpenInspection, estimate: Estimate) -> None:
     """Offer what a person may put right on one photograph."""
     marks = estimate.marks
     if marks is None:
@@ -53,15 +53,15 @@ def show_by_hand(there: OpenInspection, estimate: Estimate) -> None:
     ):
         _station(there, estimate, marks, key)
     if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
-        with plainly():
+        with show_errors():
             _measure(there, estimate, estimate.at_mm, why="back to the tool's own edges")
 
 
 @st.fragment
 def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
-    say_anew()  # this part is drawn by itself, too
+    reset_messages()  # this part is drawn by itself, too
     places = edge_places(estimate, marks)
-    cuts = [pictures.edge(record_place(), estimate.photo_sha256, at) for at in places]
+    cuts = [pictures.edge(record_location(), estimate.photo_sha256, at) for at in places]
     send_pictures(dict(cuts), key=f"hand pictures {key}")
     wide, high = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
     moves = []
@@ -69,56 +69,82 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
         with column:
             st.markdown(f"**{SIDES[side].capitalize()}**: drag the ring, or use the arrow keys")
             handle = Handle(
-                f"{SIDES[side]} by hand", (0.88 * wide, high), (0.88 * wide, 0), 0.5,
-                step=0.01 / EDGE_MM[1], bar=True,
-            )  # fmt: skip
+                f"{SIDES[side]} by hand",
+                (0.88 * wide, high),
+                (0.88 * wide, 0),
+                0.5,
+                step=0.01 / EDGE_MM[1],
+                bar=True,
+            )
             at = show_view(
-                cut, (wide, high), key=f"hand {SIDES[side]} {key}", handles=[handle],
+                cut,
+                (wide, high),
+                key=f"hand {SIDES[side]} {key}",
+                handles=[handle],
                 words=f"The {SIDES[side]}, magnified, to be corrected by hand.",
-                shapes=edge_shapes(estimate, marks, place, side, None), zoom=False, pixels=True,
-            )  # fmt: skip
+                shapes=edge_shapes(estimate, marks, place, side, None),
+                zoom=False,
+                pixels=True,
+            )
             moves.append(((at[0] if at else 0.5) - 0.5) * EDGE_MM[1])
             st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
-    why = st.text_input("What misled the tool", key=f"hand why {key}",
-                        placeholder="a lump of grease on the upper edge",
-                        help="Stands in the record beside the corrected figure.")  # fmt: skip
+    why = st.text_input(
+        "What misled the tool",
+        key=f"hand why {key}",
+        placeholder="a lump of grease on the upper edge",
+        help="Stands in the record beside the corrected figure.",
+    )
     if abs(moves[0]) < 0.005 and abs(moves[1]) < 0.005:
         return
-    with plainly():
+    with show_errors():
         moved = with_edges_moved(
-            estimate, moves[0], moves[1], by=person(), why=why.strip() or "no reason yet"
+            estimate, moves[0], moves[1], by=user_name(), why=why.strip() or "no reason yet"
         )
         before = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
         after = f"{moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm"
         st.markdown(f"As it stands **{before}**, as set now **{after}**")
     if st.button("Keep the edges as they are set", type="primary", key=f"hand keep {key}"):
-        with plainly():
-            moved = with_edges_moved(estimate, moves[0], moves[1], by=person(), why=why)
-            the_record().replace_result(
-                there.inspection.identity, estimate, moved, by=person(),
-                why=f"edge by hand: {why.strip()}", revision=there.revision,
-            )  # fmt: skip
-            look_over_now(there.inspection.identity)
-            tell_later(f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now.")
+        with show_errors():
+            moved = with_edges_moved(estimate, moves[0], moves[1], by=user_name(), why=why)
+            get_record().replace_result(
+                there.inspection.identity,
+                estimate,
+                moved,
+                by=user_name(),
+                why=f"edge by hand: {why.strip()}",
+                revision=there.revision,
+            )
+            rescreen(there.inspection.identity)
+            flash_success(
+                f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now."
+            )
             st.rerun()
 
 
 @st.fragment
 def _station(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
-    name, data, size = pictures.preview(record_place(), estimate.photo_sha256)
+    name, data, size = pictures.preview(record_location(), estimate.photo_sha256)
     send_pictures({name: data}, key=f"place pictures {key}")
     begin, end = rope_track(marks)
     handle = Handle("place along the rope", begin, end, place_on_track(marks), step=0.005)
     at = show_view(
-        name, size, key=f"place view {key}", handles=[handle], zoom=False,
+        name,
+        size,
+        key=f"place view {key}",
+        handles=[handle],
+        zoom=False,
         words="The whole photograph, with a ring to be moved along the rope.",
         shapes=shapes_of(estimate, marks, None),
-    )  # fmt: skip
+    )
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
     st.caption(f"{at_mm:+z.1f} mm along the card from its middle")
-    if st.button("Measure here instead", type="primary", key=f"place keep {key}",
-                 disabled=abs(at_mm - estimate.at_mm) < 0.5):  # fmt: skip
-        with plainly():
+    if st.button(
+        "Measure here instead",
+        type="primary",
+        key=f"place keep {key}",
+        disabled=abs(at_mm - estimate.at_mm) < 0.5,
+    ):
+        with show_errors():
             _measure(
                 there, estimate, at_mm, why=f"station moved to {at_mm:+z.1f} mm along the card"
             )
@@ -130,8 +156,8 @@ def _place(result: Result) -> tuple[int | None, int | None]:
 
 def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: str) -> None:
     """Measure a photograph of the record at a place, filed where it is filed now."""
-    data = the_record().photographs.get(estimate.photo_sha256)
-    values = the_record().print_checks().get(estimate.print_set)
+    data = get_record().photographs.get(estimate.photo_sha256)
+    values = get_record().print_checks().get(estimate.print_set)
     check = check_from(estimate.print_set, values) if values else None
     photo = open_photo(data, name=estimate.photo_name)
     settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
@@ -144,9 +170,9 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
             f"{there_now.findings[0].seen} {there_now.findings[0].remedy}"
         )
     moved = replace(there_now, station=estimate.station, view_deg=estimate.view_deg)
-    the_record().replace_result(
-        there.inspection.identity, estimate, moved, by=person(), why=why, revision=there.revision
+    get_record().replace_result(
+        there.inspection.identity, estimate, moved, by=user_name(), why=why, revision=there.revision
     )
-    look_over_now(there.inspection.identity)
-    tell_later(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
+    rescreen(there.inspection.identity)
+    flash_success(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
     st.rerun()

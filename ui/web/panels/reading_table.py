@@ -21,12 +21,12 @@ from ui.presenters.reading_form import (
     Draft,
     Row,
     Sheet,
-    all_typed,
-    drafts_from,
     empty_rows,
-    kept_form,
+    merged_rows,
+    parse_drafts,
+    serialize_drafts,
 )
-from ui.web.page.session import person, the_record
+from ui.web.page.session import get_record, user_name
 
 COLUMNS = ["station", "view", "typed"]
 MOST_PAGES = 6  # of one person about one inspection
@@ -64,13 +64,14 @@ def show_table(there: OpenInspection, drafts: Sequence[Draft], unit: str) -> Tab
     place = st.empty()
     known: Table | None = st.session_state.get(_page_key(there))
     if known is None:
-        table = _found_again(place, there, drafts, unit)
+        table = _restored(place, there, drafts, unit)
     else:
         if _table_key(there, known.sheet) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
             mine = set() if known.seen is None else {known.sheet.name}
-            known = Table(Sheet(known.rows, _entered(there)), known.rows,
-                          instead_of=known.instead_of | mine)  # fmt: skip
+            known = Table(
+                Sheet(known.rows, _entered(there)), known.rows, instead_of=known.instead_of | mine
+            )
         table = replace(known, rows=_draw(place, there, known.sheet, unit))
     st.session_state[_page_key(there)] = table
     return table
@@ -82,8 +83,8 @@ def keep_draft(
     """Keep what is typed as the draft of this page, beside those of the person's other pages."""
     if _is_kept(table, drafts, gauge):
         return  # most drawings need not wait for leave to write
-    by = person()
-    with the_record().together() as writing:
+    by = user_name()
+    with get_record().together() as writing:
         others = _drafts(writing, there, by)
         mine = _of_sheet(table.sheet, others)
         apart = mine is not None and mine.rows not in (table.seen, table.rows)
@@ -92,8 +93,12 @@ def keep_draft(
         gone = {table.sheet.name, *table.instead_of}
         rest = [one for one in others if one.sheet.name not in gone]
         draft = Draft(table.rows, gauge or "", table.sheet)
-        writing.save_draft(there.inspection.identity, kept_form(draft, *rest[: MOST_PAGES - 1]),
-                           by=by, revision=there.revision)  # fmt: skip
+        writing.save_draft(
+            there.inspection.identity,
+            serialize_drafts(draft, *rest[: MOST_PAGES - 1]),
+            by=by,
+            revision=there.revision,
+        )
     st.session_state[_page_key(there)] = replace(table, seen=table.rows)
     if apart:
         st.rerun()  # before anything is typed into the rows of both
@@ -110,7 +115,7 @@ def _of_sheet(sheet: Sheet, drafts: Sequence[Draft]) -> Draft | None:
     return next((one for one in drafts if one.sheet.name == sheet.name), None)
 
 
-def enter(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
+def enter_readings(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
     """Enter readings into the record and forget this page's draft, both or neither.
 
     Raises
@@ -118,25 +123,25 @@ def enter(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None
     RecordError
         If the record can't be written, or somebody else was faster.
     """
-    identity, by = there.inspection.identity, person()
-    with the_record().together() as writing:  # too late: the draft stays
+    identity, by = there.inspection.identity, user_name()
+    with get_record().together() as writing:  # too late: the draft stays
         writing.add_readings(identity, ready, by=by, revision=there.revision)
         gone = {table.sheet.name, *table.instead_of}
         rest = [one for one in _drafts(writing, there, by) if one.sheet.name not in gone]
         if rest:
-            writing.save_draft(identity, kept_form(*rest), by=by, revision=there.revision)
+            writing.save_draft(identity, serialize_drafts(*rest), by=by, revision=there.revision)
         else:
             writing.drop_draft(identity, by=by)
     del st.session_state[_page_key(there)]
 
 
-def _found_again(
+def _restored(
     place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Draft], unit: str
 ) -> Table:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
     empty = Sheet(empty_rows(there), _entered(there))
     # where no browser that stayed open sent what was typed, it begins with all that was
-    last = Sheet(all_typed(drafts), _entered(there)) if drafts else empty
+    last = Sheet(merged_rows(drafts), _entered(there)) if drafts else empty
     others = dict.fromkeys((*(one.sheet for one in drafts), empty))
     for sheet in (*(one for one in others if one != last), last):
         rows = _draw(place, there, sheet, unit)
@@ -151,7 +156,10 @@ def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str)
         [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
     )
     edited = place.data_editor(
-        frame, key=_table_key(there, sheet), num_rows="dynamic", hide_index=True,
+        frame,
+        key=_table_key(there, sheet),
+        num_rows="dynamic",
+        hide_index=True,
         column_config={
             "station": st.column_config.TextColumn("Station", help="As printed on its card."),
             "view": st.column_config.TextColumn(
@@ -165,7 +173,7 @@ def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str)
                 f"unit it is taken for {unit}.",
             ),
         },
-    )  # fmt: skip
+    )
     return tuple(
         Row(*("" if pd.isna(cell) else str(cell) for cell in row))
         for row in edited.itertuples(index=False)
@@ -174,16 +182,16 @@ def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str)
 
 def _drafts(record: Record, there: OpenInspection, by: str) -> tuple[Draft, ...]:
     found = record.draft(there.inspection.identity, by=by)
-    return drafts_from(found.data) if found else ()
+    return parse_drafts(found.data) if found else ()
 
 
 def _entered(there: OpenInspection) -> int:
-    return sum(one.reading.person == person() for one in there.logged)
+    return sum(one.reading.person == user_name() for one in there.logged)
 
 
 def _page_key(there: OpenInspection) -> str:
-    return f"readings page {there.inspection.identity} {person()}"
+    return f"readings page {there.inspection.identity} {user_name()}"
 
 
 def _table_key(there: OpenInspection, sheet: Sheet) -> str:
-    return f"readings table {there.inspection.identity} {person()} {sheet.name}"
+    return f"readings table {there.inspection.identity} {user_name()} {sheet.name}"

@@ -8,12 +8,12 @@ import pandas as pd
 import streamlit as st
 
 from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension, Units
-from ui.presenters.rope_form import NOT_WRITTEN, K, Typed, groove_rows, mm
+from ui.presenters.rope_form import NOT_WRITTEN, K, RopeForm, groove_rows, mm
 
 GROOVE_COLUMNS = ["name", "radius", "pitch", "layers", "least", "most"]
 
 
-def ask(known: Rope | None, key: str) -> Typed:
+def rope_inputs(known: Rope | None, key: str) -> RopeForm:
     """Draw the fields of a form, filled with what is known of a rope.
 
     Parameters
@@ -26,124 +26,193 @@ def ask(known: Rope | None, key: str) -> Typed:
     was = known or Rope("", 1.0)
     left, right = st.columns(2)
     identity = left.text_input(
-        "Rope", was.identity, placeholder="quay crane 2, hoist rope, left", key=f"{key} name",
+        "Rope",
+        was.identity,
+        placeholder="quay crane 2, hoist rope, left",
+        key=f"{key} name",
         disabled=known is not None,
         help="What the site calls it, e.g. machine and rope; unique in this record.",
-    )  # fmt: skip
-    site = right.text_input("Site", was.site, key=f"{key} site", placeholder="quay 4",
-                            help="Where the rope works.")  # fmt: skip
+    )
+    site = right.text_input(
+        "Site", was.site, key=f"{key} site", placeholder="quay 4", help="Where the rope works."
+    )
     left, right = st.columns(2)
     nominal = left.text_input(
-        "Nominal diameter", _length(known, was.nominal_mm), placeholder='22 mm or 7/8"',
+        "Nominal diameter",
+        _length(known, was.nominal_mm),
+        placeholder='22 mm or 7/8"',
         key=f"{key} nominal",
         help="The diameter that the certificate names, not one that was measured. Millimetres "
         "with comma or point, or inches with their sign.",
-    )  # fmt: skip
+    )
     units = right.selectbox(
-        "Readings are typed in", get_args(Units), index=get_args(Units).index(was.units),
+        "Readings are typed in",
+        get_args(Units),
+        index=get_args(Units).index(was.units),
         key=f"{key} units",
         help="The unit of a figure typed without one. The record keeps millimetres beside what "
         "was typed.",
-    )  # fmt: skip
+    )
     left, right = st.columns(2)
     strands = left.number_input(
-        "Outer strands", 3, 24, was.outer_strands, key=f"{key} strands",
+        "Outer strands",
+        3,
+        24,
+        was.outer_strands,
+        key=f"{key} strands",
         help="Strands in the outer layer: their crowns bear on the gauge's jaws.",
-    )  # fmt: skip
+    )
     core = right.selectbox(
-        "Core", get_args(Core), index=get_args(Core).index(was.core), key=f"{key} core",
+        "Core",
+        get_args(Core),
+        index=get_args(Core).index(was.core),
+        key=f"{key} core",
         help="Fibre, or steel: a wire rope or a strand as core. The discard tables differ.",
-    )  # fmt: skip
+    )
     left, right = st.columns(2)
     build = left.selectbox(
-        "Build", get_args(Build), index=get_args(Build).index(was.build), key=f"{key} build",
+        "Build",
+        get_args(Build),
+        index=get_args(Build).index(was.build),
+        key=f"{key} build",
         help="As the discard tables divide ropes: single-layer, parallel-closed, or "
         "rotation-resistant.",
-    )  # fmt: skip
+    )
     duty = right.selectbox(
-        "Duty", get_args(Duty), index=get_args(Duty).index(was.duty), key=f"{key} duty",
+        "Duty",
+        get_args(Duty),
+        index=get_args(Duty).index(was.duty),
+        key=f"{key} duty",
         help="Lift ropes (EN 12385-5) have new-rope limits of their own.",
-    )  # fmt: skip
+    )
     left, right = st.columns(2, vertical_alignment="bottom")
     service = left.selectbox(
-        "State", get_args(Service), index=get_args(Service).index(was.service),
+        "State",
+        get_args(Service),
+        index=get_args(Service).index(was.service),
         key=f"{key} service",
         help="New ropes are held against the tolerance of new ropes, ropes in service against "
         "the discard limits.",
-    )  # fmt: skip
-    fibre = right.checkbox("The strands have fibre centres", was.fibre_centred_strands,
-                           key=f"{key} fibre", help="New ropes with fibre centres may be less "
-                           "round (EN 12385-4).")  # fmt: skip
-    st.markdown("**Reference and baseline**  \nWhat wear is counted from; leave empty what is "
-                "not known.")  # fmt: skip
+    )
+    fibre = right.checkbox(
+        "The strands have fibre centres",
+        was.fibre_centred_strands,
+        key=f"{key} fibre",
+        help="New ropes with fibre centres may be less round (EN 12385-4).",
+    )
+    st.markdown(
+        "**Reference and baseline**  \nWhat wear is counted from; leave empty what is not known."
+    )
     left, right = st.columns(2)
     reference = left.text_input(
-        "Reference diameter", _length(known, was.reference_mm), placeholder="22,44",
+        "Reference diameter",
+        _length(known, was.reference_mm),
+        placeholder="22,44",
         key=f"{key} reference",
         help="Measured directly after running in, on a length that runs over no sheave: mean of "
         "two readings at right angles. Discard limits start from it; without it they can't be "
         "applied.",
-    )  # fmt: skip
+    )
     u_reference = right.text_input(
         "Its uncertainty U (k = 2)",
         _length(known, None if was.u_reference_mm is None else K * was.u_reference_mm),
-        placeholder="0,08", key=f"{key} u",
+        placeholder="0,08",
+        key=f"{key} u",
         help="Expanded uncertainty of the reference or baseline diameter. Left empty it is not "
         "counted, and every verdict that starts from it says so.",
-    )  # fmt: skip
+    )
     left, right = st.columns(2)
     tensions = (NOT_WRITTEN, *get_args(Tension))
     tension = left.selectbox(
-        "Tension at that measurement", tensions,
-        index=tensions.index(was.reference_tension or NOT_WRITTEN), key=f"{key} tension",
+        "Tension at that measurement",
+        tensions,
+        index=tensions.index(was.reference_tension or NOT_WRITTEN),
+        key=f"{key} tension",
         help="A rope under load is thinner. Measured at another tension than today's, the "
         "reference can't be compared, and the limit says so.",
-    )  # fmt: skip
-    taken = right.date_input("Measured on", was.reference_on, key=f"{key} taken",
-                             help="The day on which the reference was taken.")  # fmt: skip
+    )
+    taken = right.date_input(
+        "Measured on",
+        was.reference_on,
+        key=f"{key} taken",
+        help="The day on which the reference was taken.",
+    )
     left, right = st.columns(2)
-    how = left.text_input("How it was got", was.reference_how, key=f"{key} how",
-                          placeholder="caliper 7, end stop to drum",
-                          help="Gauge, place and method, as the rope's log says.")  # fmt: skip
+    how = left.text_input(
+        "How it was got",
+        was.reference_how,
+        key=f"{key} how",
+        placeholder="caliper 7, end stop to drum",
+        help="Gauge, place and method, as the rope's log says.",
+    )
     baseline = right.text_input(
-        "Baseline diameter (mine hoists)", _length(known, was.baseline_mm), placeholder="32,6",
+        "Baseline diameter (mine hoists)",
+        _length(known, was.baseline_mm),
+        placeholder="32,6",
         key=f"{key} baseline",
         help="Mean of the readings after first stretch (30 CFR 56.19022); not the reference. "
         "With it the rope is held against 30 CFR 56.19024, too.",
-    )  # fmt: skip
+    )
     lay = left.text_input(
-        "Lay length by the certificate", _length(known, was.lay_mm), placeholder="143",
+        "Lay length by the certificate",
+        _length(known, was.lay_mm),
+        placeholder="143",
         key=f"{key} lay",
         help="Distance along the rope for one turn of a strand, when new. The lay that the "
         "photographs show is held against it; left empty, stations are held against each other.",
-    )  # fmt: skip
-    st.markdown("**Drum and sheaves**  \nOne line for each groove that the rope runs in; leave "
-                "the table empty where nothing is known.")  # fmt: skip
+    )
+    st.markdown(
+        "**Drum and sheaves**  \nOne line for each groove that the rope runs in; leave "
+        "the table empty where nothing is known."
+    )
     table = st.data_editor(
-        pd.DataFrame(groove_rows(was.grooves) or [[""] * 6], columns=GROOVE_COLUMNS,
-                     dtype="string"),
-        key=f"{key} grooves", num_rows="dynamic", hide_index=True,
+        pd.DataFrame(
+            groove_rows(was.grooves) or [[""] * 6], columns=GROOVE_COLUMNS, dtype="string"
+        ),
+        key=f"{key} grooves",
+        num_rows="dynamic",
+        hide_index=True,
         column_config={
             "name": st.column_config.TextColumn("Drum or sheave", help="e.g. drum, head sheave"),
             "radius": st.column_config.TextColumn(
-                "Groove radius", help="Measured with a groove gauge, or as its drawing says."),
+                "Groove radius", help="Measured with a groove gauge, or as its drawing says."
+            ),
             "pitch": st.column_config.TextColumn(
-                "Pitch", help="From groove to groove on a drum; empty on a sheave."),
+                "Pitch", help="From groove to groove on a drum; empty on a sheave."
+            ),
             "layers": st.column_config.TextColumn("Layers", help="Rope layers on the drum."),
             "least": st.column_config.TextColumn(
-                "Least rope", help="Thinnest measured rope that the drum's maker allows."),
+                "Least rope", help="Thinnest measured rope that the drum's maker allows."
+            ),
             "most": st.column_config.TextColumn(
-                "Thickest rope", help="Thickest measured rope that the drum's maker allows."),
+                "Thickest rope", help="Thickest measured rope that the drum's maker allows."
+            ),
         },
-    )  # fmt: skip
+    )
     grooves = [
         ["" if pd.isna(cell) else str(cell).strip() for cell in row]
         for row in table.itertuples(index=False)
     ]
-    return Typed(
-        identity, nominal, units, int(strands), core, build, fibre, duty, service, site,
-        reference, u_reference, taken, how, tension, baseline, grooves, lay,
-    )  # fmt: skip
+    return RopeForm(
+        identity,
+        nominal,
+        units,
+        int(strands),
+        core,
+        build,
+        fibre,
+        duty,
+        service,
+        site,
+        reference,
+        u_reference,
+        taken,
+        how,
+        tension,
+        baseline,
+        grooves,
+        lay,
+    )
 
 
 def _length(known: Rope | None, value: float | None) -> str:

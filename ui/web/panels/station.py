@@ -12,7 +12,7 @@ from inspection.record.views import OpenInspection, Photograph
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
 from ui.presenters.review_queue import budget_in_words
 from ui.presenters.station import (
-    View,
+    StationView,
     budget_shares,
     earlier_rows,
     edge_shapes,
@@ -25,7 +25,7 @@ from ui.presenters.station import (
 from ui.text import WORD_MARKS, as_typed
 from ui.web.components.rope_view import send_pictures, show_view
 from ui.web.page import pictures
-from ui.web.page.session import record_place
+from ui.web.page.session import record_location
 from vision.results import Estimate, Refusal
 
 SIDES = ("left edge", "right edge")
@@ -36,10 +36,10 @@ def has_photograph(there: OpenInspection, sha256: str) -> bool:
     return any(one.sha256 == sha256 for one in there.photographs)
 
 
-def show_photograph(view: View, *, key: str) -> None:
+def show_photograph(view: StationView, *, key: str) -> None:
     """Show a photograph with what was measured, and the logged reading drawn to scale."""
     result = view.result
-    name, data, size = pictures.preview(record_place(), result.photo_sha256)
+    name, data, size = pictures.preview(record_location(), result.photo_sha256)
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
@@ -48,7 +48,7 @@ def show_photograph(view: View, *, key: str) -> None:
         return
     logged = view.comparison.gauge_mm if view.comparison else None
     places = edge_places(result, result.marks)
-    cuts = [pictures.edge(record_place(), result.photo_sha256, at) for at in places]
+    cuts = [pictures.edge(record_location(), result.photo_sha256, at) for at in places]
     send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
     left, right = st.columns([3, 2])
     with left:
@@ -56,7 +56,7 @@ def show_photograph(view: View, *, key: str) -> None:
             name,
             size,
             key=f"{key} photograph",
-            words=f"The rope on its card. {_said(view)}",
+            words=f"The rope on its card. {_legend_line(view)}",
             shapes=shapes_of(result, result.marks, logged),
             legend=legend_of(result, view.comparison),
             home=pictures.home_of(result.marks, size),
@@ -69,14 +69,14 @@ def show_photograph(view: View, *, key: str) -> None:
                 cut,
                 (edge_size[0], edge_size[1]),
                 key=f"{key} {SIDES[side]}",
-                words=f"The {SIDES[side]}, magnified. {_said(view)}",
+                words=f"The {SIDES[side]}, magnified. {_legend_line(view)}",
                 shapes=edge_shapes(result, result.marks, place, side, logged),
                 zoom=False,
                 pixels=True,
             )
 
 
-def _said(view: View) -> str:
+def _legend_line(view: StationView) -> str:
     if view.comparison is not None:
         return view.comparison.words
     if isinstance(view.result, Estimate):
@@ -87,7 +87,9 @@ def _said(view: View) -> str:
     return ""
 
 
-def show_facts(there: OpenInspection, judgement: Judgement, view: View, station: int) -> None:
+def show_facts(
+    there: OpenInspection, judgement: Judgement, view: StationView, station: int
+) -> None:
     """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
     if isinstance(view.result, Refusal):
         show_refusal(view.result)
@@ -105,7 +107,7 @@ def show_refusal(result: Refusal) -> None:
         st.warning(words, icon=":material/no_photography:")
 
 
-def show_entries(there: OpenInspection, view: View | None, station: int) -> None:
+def show_entries(there: OpenInspection, view: StationView | None, station: int) -> None:
     """Show what is to be known about the photograph's figure, and who read what with which gauge.
 
     Without a view all readings of the station are shown.
@@ -140,7 +142,7 @@ def show_places(there: OpenInspection, judgement: Judgement, station: int) -> No
         right.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
 
 
-def show_comparison(view: View, result: Estimate) -> None:
+def show_comparison(view: StationView, result: Estimate) -> None:
     """Show photograph, reading and their difference, each with its uncertainty."""
     one = view.comparison
     if one is None:

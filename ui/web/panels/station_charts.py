@@ -11,7 +11,7 @@ import streamlit as st
 from inspection.assessment import Judgement
 from inspection.measurement.trend import Point, Trend, trend
 from ui.charts.checks import budget_chart
-from ui.charts.data import History, K, Then
+from ui.charts.data import DatedDiameter, History, K
 from ui.charts.rope import history_chart
 from ui.charts.sources import budget_shares, history
 from ui.presenters.review_queue import budget_in_words
@@ -69,13 +69,13 @@ def station_history(judgement: Judgement, station: int) -> tuple[History, str] |
     earlier = [point for point in over.points if point.on < today]
     now = [point for point in over.points if point.on == today]
     seen = [
-        Then(today, one.mean_mm, K * one.u_mean_mm)
+        DatedDiameter(today, one.mean_mm, K * one.u_mean_mm)
         for one in judgement.photograph_sections
         if one.station == station
     ]
     line = _line(earlier)
     by_gauge = tuple(
-        Then(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in over.points
+        DatedDiameter(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in over.points
     )
     if line is None:
         data = history(station, over.line, by_gauge, ahead=AHEAD)
@@ -93,7 +93,7 @@ def _line(points: list[Point]) -> Trend | None:
         return None  # fewer than three days, or two figures that are one
 
 
-def _expected(line: Trend, today: date, now: list[Point], seen: list[Then]) -> str:
+def _expected(line: Trend, today: date, now: list[Point], seen: list[DatedDiameter]) -> str:
     """Return what the earlier inspections let expect today, and what was found."""
     new = now[-1] if now else line.points[-1]
     low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))

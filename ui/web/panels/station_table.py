@@ -19,8 +19,8 @@ from streamlit.delta_generator import DeltaGenerator
 from inspection.model.rope import Station
 from inspection.record.record import Record
 from inspection.record.views import OpenInspection
-from ui.web.page.layout import plainly
-from ui.web.page.session import person, the_record
+from ui.web.page.layout import show_errors
+from ui.web.page.session import get_record, user_name
 from ui.web.panels.reading_table import MOST_PAGES
 
 Cells = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
@@ -66,14 +66,14 @@ def rows_of(there: OpenInspection) -> tuple[Cells, ...]:
     return tuple(rows) or ((1, "", ""), (2, "", ""))
 
 
-def laid_over(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
+def merge_rows(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
     """Return rows of the record with what was typed into a sheet in its place.
 
     Examples
     --------
     >>> begun = ((1, "", ""), (3, "", ""))
     >>> sheet = Sheet(begun, begun, ((1, "", ""), (3, "7,5", "")))
-    >>> laid_over([(1, "2", ""), (2, "", ""), (3, "", "")], sheet)
+    >>> merge_rows([(1, "2", ""), (2, "", ""), (3, "", "")], sheet)
     ((1, '2', ''), (2, '', ''), (3, '7,5', ''))
     """
     left = {str(row[0]) for row in sheet.rows}
@@ -88,14 +88,14 @@ def show_stations(there: OpenInspection) -> Sheet:
     """Show the table as it is typed now, and keep it as the person's draft."""
     said, place, now = st.empty(), st.empty(), rows_of(there)
     known: Sheet | None = st.session_state.get(_page_key(there))
-    drafts = _drafts(the_record(), there)
+    drafts = _drafts(get_record(), there)
     if known is None:
-        sheet = _found_again(place, there, drafts)
+        sheet = _restored(place, there, drafts)
         st.session_state[_found_key(there)] = bool(drafts)
     else:
         if _table_key(there, known.base) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
-            known = _begun_anew(known, now)
+            known = _fresh_sheet(known, now)
         sheet = replace(known, rows=_draw(place, there, known.base))
     st.session_state[_page_key(there)] = sheet
     if st.session_state.get(_found_key(there)):
@@ -105,14 +105,14 @@ def show_stations(there: OpenInspection) -> Sheet:
             icon=":material/restore:",
         )
     if sheet.rows != next((one.rows for one in drafts if one.base == sheet.base), sheet.base):
-        with plainly():  # what is typed stands in the table all the same
+        with show_errors():  # what is typed stands in the table all the same
             sheet, apart = _keep_draft(there, sheet)
             st.session_state[_page_key(there)] = sheet
             if apart:
                 st.rerun()  # before anything is typed into the rows of both
     if _entered(sheet.origin) != _entered(now):
         # somebody entered stations meanwhile: theirs stand, under what was typed here
-        st.session_state[_page_key(there)] = _begun_anew(sheet, now)
+        st.session_state[_page_key(there)] = _fresh_sheet(sheet, now)
         st.rerun()
     return sheet
 
@@ -125,15 +125,18 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
     RecordError
         If the record can't be written, or somebody else was faster.
     """
-    with the_record().together() as writing:  # too late: the draft stays
+    with get_record().together() as writing:  # too late: the draft stays
         writing.change_inspection(
-            replace(there.inspection, stations=tuple(stations)), by=person(),
-            why="stations entered", revision=there.revision,
-        )  # fmt: skip
+            replace(there.inspection, stations=tuple(stations)),
+            by=user_name(),
+            why="stations entered",
+            revision=there.revision,
+        )
         rest = [
-            one for one in _others(sheet, _drafts(writing, there))
-            if laid_over(sheet.rows, one) != sheet.rows
-        ]  # fmt: skip
+            one
+            for one in _others(sheet, _drafts(writing, there))
+            if merge_rows(sheet.rows, one) != sheet.rows
+        ]
         _write(writing, there, rest)
     for key in (_page_key(there), _found_key(there)):
         st.session_state.pop(key, None)
@@ -141,7 +144,7 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
 
 def _keep_draft(there: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
     """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
-    with the_record().together() as writing:
+    with get_record().together() as writing:
         drafts = _drafts(writing, there)
         mine = next((one for one in drafts if one.base == sheet.base), None)
         apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
@@ -155,10 +158,10 @@ def _others(sheet: Sheet, drafts: Sequence[Sheet]) -> list[Sheet]:
     return [one for one in drafts if one.base not in (sheet.base, *sheet.instead_of)]
 
 
-def _begun_anew(sheet: Sheet, now: tuple[Cells, ...]) -> Sheet:
+def _fresh_sheet(sheet: Sheet, now: tuple[Cells, ...]) -> Sheet:
     """Return a page with a new table: what was typed, laid over what the record says now."""
     mine = () if sheet.seen is None else (sheet.base,)
-    rows = laid_over(now, sheet)
+    rows = merge_rows(now, sheet)
     return Sheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
 
 
@@ -167,12 +170,12 @@ def _entered(rows: Sequence[Cells]) -> list[Cells]:
     return [row for row in rows if row[1] != ""]
 
 
-def _found_again(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
+def _restored(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
     now = rows_of(there)
     last = now
     for one in reversed(drafts):  # with no browser that stayed open: all that was typed
-        last = laid_over(last, one)
+        last = merge_rows(last, one)
     drawn = {last}  # each table once
     for one in (*drafts, Sheet(now, now, now)):
         if one.base not in drawn:
@@ -190,7 +193,10 @@ def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -
         {"station": "Int64", "at m": "string", "what is there": "string"}
     )
     edited = place.data_editor(
-        frame, key=_table_key(there, base), num_rows="dynamic", hide_index=True,
+        frame,
+        key=_table_key(there, base),
+        num_rows="dynamic",
+        hide_index=True,
         column_config={
             "station": st.column_config.NumberColumn(
                 "Station", min_value=1, step=1, help="As printed on the card."
@@ -202,7 +208,7 @@ def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -
                 "What is there", help="e.g. crossover, over the head sheave at pick-up height"
             ),
         },
-    )  # fmt: skip
+    )
     return tuple(
         (None if pd.isna(number) else int(number), *(None if pd.isna(one) else one for one in more))
         for number, *more in edited.itertuples(index=False)
@@ -210,14 +216,14 @@ def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -
 
 
 def _drafts(record: Record, there: OpenInspection) -> list[Sheet]:
-    found = record.draft(there.inspection.identity, by=person(), kind=KIND)
+    found = record.draft(there.inspection.identity, by=user_name(), kind=KIND)
     return (
         [Sheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data] if found else []
     )
 
 
 def _write(record: Record, there: OpenInspection, sheets: Sequence[Sheet]) -> None:
-    identity, by = there.inspection.identity, person()
+    identity, by = there.inspection.identity, user_name()
     if sheets:
         data = [[one.origin, one.base, one.rows] for one in sheets]
         record.save_draft(identity, data, by=by, revision=there.revision, kind=KIND)
@@ -226,11 +232,11 @@ def _write(record: Record, there: OpenInspection, sheets: Sequence[Sheet]) -> No
 
 
 def _page_key(there: OpenInspection) -> str:
-    return f"stations page {there.inspection.identity} {person()}"
+    return f"stations page {there.inspection.identity} {user_name()}"
 
 
 def _found_key(there: OpenInspection) -> str:
-    return f"stations found {there.inspection.identity} {person()}"
+    return f"stations found {there.inspection.identity} {user_name()}"
 
 
 def _table_key(there: OpenInspection, base: Sequence[Cells]) -> str:

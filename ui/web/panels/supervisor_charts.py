@@ -20,7 +20,7 @@ from ui.presenters.flagged_entries import by_name
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
 from ui.text import as_typed
 from ui.web.components.chart import show_chart
-from ui.web.page.layout import plainly
+from ui.web.page.layout import show_errors
 from ui.web.panels.station import table
 
 GROUPS = {
@@ -36,21 +36,30 @@ TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least 
 @st.fragment
 def show_differences(judgements: list[Judgement]) -> None:
     """Show photograph minus gauge, all together or by who or what measured."""
-    with plainly():
+    with show_errors():
         comparisons = [one for case in judgements for one in case.crosscheck.comparisons]
         if not comparisons:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
-        kind = st.pills("Grouped by", list(GROUPS), default="all together", required=True,
-                        key="difference group",
-                        help="A gauge, a person, a print of cards or a camera that is off shows in "
-                        "its own mean.")  # fmt: skip
+        kind = st.pills(
+            "Grouped by",
+            list(GROUPS),
+            default="all together",
+            required=True,
+            key="difference group",
+            help="A gauge, a person, a print of cards or a camera that is off shows in "
+            "its own mean.",
+        )
         group = GROUPS[str(kind)]
         groups = by_name(comparisons, group) if group else {"all": comparisons}
         name = next(iter(groups))
         if len(groups) > 1:
-            name = st.selectbox(str(kind).capitalize(), list(groups), key=f"difference {group}",
-                                help="Whose comparisons are drawn.")  # fmt: skip
+            name = st.selectbox(
+                str(kind).capitalize(),
+                list(groups),
+                key=f"difference {group}",
+                help="Whose comparisons are drawn.",
+            )
         elif group:
             st.markdown(f"One {kind} only: **{as_typed(name)}**")
         _difference_plot(judgements[0], groups[name])
@@ -84,25 +93,30 @@ def _agreement_cells(members: list[Comparison]) -> list[str]:
         return [str(len(members)), "", f"needs {FEWEST}"]
     told = agreement_of(members)
     return [
-        str(len(members)), f"{told.bias_mm:+z.2f}", f"{told.low_mm:+z.2f} to {told.high_mm:+z.2f}"
-    ]  # fmt: skip
+        str(len(members)),
+        f"{told.bias_mm:+z.2f}",
+        f"{told.low_mm:+z.2f} to {told.high_mm:+z.2f}",
+    ]
 
 
 @st.fragment
 def show_digits(there: list[OpenInspection]) -> None:
     """Show how often each last digit was typed, gauge by gauge."""
-    with plainly():
+    with show_errors():
         gauges = {gauge.identity: gauge for one in there for gauge in one.gauges}
         if not gauges:
             st.info("No reading was logged yet.")
             return
-        name = st.selectbox("Gauge", sorted(gauges), key="digits gauge",
-                            help="Whose readings are counted.")  # fmt: skip
+        name = st.selectbox(
+            "Gauge", sorted(gauges), key="digits gauge", help="Whose readings are counted."
+        )
         readings = [reading for one in there for reading in one.readings if reading.gauge == name]
         data = last_digits(readings, gauges[name].resolution_mm)
         if data is None:
-            st.info("The last digits of this gauge's readings say nothing: too few, or its steps "
-                    "do not show all digits.")  # fmt: skip
+            st.info(
+                "The last digits of this gauge's readings say nothing: too few, or its steps "
+                "do not show all digits."
+            )
             return
         told = (
             f"{len(readings)} readings. Real diameters end in every digit about equally often; "
@@ -116,7 +130,7 @@ def show_digits(there: list[OpenInspection]) -> None:
 @st.fragment
 def show_trends(judgements: list[Judgement]) -> None:
     """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
-    with plainly():
+    with show_errors():
         found = nearest_first(station_trends(judgements))
         if not found:
             st.info("A trend needs two inspections of a rope with stations in two directions.")
@@ -127,13 +141,16 @@ def show_trends(judgements: list[Judgement]) -> None:
         rows = [trend_row(one) for one in worst.values()]
         st.html(table(TREND_HEADS, rows, "The station of each rope that is nearest to its limit"))
         left, right = st.columns(2)
-        rope = left.selectbox("Rope", list(worst), key="trend rope",
-                              help="The one nearest to its limit comes first.")  # fmt: skip
+        rope = left.selectbox(
+            "Rope", list(worst), key="trend rope", help="The one nearest to its limit comes first."
+        )
         mine = {one.station: one for one in found if one.rope == rope}
         station = right.selectbox(
-            "Station", list(mine), key=f"trend station {rope}",
+            "Station",
+            list(mine),
+            key=f"trend station {rope}",
             help="The station that is nearest to its limit comes first.",
-        )  # fmt: skip
+        )
         shown = mine[station]
         show_chart(history_chart, shown.data, words=shown.words)
         st.caption(as_typed(shown.words))

@@ -21,9 +21,9 @@ from inspection.record.views import OpenInspection
 from ui.services.cameras import calibrated_or_not, known_cameras
 from ui.services.measure_into import measure_into
 from ui.text import as_typed, place
-from ui.web.page.layout import tell_later
-from ui.web.page.rescreen import look_over_later, look_over_now
-from ui.web.page.session import person, the_record
+from ui.web.page.layout import flash_success
+from ui.web.page.rescreen import mark_pending, rescreen
+from ui.web.page.session import SELECTED, get_record, user_name
 from vision.photo.containers import MOST_PIXELS, PhotoError
 from vision.results import Estimate, Refusal, Result
 from vision.target.print_scale import PrintCheck, check_from
@@ -74,80 +74,85 @@ UNCHECKED = "print not checked"
 # With "image" a phone offers its camera beside its files; the endings stand there for desks that
 # don't count HEIC and AVIF among pictures. What a file really is, is found out from its bytes.
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
-NOT_TAKEN = "not taken"
+REJECTED = "not taken"
 LAST = "photographs that came last"
 WAITING = "photographs that wait for the record of"
 
 
 @dataclass(frozen=True, slots=True)
-class Arrived:
+class Upload:
     """A photograph that arrived: its name, and its bytes."""
 
     name: str
     data: bytes
 
 
-def take_in(there: OpenInspection) -> None:
+def upload_photographs(there: OpenInspection) -> None:
     """Offer both ways in; measure what arrives, and say what came of each."""
     try:
         check = _print_check(there)
     except RecordError:
-        hold_arrived()  # the fields in which they came are not drawn, and would be forgotten
+        hold_uploads()  # the fields in which they came are not drawn, and would be forgotten
         raise
     cameras = {one.camera for one in there.results if one.camera}
     if told := calibrated_or_not(cameras, known_cameras()):
         st.caption(as_typed(told))
     turn = st.session_state.setdefault("uploads", 0)
     files = st.file_uploader(
-        "Photographs", KINDS, accept_multiple_files=True, key=f"upload {turn}",
+        "Photographs",
+        KINDS,
+        accept_multiple_files=True,
+        key=f"upload {turn}",
         max_upload_size=most_mb(),
         help="Original files from the camera, as many as you like; on a phone this opens its "
         "camera, too. Hold the phone square above the card, the rope sharp, both chequered strips "
         f"in view; one photograph for each of the two directions. {limits_in_words()}",
-    )  # fmt: skip
-    arrived = [*_again(there), *(_arrived(file) for file in files or [])]
+    )
+    arrived = [*_retry(there), *(_upload(file) for file in files or [])]
     if st.toggle(
         "Use this device's camera here",
         help="For a computer or a tablet with a camera. A phone's own camera app gives sharper "
         "pictures that also say their focal length: then U is smaller.",
     ):
         shot = st.camera_input(
-            "Camera", key=f"camera {turn}", resolution="1080p",
+            "Camera",
+            key=f"camera {turn}",
+            resolution="1080p",
             help="Both chequered strips in view, the rope sharp along the band. The browser asks "
             "for leave to use the camera.",
-        )  # fmt: skip
+        )
         if shot is not None:
             name = f"camera-{datetime.now():%Y%m%d-%H%M%S}.jpg"
-            arrived.append(Arrived(name, shot.getvalue()))
+            arrived.append(Upload(name, shot.getvalue()))
     if arrived:
         _measure(there, arrived, check)
         st.session_state["uploads"] = turn + 1
         st.rerun()
 
 
-def hold_arrived() -> None:
+def hold_uploads() -> None:
     """Hold the photographs that came while the page could not be drawn."""
     turn = st.session_state.get("uploads", 0)
     files = list(st.session_state.get(f"upload {turn}") or ())
     if shot := st.session_state.get(f"camera {turn}"):
         files.append(shot)
-    if files and (identity := st.session_state.get("at_hand")):
-        _hold(identity, [*_waiting(identity), *map(_arrived, files)])
+    if files and (identity := st.session_state.get(SELECTED)):
+        _hold(identity, [*_waiting(identity), *map(_upload, files)])
         st.session_state["uploads"] = turn + 1
 
 
-def _waiting(identity: str) -> tuple[Arrived, ...]:
+def _waiting(identity: str) -> tuple[Upload, ...]:
     """Return the photographs that came and are not in the record."""
-    waiting: tuple[Arrived, ...] = st.session_state.get(f"{WAITING} {identity}", ())
+    waiting: tuple[Upload, ...] = st.session_state.get(f"{WAITING} {identity}", ())
     return waiting
 
 
-def _hold(identity: str, photographs: Iterable[Arrived]) -> None:
+def _hold(identity: str, photographs: Iterable[Upload]) -> None:
     """Let these be the ones that wait, each once."""
     st.session_state[f"{WAITING} {identity}"] = tuple(dict.fromkeys(photographs))
 
 
-def _again(there: OpenInspection) -> tuple[Arrived, ...]:
+def _retry(there: OpenInspection) -> tuple[Upload, ...]:
     """Offer photographs that came but are not in the record; return them once that is wished."""
     waiting = _waiting(there.inspection.identity)
     if not waiting:
@@ -164,37 +169,39 @@ def _again(there: OpenInspection) -> tuple[Arrived, ...]:
     return waiting if st.button(f"Try again with {count}", type="primary") else ()
 
 
-def just_arrived() -> frozenset[str]:
+def last_uploaded() -> frozenset[str]:
     """Return the hashes of the photographs that came last in this session."""
     return frozenset(st.session_state.get(LAST, ()))
 
 
-def say_what_was_not_taken() -> None:
+def show_rejected() -> None:
     """Say once which files did not become photographs, and why."""
-    for words in st.session_state.pop(NOT_TAKEN, []):
+    for words in st.session_state.pop(REJECTED, []):
         st.error(as_typed(words), icon=":material/error:")
 
 
 def _print_check(there: OpenInspection) -> PrintCheck | None:
-    checks = the_record().print_checks()
+    checks = get_record().print_checks()
     names = [*checks, UNCHECKED]
     used = next((one.print_set for one in there.results if isinstance(one, Estimate)), "")
     card_set = st.selectbox(
-        "Card set on these photographs", names, index=names.index(used) if used in names else 0,
+        "Card set on these photographs",
+        names,
+        index=names.index(used) if used in names else 0,
         help="The print check of step 2; without one the card's scale counts as known to 1 %.",
-    )  # fmt: skip
+    )
     return None if card_set == UNCHECKED else check_from(card_set, checks[card_set])
 
 
-def _arrived(file: UploadedFile) -> Arrived:
-    return Arrived(file.name, file.getvalue())
+def _upload(file: UploadedFile) -> Upload:
+    return Upload(file.name, file.getvalue())
 
 
-def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | None) -> None:
+def _measure(there: OpenInspection, arrived: list[Upload], check: PrintCheck | None) -> None:
     """Measure photographs one by one; each is in the record before the next one is looked at."""
     known = {one.sha256 for one in there.photographs}
     waiting = _waiting(there.inspection.identity)
-    rest: list[Arrived] = []
+    rest: list[Upload] = []
     told: list[str] = []
     taken = 0
     bar = st.progress(0.0, text="measuring")
@@ -208,9 +215,13 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
         try:
             check_upload(len(one.data), len(there.photographs) + taken)
             results = measure_into(
-                the_record(), there.inspection.identity, one.data, name=one.name, check=check,
-                by=person(),
-            )  # fmt: skip
+                get_record(),
+                there.inspection.identity,
+                one.data,
+                name=one.name,
+                check=check,
+                by=user_name(),
+            )
         except RecordError as wrong:  # the others would fare no better
             rest = arrived[done:]
             told.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
@@ -222,18 +233,18 @@ def _measure(there: OpenInspection, arrived: list[Arrived], check: PrintCheck | 
             told.append(f"{one.name}: {wrong}")
             continue
         taken += 1
-        look_over_later(there.inspection.identity)  # a press elsewhere would end this loop
+        mark_pending(there.inspection.identity)  # a press elsewhere would end this loop
         for result in results:
             st.markdown(as_typed(line_of(result)))
     # only now: where somebody presses something else meanwhile, all of them wait on
     _hold(there.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
     bar.progress(1.0, text="holding readings against photographs")
     if taken:
-        look_over_now(there.inspection.identity)
-    st.session_state[NOT_TAKEN] = told
+        rescreen(there.inspection.identity)
+    st.session_state[REJECTED] = told
     st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
     if taken:
-        tell_later(f"{taken} of {len(arrived)} photographs were measured.")
+        flash_success(f"{taken} of {len(arrived)} photographs were measured.")
 
 
 def line_of(result: Result) -> str:

@@ -12,10 +12,10 @@ from inspection.model.length_text import parse_length
 from inspection.record.views import OpenInspection
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.pictures import preview_jpeg
-from ui.web.page.rescreen import look_over_now
-from ui.web.page.session import person, the_record
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import get_record, user_name
 from vision.overlay import draw_answer
 from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, PointPx
@@ -42,11 +42,14 @@ def _photo(sha256: str, name: str, _data: bytes) -> Photo:
     return open_photo(_data, name=name)
 
 
-def _taken() -> tuple[Photo, bytes] | None:
+def _uploaded_photo() -> tuple[Photo, bytes] | None:
     file = st.file_uploader(
-        "Photograph without the card", KINDS, key="archive upload", max_upload_size=MOST_MB,
+        "Photograph without the card",
+        KINDS,
+        key="archive upload",
+        max_upload_size=MOST_MB,
         help="The original file, if there is one: it says its focal length, and U is smaller.",
-    )  # fmt: skip
+    )
     if file is not None:  # the widget forgets its file when another page is opened
         st.session_state["archive file"] = (file.name, file.getvalue())
     held = st.session_state.get("archive file")
@@ -56,7 +59,7 @@ def _taken() -> tuple[Photo, bytes] | None:
     return _photo(hashlib.sha256(data).hexdigest(), name, data), data
 
 
-def _mark(photo: Photo) -> list[PointPx | None]:
+def _points_input(photo: Photo) -> list[PointPx | None]:
     st.markdown(
         "Set two points on one row of the rule's marks (or at both ends of a known length), then "
         "two on plain ground to both sides of the rope, in a line square across it. A click or "
@@ -65,26 +68,35 @@ def _mark(photo: Photo) -> list[PointPx | None]:
     size = (photo.pixels.shape[1], photo.pixels.shape[0])
     send_photograph(photo.sha256, preview_jpeg(photo.pixels), key=f"archive sent {photo.sha256}")
     points = mark_points(
-        photo.sha256, size, LABELS, key="archive points", pairs=PAIRS,
+        photo.sha256,
+        size,
+        LABELS,
+        key="archive points",
+        pairs=PAIRS,
         words="The photograph; set two points on the rule and two beside the rope.",
-    )  # fmt: skip
+    )
     with st.expander("Type the points instead"), st.form("archive typed"):
         shown = ["" if p is None else f"{p[0]:g}, {p[1]:g}" for p in points]
         columns = st.columns(len(LABELS))
         for i, (column, label) in enumerate(zip(columns, LABELS, strict=True)):
             column.text_input(
-                f"{label}: x, y (px)", shown[i], key=f"archive typed {i} {shown[i]} {photo.sha256}",
-                placeholder="812, 440", help="From the photograph's left and upper edge.",
-            )  # fmt: skip
+                f"{label}: x, y (px)",
+                shown[i],
+                key=f"archive typed {i} {shown[i]} {photo.sha256}",
+                placeholder="812, 440",
+                help="From the photograph's left and upper edge.",
+            )
         keys = [f"archive typed {i} {shown[i]} {photo.sha256}" for i in range(len(LABELS))]
-        st.form_submit_button("Set these points", on_click=_typed, args=(photo.sha256, keys))
+        st.form_submit_button(
+            "Set these points", on_click=_set_typed_points, args=(photo.sha256, keys)
+        )
     wrong = st.session_state.pop("archive wrong", None)
     if wrong:
         st.error(wrong, icon=":material/error:")
     return points
 
 
-def _typed(picture: str, keys: list[str]) -> None:
+def _set_typed_points(picture: str, keys: list[str]) -> None:
     points: list[PointPx | None] = []
     for label, key in zip(LABELS, keys, strict=True):
         text = str(st.session_state.get(key, "")).replace(";", ",").strip()
@@ -99,35 +111,56 @@ def _typed(picture: str, keys: list[str]) -> None:
     set_points(picture, points, key="archive points")
 
 
-def _asked(points: list[PointPx | None]) -> Archive | None:
+def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
     left, middle, right = st.columns(3)
     length = left.text_input(
-        "Length between the two points", placeholder="50 mm, 5 cm, 2 in", key="archive length",
+        "Length between the two points",
+        placeholder="50 mm, 5 cm, 2 in",
+        key="archive length",
         help="As read off the rule's figures, or of a thing whose length is known. The longer, "
         "the surer.",
-    )  # fmt: skip
+    )
     rule = left.toggle(
-        "They lie on a rule or tape: find its marks", value=True, key="archive rule",
+        "They lie on a rule or tape: find its marks",
+        value=True,
+        key="archive rule",
         help="Its marks tell the scale all along the rule, and how it is tilted. Off: the two "
         "points alone count.",
-    )  # fmt: skip
+    )
     lies: Lies = middle.selectbox(
-        "The rope lies", LIES, format_func=lambda one: LIES_WORDS[one], key="archive lies",
+        "The rope lies",
+        LIES,
+        format_func=lambda one: LIES_WORDS[one],
+        key="archive lies",
         help="What lies nearer to the camera than the rule looks larger. Not known: U allows "
         "for it.",
-    )  # fmt: skip
+    )
     height = 0.0
     if lies == "at a height":
         height = middle.number_input(
-            "Height of its middle over the rule's face, mm", -500.0, 500.0, 0.0,
-            key="archive height", help="Towards the camera is more than 0.",
-        )  # fmt: skip
-    station = right.number_input("Station", 1, 999, 1, key="archive station",
-                                 help="Place along the rope, as under 4 Stations.")  # fmt: skip
+            "Height of its middle over the rule's face, mm",
+            -500.0,
+            500.0,
+            0.0,
+            key="archive height",
+            help="Towards the camera is more than 0.",
+        )
+    station = right.number_input(
+        "Station",
+        1,
+        999,
+        1,
+        key="archive station",
+        help="Place along the rope, as under 4 Stations.",
+    )
     view = right.number_input(
-        "Direction, °", 0, 359, 0, key="archive view",
+        "Direction, °",
+        0,
+        359,
+        0,
+        key="archive view",
         help="0 from the front, 90 from the side; any other by eye.",
-    )  # fmt: skip
+    )
     missing = [label for label, point in zip(LABELS, points, strict=True) if point is None]
     if missing or not length.strip():
         left_out = [*missing, *([] if length.strip() else ["the length itself"])]
@@ -135,9 +168,15 @@ def _asked(points: list[PointPx | None]) -> Archive | None:
         return None
     one, other, side, far = (point for point in points if point is not None)
     return Archive(
-        (one, other), parse_length(length), graduations=rule, across_px=(side, far), lies=lies,
-        height_mm=height, station=int(station), view_deg=int(view),
-    )  # fmt: skip
+        (one, other),
+        parse_length(length),
+        graduations=rule,
+        across_px=(side, far),
+        lies=lies,
+        height_mm=height,
+        station=int(station),
+        view_deg=int(view),
+    )
 
 
 def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> None:
@@ -146,8 +185,11 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
     name = f"{photo.sha256} {hashlib.sha256(repr(result).encode()).hexdigest()}"
     send_photograph(name, preview_jpeg(drawn), key=f"archive drawn {name}")
     if isinstance(result, Estimate):
-        st.metric("Diameter", f"{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm",
-                  help="± is U, expanded, k = 2")  # fmt: skip
+        st.metric(
+            "Diameter",
+            f"{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm",
+            help="± is U, expanded, k = 2",
+        )
         listed = ", ".join(
             f"{term.quantity} ({100 * share:.0f} %)" for term, share in shares(result.budget)[:4]
         )
@@ -157,21 +199,24 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
         show(as_typed(sentence(finding)))
     size = (photo.pixels.shape[1], photo.pixels.shape[0])
     mark_points(
-        name, size, (), key="archive seen",
+        name,
+        size,
+        (),
+        key="archive seen",
         words="The photograph with the rule's marks and the rope's edges as found.",
-    )  # fmt: skip
+    )
     if isinstance(result, Estimate) and st.button(
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
         identity = there.inspection.identity
-        the_record().store_photograph(identity, data)
-        with the_record().together() as writing:
-            writing.add_photograph(identity, data, name=photo.name, by=person())
-            writing.add_results(identity, [result], by=person(), why="measured without the card")
-        look_over_now(identity)
+        get_record().store_photograph(identity, data)
+        with get_record().together() as writing:
+            writing.add_photograph(identity, data, name=photo.name, by=user_name())
+            writing.add_results(identity, [result], by=user_name(), why="measured without the card")
+        rescreen(identity)
         for held in ("archive file", "archive answer"):
             st.session_state.pop(held, None)
-        tell_later(
+        flash_success(
             f"{photo.name} stands at station {result.station}, {result.view_deg}°: "
             f"{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm, without the card."
         )
@@ -183,12 +228,12 @@ def _screen(there: OpenInspection) -> None:
         "For photographs from before, where no card was there. The figure is less sure than one "
         "with the card, and says so wherever it is shown."
     )
-    taken = _taken()
+    taken = _uploaded_photo()
     if taken is None:
         return
     photo, data = taken
-    points = _mark(photo)
-    asked = _asked(points)
+    points = _points_input(photo)
+    asked = _measurement_inputs(points)
     if asked is None:
         return
     if st.button("Measure", type="primary", key="archive measure"):
@@ -199,8 +244,8 @@ def _screen(there: OpenInspection) -> None:
         _show(there, photo, data, answer)
 
 
-inspection = begin("Without the card")
+inspection = page_header("Without the card")
 if inspection is not None:
-    with plainly():
+    with show_errors():
         _screen(inspection)
-    say_cautions()
+    show_cautions()

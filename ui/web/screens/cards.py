@@ -10,10 +10,10 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.record.views import OpenInspection
 from ui.text import as_typed
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.login import download
-from ui.web.page.navigation import go_on
-from ui.web.page.session import person, the_record
+from ui.web.page.navigation import next_step_link
+from ui.web.page.session import get_record, user_name
 from vision.target.layout import LAYOUTS, Ink, layout_for
 from vision.target.pdf import card_pdf
 from vision.target.print_scale import PrintCheck, check_from, checked_card, plain_check
@@ -37,34 +37,52 @@ def _print(there: OpenInspection | None) -> str | None:
     st.subheader("Print")
     nominal = there.rope.nominal_mm if there else 22.0
     if there is None:
-        st.info("No rope has been entered yet; cards can be printed all the same.",
-                icon=":material/print:")  # fmt: skip
+        st.info(
+            "No rope has been entered yet; cards can be printed all the same.",
+            icon=":material/print:",
+        )
         nominal = st.number_input(
-            "Nominal diameter of the rope, mm", 4.0, 120.0, 22.0,
+            "Nominal diameter of the rope, mm",
+            4.0,
+            120.0,
+            22.0,
             help="The card's band must be at least twice as wide as the rope.",
-        )  # fmt: skip
+        )
     st.caption(
         "One page for each station and direction; its number stands in the chequered strips, so "
         "that photographs file themselves."
     )
     left, right = st.columns(2)
-    paper = left.selectbox("Paper", ["A5", "A4", "A6", "Letter"],
-                           help="The card must lie flat along the rope.")  # fmt: skip
-    ink = right.selectbox("Band", list(INKS), help="Blue is best: neither steel, zinc, grease nor "
-                          "rust has that colour.")  # fmt: skip
+    paper = left.selectbox(
+        "Paper", ["A5", "A4", "A6", "Letter"], help="The card must lie flat along the rope."
+    )
+    ink = right.selectbox(
+        "Band",
+        list(INKS),
+        help="Blue is best: neither steel, zinc, grease nor rust has that colour.",
+    )
     stations = len(there.inspection.stations) if there else 0
     left, right = st.columns(2)
-    count = left.number_input("How many stations", 1, 60, max(stations, 4),
-                              help="Two cards a station: one for each direction.")  # fmt: skip
-    first = right.number_input("First station number", 1, 200, 1,
-                               help="To print more cards for a rope that has some.")  # fmt: skip
-    with plainly():
+    count = left.number_input(
+        "How many stations",
+        1,
+        60,
+        max(stations, 4),
+        help="Two cards a station: one for each direction.",
+    )
+    first = right.number_input(
+        "First station number", 1, 200, 1, help="To print more cards for a rope that has some."
+    )
+    with show_errors():
         layout = layout_for(nominal, paper)
         pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
         download(
-            f"Download {2 * int(count)} cards (PDF)", lambda: pdf, "cards.pdf", "application/pdf",
+            f"Download {2 * int(count)} cards (PDF)",
+            lambda: pdf,
+            "cards.pdf",
+            "application/pdf",
             primary=True,
-        )  # fmt: skip
+        )
         st.caption(
             f"Card {layout.name}, for ropes to {layout.rope_max_mm:g} mm. Print at 100 % ('actual "
             "size'), on stiff paper; glue it on a plate where wind or a curve would bend it."
@@ -81,40 +99,61 @@ def _check(usual: str) -> None:
         "(unchecked prints count as known to 1 % only)."
     )
     with st.form("print check"):
-        name = st.text_input("Card set", placeholder="spring 2026, office printer",
-                             key="print check name",
-                             help="A name for all cards of this print run.")  # fmt: skip
+        name = st.text_input(
+            "Card set",
+            placeholder="spring 2026, office printer",
+            key="print check name",
+            help="A name for all cards of this print run.",
+        )
         names = [one.name for one in LAYOUTS]
-        layout_name = st.selectbox("Card, as printed on it", names, index=names.index(usual),
-                                   key=f"print check card {usual}",
-                                   help="Paper and width of the band.")  # fmt: skip
+        layout_name = st.selectbox(
+            "Card, as printed on it",
+            names,
+            index=names.index(usual),
+            key=f"print check card {usual}",
+            help="Paper and width of the band.",
+        )
         left, right = st.columns(2)
-        along = left.text_input("Bar along the rope reads", placeholder="180,62 mm",
-                                key="print check along",
-                                help="From end mark to end mark of the long bar.")  # fmt: skip
-        across = right.text_input("Bar across the rope reads", placeholder="109,71 mm",
-                                  key="print check across",
-                                  help="The short bar, at right angles to it.")  # fmt: skip
-        read_with = st.selectbox("Read with", list(READ_WITH), key="print check read with",
-                                 help="Standard uncertainty of one reading.")  # fmt: skip
+        along = left.text_input(
+            "Bar along the rope reads",
+            placeholder="180,62 mm",
+            key="print check along",
+            help="From end mark to end mark of the long bar.",
+        )
+        across = right.text_input(
+            "Bar across the rope reads",
+            placeholder="109,71 mm",
+            key="print check across",
+            help="The short bar, at right angles to it.",
+        )
+        read_with = st.selectbox(
+            "Read with",
+            list(READ_WITH),
+            key="print check read with",
+            help="Standard uncertainty of one reading.",
+        )
         if st.form_submit_button("Keep this print check", type="primary"):
-            with plainly():
+            with show_errors():
                 layout = next(one for one in LAYOUTS if one.name == layout_name)
                 check = PrintCheck(
-                    " ".join(name.split()), layout, parse_length(along), parse_length(across),
-                    READ_WITH[read_with], date.today(),
-                )  # fmt: skip
-                printed = checked_card(check)
-                the_record().add_print_check(
-                    check.name, plain_check(check), by=person(), why="bars measured"
+                    " ".join(name.split()),
+                    layout,
+                    parse_length(along),
+                    parse_length(across),
+                    READ_WITH[read_with],
+                    date.today(),
                 )
-                tell_later(
+                printed = checked_card(check)
+                get_record().add_print_check(
+                    check.name, plain_check(check), by=user_name(), why="bars measured"
+                )
+                flash_success(
                     f"{check.name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
                     f"{100 * (printed.scale_y - 1):+z.2f} % across. New photographs can use it."
                 )
                 st.rerun()
-    for told, values in the_record().print_checks().items():
-        with plainly():
+    for told, values in get_record().print_checks().items():
+        with show_errors():
             check = check_from(told, values)
             st.markdown(
                 f":material/check: **{as_typed(told)}** · {check.layout.name} · along "
@@ -123,8 +162,8 @@ def _check(usual: str) -> None:
             )
 
 
-at_hand = begin("2 Cards", needs_inspection=False)
-with plainly():
-    _check(_print(at_hand) or "A5 middle")
-    go_on("photographs", "photographs")
-    say_cautions()
+inspection = page_header("2 Cards", needs_inspection=False)
+with show_errors():
+    _check(_print(inspection) or "A5 middle")
+    next_step_link("photographs", "photographs")
+    show_cautions()

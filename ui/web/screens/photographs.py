@@ -8,20 +8,20 @@ import streamlit as st
 
 from inspection.assessment import Judgement
 from inspection.record.views import OpenInspection
-from ui.presenters.station import View, views_of
+from ui.presenters.station import StationView, station_views
 from ui.text import as_typed, place
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
-from ui.web.page.navigation import go_on
-from ui.web.page.rescreen import look_over_now
-from ui.web.page.session import judged, person, the_record
-from ui.web.panels.manual_edges import show_by_hand
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.navigation import next_step_link
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import cached_assessment, get_record, user_name
+from ui.web.panels.manual_edges import manual_corrections
 from ui.web.panels.station import has_photograph, show_facts, show_photograph
 from ui.web.panels.upload import (
-    hold_arrived,
-    just_arrived,
+    hold_uploads,
+    last_uploaded,
     line_of,
-    say_what_was_not_taken,
-    take_in,
+    show_rejected,
+    upload_photographs,
 )
 from vision.results import Estimate, Refusal, Result
 
@@ -33,10 +33,11 @@ def _refused(there: OpenInspection) -> None:
     """Show why photographs were refused: those that came last, and those not taken again yet."""
     answered = {(one.station, one.view_deg) for one in there.results if isinstance(one, Estimate)}
     refused = [
-        one for one in there.results
+        one
+        for one in there.results
         if isinstance(one, Refusal)
-        and ((one.station, one.view_deg) not in answered or one.photo_sha256 in just_arrived())
-    ]  # fmt: skip
+        and ((one.station, one.view_deg) not in answered or one.photo_sha256 in last_uploaded())
+    ]
     for number, one in enumerate(refused):
         with st.container(border=True):
             where = "" if one.station is None else f" ({place(one)})"
@@ -50,9 +51,11 @@ def _refused(there: OpenInspection) -> None:
             if number < PICTURES and has_photograph(there, one.photo_sha256):
                 if any(reason.spot_px is not None for reason in one.findings):
                     words.caption("The ring on the photograph shows where.")
-                with picture, plainly():
-                    show_photograph(View(one.view_deg or 0, one, None),
-                                    key=f"refused {one.photo_sha256} {one.at_mm}")  # fmt: skip
+                with picture, show_errors():
+                    show_photograph(
+                        StationView(one.view_deg or 0, one, None),
+                        key=f"refused {one.photo_sha256} {one.at_mm}",
+                    )
 
 
 def _show(there: OpenInspection, judgement: Judgement) -> None:
@@ -60,27 +63,30 @@ def _show(there: OpenInspection, judgement: Judgement) -> None:
         there.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
     )
     at = st.selectbox(
-        "Look at", range(len(ordered)), format_func=lambda i: line_of(ordered[i]),
+        "Look at",
+        range(len(ordered)),
+        format_func=lambda i: line_of(ordered[i]),
         key=f"photograph {there.inspection.identity}",
         help="● gives a diameter, ✕ was refused.",
-    )  # fmt: skip
+    )
     result = ordered[at]
-    view = View(result.view_deg or 0, result, None)
+    view = StationView(result.view_deg or 0, result, None)
     if result.station is not None:
         view = next(
             (
-                one for one in views_of(there, judgement, result.station)
+                one
+                for one in station_views(there, judgement, result.station)
                 if one.result is result or one.result == result
             ),
             view,
-        )  # fmt: skip
+        )
     if has_photograph(there, result.photo_sha256):
-        with plainly():
+        with show_errors():
             show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
     show_facts(there, judgement, view, result.station or 0)
     if isinstance(result, Estimate) and has_photograph(there, result.photo_sha256):
-        with plainly():
-            show_by_hand(there, result)
+        with show_errors():
+            manual_corrections(there, result)
     _move(there, result)
 
 
@@ -91,49 +97,64 @@ def _move(there: OpenInspection, result: Result) -> None:
             "card's number could not be read."
         )
         left, right = st.columns(2)
-        station = left.number_input("Station", 1, 999, result.station or 1,
-                                    key=f"to {result.photo_sha256}",
-                                    help="Number of the station where it was taken.")  # fmt: skip
+        station = left.number_input(
+            "Station",
+            1,
+            999,
+            result.station or 1,
+            key=f"to {result.photo_sha256}",
+            help="Number of the station where it was taken.",
+        )
         now = result.view_deg or 0
         directions = sorted({*DIRECTIONS, now})
-        view = right.selectbox("Direction", directions, index=directions.index(now),
-                               key=f"view {result.photo_sha256}",
-                               format_func=lambda deg: f"{deg}°",
-                               help="0 from the front, 90 from the side; others by eye. Three "
-                               "directions or more give the ellipse of the section.")  # fmt: skip
-        why = st.text_input("Reason", key=f"why moved {result.photo_sha256}",
-                            placeholder="the cards of stations 2 and 3 were mixed up",
-                            help="Stands in the record beside the move.")  # fmt: skip
+        view = right.selectbox(
+            "Direction",
+            directions,
+            index=directions.index(now),
+            key=f"view {result.photo_sha256}",
+            format_func=lambda deg: f"{deg}°",
+            help="0 from the front, 90 from the side; others by eye. Three "
+            "directions or more give the ellipse of the section.",
+        )
+        why = st.text_input(
+            "Reason",
+            key=f"why moved {result.photo_sha256}",
+            placeholder="the cards of stations 2 and 3 were mixed up",
+            help="Stands in the record beside the move.",
+        )
         if st.button("Move it", key=f"move {result.photo_sha256}"):
-            with plainly():
+            with show_errors():
                 if not why.strip():
                     raise ValueError("a photograph is moved with a reason: say why.")
                 moved = replace(result, station=int(station), view_deg=int(view))
-                the_record().add_results(
-                    there.inspection.identity, [moved], by=person(), why=why.strip(),
+                get_record().add_results(
+                    there.inspection.identity,
+                    [moved],
+                    by=user_name(),
+                    why=why.strip(),
                     revision=there.revision,
-                )  # fmt: skip
-                look_over_now(there.inspection.identity)
-                tell_later(f"{result.photo_name} is at station {station}, {view}° now.")
+                )
+                rescreen(there.inspection.identity)
+                flash_success(f"{result.photo_name} is at station {station}, {view}° now.")
                 st.rerun()
 
 
-inspection = begin("3 Photographs")
+inspection = page_header("3 Photographs")
 if inspection is None:
-    hold_arrived()
+    hold_uploads()
 else:
-    with plainly():
-        take_in(inspection)
-    say_what_was_not_taken()
-    with plainly():
+    with show_errors():
+        upload_photographs(inspection)
+    show_rejected()
+    with show_errors():
         if inspection.results:
             _refused(inspection)
-            _show(inspection, judged(inspection))
+            _show(inspection, cached_assessment(inspection))
         else:
             st.info(
                 "No photographs yet. Fix the card to the rope, photograph it from two directions "
                 "at right angles, and give the files here.",
                 icon=":material/add_a_photo:",
             )
-    go_on("stations", "stations")
-    say_cautions()
+    next_step_link("stations", "stations")
+    show_cautions()

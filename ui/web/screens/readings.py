@@ -11,28 +11,29 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.record.views import LoggedReading, OpenInspection
-from ui.presenters.reading_form import Row, change_words, drafts_from, in_words, understand
+from ui.presenters.reading_form import Row, change_words, parse_drafts, parse_row, reading_lines
 from ui.text import WORD_MARKS, as_typed
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
-from ui.web.page.navigation import go_on
-from ui.web.page.rescreen import look_over_now
-from ui.web.page.session import judged, person, the_record
-from ui.web.panels.reading_table import Table, enter, is_open, keep_draft, show_table
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.navigation import next_step_link
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import cached_assessment, get_record, user_name
+from ui.web.panels.reading_table import Table, enter_readings, is_open, keep_draft, show_table
 from ui.web.panels.station import table
 
 NEW = "another gauge"
 
 
 def _gauge(usual: str) -> str | None:
-    known = [one.identity for one in the_record().gauges()]
+    known = [one.identity for one in get_record().gauges()]
     names = [*known, NEW]
     wanted = st.session_state.pop("new gauge", None)
     if wanted in names:
         st.session_state["gauge"] = wanted
     elif "gauge" not in st.session_state and usual in names:
         st.session_state["gauge"] = usual
-    chosen = st.selectbox("Gauge", names, key="gauge",
-                          help="Its number, as it stands on the instrument.")  # fmt: skip
+    chosen = st.selectbox(
+        "Gauge", names, key="gauge", help="Its number, as it stands on the instrument."
+    )
     if chosen != NEW:
         return str(chosen)
     if not known:
@@ -43,37 +44,52 @@ def _gauge(usual: str) -> str | None:
         )
     with st.form("gauge form"):
         identity = st.text_input(
-            "Number of the gauge", placeholder="caliper 7", key="new gauge number",
+            "Number of the gauge",
+            placeholder="caliper 7",
+            key="new gauge number",
             help="As it stands on the instrument or its certificate.",
-        )  # fmt: skip
-        kind = st.selectbox("Kind", get_args(GaugeKind), key="new gauge kind",
-                            help="Wide jaws bear on two crowns or more, as the rope standards "
-                            "ask; plain jaws may miss the crowns.")  # fmt: skip
+        )
+        kind = st.selectbox(
+            "Kind",
+            get_args(GaugeKind),
+            key="new gauge kind",
+            help="Wide jaws bear on two crowns or more, as the rope standards "
+            "ask; plain jaws may miss the crowns.",
+        )
         left, right = st.columns(2)
         step = left.text_input(
-            "Smallest step it shows", "0.01 mm", key="new gauge step",
+            "Smallest step it shows",
+            "0.01 mm",
+            key="new gauge step",
             help="Resolution: the last digit's step, or the finest graduation.",
-        )  # fmt: skip
-        error = right.text_input("Permissible error", "0.03 mm", key="new gauge error",
-                                 help="As its maker or its calibration states.")  # fmt: skip
+        )
+        error = right.text_input(
+            "Permissible error",
+            "0.03 mm",
+            key="new gauge error",
+            help="As its maker or its calibration states.",
+        )
         due = st.date_input(
-            "Calibration holds until", None, key="new gauge due",
+            "Calibration holds until",
+            None,
+            key="new gauge due",
             help="A reading with an overdue gauge deserves a second look.",
-        )  # fmt: skip
+        )
         if st.form_submit_button("Keep this gauge", type="primary"):
-            with plainly():
-                gauge = Gauge(" ".join(identity.split()), kind, parse_length(step),
-                              parse_length(error), due)  # fmt: skip
-                the_record().add_gauge(gauge, by=person())
+            with show_errors():
+                gauge = Gauge(
+                    " ".join(identity.split()), kind, parse_length(step), parse_length(error), due
+                )
+                get_record().add_gauge(gauge, by=user_name())
                 st.session_state["new gauge"] = gauge.identity
                 st.rerun()
     return None
 
 
 def _type(there: OpenInspection) -> None:
-    identity, by = there.inspection.identity, person()
-    found = the_record().draft(identity, by=by)
-    drafts = drafts_from(found.data) if found else ()
+    identity, by = there.inspection.identity, user_name()
+    found = get_record().draft(identity, by=by)
+    drafts = parse_drafts(found.data) if found else ()
     found_key = f"draft found {identity} {by}"
     if found and drafts and not is_open(there):
         st.session_state[found_key] = found.saved_at
@@ -91,10 +107,10 @@ def _type(there: OpenInspection) -> None:
         "without a reading are not entered, new ones go below the last."
     )
     typed = show_table(there, drafts, unit)
-    with plainly():  # what is typed stands in the table all the same
+    with show_errors():  # what is typed stands in the table all the same
         keep_draft(there, typed, drafts, gauge)
     understood = [
-        understand(
+        parse_row(
             row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
         )
         for row in typed.rows
@@ -106,25 +122,28 @@ def _type(there: OpenInspection) -> None:
             st.warning(one.doubt, icon=":material/help:")
     ready = [one.reading for one in understood if one.reading is not None]
     if ready:
-        st.markdown(f":material/check: Understood: {as_typed('; '.join(in_words(ready)))}.")
+        st.markdown(f":material/check: Understood: {as_typed('; '.join(reading_lines(ready)))}.")
     wrong = any(one.wrong for one in understood)
     st.caption(
         "What you type is kept as your draft, line by line, until you enter it: a lost connection "
         "or a closed browser costs nothing."
     )
     if st.button(
-        f"Enter {_readings(len(ready)) if ready else 'readings'} into the record", type="primary",
+        f"Enter {_readings(len(ready)) if ready else 'readings'} into the record",
+        type="primary",
         disabled=not ready or wrong or gauge is None,
-    ):  # fmt: skip
+    ):
         _enter(there, typed, ready)
 
 
 def _enter(there: OpenInspection, typed: Table, ready: list[Reading]) -> None:
-    with plainly():
-        enter(there, typed, ready)
-        look_over_now(there.inspection.identity)
-        st.session_state.pop(f"draft found {there.inspection.identity} {person()}", None)
-        tell_later(f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record.")
+    with show_errors():
+        enter_readings(there, typed, ready)
+        rescreen(there.inspection.identity)
+        st.session_state.pop(f"draft found {there.inspection.identity} {user_name()}", None)
+        flash_success(
+            f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record."
+        )
         st.rerun()
 
 
@@ -142,23 +161,29 @@ def _logged(there: OpenInspection) -> None:
             one.view_deg,
             one.typed,
         ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+z.2f})"
-        for one in judged(there).crosscheck.comparisons
+        for one in cached_assessment(there).crosscheck.comparisons
     }
     rows = [
         [
-            str(one.number), f"{one.reading.station}, {one.reading.view_deg}°", one.reading.typed,
+            str(one.number),
+            f"{one.reading.station}, {one.reading.view_deg}°",
+            one.reading.typed,
             f"{one.reading.value_mm:.2f}",
             "withdrawn" if one.withdrawn else words.get(_place(one.reading), "no photograph"),
             one.reading.person,
         ]
         for one in there.logged
-    ]  # fmt: skip
+    ]
     heads = ["no.", "station", "typed", "mm", "photograph minus gauge", "read by"]
     st.html(table(heads, rows, "Readings"))
     with st.expander("Correct or withdraw a reading", icon=":material/edit:"):
         standing = [one for one in there.logged if not one.withdrawn]
-        at = st.selectbox("Which", range(len(standing)), format_func=lambda i: _name(standing[i]),
-                          help="Number, station and direction, and what was typed.")  # fmt: skip
+        at = st.selectbox(
+            "Which",
+            range(len(standing)),
+            format_func=lambda i: _name(standing[i]),
+            help="Number, station and direction, and what was typed.",
+        )
         if at is not None:
             _correct(there, standing[at])
 
@@ -174,41 +199,53 @@ def _name(one: LoggedReading) -> str:
 
 def _correct(there: OpenInspection, one: LoggedReading) -> None:
     typed = st.text_input(
-        "It should read", one.reading.typed, key=f"correct {one.number} {one.event}",
+        "It should read",
+        one.reading.typed,
+        key=f"correct {one.number} {one.event}",
         help="As the gauge showed it.",
-    )  # fmt: skip
-    why = st.text_input("Reason", key=f"why correct {one.number}",
-                        placeholder="read again on the rope",
-                        help="Stands in the record beside the correction.")  # fmt: skip
+    )
+    why = st.text_input(
+        "Reason",
+        key=f"why correct {one.number}",
+        placeholder="read again on the rope",
+        help="Stands in the record beside the correction.",
+    )
     st.caption("What was typed first stays in the record beside the correction.")
     with st.container(horizontal=True):
         correct = st.button("Correct it")
         withdraw = st.button("Withdraw it")
     if not (correct or withdraw):
         return
-    with plainly():
+    with show_errors():
         identity = there.inspection.identity
         if correct:
             reading = one.reading
             row = Row(str(reading.station), str(reading.view_deg), typed)
-            new = understand(row, there, gauge=reading.gauge, person=reading.person,
-                             at=reading.at or datetime.now())  # fmt: skip
+            new = parse_row(
+                row,
+                there,
+                gauge=reading.gauge,
+                person=reading.person,
+                at=reading.at or datetime.now(),
+            )
             if new.reading is None:
                 raise ValueError(new.wrong or "type what the gauge showed.")
             fixed = replace(one.reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
-            the_record().correct_reading(identity, one.number, fixed, by=person(), why=why,
-                                         revision=there.revision)  # fmt: skip
+            get_record().correct_reading(
+                identity, one.number, fixed, by=user_name(), why=why, revision=there.revision
+            )
         else:
-            the_record().withdraw_reading(identity, one.number, by=person(), why=why,
-                                          revision=there.revision)  # fmt: skip
-        look_over_now(identity)
-        tell_later(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")
+            get_record().withdraw_reading(
+                identity, one.number, by=user_name(), why=why, revision=there.revision
+            )
+        rescreen(identity)
+        flash_success(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")
         st.rerun()
 
 
-def _say_late(identity: str) -> None:
+def _show_stale_change(identity: str) -> None:
     """Show the change that came too late until the person has seen to it."""
-    late = the_record().draft(identity, by=person(), kind="unsaved")
+    late = get_record().draft(identity, by=user_name(), kind="unsaved")
     if late is None:
         return
     st.warning(
@@ -220,16 +257,16 @@ def _say_late(identity: str) -> None:
         icon=":material/history:",
     )
     if st.button("Forget this change", help="What is in the record stays as it is."):
-        the_record().drop_draft(identity, by=person(), kind="unsaved")
+        get_record().drop_draft(identity, by=user_name(), kind="unsaved")
         st.rerun()
 
 
-inspection = begin("5 Readings")
+inspection = page_header("5 Readings")
 if inspection is not None:
-    with plainly():
-        _say_late(inspection.inspection.identity)
+    with show_errors():
+        _show_stale_change(inspection.inspection.identity)
         _type(inspection)
-    with plainly():
+    with show_errors():
         _logged(inspection)
-    go_on("result", "result")
-    say_cautions()
+    next_step_link("result", "result")
+    show_cautions()

@@ -31,22 +31,22 @@ from ui.presenters.result_rows import (
     verdict_rows,
     wear_rows,
 )
-from ui.presenters.review_queue import queue
+from ui.presenters.review_queue import review_queue
 from ui.presenters.whole_rope import whole_rope, whole_rope_figures
 from ui.report.case import case_of_record, record_name
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
-from ui.services.judge_record import log_of
+from ui.services.assess_record import log_of
 from ui.text import CAUTIONS, STATE_MARKS, as_typed
 from ui.web.components.chart import show_chart
-from ui.web.page.layout import begin, plainly, say_cautions
-from ui.web.page.login import download, opens
-from ui.web.page.session import check_theirs, judged, record_place, the_record
+from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.login import can_open, download
+from ui.web.page.session import cached_assessment, get_record, record_location, require_access
 from ui.web.panels.station import figures, table
 
 
 def _first(there: OpenInspection, judgement: Judgement) -> None:
-    open_ones = [one for one in queue(there) if not one.settled]
+    open_ones = [one for one in review_queue(there) if not one.settled]
     st.markdown(f":material/visibility: {as_typed(judgement.first_look)}")
     if open_ones:
         st.warning(
@@ -56,8 +56,9 @@ def _first(there: OpenInspection, judgement: Judgement) -> None:
         )
     if there.reviews:
         last = there.reviews[-1]
-        st.markdown(f"Review: {STATE_MARKS[there.state]} by {as_typed(last.who)}. "
-                    f"{as_typed(last.why)}")  # fmt: skip
+        st.markdown(
+            f"Review: {STATE_MARKS[there.state]} by {as_typed(last.who)}. {as_typed(last.why)}"
+        )
 
 
 def _figures(judgement: Judgement) -> None:
@@ -105,8 +106,10 @@ def _verdicts(judgement: Judgement) -> None:
                 st.markdown(as_typed(words))
             st.caption("Check them against a licensed copy before they decide anything.")
     else:
-        st.info("No verdict yet: a station needs two directions, and the rope a limit that "
-                "applies.", icon=":material/fact_check:")  # fmt: skip
+        st.info(
+            "No verdict yet: a station needs two directions, and the rope a limit that applies.",
+            icon=":material/fact_check:",
+        )
     for note in judgement.notes:
         st.caption(as_typed(note))
     if judgement.not_applicable:
@@ -159,8 +162,12 @@ def _roundness(sections: dict[int, Section]) -> None:
     if not sections:
         return
     st.subheader("Roundness")
-    station = st.selectbox("Station", sorted(sections), key="round station",
-                           help="Seen along the rope, as both photographs show it.")  # fmt: skip
+    station = st.selectbox(
+        "Station",
+        sorted(sections),
+        key="round station",
+        help="Seen along the rope, as both photographs show it.",
+    )
     one = sections[station]
     # The plot itself is square, or a round rope would not look round; words come beside it.
     chart = roundness_chart(roundness(one, "photographs")).properties(
@@ -183,9 +190,9 @@ def _report(there: OpenInspection) -> None:
     )
     key = f"report {identity} {there.revision} {paper}"
     if right.button("Make the report", type="primary", icon=":material/description:"):
-        with st.spinner("Writing the report ..."), plainly():
-            read = Folder(log_of(the_record(), identity), (), ())
-            case = case_of_record(the_record(), read, name=record_name(record_place()))
+        with st.spinner("Writing the report ..."), show_errors():
+            read = Folder(log_of(get_record(), identity), (), ())
+            case = case_of_record(get_record(), read, name=record_name(record_location()))
             st.session_state[key] = (pdf_report(case, paper=paper), html_report(case))
     made = st.session_state.get(key)
     if made is None:
@@ -193,7 +200,7 @@ def _report(there: OpenInspection) -> None:
     pdf, page = made
     name = "".join(letter if letter.isalnum() else "-" for letter in identity)
     with st.container(horizontal=True):
-        theirs = partial(check_theirs, identity)
+        theirs = partial(require_access, identity)
         download("Report as PDF", lambda: pdf, f"{name}.pdf", "application/pdf", check=theirs)
         download("Report as HTML", lambda: page, f"{name}.html", "text/html", check=theirs)
 
@@ -206,25 +213,25 @@ def _take_away(there: OpenInspection) -> None:
         for suffix in (".csv", ".xlsx"):
             download(
                 f"Readings as {suffix[1:].upper()}",
-                partial(readings_table, the_record(), suffix, inspection=identity),
+                partial(readings_table, get_record(), suffix, inspection=identity),
                 f"readings{suffix}",
-                check=partial(check_theirs, identity),
+                check=partial(require_access, identity),
             )
     st.caption(
-        f"Fingerprint of the record: {the_record().fingerprint()}. Note it: the record can be held "
+        f"Fingerprint of the record: {get_record().fingerprint()}. Note it: the record can be held "
         "to it later."
     )
 
 
-inspection = begin("6 Result")
+inspection = page_header("6 Result")
 if inspection is not None:
-    with plainly():
+    with show_errors():
         if not (inspection.readings or inspection.results):
             st.info("Nothing to judge yet: give photographs and readings first.")
-            if opens("photographs"):
+            if can_open("photographs"):
                 st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
         else:
-            found = judged(inspection)
+            found = cached_assessment(inspection)
             _first(inspection, found)
             st.warning(CAUTIONS[1], icon=":material/warning:")
             _figures(found)
@@ -233,4 +240,4 @@ if inspection is not None:
             _grooves(found)
             _round_and_lay(found)
             _take_away(inspection)
-    say_cautions()
+    show_cautions()

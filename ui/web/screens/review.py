@@ -8,12 +8,18 @@ import streamlit as st
 
 from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
-from ui.presenters.review_queue import Decision, Doubt, calm_stations, decide, queue
-from ui.presenters.station import View, views_of
+from ui.presenters.review_queue import (
+    Decision,
+    ReviewItem,
+    review_queue,
+    save_decision,
+    stations_without_findings,
+)
+from ui.presenters.station import StationView, station_views
 from ui.text import as_typed
 from ui.web.page import pictures
-from ui.web.page.layout import begin, plainly, plainly_later, say_cautions, tell_later
-from ui.web.page.session import judged, person, record_place, the_record
+from ui.web.page.layout import defer_errors, flash_success, page_header, show_cautions, show_errors
+from ui.web.page.session import cached_assessment, get_record, record_location, user_name
 from ui.web.panels.inspection_decision import decide_inspection
 from ui.web.panels.station import (
     has_photograph,
@@ -35,7 +41,7 @@ KEYS = (
 
 
 def _review(there: OpenInspection) -> None:
-    doubts = queue(there)
+    doubts = review_queue(there)
     still = [one for one in doubts if not one.settled]
     if not doubts:
         st.info(
@@ -43,21 +49,21 @@ def _review(there: OpenInspection) -> None:
             "decide about the inspection.",
             icon=":material/visibility:",
         )
-    known = {one.name: one for one in (*doubts, *calm_stations(there))}
+    known = {one.name: one for one in (*doubts, *stations_without_findings(there))}
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     with left:
-        name = _chosen(there, known, still)
+        name = _choose_item(there, known, still)
     with right:
         _show_progress(doubts, still)
     doubt = known.get(name)
     if doubt is not None:
-        _show_doubt(there, doubt)
+        _show_item(there, doubt)
     decide_inspection(there, still)
-    say_cautions()
+    show_cautions()
     _warm_up(there, still, doubt)
 
 
-def _show_progress(doubts: list[Doubt], still: list[Doubt]) -> None:
+def _show_progress(doubts: list[ReviewItem], still: list[ReviewItem]) -> None:
     if not doubts:
         return
     waiting = sum(one.with_inspector for one in doubts)
@@ -66,7 +72,9 @@ def _show_progress(doubts: list[Doubt], still: list[Doubt]) -> None:
     st.progress(done / len(doubts), text=f"{done} of {len(doubts)} decided{more}")
 
 
-def _chosen(there: OpenInspection, known: dict[str, Doubt], still: list[Doubt]) -> str:
+def _choose_item(
+    there: OpenInspection, known: dict[str, ReviewItem], still: list[ReviewItem]
+) -> str:
     """Return what is looked at: the most doubtful that is undecided, unless another is chosen."""
     names = list(known)
     if not names:
@@ -94,7 +102,7 @@ def _chosen(there: OpenInspection, known: dict[str, Doubt], still: list[Doubt]) 
     )
 
 
-def _mark(one: Doubt) -> str:
+def _mark(one: ReviewItem) -> str:
     if not one.settled:
         return "● "
     if one.with_inspector:
@@ -102,7 +110,7 @@ def _mark(one: Doubt) -> str:
     return "✓ " if one.findings or one.decided else ""
 
 
-def _show_doubt(there: OpenInspection, doubt: Doubt) -> None:
+def _show_item(there: OpenInspection, doubt: ReviewItem) -> None:
     _show_findings(doubt)
     _show_decision(doubt)
     if doubt.station is None:
@@ -115,21 +123,21 @@ def _show_doubt(there: OpenInspection, doubt: Doubt) -> None:
     elif view is not None and isinstance(view.result, Refusal):
         show_refusal(view.result)
     _decide(there, doubt)
-    judgement = judged(there)
+    judgement = cached_assessment(there)
     if view is not None and isinstance(view.result, Estimate):
         left, right = st.columns(2, gap="large")
-        with left, plainly():
+        with left, show_errors():
             show_budget(view.result)
-        with right, plainly():
+        with right, show_errors():
             show_history(judgement, doubt.station)
     else:
-        with plainly():
+        with show_errors():
             show_history(judgement, doubt.station)
     show_entries(there, view, doubt.station)
     show_places(there, judgement, doubt.station)
 
 
-def _show_findings(doubt: Doubt) -> None:
+def _show_findings(doubt: ReviewItem) -> None:
     for one in doubt.findings:
         finding = one.finding
         words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
@@ -145,7 +153,7 @@ def _show_findings(doubt: Doubt) -> None:
             )
 
 
-def _show_decision(doubt: Doubt) -> None:
+def _show_decision(doubt: ReviewItem) -> None:
     """Show what was decided about the station, and whether it still holds."""
     last = doubt.decision
     if last is None:
@@ -163,7 +171,7 @@ def _show_decision(doubt: Doubt) -> None:
         )
 
 
-def _decide(there: OpenInspection, doubt: Doubt) -> None:
+def _decide(there: OpenInspection, doubt: ReviewItem) -> None:
     key = f"why {there.inspection.identity} {doubt.name}"
     # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
     with st.form(f"decide {key}", border=False, enter_to_submit=False):
@@ -194,40 +202,43 @@ def _decide(there: OpenInspection, doubt: Doubt) -> None:
                     args=(there, doubt, decision, key),
                 )
             st.form_submit_button(
-                "Next", shortcut="Alt+N", icon=":material/arrow_forward:", on_click=_go_on,
+                "Next",
+                shortcut="Alt+N",
+                icon=":material/arrow_forward:",
+                on_click=_select_next,
                 args=(there, doubt),
-            )  # fmt: skip
+            )
     with st.container(key="keys"):  # not shown where there are fingers instead
         st.caption(f":material/keyboard: {KEYS}")
 
 
-def _take_decision(there: OpenInspection, doubt: Doubt, decision: Decision, key: str) -> None:
+def _take_decision(there: OpenInspection, doubt: ReviewItem, decision: Decision, key: str) -> None:
     """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
     why = str(st.session_state.get(key, ""))
-    with plainly_later():
-        decide(the_record(), there, doubt, decision, by=person(), why=why)
-        tell_later(f"{doubt.name}: {decision}.")
+    with defer_errors():
+        save_decision(get_record(), there, doubt, decision, by=user_name(), why=why)
+        flash_success(f"{doubt.name}: {decision}.")
         st.session_state[key] = ""
         with suppress(RecordError):  # the next is only looked up; the decision is kept
-            _go_on(there)
+            _select_next(there)
 
 
-def _go_on(there: OpenInspection, after: Doubt | None = None) -> None:
+def _select_next(there: OpenInspection, after: ReviewItem | None = None) -> None:
     """Take up the next undecided; after a certain one, the next behind it."""
     identity = there.inspection.identity
-    now = the_record().inspection(identity) if after is None else there
-    names = [one.name for one in queue(now) if not one.settled]
+    now = get_record().inspection(identity) if after is None else there
+    names = [one.name for one in review_queue(now) if not one.settled]
     if after is not None:
         # with all decided, "next" still goes from station to station
-        names = names or [one.name for one in (*queue(now), *calm_stations(now))]
+        names = names or [one.name for one in (*review_queue(now), *stations_without_findings(now))]
         if after.name in names:
             names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
     if names:
         st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
 
 
-def _show_station(there: OpenInspection, station: int, doubt: Doubt) -> View | None:
-    views = views_of(there, judged(there), station)
+def _show_station(there: OpenInspection, station: int, doubt: ReviewItem) -> StationView | None:
+    views = station_views(there, cached_assessment(there), station)
     if not views:
         st.info(
             f"Station {station} has no photograph; nothing can be held against its readings.",
@@ -249,7 +260,7 @@ def _show_station(there: OpenInspection, station: int, doubt: Doubt) -> View | N
         )
     view = views[chosen]
     key = f"{there.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
-    with plainly():
+    with show_errors():
         if has_photograph(there, view.result.photo_sha256):
             show_photograph(view, key=key)
         else:
@@ -257,12 +268,12 @@ def _show_station(there: OpenInspection, station: int, doubt: Doubt) -> View | N
     return view
 
 
-def _view_name(view: View) -> str:
+def _view_name(view: StationView) -> str:
     at = f", at {view.result.at_mm:g} mm" if view.result.at_mm else ""
     return f"{view.view_deg}°{at} {'' if isinstance(view.result, Estimate) else '(refused)'}"
 
 
-def _show_lone_photograph(there: OpenInspection, doubt: Doubt) -> None:
+def _show_lone_photograph(there: OpenInspection, doubt: ReviewItem) -> None:
     """Show a photograph that belongs to no station."""
     for where in doubt.findings[0].finding.where:
         found = photograph_named(there, where)
@@ -270,25 +281,25 @@ def _show_lone_photograph(there: OpenInspection, doubt: Doubt) -> None:
             (one for one in there.results if found and one.photo_sha256 == found.sha256), None
         )
         if result is not None:
-            with plainly():
-                show_photograph(View(0, result, None), key=f"lone {result.photo_sha256}")
+            with show_errors():
+                show_photograph(StationView(0, result, None), key=f"lone {result.photo_sha256}")
 
 
-def _warm_up(there: OpenInspection, still: list[Doubt], now: Doubt | None) -> None:
+def _warm_up(there: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
     """Make the next station's pictures and charts while this one is looked at."""
     following = next((one for one in still if now is None or one.name != now.name), None)
     if following is None or following.station is None:
         return
     mine = [one for one in there.results if one.station == following.station]
-    with plainly():
+    with show_errors():
         for result in mine:
             if has_photograph(there, result.photo_sha256):
-                pictures.make_ready(record_place(), result)
+                pictures.make_ready(record_location(), result)
         estimates = [one for one in mine if isinstance(one, Estimate)]
-        make_ready(judged(there), following.station, estimates)
+        make_ready(cached_assessment(there), following.station, estimates)
 
 
-inspection = begin("Review")
+inspection = page_header("Review")
 if inspection is not None:
-    with plainly():
+    with show_errors():
         _review(inspection)

@@ -8,16 +8,18 @@ from inspection.model.log import counted
 from inspection.record.views import Summary
 from ui.services.sample import load_sample, sample_folder
 from ui.text import STATE_MARKS, as_typed
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
-from ui.web.page.login import opens
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.login import can_open
 from ui.web.page.navigation import ICONS, NAMES, Step, next_step
-from ui.web.page.session import person, record_place, summaries, take_up, the_record
+from ui.web.page.session import get_record, record_location, select_inspection, summaries, user_name
 
 
 def _first_steps() -> None:
-    if not opens("rope"):
-        st.info("There is no inspection yet; an inspector begins one.",
-                icon=":material/hourglass_empty:")  # fmt: skip
+    if not can_open("rope"):
+        st.info(
+            "There is no inspection yet; an inspector begins one.",
+            icon=":material/hourglass_empty:",
+        )
         return
     st.markdown(
         "**Nothing has been entered yet.** Photograph a rope beside a printed card, write down "
@@ -50,12 +52,12 @@ def _sample_button(kind: str) -> None:
         help="Takes a few seconds: every photograph is measured on this machine.",
     ):
         bar = st.progress(0.0, text="reading the sample")
-        with plainly():
+        with show_errors():
             identity = load_sample(
-                the_record(), folder, by=person(), told=lambda at, what: _tell(bar, at, what)
+                get_record(), folder, by=user_name(), told=lambda at, what: _tell(bar, at, what)
             )
-            take_up(identity)
-            tell_later("The sample inspection is in the record. Its review is waiting for you.")
+            select_inspection(identity)
+            flash_success("The sample inspection is in the record. Its review is waiting for you.")
             st.rerun()
 
 
@@ -83,29 +85,29 @@ def _overview(known: list[Summary]) -> None:
             with st.container(horizontal=True):
                 others: tuple[Step, ...] = ("photographs", "readings", "result", "review")
                 for step in dict.fromkeys((upcoming.step, *others)):
-                    if not opens(step):
+                    if not can_open(step):
                         continue
                     if st.button(
-                        NAMES[step], key=f"{step} {one.identity}",
+                        NAMES[step],
+                        key=f"{step} {one.identity}",
                         icon=f":material/{ICONS[step]}:",
                         type="primary" if step == upcoming.step else "secondary",
-                    ):  # fmt: skip
-                        take_up(one.identity)
+                    ):
+                        select_inspection(one.identity)
                         st.switch_page(f"screens/{step}.py")
     if len(known) > 12:
         st.caption(f"{len(known) - 12} more are in the list at the side and under Supervise.")
 
 
-begin("Rope Photo Check", needs_inspection=False)
-with plainly():
+page_header("Rope Photo Check", needs_inspection=False)
+with show_errors():
     everything = summaries()
     if not everything:
         _first_steps()
     else:
         _overview(everything)
-        if opens("rope"):
-            st.page_link("screens/rope.py", label="Begin another inspection",
-                         icon=":material/add:")  # fmt: skip
-    if opens("supervise"):
-        st.caption(f"Record: {as_typed(record_place().rsplit('@', 1)[-1])}")
-    say_cautions()
+        if can_open("rope"):
+            st.page_link("screens/rope.py", label="Begin another inspection", icon=":material/add:")
+    if can_open("supervise"):
+        st.caption(f"Record: {as_typed(record_location().rsplit('@', 1)[-1])}")
+    show_cautions()

@@ -13,10 +13,10 @@ from inspection.record.views import OpenInspection
 from ui.presenters.result_rows import PLACE_HEADS, place_rows
 from ui.presenters.whole_rope import whole_rope
 from ui.text import as_typed
-from ui.web.page.layout import begin, plainly, say_cautions, tell_later
-from ui.web.page.navigation import go_on
-from ui.web.page.rescreen import look_over_now
-from ui.web.page.session import judged
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.navigation import next_step_link
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import cached_assessment
 from ui.web.panels.station import table
 from ui.web.panels.station_table import enter_stations, show_stations
 
@@ -56,11 +56,11 @@ def stations_from(rows: Sequence[Sequence[Any]]) -> tuple[Station, ...]:
 def _edit(there: OpenInspection) -> None:
     sheet = show_stations(there)
     if st.button("Keep these stations", type="primary"):
-        with plainly():
+        with show_errors():
             stations = stations_from(sheet.rows)
             enter_stations(there, sheet, stations)
-            look_over_now(there.inspection.identity)
-            tell_later(f"{len(stations)} stations are in the record.")
+            rescreen(there.inspection.identity)
+            flash_success(f"{len(stations)} stations are in the record.")
             st.rerun()
 
 
@@ -76,11 +76,11 @@ def _sections(there: OpenInspection) -> None:
         "gauge; photographs and gauge are not mixed. Photographs of one card that were measured "
         "at different places along it are sections of their own."
     )
-    for words in whole_rope(judged(there)):
+    for words in whole_rope(cached_assessment(there)):
         st.markdown(as_typed(words))
 
 
-inspection = begin("4 Stations")
+inspection = page_header("4 Stations")
 if inspection is not None:
     if not inspection.inspection.stations:
         st.info(
@@ -88,9 +88,9 @@ if inspection is not None:
             "drum. Neighbours are compared by it.",
             icon=":material/pin_drop:",
         )
-    with plainly():
+    with show_errors():
         _edit(inspection)
-    with plainly():
+    with show_errors():
         _sections(inspection)
-    go_on("readings", "readings")
-    say_cautions()
+    next_step_link("readings", "readings")
+    show_cautions()

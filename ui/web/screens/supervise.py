@@ -9,17 +9,17 @@ import streamlit as st
 from inspection.assessment import Judgement
 from inspection.record.views import OpenInspection, Summary
 from ui.presenters.flagged_entries import (
-    MOST_JUDGED,
-    Entry,
-    chosen,
-    entries_of,
+    MOST_ASSESSED,
+    FlaggedEntry,
     entries_table,
+    filtered,
+    flagged_entries,
     readings_table,
 )
 from ui.text import as_typed, chance_words
-from ui.web.page.layout import begin, plainly, say_cautions
+from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import download
-from ui.web.page.session import judged, opened, summaries, the_record
+from ui.web.page.session import cached_assessment, get_record, load_inspection, summaries
 from ui.web.panels.supervisor_charts import show_differences, show_digits, show_trends
 
 SHOWN = 20
@@ -30,34 +30,45 @@ def _filtered() -> list[Summary]:
     days = [one.on for one in known]
     with st.expander("Filter", icon=":material/filter_alt:"):
         ropes = ["all ropes", *sorted({one.rope for one in known})]
-        rope = st.selectbox("Rope", ropes, key="filter rope", persist_state="session",
-                            help="One rope, or all that are in the record.")  # fmt: skip
+        rope = st.selectbox(
+            "Rope",
+            ropes,
+            key="filter rope",
+            persist_state="session",
+            help="One rope, or all that are in the record.",
+        )
         words = st.text_input(
-            "Site or place contains", key="filter place", persist_state="session",
+            "Site or place contains",
+            key="filter place",
+            persist_state="session",
             help="Part of the rope's site or of the inspection's place, e.g. the quay.",
-        )  # fmt: skip
+        )
         left, right = st.columns(2)
-        since = left.date_input("From", min(days), key="filter since",
-                                help="First day of inspection that counts.")  # fmt: skip
-        until = right.date_input("To", max(days), key="filter until",
-                                 help="Last day of inspection that counts.")  # fmt: skip
-    sites = {one.identity: one.site for one in the_record().ropes()}
+        since = left.date_input(
+            "From", min(days), key="filter since", help="First day of inspection that counts."
+        )
+        until = right.date_input(
+            "To", max(days), key="filter until", help="Last day of inspection that counts."
+        )
+    sites = {one.identity: one.site for one in get_record().ropes()}
     wanted = None if rope == "all ropes" else rope
-    found = chosen(known, sites, rope=wanted, words=words, since=since, until=until)
-    if len(found) > MOST_JUDGED:
+    found = filtered(known, sites, rope=wanted, words=words, since=since, until=until)
+    if len(found) > MOST_ASSESSED:
         st.info(
-            f"{len(found)} inspections are left; the {MOST_JUDGED} that most deserve a look are "
+            f"{len(found)} inspections are left; the {MOST_ASSESSED} that most deserve a look are "
             "shown. Filter by rope or time to see others."
         )
-    return found[:MOST_JUDGED]
+    return found[:MOST_ASSESSED]
 
 
 def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
     settled = st.toggle(
-        "Show settled ones too", key="with settled", persist_state="session",
+        "Show settled ones too",
+        key="with settled",
+        persist_state="session",
         help="Entries that a reviewer has decided about, with what was decided.",
-    )  # fmt: skip
-    entries = entries_of(there, judgements, settled=settled)
+    )
+    entries = flagged_entries(there, judgements, settled=settled)
     if not entries:
         st.info(
             "No entry deserves a look before the others. That does not clear any rope.",
@@ -71,10 +82,10 @@ def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
         for suffix, words in ((".csv", "Entries as CSV"), (".xlsx", "Entries as XLSX")):
             download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
         for suffix, words in ((".csv", "All readings as CSV"), (".xlsx", "All readings as XLSX")):
-            download(words, partial(readings_table, the_record(), suffix), f"readings{suffix}")
+            download(words, partial(readings_table, get_record(), suffix), f"readings{suffix}")
 
 
-def _entry(rank: int, one: Entry) -> None:
+def _entry(rank: int, one: FlaggedEntry) -> None:
     finding, inspection = one.logged.finding, one.there.inspection
     asked = {"inspection": inspection.identity, "look": one.doubt_name}
     with st.container(border=True):
@@ -83,10 +94,18 @@ def _entry(rank: int, one: Entry) -> None:
                 f"**{rank}. {as_typed(one.where)}** · {as_typed(one.there.rope.identity)} · "
                 f"{inspection.on:%Y-%m-%d}"
             )
-            words, icon = ("See the photograph", "photo") if one.there.photographs else (
-                "Look at it", "visibility")  # fmt: skip
-            st.page_link("screens/review.py", label=words, width="content",
-                         icon=f":material/{icon}:", query_params=asked)  # fmt: skip
+            words, icon = (
+                ("See the photograph", "photo")
+                if one.there.photographs
+                else ("Look at it", "visibility")
+            )
+            st.page_link(
+                "screens/review.py",
+                label=words,
+                width="content",
+                icon=f":material/{icon}:",
+                query_params=asked,
+            )
         st.markdown(as_typed(finding.seen))
         for line in one.evidence:
             st.markdown(f":material/straighten: {as_typed(line)}")
@@ -110,14 +129,14 @@ def _entry(rank: int, one: Entry) -> None:
             st.caption(f":material/undo: sent back by {as_typed(sent.who)}: {as_typed(sent.why)}")
 
 
-begin("Supervise", needs_inspection=False)
-with plainly():
+page_header("Supervise", needs_inspection=False)
+with show_errors():
     if not summaries():
         st.info("There is no inspection yet; load the sample or enter one.")
         st.page_link("screens/start.py", label="Start", icon=":material/home:")
     else:
-        left_over = [opened(one.identity) for one in _filtered()]
-        judged_ones = [judged(one) for one in left_over]
+        left_over = [load_inspection(one.identity) for one in _filtered()]
+        judged_ones = [cached_assessment(one) for one in left_over]
         if not left_over:
             st.info("The filter leaves no inspection; widen it.")
         else:
@@ -128,4 +147,4 @@ with plainly():
             show_digits(left_over)
             st.subheader("Trend towards the limits")
             show_trends(judged_ones)
-    say_cautions()
+    show_cautions()

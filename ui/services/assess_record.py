@@ -1,4 +1,4 @@
-"""From the record to a judgement, and back: what was found is written beside the entries."""
+"""An inspection of the record: its log, and its screening with the findings saved beside it."""
 
 from __future__ import annotations
 
@@ -31,20 +31,20 @@ def log_of(record: Record, identity: str) -> Log:
     return Log(this.rope, this.inspection, this.readings, gauges, this.results, earlier)
 
 
-def look_over(record: Record, identity: str, *, by: str) -> tuple[Finding, ...]:
-    """Judge an inspection as it stands, and keep in the record what deserves a look.
+def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Finding, ...]:
+    """Screen an inspection as it stands, and save the findings in the record.
 
-    The scrutiny's findings come first. Behind them stand comparisons that are doubtful,
+    The screening's findings come first. Behind them stand comparisons that are doubtful,
     figures outside a limit and photographs that were refused, so that nothing that a reviewer
     must see depends on a test's level.
     """
-    return keep_judgement(record, judge_log(log_of(record, identity)), by=by)[0]
+    return save_findings(record, judge_log(log_of(record, identity)), by=by)[0]
 
 
-def keep_judgement(
+def save_findings(
     record: Record, judgement: Judgement, *, by: str
 ) -> tuple[tuple[Finding, ...], bool]:
-    """Keep in the record what of a judgement deserves a look, with the inspection's rank.
+    """Save the findings of an assessment in the record, with the inspection's rank.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def keep_judgement(
         False where the record said the same already, so that no event was added.
     """
     identity = judgement.log.inspection.identity
-    found = (*judgement.findings, *further_looks(judgement))
+    found = (*judgement.findings, *further_findings(judgement))
     rank = deserving(judgement.findings) or 0.01 * min(len(found), 99)
     said = [one.finding for one in record.inspection(identity).findings if one.current]
     if [plain(one) for one in said] == [plain(one) for one in found]:
@@ -63,43 +63,60 @@ def keep_judgement(
     return found, True
 
 
-def further_looks(judgement: Judgement) -> list[Finding]:
-    """Return what a reviewer must see although the scrutiny raised nothing of it."""
+def further_findings(judgement: Judgement) -> list[Finding]:
+    """Return what a reviewer must see although the screening raised nothing of it."""
     raised = {place for finding in judgement.findings for place in finding.where}
     found: dict[tuple[str, tuple[str, ...], str], Finding] = {}
     for one in judgement.crosscheck.comparisons:
         where = place_words(one.station or 0, one.view_deg)
         if one.word in ("doubtful", "disagrees") and where not in raised:
-            _keep(
+            _add_finding(
                 found,
                 Finding(
-                    f"photograph-{one.word}", one.words, LOOK_AGAIN, "look", one.zeta, 2.0, "1",
-                    (where,), p_value=one.p_value,
+                    f"photograph-{one.word}",
+                    one.words,
+                    LOOK_AGAIN,
+                    "look",
+                    one.zeta,
+                    2.0,
+                    "1",
+                    (where,),
+                    p_value=one.p_value,
                     innocent="Of twenty comparisons one is doubtful though nothing is wrong.",
                 ),
-            )  # fmt: skip
+            )
     for placed in judgement.verdicts:
         if placed.verdict.outcome == "outside":
             where = "whole rope" if placed.station is None else f"station {placed.station}"
-            _keep(
+            _add_finding(
                 found,
                 Finding(
-                    "outside-limit", placed.words, "Let the competent person decide.", "look",
-                    placed.verdict.value_mm, None, "mm", (where,),
+                    "outside-limit",
+                    placed.words,
+                    "Let the competent person decide.",
+                    "look",
+                    placed.verdict.value_mm,
+                    None,
+                    "mm",
+                    (where,),
                 ),
-            )  # fmt: skip
+            )
     for thin in judgement.local:
         if thin.outcome == "local decrease":
-            _keep(
+            _add_finding(
                 found,
                 Finding(
                     "local-decrease",
                     f"Station {thin.station} is {thin.deficit_mm:.2f} mm ({thin.deficit_pct:.1f} % "
                     "of nominal) thinner than its neighbours.",
                     "Look for a broken core or corrosion there; the competent person decides.",
-                    "look", thin.deficit_mm, None, "mm", (f"station {thin.station}",),
+                    "look",
+                    thin.deficit_mm,
+                    None,
+                    "mm",
+                    (f"station {thin.station}",),
                 ),
-            )  # fmt: skip
+            )
     for refused in judgement.crosscheck.refused:
         reason = refused.findings[0]
         where = (
@@ -107,15 +124,19 @@ def further_looks(judgement: Judgement) -> list[Finding]:
             if refused.station is None
             else place_words(refused.station, refused.view_deg or 0)
         )
-        _keep(
+        _add_finding(
             found,
             Finding(
-                "photograph-refused", f"{refused.photo_name} gives no diameter: {reason.seen}",
-                reason.remedy, "look", where=(where,), spot_px=reason.spot_px,
+                "photograph-refused",
+                f"{refused.photo_name} gives no diameter: {reason.seen}",
+                reason.remedy,
+                "look",
+                where=(where,),
+                spot_px=reason.spot_px,
             ),
-        )  # fmt: skip
+        )
     return list(found.values())
 
 
-def _keep(found: dict[tuple[str, tuple[str, ...], str], Finding], one: Finding) -> None:
+def _add_finding(found: dict[tuple[str, tuple[str, ...], str], Finding], one: Finding) -> None:
     found.setdefault((one.code, one.where, one.seen), one)
