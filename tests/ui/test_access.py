@@ -260,7 +260,7 @@ def test_a_file_is_made_only_for_who_still_has_the_role(
 ) -> None:
     monkeypatch.setenv("ROPE_PHOTO_TEAM", str(team_file))
     person = read_team(team_file)["b@example.org"]
-    monkeypatch.setattr(login, "allowed", lambda: person)
+    monkeypatch.setattr(login, "authorized_user", lambda: person)
     make = login.guard_download(lambda: b"the file", "supervise")
     assert make() == b"the file"
     team_file.write_text(TEAM.replace('"reviewer", "supervisor"', '"reviewer"'), encoding="utf-8")

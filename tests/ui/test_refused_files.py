@@ -51,7 +51,7 @@ def team(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def drawn_for(monkeypatch: pytest.MonkeyPatch, team: Path, letter: str) -> Person:
     person = read_team(str(team))[f"{letter}@example.org"]
-    monkeypatch.setattr(login, "allowed", lambda: person)
+    monkeypatch.setattr(login, "authorized_user", lambda: person)
     return person
 
 
@@ -93,7 +93,7 @@ def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
-    monkeypatch.setattr(login, "allowed", lambda: login.local_user("Reviewer B"))
+    monkeypatch.setattr(login, "authorized_user", lambda: login.local_user("Reviewer B"))
 
     def asleep() -> bytes:
         raise RecordError("The record's database x does not answer; is it running?")

@@ -230,7 +230,7 @@ def test_what_is_said_after_a_click_outlives_a_drawing_that_is_cut_short(
     told = [": accepted." in one.value for one in clean(at.run()).success]
     again = [": accepted." in one.value for one in clean(at.run()).success]
     assert told == again == [True]
-    monkeypatch.setattr(layout, "SAID_S", 0.0)
+    monkeypatch.setattr(layout, "FLASH_S", 0.0)
     assert not clean(at.run()).success
 
 

@@ -235,16 +235,15 @@ def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest
 def test_a_fault_of_the_program_is_a_sentence_too(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("ui.web.page.layout.SAID_S", 0.0)  # a sentence stays for one drawing
+    monkeypatch.setattr("ui.web.page.layout.FLASH_S", 0.0)  # a sentence stays for one drawing
 
     def broken(*_: object) -> None:
         raise RuntimeError("no traceback reaches a person")
 
     at = clean(sample_app.run().switch_page("screens/review.py").run())
     with monkeypatch.context() as patched:
-        patched.setattr(
-            "ui.presenters.review_queue.strength", broken
-        )  # while a button is answered, too
+        # while a button is answered, too
+        patched.setattr("ui.presenters.review_queue.finding_strength", broken)
         field(at, "text_input", "Reason").set_value("read it again")
         press(at, "Send back")
         assert not at.exception

@@ -138,7 +138,7 @@ def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
     at = page()
     type_into(at, begun, {0: "22,41"})
     with monkeypatch.context() as patched:
-        patched.setattr(reading_table, "enter", late)
+        patched.setattr(reading_table, "enter_readings", late)
         press(at, "Enter 1 reading into the record")
     (told,) = [one.value for one in at.error]
     assert "was changed after you opened it" in told

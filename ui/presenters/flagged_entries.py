@@ -46,7 +46,7 @@ class FlaggedEntry:
     evidence: tuple[str, ...] = ()
 
     @property
-    def doubt_name(self) -> str:
+    def item_name(self) -> str:
         """What the review calls it."""
         return item_name(self.logged)
 
@@ -60,7 +60,7 @@ class FlaggedEntry:
     @property
     def page(self) -> str:
         """Where the pages show it: what stands behind the address of the server."""
-        asked = {"inspection": self.there.inspection.identity, "look": self.doubt_name}
+        asked = {"inspection": self.there.inspection.identity, "look": self.item_name}
         return f"review?{urlencode(asked)}"
 
     @property

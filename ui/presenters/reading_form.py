@@ -1,4 +1,4 @@
-"""Readings as people type them into a table: understood, doubted, and kept as a draft."""
+"""Readings as people type them into a table: parsed, questioned, and saved as a draft."""
 
 from __future__ import annotations
 
@@ -36,13 +36,13 @@ class ParsedRow:
         None where it is not understood, or nothing was typed.
     wrong : str
         Why it can't be entered; empty where it can.
-    doubt : str
+    question : str
         Why it should be looked at before it is entered; empty where nothing is odd.
     """
 
     reading: Reading | None
     wrong: str = ""
-    doubt: str = ""
+    question: str = ""
 
 
 def parse_row(
@@ -65,12 +65,14 @@ def parse_row(
         return ParsedRow(None, f"{where}: {wrong}")
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
     off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
-    doubt = ""
+    question = ""
     if abs(off) > ODD_PCT:
-        doubt = f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
+        question = (
+            f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
+        )
     elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
-        doubt = f"{where} has a reading already; this one stands beside it."
-    return ParsedRow(reading, doubt=doubt)
+        question = f"{where} has a reading already; this one stands beside it."
+    return ParsedRow(reading, question=question)
 
 
 def reading_lines(readings: Iterable[Reading]) -> list[str]:

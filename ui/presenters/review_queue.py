@@ -99,8 +99,8 @@ def review_queue(there: OpenInspection) -> list[ReviewItem]:
     for number, decision in decisions.items():
         if decision.back:
             groups.setdefault(number, [])
-    doubts = [_review_item(key, group, decisions) for key, group in groups.items()]
-    return sorted(doubts, key=lambda one: -one.strength)
+    items = [_review_item(key, group, decisions) for key, group in groups.items()]
+    return sorted(items, key=lambda one: -one.strength)
 
 
 def stations_without_findings(there: OpenInspection) -> list[ReviewItem]:
@@ -151,7 +151,7 @@ def _view_of(one: LoggedFinding) -> int | None:
 def save_decision(
     record: Record,
     there: OpenInspection,
-    doubt: ReviewItem,
+    item: ReviewItem,
     decision: Decision,
     *,
     by: str,
@@ -174,8 +174,8 @@ def save_decision(
     why = " ".join(why.split())
     if decision != "accepted" and not why:
         raise ValueError(f"a station is {decision} with a reason: say why.")
-    if decision == "overruled" and doubt.station is None:
-        _check_overruling(doubt, by)
+    if decision == "overruled" and item.station is None:
+        _check_overruling(item, by)
     how = f"{decision}: {why}" if why else decision
     identity = there.inspection.identity
     back = decision == "sent back"
@@ -185,19 +185,19 @@ def save_decision(
                 f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
                 "look at it as it is now, and decide then."
             )
-        if doubt.station is not None:
-            writing.review(identity, decision, by=by, why=why, station=doubt.station)
+        if item.station is not None:
+            writing.review(identity, decision, by=by, why=why, station=item.station)
             back = writing.inspection(identity).station_reviews[-1].back
-        if doubt.station is None or not back:
-            for one in doubt.findings:
+        if item.station is None or not back:
+            for one in item.findings:
                 if decision == "overruled" or not one.settled_by:
                     writing.settle_finding(identity, one.key, how=how, by=by)
         if back:
-            writing.review(identity, "sent back", by=by, why=f"{doubt.name}: {why}")
+            writing.review(identity, "sent back", by=by, why=f"{item.name}: {why}")
 
 
-def _check_overruling(doubt: ReviewItem, by: str) -> None:
-    deciders = {one.settled_by for one in doubt.findings if one.settled_by}
+def _check_overruling(item: ReviewItem, by: str) -> None:
+    deciders = {one.settled_by for one in item.findings if one.settled_by}
     if not deciders:
         raise RecordError("nothing was decided here yet: accept it or send it back.")
     if any(same_person(by, one) for one in deciders):

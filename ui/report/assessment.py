@@ -49,9 +49,9 @@ def decision_words(rule: DecisionRule) -> str:
 def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
-    doubted = flagged_stations(judgement)
-    if doubted:
-        named = ", ".join(str(number) for number in doubted)
+    flagged = flagged_stations(judgement)
+    if flagged:
+        named = ", ".join(str(number) for number in flagged)
         blocks.append(
             Words(
                 f"Figures by the gauge at station {named} rest on entries that deserve a second "
@@ -243,8 +243,8 @@ def wear(judgement: Judgement) -> list[Block]:
             Words(
                 "A station more than 1 % of nominal thinner than the median of up to two "
                 "neighbours on each side, beyond the uncertainty, is called a local decrease: this "
-                "report's rule, because ISO 4309:2017 asks for an obvious local decrease and names no "
-                "figure (from memory, confidence 0.9).",
+                "report's rule, because ISO 4309:2017 asks for an obvious local decrease and names "
+                "no figure (from memory, confidence 0.9).",
                 "small",
             )
         )
@@ -341,7 +341,7 @@ def earlier(judgement: Judgement) -> list[Block]:
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
     lines = limit_lines(one.verdict.limit for one in judgement.verdicts)
-    doubted = flagged_stations(judgement)
+    flagged = flagged_stations(judgement)
     for station, points in sorted(by_station.items()):
         figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
         rows += [
@@ -354,14 +354,14 @@ def earlier(judgement: Judgement) -> list[Block]:
             continue  # fewer than three days, or two figures that are one: the table says enough
         low, high = line.rate_interval
         loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
-        doubt = ""
-        if station in doubted:
-            doubt = " An entry of this station deserves a second look, and the line rests on it."
+        caveat = ""
+        if station in flagged:
+            caveat = " An entry of this station deserves a second look, and the line rests on it."
         caption = (
             f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
             f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
             "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
-            f"evenly in time.{doubt}"
+            f"evenly in time.{caveat}"
         )
         drawn.append(Drawn(history(station, line, limits=lines), caption))
     if not rows:

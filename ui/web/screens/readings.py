@@ -118,8 +118,8 @@ def _type(there: OpenInspection) -> None:
     for one in understood:
         if one.wrong:
             st.error(one.wrong, icon=":material/error:")
-        if one.doubt:
-            st.warning(one.doubt, icon=":material/help:")
+        if one.question:
+            st.warning(one.question, icon=":material/help:")
     ready = [one.reading for one in understood if one.reading is not None]
     if ready:
         st.markdown(f":material/check: Understood: {as_typed('; '.join(reading_lines(ready)))}.")

@@ -41,35 +41,35 @@ KEYS = (
 
 
 def _review(there: OpenInspection) -> None:
-    doubts = review_queue(there)
-    still = [one for one in doubts if not one.settled]
-    if not doubts:
+    items = review_queue(there)
+    still = [one for one in items if not one.settled]
+    if not items:
         st.info(
             "Nothing in this inspection stands out. Look at its stations all the same, then "
             "decide about the inspection.",
             icon=":material/visibility:",
         )
-    known = {one.name: one for one in (*doubts, *stations_without_findings(there))}
+    known = {one.name: one for one in (*items, *stations_without_findings(there))}
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     with left:
         name = _choose_item(there, known, still)
     with right:
-        _show_progress(doubts, still)
-    doubt = known.get(name)
-    if doubt is not None:
-        _show_item(there, doubt)
+        _show_progress(items, still)
+    item = known.get(name)
+    if item is not None:
+        _show_item(there, item)
     decide_inspection(there, still)
     show_cautions()
-    _warm_up(there, still, doubt)
+    _warm_up(there, still, item)
 
 
-def _show_progress(doubts: list[ReviewItem], still: list[ReviewItem]) -> None:
-    if not doubts:
+def _show_progress(items: list[ReviewItem], still: list[ReviewItem]) -> None:
+    if not items:
         return
-    waiting = sum(one.with_inspector for one in doubts)
+    waiting = sum(one.with_inspector for one in items)
     more = f", {waiting} with the inspector" if waiting else ""
-    done = len(doubts) - len(still)
-    st.progress(done / len(doubts), text=f"{done} of {len(doubts)} decided{more}")
+    done = len(items) - len(still)
+    st.progress(done / len(items), text=f"{done} of {len(items)} decided{more}")
 
 
 def _choose_item(
@@ -110,42 +110,42 @@ def _mark(one: ReviewItem) -> str:
     return "✓ " if one.findings or one.decided else ""
 
 
-def _show_item(there: OpenInspection, doubt: ReviewItem) -> None:
-    _show_findings(doubt)
-    _show_decision(doubt)
-    if doubt.station is None:
-        _show_lone_photograph(there, doubt)
-        _decide(there, doubt)
+def _show_item(there: OpenInspection, item: ReviewItem) -> None:
+    _show_findings(item)
+    _show_decision(item)
+    if item.station is None:
+        _show_lone_photograph(there, item)
+        _decide(there, item)
         return
-    view = _show_station(there, doubt.station, doubt)
+    view = _show_station(there, item.station, item)
     if view is not None and isinstance(view.result, Estimate):
         show_comparison(view, view.result)
     elif view is not None and isinstance(view.result, Refusal):
         show_refusal(view.result)
-    _decide(there, doubt)
+    _decide(there, item)
     judgement = cached_assessment(there)
     if view is not None and isinstance(view.result, Estimate):
         left, right = st.columns(2, gap="large")
         with left, show_errors():
             show_budget(view.result)
         with right, show_errors():
-            show_history(judgement, doubt.station)
+            show_history(judgement, item.station)
     else:
         with show_errors():
-            show_history(judgement, doubt.station)
-    show_entries(there, view, doubt.station)
-    show_places(there, judgement, doubt.station)
+            show_history(judgement, item.station)
+    show_entries(there, view, item.station)
+    show_places(there, judgement, item.station)
 
 
-def _show_findings(doubt: ReviewItem) -> None:
-    for one in doubt.findings:
+def _show_findings(item: ReviewItem) -> None:
+    for one in item.findings:
         finding = one.finding
         words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
         innocent = (
             f"  \nIt may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
         st.warning(f"{words}  \n{as_typed(finding.remedy)}{innocent}", icon=":material/visibility:")
-        if one.settled_by and doubt.station is None:
+        if one.settled_by and item.station is None:
             st.info(
                 f"{as_typed(one.settled_how)} — {as_typed(one.settled_by)}, "
                 f"{one.settled_at[:16].replace('T', ' ')} UTC",
@@ -153,9 +153,9 @@ def _show_findings(doubt: ReviewItem) -> None:
             )
 
 
-def _show_decision(doubt: ReviewItem) -> None:
+def _show_decision(item: ReviewItem) -> None:
     """Show what was decided about the station, and whether it still holds."""
-    last = doubt.decision
+    last = item.decision
     if last is None:
         return
     why = f": {as_typed(last.why)}" if last.why else ""
@@ -171,8 +171,8 @@ def _show_decision(doubt: ReviewItem) -> None:
         )
 
 
-def _decide(there: OpenInspection, doubt: ReviewItem) -> None:
-    key = f"why {there.inspection.identity} {doubt.name}"
+def _decide(there: OpenInspection, item: ReviewItem) -> None:
+    key = f"why {there.inspection.identity} {item.name}"
     # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
     with st.form(f"decide {key}", border=False, enter_to_submit=False):
         st.text_input(
@@ -193,31 +193,31 @@ def _decide(there: OpenInspection, doubt: ReviewItem) -> None:
                     shortcut=f"Alt+{letter}",
                     icon=icon,
                     type="primary" if decision == "accepted" else "secondary",
-                    disabled=doubt.decided != (decision == "overruled"),
+                    disabled=item.decided != (decision == "overruled"),
                     help="Turns the decision of somebody else round, with a reason: what was "
                     "accepted goes back to the inspector, what was sent back stands as it is."
                     if decision == "overruled"
                     else None,
                     on_click=_take_decision,
-                    args=(there, doubt, decision, key),
+                    args=(there, item, decision, key),
                 )
             st.form_submit_button(
                 "Next",
                 shortcut="Alt+N",
                 icon=":material/arrow_forward:",
                 on_click=_select_next,
-                args=(there, doubt),
+                args=(there, item),
             )
     with st.container(key="keys"):  # not shown where there are fingers instead
         st.caption(f":material/keyboard: {KEYS}")
 
 
-def _take_decision(there: OpenInspection, doubt: ReviewItem, decision: Decision, key: str) -> None:
+def _take_decision(there: OpenInspection, item: ReviewItem, decision: Decision, key: str) -> None:
     """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
     why = str(st.session_state.get(key, ""))
     with defer_errors():
-        save_decision(get_record(), there, doubt, decision, by=user_name(), why=why)
-        flash_success(f"{doubt.name}: {decision}.")
+        save_decision(get_record(), there, item, decision, by=user_name(), why=why)
+        flash_success(f"{item.name}: {decision}.")
         st.session_state[key] = ""
         with suppress(RecordError):  # the next is only looked up; the decision is kept
             _select_next(there)
@@ -237,7 +237,7 @@ def _select_next(there: OpenInspection, after: ReviewItem | None = None) -> None
         st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
 
 
-def _show_station(there: OpenInspection, station: int, doubt: ReviewItem) -> StationView | None:
+def _show_station(there: OpenInspection, station: int, item: ReviewItem) -> StationView | None:
     views = station_views(there, cached_assessment(there), station)
     if not views:
         st.info(
@@ -246,7 +246,7 @@ def _show_station(there: OpenInspection, station: int, doubt: ReviewItem) -> Sta
         )
         return None
     directions = [one.view_deg for one in views]
-    first = directions.index(doubt.view_deg) if doubt.view_deg in directions else 0
+    first = directions.index(item.view_deg) if item.view_deg in directions else 0
     chosen = first
     if len(views) > 1:
         chosen = st.radio(
@@ -273,9 +273,9 @@ def _view_name(view: StationView) -> str:
     return f"{view.view_deg}°{at} {'' if isinstance(view.result, Estimate) else '(refused)'}"
 
 
-def _show_lone_photograph(there: OpenInspection, doubt: ReviewItem) -> None:
+def _show_lone_photograph(there: OpenInspection, item: ReviewItem) -> None:
     """Show a photograph that belongs to no station."""
-    for where in doubt.findings[0].finding.where:
+    for where in item.findings[0].finding.where:
         found = photograph_named(there, where)
         result = next(
             (one for one in there.results if found and one.photo_sha256 == found.sha256), None

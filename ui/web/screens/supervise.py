@@ -87,7 +87,7 @@ def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
 
 def _entry(rank: int, one: FlaggedEntry) -> None:
     finding, inspection = one.logged.finding, one.there.inspection
-    asked = {"inspection": inspection.identity, "look": one.doubt_name}
+    asked = {"inspection": inspection.identity, "look": one.item_name}
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(
