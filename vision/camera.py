@@ -1,20 +1,4 @@
-"""Camera and card as one vector, and how points and rays go between card and photograph.
-
-=====  ==================  ==========================================================
-index  name                meaning
-=====  ==================  ==========================================================
-0-2    rotation            rotation vector of R_cam_card (card to camera), rad
-3-5    translation         t_cam_card, mm
-6      log focal length    ln(focal length in px)
-7      lens distortion     k1: radial, x' = x (1 + k1 r^2), 1
-8-9    principal point     (x, y), px
-10     curl                height of the card's ends over its middle, mm
-11     twist               height of one corner over the middle, mm
-12-14  further distortion  k2, p1, p2 of a calibrated lens (Brown 1971), 1; left out where 0
-=====  ==================  ==========================================================
-
-The last three are known beforehand and never fitted: what is uncertain about them is in k1's
-uncertainty, which moves the picture's points as much (`vision.calibration.library`).
+"""Camera and card as one value, and how points and rays go between card and photograph.
 
 Frames: the card's (x along the rope, y across it, z towards the camera, mm) and the photograph's
 (pixel (0, 0) is the centre of the top left pixel, x right, y down).
@@ -22,16 +6,22 @@ Frames: the card's (x along the rope, y across it, z towards the camera, mm) and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.least_squares import derivatives
+
 Array = NDArray[np.float64]
 
-SIZE = 12
-LOG_F, K1, CX, CY, CURL, TWIST = 6, 7, 8, 9, 10, 11
+# What is fitted, in the order of vectors and covariances.
+FITTED = (
+    "rotation_x", "rotation_y", "rotation_z", "x_mm", "y_mm", "z_mm",
+    "log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm",
+)  # fmt: skip
 UNKNOWN_FOCAL_RATIO = 0.85  # over the long side: between wide (0.7) and portrait (1.4) lenses
 U_LOG_UNKNOWN_FOCAL = 0.30
 U_K1 = 0.01  # phones straighten their pictures; what is left (common practice, no source)
@@ -91,6 +81,134 @@ def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float |
     return Lens(focal_px, u_focal_px / focal_px, centre, u_centre)
 
 
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """A camera and the card in front of it (pinhole with distortion, Brown 1971).
+
+    Parameters
+    ----------
+    rotation_x, rotation_y, rotation_z : float
+        Rotation vector of R_cam_card (card to camera), rad.
+    x_mm, y_mm, z_mm : float
+        Origin of the card's frame in the camera's, mm.
+    log_focal : float
+        ln(focal length / px): fitted in its place, because it is known by its ratio.
+    k1 : float
+        Radial distortion, x' = x (1 + k1 r^2), 1.
+    centre_x_px, centre_y_px : float
+        Principal point, px.
+    curl_mm, twist_mm : float
+        Shape of the card: height of its ends, and of one corner, over its middle, mm.
+    k2, p1, p2 : float
+        Further distortion of a calibrated lens, radial and tangential, 1. They are known
+        beforehand and never fitted: what is uncertain about them is in k1's uncertainty, which
+        moves the picture's points as much (`vision.calibration.library`).
+    """
+
+    rotation_x: float
+    rotation_y: float
+    rotation_z: float
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    log_focal: float
+    k1: float
+    centre_x_px: float
+    centre_y_px: float
+    curl_mm: float = 0.0
+    twist_mm: float = 0.0
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
+
+    @property
+    def focal_px(self) -> float:
+        """Focal length, px."""
+        return float(np.exp(self.log_focal))
+
+    @property
+    def principal_point_px(self) -> Array:
+        """Principal point (2,), px."""
+        return np.array([self.centre_x_px, self.centre_y_px])
+
+    @property
+    def rotation_vector(self) -> Array:
+        """Rotation vector of R_cam_card (3,), rad."""
+        return np.array([self.rotation_x, self.rotation_y, self.rotation_z])
+
+    @property
+    def translation_mm(self) -> Array:
+        """Origin of the card's frame in the camera's (3,), mm."""
+        return np.array([self.x_mm, self.y_mm, self.z_mm])
+
+    @property
+    def bends_further(self) -> bool:
+        """Whether the lens has distortion beside `k1`."""
+        return bool(self.k2 or self.p1 or self.p2)
+
+    def values(self, names: Sequence[str] = FITTED) -> Array:
+        """Return some of the numbers as a vector (n,)."""
+        return np.array([getattr(self, name) for name in names])
+
+    def with_values(self, values: Array, names: Sequence[str] = FITTED) -> Camera:
+        """Return the camera with some of its numbers (n,) replaced."""
+        return replace(self, **dict(zip(names, values.tolist(), strict=True)))
+
+
+def camera_of(lens: Lens, rotation_vector: Array, translation_mm: Array) -> Camera:
+    """Return a camera with a lens and a flat card, from a pose.
+
+    Parameters
+    ----------
+    lens : Lens
+        What is known of the camera.
+    rotation_vector, translation_mm : ndarray of shape (3,)
+        The card's pose in the camera's frame, rad and mm.
+    """
+    (turn_x, turn_y, turn_z), (x, y, z) = rotation_vector.tolist(), translation_mm.tolist()
+    return Camera(
+        rotation_x=turn_x,
+        rotation_y=turn_y,
+        rotation_z=turn_z,
+        x_mm=x,
+        y_mm=y,
+        z_mm=z,
+        log_focal=float(np.log(lens.focal_px)),
+        k1=lens.k1,
+        centre_x_px=lens.centre_px[0],
+        centre_y_px=lens.centre_px[1],
+        k2=lens.k2,
+        p1=lens.p1,
+        p2=lens.p2,
+    )
+
+
+def gradient(
+    function: Callable[[Camera], float],
+    camera: Camera,
+    names: Sequence[str] = FITTED,
+    steps: Array | None = None,
+) -> Array:
+    """Return the derivatives of a function by some of the camera's numbers (n,).
+
+    Parameters
+    ----------
+    function : callable
+        A figure of a camera.
+    camera : Camera
+        Where to derive.
+    names : sequence of str, optional
+        The numbers.
+    steps : ndarray of shape (n,), optional
+        How far to go to each side for the central difference; a ten-thousandth, or a millionth
+        of the number where that is more, by default.
+    """
+    values = camera.values(names)
+    if steps is None:
+        steps = 1e-4 * np.maximum(1.0, np.abs(values) * 0.01)
+    return derivatives(lambda v: function(camera.with_values(v, names)), values, steps)
+
+
 def straightened(lens: Lens, points_px: Array) -> Array:
     """Return points (N, 2), px, where a lens without distortion would have put them."""
     sight = rays(_lens_only(lens), points_px)
@@ -103,55 +221,53 @@ def bent(lens: Lens, points_px: Array) -> Array:
     return project_mm(_lens_only(lens), np.column_stack([sight, np.ones(len(sight))]))
 
 
-def _lens_only(lens: Lens) -> Array:
-    turn = np.zeros(LOG_F)
-    own = [np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, lens.k2, lens.p1, lens.p2]
-    return np.concatenate([turn, own])
+def _lens_only(lens: Lens) -> Camera:
+    return camera_of(lens, np.zeros(3), np.zeros(3))
 
 
-def rotation(theta: Array) -> Array:
+def rotation(camera: Camera) -> Array:
     """Return R_cam_card (3, 3)."""
-    return np.asarray(cv2.Rodrigues(theta[:3].reshape(3, 1))[0], float)
+    return np.asarray(cv2.Rodrigues(camera.rotation_vector.reshape(3, 1))[0], float)
 
 
-def camera_centre_mm(theta: Array) -> Array:
+def camera_centre_mm(camera: Camera) -> Array:
     """Return the camera centre in the card's frame, mm (3,)."""
-    return np.asarray(-rotation(theta).T @ theta[3:6])
+    return np.asarray(-rotation(camera).T @ camera.translation_mm)
 
 
-def project_mm(theta: Array, points_mm: Array) -> Array:
+def project_mm(camera: Camera, points_mm: Array) -> Array:
     """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2)."""
-    x, y, z = (points_mm @ rotation(theta).T + theta[3:6]).T
+    x, y, z = (points_mm @ rotation(camera).T + camera.translation_mm).T
     x, y = x / z, y / z
-    swell = np.exp(theta[LOG_F]) * (1 + theta[K1] * (x * x + y * y))
-    seen = np.stack([swell * x + theta[CX], swell * y + theta[CY]], axis=1)
-    if len(theta) > SIZE:
-        seen += np.exp(theta[LOG_F]) * _further(theta, np.stack([x, y], axis=1))
-    return seen
+    swell = camera.focal_px * (1 + camera.k1 * (x * x + y * y))
+    points = np.stack([swell * x + camera.centre_x_px, swell * y + camera.centre_y_px], axis=1)
+    if camera.bends_further:
+        points += camera.focal_px * _further(camera, np.stack([x, y], axis=1))
+    return points
 
 
-def _further(theta: Array, straight: Array) -> Array:
+def _further(camera: Camera, straight: Array) -> Array:
     """Return by how much k2, p1 and p2 move points (N, 2) of a picture of focal length 1."""
-    k2, across = theta[SIZE], theta[[SIZE + 2, SIZE + 1]]  # (p2, p1) turns as a vector does
+    across = np.array([camera.p2, camera.p1])  # turns as a vector does
     r2 = (straight**2).sum(axis=1, keepdims=True)
     pull = (straight @ across)[:, None]
-    return np.asarray(k2 * r2**2 * straight + r2 * across + 2 * pull * straight)
+    return np.asarray(camera.k2 * r2**2 * straight + r2 * across + 2 * pull * straight)
 
 
-def rays(theta: Array, points_px: Array) -> Array:
+def rays(camera: Camera, points_px: Array) -> Array:
     """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
-    bent = (points_px - theta[[CX, CY]]) / np.exp(theta[LOG_F])
+    bent = (points_px - camera.principal_point_px) / camera.focal_px
     straight = bent
-    more = len(theta) > SIZE
+    more = camera.bends_further
     for _ in range(12 if more else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
-        aimed = bent - _further(theta, straight) if more else bent
-        straight = aimed / (1 + theta[K1] * (straight**2).sum(axis=1, keepdims=True))
-    seen = np.column_stack([straight, np.ones(len(straight))]) @ rotation(theta)
-    return np.asarray(seen / np.linalg.norm(seen, axis=1, keepdims=True))
+        aimed = bent - _further(camera, straight) if more else bent
+        straight = aimed / (1 + camera.k1 * (straight**2).sum(axis=1, keepdims=True))
+    sight = np.column_stack([straight, np.ones(len(straight))]) @ rotation(camera)
+    return np.asarray(sight / np.linalg.norm(sight, axis=1, keepdims=True))
 
 
-def bent_mm(theta: Array, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
+def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
     """Return points of the flat card (N, 2), mm, on the card as it curls and twists (N, 3)."""
     x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
-    height = theta[CURL] * x * x + theta[TWIST] * x * y
+    height = camera.curl_mm * x * x + camera.twist_mm * x * y
     return np.column_stack([flat_mm, height])

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.calibration.library import CalibratedCamera, lens_for
-from vision.camera import Lens, camera_centre_mm, lens_of
+from vision.camera import Camera, Lens, camera_centre_mm, lens_of
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, Finding, Refusal, Result
@@ -123,9 +123,9 @@ def _measure_card(
         blur = read_blur(photo.pixels, grey, found)
         refuse_above("too-blurred", blur.light_px)
         pose = solve_pose(found, card, lens)
-        refuse_above("too-tilted", _tilt_deg(pose.theta, np.zeros(3)))
+        refuse_above("too-tilted", _tilt_deg(pose.camera, np.zeros(3)))
         refuse_stretched(found, card, pose)  # a phone is held square sooner than a card is measured
-        axis = find_axis(photo.pixels, pose.theta, card)
+        axis = find_axis(photo.pixels, pose.camera, card)
     except RefusedError as refused:
         return [_refusal(photo, refused, card, at) for at in settings.at_mm]
     results: list[Result] = []
@@ -134,20 +134,20 @@ def _measure_card(
         try:
             outline = trace_edges(
                 photo.pixels,
-                pose.theta,
+                pose.camera,
                 card,
                 axis,
                 at_mm=at_mm,
                 height_mm=_height_mm(settings),
                 blur=blur,
             )
-            _check_outline(outline, pose.theta, card)
+            _check_outline(outline, pose.camera, card)
             grain = photo.coarseness * blur.light_px
             jaws = fit_jaws(outline, jaw_diameters=settings.jaw_diameters, grain_px=grain)
             results.append(_estimate(photo, card, pose, outline, jaws, settings, at_mm, blur))
         except RefusedError as refused:
             if outline is not None:
-                refused = _pointing(refused, pose.theta, outline, card)
+                refused = _pointing(refused, pose.camera, outline, card)
             results.append(_refusal(photo, refused, card, at_mm))
     return results
 
@@ -166,13 +166,13 @@ def _height_mm(settings: Settings) -> float | None:
     return axis_height_mm(settings.hold, settings.offset_mm)
 
 
-def _tilt_deg(theta: Array, station_mm: Array) -> float:
+def _tilt_deg(camera: Camera, station_mm: Array) -> float:
     """Return the angle between the line of sight at a station and the card's normal, deg."""
-    sight = camera_centre_mm(theta) - station_mm
+    sight = camera_centre_mm(camera) - station_mm
     return float(np.degrees(np.arccos(np.clip(sight[2] / np.linalg.norm(sight), -1, 1))))
 
 
-def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
+def _check_outline(outline: Outline, camera: Camera, card: Card) -> None:
     """Refuse an outline that is too small, burnt out, or runs off the card's band."""
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
@@ -184,7 +184,7 @@ def _check_outline(outline: Outline, theta: Array, card: Card) -> None:
         if outline.surface == "grey band":
             refuse_below("edges-soft", 100 * edge.clearness)
             refuse_above("white-band", 100 * edge.on_white)
-    low, high = band_limits_mm(outline, theta, card)
+    low, high = band_limits_mm(outline, camera, card)
     half = outline.rough_mm / 2
     refuse_below("band-too-narrow", float(min(high, -low) / half))
 
@@ -199,10 +199,10 @@ def _estimate(
     at_mm: float,
     blur: Blur,
 ) -> Estimate:
-    theta, hold, offset = pose.theta, settings.hold, settings.offset_mm
-    lines = jaw_lines(theta, outline, jaws)
+    camera, hold, offset = pose.camera, settings.hold, settings.offset_mm
+    lines = jaw_lines(camera, outline, jaws)
     try:
-        diameter = diameter_mm(theta, lines, hold=hold, offset_mm=offset)
+        diameter = diameter_mm(camera, lines, hold=hold, offset_mm=offset)
     except ValueError as impossible:
         raise RefusedError(finding("rope-not-found")) from impossible
     budget = list_terms(
@@ -215,7 +215,7 @@ def _estimate(
         offset_mm=offset,
         u_offset_mm=settings.u_offset_mm,
         photo=photo.sha256,
-        camera=photo.camera,
+        camera_id=photo.camera,
         blur=blur,
     )
     edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
@@ -239,11 +239,11 @@ def _estimate(
         hand=lay.hand if lay else "",
         spread_mm=max(jaws.left.spread_mm, jaws.right.spread_mm),
         px_per_mm=outline.px_per_mm,
-        tilt_deg=_tilt_deg(theta, lines.station_mm),
+        tilt_deg=_tilt_deg(camera, lines.station_mm),
         focal_px=pose.focal_px,
         u_focal_px=pose.u_focal_px,
         print_set=card.print_set,
-        marks=marks_of(theta, card, outline, lines),
+        marks=marks_of(camera, card, outline, lines),
         **_identity(photo),
     )
 
@@ -272,13 +272,13 @@ def _identity(photo: Photo) -> _Identity:
     }
 
 
-def _pointing(refused: RefusedError, theta: Array, outline: Outline, card: Card) -> RefusedError:
+def _pointing(refused: RefusedError, camera: Camera, outline: Outline, card: Card) -> RefusedError:
     """Say where in the photograph each reason is to be seen."""
     return RefusedError(
         *(
             one
             if one.spot_px is not None
-            else replace(one, spot_px=spot_of(one.code, theta, outline, card))
+            else replace(one, spot_px=spot_of(one.code, camera, outline, card))
             for one in refused.findings
         )
     )

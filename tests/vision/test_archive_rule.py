@@ -60,8 +60,9 @@ def test_perspective_is_found_from_the_spacing_of_the_marks() -> None:
     there = camera.project(np.array([[69.5, -2.0, 0.0], [70.5, -2.0, 0.0]]))
     seen = float(np.linalg.norm(np.diff(there, axis=0)))
     assert scale.px_per_mm == pytest.approx(seen, rel=1.5e-3)
-    u = np.degrees(np.sqrt(np.diag(scale.face.covariance)[:2]))
-    assert np.abs((np.degrees(scale.face.fitted[:2]) - [-20, 15]) / u).max() < 3
+    view, known = scale.face.view, scale.face.covariance
+    for tilt, name, held in ((view.tilt_x, "tilt_x", -20), (view.tilt_y, "tilt_y", 15)):
+        assert abs(np.degrees(tilt) - held) < 3 * np.degrees(known.u(name))
     # the spacing differs by a tenth and more over the rule: evenly spaced marks would be far off
     ends = camera.project(np.array([[0.0, 0, 0], [1, 0, 0], [139, 0, 0], [140, 0, 0]]))
     near, far = np.linalg.norm(ends[1] - ends[0]), np.linalg.norm(ends[3] - ends[2])

@@ -79,12 +79,15 @@ def chain(hold: Hold, u_scale: float) -> Chain:
     (found,) = find_cards(shot.grey)
     card = Card(LAYOUT, 4, u_scale_x=u_scale, u_scale_y=u_scale, print_set="test-set")
     pose = solve_pose(found, card, lens_of(1400, 1000, FOCAL_PX, 0.04 * FOCAL_PX))
-    axis = find_axis(shot.pixels, pose.theta, card)
+    camera = pose.camera
+    axis = find_axis(shot.pixels, camera, card)
     blur = read_blur(shot.pixels, shot.grey, found)
     over = None if hold == "touching" else height
-    outline = trace_edges(shot.pixels, pose.theta, card, axis, at_mm=0.0, height_mm=over, blur=blur)
+    outline = trace_edges(
+        shot.pixels, pose.camera, card, axis, at_mm=0.0, height_mm=over, blur=blur
+    )
     jaws = fit_jaws(outline)
-    lines = jaw_lines(pose.theta, outline, jaws)
+    lines = jaw_lines(camera, outline, jaws)
     offset = height if hold == "stand-off" else 0.0
     terms = list_terms(
         pose,
@@ -96,7 +99,7 @@ def chain(hold: Hold, u_scale: float) -> Chain:
         offset_mm=offset,
         u_offset_mm=0.4,
         photo="p",
-        camera="c",
+        camera_id="c",
         blur=blur,
     )
     return Chain(found, card, pose, outline, jaws, lines, terms, hold, offset, blur)
@@ -109,8 +112,11 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
         return float(rng.normal()) * c.term(words).u
 
     scales = np.array([normal("print scale along"), normal("print scale across")])
-    theta = c.pose.theta + c.pose.scale_shift @ scales
-    theta = theta + np.linalg.cholesky(c.pose.covariance) @ rng.normal(0, 1, 12)
+    numbers = c.pose.camera.values() + c.pose.scale_shift @ scales
+    noise = rng.normal(0, 1, len(numbers))
+    camera = c.pose.camera.with_values(
+        numbers + np.linalg.cholesky(c.pose.covariance.matrix) @ noise
+    )
     place = c.term("place of the edge").u
     shifts = [
         c.jaws.left.offset_mm + normal("left edge") + rng.normal(0, place),
@@ -119,7 +125,7 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
     ends = np.array([-0.5, 0.5]) * c.jaws.length_mm
     left, right = (
         project_mm(  # where the jaw lines fall in the photograph does not depend on the draw
-            c.pose.theta,
+            c.pose.camera,
             points_mm(
                 ends, np.full(2, y), c.outline.origin_mm, c.jaws.direction, c.outline.height_mm
             ),
@@ -127,13 +133,13 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
         for y in shifts
     )
     lines = JawLines(left, right, c.lines.station_mm)
-    camera, one, two = tangent_planes(theta, lines)
+    eye, one, two = tangent_planes(camera, lines)
     if c.hold == "touching":
         lift = normal("gap between") + normal("rope less round")
-        lifted, raised = camera - np.array([0.0, 0.0, lift]), c.offset_mm
+        lifted, raised = eye - np.array([0.0, 0.0, lift]), c.offset_mm
     else:  # the axis is higher or lower, not the card
         word = "level of the card" if c.hold == "level" else "stand-off of the card"
-        lifted, raised = camera, c.offset_mm + normal(word)
+        lifted, raised = eye, c.offset_mm + normal(word)
     hold: Hold = "touching" if c.hold == "touching" else "stand-off"
     station = lines.station_mm
     d, _, _ = cylinder_mm(one, two, lifted, hold=hold, offset_mm=raised, station_mm=station)
@@ -157,7 +163,7 @@ def test_the_combined_uncertainty_is_what_monte_carlo_shows(hold: Hold, u_scale:
     stated = combined_u_mm(drawn_terms(c))
     # the spread of 1000 draws is known to 2.2 %: 10 % leaves four of it
     assert drawn.std(ddof=1) == pytest.approx(stated, rel=0.10)
-    centre = diameter_mm(c.pose.theta, c.lines, hold=hold, offset_mm=c.offset_mm)
+    centre = diameter_mm(c.pose.camera, c.lines, hold=hold, offset_mm=c.offset_mm)
     assert drawn.mean() == pytest.approx(centre, abs=0.2 * stated)
 
 
@@ -167,9 +173,9 @@ def test_the_print_scale_acts_as_its_term_says(axis: str, step: float) -> None:
     c = chain("touching", 0.01)
     changed = replace(c.card, scale_x=1 + step), replace(c.card, scale_y=1 + step)
     card = changed[["along", "across"].index(axis)]
-    theta = solve_pose(c.found, card, c.pose.lens).theta
+    camera = solve_pose(c.found, card, c.pose.lens).camera
     d, usual = (
-        diameter_mm(t, c.lines, hold="touching", offset_mm=0.0) for t in (theta, c.pose.theta)
+        diameter_mm(t, c.lines, hold="touching", offset_mm=0.0) for t in (camera, c.pose.camera)
     )
     expected = c.term(f"print scale {axis}").sensitivity * step
     assert d - usual == pytest.approx(expected, abs=0.03 * c.term("print scale across").u_mm)
@@ -289,7 +295,7 @@ def test_derivatives_are_those_of_the_function() -> None:
     gap = c.term("gap between")
 
     def at(gap_mm: float) -> float:
-        return diameter_mm(c.pose.theta, c.lines, hold="touching", offset_mm=gap_mm)
+        return diameter_mm(c.pose.camera, c.lines, hold="touching", offset_mm=gap_mm)
 
     # touching: a gap moves the rope towards the camera, so the same image means a thinner rope
     assert gap.sensitivity == pytest.approx((at(0.2) - at(0.0)) / 0.2, rel=0.01)

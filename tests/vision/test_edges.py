@@ -18,7 +18,7 @@ from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, silhouette_mm
 from scenes import A5, CHECK, measured, taken
 from studio import Array, Image, Shot, photograph
 
-from vision.camera import lens_of, project_mm
+from vision.camera import Camera, lens_of, project_mm
 from vision.results import Estimate, Refusal, Result
 from vision.rope.axis import find_axis
 from vision.rope.outline import Edge, Outline, trace_edges
@@ -69,18 +69,20 @@ def halved_colour(pixels: Image) -> Image:
     return np.ascontiguousarray(back[:, :, ::-1])
 
 
-def traced(shot: Shot) -> tuple[Outline, Array]:
+def traced(shot: Shot) -> tuple[Outline, Camera]:
     (found,) = find_cards(shot.grey)
     card = checked_card(CHECK).numbered(found.number)
     height, width = shot.pixels.shape[:2]
     lens = lens_of(width, height, shot.focal_px, 0.04 * shot.focal_px)
-    theta = solve_pose(found, card, lens).theta
-    axis = find_axis(shot.pixels, theta, card)
+    camera = solve_pose(found, card, lens).camera
+    axis = find_axis(shot.pixels, camera, card)
     blur = read_blur(shot.pixels, shot.grey, found)
-    return trace_edges(shot.pixels, theta, card, axis, at_mm=0.0, height_mm=None, blur=blur), theta
+    return trace_edges(
+        shot.pixels, camera, card, axis, at_mm=0.0, height_mm=None, blur=blur
+    ), camera
 
 
-def off_px(shot: Shot, bar: Bar, outline: Outline, theta: Array, edge: Edge) -> Array:
+def off_px(shot: Shot, bar: Bar, outline: Outline, camera: Camera, edge: Edge) -> Array:
     """Return how far outside the true silhouette each sure point about the station lies, px."""
     side = 1 if edge.side == "left" else -1
     near = np.isfinite(edge.outward_mm) & (np.abs(edge.along_mm) < bar.diameter_mm)
@@ -95,7 +97,7 @@ def off_px(shot: Shot, bar: Bar, outline: Outline, theta: Array, edge: Edge) -> 
     here, there = (shot.seen_px(silhouette_mm(bar, shot.camera_mm, ends, s)) for s in (side, -side))
     normal = np.array([here[0, 1] - here[1, 1], here[1, 0] - here[0, 0]])
     normal *= -np.sign((there[0] - here[0]) @ normal) / np.linalg.norm(normal)
-    return np.asarray((project_mm(theta, points) - here[0]) @ normal)
+    return np.asarray((project_mm(camera, points) - here[0]) @ normal)
 
 
 def one(shot: Shot) -> Result:
@@ -116,9 +118,9 @@ def error_pct(shot: Shot, d_mm: float) -> float:
 def test_edges_lie_on_the_true_silhouette(name: str, shaded: bool) -> None:
     bar = bar_of(COLOURS[name])
     shot = shot_of(bar, shaded=shaded)
-    outline, theta = traced(shot)
+    outline, camera = traced(shot)
     for edge in (outline.left, outline.right):
-        off = off_px(shot, bar, outline, theta, edge)
+        off = off_px(shot, bar, outline, camera, edge)
         assert len(off) > 150
         assert abs(off.mean()) < 0.35
         assert off.std() < 0.15
@@ -170,9 +172,9 @@ def test_a_white_band_does_for_grease_in_even_light() -> None:
 def test_on_a_black_band_steel_has_its_edges_but_a_smooth_bar_is_refused(shaded: bool) -> None:
     bar = bar_of(STEEL)
     shot = shot_of(bar, "black", shaded)
-    outline, theta = traced(shot)
+    outline, camera = traced(shot)
     for edge in (outline.left, outline.right):
-        assert abs(off_px(shot, bar, outline, theta, edge).mean()) < 0.35
+        assert abs(off_px(shot, bar, outline, camera, edge).mean()) < 0.35
     result = one(shot)
     assert isinstance(result, Refusal)
     assert [item.code for item in result.findings] == ["smooth-on-black"]

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from studio import Array
 
+from vision.camera import Lens, camera_of
 from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
 from vision.rope.outline import Edge, Outline
 from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
@@ -74,28 +75,26 @@ def test_the_scatter_of_crowns_is_stated_as_it_is_seen() -> None:
 
 def _drawn(hand: str, strands: int) -> tuple[Array, Array, Array, Array]:
     """Draw dark helices on a cylinder of diameter D on the card; return what `unrolled` gives."""
-    camera = np.array([15.0, -10.0, 330.0])
+    eye = np.array([15.0, -10.0, 330.0])
     axis, along_x = np.array([0.0, 0.0, D / 2]), np.array([1.0, 0.0, 0.0])
     f, w, h = 1500.0, 1000, 400
-    theta = np.array([np.pi, 0, 0, *(-np.diag([1.0, -1.0, -1.0]) @ camera), np.log(f), 0,
-                      w / 2, h / 2, 0, 0])  # fmt: skip
+    lens = Lens(f, 0.01, (w / 2, h / 2), 1.0)
+    camera = camera_of(lens, np.array([np.pi, 0, 0]), -np.diag([1.0, -1.0, -1.0]) @ eye)
     x, y = np.meshgrid(np.arange(w), np.arange(h))
     sight = np.stack([(x - w / 2) / f, -(y - h / 2) / f, -np.ones_like(x, float)], axis=-1)
-    # |(camera + t sight - axis) across the rope| = D / 2, the nearer of two
+    # |(eye + t sight - axis) across the rope| = D / 2, the nearer of two
     a = (sight[..., 1:] ** 2).sum(-1)
-    b = (sight[..., 1:] * (camera - axis)[1:]).sum(-1)
-    c = ((camera - axis)[1:] ** 2).sum() - (D / 2) ** 2
+    b = (sight[..., 1:] * (eye - axis)[1:]).sum(-1)
+    c = ((eye - axis)[1:] ** 2).sum() - (D / 2) ** 2
     root = b * b - a * c
     t = (-b - np.sqrt(np.maximum(root, 0))) / a
-    point = camera - axis + t[..., None] * sight
+    point = eye - axis + t[..., None] * sight
     turned = np.arctan2(point[..., 2], point[..., 1])  # from the card's upper side to the camera
     sign = 1 if hand == "right" else -1  # a right-handed screw turns that way along +x
     phase = strands * (turned - sign * 2 * np.pi * point[..., 0] / (strands * PITCH))
     grey = np.where(root > 0, 90 + 80 * np.abs(np.sin(phase / 2)), 40).astype(np.uint8)
     along = np.arange(-60, 60, D / PER_DIAMETER)
-    face, angles = unrolled(
-        np.repeat(grey[..., None], 3, -1), theta, D, axis, along_x, camera, along
-    )
+    face, angles = unrolled(np.repeat(grey[..., None], 3, -1), camera, D, axis, along_x, eye, along)
     return face, angles, along, np.geomspace(0.5 * PITCH, 1.6 * PITCH, 120)
 
 

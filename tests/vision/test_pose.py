@@ -11,7 +11,7 @@ from scipy.stats import chi2
 from studio import Array, look, pinhole
 
 import vision.target.pose
-from vision.camera import CURL, CX, CY, K1, LOG_F, TWIST, Lens, camera_centre_mm, lens_of
+from vision.camera import FITTED, Lens, camera_centre_mm, gradient, lens_of
 from vision.findings import RefusedError
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, chess_corners_mm, layout_named
@@ -76,7 +76,7 @@ def test_without_noise_the_camera_is_recovered(tilt_deg: float, distance_mm: flo
     found, R, t = cast(tilt_deg, distance_mm=distance_mm)
     pose = solve_pose(found, CARD, known())
     assert pose.focal_px == pytest.approx(FOCAL_PX, rel=1e-6)
-    np.testing.assert_allclose(camera_centre_mm(pose.theta), -R.T @ t, atol=1e-3)
+    np.testing.assert_allclose(camera_centre_mm(pose.camera), -R.T @ t, atol=1e-3)
     assert pose.rms_px < 1e-4
     assert codes(pose) == []
 
@@ -88,22 +88,21 @@ def test_with_noise_the_camera_is_recovered_within_four_of_its_uncertainties(
     found, R, t = cast(15, azimuth_deg=azimuth_deg, noise_px=NOISE_PX, seed=azimuth_deg)
     pose = solve_pose(found, CARD, known())
     assert abs(pose.focal_px - FOCAL_PX) < 4 * pose.u_focal_px
-    off = camera_centre_mm(pose.theta) + R.T @ t
+    off = camera_centre_mm(pose.camera) + R.T @ t
     assert np.all(np.abs(off) < 4 * np.sqrt(np.diag(centre_covariance(pose))))
     assert pose.rms_px == pytest.approx(NOISE_PX, rel=0.35)
 
 
 def centre_covariance(pose: Pose) -> Array:
     """Return the covariance of the camera centre (3, 3), mm², by central differences."""
-    steps = np.diag(np.where(np.arange(12) < 3, 1e-6, 1e-3))
+    steps = np.array([1e-6 if name.startswith("rotation") else 1e-3 for name in FITTED])
     J = np.stack(
         [
-            (camera_centre_mm(pose.theta + s) - camera_centre_mm(pose.theta - s)) / (2 * s.max())
-            for s in steps
-        ],
-        axis=1,
+            gradient(lambda moved, i=i: camera_centre_mm(moved)[i], pose.camera, steps=steps)
+            for i in range(3)
+        ]
     )
-    return np.asarray(J @ pose.whole_covariance @ J.T)
+    return np.asarray(J @ pose.whole_covariance.matrix @ J.T)
 
 
 def mean_z2(tilt_deg: float, card: Card) -> tuple[Array, int]:
@@ -136,8 +135,10 @@ def mean_z2(tilt_deg: float, card: Card) -> tuple[Array, int]:
             seed=seed,
         )
         pose = solve_pose(found, card, lens)
-        off = camera_centre_mm(pose.theta) + R.T @ t
-        total[0] += np.log(pose.focal_px / focal_px) ** 2 / pose.whole_covariance[LOG_F, LOG_F]
+        off = camera_centre_mm(pose.camera) + R.T @ t
+        total[0] += (
+            np.log(pose.focal_px / focal_px) ** 2 / pose.whole_covariance.u("log_focal") ** 2
+        )
         total[1:] += off**2 / np.diag(centre_covariance(pose))
     return total / draws, draws
 
@@ -242,8 +243,8 @@ def test_the_change_by_print_scale_is_that_of_solving_anew() -> None:
     pose = solve_pose(found, CARD, known())
     stretched = (replace(CARD, scale_x=1 + step), replace(CARD, scale_y=1 + step))
     for axis, card in enumerate(stretched):
-        moved = (solve_pose(found, card, known()).theta - pose.theta) / step
-        u = np.sqrt(np.diag(pose.covariance))
+        moved = (solve_pose(found, card, known()).camera.values() - pose.camera.values()) / step
+        u = pose.covariance.u_all()
         # in units of each number's own uncertainty; Huber's weights move a little too
         np.testing.assert_allclose(
             pose.scale_shift[:, axis] * step / u, moved * step / u, atol=0.06
@@ -254,8 +255,8 @@ def test_the_scale_of_the_print_scales_the_camera_distance() -> None:
     found, R, t = cast(20, scale=(1.01, 0.99))
     wrong = solve_pose(found, CARD, known())
     right = solve_pose(found, replace(CARD, scale_x=1.01, scale_y=0.99), known())
-    np.testing.assert_allclose(camera_centre_mm(right.theta), -R.T @ t, atol=1e-2)
-    assert np.linalg.norm(camera_centre_mm(wrong.theta) + R.T @ t) > 1.0
+    np.testing.assert_allclose(camera_centre_mm(right.camera), -R.T @ t, atol=1e-2)
+    assert np.linalg.norm(camera_centre_mm(wrong.camera) + R.T @ t) > 1.0
 
 
 def test_one_false_corner_pulls_little() -> None:
@@ -264,7 +265,7 @@ def test_one_false_corner_pulls_little() -> None:
     seen[4] += [3.0, -2.0]
     pose = solve_pose(found_at(seen), CARD, known())
     clean = solve_pose(found, CARD, known())
-    moved = camera_centre_mm(pose.theta) - camera_centre_mm(clean.theta)
+    moved = camera_centre_mm(pose.camera) - camera_centre_mm(clean.camera)
     assert np.all(np.abs(moved) < 2 * np.sqrt(np.diag(centre_covariance(clean))))
 
 
@@ -277,10 +278,10 @@ def test_corners_too_few_or_on_one_side_only_are_refused(kept: slice) -> None:
     assert [item.code for item in refused.value.findings] == ["too-few-markers"]
 
 
-def test_the_vector_is_what_the_table_says() -> None:
+def test_every_number_of_the_camera_is_what_its_name_says() -> None:
     found, *_ = cast(25, bend_mm=0.2, twist_mm=-0.1, k1=0.02, centre_px=(12, -7))
     lens = replace(known(), k1=0.02, u_k1=1e-4, centre_px=(2011.5, 1492.5), u_centre_px=0.1)
-    theta = solve_pose(found, CARD, lens).theta
-    assert theta[[CURL, TWIST]] == pytest.approx([0.2, -0.1], abs=0.01)
-    assert theta[K1] == pytest.approx(0.02, abs=1e-3)
-    assert theta[[CX, CY]] == pytest.approx([2011.5, 1492.5], abs=0.5)
+    camera = solve_pose(found, CARD, lens).camera
+    assert [camera.curl_mm, camera.twist_mm] == pytest.approx([0.2, -0.1], abs=0.01)
+    assert camera.k1 == pytest.approx(0.02, abs=1e-3)
+    assert camera.principal_point_px == pytest.approx([2011.5, 1492.5], abs=0.5)

@@ -50,7 +50,7 @@ def test_a_print_stretched_one_way_is_no_bend_and_no_other_focal_length(
     assert codes(pose) == []
     assert abs(pose.focal_px - FOCAL_PX) < 3 * pose.u_focal_px
     # the overall scale of an unchecked print is not seen by any camera: 1 % of the distance
-    off = np.linalg.norm(camera_centre_mm(pose.theta) - centre)
+    off = np.linalg.norm(camera_centre_mm(pose.camera) - centre)
     assert off < 3 * np.hypot(0.01, pose.u_focal_px / pose.focal_px) * np.linalg.norm(centre)
 
 
@@ -67,8 +67,8 @@ def test_the_covariance_can_be_factored_whatever_the_view(
             found, _ = cast(tilt_deg, (1, 1), distance_mm=distance_mm, noise_px=noise_px)
             pose = solve_pose(found, card, lens)
             for covariance in (pose.covariance, pose.whole_covariance):
-                np.linalg.cholesky(covariance)
-                np.linalg.cholesky(covariance[::-1, ::-1])
+                np.linalg.cholesky(covariance.matrix)
+                np.linalg.cholesky(covariance.ordered(covariance.names[::-1]))
             assert np.isfinite(pose.scale_shift).all()
 
 
@@ -76,7 +76,7 @@ def test_the_covariance_can_be_factored_whatever_the_view(
 def test_what_the_print_adds_grows_with_its_uncertainty(tilt_deg: float) -> None:
     found, _ = cast(tilt_deg, (1, 1), noise_px=0.05)
     u = [
-        float(np.sqrt(solve_pose(found, card, LENSES["calibrated"]).whole_covariance[5, 5]))
+        solve_pose(found, card, LENSES["calibrated"]).whole_covariance.u("z_mm")
         for card in (CHECKED, UNCHECKED)
     ]
     assert u[1] > 2 * u[0]

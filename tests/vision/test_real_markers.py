@@ -136,7 +136,7 @@ def test_the_pose_of_a_board_agrees_with_opencv(name: str) -> None:
     corners = chess_corners(name)
     expected = by_opencv(corners, K_CHESS)
     pose = solved(corners, CHESS, chess_lens(454.6, 2.0))  # between fx and fy
-    off = np.linalg.norm(camera_centre_mm(pose.theta) - expected)
+    off = np.linalg.norm(camera_centre_mm(pose.camera) - expected)
     assert off < 0.035 * np.linalg.norm(expected)
     assert pose.rms_px < 0.25
 
@@ -184,7 +184,7 @@ def test_focal_length_and_place_from_one_view_agree_with_opencv_from_four() -> N
         pose = solved(grid_corners(name), GRID, lens_of(*SIZE, None, None))
         assert abs(pose.focal_px - focal_px) < 2 * pose.u_focal_px
         assert pose.focal_px == pytest.approx(829, rel=0.04)  # published with the photographs
-        off = np.linalg.norm(camera_centre_mm(pose.theta) - centre)
+        off = np.linalg.norm(camera_centre_mm(pose.camera) - centre)
         assert off < 0.035 * np.linalg.norm(centre)
 
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import camera_centre_mm, project_mm
+from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, refuse_above
 from vision.rope.rectify import Image, Strip, cut_strip
 from vision.target.layout import Card
@@ -58,7 +58,7 @@ class Axis:
     coloured: bool
 
 
-def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
+def find_axis(pixels: Image, camera: Camera, card: Card) -> Axis:
     """Return the rope's axis on the card's plane.
 
     Raises
@@ -71,27 +71,27 @@ def find_axis(pixels: Image, theta: Array, card: Card) -> Axis:
     step = (x1 - x0) / COLUMNS
     along = np.arange(x0 + step / 2, x1, step) * card.scale_x
     across = np.arange(y0 + 0.6, y1 - 0.6, step) * card.scale_y
-    strip = cut_strip(pixels, theta, along, across, np.zeros(2), np.array([1.0, 0.0]), 0.0)
+    strip = cut_strip(pixels, camera, along, across, np.zeros(2), np.array([1.0, 0.0]), 0.0)
     mask, coloured = _rope_mask(strip)
     first, length = _longest_runs(mask)
     seen = strip.inside.mean(axis=0) > 0.7
     usable = seen & (length > max(3, 0.02 * len(across)))
     if usable.sum() < 0.15 * COLUMNS:
-        raise RefusedError(finding("rope-not-found", spot_px=_spot(theta)))
+        raise RefusedError(finding("rope-not-found", spot_px=_spot(camera)))
     full = float((length[usable] > 0.97 * len(across)).mean())
     if full > 0.5:
-        raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(theta)))
+        raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(camera)))
     # where the rope leaves the band, the middle of what is left of it is not its axis
     usable &= (first > 0) & (first + length < len(across))
     if usable.sum() < 0.15 * COLUMNS:
-        raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(theta)))
-    refuse_above("two-ropes", 100 * _beside(mask, first, length, usable), spot_px=_spot(theta))
+        raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(camera)))
+    refuse_above("two-ropes", 100 * _beside(mask, first, length, usable), spot_px=_spot(camera))
     middle = across[0] + step * card.scale_y * (first + (length - 1) / 2)
     slope, offset, keep = _straight_line(along, middle, usable, len(across) * step)
     if keep.sum() < 0.15 * COLUMNS:
-        raise RefusedError(finding("rope-not-found", spot_px=_spot(theta)))
+        raise RefusedError(finding("rope-not-found", spot_px=_spot(camera)))
     angle = float(np.degrees(np.arctan(slope)))
-    refuse_above("rope-askew", abs(angle), spot_px=_spot(theta))
+    refuse_above("rope-askew", abs(angle), spot_px=_spot(camera))
     direction = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
     width = float(np.median(length[keep]) * step * card.scale_y * direction[0])
     places = along[keep]
@@ -193,16 +193,16 @@ def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[flo
     return float(slope), float(offset), keep
 
 
-def _spot(theta: Array) -> tuple[float, float]:
-    x, y = project_mm(theta, np.zeros((1, 3)))[0]
+def _spot(camera: Camera) -> tuple[float, float]:
+    x, y = project_mm(camera, np.zeros((1, 3)))[0]
     return (float(x), float(y))
 
 
-def lifted(axis: Axis, theta: Array, height_mm: float) -> tuple[Array, float]:
+def lifted(axis: Axis, camera: Camera, height_mm: float) -> tuple[Array, float]:
     """Return a point of the axis, and the rope's width, in a plane above the card.
 
     What covers the card at a point lies on the line from there to the camera.
     """
-    camera = camera_centre_mm(theta)
-    share = (camera[2] - height_mm) / camera[2]
-    return camera[:2] + (axis.at_mm - camera[:2]) * share, axis.width_mm * float(share)
+    eye = camera_centre_mm(camera)
+    share = (eye[2] - height_mm) / eye[2]
+    return eye[:2] + (axis.at_mm - eye[:2]) * share, axis.width_mm * float(share)

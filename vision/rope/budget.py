@@ -1,6 +1,6 @@
 """How well the diameter is known: every influence as a named term.
 
-The diameter is a function of camera and card (twelve numbers), of the two jaw lines in the
+The diameter is a function of camera and card, of the two jaw lines in the
 photograph and of how the card was held. Its derivatives are central differences of that very
 function, so that nothing is derived twice; the terms follow the GUM (JCGM 100:2008, 5.1.2) and
 are checked against Monte Carlo (JCGM 101:2008) in the tests.
@@ -18,7 +18,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import CURL, CX, CY, K1, LOG_F, SIZE, TWIST
+from vision.camera import FITTED, Camera, gradient
 from vision.findings import limit_of
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, jaw_lines, tangent_planes
 from vision.rope.outline import Outline
@@ -64,7 +64,7 @@ def list_terms(
     offset_mm: float,
     u_offset_mm: float | None,
     photo: str,
-    camera: str,
+    camera_id: str,
     blur: Blur,
 ) -> tuple[Term, ...]:
     """Return every term of the budget, in the order of the work.
@@ -75,55 +75,53 @@ def list_terms(
         What the steps before have found.
     hold, offset_mm, u_offset_mm
         How the card was held, and how well its distance is known; None for the usual.
-    photo, camera : str
+    photo, camera_id : str
         Identities: what only this photograph shares, and what all of one camera share.
     blur : Blur
         Blur of the photograph, and how far its software sharpened it.
     """
-    theta = pose.theta
+    camera = pose.camera
 
-    def d_of(t: Array) -> float:
-        return diameter_mm(t, lines, hold=hold, offset_mm=offset_mm)
+    def d_of(moved: Camera) -> float:
+        return diameter_mm(moved, lines, hold=hold, offset_mm=offset_mm)
 
-    gradient = np.zeros(SIZE)
-    for i in range(SIZE):
-        step = np.zeros(len(theta))
-        step[i] = 1e-4 * max(1.0, abs(theta[i]) * 0.01)
-        gradient[i] = (d_of(theta + step) - d_of(theta - step)) / (2 * step[i])
-    d = d_of(theta)
+    by_number = gradient(d_of, camera)
+    d = d_of(camera)
     prints = f"print:{card.print_set or 'unchecked ' + card.layout.name}"
     terms = [
         Term(
             f"print scale {word} the rope",
             u,
             "1",
-            float(gradient @ pose.scale_shift[:, axis]),
+            float(by_number @ pose.scale_shift[:, axis]),
             "B",
             f"{prints}:{'xy'[axis]}",
         )
         for axis, word, u in ((0, "along", card.u_scale_x), (1, "across", card.u_scale_y))
     ]
-    terms += _camera_terms(pose, gradient, photo, camera)
-    terms += _hold_terms(theta, lines, d, hold, offset_mm, u_offset_mm, photo)
-    terms += _edge_terms(theta, outline, jaws, hold, offset_mm, photo, blur)
+    terms += _camera_terms(pose, by_number, photo, camera_id)
+    terms += _hold_terms(camera, lines, d, hold, offset_mm, u_offset_mm, photo)
+    terms += _edge_terms(camera, outline, jaws, hold, offset_mm, photo, blur)
     return tuple(terms)
 
 
-def _camera_terms(pose: Pose, gradient: Array, photo: str, camera: str) -> list[Term]:
+def _camera_terms(pose: Pose, by_number: Array, photo: str, camera_id: str) -> list[Term]:
     """Split the fit's covariance into named, uncorrelated parts.
 
     The camera's own numbers come first, each with what it drags along of the later ones and of
     the pose (conditional covariances, in the order of a Cholesky factor); what is left of the
     pose is the noise of the corners.
     """
-    order = [LOG_F, K1, CX, CY, CURL, TWIST, 0, 1, 2, 3, 4, 5]
-    factor = np.linalg.cholesky(pose.covariance[np.ix_(order, order)])
-    parts = gradient[order] @ factor  # mm, one per independent unit unknown
+    own = ("log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm")
+    order = [*own, *(name for name in FITTED if name not in own)]
+    factor = np.linalg.cholesky(pose.covariance.ordered(order))
+    sensitivity = dict(zip(FITTED, by_number, strict=True))
+    parts = np.array([sensitivity[name] for name in order]) @ factor  # mm, per independent unit
     sigma = np.diag(factor)
-    identity = f"lens:{camera or photo}"
+    identity = f"lens:{camera_id or photo}"
     # Of a posterior variance the share (posterior / prior) stems from the prior, which all
     # photographs of one camera have in common; the rest stems from this photograph's corners.
-    shared = min(1.0, float(pose.covariance[LOG_F, LOG_F]) / pose.lens.u_log_focal**2)
+    shared = min(1.0, pose.covariance.u("log_focal") ** 2 / pose.lens.u_log_focal**2)
     per_unit = parts[0] / sigma[0]
     terms = [
         Term(
@@ -173,7 +171,7 @@ def _camera_terms(pose: Pose, gradient: Array, photo: str, camera: str) -> list[
 
 
 def _hold_terms(
-    theta: Array,
+    camera: Camera,
     lines: JawLines,
     d: float,
     hold: Hold,
@@ -181,17 +179,17 @@ def _hold_terms(
     u_offset_mm: float | None,
     photo: str,
 ) -> list[Term]:
-    camera, left, right = tangent_planes(theta, lines)
+    eye, left, right = tangent_planes(camera, lines)
 
     def raised(by_mm: float) -> float:
         station = lines.station_mm
         if hold == "touching":  # a gap can't be negative, so the card goes down from the eye
-            lifted = camera - np.array([0.0, 0.0, by_mm])
+            lifted = eye - np.array([0.0, 0.0, by_mm])
             return cylinder_mm(left, right, lifted, offset_mm=offset_mm, station_mm=station)[0]
         return cylinder_mm(
             left,
             right,
-            camera,
+            eye,
             hold="stand-off",
             offset_mm=axis_height_mm(hold, offset_mm) + by_mm,
             station_mm=station,
@@ -217,7 +215,7 @@ def _hold_terms(
 
 
 def _edge_terms(
-    theta: Array,
+    camera: Camera,
     outline: Outline,
     jaws: Jaws,
     hold: Hold,
@@ -230,8 +228,8 @@ def _edge_terms(
             wider = replace(jaws, left=replace(jaws.left, offset_mm=jaws.left.offset_mm + by_mm))
         else:
             wider = replace(jaws, right=replace(jaws.right, offset_mm=jaws.right.offset_mm + by_mm))
-        lines = jaw_lines(theta, outline, wider)
-        return diameter_mm(theta, lines, hold=hold, offset_mm=offset_mm)
+        lines = jaw_lines(camera, outline, wider)
+        return diameter_mm(camera, lines, hold=hold, offset_mm=offset_mm)
 
     small = 0.02
     per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in ("left", "right")]

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from vision.camera import camera_centre_mm, project_mm, rays
+from vision.camera import Camera, camera_centre_mm, project_mm, rays
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.rope.crowns import (
     LEAST_NOISE_PX,
@@ -301,12 +301,12 @@ class JawLines:
     station_mm: Array
 
 
-def jaw_lines(theta: Array, outline: Outline, jaws: Jaws) -> JawLines:
+def jaw_lines(camera: Camera, outline: Outline, jaws: Jaws) -> JawLines:
     """Return the jaw lines in the photograph."""
     ends = np.array([-0.5, 0.5]) * jaws.length_mm
     lines = [
         project_mm(
-            theta,
+            camera,
             points_mm(
                 ends, np.full(2, offset), outline.origin_mm, jaws.direction, outline.height_mm
             ),
@@ -316,29 +316,29 @@ def jaw_lines(theta: Array, outline: Outline, jaws: Jaws) -> JawLines:
     return JawLines(lines[0], lines[1], np.array([*outline.origin_mm, 0.0]))
 
 
-def diameter_mm(theta: Array, lines: JawLines, *, hold: Hold, offset_mm: float) -> float:
+def diameter_mm(camera: Camera, lines: JawLines, *, hold: Hold, offset_mm: float) -> float:
     """Return the diameter for this camera, these jaw lines and this hold, mm.
 
     Parameters
     ----------
-    theta : ndarray of shape (12,)
-        Camera and card, see `vision.camera`.
+    camera : Camera
+        Camera and card.
     lines : JawLines
         The two jaw lines.
     hold, offset_mm
         See `vision.rope.tangent_cylinder.cylinder_mm`.
     """
-    camera, left, right = tangent_planes(theta, lines)
+    eye, left, right = tangent_planes(camera, lines)
     return cylinder_mm(
-        left, right, camera, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+        left, right, eye, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
     )[0]
 
 
-def tangent_planes(theta: Array, lines: JawLines) -> tuple[Array, Array, Array]:
+def tangent_planes(camera: Camera, lines: JawLines) -> tuple[Array, Array, Array]:
     """Return the camera centre, mm, and the outward unit normals of the two tangent planes."""
-    seen = rays(theta, np.concatenate([lines.left_px, lines.right_px]))
+    seen = rays(camera, np.concatenate([lines.left_px, lines.right_px]))
     planes = [cross(seen[0], seen[1]), cross(seen[2], seen[3])]
     middle = seen.mean(axis=0)
     normals = [plane / np.linalg.norm(plane) for plane in planes]
     left, right = (n if n @ middle < 0 else -n for n in normals)
-    return camera_centre_mm(theta), left, right
+    return camera_centre_mm(camera), left, right

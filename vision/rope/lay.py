@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 from scipy.stats import norm, t
 
-from vision.camera import camera_centre_mm, project_mm, rays
+from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
 from vision.photo.photo import Photo
 from vision.rope.budget import ROUNDNESS_SHARE, U_GAP_MM
 from vision.rope.crowns import bridged
@@ -119,18 +119,18 @@ def lay_of(
     pose, card, outline, jaws, lines, hold, offset_mm
         What the steps before have found, and how the card was held.
     """
-    camera, left, right = tangent_planes(pose.theta, lines)
+    eye, left, right = tangent_planes(pose.camera, lines)
     d, axis, direction = cylinder_mm(
-        left, right, camera, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
+        left, right, eye, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
     )
     direction = direction if direction[0] > 0 else -direction
-    sin_a = 0.5 * d / float(np.linalg.norm(np.cross(camera - axis, direction)))
+    sin_a = 0.5 * d / float(np.linalg.norm(np.cross(eye - axis, direction)))
     step = d / PER_DIAMETER
     along = np.arange(outline.left.along_mm[0], outline.left.along_mm[-1], step)
     if len(along) < 2 * PER_DIAMETER:
         return None
     crowns = None if jaws.crown_pitch_mm is None else crown_row(outline, jaws.crown_pitch_mm)
-    face, angles = unrolled(photo.pixels, pose.theta, d, axis, direction, camera, along)
+    face, angles = unrolled(photo.pixels, pose.camera, d, axis, direction, eye, along)
     if crowns is not None:
         wave = strand_wave(face, angles, along, np.array([crowns.pitch_mm]))
         pitch, found = crowns.pitch_mm * (1 - sin_a**2), crowns.places
@@ -270,30 +270,25 @@ def _budget(
     half = float(outline.left.along_mm[-1] - outline.left.along_mm[0]) / 4
     ends = points_mm(np.array([-half, half]), np.zeros(2), outline.origin_mm, outline.direction,
                      outline.height_mm)  # fmt: skip
-    seen = project_mm(pose.theta, ends)
+    seen = project_mm(pose.camera, ends)
 
-    def length(theta: Array, height_mm: float) -> float:
-        camera = camera_centre_mm(theta)
-        sight = rays(theta, seen)
-        at = camera + sight * ((height_mm - camera[2]) / sight[:, 2])[:, None]
+    def length(camera: Camera, height_mm: float) -> float:
+        eye = camera_centre_mm(camera)
+        sight = rays(camera, seen)
+        at = eye + sight * ((height_mm - eye[2]) / sight[:, 2])[:, None]
         return float(np.linalg.norm(at[1] - at[0])) * pitch / (2 * half)
 
-    gradient = np.zeros(len(pose.theta))
-    for i in range(len(gradient)):
-        step = np.zeros(len(gradient))
-        step[i] = 1e-4 * max(1.0, abs(pose.theta[i]) * 0.01)
-        up, down = (length(pose.theta + s * step, outline.height_mm) for s in (1, -1))
-        gradient[i] = (up - down) / (2 * step[i])
-    per_mm = length(pose.theta, outline.height_mm + 0.5) - length(
-        pose.theta, outline.height_mm - 0.5
+    by_number = gradient(lambda moved: length(moved, outline.height_mm), pose.camera)
+    per_mm = length(pose.camera, outline.height_mm + 0.5) - length(
+        pose.camera, outline.height_mm - 0.5
     )
     word = "places of the crowns" if by_crowns else "strands' lines on the rope's face"
     u_height = math.hypot(U_GAP_MM, ROUNDNESS_SHARE * d / 2)
-    u_pose = math.sqrt(max(float(gradient @ pose.covariance @ gradient), 0.0))
+    u_pose = math.sqrt(max(pose.covariance.variance(by_number), 0.0))
     return (
         Term(word, noise, "mm", 1.0, "A" if by_crowns else "B", f"crowns:{photo}"),
         *(Term(f"print scale {name} the rope", float(pose.u_scale[i]), "1",
-               float(gradient @ pose.scale_shift[:, i]), "B", f"{prints}:{'xy'[i]}")
+               float(by_number @ pose.scale_shift[:, i]), "B", f"{prints}:{'xy'[i]}")
           for i, name in ((0, "along"), (1, "across"))),
         Term("camera and its place", u_pose, "mm", 1.0, "A", f"corners:{photo}:along"),
         Term("height of the rope over the card", u_height, "mm", per_mm, "B", f"gap:{photo}"),

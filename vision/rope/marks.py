@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import project_mm
+from vision.camera import Camera, project_mm
 from vision.results import Marks, PointPx
 from vision.rope.jaws import JawLines
 from vision.rope.outline import Edge, Outline, band_limits_mm
@@ -18,14 +18,14 @@ from vision.target.layout import Card
 Array = NDArray[np.float64]
 
 
-def spot_of(code: str, theta: Array, outline: Outline, card: Card) -> PointPx:
+def spot_of(code: str, camera: Camera, outline: Outline, card: Card) -> PointPx:
     """Return where to look for the reason of a refusal, px.
 
     Parameters
     ----------
     code : str
         Key of `vision.findings.REASONS`.
-    theta : ndarray of shape (12,)
+    camera : Camera
         Camera and card.
     outline : Outline
         What was traced before it was refused.
@@ -42,15 +42,15 @@ def spot_of(code: str, theta: Array, outline: Outline, card: Card) -> PointPx:
     sides = (outline.left, outline.right)
     if code == "one-edge-only":
         edge = min(sides, key=lambda one: _seen(one, outline.rough_mm))
-        return _at(theta, outline, edge, _middle_of_gap(edge, outline.rough_mm))
+        return _at(camera, outline, edge, _middle_of_gap(edge, outline.rough_mm))
     if code == "overexposed":
-        return _at(theta, outline, max(sides, key=lambda one: one.burnt), 0.0)
+        return _at(camera, outline, max(sides, key=lambda one: one.burnt), 0.0)
     if code in ("edges-soft", "flanks-mirror", "white-band", "edges-unsure"):
-        return _at(theta, outline, min(sides, key=lambda one: one.clearness), 0.0)
+        return _at(camera, outline, min(sides, key=lambda one: one.clearness), 0.0)
     if code == "band-too-narrow":
-        low, high = band_limits_mm(outline, theta, card)
-        return _at(theta, outline, outline.left if high < -low else outline.right, 0.0)
-    return _px(theta, outline, 0.0, 0.0)
+        low, high = band_limits_mm(outline, camera, card)
+        return _at(camera, outline, outline.left if high < -low else outline.right, 0.0)
+    return _px(camera, outline, 0.0, 0.0)
 
 
 def _near(edge: Edge, reach_mm: float) -> NDArray[np.bool_]:
@@ -74,13 +74,13 @@ def _middle_of_gap(edge: Edge, reach_mm: float) -> float:
     return float(along[begins[longest] : ends[longest]].mean())
 
 
-def _at(theta: Array, outline: Outline, edge: Edge, along_mm: float) -> PointPx:
+def _at(camera: Camera, outline: Outline, edge: Edge, along_mm: float) -> PointPx:
     sure = edge.outward_mm[np.isfinite(edge.outward_mm)]
     outward = float(np.median(sure)) if sure.size else outline.rough_mm / 2
-    return _px(theta, outline, along_mm, outward if edge.side == "left" else -outward)
+    return _px(camera, outline, along_mm, outward if edge.side == "left" else -outward)
 
 
-def _px(theta: Array, outline: Outline, along_mm: float, across_mm: float) -> PointPx:
+def _px(camera: Camera, outline: Outline, along_mm: float, across_mm: float) -> PointPx:
     place = points_mm(
         np.array([along_mm]),
         np.array([across_mm]),
@@ -88,14 +88,14 @@ def _px(theta: Array, outline: Outline, along_mm: float, across_mm: float) -> Po
         outline.direction,
         outline.height_mm,
     )
-    x, y = project_mm(theta, place)[0]
+    x, y = project_mm(camera, place)[0]
     return round(float(x), 2), round(float(y), 2)
 
 
 MARKED_POINTS = 160  # outline points kept for drawing, per side
 
 
-def marks_of(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Marks:
+def marks_of(camera: Camera, card: Card, outline: Outline, lines: JawLines) -> Marks:
     """Return what to draw of one measurement, rounded to a hundredth of a pixel."""
     sides = []
     for edge, sign in ((outline.left, 1.0), (outline.right, -1.0)):
@@ -104,7 +104,7 @@ def marks_of(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Mar
         sides.append(
             _pairs(
                 project_mm(
-                    theta,
+                    camera,
                     points_mm(
                         edge.along_mm[kept],
                         sign * edge.outward_mm[kept],
@@ -124,8 +124,8 @@ def marks_of(theta: Array, card: Card, outline: Outline, lines: JawLines) -> Mar
         right_px=sides[1],
         crown_left_px=(left[0], left[1]),
         crown_right_px=(right[0], right[1]),
-        station_px=_pairs(project_mm(theta, middle))[0],
-        card_px=_pairs(project_mm(theta, card.true_mm(corners))),
+        station_px=_pairs(project_mm(camera, middle))[0],
+        card_px=_pairs(project_mm(camera, card.true_mm(corners))),
     )
 
 

@@ -22,7 +22,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import binary_erosion
 
-from vision.camera import camera_centre_mm
+from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding
 from vision.rope.axis import DARK, Axis, is_coloured, lifted, unlikeness
 from vision.rope.edge_position import INSIDE, OUTSIDE, STACK, place_edge
@@ -120,7 +120,7 @@ class Outline:
 
 def trace_edges(
     pixels: Image,
-    theta: Array,
+    camera: Camera,
     card: Card,
     axis: Axis,
     *,
@@ -134,7 +134,7 @@ def trace_edges(
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    theta, card, axis
+    camera, card, axis
         Camera and card (`vision.camera`), the card for its band, the rope roughly.
     at_mm : float
         Station: place along the card, mm from its middle.
@@ -147,11 +147,11 @@ def trace_edges(
     if height is None:
         height = axis.width_mm / 2
         for _ in range(3):
-            height = lifted(axis, theta, height)[1] / 2
-    point, width = lifted(axis, theta, height)
+            height = lifted(axis, camera, height)[1] / 2
+    point, width = lifted(axis, camera, height)
     origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
-    scale = scale_at(theta, np.array([*origin, height]), axis.direction)
-    eye = camera_centre_mm(theta)  # the span was seen on the card: it is lifted as the axis is
+    scale = scale_at(camera, np.array([*origin, height]), axis.direction)
+    eye = camera_centre_mm(camera)  # the span was seen on the card: it is lifted as the axis is
     lifted_mm = eye[0] + (np.array(axis.span_mm) - eye[0]) * (1 - height / eye[2])
     first, last = (lifted_mm - at_mm) / axis.direction[0] + np.array([ENDS, -ENDS]) * width
     begin = max(float(first), -HALF_LENGTH * width)
@@ -163,8 +163,8 @@ def trace_edges(
     wider = Blur(float(np.hypot(blur.light_px, MORE_BLUR)), blur.colour_px)
     left, right = (
         _trace_side(
-            cut_strip(pixels, theta, along, sign * outward, origin, axis.direction, height),
-            theta,
+            cut_strip(pixels, camera, along, sign * outward, origin, axis.direction, height),
+            camera,
             card,
             side,
             outward,
@@ -177,11 +177,11 @@ def trace_edges(
 
 
 def _trace_side(
-    strip: Strip, theta: Array, card: Card, side: Side, outward: Array, blur: Blur
+    strip: Strip, camera: Camera, card: Card, side: Side, outward: Array, blur: Blur
 ) -> Edge:
     along, step, half = strip.along_mm, float(outward[0] - outward[1]), outward[0] / OUTER
     near = (outward < BAND_BEYOND * half)[:, None]
-    usable = strip.inside & (near | _on_band(strip, theta, card))
+    usable = strip.inside & (near | _on_band(strip, camera, card))
     band = usable & ~near
     rope = usable & (outward < ROPE_WITHIN * half)[:, None]
     nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, False, 0, 1, 0)
@@ -214,15 +214,15 @@ def _trace_side(
     return Edge(side, along, edge, step, clearness, mirrors, bare, on_white, gloss, burnt)
 
 
-def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
+def _on_band(strip: Strip, camera: Camera, card: Card) -> Mask:
     """Tell which samples of the strip have the card's clear band behind them."""
-    camera = camera_centre_mm(theta)
-    share = camera[2] / (camera[2] - strip.height_mm)
+    eye = camera_centre_mm(camera)
+    share = eye[2] / (eye[2] - strip.height_mm)
     along, across = np.meshgrid(strip.along_mm, strip.across_mm)
     side = across_vector(strip.direction)
     x, y = (
-        camera[i]
-        + share * (strip.origin_mm[i] + along * strip.direction[i] + across * side[i] - camera[i])
+        eye[i]
+        + share * (strip.origin_mm[i] + along * strip.direction[i] + across * side[i] - eye[i])
         for i in (0, 1)
     )
     x0, y0, x1, y1 = card.layout.band_box_mm
@@ -236,14 +236,14 @@ def _on_band(strip: Strip, theta: Array, card: Card) -> Mask:
     return inside
 
 
-def band_limits_mm(outline: Outline, theta: Array, card: Card) -> tuple[float, float]:
+def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:
     """Return how far the clear band reaches to the right (-) and left (+) of the station, mm."""
-    camera = camera_centre_mm(theta)
-    share = (camera[2] - outline.height_mm) / camera[2]
+    eye = camera_centre_mm(camera)
+    share = (eye[2] - outline.height_mm) / eye[2]
     _, y0, _, y1 = card.layout.band_box_mm
     cosine = outline.direction[0]
     low, high = (
-        (camera[1] + share * (y * card.scale_y - camera[1]) - outline.origin_mm[1]) * cosine
+        (eye[1] + share * (y * card.scale_y - eye[1]) - outline.origin_mm[1]) * cosine
         for y in (y0, y1)
     )
     return float(low), float(high)

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import project_mm
+from vision.camera import Camera, project_mm
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
@@ -87,16 +87,16 @@ def points_mm(
     return np.column_stack([flat, np.full(len(flat), height_mm)])
 
 
-def scale_at(theta: Array, point_mm: Array, direction: Array) -> float:
+def scale_at(camera: Camera, point_mm: Array, direction: Array) -> float:
     """Return how many px a millimetre across the rope takes at a point (3,), px/mm."""
     step = np.array([*across_vector(direction), 0.0])
-    one, two = project_mm(theta, np.stack([point_mm - step / 2, point_mm + step / 2]))
+    one, two = project_mm(camera, np.stack([point_mm - step / 2, point_mm + step / 2]))
     return float(np.linalg.norm(two - one))
 
 
 def cut_strip(
     pixels: Image,
-    theta: Array,
+    camera: Camera,
     along_mm: Array,
     across_mm: Array,
     origin_mm: Array,
@@ -109,8 +109,8 @@ def cut_strip(
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    theta : ndarray of shape (12,)
-        Camera and card, see `vision.camera`.
+    camera : Camera
+        Camera and card.
     along_mm, across_mm : ndarray of shape (columns,) and (rows,)
         Evenly spaced distances, mm.
     origin_mm, direction : ndarray of shape (2,)
@@ -123,7 +123,7 @@ def cut_strip(
     # that none does, each sample is sent through the camera itself.
     a, b = (np.linspace(v[0], v[-1], 7) for v in (along_mm, across_mm))
     grid_a, grid_b = (g.ravel() for g in np.meshgrid(a, b))
-    seen = project_mm(theta, points_mm(grid_a, grid_b, origin_mm, direction, height_mm))
+    seen = project_mm(camera, points_mm(grid_a, grid_b, origin_mm, direction, height_mm))
     step_a, step_b = along_mm[1] - along_mm[0], across_mm[1] - across_mm[0]
     here = np.column_stack([(grid_a - along_mm[0]) / step_a, (grid_b - across_mm[0]) / step_b])
     model, _ = cv2.findHomography(here.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
@@ -132,7 +132,7 @@ def cut_strip(
     x, y = _sent(to_photo, here[:, 0], here[:, 1])
     if max(np.abs(x - seen[:, 0]).max(), np.abs(y - seen[:, 1]).max()) > STRAIGHT_PX:
         every_a, every_b = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
-        seen = project_mm(theta, points_mm(every_a, every_b, origin_mm, direction, height_mm))
+        seen = project_mm(camera, points_mm(every_a, every_b, origin_mm, direction, height_mm))
         x, y = (seen[:, i].reshape(size[::-1]) for i in (0, 1))
         cut = cv2.remap(pixels, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
     else:

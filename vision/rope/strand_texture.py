@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from vision.camera import project_mm
+from vision.camera import Camera, project_mm
 from vision.rope.rectify import Image
 
 Array = NDArray[np.float64]
@@ -67,11 +67,11 @@ class Wave:
 
 def unrolled(
     pixels: Image,
-    theta: Array,
+    camera: Camera,
     diameter_mm: float,
     axis_mm: Array,
     direction: Array,
-    camera_mm: Array,
+    eye_mm: Array,
     along_mm: Array,
 ) -> tuple[Array, Array]:
     """Return the face (ROWS, columns) of the rope, evenly lit, and its angles (ROWS,), rad.
@@ -80,12 +80,12 @@ def unrolled(
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    theta : ndarray of shape (12,)
-        Camera and card, see `vision.camera`.
+    camera : Camera
+        Camera and card.
     diameter_mm, axis_mm, direction
         The cylinder, from `vision.rope.tangent_cylinder.cylinder_mm`; `direction` points right on
         the card.
-    camera_mm : ndarray of shape (3,)
+    eye_mm : ndarray of shape (3,)
         Camera centre, mm.
     along_mm : ndarray of shape (columns,)
         Places along the axis from `axis_mm`, mm, evenly spaced.
@@ -98,7 +98,7 @@ def unrolled(
         0 towards the camera, growing towards the card's upper side, rad.
     """
     angles = np.radians(np.linspace(-FACE_DEG, FACE_DEG, ROWS))
-    sight = camera_mm - axis_mm
+    sight = eye_mm - axis_mm
     front = sight - (sight @ direction) * direction
     front /= np.linalg.norm(front)
     up = np.cross(front, direction)
@@ -107,7 +107,7 @@ def unrolled(
     places = along_mm[0] + step * (np.arange(fine * len(along_mm)) - (fine - 1) / 2)
     round_it = np.multiply.outer(np.cos(angles), front) + np.multiply.outer(np.sin(angles), up)
     points = axis_mm + diameter_mm / 2 * round_it[:, None] + np.multiply.outer(places, direction)
-    seen = project_mm(theta, points.reshape(-1, 3)).astype(np.float32)
+    seen = project_mm(camera, points.reshape(-1, 3)).astype(np.float32)
     seen = seen.reshape(ROWS, len(places), 2)
     cut = cv2.remap(
         pixels, np.ascontiguousarray(seen[..., 0]), np.ascontiguousarray(seen[..., 1]),

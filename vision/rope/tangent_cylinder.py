@@ -41,7 +41,7 @@ HOLDS: tuple[Hold, ...] = ("touching", "level", "stand-off")
 def cylinder_mm(
     normal_left: Array,
     normal_right: Array,
-    camera_mm: Array,
+    eye_mm: Array,
     *,
     hold: Hold = "touching",
     offset_mm: float = 0.0,
@@ -54,7 +54,7 @@ def cylinder_mm(
     normal_left, normal_right : ndarray of shape (3,)
         Outward unit normals, in the card's frame, of the two planes that hold the camera
         centre and touch the cylinder.
-    camera_mm : ndarray of shape (3,)
+    eye_mm : ndarray of shape (3,)
         Camera centre in the card's frame, mm (x along, y across, z towards the camera).
     hold : {"touching", "level", "stand-off"}
         How the card was held to the rope.
@@ -101,24 +101,24 @@ def cylinder_mm(
     bisector = -(normal_left + normal_right)
     bisector = bisector / np.linalg.norm(bisector)
     sin_a = -float(normal_left @ bisector)
-    along = 0.0 if station_mm is None else float((station_mm - camera_mm) @ direction)
-    height = float(camera_mm[2] + along * direction[2])
+    along = 0.0 if station_mm is None else float((station_mm - eye_mm) @ direction)
+    height = float(eye_mm[2] + along * direction[2])
     if hold == "touching":
         distance = (height - offset_mm) / (sin_a - bisector[2])
     else:
         distance = (axis_height_mm(hold, offset_mm) - height) / bisector[2]
     if not (np.isfinite(distance) and distance > 0 and sin_a > 0):
         raise ValueError("the two crown lines enclose nothing in front of the camera.")
-    axis = camera_mm + distance * bisector + along * direction
+    axis = eye_mm + distance * bisector + along * direction
     radius = float(distance) * sin_a
     if hold != "touching":
         normals = (normal_left, normal_right)
         hidden = [float(axis[2] + radius * n[2]) < 0 for n in normals]
         if any(hidden):
-            station = camera_mm if station_mm is None else station_mm
-            ends = [_leaves_card_mm(n, camera_mm, station) for n in normals]
+            station = eye_mm if station_mm is None else station_mm
+            ends = [_leaves_card_mm(n, eye_mm, station) for n in normals]
             return _behind_card(
-                normals, ends, hidden, camera_mm, axis_height_mm(hold, offset_mm), direction
+                normals, ends, hidden, eye_mm, axis_height_mm(hold, offset_mm), direction
             )
     return 2 * radius, axis, direction
 
@@ -128,20 +128,20 @@ def axis_height_mm(hold: Hold, offset_mm: float) -> float:
     return offset_mm if hold == "stand-off" else 0.0
 
 
-def _leaves_card_mm(normal: Array, camera_mm: Array, station_mm: Array) -> tuple[Array, Array]:
+def _leaves_card_mm(normal: Array, eye_mm: Array, station_mm: Array) -> tuple[Array, Array]:
     """Return where a plane meets the card's face abreast of a station, and the way inwards."""
     level = np.array([normal[0], normal[1], 0.0])
     steep = float(np.linalg.norm(level))
     outwards = level / steep
     foot = np.array([station_mm[0], station_mm[1], 0.0])
-    return foot + float(normal @ (camera_mm - foot)) / steep * outwards, -outwards
+    return foot + float(normal @ (eye_mm - foot)) / steep * outwards, -outwards
 
 
 def _behind_card(
     normals: tuple[Array, Array],
     ends: list[tuple[Array, Array]],
     hidden: list[bool],
-    camera_mm: Array,
+    eye_mm: Array,
     goal_mm: float,
     direction: Array,
 ) -> tuple[float, Array, Array]:
@@ -153,7 +153,7 @@ def _behind_card(
     along = along if along @ direction > 0 else -along
     if not all(hidden):
         n = normals[1 - side]
-        c, k = float(n @ inwards), float(n @ (camera_mm - point - lift))
+        c, k = float(n @ inwards), float(n @ (eye_mm - point - lift))
         # The smaller root: the larger one has the tangent on the wrong side.
         under = k * k - (1 - c * c) * (k * k + (c * goal_mm) ** 2)
         radius = (k - np.sqrt(under)) / (1 - c * c) if under >= 0 else np.nan

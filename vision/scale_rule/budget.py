@@ -1,6 +1,6 @@
 """How well a diameter without the card is known: every influence as a named term.
 
-The diameter is a function of camera and rule's face (ten numbers, see `vision.scale_rule.plane`),
+The diameter is a function of camera and rule's face (`vision.scale_rule.plane.FaceView`),
 of the two edge lines, and of how high the object lies over the face. Derivatives are central
 differences of that very function. Where an influence acts squared (a tilt that nothing in the
 picture shows), its curvature counts too: the root mean square of a x² over x of standard
@@ -16,19 +16,7 @@ from numpy.typing import NDArray
 
 from vision.rope.budget import SURFACE_TERMS
 from vision.scale_rule.object_edges import Piece
-from vision.scale_rule.plane import (
-    AT_X,
-    AT_Y,
-    CENTRE_X,
-    CENTRE_Y,
-    FOCAL,
-    LENS_K1,
-    LOG_FAR,
-    SPIN,
-    TILT_X,
-    TILT_Y,
-    Face,
-)
+from vision.scale_rule.plane import Face, FaceView
 from vision.uncertainty import Term
 
 Array = NDArray[np.float64]
@@ -39,12 +27,16 @@ U_DIVIDED = 0.0005
 # Place of an edge in its blur: an archive's sharpening and rescaling are not known (common
 # practice, no source).
 U_EDGE_PX = 0.3
-ORDER = [FOCAL, LENS_K1, CENTRE_X, CENTRE_Y, TILT_X, TILT_Y, LOG_FAR, SPIN, AT_X, AT_Y]
+# What a term is made of: each number with what it drags along of the later ones.
+ORDER = (
+    "log_focal", "k1", "centre_x_px", "centre_y_px", "tilt_x", "tilt_y",
+    "log_far", "spin", "at_x", "at_y",
+)  # fmt: skip
 
 
 def scale_terms(
-    face: Face, length_mm: float, u_length_mm: float, d: Callable[[Array], float], photo: str,
-    camera: str,
+    face: Face, length_mm: float, u_length_mm: float, d: Callable[[FaceView], float], photo: str,
+    camera_id: str,
 ) -> list[Term]:  # fmt: skip
     """Return what camera, face and the known length make uncertain.
 
@@ -55,19 +47,21 @@ def scale_terms(
     length_mm, u_length_mm : float
         The known length, mm, and its standard uncertainty where no graduations were used.
     d : callable
-        Diameter, mm, for the ten numbers of `face`.
-    photo, camera : str
+        Diameter, mm, for a view of the face.
+    photo, camera_id : str
         Identities: what only this photograph shares, and what all of one camera share.
     """
-    factor = np.linalg.cholesky(face.covariance[np.ix_(ORDER, ORDER)])
-    here = d(face.fitted)
+    factor = np.linalg.cholesky(face.covariance.ordered(ORDER))
+    ordered = np.array([getattr(face.view, name) for name in ORDER])
+    here = d(face.view)
     parts, bends = np.zeros(len(ORDER)), np.zeros(len(ORDER))
     for i in range(len(ORDER)):
-        step = np.zeros(len(ORDER))
-        step[ORDER] = factor[:, i]
-        more, less = d(face.fitted + step), d(face.fitted - step)
+        more, less = (
+            d(face.view._replace(**dict(zip(ORDER, moved.tolist(), strict=True))))
+            for moved in (ordered + factor[:, i], ordered - factor[:, i])
+        )
         parts[i], bends[i] = (more - less) / 2, (more + less) / 2 - here
-    lens = f"lens:{camera if camera and face.lens.known else photo}"
+    lens = f"lens:{camera_id if camera_id and face.lens.known else photo}"
     noise = "noise of the rule's marks" if face.rows else "marking of the two points"
     terms = [
         Term("focal length, hence the camera's distance", 1.0, "1", float(parts[0]), "B",

@@ -17,7 +17,7 @@ from scipy.stats import mannwhitneyu, siegelslopes
 from vision.camera import project_mm
 from vision.scale_rule.graduation_rows import Row
 from vision.scale_rule.graduations import SPACINGS_MM, Unrolled
-from vision.scale_rule.plane import LOG_FAR, Face
+from vision.scale_rule.plane import Face
 
 Array = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ def _lengths_mm(
     x = offset_mm + numbers * SPACINGS_MM[row.name]
     (c0, r0), (c1, r1) = (
         rule.from_photo(
-            project_mm(face.theta, np.column_stack([x, np.full(len(x), y), np.zeros(len(x))]))
+            project_mm(face.camera, np.column_stack([x, np.full(len(x), y), np.zeros(len(x))]))
         )
         for y in (-5.0, 5.0)
     )
@@ -92,7 +92,7 @@ def _lengths_mm(
     half = max(2, int(1.5 * (lower - upper)))  # the whole mark and a little more: never its best
     centre = slope * c0 + (upper + lower) / 2
     centre += slope * (centre - r0) * (c1 - c0) / (r1 - r0)
-    scale = float(np.exp(-face.fitted[LOG_FAR])) / rule.step_px
+    scale = float(np.exp(-face.view.log_far)) / rule.step_px
     beside = min(0.42 * SPACINGS_MM[row.name] * scale, 5.0)
     grey = rule.grey if dark else -rule.grey
     last_row, last = (size - 1 for size in grey.shape)

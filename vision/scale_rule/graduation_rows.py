@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import camera_centre_mm, rays
+from vision.camera import Camera, camera_centre_mm, rays
 from vision.scale_rule.graduations import SPACINGS_MM, Run
 
 Array = NDArray[np.float64]
@@ -48,21 +48,21 @@ class Row:
         return len(np.unique(self.numbers))
 
 
-def on_face_mm(theta: Array, points_px: Array, height_mm: float = 0.0) -> Array:
+def on_face_mm(camera: Camera, points_px: Array, height_mm: float = 0.0) -> Array:
     """Return where points of the photograph (N, 2) lie on a plane over the face, mm (N, 2)."""
-    eye, seen = camera_centre_mm(theta), rays(theta, points_px)
+    eye, seen = camera_centre_mm(camera), rays(camera, points_px)
     reach = (height_mm - eye[2]) / seen[:, 2]
     return np.asarray(eye[:2] + reach[:, None] * seen[:, :2])
 
 
 def rows_of(
-    theta: Array, runs: Sequence[Run], points: list[Array], scale: float
+    camera: Camera, runs: Sequence[Run], points: list[Array], scale: float
 ) -> tuple[list[Row], list[float]]:
     """Return rows of numbered marks, and where mark 0 of each lies, mm.
 
     Parameters
     ----------
-    theta : ndarray of shape (12,)
+    camera : Camera
         Camera and face, as far as they are known.
     runs, points : sequence of Run, list of ndarray of shape (N, 2)
         Runs, and their marks in the photograph, px.
@@ -76,7 +76,7 @@ def rows_of(
         cuts = [k for k in range(1, len(mine))
                 if runs[mine[k]].row - runs[mine[k - 1]].row > ROW_GAP_MM * scale]  # fmt: skip
         for part in np.split(np.array(mine, int), cuts):
-            row = _row(name, spacing, [runs[i] for i in part], [points[i] for i in part], theta)
+            row = _row(name, spacing, [runs[i] for i in part], [points[i] for i in part], camera)
             if row is not None:
                 rows.append(row[0])
                 offsets.append(row[1])
@@ -84,11 +84,11 @@ def rows_of(
 
 
 def _row(
-    name: str, spacing: float, runs: list[Run], points: list[Array], theta: Array
+    name: str, spacing: float, runs: list[Run], points: list[Array], camera: Camera
 ) -> tuple[Row, float] | None:
     if not runs:
         return None
-    places = [on_face_mm(theta, p)[:, 0] / spacing for p in points]
+    places = [on_face_mm(camera, p)[:, 0] / spacing for p in points]
     weights = np.array([len(p) for p in points], float)
     phases = np.array([np.angle(np.exp(2j * np.pi * p).mean()) for p in places]) / (2 * np.pi)
     middles = np.array([run.row for run in runs])

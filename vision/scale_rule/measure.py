@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import LOG_F, rotation
+from vision.camera import Camera, rotation
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result
@@ -27,7 +27,7 @@ from vision.rope.tangent_cylinder import Hold
 from vision.scale_rule.budget import edge_terms, height_term, scale_terms
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.scale_rule.object_edges import Piece, piece_of_points, trace_piece
-from vision.scale_rule.plane import theta_of
+from vision.scale_rule.plane import FaceView
 from vision.scale_rule.scale import (
     LIES,
     U_POINT_PX,
@@ -113,30 +113,29 @@ def _held(asked: Archive, d_mm: float) -> tuple[Hold, float, float, float]:
     return "level", 0.0, 0.0, d_mm / math.sqrt(12)  # from right under the face to right on it
 
 
-def lowered(theta: Array, by_mm: float) -> Array:
+def lowered(camera: Camera, by_mm: float) -> Camera:
     """Return camera and face with the face moved away from the camera, mm."""
-    moved = theta.copy()
-    moved[3:6] -= rotation(theta)[:, 2] * by_mm
-    return moved
+    moved = camera.translation_mm - rotation(camera)[:, 2] * by_mm
+    return camera.with_values(moved, ("x_mm", "y_mm", "z_mm"))
 
 
 def _estimate(photo: Photo, asked: Archive, scale: Scale) -> Estimate:
     face = scale.face
     hold, offset, lower, _ = _held(asked, 0.0)
-    theta = lowered(face.theta, lower)
-    piece = _piece(photo, asked, theta, hold, offset)
+    camera = lowered(face.camera, lower)
+    piece = _piece(photo, asked, camera, hold, offset)
 
-    def d_of(fitted: Array, raised_mm: float = 0.0) -> float:
-        moved = lowered(theta_of(fitted), lower - raised_mm)
+    def d_of(view: FaceView, raised_mm: float = 0.0) -> float:
+        moved = lowered(view.camera(), lower - raised_mm)
         return diameter_mm(moved, _with_station(piece.lines, moved), hold=hold, offset_mm=offset)
 
     try:
-        d = d_of(face.fitted)
+        d = d_of(face.view)
     except ValueError as impossible:
         raise RefusedError(finding("object-not-found")) from impossible
     u_height = _held(asked, d)[3]
     step = min(0.5, 0.05 * d)
-    per_mm = (d_of(face.fitted, step) - d_of(face.fitted, -step)) / (2 * step)
+    per_mm = (d_of(face.view, step) - d_of(face.view, -step)) / (2 * step)
     px_per_mm = _px_per_mm(piece.lines, d)
     budget = (
         *scale_terms(face, asked.length_mm, u_length_of(asked), d_of, photo.sha256, photo.camera),
@@ -151,27 +150,27 @@ def _estimate(photo: Photo, asked: Archive, scale: Scale) -> Estimate:
         hold=f"{ARCHIVE_HOLD}, {by}, object {asked.lies}",
         jaw_mm=piece.length_mm, crowns=piece.crests, crown_pitch_mm=piece.pitch_mm or None,
         spread_mm=piece.spread_mm, px_per_mm=px_per_mm, tilt_deg=tilt_of(face),
-        focal_px=float(np.exp(face.theta[LOG_F])),
-        u_focal_px=float(np.exp(face.theta[LOG_F]) * np.sqrt(face.covariance[6, 6])),
+        focal_px=face.camera.focal_px,
+        u_focal_px=face.camera.focal_px * face.covariance.u("log_focal"),
         photo_name=photo.name, photo_sha256=photo.sha256, look_hash=photo.look_hash,
         taken_at=photo.taken_at, camera=photo.camera, marks=_marks(asked, scale, piece),
     )  # fmt: skip
 
 
-def _with_station(lines: JawLines, theta: Array) -> JawLines:
+def _with_station(lines: JawLines, camera: Camera) -> JawLines:
     middle = np.concatenate([lines.left_px, lines.right_px]).mean(axis=0)
-    return replace(lines, station_mm=np.array([*on_face_mm(theta, middle[None])[0], 0.0]))
+    return replace(lines, station_mm=np.array([*on_face_mm(camera, middle[None])[0], 0.0]))
 
 
-def _piece(photo: Photo, asked: Archive, theta: Array, hold: Hold, offset: float) -> Piece:
+def _piece(photo: Photo, asked: Archive, camera: Camera, hold: Hold, offset: float) -> Piece:
     if asked.edges_px is not None:
-        return piece_of_points(theta, np.array(asked.edges_px, float), U_POINT_PX)
+        return piece_of_points(camera, np.array(asked.edges_px, float), U_POINT_PX)
     assert asked.across_px is not None
     one, other = (np.array(point, float) for point in asked.across_px)
     refuse_below("across-too-short", float(np.linalg.norm(other - one)))
-    rough = float(np.linalg.norm(np.diff(on_face_mm(theta, np.stack([one, other])), axis=0)))
+    rough = float(np.linalg.norm(np.diff(on_face_mm(camera, np.stack([one, other])), axis=0)))
     height = 0.25 * rough if hold == "touching" else offset
-    return trace_piece(photo.pixels, theta, one, other, height_mm=height, jaw_mm=asked.jaw_mm)
+    return trace_piece(photo.pixels, camera, one, other, height_mm=height, jaw_mm=asked.jaw_mm)
 
 
 def _px_per_mm(lines: JawLines, d: float) -> float:
@@ -187,7 +186,7 @@ def _warnings(asked: Archive, scale: Scale, d: float) -> tuple[Finding, ...]:
     if asked.lies == "unsaid":
         said.append(finding("height-unsaid", d / 2))
     if not scale.face.lens.known:
-        said.append(finding("focal-unknown", 100 * math.sqrt(scale.face.covariance[6, 6])))
+        said.append(finding("focal-unknown", 100 * scale.face.covariance.u("log_focal")))
     return tuple(said)
 
 

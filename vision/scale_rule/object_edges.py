@@ -19,7 +19,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, savgol_filter
 from scipy.stats import norm
 
-from vision.camera import project_mm
+from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.rope.jaws import STRAY_SHARE, JawLines
 from vision.rope.outline import best_path
@@ -88,21 +88,21 @@ class Piece:
     right_px: Array
 
 
-def piece_of_points(theta: Array, points_px: Array, u_point_px: float) -> Piece:
+def piece_of_points(camera: Camera, points_px: Array, u_point_px: float) -> Piece:
     """Return a piece whose edges the user marked: two points on each side, px (4, 2)."""
     left, right = points_px[:2], points_px[2:]
     ways = [side[1] - side[0] for side in (left, right)]
     shortest = min(float(np.linalg.norm(way)) for way in ways)
     refuse_below("object-short", shortest)
-    middle = on_face_mm(theta, points_px.mean(axis=0)[None])[0]
+    middle = on_face_mm(camera, points_px.mean(axis=0)[None])[0]
     lines = JawLines(left, right, np.array([*middle, 0.0]))
     u = u_point_px / np.sqrt(2)  # of the line's middle, between two points
-    scale = scale_at(theta, lines.station_mm, np.array([1.0, 0.0]))
+    scale = scale_at(camera, lines.station_mm, np.array([1.0, 0.0]))
     return Piece(lines, (u, u), 0.0, shortest / scale, 0.0, 0, 0.0, 1.0, 0.0, left, right)
 
 
 def trace_piece(
-    pixels: Image, theta: Array, one: Array, other: Array, *, height_mm: float,
+    pixels: Image, camera: Camera, one: Array, other: Array, *, height_mm: float,
     jaw_mm: float | None,
 ) -> Piece:  # fmt: skip
     """Return both edges about a line over the object.
@@ -111,7 +111,7 @@ def trace_piece(
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    theta : ndarray of shape (12,)
+    camera : Camera
         Camera and plane.
     one, other : ndarray of shape (2,)
         Ends of the line, on the ground to each side of the object, px.
@@ -120,18 +120,18 @@ def trace_piece(
     jaw_mm : float or None
         Length of object to bear on; None for as much as can be seen, two diameters at most.
     """
-    ends = on_face_mm(theta, np.stack([one, other]), height_mm)
+    ends = on_face_mm(camera, np.stack([one, other]), height_mm)
     line = ends[1] - ends[0]
     wide = float(np.linalg.norm(line))
     across = line / wide
     direction = np.array([across[1], -across[0]])
     origin = ends.mean(axis=0)
-    scale = scale_at(theta, np.array([*origin, height_mm]), direction)
+    scale = scale_at(camera, np.array([*origin, height_mm]), direction)
     along = np.arange(-REACH * wide, REACH * wide, 1 / scale)
     for turn in range(3):
         outward = np.arange(wide / 2, 0, -1 / scale)
         sides = [
-            find_side(cut_strip(pixels, theta, along, sign * outward, origin, direction, height_mm)
+            find_side(cut_strip(pixels, camera, along, sign * outward, origin, direction, height_mm)
                   .light, along, outward)
             for sign in (1.0, -1.0)
         ]  # fmt: skip
@@ -163,12 +163,12 @@ def trace_piece(
     span = float(np.ptp(reach))
     return Piece(
         JawLines(
-            project_mm(theta, lines[0]), project_mm(theta, lines[1]), np.array([*origin, 0.0])
+            project_mm(camera, lines[0]), project_mm(camera, lines[1]), np.array([*origin, 0.0])
         ),
         (bears[0].u_mm * scale, bears[1].u_mm * scale),
         u_slope, span, float(max(bear.pitch_mm for bear in bears)), crests,
         max(bear.spread_mm for bear in bears), blur, sum(bear.lost_mm for bear in bears),
-        project_mm(theta, seen[0]), project_mm(theta, seen[1]),
+        project_mm(camera, seen[0]), project_mm(camera, seen[1]),
     )  # fmt: skip
 
 

@@ -1,8 +1,8 @@
 """Camera and the plane of a rule's face, from the rule's marks or from two points and a length.
 
 The marks of one row stand at x = x0 + n g on the rule's face, whatever the perspective: seen
-back on the face, each mark must lie on its number. Camera and face are one vector (see
-`vision.camera`), fitted with what is known beforehand: focal length, principal point, lens, and
+back on the face, each mark must lie on its number. Camera and face are
+fitted at once, with what is known beforehand: focal length, principal point, lens, and
 that people hold a camera roughly square. What the marks can't tell, that knowledge holds, and
 the covariance says which was the case. Two points and a length are the same fit with only two
 observations.
@@ -12,20 +12,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import CX, CY, K1, LOG_F, SIZE, Lens
+from vision.camera import Camera, Lens
+from vision.least_squares import Covariance
 from vision.scale_rule.graduation_rows import LEAST_MARKS, Row, on_face_mm, rows_of
 from vision.scale_rule.graduations import SPACINGS_MM, Run, Unrolled
 
 Array = NDArray[np.float64]
 
-# Numbers that are fitted: two tilts, turn, place (x / z, y / z, ln(z / f)), ln f, k1, centre.
-TILT_X, TILT_Y, SPIN, AT_X, AT_Y, LOG_FAR, FOCAL, LENS_K1, CENTRE_X, CENTRE_Y = range(10)
-KNOWN = 10
 U_TILT = 0.21  # rad, 12 degrees: how square a camera is held (common practice, no source)
 MARK_FLOOR_PX = 0.05
 HUBER, STEPS = 2.5, 12
@@ -33,19 +32,70 @@ MOST_RUNS = 30
 SIDE_PX = 3.0  # how well a marked line runs along the rule
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Face:
-    """Camera and the rule's face.
+class FaceView(NamedTuple):
+    """Camera and the rule's face in the numbers that are fitted: they depend little on each other.
 
     Parameters
     ----------
-    theta : ndarray of shape (12,)
-        Camera and face as in `vision.camera`; x runs along the rule from the first marked point,
-        z towards the camera.
-    fitted : ndarray of shape (10,)
-        The same as it was fitted, see this module.
-    covariance : ndarray of shape (10, 10)
-        Its covariance.
+    tilt_x, tilt_y : float
+        How the face leans out of the picture's plane, as a rotation vector, rad.
+    spin : float
+        Direction of the rule in the picture, rad.
+    at_x, at_y : float
+        Where the face's origin is seen: x / z and y / z in the camera's frame, 1.
+    log_far : float
+        ln(z / focal length): of the mm to one px there.
+    log_focal, k1, centre_x_px, centre_y_px : float
+        As in `vision.camera.Camera`.
+    """
+
+    tilt_x: float
+    tilt_y: float
+    spin: float
+    at_x: float
+    at_y: float
+    log_far: float
+    log_focal: float
+    k1: float
+    centre_x_px: float
+    centre_y_px: float
+
+    @classmethod
+    def of(cls, values: Array) -> FaceView:
+        """Return the view that a vector (10,), or the beginning of a longer one, stands for."""
+        return cls(*values[: len(cls._fields)].tolist())
+
+    def camera(self) -> Camera:
+        """Return camera and face as `vision.camera` has them, the face in the card's place."""
+        tilt = cv2.Rodrigues(np.array([self.tilt_x, self.tilt_y, 0.0]).reshape(3, 1))[0]
+        c, s = np.cos(self.spin), np.sin(self.spin)
+        turn = np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, -1.0]])  # z of the face is ours
+        x, y, z = cv2.Rodrigues(np.asarray(tilt, float) @ turn)[0].ravel().tolist()
+        far = float(np.exp(self.log_far + self.log_focal))
+        return Camera(
+            rotation_x=x,
+            rotation_y=y,
+            rotation_z=z,
+            x_mm=self.at_x * far,
+            y_mm=self.at_y * far,
+            z_mm=far,
+            log_focal=self.log_focal,
+            k1=self.k1,
+            centre_x_px=self.centre_x_px,
+            centre_y_px=self.centre_y_px,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Face:
+    """Camera and the rule's face; x runs along the rule from the first marked point, z to us.
+
+    Parameters
+    ----------
+    view : FaceView
+        The numbers as they were fitted.
+    covariance : Covariance
+        Their covariance.
     lens : Lens
         What was known of the camera.
     rows : tuple of Row
@@ -56,46 +106,46 @@ class Face:
         Root mean square of the marks' residuals along the rule, px.
     """
 
-    theta: Array
-    fitted: Array
-    covariance: Array
+    view: FaceView
+    covariance: Covariance
     lens: Lens
     rows: tuple[Row, ...]
     offsets_mm: Array
     rms_px: float
 
-
-def theta_of(fitted: Array) -> Array:
-    """Return the vector of `vision.camera` from the numbers that are fitted."""
-    tilt = cv2.Rodrigues(np.array([fitted[TILT_X], fitted[TILT_Y], 0.0]).reshape(3, 1))[0]
-    c, s = np.cos(fitted[SPIN]), np.sin(fitted[SPIN])
-    turn = np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, -1.0]])  # z of the face is ours
-    theta = np.zeros(SIZE)
-    theta[:3] = cv2.Rodrigues(np.asarray(tilt, float) @ turn)[0].ravel()
-    far = float(np.exp(fitted[LOG_FAR] + fitted[FOCAL]))
-    theta[3:6] = fitted[AT_X] * far, fitted[AT_Y] * far, far
-    theta[LOG_F], theta[K1] = fitted[FOCAL], fitted[LENS_K1]
-    theta[CX], theta[CY] = fitted[CENTRE_X], fitted[CENTRE_Y]
-    return theta
+    @property
+    def camera(self) -> Camera:
+        """Camera and face as `vision.camera` has them."""
+        return self.view.camera()
 
 
-def _start(one: Array, other: Array, length_mm: float, lens: Lens) -> Array:
+def _start(one: Array, other: Array, length_mm: float, lens: Lens) -> FaceView:
     line = other - one
-    fitted = np.zeros(KNOWN)
-    f, centre = lens.focal_px, np.array(lens.centre_px)
-    fitted[SPIN] = np.arctan2(line[1], line[0])
-    fitted[[AT_X, AT_Y]] = (one - centre) / f
-    fitted[LOG_FAR] = np.log(length_mm / float(np.linalg.norm(line)))
-    fitted[FOCAL], fitted[LENS_K1] = np.log(f), lens.k1
-    fitted[[CENTRE_X, CENTRE_Y]] = centre
-    return fitted
+    at = (one - np.array(lens.centre_px)) / lens.focal_px
+    return FaceView(
+        tilt_x=0.0,
+        tilt_y=0.0,
+        spin=float(np.arctan2(line[1], line[0])),
+        at_x=float(at[0]),
+        at_y=float(at[1]),
+        log_far=float(np.log(length_mm / float(np.linalg.norm(line)))),
+        log_focal=float(np.log(lens.focal_px)),
+        k1=lens.k1,
+        centre_x_px=lens.centre_px[0],
+        centre_y_px=lens.centre_px[1],
+    )
 
 
-def _priors(fitted: Array, lens: Lens) -> Array:
-    known = [np.log(lens.focal_px), lens.k1, *lens.centre_px]
-    u = [lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px]
-    return np.concatenate(
-        [fitted[[TILT_X, TILT_Y]] / U_TILT, (fitted[FOCAL:KNOWN] - known) / np.array(u)]
+def _priors(view: FaceView, lens: Lens) -> Array:
+    return np.array(
+        [
+            view.tilt_x / U_TILT,
+            view.tilt_y / U_TILT,
+            (view.log_focal - np.log(lens.focal_px)) / lens.u_log_focal,
+            (view.k1 - lens.k1) / lens.u_k1,
+            (view.centre_x_px - lens.centre_px[0]) / lens.u_centre_px,
+            (view.centre_y_px - lens.centre_px[1]) / lens.u_centre_px,
+        ]
     )
 
 
@@ -119,12 +169,14 @@ def face_of_two_points(
     points = np.stack([one, other])
     scale = float(np.linalg.norm(other - one)) / length_mm
 
-    def cost(fitted: Array) -> Array:
-        off = (on_face_mm(theta_of(fitted), points) - [[0, 0], [length_mm, 0]]) * scale
-        return np.concatenate([off.ravel() / u_point_px, _priors(fitted, lens)])
+    def cost(values: Array) -> Array:
+        view = FaceView.of(values)
+        off = (on_face_mm(view.camera(), points) - [[0, 0], [length_mm, 0]]) * scale
+        return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
-    fitted, root = _settle(cost, start, 0)
-    return Face(theta_of(fitted), fitted, _inverse(root), lens, (), np.zeros(0), 0.0)
+    values, root = _settle(cost, np.array(start), 0)
+    covariance = Covariance(FaceView._fields, _inverse(root))
+    return Face(FaceView.of(values), covariance, lens, (), np.zeros(0), 0.0)
 
 
 def face_of_marks(
@@ -146,18 +198,18 @@ def face_of_marks(
     if not runs:
         return None
     start = _start(one, other, length_mm, lens)
-    scale = float(np.exp(-start[LOG_FAR]))
+    scale = float(np.exp(-start.log_far))
     points = [rule.to_photo(run.columns, np.full(len(run.columns), run.row)) for run in runs]
-    fitted = _fit_runs(start, *_longest(runs, points), one, other, scale, lens)
+    view = _fit_runs(start, *_longest(runs, points), one, other, scale, lens)
     face = None
     for _ in range(2):  # the second time with the face's own turn, that gathers bands better
-        rows, offsets = rows_of(theta_of(fitted), runs, points, scale / rule.step_px)
+        rows, offsets = rows_of(view.camera(), runs, points, scale / rule.step_px)
         if not rows:
             return None
-        face = _fit_rows(fitted, rows, offsets, one, other, scale, lens)
+        face = _fit_rows(view, rows, offsets, one, other, scale, lens)
         if face is None:
             return None
-        fitted = face.fitted
+        view = face.view
     return face
 
 
@@ -174,43 +226,44 @@ def _sides(ends_px: Array) -> Array:
 
 
 def _fit_runs(
-    start: Array, runs: Sequence[Run], points: list[Array], one: Array, other: Array,
+    start: FaceView, runs: Sequence[Run], points: list[Array], one: Array, other: Array,
     scale: float, lens: Lens,
-) -> Array:  # fmt: skip
+) -> FaceView:  # fmt: skip
     """Fit camera and face to runs that may each begin anywhere."""
     every = np.concatenate([*points, [one, other]])
     ideal = np.concatenate([np.arange(len(run.columns)) * SPACINGS_MM[run.name] for run in runs])
     which = np.repeat(np.arange(len(runs)), [len(run.columns) for run in runs])
     count = np.bincount(which)
 
-    def cost(fitted: Array) -> Array:
-        there = on_face_mm(theta_of(fitted), every)
+    def cost(values: Array) -> Array:
+        view = FaceView.of(values)
+        there = on_face_mm(view.camera(), every)
         off = there[:-2, 0] - ideal
         off = (off - (np.bincount(which, off) / count)[which]) * scale
-        return np.concatenate([off / 0.5, _sides(there[-2:] * scale), _priors(fitted, lens)])
+        return np.concatenate([off / 0.5, _sides(there[-2:] * scale), _priors(view, lens)])
 
-    return _settle(cost, start, len(ideal))[0]
+    return FaceView.of(_settle(cost, np.array(start), len(ideal))[0])
 
 
 def _fit_rows(
-    start: Array, rows: list[Row], offsets: list[float], one: Array, other: Array,
+    start: FaceView, rows: list[Row], offsets: list[float], one: Array, other: Array,
     scale: float, lens: Lens,
 ) -> Face | None:  # fmt: skip
     every = np.concatenate([*(row.points_px for row in rows), [one, other]])
     ideal = np.concatenate([row.numbers * SPACINGS_MM[row.name] for row in rows])
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
-    sigma = 0.3
+    sigma, fitted = 0.3, len(FaceView._fields)
 
     def placed(full: Array) -> tuple[Array, Array]:
         """Return how far marks lie off their numbers, and where the two ends lie, px."""
-        there = on_face_mm(theta_of(full[:KNOWN]), every)
-        return (there[:-2, 0] - ideal - full[KNOWN:][which]) * scale, there[-2:] * scale
+        there = on_face_mm(FaceView.of(full).camera(), every)
+        return (there[:-2, 0] - ideal - full[fitted:][which]) * scale, there[-2:] * scale
 
     def cost(full: Array) -> Array:
         off, ends = placed(full)
-        return np.concatenate([off / sigma, _sides(ends), _priors(full[:KNOWN], lens)])
+        return np.concatenate([off / sigma, _sides(ends), _priors(FaceView.of(full), lens)])
 
-    full = np.concatenate([start, offsets])
+    full = np.array([*start, *offsets])
     for _ in range(3):
         full, root = _settle(cost, full, len(ideal))
         off, _ = placed(full)
@@ -229,7 +282,7 @@ def _fit_rows(
     # One mark seen in many bands is one mark: its own fault is in all of them.
     repeated = len(ideal) / sum(row.marks for row in rows)
     root[: len(ideal)] /= np.sqrt(repeated)
-    cov = _inverse(root)[:KNOWN, :KNOWN]
+    covariance = Covariance(FaceView._fields, _inverse(root)[:fitted, :fitted])
     rms = float(np.sqrt((off[good] ** 2).mean()))
     kept = tuple(
         replace(
@@ -237,9 +290,7 @@ def _fit_rows(
         )
         for i, row in enumerate(rows)
     )
-    return Face(
-        theta_of(full[:KNOWN]), full[:KNOWN], np.asarray(cov), lens, kept, full[KNOWN:], rms
-    )
+    return Face(FaceView.of(full), covariance, lens, kept, full[fitted:], rms)
 
 
 def _settle(cost: Callable[[Array], Array], start: Array, marks: int) -> tuple[Array, Array]:
@@ -249,7 +300,7 @@ def _settle(cost: Callable[[Array], Array], start: Array, marks: int) -> tuple[A
     """
     at = start.copy()
     size = np.ones(len(at))
-    size[[CENTRE_X, CENTRE_Y]] = 100.0
+    size[[FaceView._fields.index(name) for name in ("centre_x_px", "centre_y_px")]] = 100.0
     weights = np.ones(len(cost(at)))
     root = np.zeros((len(weights), len(at)))
     for _ in range(STEPS):

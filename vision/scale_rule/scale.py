@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from vision.camera import lens_of
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.least_squares import derivatives
 from vision.photo.photo import Photo
 from vision.results import PointPx
 from vision.rope.rectify import scale_at
@@ -19,7 +20,7 @@ from vision.scale_rule.budget import U_DIVIDED
 from vision.scale_rule.graduation_lengths import pattern_of
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.scale_rule.graduations import INCH_MM, SPACINGS_MM, Rule, read_rule
-from vision.scale_rule.plane import Face, face_of_marks, face_of_two_points, theta_of
+from vision.scale_rule.plane import Face, FaceView, face_of_marks, face_of_two_points
 
 Array = NDArray[np.float64]
 Lies = Literal["unsaid", "beside", "on", "level", "at a height"]
@@ -155,7 +156,7 @@ def read_scale(photo: Photo, asked: Archive) -> Scale:
 
 def _check_length(face: Face, asked: Archive, one: Array, other: Array) -> None:
     """Refuse a length that the marks contradict."""
-    apart = np.diff(on_face_mm(face.theta, np.stack([one, other])), axis=0)[0]
+    apart = np.diff(on_face_mm(face.camera, np.stack([one, other])), axis=0)[0]
     seen = float(np.hypot(*apart))
     scale = float(np.linalg.norm(other - one)) / asked.length_mm
     if abs(seen - asked.length_mm) > max(AGREE_PX / scale, AGREE_SHARE * asked.length_mm):
@@ -180,15 +181,13 @@ def _told_apart(rule: Rule, face: Face, asked: Archive) -> tuple[tuple[str, int]
 def _scale(face: Face, asked: Archive, marks: tuple[tuple[str, int], ...], used: int) -> Scale:
     middle = np.array([asked.length_mm / 2, 0.0, 0.0])
 
-    def along(fitted: Array) -> float:
-        return scale_at(theta_of(fitted), middle, np.array([0.0, 1.0]))
+    def along(values: Array) -> float:
+        return scale_at(FaceView.of(values).camera(), middle, np.array([0.0, 1.0]))
 
-    here, gradient = along(face.fitted), np.zeros(len(face.fitted))
-    for i, u in enumerate(np.sqrt(np.diag(face.covariance))):
-        step = np.zeros(len(face.fitted))
-        step[i] = 0.01 * u
-        gradient[i] = (along(face.fitted + step) - along(face.fitted - step)) / (0.02 * u)
-    variance = float(gradient @ face.covariance @ gradient)
+    values = np.array(face.view)
+    here = along(values)
+    by_number = derivatives(along, values, 0.01 * face.covariance.u_all())
+    variance = face.covariance.variance(by_number)
     stated = U_DIVIDED if used else u_length_of(asked) / asked.length_mm
     return Scale(face, here, math.hypot(math.sqrt(variance), stated * here), marks, used)
 
@@ -201,7 +200,7 @@ def u_length_of(asked: Archive) -> float:
 
 def tilt_of(face: Face) -> float:
     """Return the angle between the camera's axis and the normal of the rule's face, deg."""
-    return float(np.degrees(np.hypot(*face.fitted[:2])))
+    return float(np.degrees(np.hypot(face.view.tilt_x, face.view.tilt_y)))
 
 
 def scale_words(scale: Scale) -> str:

@@ -1,7 +1,7 @@
 """Where the camera stood: pose, focal length and card shape in one fit, with covariance.
 
-Everything that the corners depend on is one vector of twelve (`vision.camera`), fitted at once
-with what is known beforehand as prior knowledge (Bayesian least squares; JCGM 102:2011, and
+Everything that the corners depend on (`vision.camera.Camera`) is fitted at once, with what is
+known beforehand as prior knowledge (Bayesian least squares; JCGM 102:2011, and
 Triggs et al., Bundle Adjustment, 2000, section 4). What the corners can't tell, the prior holds;
 what they can, they improve, and the covariance says which was the case.
 
@@ -20,20 +20,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import (
-    CURL,
-    CX,
-    CY,
-    K1,
-    LOG_F,
-    SIZE,
-    TWIST,
-    U_LOG_UNKNOWN_FOCAL,
-    Lens,
-    bent_mm,
-    rotation,
-)
+from vision.camera import FITTED, U_LOG_UNKNOWN_FOCAL, Camera, Lens, bent_mm, camera_of, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above
+from vision.least_squares import Covariance
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
 from vision.target.layout import Card
@@ -44,6 +33,9 @@ CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
 FEW_STEPS, MOST_STEPS = 30, 200  # to choose a start, to follow it
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
+PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
+SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
+COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,12 +44,12 @@ class Pose:
 
     Parameters
     ----------
-    theta : ndarray of shape (12,) or (15,)
-        The vector of `vision.camera`'s table; 15 where a calibrated lens bends further.
-    covariance : ndarray of shape (12, 12)
-        Covariance of its first twelve, without what the print scale adds.
-    scale_shift : ndarray of shape (12, 2)
-        Change of `theta` per unit of print scale along (0) and across (1).
+    camera : Camera
+        Camera and card.
+    covariance : Covariance
+        Covariance of the numbers that were fitted, without what the print scale adds.
+    scale_shift : ndarray of shape (fitted, 2)
+        Change of these numbers per unit of print scale along (0) and across (1).
     u_scale : ndarray of shape (2,)
         Standard uncertainty of the print scale along and across, 1.
     lens : Lens
@@ -70,8 +62,8 @@ class Pose:
         Warnings.
     """
 
-    theta: Array
-    covariance: Array
+    camera: Camera
+    covariance: Covariance
     scale_shift: Array
     u_scale: Array
     lens: Lens
@@ -82,18 +74,18 @@ class Pose:
     @property
     def focal_px(self) -> float:
         """Focal length, px."""
-        return float(np.exp(self.theta[LOG_F]))
+        return self.camera.focal_px
 
     @property
     def u_focal_px(self) -> float:
         """Standard uncertainty of the focal length, px."""
-        return self.focal_px * float(np.sqrt(self.whole_covariance[LOG_F, LOG_F]))
+        return self.focal_px * self.whole_covariance.u("log_focal")
 
     @property
-    def whole_covariance(self) -> Array:
-        """Covariance of `theta` (12, 12), the print scale with it."""
+    def whole_covariance(self) -> Covariance:
+        """Covariance of the numbers that were fitted, the print scale with it."""
         by_scale = self.scale_shift * self.u_scale
-        return np.asarray(self.covariance + by_scale @ by_scale.T)
+        return Covariance(FITTED, self.covariance.matrix + by_scale @ by_scale.T)
 
 
 def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
@@ -135,49 +127,56 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
 def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
-    prior = np.array([np.log(lens.focal_px), lens.k1, *lens.centre_px, 0, 0, 0, 0], float)
+    blank = camera_of(lens, np.zeros(3), np.zeros(3))
+    prior = np.append(blank.values(KNOWN), np.zeros(len(SCALES)))
     u_scale = np.maximum([card.u_scale_x, card.u_scale_y], 1e-6)
-    u_prior = np.array([lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px,
-                        U_BEND_MM, U_BEND_MM, *u_scale], float)  # fmt: skip
+    u_known = {
+        "log_focal": lens.u_log_focal,
+        "k1": lens.u_k1,
+        "centre_x_px": lens.u_centre_px,
+        "centre_y_px": lens.u_centre_px,
+        "curl_mm": U_BEND_MM,
+        "twist_mm": U_BEND_MM,
+    }
+    u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
     flat = drawn * [card.scale_x, card.scale_y]
-    further = np.array([lens.k2, lens.p1, lens.p2])
 
     def model(t: Array) -> tuple[Array, Array]:
-        return _corners(t, flat, half, further)
+        return _corners(blank.with_values(t[: len(FITTED)]), t[len(FITTED) :], flat, half)
 
     def fitted(start: Array, steps: int) -> tuple[Array, Array, Array]:
         return _least_squares(start, seen, prior, u_prior, model, steps)
 
-    rough = [fitted(start, FEW_STEPS) for start in _starts(flat, seen, prior)]
+    rough = [fitted(start, FEW_STEPS) for start in _starts(flat, seen, blank)]
     best = min(rough, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
     theta, residuals, weights = fitted(best[0], MOST_STEPS)
     jacobian = model(theta)[1]
     dof = max(4, 2 * len(seen) - 8)  # that the fit left: a Type A figure from the residuals
     rms = float(np.sqrt((weights * residuals**2).sum() / dof))
     sigma = max(rms, CORNER_FLOOR_PX)
-    known = np.eye(len(theta))[6:] / u_prior[:, None]
+    known = np.eye(len(theta))[len(PLACE) :] / u_prior[:, None]
     root = np.vstack([jacobian * np.sqrt(weights)[:, None] / sigma, known])
     size = np.linalg.norm(root, axis=0)  # as a unit: the numbers differ by many powers of ten
     triangle = np.linalg.inv(np.linalg.qr(root / size, mode="r"))
     whole = triangle @ triangle.T / np.outer(size, size)
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
-    scale_shift = whole[:SIZE, SIZE:] / u_scale**2
-    rest = whole[:SIZE] @ root[:-2].T
-    theta = np.append(theta[:SIZE], further if further.any() else [])
-    cov = np.asarray(rest @ rest.T)
-    return Pose(theta, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
+    scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
+    rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
+    camera = blank.with_values(theta[: len(FITTED)])
+    cov = Covariance(FITTED, np.asarray(rest @ rest.T))
+    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
 
 
-def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
+def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
     """Return both poses that a plane seen from afar allows (Collins and Bartoli 2014)."""
-    f = np.exp(prior[0])
-    K = np.array([[f, 0, prior[2]], [0, f, prior[3]], [0, 0, 1]])
+    K = _matrix(blank)
+    rest = np.append(blank.values(KNOWN), np.zeros(len(SCALES)))
     points = np.column_stack([flat_mm, np.zeros(len(flat_mm))]).reshape(-1, 1, 3)
     _, turns, shifts, _ = cv2.solvePnPGeneric(
         points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)), flags=cv2.SOLVEPNP_IPPE
     )
     starts = [
-        np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), prior])
+        np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), rest])
         for r, t in zip(turns, shifts, strict=True)
     ]
     finite = [start for start in starts if np.isfinite(start).all()]
@@ -185,32 +184,42 @@ def _starts(flat_mm: Array, seen: Array, prior: Array) -> list[Array]:
         return finite
     # a scan seen exactly from the front has no second pose, and the closed form divides by zero
     _, turn, shift = cv2.solvePnP(points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)))
-    return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), prior])]
+    return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), rest])]
+
+
+def _matrix(camera: Camera) -> Array:
+    """Return the camera matrix K (3, 3), px."""
+    f = camera.focal_px
+    return np.array([[f, 0, camera.centre_x_px], [0, f, camera.centre_y_px], [0, 0, 1]])
 
 
 def _corners(
-    theta: Array, flat_mm: Array, half: tuple[float, float], further: Array
+    camera: Camera, scales: Array, flat_mm: Array, half: tuple[float, float]
 ) -> tuple[Array, Array]:
-    """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian (2 N, 14).
+    """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian.
 
-    Curl and twist are a point's own shift in z, sent the way of OpenCV's translation.
+    Its columns are those of `COLUMN`. Curl and twist are a point's own shift in z, sent the way
+    of OpenCV's translation.
     """
-    flat_mm = flat_mm * (1 + theta[SIZE:])
-    points = bent_mm(theta, flat_mm, *half)
-    f = float(np.exp(theta[LOG_F]))
-    K = np.array([[f, 0, theta[CX]], [0, f, theta[CY]], [0, 0, 1]])
-    lens = np.array([theta[K1], *further, 0])
-    turn, shift = theta[:3].reshape(3, 1), theta[3:6].reshape(3, 1)
-    seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, K, lens)
-    jacobian = np.empty((2 * len(points), SIZE + 2))
-    jacobian[:, :6] = J[:, :6]
-    jacobian[:, LOG_F] = f * (J[:, 6] + J[:, 7])
-    jacobian[:, CX], jacobian[:, CY], jacobian[:, K1] = J[:, 8], J[:, 9], J[:, 10]
-    per_mm = J[:, 3:6] @ rotation(theta)  # a point's shift is the frame's by R times that
+    flat_mm = flat_mm * (1 + scales)
+    points = bent_mm(camera, flat_mm, *half)
+    lens = np.array([camera.k1, camera.k2, camera.p1, camera.p2, 0])
+    turn, shift = camera.rotation_vector.reshape(3, 1), camera.translation_mm.reshape(3, 1)
+    seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, _matrix(camera), lens)
+    per_mm = J[:, 3:6] @ rotation(camera)  # a point's shift is the frame's by R times that
     x, y = np.repeat(flat_mm[:, 0] / half[0], 2), np.repeat(flat_mm[:, 1] / half[1], 2)
-    jacobian[:, CURL], jacobian[:, TWIST] = per_mm[:, 2] * x * x, per_mm[:, 2] * x * y
-    jacobian[:, SIZE] = per_mm[:, 0] * x * half[0]
-    jacobian[:, SIZE + 1] = per_mm[:, 1] * y * half[1]
+    columns = {
+        **dict(zip(PLACE, J[:, :6].T, strict=True)),
+        "log_focal": camera.focal_px * (J[:, 6] + J[:, 7]),
+        "centre_x_px": J[:, 8],
+        "centre_y_px": J[:, 9],
+        "k1": J[:, 10],
+        "curl_mm": per_mm[:, 2] * x * x,
+        "twist_mm": per_mm[:, 2] * x * y,
+        "scale_along": per_mm[:, 0] * x * half[0],
+        "scale_across": per_mm[:, 1] * y * half[1],
+    }
+    jacobian = np.stack([columns[name] for name in COLUMN], axis=1)
     return np.asarray(seen, float).ravel(), jacobian
 
 
@@ -266,35 +275,37 @@ def _valley(theta: Array) -> Array:
     """
     (x, y, z), turned = theta[3:6], np.eye(len(theta))
     turned[3:6, 3:6] = [[z, 0, x], [0, z, y], [0, 0, z]]
-    turned[3:6, LOG_F] = x, y, z
+    turned[3:6, COLUMN["log_focal"]] = x, y, z
     return turned
 
 
 def _moved(theta: Array, move: Array) -> Array:
     """Return `theta` after a step in the numbers of `_valley`."""
     move = move.copy()
-    move[[5, LOG_F]] = np.clip(move[[5, LOG_F]], -0.5, 0.5)  # no step to infinity
+    focal = COLUMN["log_focal"]
+    move[[5, focal]] = np.clip(move[[5, focal]], -0.5, 0.5)  # no step to infinity
     moved = theta + move
-    z = theta[5] * np.exp(move[5] + move[LOG_F])
+    z = theta[5] * np.exp(move[5] + move[focal])
     moved[3:6] = *((theta[3:5] / theta[5] + move[3:5]) * z), z
     return np.asarray(moved, float)
 
 
 def _surely_disagrees(pose: Pose, lens: Lens) -> bool:
     """Tell whether the card's own focal length is surely not the stated one."""
-    variance = pose.whole_covariance[LOG_F, LOG_F]
+    variance = pose.whole_covariance.u("log_focal") ** 2
     own = 1 / variance - 1 / lens.u_log_focal**2
     if own < 1 / CARD_TELLS**2:  # nearly square on, a card says next to nothing
         return False
     logged = np.log(lens.focal_px)
-    seen = (pose.theta[LOG_F] / variance - logged / lens.u_log_focal**2) / own
+    seen = (pose.camera.log_focal / variance - logged / lens.u_log_focal**2) / own
     return bool(abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal))
 
 
 def _flatness(pose: Pose) -> list[Finding]:
-    bend = abs(pose.theta[CURL]) + abs(pose.theta[TWIST])
-    variances = np.diag(pose.whole_covariance)
-    u_bend = float(np.sqrt(variances[CURL] + variances[TWIST]))
+    bend = abs(pose.camera.curl_mm) + abs(pose.camera.twist_mm)
+    u_bend = float(
+        np.hypot(pose.whole_covariance.u("curl_mm"), pose.whole_covariance.u("twist_mm"))
+    )
     surely = bend - 2 * u_bend
     refuse_above("card-bent", surely)
     return [finding("card-slightly-bent", bend)] if surely > limit_of("card-slightly-bent") else []

@@ -29,7 +29,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import CURL, SIZE, TWIST, camera_centre_mm, rays
+from vision.camera import Camera, camera_centre_mm, gradient, rays
 from vision.findings import RefusedError, finding, limit_of
 from vision.json_files import change_kept, read_kept
 from vision.target.detect import FoundCard
@@ -263,40 +263,38 @@ def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
     pose : Pose
         Camera and card, fitted to these corners; in the fit the print's scale has a prior.
     """
-    off = _stretch(found, pose.theta, np.ones(len(found.corners_px), np.bool_))[1]
+    off = _stretch(found, pose.camera, np.ones(len(found.corners_px), np.bool_))[1]
     used: Used = np.asarray(off < max(FAR_OFF * 1.4826 * float(np.median(off)), 1e-6))
-    return _stretch(found, pose.theta, used)[0], used
+    return _stretch(found, pose.camera, used)[0], used
 
 
 def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
     """Return the standard uncertainty of `print_stretch`, 1, from the pose's covariance."""
-    gradient = np.zeros(SIZE)
-    for i, u in enumerate(np.sqrt(np.diag(pose.whole_covariance))):
-        step = np.zeros(len(pose.theta))
-        step[i] = 0.01 * u
-        ahead, behind = (_stretch(found, pose.theta + way * step, used)[0] for way in (1, -1))
-        gradient[i] = (ahead - behind) / (0.02 * u)
-    return float(np.sqrt(gradient @ pose.whole_covariance @ gradient))
+    known = pose.whole_covariance
+    by_number = gradient(
+        lambda camera: _stretch(found, camera, used)[0], pose.camera, steps=0.01 * known.u_all()
+    )
+    return float(np.sqrt(known.variance(by_number)))
 
 
-def _stretch(found: FoundCard, theta: Array, used: Used) -> tuple[float, Array]:
+def _stretch(found: FoundCard, camera: Camera, used: Used) -> tuple[float, Array]:
     """Return the stretch that some corners show, and how far each corner lies off, mm (N,)."""
     half = found.layout.length_mm / 2, found.layout.half_height_mm
-    there = _on_card_mm(theta, found.corners_px, half)
+    there = _on_card_mm(camera, found.corners_px, half)
     plane = np.column_stack([found.corners_mm, np.ones(len(there))])
     turn = np.linalg.lstsq(plane[used], there[used], rcond=None)[0]
     return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(there - plane @ turn).T)
 
 
-def _on_card_mm(theta: Array, points_px: Array, half_mm: tuple[float, float]) -> Array:
+def _on_card_mm(camera: Camera, points_px: Array, half_mm: tuple[float, float]) -> Array:
     """Return where lines of sight meet the curled and twisted card, mm (N, 2)."""
-    eye, sight = camera_centre_mm(theta), rays(theta, points_px)
+    eye, sight = camera_centre_mm(camera), rays(camera, points_px)
     height = np.zeros(len(sight))
     for _ in range(4):  # a bend of a few mm, hundreds of mm away: each step leaves a hundredth
         reach = (height - eye[2]) / sight[:, 2]
         x, y = (eye[:2] + reach[:, None] * sight[:, :2]).T
         along, across = x / half_mm[0], y / half_mm[1]
-        height = theta[CURL] * along**2 + theta[TWIST] * along * across
+        height = camera.curl_mm * along**2 + camera.twist_mm * along * across
     return np.column_stack([x, y])
 
 
