@@ -22,7 +22,7 @@ from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
 from ui.presenters.reading_form import Sheet, empty_rows
-from ui.services.measure_into import measure_into
+from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.sample import sample_folder
 from ui.web.panels.station_table import rows_of
 
@@ -174,7 +174,7 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
         record.add_rope(Rope("rope", 22.0), by="A. Berg")
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
         monkeypatch.setattr(PhotographStore, "put", slow)
-        measure_into(record, "visit", bar, name="bar.jpg", check=None, by="A. Berg")
+        measure_and_add(record, "visit", PhotoFile("bar.jpg", bar), None, by="A. Berg")
         assert written == [len(bar)]
         there = record.inspection("visit")
         assert len(there.photographs) == len(there.results) == 1

@@ -265,11 +265,12 @@ def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
 
 def _keep(where: str, inspection: str, by: str, path: Path, answer: Answer) -> None:
     from ui.cli.options import open_record_or_fail
+    from ui.services.add_photograph import PhotoFile, add_photograph
     from ui.services.assess_record import screen_inspection
 
     with open_record_or_fail(where, None) as record:
-        record.add_photograph(inspection, path.read_bytes(), name=path.name, by=by)
-        record.add_results(inspection, [answer.result], by=by, why="measured without the card")
+        file, why = PhotoFile(path.name, path.read_bytes()), "measured without the card"
+        add_photograph(record, inspection, file, [answer.result], by=by, why=why)
         screen_inspection(record, inspection, by=by)
 
 

@@ -284,9 +284,9 @@ def add(
 ) -> None:
     """Put a whole FOLDER into RECORD: rope, stations, readings, print checks, photographs.
 
-    FOLDER is as in `ropephoto check`. All is added together, or nothing; then the photographs
-    are measured, and results and findings are kept. What RECORD holds already stays as it is,
-    so a second time adds nothing. Ends with status 1 if rows or files were left out.
+    FOLDER is as in `ropephoto check`. The photographs are measured first; then all is added
+    together, or nothing. What RECORD holds already stays as it is, so a second time adds
+    nothing. Ends with status 1 if rows or files were left out.
 
     \b
     Example:
@@ -295,7 +295,7 @@ def add(
     from inspection.assessment import judge_log
     from inspection.folder import read_folder
     from ui.cli.progress import measure_files
-    from ui.services.add_folder import add_folder
+    from ui.services.add_folder import add_folder, measure_photographs, read_photographs
     from ui.services.measure_pending import gather, save
 
     with open_record_or_fail(where, photographs) as opened:
@@ -305,21 +305,25 @@ def add(
             raise click.ClickException(
                 "nothing was added; correct the rows that are told above, or use --keep-good."
             )
-        done = add_folder(opened, folder, read, by=by)
-        for note in (*done.notes, *done.left_out):
+        measure = context.obj or measure_files
+        found = read_photographs(folder)
+        if not unmeasured:
+            found = measure_photographs(
+                opened, folder, read, found, measure=measure, print_set=print_set
+            )
+        done = add_folder(opened, folder, read, found, by=by)
+        for note in (*done.notes, *found.left_out):
             click.echo(f"Note: {note}", err=True)
         added = ", ".join(f"{count} {name}" for name, count in done.counts.items()) or "nothing"
         click.echo(f"Added: {added}.")
         if not unmeasured:
             identity = read.log.inspection.identity
-            found = gather(
-                opened, identity, measure=context.obj or measure_files, print_set=print_set
-            )
-            for note in found.read.notes:
+            gathered = gather(opened, identity, measure=measure, print_set=print_set)
+            for note in gathered.read.notes:
                 click.echo(f"Note: {note}", err=True)
-            click.echo(save(opened, found, judge_log(found.read.log), by=by))
+            click.echo(save(opened, gathered, judge_log(gathered.read.log), by=by))
         click.echo(f"Fingerprint: {opened.fingerprint()}")
-    if read.rejected or done.left_out:
+    if read.rejected or found.left_out:
         context.exit(1)
 
 

@@ -1,11 +1,12 @@
-"""A folder of one rope's inspection, put into a record as a whole; a second time adds nothing."""
+"""A folder of one rope's inspection, added to a record as a whole; a second time adds nothing."""
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from inspection.folder import Folder
@@ -14,9 +15,33 @@ from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.serialization import reading_from
+from ui.services.add_photograph import PhotoFile, add_photograph
+from ui.services.cameras import known_cameras
+from ui.services.measure_pending import Measure, choose_check
 from vision.photo.containers import SUFFIXES
 from vision.photo.photo import PhotoError, open_photo
-from vision.target.print_scale import load_print_checks, plain_check
+from vision.pipeline import Settings
+from vision.results import Result
+from vision.target.print_scale import check_from, load_print_checks, plain_check
+
+
+@dataclass(frozen=True, slots=True)
+class FolderPhotographs:
+    """The photographs of a folder.
+
+    Parameters
+    ----------
+    files : tuple of PhotoFile
+        Those that can be opened.
+    results : tuple of Estimate or Refusal
+        What they give, as far as they were measured.
+    left_out : tuple of str
+        Files that are no photographs, each with its reason.
+    """
+
+    files: tuple[PhotoFile, ...]
+    results: tuple[Result, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,18 +53,60 @@ class Added:
     counts : dict of str to int
         How many of each kind were added.
     notes : tuple of str
-        What was taken for granted or left as the record had it.
-    left_out : tuple of str
-        Files that are no photographs, each with its reason.
+        What was assumed, or left as the record has it.
     """
 
     counts: dict[str, int]
     notes: tuple[str, ...]
-    left_out: tuple[str, ...]
 
 
-def add_folder(record: Record, folder: Path, read: Folder, *, by: str) -> Added:
-    """Put a folder's rope, gauges, print checks, inspections, readings and photographs in.
+def read_photographs(folder: Path) -> FolderPhotographs:
+    """Return a folder's photographs, not measured yet."""
+    files, left_out = [], []
+    for path in sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES):
+        try:
+            data = path.read_bytes()
+            open_photo(data, name=path.name)
+        except (OSError, PhotoError) as error:
+            left_out.append(f"{path.name} was left out: {error}")
+        else:
+            files.append(PhotoFile(path.name, data))
+    return FolderPhotographs(tuple(files), (), tuple(left_out))
+
+
+def measure_photographs(
+    record: Record,
+    folder: Path,
+    read: Folder,
+    photographs: FolderPhotographs,
+    *,
+    measure: Measure,
+    print_set: str | None = None,
+) -> FolderPhotographs:
+    """Return a folder's photographs with what those give that the record holds no result of.
+
+    Raises
+    ------
+    ValueError
+        If it is not clear which card set they show.
+    """
+    checks = load_print_checks(folder / "print_checks.json")
+    checks |= {name: check_from(name, values) for name, values in record.print_checks().items()}
+    chosen = choose_check(checks, print_set, "the record")
+    measured = _measured_hashes(record, read.log.inspection.identity)
+    paths = [
+        folder / file.name
+        for file in photographs.files
+        if hashlib.sha256(file.data).hexdigest() not in measured
+    ]
+    settings = Settings(print_check=chosen, cameras=known_cameras())
+    return replace(photographs, results=tuple(measure(paths, settings)) if paths else ())
+
+
+def add_folder(
+    record: Record, folder: Path, read: Folder, photographs: FolderPhotographs, *, by: str
+) -> Added:
+    """Add a folder's rope, gauges, print checks, inspections, readings and photographs.
 
     All is saved together, or nothing. What the record holds already stays as it is there: a
     folder never changes an entry, and a reading that was corrected since does not come back.
@@ -49,11 +116,13 @@ def add_folder(record: Record, folder: Path, read: Folder, *, by: str) -> Added:
     record : Record
         Where to.
     folder : Path
-        Where the photographs and print checks are.
+        Where the print checks are.
     read : Folder
         Its tables, from `inspection.folder.read_folder`.
+    photographs : FolderPhotographs
+        Its photographs; each is added with its results, if it was measured.
     by : str
-        Who puts it in.
+        Who adds it.
 
     Raises
     ------
@@ -62,18 +131,17 @@ def add_folder(record: Record, folder: Path, read: Folder, *, by: str) -> Added:
     """
     log = read.log
     why = f"from the folder {folder.resolve().name}"
-    good, left_out = _photographs(folder)
     checks = load_print_checks(folder / "print_checks.json")
     counts: Counter[str] = Counter()
     notes = list(read.notes)
     with record.together() as batch:
-        ropes = {one.identity: one for one in batch.ropes()}
+        ropes = {rope.identity: rope for rope in batch.ropes()}
         if log.rope.identity not in ropes:
             batch.add_rope(log.rope, by=by, why=why)
             counts["ropes"] += 1
         elif ropes[log.rope.identity] != log.rope:
             notes.append(_differs("rope", log.rope.identity))
-        gauges = {one.identity: one for one in batch.gauges()}
+        gauges = {gauge.identity: gauge for gauge in batch.gauges()}
         for gauge in log.gauges.values():
             if gauge.identity not in gauges:
                 batch.add_gauge(gauge, by=by, why=why)
@@ -87,15 +155,39 @@ def add_folder(record: Record, folder: Path, read: Folder, *, by: str) -> Added:
                 counts["print checks"] += 1
             elif known[name] != plain_check(check):
                 notes.append(_differs("print check", name))
-        held = [(one.inspection, one.readings) for one in log.earlier]
-        for inspection, readings in (*held, (log.inspection, log.readings)):
+        earlier = [(one.inspection, one.readings) for one in log.earlier]
+        for inspection, readings in (*earlier, (log.inspection, log.readings)):
             _add_inspection(batch, inspection, readings, counts, notes, by=by, why=why)
-        there = {one.sha256 for one in batch.inspection(log.inspection.identity).photographs}
-        for name, data in good:
-            sha256 = batch.add_photograph(log.inspection.identity, data, name=name, by=by)
-            counts["photographs"] += sha256 not in there
-            there.add(sha256)
-    return Added({name: count for name, count in counts.items() if count}, tuple(notes), left_out)
+        _add_photographs(batch, log.inspection.identity, photographs, counts, by=by)
+    return Added({name: count for name, count in counts.items() if count}, tuple(notes))
+
+
+def _add_photographs(
+    batch: Record, identity: str, photographs: FolderPhotographs, counts: Counter[str], *, by: str
+) -> None:
+    existing = {photograph.sha256 for photograph in batch.inspection(identity).photographs}
+    measured = _measured_hashes(batch, identity)
+    for file in photographs.files:
+        sha256 = hashlib.sha256(file.data).hexdigest()
+        if sha256 in measured:
+            continue
+        results = [one for one in photographs.results if one.photo_sha256 == sha256]
+        counts["photographs"] += sha256 not in existing
+        if results:
+            add_photograph(batch, identity, file, results, by=by)
+            counts["results"] += len(results)
+            measured.add(sha256)
+        elif sha256 not in existing:  # `check` measures it later
+            batch.add_photograph(identity, file.data, name=file.name, by=by)
+        existing.add(sha256)
+
+
+def _measured_hashes(record: Record, identity: str) -> set[str]:
+    """Return the hashes of the photographs that have a result; none without such an inspection."""
+    try:
+        return {result.photo_sha256 for result in record.inspection(identity).results}
+    except RecordError:
+        return set()
 
 
 def _add_inspection(
@@ -132,20 +224,6 @@ def _add_inspection(
     if new:
         batch.add_readings(identity, new, by=by, why=why)
         counts["readings"] += len(new)
-
-
-def _photographs(folder: Path) -> tuple[list[tuple[str, bytes]], tuple[str, ...]]:
-    """Return the photographs' names and bytes, and which files are none."""
-    good, bad = [], []
-    for path in sorted(one for one in folder.iterdir() if one.suffix.lower() in SUFFIXES):
-        try:
-            data = path.read_bytes()
-            open_photo(data, name=path.name)
-        except (OSError, PhotoError) as error:
-            bad.append(f"{path.name} was left out: {error}")
-        else:
-            good.append((path.name, data))
-    return good, tuple(bad)
 
 
 def _differs(what: str, name: str) -> str:

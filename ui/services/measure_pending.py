@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from inspection.assessment import Judgement
 from inspection.folder import Folder
@@ -16,12 +16,10 @@ from inspection.record.views import OpenInspection, Photograph
 from ui.services.assess_record import log_of, save_findings
 from ui.services.cameras import known_cameras
 from vision.pipeline import Settings
+from vision.results import Result
 from vision.target.print_scale import PrintCheck, check_from
 
-if TYPE_CHECKING:
-    from vision.results import Result
-
-    Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
+Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,4 +157,5 @@ def save(record: Record, gathered: Gathered, judgement: Judgement, *, by: str) -
             )
         found, kept = save_findings(batch, judgement, by=by)
     findings = f"{len(found)} findings" if kept else "the same findings as before"
-    return f"Saved in the record: {len(gathered.fresh)} new results, {findings}."
+    results = f"{len(gathered.fresh)} new results, " if gathered.fresh else ""
+    return f"Saved in the record: {results}{findings}."

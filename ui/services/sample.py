@@ -8,8 +8,8 @@ from pathlib import Path
 
 from inspection.folder import read_folder
 from inspection.record.record import Record
+from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.assess_record import screen_inspection
-from ui.services.measure_into import measure_into
 from vision.target.print_scale import load_print_checks, plain_check
 
 Told = Callable[[float, str], None]
@@ -68,7 +68,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
         told((done + 0.5) / (len(photographs) + 1), f"measuring {path.name}")
         data = path.read_bytes()
         if hashlib.sha256(data).hexdigest() not in measured:
-            measure_into(record, identity, data, name=path.name, check=check, by=by)
+            measure_and_add(record, identity, PhotoFile(path.name, data), check, by=by)
     told(len(photographs) / (len(photographs) + 1), "holding readings against photographs")
     screen_inspection(record, identity, by=by)
     told(1.0, "done")

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 
 import streamlit as st
@@ -18,8 +17,8 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
+from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.cameras import calibrated_or_not, known_cameras
-from ui.services.measure_into import measure_into
 from ui.text import as_typed, place
 from ui.web.page.layout import flash_success
 from ui.web.page.rescreen import mark_pending, rescreen
@@ -79,14 +78,6 @@ LAST = "photographs that came last"
 WAITING = "photographs that wait for the record of"
 
 
-@dataclass(frozen=True, slots=True)
-class Upload:
-    """A photograph that arrived: its name, and its bytes."""
-
-    name: str
-    data: bytes
-
-
 def upload_photographs(there: OpenInspection) -> None:
     """Offer both ways in; measure what arrives, and say what came of each."""
     try:
@@ -123,7 +114,7 @@ def upload_photographs(there: OpenInspection) -> None:
         )
         if shot is not None:
             name = f"camera-{datetime.now():%Y%m%d-%H%M%S}.jpg"
-            arrived.append(Upload(name, shot.getvalue()))
+            arrived.append(PhotoFile(name, shot.getvalue()))
     if arrived:
         _measure(there, arrived, check)
         st.session_state["uploads"] = turn + 1
@@ -141,18 +132,18 @@ def hold_uploads() -> None:
         st.session_state["uploads"] = turn + 1
 
 
-def _waiting(identity: str) -> tuple[Upload, ...]:
+def _waiting(identity: str) -> tuple[PhotoFile, ...]:
     """Return the photographs that came and are not in the record."""
-    waiting: tuple[Upload, ...] = st.session_state.get(f"{WAITING} {identity}", ())
+    waiting: tuple[PhotoFile, ...] = st.session_state.get(f"{WAITING} {identity}", ())
     return waiting
 
 
-def _hold(identity: str, photographs: Iterable[Upload]) -> None:
+def _hold(identity: str, photographs: Iterable[PhotoFile]) -> None:
     """Let these be the ones that wait, each once."""
     st.session_state[f"{WAITING} {identity}"] = tuple(dict.fromkeys(photographs))
 
 
-def _retry(there: OpenInspection) -> tuple[Upload, ...]:
+def _retry(there: OpenInspection) -> tuple[PhotoFile, ...]:
     """Offer photographs that came but are not in the record; return them once that is wished."""
     waiting = _waiting(there.inspection.identity)
     if not waiting:
@@ -193,15 +184,15 @@ def _print_check(there: OpenInspection) -> PrintCheck | None:
     return None if card_set == UNCHECKED else check_from(card_set, checks[card_set])
 
 
-def _upload(file: UploadedFile) -> Upload:
-    return Upload(file.name, file.getvalue())
+def _upload(file: UploadedFile) -> PhotoFile:
+    return PhotoFile(file.name, file.getvalue())
 
 
-def _measure(there: OpenInspection, arrived: list[Upload], check: PrintCheck | None) -> None:
+def _measure(there: OpenInspection, arrived: list[PhotoFile], check: PrintCheck | None) -> None:
     """Measure photographs one by one; each is in the record before the next one is looked at."""
     known = {one.sha256 for one in there.photographs}
     waiting = _waiting(there.inspection.identity)
-    rest: list[Upload] = []
+    rest: list[PhotoFile] = []
     told: list[str] = []
     taken = 0
     bar = st.progress(0.0, text="measuring")
@@ -214,13 +205,8 @@ def _measure(there: OpenInspection, arrived: list[Upload], check: PrintCheck | N
         known.add(sha256)
         try:
             check_upload(len(one.data), len(there.photographs) + taken)
-            results = measure_into(
-                get_record(),
-                there.inspection.identity,
-                one.data,
-                name=one.name,
-                check=check,
-                by=user_name(),
+            results = measure_and_add(
+                get_record(), there.inspection.identity, one, check, by=user_name()
             )
         except RecordError as wrong:  # the others would fare no better
             rest = arrived[done:]

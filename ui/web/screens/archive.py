@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from inspection.model.length_text import parse_length
 from inspection.record.views import OpenInspection
+from ui.services.add_photograph import PhotoFile, add_photograph
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
@@ -209,10 +210,8 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
         identity = there.inspection.identity
-        get_record().store_photograph(identity, data)
-        with get_record().together() as writing:
-            writing.add_photograph(identity, data, name=photo.name, by=user_name())
-            writing.add_results(identity, [result], by=user_name(), why="measured without the card")
+        file, why = PhotoFile(photo.name, data), "measured without the card"
+        add_photograph(get_record(), identity, file, [result], by=user_name(), why=why)
         rescreen(identity)
         for held in ("archive file", "archive answer"):
             st.session_state.pop(held, None)
