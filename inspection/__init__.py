@@ -1,4 +1,4 @@
-"""The trade's logic: ropes, gauge readings, limits, cross-check, scrutiny and the record.
+"""The trade's logic: ropes, gauge readings, limits, cross-check, screening and the record.
 
 It knows no pixels and no widgets. Of `vision` it sees the result types only.
 """

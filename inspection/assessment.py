@@ -1,6 +1,6 @@
-"""A case: one inspection's log taken through cross-check, scrutiny and verdicts, in one call.
+"""Assessment: one inspection's log through cross-check, screening and verdicts, in one call.
 
-It asks each part in turn and keeps what they said. A judgement never clears a rope: the
+It asks each part in turn and keeps what they said. An assessment never clears a rope: the
 competent person, the maker's instructions and local rules decide.
 """
 
@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 from inspection.comparison.bland_altman import (
     FEWEST,
-    Across,
     Agreement,
-    across_stations,
+    MethodComparison,
     agreement_of,
+    compare_methods,
 )
 from inspection.comparison.crosscheck import CrossCheck, crosscheck
 from inspection.limits.conformity import (
@@ -26,21 +26,21 @@ from inspection.limits.conformity import (
     whole_rope_verdicts,
 )
 from inspection.limits.grooves import GrooveFit, groove_fit, groove_limits
-from inspection.limits.remaining_life import OverTime, stations_over_time
+from inspection.limits.remaining_life import StationHistory, station_histories
 from inspection.limits.rules import Limit, NotApplicable, Rule
 from inspection.limits.standards import limits_for, usual_sets
-from inspection.limits.wear import LocalDecrease, Severity, local_decreases, uniform_decrease
+from inspection.limits.wear import LocalDecrease, SeverityRating, local_decreases, uniform_decrease
 from inspection.measurement.section import Section, pair_by_card, sections_of_readings
 from inspection.model.log import Log, counted, place_words
 from inspection.model.rope import Tension
 from inspection.screening.lay_length import StationLay, station_lays
-from inspection.screening.screen import LEVEL, USUAL_PACE, scrutinise
+from inspection.screening.screen import LEVEL, USUAL_PACE, screen_log
 from inspection.screening.timing import Pace
 from vision.results import Finding
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class Assessment:
     """All that can be said about one inspection.
 
     Parameters
@@ -69,7 +69,7 @@ class Judgement:
     severities : tuple of (station, Severity)
         Uniform decrease of the stations, from photographs where there are any, else from the
         gauge; empty where no reference diameter allows it.
-    over_time : tuple of OverTime
+    station_histories : tuple of StationHistory
         Stations that earlier inspections hold, too.
     groove_fits : tuple of GrooveFit
         The rope's grooves against its nominal diameter.
@@ -87,14 +87,14 @@ class Judgement:
     not_applicable: tuple[NotApplicable, ...]
     local: tuple[LocalDecrease, ...]
     notes: tuple[str, ...] = ()
-    across: Across | None = None
-    severities: tuple[tuple[int | None, Severity], ...] = ()
-    over_time: tuple[OverTime, ...] = ()
+    method_comparison: MethodComparison | None = None
+    severities: tuple[tuple[int | None, SeverityRating], ...] = ()
+    station_histories: tuple[StationHistory, ...] = ()
     groove_fits: tuple[GrooveFit, ...] = ()
     lays: tuple[StationLay, ...] = ()
 
     @property
-    def deserves_a_look(self) -> bool:
+    def needs_review(self) -> bool:
         """Whether any entry, photograph or figure should be looked at again.
 
         "Doubtful" alone is not counted: of 20 comparisons in which nothing is wrong, one is.
@@ -108,7 +108,7 @@ class Judgement:
         )
 
     @property
-    def first_look(self) -> str:
+    def first_concern(self) -> str:
         """One line: what deserves the first look, and why."""
         if self.findings:
             first = self.findings[0]
@@ -132,7 +132,7 @@ class Judgement:
         return "No entry deserves a look before the others. That does not clear the rope."
 
 
-def judge_log(
+def assess(
     log: Log,
     *,
     level: float = LEVEL,
@@ -143,15 +143,15 @@ def judge_log(
     reference_tension: Tension | None = None,
     baseline_mm: float | None = None,
     u_reference_mm: float | None = None,
-) -> Judgement:
-    """Return cross-check, scrutiny and verdicts of one inspection.
+) -> Assessment:
+    """Return cross-check, screening and verdicts of one inspection.
 
     Parameters
     ----------
     log : Log
         The inspection's entries, photographs' results, gauges and earlier inspections.
     level, pace : optional
-        As in `inspection.screening.screen.scrutinise`.
+        As in `inspection.screening.screen.screen_log`.
     decision : DecisionRule, optional
         How uncertainty counts at a limit.
     rule_sets : sequence of str or None, optional
@@ -169,8 +169,8 @@ def judge_log(
     Examples
     --------
     >>> from inspection.folder import read_folder
-    >>> judgement = judge_log(read_folder("crane-3").log)  # doctest: +SKIP
-    >>> print(judgement.first_look)  # doctest: +SKIP
+    >>> judgement = assess(read_folder("crane-3").log)  # doctest: +SKIP
+    >>> print(judgement.first_concern)  # doctest: +SKIP
     """
     unknown = [item for item in log.readings if item.gauge not in log.gauges]
     known = [item for item in log.readings if item.gauge in log.gauges]
@@ -232,20 +232,20 @@ def judge_log(
         for one in sections["photographs"] or sections["gauge"]
     ]
     local = local_decreases(along, nominal_mm=log.rope.nominal_mm) if len(along) >= 3 else ()
-    return Judgement(
+    return Assessment(
         log=log,
         crosscheck=checked,
         agreement=agreement_of(compared) if len(compared) >= FEWEST else None,
-        findings=scrutinise(log, level=level, pace=pace),
+        findings=screen_log(log, level=level, pace=pace),
         photograph_sections=sections["photographs"],
         gauge_sections=sections["gauge"],
         verdicts=tuple(verdicts),
         not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
         local=local,
         notes=tuple(notes),
-        across=across_stations(compared) if compared else None,
-        severities=tuple((at, one) for at, one in severities if isinstance(one, Severity)),
-        over_time=stations_over_time(log, limits),
+        method_comparison=compare_methods(compared) if compared else None,
+        severities=tuple((at, one) for at, one in severities if isinstance(one, SeverityRating)),
+        station_histories=station_histories(log, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=station_lays(log.results, log.rope.outer_strands),
     )

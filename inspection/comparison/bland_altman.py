@@ -17,7 +17,7 @@ import numpy as np
 from scipy.stats import false_discovery_control, t
 
 from inspection.comparison.crosscheck import Comparison
-from inspection.comparison.deming import Line, line_with_error_in_both
+from inspection.comparison.deming import DemingFit, deming_regression
 from inspection.measurement.view import weighted_terms
 from vision.uncertainty import combined_u_mm
 
@@ -212,7 +212,7 @@ WIDEST = 0.5  # a slope known worse than +-0.25 says nothing worth a line; our c
 
 
 @dataclass(frozen=True, slots=True)
-class Across:
+class MethodComparison:
     """What the comparisons say together.
 
     Parameters
@@ -229,7 +229,7 @@ class Across:
 
     groups: Mapping[Group, Mapping[str, Agreement | None]]
     flags: Flags
-    line: Line | None
+    line: DemingFit | None
 
     @property
     def line_words(self) -> str:
@@ -243,7 +243,7 @@ class Across:
         return f"{said} (95 % interval {low:.3f} to {high:.3f}; 1 where they agree)."
 
 
-def across_stations(comparisons: Sequence[Comparison]) -> Across:
+def compare_methods(comparisons: Sequence[Comparison]) -> MethodComparison:
     """Return what an inspection's comparisons say together.
 
     Parameters
@@ -251,18 +251,18 @@ def across_stations(comparisons: Sequence[Comparison]) -> Across:
     comparisons : sequence of Comparison
         From `inspection.comparison.crosscheck.crosscheck`.
     """
-    return Across(
+    return MethodComparison(
         groups={group: agreement_by(comparisons, group) for group in get_args(Group)},
         flags=flags([one.p_value for one in comparisons]),
         line=_line(comparisons),
     )
 
 
-def _line(comparisons: Sequence[Comparison]) -> Line | None:
+def _line(comparisons: Sequence[Comparison]) -> DemingFit | None:
     u2_photo = sum(one.u_photo_mm**2 for one in comparisons)
     u2_gauge = sum(one.u_gauge_mm**2 for one in comparisons)
     try:
-        return line_with_error_in_both(
+        return deming_regression(
             [one.gauge_mm for one in comparisons],
             [one.photo_mm for one in comparisons],
             variance_ratio=u2_photo / u2_gauge,

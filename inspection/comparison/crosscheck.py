@@ -7,7 +7,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from inspection.measurement.view import View, gauge_of, view_of, view_of_reading, weighted_terms
+from inspection.measurement.view import (
+    DirectionalDiameter,
+    diameter_of_estimate,
+    diameter_of_reading,
+    gauge_of,
+    weighted_terms,
+)
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
 from vision.results import Estimate, Refusal, Result
@@ -112,7 +118,11 @@ class CrossCheck:
 
 
 def compare(
-    photo: View, gauge: View, *, matters_mm: float, station: int | None = None
+    photo: DirectionalDiameter,
+    gauge: DirectionalDiameter,
+    *,
+    matters_mm: float,
+    station: int | None = None,
 ) -> Comparison:
     """Return how a photograph and a gauge reading of one place agree.
 
@@ -234,7 +244,7 @@ def crosscheck(
             readings_alone.append(reading)
             continue
         used.add(place)
-        view = view_of_reading(
+        view = diameter_of_reading(
             reading,
             gauge_of(reading, gauges),
             outer_strands=rope.outer_strands,
@@ -242,7 +252,9 @@ def crosscheck(
         )
         matters_mm = matters_pct * rope.nominal_mm / 100.0
         for estimate in photos[place]:
-            plain = compare(view_of(estimate), view, matters_mm=matters_mm, station=reading.station)
+            plain = compare(
+                diameter_of_estimate(estimate), view, matters_mm=matters_mm, station=reading.station
+            )
             comparisons.append(
                 replace(
                     plain, person=reading.person, print_set=estimate.print_set,
@@ -253,7 +265,7 @@ def crosscheck(
     return CrossCheck(tuple(comparisons), tuple(alone), tuple(readings_alone), tuple(refused))
 
 
-def _needed(photo: View, gauge: View, matters_mm: float) -> str:
+def _needed(photo: DirectionalDiameter, gauge: DirectionalDiameter, matters_mm: float) -> str:
     """Say what would make the comparison sure enough: U of the difference down to what matters."""
     shared = covariance_mm2(photo.budget, gauge.budget)
     room = (matters_mm / 2.0) ** 2 + 2.0 * shared

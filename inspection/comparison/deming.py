@@ -14,7 +14,7 @@ Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class DemingFit:
     """A straight line y = intercept + slope x, with error in both.
 
     Parameters
@@ -38,9 +38,9 @@ class Line:
     count: int
 
 
-def line_with_error_in_both(
+def deming_regression(
     x: Sequence[float], y: Sequence[float], *, variance_ratio: float = 1.0, level: float = 0.95
-) -> Line:
+) -> DemingFit:
     """Return the line through pairs that are both uncertain (Deming regression).
 
     Parameters
@@ -89,7 +89,7 @@ def line_with_error_in_both(
     scatter = (left_out - left_out.mean(axis=0)) ** 2
     u_slope, u_intercept = np.sqrt(scatter.sum(axis=0) * (count - 1) / count)
     half = float(t.ppf(0.5 + level / 2.0, count - 2))
-    return Line(
+    return DemingFit(
         slope=slope,
         intercept=intercept,
         u_slope=float(u_slope),

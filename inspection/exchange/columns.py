@@ -281,7 +281,7 @@ def place_m(text: str) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Cells:
+class RowCells:
     """One row, its cells found by what they mean.
 
     Parameters

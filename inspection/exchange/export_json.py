@@ -18,13 +18,13 @@ from inspection.record.errors import RecordError
 from inspection.record.events import Event, chain_faults, insert_events, lock_head, now_utc
 from inspection.record.projection import apply_event
 from inspection.record.record import Record
-from inspection.record.serialization import Plain, plain
+from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import OpenInspection
 
 FORMAT, VERSION = "rope-photo-check record", 1
 
 
-def schema() -> Plain:
+def schema() -> JsonObject:
     """Return the JSON Schema of an exported record.
 
     Examples
@@ -33,7 +33,7 @@ def schema() -> Plain:
     'https://json-schema.org/draft/2020-12/schema'
     """
     text = files("inspection.exchange").joinpath(f"schema/record-{VERSION}.json").read_text("utf-8")
-    read: Plain = json.loads(text)
+    read: JsonObject = json.loads(text)
     return read
 
 
@@ -48,7 +48,7 @@ def export_json(record: Record, path: str | Path) -> str:
     path = Path(path)
     part = path.with_name(f"{path.name}.part")
     try:
-        with part.open("w", encoding="utf-8") as file, record.at_one_moment() as still:
+        with part.open("w", encoding="utf-8") as file, record.snapshot() as still:
             fingerprint = still.fingerprint()
             file.writelines(_pieces(still, fingerprint))
         part.replace(path)
@@ -65,14 +65,14 @@ def _pieces(record: Record, fingerprint: str) -> Iterator[str]:
         "format_version": VERSION,
         "written_at": now_utc(),
         "fingerprint": fingerprint,
-        "ropes": [plain(rope) for rope in record.ropes()],
-        "gauges": [plain(gauge) for gauge in record.gauges()],
+        "ropes": [to_dict(rope) for rope in record.ropes()],
+        "gauges": [to_dict(gauge) for gauge in record.gauges()],
         "print_checks": record.print_checks(),
     }
     yield _text(head).removesuffix("}") + ',\n"inspections": [\n'
     names = sorted(summary.identity for summary in record.ranked())
     for count, name in enumerate(names):
-        yield (",\n" if count else "") + _text(inspection_plain(record.inspection(name)))
+        yield (",\n" if count else "") + _text(inspection_to_dict(record.inspection(name)))
     yield '\n],\n"events": [\n'
     for event in record.events():
         yield (",\n" if event.sequence > 1 else "") + _text(asdict(event))
@@ -83,10 +83,10 @@ def _text(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def inspection_plain(there: OpenInspection) -> Plain:
+def inspection_to_dict(there: OpenInspection) -> JsonObject:
     """Return one inspection as the schema's "inspection"."""
     return {
-        **plain(there.inspection),
+        **to_dict(there.inspection),
         "revision": there.revision,
         "state": there.state,
         "rank": there.rank,
@@ -94,18 +94,18 @@ def inspection_plain(there: OpenInspection) -> Plain:
         "readings": [
             {
                 "number": item.number,
-                **plain(item.reading),
+                **to_dict(item.reading),
                 "withdrawn": item.withdrawn,
                 "corrected_by": item.corrected_by,
                 "event": item.event,
             }
             for item in there.logged
         ],
-        "results": [plain(result) for result in there.results],
-        "findings": [plain(item) for item in there.findings],
-        "reviews": [plain(item) for item in there.reviews],
-        "photographs": [plain(item) for item in there.photographs],
-        "station_reviews": [plain(item) for item in there.station_reviews],
+        "results": [to_dict(result) for result in there.results],
+        "findings": [to_dict(item) for item in there.findings],
+        "reviews": [to_dict(item) for item in there.reviews],
+        "photographs": [to_dict(item) for item in there.photographs],
+        "station_reviews": [to_dict(item) for item in there.station_reviews],
     }
 
 

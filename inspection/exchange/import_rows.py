@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from inspection.exchange.parse import ReadingRow, Rejected, Understood
+from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
@@ -54,7 +54,7 @@ class Imported:
 
 def import_readings(
     record: Record,
-    table: Understood[ReadingRow],
+    table: ParsedTable[ReadingRow],
     *,
     by: str,
     why: str = "",
@@ -87,7 +87,7 @@ def import_readings(
     """
     why = why or f"imported from {table.name}"
     rejected = list(table.rejected)
-    with record.together() as batch:
+    with record.transaction() as batch:
         rows, gauges = _with_known_gauges(batch, table.rows, rejected)
         rows = _not_there_yet(batch, rows, rejected)
         rows, visits = _with_inspections(batch, rows, rejected, rope)
@@ -106,7 +106,7 @@ def import_readings(
 
 def import_ropes(
     record: Record,
-    table: Understood[Rope],
+    table: ParsedTable[Rope],
     *,
     by: str,
     why: str = "",
@@ -122,7 +122,7 @@ def import_ropes(
     why = why or f"imported from {table.name}"
     rejected = list(table.rejected)
     added = 0
-    with record.together() as batch:
+    with record.transaction() as batch:
         known = {rope.identity for rope in batch.ropes()}
         for line, rope in zip(table.lines, table.rows, strict=True):
             if rope.identity in known:

@@ -12,7 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import Generic, Literal, TypeVar, cast
 
-from inspection.exchange.columns import Cells, Columns, find_columns, place_m
+from inspection.exchange.columns import Columns, RowCells, find_columns, place_m
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.length_text import LengthUnit, parse_length
 from inspection.model.readings import Gauge, GaugeKind, Reading
@@ -80,7 +80,7 @@ _YesNo = Literal["yes", "no"]
 
 
 @dataclass(frozen=True, slots=True)
-class Understood(Generic[_Row]):
+class ParsedTable(Generic[_Row]):
     """What a table holds.
 
     Parameters
@@ -106,7 +106,7 @@ class Understood(Generic[_Row]):
 
 def read_readings(
     path: str | Path, *, inspection: str = "", person: str = "", gauge: str = ""
-) -> Understood[ReadingRow]:
+) -> ParsedTable[ReadingRow]:
     """Read a table of gauge readings from CSV or XLSX.
 
     Parameters
@@ -126,11 +126,11 @@ def read_readings(
     columns = find_columns(
         sheet.headings, "readings", given=tuple(key for key, value in given.items() if value)
     )
-    row = lambda line, cells: _reading_row(Cells(columns, line, cells, given))  # noqa: E731
+    row = lambda line, cells: _reading_row(RowCells(columns, line, cells, given))  # noqa: E731
     return _understand(Path(path).name, sheet, columns, row)
 
 
-def read_ropes(path: str | Path) -> Understood[Rope]:
+def read_ropes(path: str | Path) -> ParsedTable[Rope]:
     """Read a table of ropes from CSV or XLSX.
 
     Raises
@@ -140,7 +140,7 @@ def read_ropes(path: str | Path) -> Understood[Rope]:
     """
     sheet = read_sheet(path)
     columns = find_columns(sheet.headings, "ropes")
-    row = lambda line, cells: _rope(Cells(columns, line, cells, {}))  # noqa: E731
+    row = lambda line, cells: _rope(RowCells(columns, line, cells, {}))  # noqa: E731
     return _understand(Path(path).name, sheet, columns, row)
 
 
@@ -149,7 +149,7 @@ def _understand(
     sheet: Sheet,
     columns: Columns,
     understand: Callable[[int, tuple[str, ...]], _Row],
-) -> Understood[_Row]:
+) -> ParsedTable[_Row]:
     rows: list[_Row] = []
     lines: list[int] = []
     rejected: list[Rejected] = []
@@ -164,12 +164,12 @@ def _understand(
             lines.append(line)
         except ValueError as error:
             rejected.append(Rejected(line, str(error), cells))
-    return Understood(
+    return ParsedTable(
         name, tuple(rows), tuple(lines), tuple(rejected), (*sheet.notes, *columns.notes)
     )
 
 
-def _reading_row(row: Cells) -> ReadingRow:
+def _reading_row(row: RowCells) -> ReadingRow:
     inspection = checked_name(row.needed("inspection"), "inspection")
     station, view_deg = row.whole("station"), row.whole("view_deg")
     if station < 1:
@@ -195,7 +195,7 @@ def _reading_row(row: Cells) -> ReadingRow:
     )
 
 
-def _typed(row: Cells) -> tuple[str, float]:
+def _typed(row: RowCells) -> tuple[str, float]:
     """Return what was typed, with the heading's unit where the text names none, and its mm."""
     both = "typed" in row.columns.places and "value" in row.columns.places
     field = "typed" if "typed" in row.columns.places else "value"
@@ -216,7 +216,7 @@ def _typed(row: Cells) -> tuple[str, float]:
     return text, value_mm
 
 
-def _gauge(row: Cells, identity: str) -> Gauge | None:
+def _gauge(row: RowCells, identity: str) -> Gauge | None:
     facts = ("gauge_kind", "resolution", "permissible_error")
     told = [bool(row.text(field)) for field in facts]
     if not any(told):
@@ -234,7 +234,7 @@ def _gauge(row: Cells, identity: str) -> Gauge | None:
     )
 
 
-def _rope(row: Cells) -> Rope:
+def _rope(row: RowCells) -> Rope:
     strands = row.text("outer_strands")
     nominal_mm = row.length("nominal")
     if nominal_mm <= 0:
@@ -264,7 +264,7 @@ def _rope(row: Cells) -> Rope:
     )
 
 
-def _length_or_none(row: Cells, field: str) -> float | None:
+def _length_or_none(row: RowCells, field: str) -> float | None:
     length_mm = row.length(field) if row.text(field) else None
     if length_mm == 0 and field != "u_reference":
         raise ValueError(f"{row.columns.heading(field)} must be more than 0; leave it empty.")

@@ -45,7 +45,7 @@ class Sheet:
     notes: tuple[str, ...] = ()
 
 
-def harmless(text: str) -> str:
+def escape_formula(text: str) -> str:
     """Return text that a spreadsheet won't take for a formula.
 
     Examples
@@ -56,7 +56,7 @@ def harmless(text: str) -> str:
     return f"'{text}" if RUNS.match(text) else text
 
 
-def unharmed(text: str) -> str:
+def unescape_formula(text: str) -> str:
     """Return the text that `harmless` was given."""
     return text[1:] if text.startswith("'") and RUNS.match(text) else text
 
@@ -169,7 +169,7 @@ def _parsed(text: str, separator: str, skip: int, name: str) -> Iterator[tuple[i
     try:
         for cells in reader:
             if not (cells and cells[0].startswith("#")):
-                yield line, [unharmed(cell) for cell in cells]
+                yield line, [unescape_formula(cell) for cell in cells]
             line = skip + reader.line_num + 1
     except csv.Error as error:
         raise ValueError(
@@ -235,9 +235,9 @@ def _write_csv(
         writer = csv.writer(file)
         writer.writerow(headings)
         for first, *others in comments:
-            writer.writerow([f"# {first}", *(harmless(cell) for cell in others)])
+            writer.writerow([f"# {first}", *(escape_formula(cell) for cell in others)])
         for count, row in enumerate(rows, start=1):  # noqa: B007
-            writer.writerow([harmless(cell) for cell in row])
+            writer.writerow([escape_formula(cell) for cell in row])
     return count
 
 

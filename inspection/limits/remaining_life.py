@@ -12,7 +12,7 @@ from datetime import date, timedelta
 
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.measurement.section import sections_of_readings
-from inspection.measurement.trend import DAYS_PER_YEAR, Point, Trend, trend
+from inspection.measurement.trend import DAYS_PER_YEAR, Trend, TrendPoint, trend
 from inspection.model.log import Log
 
 FURTHEST_YEARS = 100.0  # a date beyond this is no date
@@ -23,7 +23,7 @@ NO_CLEARANCE = (
 
 
 @dataclass(frozen=True, slots=True)
-class LimitTime:
+class TimeToLimit:
     """When a station's line meets a lower limit, as an interval.
 
     Parameters
@@ -49,7 +49,7 @@ class LimitTime:
     words: str
 
 
-def time_to_limit(line: Trend, limit: Limit | float) -> LimitTime:
+def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
     """Return when the line meets a lower limit, as an interval.
 
     Parameters
@@ -100,7 +100,7 @@ def time_to_limit(line: Trend, limit: Limit | float) -> LimitTime:
     elif line.rate_mm_per_year < 0:
         middle = -above / line.rate_mm_per_year
     first, mid, last = (_day(line.last, years) for years in (earliest, middle, latest))
-    return LimitTime(low_mm, first, mid, last, _words(low_mm, line, first, last))
+    return TimeToLimit(low_mm, first, mid, last, _words(low_mm, line, first, last))
 
 
 def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
@@ -139,7 +139,7 @@ def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) 
 
 
 @dataclass(frozen=True, slots=True)
-class OverTime:
+class StationHistory:
     """One station over the inspections, by the gauge.
 
     Parameters
@@ -150,22 +150,22 @@ class OverTime:
         Its mean diameter at each inspection, oldest first.
     line : Trend or None
         The line through them; None where there is none.
-    limit : LimitTime or None
+    limit : TimeToLimit or None
         When the line meets the highest of the discard limits for the mean diameter.
     why : str
         Why there is no line; empty where there is one.
     """
 
     station: int
-    points: tuple[Point, ...]
+    points: tuple[TrendPoint, ...]
     line: Trend | None
-    limit: LimitTime | None = None
+    limit: TimeToLimit | None = None
     why: str = ""
 
 
-def stations_over_time(
+def station_histories(
     log: Log, limits: Sequence[Limit | NotApplicable] = ()
-) -> tuple[OverTime, ...]:
+) -> tuple[StationHistory, ...]:
     """Return every station that earlier inspections of the log hold, too.
 
     Parameters
@@ -179,7 +179,7 @@ def stations_over_time(
     -----
     Only the gauge's readings make a history: they are what earlier inspections of a log hold.
     """
-    points: dict[int, list[Point]] = {}
+    points: dict[int, list[TrendPoint]] = {}
     held = [(one.inspection, one.readings) for one in log.earlier]
     for inspection, readings in (*held, (log.inspection, log.readings)):
         made, _ = sections_of_readings(
@@ -188,7 +188,7 @@ def stations_over_time(
             inspection=inspection.identity,
         )  # fmt: skip
         for one in made:
-            point = Point(inspection.on, one.mean_mm, one.mean_budget)
+            point = TrendPoint(inspection.on, one.mean_mm, one.mean_budget)
             points.setdefault(one.station or 0, []).append(point)
     lows = [
         limit for limit in limits
@@ -203,10 +203,10 @@ def stations_over_time(
     )
 
 
-def _over_time(station: int, points: list[Point], limit: Limit | None) -> OverTime:
+def _over_time(station: int, points: list[TrendPoint], limit: Limit | None) -> StationHistory:
     try:
         line = trend(points)
     except ValueError as reason:
-        return OverTime(station, tuple(points), None, None, str(reason))
+        return StationHistory(station, tuple(points), None, None, str(reason))
     met = None if limit is None else time_to_limit(line, limit)
-    return OverTime(station, tuple(points), line, met)
+    return StationHistory(station, tuple(points), line, met)

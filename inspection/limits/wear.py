@@ -27,7 +27,7 @@ SURE_NO = 0.05  # "no" is said where a decrease over the threshold is less likel
 
 
 @dataclass(frozen=True, slots=True)
-class Severity:
+class SeverityRating:
     """Uniform decrease of diameter and its severity after ISO 4309:2017.
 
     Parameters
@@ -74,7 +74,7 @@ def uniform_decrease(
     reference_tension: Tension | None = None,
     u_reference_mm: float | None = None,
     covariance_mm2: float = 0.0,
-) -> Severity | NotApplicable:
+) -> SeverityRating | NotApplicable:
     """Return the uniform decrease of diameter and its severity, or why there is none.
 
     Parameters
@@ -137,7 +137,7 @@ def uniform_decrease(
         below = [true.cdf(edge) for edge in edges]
         spread = [high - low for low, high in pairwise([0.0, *below, 1.0])]
     band, severity_pct = BANDS[index]
-    return Severity(
+    return SeverityRating(
         category=category,
         decrease_mm=float(decrease),
         decrease_pct=float(pct),

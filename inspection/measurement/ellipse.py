@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import chi2, ncx2
 
-from inspection.measurement.view import View, weighted_terms
+from inspection.measurement.view import DirectionalDiameter, weighted_terms
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 Array = NDArray[np.float64]
@@ -124,7 +124,7 @@ class Ellipse:
         return f"{what} With {self.directions} directions the ellipse {fit} (p {p:.2f})."
 
 
-def fit_ellipse(views: Sequence[View]) -> Ellipse | None:
+def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
     """Return the ellipse of the caliper widths; None where the directions can't tell it.
 
     Parameters

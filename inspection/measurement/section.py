@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from inspection.measurement.ellipse import Ellipse, fit_ellipse
 from inspection.measurement.view import (
-    View,
+    DirectionalDiameter,
+    diameter_of_estimate,
+    diameter_of_reading,
     gauge_of,
-    mean_view,
-    view_of,
-    view_of_reading,
+    mean_diameter,
     weighted_terms,
 )
 from inspection.model.quantity import Quantity
@@ -57,7 +57,7 @@ class Section:
         Ellipse of the widths, where three directions or more can tell it.
     """
 
-    views: tuple[View, ...]
+    views: tuple[DirectionalDiameter, ...]
     mean_mm: float
     mean_budget: tuple[Term, ...]
     difference_mm: float
@@ -128,7 +128,7 @@ class Pairing:
 
 
 def make_section(
-    views: Iterable[View],
+    views: Iterable[DirectionalDiameter],
     *,
     nominal_mm: float | None = None,
     station: int | None = None,
@@ -154,7 +154,7 @@ def make_section(
     ISO 4309:2017, 3.2: the measured diameter is the mean of two readings at right angles.
     Ovality as (larger - smaller) / nominal: from memory, confidence 0.85.
     """
-    by_direction: dict[int, list[View]] = {}
+    by_direction: dict[int, list[DirectionalDiameter]] = {}
     for view in views:
         if not (math.isfinite(view.diameter_mm) and view.diameter_mm > 0):
             raise ValueError(f"a diameter must be more than 0 mm; got {view.diameter_mm}.")
@@ -162,11 +162,11 @@ def make_section(
     if len(by_direction) < 2:
         seen = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
         raise ValueError(f"a section needs two directions; got {seen}: add the view across.")
-    merged = tuple(mean_view(by_direction[direction]) for direction in sorted(by_direction))
+    merged = tuple(mean_diameter(by_direction[direction]) for direction in sorted(by_direction))
     weight = 1.0 / len(merged)
     first, last = merged[0], merged[-1]
     if {0, 90} <= by_direction.keys():
-        first, last = (mean_view(by_direction[direction]) for direction in (0, 90))
+        first, last = (mean_diameter(by_direction[direction]) for direction in (0, 90))
     larger = max(merged, key=lambda view: view.diameter_mm)
     # of equal views the last is the smaller: one view against itself would have no uncertainty
     smaller = min(reversed(merged), key=lambda view: view.diameter_mm)
@@ -225,7 +225,7 @@ def pair_by_card(
             if len({(estimate.view_deg or 0) % 180 for estimate in place}) < 2:
                 single += place
                 continue
-            views = [view_of(estimate) for estimate in place]
+            views = [diameter_of_estimate(estimate) for estimate in place]
             sections.append(
                 make_section(
                     views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm,
@@ -275,7 +275,7 @@ def sections_of_readings(
             alone += place
             continue
         views = [
-            view_of_reading(
+            diameter_of_reading(
                 reading,
                 gauge_of(reading, gauges),
                 outer_strands=outer_strands,

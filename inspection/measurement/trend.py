@@ -24,7 +24,7 @@ SAME_FIGURE = 1e-10  # smallest share of own variance: below it two figures are 
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class TrendPoint:
     """A station's mean diameter at one inspection.
 
     Parameters
@@ -67,7 +67,7 @@ class Trend:
         Student's t for the level of confidence.
     """
 
-    points: tuple[Point, ...]
+    points: tuple[TrendPoint, ...]
     rate_mm_per_year: float
     rate_interval: tuple[float, float]
     level_mm: float
@@ -102,7 +102,9 @@ class Trend:
         return max(level + 2.0 * both * years + rate * years**2, 0.0)
 
 
-def trend(points: Iterable[Point], *, level: float = 0.95, stated_dof: float = STATED_DOF) -> Trend:
+def trend(
+    points: Iterable[TrendPoint], *, level: float = 0.95, stated_dof: float = STATED_DOF
+) -> Trend:
     """Return the straight line through a station's diameters over inspections.
 
     Parameters
@@ -196,7 +198,7 @@ def trend(points: Iterable[Point], *, level: float = 0.95, stated_dof: float = S
 
 
 def trends(
-    points_by_station: Mapping[int, Sequence[Point]], *, level: float = 0.95
+    points_by_station: Mapping[int, Sequence[TrendPoint]], *, level: float = 0.95
 ) -> dict[int, Trend | None]:
     """Return the line of every station; None where there are fewer than three inspections."""
     return {

@@ -16,7 +16,7 @@ from vision.uncertainty import Term, combined_u_mm
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class DirectionalDiameter:
     """One diameter in one direction across the rope.
 
     Parameters
@@ -62,7 +62,7 @@ def weighted_terms(parts: Iterable[tuple[float, Iterable[Term]]]) -> tuple[Term,
     )
 
 
-def view_of(estimate: Estimate) -> View:
+def diameter_of_estimate(estimate: Estimate) -> DirectionalDiameter:
     """Return a photograph's estimate as a view.
 
     Raises
@@ -75,23 +75,25 @@ def view_of(estimate: Estimate) -> View:
             f"the photograph '{estimate.photo_name}' does not say its direction: say it, in "
             "degrees across the rope."
         )
-    return View(estimate.diameter_mm, estimate.budget, estimate.view_deg, estimate.photo_name)
+    return DirectionalDiameter(
+        estimate.diameter_mm, estimate.budget, estimate.view_deg, estimate.photo_name
+    )
 
 
-def view_of_reading(
+def diameter_of_reading(
     reading: Reading,
     gauge: Gauge,
     *,
     outer_strands: int | None = None,
     inspection: str = "",
-) -> View:
+) -> DirectionalDiameter:
     """Return a gauge reading as a view, its budget after `inspection.model.readings.gauge_terms`.
 
     Name the inspection where readings of several inspections meet, so that they are not taken
     for one.
     """
     terms = reading_terms(reading, gauge, outer_strands=outer_strands, inspection=inspection)
-    return View(reading.value_mm, terms, reading.view_deg, gauge.identity)
+    return DirectionalDiameter(reading.value_mm, terms, reading.view_deg, gauge.identity)
 
 
 def gauge_of(reading: Reading, gauges: Mapping[str, Gauge]) -> Gauge:
@@ -110,12 +112,12 @@ def gauge_of(reading: Reading, gauges: Mapping[str, Gauge]) -> Gauge:
     return gauges[reading.gauge]
 
 
-def mean_view(views: Sequence[View]) -> View:
+def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:
     """Return several views of one direction as one, their mean."""
     if len(views) == 1:
         return views[0]
     weight = 1.0 / len(views)
-    return View(
+    return DirectionalDiameter(
         sum(view.diameter_mm for view in views) * weight,
         weighted_terms((weight, view.budget) for view in views),
         views[0].view_deg,

@@ -1,6 +1,6 @@
-"""Everything that is known about one inspection's entries, in one frozen value.
+"""Everything known about one inspection's entries, in one frozen value.
 
-Scrutiny and judgement read a `Log`; where its parts came from (a folder, a record, a page) is
+Screening and assessment read a `Log`; where its parts came from (a folder, a record, a page) is
 not their concern.
 """
 

@@ -20,12 +20,12 @@ from inspection.record.projection import apply_event
 from inspection.record.queries import find_inspection, inspection_of, kept, next_number
 from inspection.record.schema import gauges, photographs, readings, results, ropes
 from inspection.record.serialization import (
-    Plain,
+    JsonObject,
     canonical,
     checked_name,
     checked_text,
-    plain,
-    reading_from,
+    reading_from_dict,
+    to_dict,
 )
 from vision.results import Result
 
@@ -52,12 +52,12 @@ def save(
     return event
 
 
-def save_kept(
+def save_definition(
     connection: Connection,
     table: Table,
     about: str,
     identity: str,
-    values: Plain,
+    values: JsonObject,
     *,
     change: bool,
     by: str,
@@ -74,7 +74,7 @@ def save_kept(
     if not change and old is not None:
         raise RecordError(f"the {about} {identity!r} is in the record already; change it instead.")
     if change:
-        need_reason(why, f"to change the {about} {identity!r}")
+        require_reason(why, f"to change the {about} {identity!r}")
     kind = f"{about} {'changed' if change else 'added'}"
     save(connection, who=by, about=about, subject=identity, kind=kind, old=old, new=values, why=why)
 
@@ -113,13 +113,13 @@ def _positive(value: float, what: str, unit: str) -> None:
         raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
 
 
-def need_reason(why: str, what: str) -> None:
+def require_reason(why: str, what: str) -> None:
     """Raise ValueError if no reason was given."""
     if not why.strip():
         raise ValueError(f"{what}, say why.")
 
 
-def the_inspection(connection: Connection, identity: str) -> Row[Any]:
+def require_inspection(connection: Connection, identity: str) -> Row[Any]:
     """Return the inspection's row, or say that there is none."""
     row = find_inspection(connection, identity)
     if row is None:
@@ -154,7 +154,7 @@ def save_inspection(
     """Save a new inspection (revision None) or a change of a known one."""
     checked_name(inspection.identity, "inspection")
     row = find_inspection(connection, inspection.identity)
-    new = plain(inspection)
+    new = to_dict(inspection)
     numbers = [station.number for station in inspection.stations]
     if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
         raise ValueError(f"stations are numbered from 1, each number once; got {numbers}.")
@@ -172,10 +172,10 @@ def save_inspection(
             )
         kind, old = "inspection added", None
     else:
-        row = the_inspection(connection, inspection.identity)
+        row = require_inspection(connection, inspection.identity)
         check_revision(connection, row, revision, new)
-        need_reason(why, f"to change the inspection {inspection.identity!r}")
-        kind, old = "inspection changed", plain(inspection_of(connection, row))
+        require_reason(why, f"to change the inspection {inspection.identity!r}")
+        kind, old = "inspection changed", to_dict(inspection_of(connection, row))
     save(
         connection, who=by, about="inspection", subject=inspection.identity, kind=kind,
         old=old, new=new, why=why,
@@ -192,8 +192,8 @@ def save_readings(
     revision: int | None,
 ) -> tuple[int, ...]:
     """Add readings; return their numbers."""
-    row = the_inspection(connection, identity)
-    new = [plain(reading) for reading in added]
+    row = require_inspection(connection, identity)
+    new = [to_dict(reading) for reading in added]
     check_revision(connection, row, revision, new)
     if not added:
         return ()
@@ -235,10 +235,10 @@ def save_correction(
     revision: int | None,
 ) -> None:
     """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
-    row = the_inspection(connection, identity)
-    new = None if reading is None else {"number": number, **plain(reading)}
+    row = require_inspection(connection, identity)
+    new = None if reading is None else {"number": number, **to_dict(reading)}
     check_revision(connection, row, revision, new)
-    need_reason(why, f"to correct or withdraw reading {number}")
+    require_reason(why, f"to correct or withdraw reading {number}")
     there = connection.execute(
         select(readings).where(readings.c.inspection == identity, readings.c.number == number)
     ).one_or_none()
@@ -248,7 +248,7 @@ def save_correction(
         raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
     if reading is not None:
         _check_readings(connection, [reading])
-    old = {"number": number, **plain(reading_from(dict(there._mapping)))}
+    old = {"number": number, **to_dict(reading_from_dict(dict(there._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
     save(
         connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
@@ -262,7 +262,7 @@ def check_store(connection: Connection, identity: str, store: PhotographStore) -
     A store that was moved away and comes back later would take the place of the second one, and
     the photographs in that would be lost.
     """
-    the_inspection(connection, identity)
+    require_inspection(connection, identity)
     if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
         raise RecordError(
             f"the folder of photographs {store.where} is not there, and the record has "
@@ -275,7 +275,7 @@ def save_photograph(
     connection: Connection, identity: str, sha256: str, *, name: str, size: int, by: str
 ) -> None:
     """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
-    the_inspection(connection, identity)
+    require_inspection(connection, identity)
     there = connection.execute(
         select(photographs.c.sha256).where(
             photographs.c.inspection == identity, photographs.c.sha256 == sha256
@@ -307,14 +307,14 @@ def save_results(
 
     Where several cards lie in one photograph, the station tells their results apart.
     """
-    row = the_inspection(connection, identity)
-    new = [plain(result) for result in added]
+    row = require_inspection(connection, identity)
+    new = [to_dict(result) for result in added]
     check_revision(connection, row, revision, new)
     if not added:
         return ()
     there = [item for item in _standing(connection, identity) if item.photo]
     following = next_number(connection, results, identity)
-    numbers: dict[int, Plain] = {}
+    numbers: dict[int, JsonObject] = {}
     superseded = []
     for result, values in zip(added, new, strict=True):
         same = [
@@ -355,12 +355,12 @@ def save_replacement(
         If the inspection does not hold `before` as it stands, or another result stands at the
         new place already.
     """
-    row = the_inspection(connection, identity)
-    new = None if after is None else plain(after)
+    row = require_inspection(connection, identity)
+    new = None if after is None else to_dict(after)
     check_revision(connection, row, revision, new)
-    need_reason(why, "to replace or withdraw what a photograph says")
+    require_reason(why, "to replace or withdraw what a photograph says")
     there = _standing(connection, identity)
-    told = canonical(plain(before))
+    told = canonical(to_dict(before))
     mine = next((item for item in there if item.data == told), None)
     if mine is None:
         raise RecordError(

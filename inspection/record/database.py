@@ -137,7 +137,7 @@ def writer(engine: Engine) -> Engine:
     return engine.execution_options(writing=True)
 
 
-def bring_up_to_date(engine: Engine, where: str) -> Path | None:
+def upgrade_schema(engine: Engine, where: str) -> Path | None:
     """Make the tables of a new record, or bring an older one to this version.
 
     Before a SQLite record is changed, a copy of the file is put beside it.

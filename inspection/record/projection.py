@@ -28,7 +28,12 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import Plain, canonical, finding_from, result_from
+from inspection.record.serialization import (
+    JsonObject,
+    canonical,
+    finding_from_dict,
+    result_from_dict,
+)
 from vision.results import Estimate
 
 
@@ -38,7 +43,7 @@ def apply_event(connection: Connection, event: Event) -> None:
         _end_decisions(connection, event)  # before: it must see where a figure was
     _APPLY[event.kind](connection, event, event.new_value)
     if event.about == "inspection":
-        values: Plain = {"revision": event.sequence, "changed_at": event.at}
+        values: JsonObject = {"revision": event.sequence, "changed_at": event.at}
         if event.kind in _REOPENS:
             values["state"] = "open"
         if event.kind == "reviewed":
@@ -87,7 +92,7 @@ def _end_decisions(connection: Connection, event: Event) -> None:
     )
 
 
-def finding_key(values: Plain) -> str:
+def finding_key(values: JsonObject) -> str:
     """Return a short name for a finding: the same reason about the same entries keeps it."""
     told = [values["code"], list(values["where"]), values["seen"]]
     return hashlib.sha256(canonical(told).encode()).hexdigest()[:12]
@@ -148,7 +153,7 @@ def _results_added(connection: Connection, event: Event, new: Any) -> None:
     added = 0
     for values in new:
         number = values["number"]
-        result = result_from(values)
+        result = result_from_dict(values)
         given = (result.diameter_mm, result.u_mm) if isinstance(result, Estimate) else (None, None)
         row = {
             "station": result.station,
@@ -233,7 +238,7 @@ def _summarise(connection: Connection, event: Event, *, rank: float | None) -> N
     first = connection.execute(
         select(findings.c.data).where(unsettled).order_by(findings.c.position).limit(1)
     ).scalar()
-    values: Plain = {"open_findings": count, "headline": _seen(first)}
+    values: JsonObject = {"open_findings": count, "headline": _seen(first)}
     if rank is not None:
         values["rank"] = rank
     if count == 0:
@@ -242,7 +247,7 @@ def _summarise(connection: Connection, event: Event, *, rank: float | None) -> N
 
 
 def _seen(data: Any) -> str:
-    return "" if data is None else finding_from(json.loads(data)).seen
+    return "" if data is None else finding_from_dict(json.loads(data)).seen
 
 
 def _reviewed(connection: Connection, event: Event, new: Any) -> None:

@@ -26,11 +26,11 @@ from inspection.record.schema import (
     stations,
 )
 from inspection.record.serialization import (
-    finding_from,
-    gauge_from,
-    reading_from,
-    result_from,
-    rope_from,
+    finding_from_dict,
+    gauge_from_dict,
+    reading_from_dict,
+    result_from_dict,
+    rope_from_dict,
     same_person,
 )
 from inspection.record.views import (
@@ -57,21 +57,21 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
     used = {item.reading.gauge for item in logged}
     return OpenInspection(
         inspection=inspection_of(connection, row),
-        rope=rope_from(kept(connection, ropes, row.rope)),
+        rope=rope_from_dict(kept(connection, ropes, row.rope)),
         revision=row.revision,
         state=row.state,
         rank=row.rank,
         open_findings=row.open_findings,
         logged=logged,
-        gauges=tuple(gauge_from(kept(connection, gauges, name)) for name in sorted(used)),
+        gauges=tuple(gauge_from_dict(kept(connection, gauges, name)) for name in sorted(used)),
         results=tuple(
-            result_from(json.loads(item.data))
+            result_from_dict(json.loads(item.data))
             for item in _rows(connection, results, identity)
             if not item.withdrawn
         ),
         findings=tuple(
             LoggedFinding(
-                item.key, finding_from(json.loads(item.data)), item.current, item.settled_by,
+                item.key, finding_from_dict(json.loads(item.data)), item.current, item.settled_by,
                 item.settled_at, item.settled_how,
             )
             for item in _rows(connection, findings, identity, "position")
@@ -163,7 +163,7 @@ def iter_readings(
     with connection.execute(query.execution_options(yield_per=2000)) as rows:
         for row in rows:
             yield LoggedReading(
-                row.inspection, row.number, reading_from(dict(row._mapping)), row.withdrawn,
+                row.inspection, row.number, reading_from_dict(dict(row._mapping)), row.withdrawn,
                 row.corrected_by, row.event,
             )  # fmt: skip
 

@@ -21,12 +21,12 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands, drafts, queries, reviews, verify
 from inspection.record.commands import save_replacement, save_results
-from inspection.record.database import Access, bring_up_to_date, make_engine, shown, sqlite_path
+from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, fingerprint, iter_events
 from inspection.record.photo_store import PhotographStore
 from inspection.record.schema import gauges, print_checks, ropes
-from inspection.record.serialization import Plain, gauge_from, plain, rope_from
+from inspection.record.serialization import JsonObject, gauge_from_dict, rope_from_dict, to_dict
 from inspection.record.verify import Backup, Verification, photographs_beside
 from inspection.record.views import (
     LoggedFinding,
@@ -80,12 +80,12 @@ class Record:
 
     def rope(self, identity: str) -> Rope:
         """Return a rope."""
-        return rope_from(self._kept(ropes, "rope", identity))
+        return rope_from_dict(self._kept(ropes, "rope", identity))
 
     def ropes(self) -> tuple[Rope, ...]:
         """Return all ropes, by name."""
         with self.access.reading() as connection:
-            return tuple(rope_from(item) for _, item in queries.iter_kept(connection, ropes))
+            return tuple(rope_from_dict(item) for _, item in queries.iter_kept(connection, ropes))
 
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
         """Add a gauge that the record does not hold yet."""
@@ -99,23 +99,23 @@ class Record:
 
     def gauge(self, identity: str) -> Gauge:
         """Return a gauge."""
-        return gauge_from(self._kept(gauges, "gauge", identity))
+        return gauge_from_dict(self._kept(gauges, "gauge", identity))
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Return all gauges, by name."""
         with self.access.reading() as connection:
-            return tuple(gauge_from(item) for _, item in queries.iter_kept(connection, gauges))
+            return tuple(gauge_from_dict(item) for _, item in queries.iter_kept(connection, gauges))
 
-    def add_print_check(self, card_set: str, values: Plain, *, by: str, why: str = "") -> None:
+    def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
         """Keep what was read on the bars of a card set; a later check needs a `why`."""
         with self.access.writing() as connection:
             known = dict(queries.iter_kept(connection, print_checks))
-            commands.save_kept(
+            commands.save_definition(
                 connection, print_checks, "print check", card_set, values,
                 change=card_set in known, by=by, why=why,
             )  # fmt: skip
 
-    def print_checks(self) -> dict[str, Plain]:
+    def print_checks(self) -> dict[str, JsonObject]:
         """Return the print checks by card set."""
         with self.access.reading() as connection:
             return dict(queries.iter_kept(connection, print_checks))
@@ -178,7 +178,7 @@ class Record:
                              revision=revision)  # fmt: skip
 
     def store_photograph(self, inspection: str, data: bytes) -> str:
-        """Store a photograph's bytes, no more; before `together` a slow store holds up nobody."""
+        """Store a photograph's bytes; outside a `transaction` a slow store holds nobody up."""
         with self.access.reading() as connection:
             commands.check_store(connection, inspection, self.photographs)
         return self.photographs.put(data)
@@ -197,7 +197,7 @@ class Record:
     def set_findings(
         self, inspection: str, found: Sequence[Finding], *, rank: float, by: str
     ) -> None:
-        """Say what the scrutiny found now, and how much the inspection deserves a look.
+        """Say what screening found now, and how much the inspection deserves a look.
 
         Findings that were settled and are found again stay settled. With none left to settle,
         the rank is 0.
@@ -229,7 +229,7 @@ class Record:
     def inspection(self, identity: str) -> OpenInspection:
         """Return an inspection with all that belongs to it."""
         with self.access.reading() as connection:
-            row = commands.the_inspection(connection, identity)
+            row = commands.require_inspection(connection, identity)
             return queries.read_inspection(connection, row)
 
     def ranked(
@@ -288,13 +288,13 @@ class Record:
             drafts.drop(connection, by, inspection, kind=kind)
 
     @contextmanager
-    def together(self) -> Iterator[Record]:
+    def transaction(self) -> Iterator[Record]:
         """Yield a record whose changes are saved together at the end, or not at all."""
         with self.access.writing() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
     @contextmanager
-    def at_one_moment(self) -> Iterator[Record]:
+    def snapshot(self) -> Iterator[Record]:
         """Yield a record that stays as it is now while others go on writing; to be read only."""
         with self.access.reading() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
@@ -302,12 +302,12 @@ class Record:
     def _keep(self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str,
               why: str) -> None:  # fmt: skip
         with self.access.writing() as connection:
-            commands.save_kept(
-                connection, table, about, thing.identity, plain(thing),
+            commands.save_definition(
+                connection, table, about, thing.identity, to_dict(thing),
                 change=change, by=by, why=why,
             )  # fmt: skip
 
-    def _kept(self, table: Table, about: str, identity: str) -> Plain:
+    def _kept(self, table: Table, about: str, identity: str) -> JsonObject:
         with self.access.reading() as connection:
             return queries.the_kept(connection, table, about, identity)
 
@@ -374,7 +374,7 @@ def open_record(where: str | Path, *, photographs: str | Path | None = None,
     if photographs is None:
         photographs = "" if path is None else photographs_beside(path)
     try:
-        bring_up_to_date(engine, shown(where))
+        upgrade_schema(engine, shown(where))
     except BaseException:
         engine.dispose()
         raise

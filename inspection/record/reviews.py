@@ -14,11 +14,11 @@ from typing import Any, get_args
 
 from sqlalchemy import Connection, Row, select
 
-from inspection.record.commands import check_revision, need_reason, save, the_inspection
+from inspection.record.commands import check_revision, require_inspection, require_reason, save
 from inspection.record.errors import RecordError
 from inspection.record.projection import finding_key
 from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
-from inspection.record.serialization import plain, same_person
+from inspection.record.serialization import same_person, to_dict
 from inspection.record.views import ReviewState, StationState
 from vision.results import Finding
 
@@ -27,14 +27,14 @@ def save_findings(
     connection: Connection, identity: str, found: Sequence[Finding], *, rank: float, by: str
 ) -> None:
     """Replace the current findings about an inspection; settled ones stay settled."""
-    the_inspection(connection, identity)
+    require_inspection(connection, identity)
     if not math.isfinite(rank):
         raise ValueError(f"the rank must be a finite number; got {rank}.")
     there = select(findings.c.key).where(
         findings.c.inspection == identity, findings.c.current.is_(True)
     )
     old = connection.execute(there.order_by(findings.c.position)).scalars().all()
-    told = [plain(item) for item in found]
+    told = [to_dict(item) for item in found]
     keys = [finding_key(item) for item in told]
     if len(set(keys)) != len(keys):
         raise ValueError("two of the findings say the same about the same entries; give one.")
@@ -46,9 +46,9 @@ def save_findings(
 
 def save_settlement(connection: Connection, identity: str, key: str, *, how: str, by: str) -> None:
     """Settle one finding, with words; nobody settles what was found about their own readings."""
-    the_inspection(connection, identity)
-    need_reason(how, f"to settle finding {key!r}")
-    not_by_who_read(connection, identity, by)
+    require_inspection(connection, identity)
+    require_reason(how, f"to settle finding {key!r}")
+    refuse_self_review(connection, identity, by)
     row = connection.execute(
         select(findings).where(findings.c.inspection == identity, findings.c.key == key)
     ).one_or_none()
@@ -75,14 +75,14 @@ def save_review(
     if station is not None:
         save_station_review(connection, identity, station, state, by=by, why=why, revision=revision)
         return
-    row = the_inspection(connection, identity)
+    row = require_inspection(connection, identity)
     check_revision(connection, row, revision, {"state": state, "why": why})
     if state not in get_args(ReviewState):
         raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
     if state != "accepted":
-        need_reason(why, f"to set inspection {identity!r} to {state!r}")
+        require_reason(why, f"to set inspection {identity!r} to {state!r}")
     if state != "open":
-        not_by_who_read(connection, identity, by)
+        refuse_self_review(connection, identity, by)
     if state == "accepted":
         refuse_while_one_waits(connection, identity)
     last = connection.execute(
@@ -130,15 +130,15 @@ def save_station_review(
     ValueError
         If the decision is none of the three, or its reason is missing.
     """
-    row = the_inspection(connection, identity)
+    row = require_inspection(connection, identity)
     check_revision(connection, row, revision, {"station": station, "state": state, "why": why})
     if state not in STATES:
         raise ValueError(f"a station is {', '.join(STATES)}; got {state!r}.")
     if state != "accepted":
-        need_reason(why, f"to set station {station} to {state!r}")
+        require_reason(why, f"to set station {station} to {state!r}")
     if not _known(connection, identity, station):
         raise RecordError(f"inspection {identity!r} has nothing at station {station}.")
-    not_by_who_read(connection, identity, by)
+    refuse_self_review(connection, identity, by)
     last = _standing(connection, identity, station)
     back = state == "sent back"
     if state == "overruled":
@@ -175,7 +175,7 @@ def refuse_while_one_waits(connection: Connection, identity: str) -> None:
         )
 
 
-def not_by_who_read(connection: Connection, identity: str, by: str) -> None:
+def refuse_self_review(connection: Connection, identity: str, by: str) -> None:
     """Raise RecordError if the person read or corrected any reading of the inspection."""
     there = select(readings.c.person, readings.c.corrected_by)
     mine = [

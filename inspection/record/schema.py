@@ -99,7 +99,7 @@ inspections = Table(
     Column("revision", Integer, nullable=False),
     Column("changed_at", String(32), nullable=False),
     Column("state", String(20), nullable=False),
-    # summary of the readings and of the scrutiny, so that the ranked list is one index scan
+    # summary of the readings and of the screening, so that the ranked list is one index scan
     Column("readings", Integer, nullable=False),
     Column("results", Integer, nullable=False),
     Column("open_findings", Integer, nullable=False),

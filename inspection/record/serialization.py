@@ -19,7 +19,7 @@ from inspection.model.rope import Groove, Inspection, Rope, Station
 from vision.results import Estimate, Finding, Marks, Refusal, Result
 from vision.uncertainty import Term
 
-Plain = dict[str, Any]
+JsonObject = dict[str, Any]
 _T = TypeVar("_T")
 
 
@@ -56,7 +56,7 @@ def same_person(one: str, other: str) -> bool:
     return words[0] == words[1]
 
 
-def plain(thing: Any) -> Plain:
+def to_dict(thing: Any) -> JsonObject:
     """Return a frozen dataclass as plain values; dates and times in ISO 8601.
 
     Examples
@@ -64,7 +64,7 @@ def plain(thing: Any) -> Plain:
     >>> plain(Station(2, 41.5))
     {'number': 2, 'position_m': 41.5, 'note': ''}
     """
-    made: Plain = _dated(asdict(thing))
+    made: JsonObject = _dated(asdict(thing))
     if isinstance(thing, Estimate):
         made["answer"] = "estimate"
     elif isinstance(thing, Refusal):
@@ -82,7 +82,7 @@ def _dated(value: Any) -> Any:
     return value
 
 
-def _build(kind: type[_T], values: Plain, **convert: Callable[[Any], Any]) -> _T:
+def _build(kind: type[_T], values: JsonObject, **convert: Callable[[Any], Any]) -> _T:
     known = {item.name for item in fields(kind)}  # type: ignore[arg-type]
     given = {key: _tupled(value) for key, value in values.items() if key in known}
     for key, function in convert.items():
@@ -95,40 +95,40 @@ def _tupled(value: Any) -> Any:
     return tuple(_tupled(item) for item in value) if isinstance(value, list) else value
 
 
-def _each(function: Callable[[Plain], _T]) -> Callable[[list[Plain]], tuple[_T, ...]]:
+def _each(function: Callable[[JsonObject], _T]) -> Callable[[list[JsonObject]], tuple[_T, ...]]:
     return lambda values: tuple(function(value) for value in values)
 
 
-def rope_from(values: Plain) -> Rope:
+def rope_from_dict(values: JsonObject) -> Rope:
     """Return the rope that `plain` took apart."""
     grooves = _each(lambda value: _build(Groove, value))
     return _build(Rope, values, reference_on=date.fromisoformat, grooves=grooves)
 
 
-def gauge_from(values: Plain) -> Gauge:
+def gauge_from_dict(values: JsonObject) -> Gauge:
     """Return the gauge that `plain` took apart."""
     return _build(Gauge, values, calibration_due=date.fromisoformat)
 
 
-def inspection_from(values: Plain) -> Inspection:
+def inspection_from_dict(values: JsonObject) -> Inspection:
     """Return the inspection that `plain` took apart."""
     stations = _each(lambda value: _build(Station, value))
     return _build(Inspection, values, on=date.fromisoformat, stations=stations)
 
 
-def reading_from(values: Plain) -> Reading:
+def reading_from_dict(values: JsonObject) -> Reading:
     """Return the reading that `plain` took apart."""
     return _build(Reading, values, at=datetime.fromisoformat)
 
 
-def finding_from(values: Plain) -> Finding:
+def finding_from_dict(values: JsonObject) -> Finding:
     """Return the finding that `plain` took apart."""
     return _build(Finding, values)
 
 
-def result_from(values: Plain) -> Result:
+def result_from_dict(values: JsonObject) -> Result:
     """Return the estimate or the refusal that `plain` took apart."""
-    findings = _each(finding_from)
+    findings = _each(finding_from_dict)
     if values.get("answer") == "refusal":
         return _build(Refusal, values, findings=findings, taken_at=datetime.fromisoformat)
     return _build(

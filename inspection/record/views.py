@@ -53,7 +53,7 @@ class LoggedFinding:
     finding : Finding
         What was seen.
     current : bool
-        False where the last scrutiny did not find it any more.
+        False where the last screening did not find it any more.
     settled_by, settled_at, settled_how : str
         Who settled it, when (UTC), and how, in words; empty while it is open.
     """

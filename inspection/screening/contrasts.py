@@ -1,6 +1,6 @@
 """Figures held against figures: the sums and differences in which a wrong diameter shows.
 
-Every look here is one contrast: readings and estimates with signs, whose true value is known to
+Every test here is one contrast: readings and estimates with signs, whose true value is known to
 be 0 if nothing is wrong. What both sides share (a print's scale, a gauge's own error) stands in
 both budgets under one source and cancels by itself, so the difference of two directions is held
 against a far smaller uncertainty than either diameter.
@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 from inspection.comparison.crosscheck import MATTERS_PCT, compare
-from inspection.measurement.view import View, view_of, weighted_terms
+from inspection.measurement.view import DirectionalDiameter, diameter_of_estimate, weighted_terms
 from inspection.model.log import (
     Earlier,
     Log,
@@ -26,7 +26,7 @@ from inspection.model.log import (
     right_angle_pairs,
 )
 from inspection.model.readings import Reading
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import Estimate
 from vision.uncertainty import Term, combined_u_mm
 
@@ -63,43 +63,43 @@ def two_sided_p(value: float, u: float) -> float:
     return 1.0 if u <= 0 else math.erfc(abs(value) / u / math.sqrt(2.0))
 
 
-def contrast_looks(log: Log, *, entries: frozenset[int] | None = None) -> list[Look]:
-    """Return every look of figures against figures that the log allows.
+def contrast_tests(log: Log, *, entries: frozenset[int] | None = None) -> list[ScreeningTest]:
+    """Return every test of figures against figures that the log allows.
 
     Parameters
     ----------
     log : Log
         The log.
     entries : frozenset of int, optional
-        Only looks in which one of these readings takes part; all by default.
+        Only tests in which one of these readings takes part; all by default.
     """
     terms = log_terms(log)
     wanted = frozenset(range(len(log.readings))) if entries is None else entries
     return [
-        *_photograph_looks(log, terms, wanted),
-        *_direction_looks(log, terms, wanted),
-        *_neighbour_looks(log, terms, wanted),
-        *_growth_looks(log, terms, wanted),
+        *_photograph_tests(log, terms, wanted),
+        *_direction_tests(log, terms, wanted),
+        *_neighbour_tests(log, terms, wanted),
+        *_growth_tests(log, terms, wanted),
     ]
 
 
-def _photograph_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
-    photographs: dict[Place, list[View]] = {}
+def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
+    photographs: dict[Place, list[DirectionalDiameter]] = {}
     for result in log.results:
         if isinstance(result, Estimate) and None not in (result.station, result.view_deg):
-            view = view_of(result)
+            view = diameter_of_estimate(result)
             photographs.setdefault((result.station or 0, view.view_deg), []).append(view)
     matters_mm = log.rope.nominal_mm * MATTERS_PCT / 100.0
-    looks = []
+    tests = []
     for entry, reading in enumerate(log.readings):
         budget = terms[entry]
         if budget is None or entry not in wanted:
             continue
-        logged = View(reading.value_mm, budget, reading.view_deg, reading.gauge)
+        logged = DirectionalDiameter(reading.value_mm, budget, reading.view_deg, reading.gauge)
         for photograph in photographs.get((reading.station, reading.view_deg), ()):
             found = compare(photograph, logged, matters_mm=matters_mm, station=reading.station)
-            looks.append(
-                Look(
+            tests.append(
+                ScreeningTest(
                     check="photograph", code="photograph-disagrees", entries=(entry,),
                     where=(log.where(entry),), p=found.p_value,
                     seen=f"{reading.typed} was logged, and the photograph gives "
@@ -112,12 +112,12 @@ def _photograph_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
                     value=found.difference_mm, limit=2 * found.u_difference_mm, unit="mm",
                 )
             )  # fmt: skip
-    return looks
+    return tests
 
 
-def _direction_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
+def _direction_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
     estimates = best_estimates(log.results)
-    looks = []
+    tests = []
     for first, second in right_angle_pairs(log.readings):
         if first not in wanted and second not in wanted:
             continue
@@ -132,8 +132,8 @@ def _direction_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
             (-1.0, photo_one.diameter_mm, photo_one.budget),
             (1.0, photo_two.diameter_mm, photo_two.budget),
         ])  # fmt: skip
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check="directions", code="directions-disagree", entries=(first, second),
                 where=(log.where(first), log.where(second)), p=two_sided_p(gap, u),
                 seen=f"By the gauge the two directions differ by "
@@ -145,10 +145,10 @@ def _direction_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
                 value=gap, limit=2 * u, unit="mm",
             )
         )  # fmt: skip
-    return looks
+    return tests
 
 
-def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
+def _neighbour_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
     estimates = best_estimates(log.results)
     held: dict[int, dict[int, int]] = {}
     for (station, view), entries in readings_at(log.readings).items():
@@ -156,7 +156,7 @@ def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
             held.setdefault(station, {})[view] = entries[0]
     places = log.positions_m()
     order = sorted(held, key=lambda number: (places.get(number, 0.0), number))
-    looks = []
+    tests = []
     for here, there in pairwise(order):
         views = sorted(held[here].keys() & held[there].keys())
         entries = [held[station][view] for station in (here, there) for view in views]
@@ -172,8 +172,8 @@ def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
                     (-weight, photo.diameter_mm, photo.budget),
                 ]
         gap, u = contrast(parts)
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check="neighbours", code="neighbours-disagree", entries=tuple(entries),
                 where=tuple(log.where(entry) for entry in entries), p=two_sided_p(gap, u),
                 seen=f"From station {here} to station {there} the diameter changes by "
@@ -185,11 +185,11 @@ def _neighbour_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[L
                 value=-gap, limit=2 * u, unit="mm",
             )
         )  # fmt: skip
-    return looks
+    return tests
 
 
-def _growth_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look]:
-    looks = []
+def _growth_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
+    tests = []
     for entry, reading in enumerate(log.readings):
         budget = terms[entry]
         found = _last_reading(log, reading) if entry in wanted else None
@@ -202,8 +202,8 @@ def _growth_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look
         gap, u = contrast([(1.0, reading.value_mm, budget), (-1.0, then.value_mm, terms_then)])
         # ropes wear thin: only growth is unexpected, hence one side
         p = 0.5 * math.erfc(gap / u / math.sqrt(2.0)) if u > 0 else 1.0
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check="growth", code="growth", entries=(entry,),
                 where=(log.where(entry),), p=p,
                 seen=f"{place_words(reading.station, reading.view_deg).capitalize()} reads "
@@ -217,7 +217,7 @@ def _growth_looks(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Look
                 value=gap, limit=2 * u, unit="mm",
             )
         )  # fmt: skip
-    return looks
+    return tests
 
 
 def _last_reading(log: Log, reading: Reading) -> tuple[Earlier, Reading] | None:

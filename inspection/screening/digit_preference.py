@@ -19,7 +19,7 @@ from scipy.special import chdtrc
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.log import Log
 from inspection.model.readings import Reading, typed_resolution_mm
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 
 Chances = NDArray[np.float64]
 
@@ -128,12 +128,12 @@ def gauge_steps(readings: Sequence[Reading], step_mm: float) -> tuple[list[int],
     return [round(reading.value_mm / step) for reading in readings], step
 
 
-def digit_looks(log: Log) -> list[Look]:
-    """Return one look a gauge and person at the last digits that were typed."""
+def digit_preference_tests(log: Log) -> list[ScreeningTest]:
+    """Return one test a gauge and person of the last digits that were typed."""
     groups: dict[tuple[str, str], list[int]] = {}
     for entry, reading in enumerate(log.readings):
         groups.setdefault((reading.gauge, reading.person), []).append(entry)
-    looks = []
+    tests = []
     for (gauge, _), entries in groups.items():
         if gauge not in log.gauges or len(entries) < FEWEST_READINGS:
             continue
@@ -148,14 +148,16 @@ def digit_looks(log: Log) -> list[Look]:
         for value in steps:
             counts[value % cells] += 1
         chi_square, p = last_digit_test(counts)
-        looks.append(_look(log, entries, counts, chi_square, p))
-    return looks
+        tests.append(_test(log, entries, counts, chi_square, p))
+    return tests
 
 
-def _look(log: Log, entries: list[int], counts: list[int], chi_square: float, p: float) -> Look:
+def _test(
+    log: Log, entries: list[int], counts: list[int], chi_square: float, p: float
+) -> ScreeningTest:
     jump = 10 // len(counts)
     seen = ", ".join(f"{digit * jump}: {count}" for digit, count in enumerate(counts) if count)
-    return Look(
+    return ScreeningTest(
         check="last-digits",
         code="last-digits",
         entries=tuple(entries),

@@ -1,7 +1,7 @@
 """Slips of the pen: the one change after which an odd entry agrees with everything else.
 
 Slips raise no alarm of their own, so they cost none of the level: only entries that another
-look has already singled out are tried, and a slip replaces what it explains.
+test has already singled out are tried, and a slip replaces what it explains.
 """
 
 from __future__ import annotations
@@ -10,41 +10,41 @@ from dataclasses import replace
 from statistics import median
 
 from inspection.model.log import Log, best_estimates
-from inspection.screening.contrasts import contrast_looks
-from inspection.screening.multiple_testing import Look
-from inspection.screening.outliers import outlier_looks
-from inspection.screening.transcription_errors import Change, changes
+from inspection.screening.contrasts import contrast_tests
+from inspection.screening.multiple_testing import ScreeningTest
+from inspection.screening.outliers import outlier_tests
+from inspection.screening.transcription_errors import TranscriptionError, transcription_errors
 
-# After the change no look at the changed entries may be odder than zeta = 3, where the
+# After the change no test of the changed entries may be odder than zeta = 3, where the
 # cross-check begins to say "disagrees" (two-sided normal probability).
 AGREES_P = 0.0027
 SAME_MM = 0.5e-3  # a figure is the nominal diameter, not one beside it
 
 
-def figure_looks(log: Log, *, entries: frozenset[int] | None = None) -> list[Look]:
-    """Return every look in which a wrong diameter shows, or those at some entries only."""
-    return [*contrast_looks(log, entries=entries), *outlier_looks(log)]
+def figure_tests(log: Log, *, entries: frozenset[int] | None = None) -> list[ScreeningTest]:
+    """Return every test in which a wrong diameter shows, or those of some entries only."""
+    return [*contrast_tests(log, entries=entries), *outlier_tests(log)]
 
 
-def explain(log: Log, odd: list[Look]) -> list[Look]:
-    """Return the odd looks, with those that one change clears replaced by that change.
+def explain(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the odd tests, with those that one change clears replaced by that change.
 
     Parameters
     ----------
     log : Log
         The log.
-    odd : list of Look
-        Looks at figures that passed the level, with their adjusted probabilities.
+    odd : list of ScreeningTest
+        Tests of figures that passed the level, with their adjusted probabilities.
 
     Returns
     -------
-    looks : list of Look
-        One look a cause: entries of one gauge that are all off alike, a change where one is
-        found, else the oddest look at an entry.
+    tests : list of ScreeningTest
+        One test a cause: entries of one gauge that are all off alike, a change where one is
+        found, else the oddest test of an entry.
     """
     done = _alike_together(log, odd)
-    listed = {entry for look in done for entry in look.entries}
-    odd = [look for look in odd if not listed & set(look.entries)]
+    listed = {entry for test in done for entry in test.entries}
+    odd = [test for test in odd if not listed & set(test.entries)]
     left = _one_a_cause(odd)
     while left:
         found = _best_change(log, left, odd)
@@ -53,34 +53,34 @@ def explain(log: Log, odd: list[Look]) -> list[Look]:
         change, cleared = found
         done.append(_explained(log, change, cleared))
         touched = set(change.entries)
-        left = [look for look in left if not touched & set(look.entries)]
-        odd = [look for look in odd if not touched & set(look.entries)]
+        left = [test for test in left if not touched & set(test.entries)]
+        odd = [test for test in odd if not touched & set(test.entries)]
         log = change.applied(log)
     return [*done, *_nominal_together(log, left)]
 
 
-def _alike_together(log: Log, odd: list[Look]) -> list[Look]:
-    """Return one look for each gauge of which half the entries or more are off alike.
+def _alike_together(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return one test for each gauge of which half the entries or more are off alike.
 
     A gauge that reads 0.4 mm too much makes no slips of the pen, even where one would fit.
     """
-    groups: dict[tuple[str, str], list[Look]] = {}
-    for look in odd:
-        reading = log.readings[look.entries[0]]
+    groups: dict[tuple[str, str], list[ScreeningTest]] = {}
+    for test in odd:
+        reading = log.readings[test.entries[0]]
         typed_in = abs(reading.value_mm - log.rope.nominal_mm) < SAME_MM
-        if look.check in ("photograph", "growth") and not typed_in:
-            groups.setdefault((look.check, reading.gauge), []).append(look)
+        if test.check in ("photograph", "growth") and not typed_in:
+            groups.setdefault((test.check, reading.gauge), []).append(test)
     together = []
-    for (check, gauge), looks in groups.items():
-        middle = median(look.value or 0.0 for look in looks)
+    for (check, gauge), tests in groups.items():
+        middle = median(test.value or 0.0 for test in tests)
         # the limit is 2 u; 3 u from the middle is where "disagrees" begins
         alike = [
-            look for look in looks if abs((look.value or 0.0) - middle) <= 1.5 * (look.limit or 0.0)
+            test for test in tests if abs((test.value or 0.0) - middle) <= 1.5 * (test.limit or 0.0)
         ]
-        entries = tuple(sorted({entry for look in alike for entry in look.entries}))
+        entries = tuple(sorted({entry for test in alike for entry in test.entries}))
         if len(entries) < max(3, sum(item.gauge == gauge for item in log.readings) / 2):
             continue
-        first = min(alike, key=lambda look: look.p or 0.0)
+        first = min(alike, key=lambda test: test.p or 0.0)
         against = "the photographs against them" if check == "photograph" else "since last time"
         together.append(
             replace(
@@ -97,35 +97,37 @@ def _alike_together(log: Log, odd: list[Look]) -> list[Look]:
     return together
 
 
-def _one_a_cause(odd: list[Look]) -> list[Look]:
-    """Return the oddest look of every single entry, and contrasts that no such entry explains."""
-    kept: list[Look] = []
-    single = [look for look in odd if len(look.entries) == 1]
-    for look in sorted(single, key=lambda item: (item.p or 0.0, item.check != "photograph")):
-        if all(look.entries != other.entries for other in kept):
-            kept.append(look)
-    listed = {entry for look in kept for entry in look.entries}
-    several = [look for look in odd if len(look.entries) > 1 and not listed & set(look.entries)]
-    for look in sorted(several, key=lambda item: (item.p or 0.0, len(item.entries))):
-        if not listed & set(look.entries):
-            kept.append(look)
-            listed |= set(look.entries)
+def _one_a_cause(odd: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the oddest test of every single entry, and contrasts that no such entry explains."""
+    kept: list[ScreeningTest] = []
+    single = [test for test in odd if len(test.entries) == 1]
+    for test in sorted(single, key=lambda item: (item.p or 0.0, item.check != "photograph")):
+        if all(test.entries != other.entries for other in kept):
+            kept.append(test)
+    listed = {entry for test in kept for entry in test.entries}
+    several = [test for test in odd if len(test.entries) > 1 and not listed & set(test.entries)]
+    for test in sorted(several, key=lambda item: (item.p or 0.0, len(item.entries))):
+        if not listed & set(test.entries):
+            kept.append(test)
+            listed |= set(test.entries)
     return kept
 
 
-def _best_change(log: Log, left: list[Look], odd: list[Look]) -> tuple[Change, list[Look]] | None:
+def _best_change(
+    log: Log, left: list[ScreeningTest], odd: list[ScreeningTest]
+) -> tuple[TranscriptionError, list[ScreeningTest]] | None:
     """Return the change that clears the most, and what it clears; fewest entries first."""
-    touched = {entry for look in left for entry in look.entries}
+    touched = {entry for test in left for entry in test.entries}
     pictured = {
         entry for entry, reading in enumerate(log.readings)
         if (reading.station, reading.view_deg) in best_estimates(log.results)
     }  # fmt: skip
     # where a photograph bears an entry out, the rope itself differs there: nothing to change
-    curable = [look for look in odd if look.check != "outlier" or not pictured & set(look.entries)]
-    best: tuple[tuple[int, int], Change, list[Look]] | None = None
-    for change in changes(log, touched):
+    curable = [test for test in odd if test.check != "outlier" or not pictured & set(test.entries)]
+    best: tuple[tuple[int, int], TranscriptionError, list[ScreeningTest]] | None = None
+    for change in transcription_errors(log, touched):
         mine = set(change.entries)
-        cleared = [look for look in curable if mine & set(look.entries)]
+        cleared = [test for test in curable if mine & set(test.entries)]
         if not _tells(change.code, cleared) or not _agrees(change.applied(log), mine, odd):
             continue
         score = (-len(cleared), len(mine))
@@ -134,7 +136,7 @@ def _best_change(log: Log, left: list[Look], odd: list[Look]) -> tuple[Change, l
     return None if best is None else (best[1], best[2])
 
 
-def _tells(code: str, cleared: list[Look]) -> bool:
+def _tells(code: str, cleared: list[ScreeningTest]) -> bool:
     """Return whether what a change clears is enough to speak of it.
 
     Exchanging two nearly equal figures often clears one weak oddity by chance. A real exchange
@@ -143,31 +145,31 @@ def _tells(code: str, cleared: list[Look]) -> bool:
     contrast = {"directions-exchanged": "directions", "stations-exchanged": "neighbours"}.get(code)
     if contrast is None:
         return bool(cleared)
-    odd_entries = {look.entries for look in cleared if len(look.entries) == 1}
-    return len(odd_entries) > 1 or any(look.check == contrast for look in cleared)
+    odd_entries = {test.entries for test in cleared if len(test.entries) == 1}
+    return len(odd_entries) > 1 or any(test.check == contrast for test in cleared)
 
 
-def _agrees(changed: Log, mine: set[int], odd: list[Look]) -> bool:
-    """Return whether no look at the changed entries is odd any more.
+def _agrees(changed: Log, mine: set[int], odd: list[ScreeningTest]) -> bool:
+    """Return whether no test of the changed entries is odd any more.
 
     A contrast that also holds another odd entry can't be cleared by this change alone.
     """
-    others = {entry for look in odd if len(look.entries) == 1 for entry in look.entries} - mine
-    looks = [
-        look for look in figure_looks(changed, entries=frozenset(mine))
-        if mine & set(look.entries) and not others & set(look.entries)
+    others = {entry for test in odd if len(test.entries) == 1 for entry in test.entries} - mine
+    tests = [
+        test for test in figure_tests(changed, entries=frozenset(mine))
+        if mine & set(test.entries) and not others & set(test.entries)
     ]  # fmt: skip
     # where a photograph agrees, the rope may well differ from its other stations
-    seen = {entry for look in looks if look.check == "photograph" for entry in look.entries}
+    seen = {entry for test in tests if test.check == "photograph" for entry in test.entries}
     return all(
-        look.p is None or look.p > AGREES_P
-        for look in looks
-        if look.check != "outlier" or not seen & set(look.entries)
+        test.p is None or test.p > AGREES_P
+        for test in tests
+        if test.check != "outlier" or not seen & set(test.entries)
     )
 
 
-def _explained(log: Log, change: Change, cleared: list[Look]) -> Look:
-    first = min(cleared, key=lambda look: look.p or 0.0)
+def _explained(log: Log, change: TranscriptionError, cleared: list[ScreeningTest]) -> ScreeningTest:
+    first = min(cleared, key=lambda test: test.p or 0.0)
     return replace(
         first,
         code=change.code,
@@ -179,19 +181,19 @@ def _explained(log: Log, change: Change, cleared: list[Look]) -> Look:
     )
 
 
-def _nominal_together(log: Log, looks: list[Look]) -> list[Look]:
-    """Return the looks, those at entries of exactly the nominal diameter put together in one."""
+def _nominal_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the tests, those at entries of exactly the nominal diameter put together in one."""
     nominal = log.rope.nominal_mm
     same = [
-        look for look in looks
-        if all(abs(log.readings[entry].value_mm - nominal) < SAME_MM for entry in look.entries)
+        test for test in tests
+        if all(abs(log.readings[entry].value_mm - nominal) < SAME_MM for entry in test.entries)
     ]  # fmt: skip
     if not same:
-        return looks
-    entries = tuple(sorted({entry for look in same for entry in look.entries}))
-    first = min(same, key=lambda look: look.p or 0.0)
+        return tests
+    entries = tuple(sorted({entry for test in same for entry in test.entries}))
+    first = min(same, key=lambda test: test.p or 0.0)
     return [
-        *(look for look in looks if look not in same),
+        *(test for test in tests if test not in same),
         replace(
             first,
             check="nominal",

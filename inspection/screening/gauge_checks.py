@@ -8,29 +8,29 @@ from decimal import Decimal
 from inspection.model.length_text import MM_PER_INCH, typed_resolution_mm
 from inspection.model.log import Log, counted
 from inspection.model.readings import Gauge, Reading
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 
 OFF_STEP = 0.02  # part of a step: room for float noise and for inches stored as mm
 
 
-def gauge_looks(log: Log) -> list[Look]:
+def gauge_tests(log: Log) -> list[ScreeningTest]:
     """Return what the gauges contradict: unknown, finer than their step, past calibration."""
     groups: dict[str, list[int]] = {}
     for entry, reading in enumerate(log.readings):
         groups.setdefault(reading.gauge, []).append(entry)
-    looks = []
+    tests = []
     for name, entries in groups.items():
         gauge = log.gauges.get(name)
         if gauge is None:
-            looks.append(_unknown_look(log, name, entries))
+            tests.append(_unknown_gauge_test(log, name, entries))
             continue
         finer = [entry for entry in entries if off_step(log.readings[entry], gauge)]
         if finer:
-            looks.append(_finer_look(log, gauge, finer))
+            tests.append(_finer_step_test(log, gauge, finer))
         late = _after_due(log, gauge, entries)
         if late:
-            looks.append(_late_look(log, gauge, late))
-    return looks
+            tests.append(_overdue_test(log, gauge, late))
+    return tests
 
 
 def off_step(reading: Reading, gauge: Gauge) -> bool:
@@ -95,8 +95,8 @@ def _after_due(log: Log, gauge: Gauge, entries: list[int]) -> list[int]:
     return late
 
 
-def _unknown_look(log: Log, name: str, entries: list[int]) -> Look:
-    return Look(
+def _unknown_gauge_test(log: Log, name: str, entries: list[int]) -> ScreeningTest:
+    return ScreeningTest(
         check="gauge-unknown", code="gauge-unknown", entries=tuple(entries),
         where=tuple(log.where(entry) for entry in entries), p=None,
         seen=f"Nothing is known of the gauge '{name}', no step and no permissible error; it is "
@@ -107,9 +107,9 @@ def _unknown_look(log: Log, name: str, entries: list[int]) -> Look:
     )  # fmt: skip
 
 
-def _finer_look(log: Log, gauge: Gauge, entries: list[int]) -> Look:
+def _finer_step_test(log: Log, gauge: Gauge, entries: list[int]) -> ScreeningTest:
     shown = ", ".join(log.readings[entry].typed for entry in entries[:4])
-    return Look(
+    return ScreeningTest(
         check="finer-than-gauge", code="finer-than-gauge", entries=tuple(entries),
         where=tuple(log.where(entry) for entry in entries), p=None,
         seen=f"Gauge '{gauge.identity}' with its step of {gauge.resolution_mm:g} mm can't have "
@@ -122,8 +122,8 @@ def _finer_look(log: Log, gauge: Gauge, entries: list[int]) -> Look:
     )  # fmt: skip
 
 
-def _late_look(log: Log, gauge: Gauge, entries: list[int]) -> Look:
-    return Look(
+def _overdue_test(log: Log, gauge: Gauge, entries: list[int]) -> ScreeningTest:
+    return ScreeningTest(
         check="calibration", code="out-of-calibration", entries=tuple(entries),
         where=tuple(log.where(entry) for entry in entries), p=None,
         seen=f"The calibration of gauge '{gauge.identity}' was due on {gauge.calibration_due}; "

@@ -15,7 +15,7 @@ from math import erfc, sqrt
 from inspection.measurement.view import weighted_terms
 from inspection.model.log import Earlier, Log
 from inspection.model.rope import Rope
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import Estimate, Result
 from vision.uncertainty import Term, combined_u_mm
 
@@ -124,10 +124,10 @@ def _station(number: int, seen: Sequence[Estimate], strands: int) -> StationLay:
     )
 
 
-def lay_looks(log: Log) -> list[Look]:
-    """Return the looks at lay lengths: certificate, stations among each other, last inspection."""
+def lay_length_tests(log: Log) -> list[ScreeningTest]:
+    """Return the tests of lay lengths: certificate, stations among each other, last inspection."""
     lays = station_lays(log.results, log.rope.outer_strands)
-    looks = [*_strands(log.results, log.rope), *_certificate(lays, log.rope)]
+    tests = [*_strands(log.results, log.rope), *_certificate(lays, log.rope)]
     for one in lays if len(lays) > 2 else lays[:1]:  # of two, one against the other says it all
         others = [other for other in lays if other is not one]
         if not others:
@@ -135,7 +135,7 @@ def lay_looks(log: Log) -> list[Look]:
         share = 1.0 / len(others)
         usual = sum(other.lay_mm for other in others) * share
         parts = [(1.0, one.budget), *((-share, other.budget) for other in others)]
-        looks.append(_look(
+        tests.append(_test(
             "lay-along", (one.station,),
             f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; at the other "
             f"stations it is {usual:.1f} mm on average",
@@ -144,8 +144,8 @@ def lay_looks(log: Log) -> list[Look]:
     before = _last(log.earlier, log.rope.outer_strands)
     if before is not None:
         then, known = before
-        looks += [
-            _look(
+        tests += [
+            _test(
                 "lay-changed", (one.station,),
                 f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; on "
                 f"{then.inspection.on.isoformat()} it was {known[one.station].lay_mm:.1f} mm",
@@ -156,14 +156,14 @@ def lay_looks(log: Log) -> list[Look]:
             )
             for one in lays if one.station in known
         ]  # fmt: skip
-    return looks
+    return tests
 
 
-def _certificate(lays: Sequence[StationLay], rope: Rope) -> list[Look]:
+def _certificate(lays: Sequence[StationLay], rope: Rope) -> list[ScreeningTest]:
     if rope.lay_mm is None:
         return []
     return [
-        _look(
+        _test(
             "lay-certificate", (one.station,),
             f"The lay length at station {one.station} is {one.lay_mm:.1f} mm, and "
             f"{rope.lay_mm:g} mm is written down for the rope",
@@ -182,11 +182,11 @@ def _last(earlier: Sequence[Earlier], strands: int) -> tuple[Earlier, dict[int, 
     return None
 
 
-def _look(
+def _test(
     code: str, stations: tuple[int, ...], begin: str, difference_mm: float, u_mm: float
-) -> Look:
+) -> ScreeningTest:
     z = abs(difference_mm) / u_mm if u_mm > 0 else 0.0
-    return Look(
+    return ScreeningTest(
         "lay", code, (), tuple(f"station {number}" for number in stations), erfc(z / sqrt(2)),
         f"{begin}: {difference_mm:+z.1f} mm, where the expanded uncertainty (k = 2) of the "
         f"difference is {2 * u_mm:.1f} mm.",
@@ -194,12 +194,12 @@ def _look(
     )  # fmt: skip
 
 
-def _strands(results: Iterable[Result], rope: Rope) -> list[Look]:
-    """Return a look where at least two photographs agree on strands that the papers don't have."""
+def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
+    """Return a test where at least two photographs agree on strands that the papers don't have."""
     seen = [one.strands for one in results if isinstance(one, Estimate) and one.strands]
     if len(seen) < 2 or len(set(seen)) != 1 or seen[0] == rope.outer_strands:
         return []
-    return [Look(
+    return [ScreeningTest(
         "strands", "strands-differ", (), ("whole rope",), None,
         f"{len(seen)} photographs show {seen[0]} outer strands, and {rope.outer_strands} are "
         "written down for the rope; lay lengths follow what is written.",

@@ -1,9 +1,9 @@
-"""How the level of one inspection is shared out over all the looks that scrutiny takes.
+"""Multiple testing: how the level of one inspection is shared out over all its tests.
 
-A log of 16 readings is looked at in some 80 ways. Were each allowed a false alarm in 20, every
-second honest log would be flagged. So each check owns a fixed share of the level, its looks
+A log of 16 readings is tested in some 80 ways. Were each allowed a false alarm in 20, every
+second honest log would be flagged. So each check owns a fixed share of the level, its tests
 divide that share evenly, and Holm's step-down rule hands on what is not needed. Whatever the
-dependence between the looks, an honest log then raises any alarm at all with a probability of
+dependence between the tests, an honest log then raises any alarm at all with a probability of
 at most the level.
 """
 
@@ -18,7 +18,7 @@ from vision.results import Finding
 # Shares of the level, in parts. The first five hold figures against figures: they are the
 # ones in which a wrong diameter shows, and the only ones whose p-value is near its bound. The
 # others look for patterns that leave p-values of 1e-6 and less when they are there, so a small
-# share costs them nothing. A check with nothing to look at leaves its share to the rest.
+# share costs them nothing. A check with nothing to test leaves its share to the rest.
 SHARES: dict[str, float] = {
     "photograph": 17,
     "directions": 17,
@@ -38,8 +38,8 @@ Touches = Literal["figure", "circumstances"]
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
-    """What one look at some entries gave, before the level is shared out.
+class ScreeningTest:
+    """What one test of some entries gave, before the level is shared out.
 
     Parameters
     ----------
@@ -99,14 +99,14 @@ def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> li
     Parameters
     ----------
     p_values : sequence of float
-        One a look.
+        One a test.
     weights : sequence of float
-        Share of the level that each look owns; more than 0, any scale.
+        Share of the level that each test owns; more than 0, any scale.
 
     Returns
     -------
     adjusted : list of float
-        Rejecting every look whose adjusted value is at most the level keeps the probability of
+        Rejecting every test whose adjusted value is at most the level keeps the probability of
         any false rejection at or below the level, under any dependence.
 
     Raises
@@ -139,10 +139,10 @@ def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> li
     return adjusted
 
 
-def share_out(looks: Iterable[Look]) -> list[Look]:
-    """Return the looks with `p` made comparable with the level of the whole log; facts as is."""
-    listed = list(looks)
-    chances = [index for index, look in enumerate(listed) if look.p is not None]
+def adjust_for_multiplicity(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the tests with `p` made comparable with the level of the whole log; facts as is."""
+    listed = list(tests)
+    chances = [index for index, test in enumerate(listed) if test.p is not None]
     count: dict[str, int] = {}
     for index in chances:
         count[listed[index].check] = count.get(listed[index].check, 0) + 1
@@ -153,24 +153,24 @@ def share_out(looks: Iterable[Look]) -> list[Look]:
     return listed
 
 
-def ranked(looks: Iterable[Look]) -> list[Look]:
-    """Return the looks, most deserving first.
+def ranked(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the tests, most deserving first.
 
     First those where the diameter itself is in doubt, because people rely on it, then those
     where only the way it came about is. Within each the less likely first; a plain fact counts
     as probability 0. Equal ones by how many entries they concern, then in order of the log.
     """
     return sorted(
-        looks,
-        key=lambda look: (
-            look.touches != "figure",
-            _chance(look),
-            -len(look.entries),
-            look.entries,
-            look.code,
+        tests,
+        key=lambda test: (
+            test.touches != "figure",
+            _chance(test),
+            -len(test.entries),
+            test.entries,
+            test.code,
         ),
     )
 
 
-def _chance(look: Look) -> float:
-    return 0.0 if look.p is None else look.p
+def _chance(test: ScreeningTest) -> float:
+    return 0.0 if test.p is None else test.p

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from scipy.special import stdtr
 
 from inspection.model.log import Log, readings_at
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 
 FEWEST_STATIONS = 5
 
@@ -54,12 +54,12 @@ def deleted_t_values(values: Sequence[float], *, least_sd: float = 0.0) -> list[
     return t
 
 
-def outlier_looks(log: Log) -> list[Look]:
-    """Return one look an entry at its distance from the same direction's other stations."""
+def outlier_tests(log: Log) -> list[ScreeningTest]:
+    """Return one test an entry of its distance from the same direction's other stations."""
     series: dict[int, list[int]] = {}
     for (_, view), entries in readings_at(log.readings).items():
         series.setdefault(view, []).append(entries[0])
-    looks = []
+    tests = []
     for view, entries in series.items():
         n = len(entries)
         if n < FEWEST_STATIONS:
@@ -74,8 +74,8 @@ def outlier_looks(log: Log) -> list[Look]:
         for entry, t in zip(entries, deleted_t_values(values, least_sd=floor), strict=True):
             reading = log.readings[entry]
             mean = (math.fsum(values) - reading.value_mm) / (n - 1)
-            looks.append(
-                Look(
+            tests.append(
+                ScreeningTest(
                     check="outlier", code="outlier", entries=(entry,), where=(log.where(entry),),
                     p=float(2.0 * stdtr(n - 2, -abs(t))),
                     seen=f"{reading.typed} was logged where the other {n - 1} stations give "
@@ -87,4 +87,4 @@ def outlier_looks(log: Log) -> list[Look]:
                     value=reading.value_mm - mean, unit="mm",
                 )
             )  # fmt: skip
-    return looks
+    return tests

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import bdtr
 
 from inspection.model.log import Log, Place, place_words
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import Result
 
 # Two photographs that differ in no more bits than this are taken as one. Seen on 11 public
@@ -51,9 +51,9 @@ def bits_apart(one: str, two: str) -> int:
         raise ValueError(f"a hash of the look is hexadecimal; got {one!r} and {two!r}.") from None
 
 
-def photo_looks(log: Log) -> list[Look]:
+def photo_tests(log: Log) -> list[ScreeningTest]:
     """Return what the photographs' hashes and cameras contradict."""
-    return [*_same_file_looks(log), *_alike_looks(log), *_camera_looks(log)]
+    return [*_same_file_tests(log), *_similar_photo_tests(log), *_camera_tests(log)]
 
 
 def _place(result: Result) -> Place | None:
@@ -76,44 +76,44 @@ def _entries_at(log: Log, places: list[Place]) -> tuple[int, ...]:
     )  # fmt: skip
 
 
-def _same_file_looks(log: Log) -> list[Look]:
+def _same_file_tests(log: Log) -> list[ScreeningTest]:
     groups: dict[str, list[tuple[Place, Result]]] = {}
     for place, result in _placed(log):
         if result.photo_sha256:
             groups.setdefault(result.photo_sha256, []).append((place, result))
-    looks = []
+    tests = []
     for group in groups.values():
         places = list(dict.fromkeys(place for place, _ in group))
         names = {result.photo_name for _, result in group}
         # two cards in one photograph are two places of one file, and rightly so
         if len(places) > 1 and len(names) > 1:
-            looks.append(_twice_look(
+            tests.append(_reuse_test(
                 log, "same-photograph", places, sorted(names), "the very same file", 0.0,
             ))  # fmt: skip
-    return looks
+    return tests
 
 
-def _alike_looks(log: Log) -> list[Look]:
+def _similar_photo_tests(log: Log) -> list[ScreeningTest]:
     photos = [(place, item) for place, item in _placed(log) if item.look_hash]
     if not 2 <= len(photos) <= MOST_PHOTOS:
         return []
     bits = np.array([int(item.look_hash, 16) for _, item in photos], dtype=np.uint64)
     all_apart = [np.bitwise_count(bits[first] ^ bits[first + 1 :]) for first in range(len(bits))]
     most = _most_bits(np.concatenate(all_apart)) if len(bits) >= FEWEST_USUAL else ALIKE_BITS
-    looks = []
+    tests = []
     for first, apart in enumerate(all_apart):
         for offset in np.flatnonzero(apart <= most):
             (place, one), (other, two) = photos[first], photos[first + 1 + int(offset)]
             same_file = one.photo_sha256 == two.photo_sha256 and one.photo_sha256 != ""
             if place == other or same_file or one.photo_name == two.photo_name:
                 continue
-            looks.append(_twice_look(
+            tests.append(_reuse_test(
                 log, "photograph-alike", [place, other],
                 sorted({one.photo_name, two.photo_name}),
                 f"alike in all but {int(apart[offset])} of 64 bits of their look",
                 float(apart[offset]),
             ))  # fmt: skip
-    return looks
+    return tests
 
 
 def _most_bits(apart: NDArray[np.uint8]) -> int:
@@ -123,10 +123,10 @@ def _most_bits(apart: NDArray[np.uint8]) -> int:
     return int(np.count_nonzero(chances < CHANCE_PAIRS)) - 1
 
 
-def _twice_look(
+def _reuse_test(
     log: Log, code: str, places: list[Place], names: list[str], how: str, bits: float
-) -> Look:
-    return Look(
+) -> ScreeningTest:
+    return ScreeningTest(
         check=code,
         code=code,
         entries=_entries_at(log, places),
@@ -142,7 +142,7 @@ def _twice_look(
     )
 
 
-def _camera_looks(log: Log) -> list[Look]:
+def _camera_tests(log: Log) -> list[ScreeningTest]:
     cameras = Counter(result.camera for _, result in _placed(log) if result.camera)
     if len(cameras) != 2 or sum(cameras.values()) < 5:
         return []
@@ -151,7 +151,7 @@ def _camera_looks(log: Log) -> list[Look]:
         return []  # two people, two phones
     place, odd = next(item for item in _placed(log) if item[1].camera == other)
     return [
-        Look(
+        ScreeningTest(
             check="camera",
             code="other-camera",
             entries=_entries_at(log, [place]),

@@ -14,14 +14,14 @@ from scipy.special import bdtrc
 
 from inspection.model.log import Log, readings_at
 from inspection.screening.digit_preference import gauge_steps
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.underdispersion import given_figure_probability, least_scatter_mm
 
 FEWEST_REPEATED = 3  # fewer say nothing at any step
 
 
-def repeat_looks(log: Log) -> list[Look]:
-    """Return the looks at sets repeated from before or elsewhere, and at the nominal typed in."""
+def repeated_value_tests(log: Log) -> list[ScreeningTest]:
+    """Return the tests for sets repeated from before or elsewhere, and at the nominal typed in."""
     known = [entry for entry, item in enumerate(log.readings) if item.gauge in log.gauges]
     if len(known) < FEWEST_REPEATED:
         return []
@@ -29,14 +29,14 @@ def repeat_looks(log: Log) -> list[Look]:
         [log.readings[entry] for entry in known],
         max(log.gauges[log.readings[entry].gauge].resolution_mm for entry in known),
     )[1]
-    looks = _earlier_looks(log, known, step)
-    return [*looks, *_station_looks(log, known, step), *_nominal_looks(log, known, step)]
+    tests = _earlier_tests(log, known, step)
+    return [*tests, *_station_tests(log, known, step), *_nominal_tests(log, known, step)]
 
 
-def _earlier_looks(log: Log, known: list[int], step: float) -> list[Look]:
+def _earlier_tests(log: Log, known: list[int], step: float) -> list[ScreeningTest]:
     # whatever was read then, today's reading shows that figure with at most this probability
     chance = given_figure_probability(step, least_scatter_mm(log.rope.nominal_mm, step))
-    looks = []
+    tests = []
     for before in log.earlier:
         then = {
             place: before.readings[entries[0]].value_mm
@@ -50,8 +50,8 @@ def _earlier_looks(log: Log, known: list[int], step: float) -> list[Look]:
         ]  # fmt: skip
         if len(both) < FEWEST_REPEATED:
             continue
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check="repeats-earlier",
                 code="repeats-earlier",
                 entries=tuple(same or both),
@@ -68,7 +68,7 @@ def _earlier_looks(log: Log, known: list[int], step: float) -> list[Look]:
                 limit=len(both) * chance,
             )
         )
-    return looks
+    return tests
 
 
 def repeated_stations_bound(stations: int, repeated: int, chance: float) -> float:
@@ -113,7 +113,7 @@ def repeated_run_bound(stations: int, length: int, chance: float) -> float:
     return min(1.0, pairs * chance**length)
 
 
-def _station_looks(log: Log, known: list[int], step: float) -> list[Look]:
+def _station_tests(log: Log, known: list[int], step: float) -> list[ScreeningTest]:
     sets: dict[int, dict[int, int]] = {}
     for entry in known:
         reading = log.readings[entry]
@@ -137,13 +137,13 @@ def _station_looks(log: Log, known: list[int], step: float) -> list[Look]:
         (repeated_run_bound(len(numbers), length, chance) if length else 1.0,
          list(range(start, start + length))),
     ]  # fmt: skip
-    looks = []
+    tests = []
     for p, which in bounds:
         if not which:
             which, p = list(range(len(numbers))), 1.0
         entries = tuple(e for i in which for _, e in sorted(full[numbers[i]].items()))
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check="repeats-station",
                 code="repeats-station",
                 entries=entries,
@@ -157,7 +157,7 @@ def _station_looks(log: Log, known: list[int], step: float) -> list[Look]:
                 value=float(len(which)),
             )
         )
-    return looks
+    return tests
 
 
 def _longest_run(figures: Sequence[tuple[int, ...]]) -> tuple[int, int]:
@@ -174,13 +174,13 @@ def _longest_run(figures: Sequence[tuple[int, ...]]) -> tuple[int, int]:
     return best
 
 
-def _nominal_looks(log: Log, known: list[int], step: float) -> list[Look]:
+def _nominal_tests(log: Log, known: list[int], step: float) -> list[ScreeningTest]:
     chance = given_figure_probability(step, least_scatter_mm(log.rope.nominal_mm, step))
     nominal = log.rope.nominal_mm
     same = [e for e in known if abs(log.readings[e].value_mm - nominal) < 0.5e-3]
     shown = same or known
     return [
-        Look(
+        ScreeningTest(
             check="nominal",
             code="nominal-typed",
             entries=tuple(shown),

@@ -1,4 +1,4 @@
-"""Scrutiny: which entries of a log deserve a second look, most deserving first.
+"""Screening: which entries of a log deserve a second look, most deserving first.
 
 It speaks of entries, never of people, and names an innocent explanation beside every finding:
 most odd entries are slips.
@@ -10,22 +10,22 @@ import math
 from collections.abc import Sequence
 
 from inspection.model.log import Log
-from inspection.screening.digit_preference import digit_looks
-from inspection.screening.explanations import explain, figure_looks
-from inspection.screening.gauge_checks import gauge_looks
-from inspection.screening.lay_length import lay_looks
-from inspection.screening.multiple_testing import Look, ranked, share_out
-from inspection.screening.photo_reuse import photo_looks
-from inspection.screening.repeated_values import repeat_looks
-from inspection.screening.timing import Pace, timing_looks
-from inspection.screening.underdispersion import evenness_looks
+from inspection.screening.digit_preference import digit_preference_tests
+from inspection.screening.explanations import explain, figure_tests
+from inspection.screening.gauge_checks import gauge_tests
+from inspection.screening.lay_length import lay_length_tests
+from inspection.screening.multiple_testing import ScreeningTest, adjust_for_multiplicity, ranked
+from inspection.screening.photo_reuse import photo_tests
+from inspection.screening.repeated_values import repeated_value_tests
+from inspection.screening.timing import Pace, timing_tests
+from inspection.screening.underdispersion import underdispersion_tests
 from vision.results import Finding
 
 LEVEL = 0.05
 USUAL_PACE = Pace()
 
 
-def scrutinise(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tuple[Finding, ...]:
+def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tuple[Finding, ...]:
     """Return the entries that deserve a second look, most deserving first.
 
     Parameters
@@ -52,9 +52,9 @@ def scrutinise(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     Notes
     -----
     *The level holds for the whole log*: each check owns a fixed share of it, shared evenly by
-    its looks, with Holm's step-down rule on top (`inspection.screening.multiple_testing`). Plain
+    its tests, with Holm's step-down rule on top (`inspection.screening.multiple_testing`). Plain
     facts take nothing of it. Slips of the pen raise nothing of their own; they explain what other
-    looks raised.
+    tests raised.
 
     *The ranking*: entries whose diameter may be wrong before those where only the
     circumstances are odd; within each the smaller probability first, facts as 0.
@@ -79,22 +79,22 @@ def scrutinise(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     ...           for n, text in enumerate(texts, start=1)),
     ...     {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)},
     ... )
-    >>> first = scrutinise(log)[0]
+    >>> first = screen_log(log)[0]
     >>> first.code, first.where
     ('digits-swapped', ('station 4, 0 deg',))
     """
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
-    shared = share_out([*chance_looks(log), *fact_looks(log, pace=pace)])
-    kept = [look for look in shared if look.p is None or look.p <= level]
+    shared = adjust_for_multiplicity([*chance_tests(log), *fact_tests(log, pace=pace)])
+    kept = [test for test in shared if test.p is None or test.p <= level]
     figures = {"photograph", "directions", "neighbours", "outlier", "growth"}
-    odd = [look for look in kept if look.check in figures]
-    patterns = [look for look in kept if look.check not in figures]
+    odd = [test for test in kept if test.check in figures]
+    patterns = [test for test in kept if test.check not in figures]
     found = ranked(_one_a_check([*explain(log, odd), *patterns]))
-    return tuple(look.finding() for look in found)
+    return tuple(test.finding() for test in found)
 
 
-def deserving(findings: Sequence[Finding]) -> float:
+def review_rank(findings: Sequence[Finding]) -> float:
     """Return how much an inspection deserves a look, for ranking many; 0 without findings.
 
     The strength of its first finding, minus log10 of its probability (a plain fact counts as
@@ -114,24 +114,29 @@ def deserving(findings: Sequence[Finding]) -> float:
     return round(strength + 0.01 * min(len(findings) - 1, 99), 6)
 
 
-def chance_looks(log: Log) -> list[Look]:
-    """Return every look with a probability, before the level is shared out."""
-    patterns = [*digit_looks(log), *evenness_looks(log), *repeat_looks(log), *lay_looks(log)]
-    return [*figure_looks(log), *patterns]
+def chance_tests(log: Log) -> list[ScreeningTest]:
+    """Return every test with a probability, before the level is shared out."""
+    patterns = [
+        *digit_preference_tests(log),
+        *underdispersion_tests(log),
+        *repeated_value_tests(log),
+        *lay_length_tests(log),
+    ]
+    return [*figure_tests(log), *patterns]
 
 
-def fact_looks(log: Log, *, pace: Pace = USUAL_PACE) -> list[Look]:
+def fact_tests(log: Log, *, pace: Pace = USUAL_PACE) -> list[ScreeningTest]:
     """Return the plain facts that an honest log does not show."""
-    return [*gauge_looks(log), *timing_looks(log, pace=pace), *photo_looks(log)]
+    return [*gauge_tests(log), *timing_tests(log, pace=pace), *photo_tests(log)]
 
 
-def _one_a_check(looks: list[Look]) -> list[Look]:
-    """Return the looks without those that a less likely look of the same pattern overlaps."""
+def _one_a_check(tests: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the tests without those that a less likely one of the same pattern overlaps."""
     patterns = {"last-digits", "evenness", "repeats-station", "repeats-earlier", "nominal"}
-    kept: list[Look] = []
-    for look in ranked(looks):
-        if look.check not in patterns or not any(
-            look.check == other.check and set(look.entries) & set(other.entries) for other in kept
+    kept: list[ScreeningTest] = []
+    for test in ranked(tests):
+        if test.check not in patterns or not any(
+            test.check == other.check and set(test.entries) & set(other.entries) for other in kept
         ):
-            kept.append(look)
+            kept.append(test)
     return kept

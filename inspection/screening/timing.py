@@ -13,7 +13,7 @@ from itertools import pairwise
 from statistics import median
 
 from inspection.model.log import Log, Place, counted, place_words
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import Result
 
 
@@ -55,13 +55,13 @@ class _Stop:
     where: str
 
 
-def timing_looks(log: Log, *, pace: Pace) -> list[Look]:
+def timing_tests(log: Log, *, pace: Pace) -> list[ScreeningTest]:
     """Return what the times of the log and of the photographs contradict."""
     return [
-        *_walk_looks(log, _log_stops(log), "readings", pace),
-        *_walk_looks(log, _photo_stops(log), "photographs", pace),
-        *_gap_looks(log, pace),
-        *_day_looks(log, pace),
+        *_walk_tests(log, _log_stops(log), "readings", pace),
+        *_walk_tests(log, _photo_stops(log), "photographs", pace),
+        *_gap_tests(log, pace),
+        *_day_tests(log, pace),
     ]
 
 
@@ -104,9 +104,9 @@ def too_fast(
     return legs
 
 
-def _walk_looks(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Look]:
+def _walk_tests(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[ScreeningTest]:
     places = log.positions_m()
-    looks = []
+    tests = []
     # two people can be at two stations: each keeps an own log
     for group in _walkers(log, stops) if what == "readings" else _cameras(log, stops):
         known = sorted((s for s in group if s.station in places), key=lambda stop: stop.at)
@@ -117,8 +117,8 @@ def _walk_looks(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Loo
             continue
         index, metres, seconds = max(legs, key=lambda leg: leg[1] / leg[2])
         ends = [known[end] for leg in legs for end in (leg[0], leg[0] + 1)]
-        looks.append(
-            Look(
+        tests.append(
+            ScreeningTest(
                 check=f"walk-{what}",
                 code=f"{what}-too-fast",
                 entries=tuple(dict.fromkeys(entry for stop in ends for entry in stop.entries)),
@@ -138,10 +138,10 @@ def _walk_looks(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Loo
                 touches="circumstances",
             )
         )
-    return looks
+    return tests
 
 
-def _gap_looks(log: Log, pace: Pace) -> list[Look]:
+def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     taken: dict[Place, datetime] = {}
     for result in log.results:
         if result.station is None or result.view_deg is None or result.taken_at is None:
@@ -163,7 +163,7 @@ def _gap_looks(log: Log, pace: Pace) -> list[Look]:
     worst = max((gap for _, gap in far), key=abs)
     side = "after" if worst > 0 else "before"
     return [
-        Look(
+        ScreeningTest(
             check="photo-gap",
             code="photograph-time",
             entries=tuple(entry for entry, _ in far),
@@ -184,7 +184,7 @@ def _gap_looks(log: Log, pace: Pace) -> list[Look]:
     ]
 
 
-def _day_looks(log: Log, pace: Pace) -> list[Look]:
+def _day_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     on = log.inspection.on
     wrong_readings = [
         entry for entry, reading in enumerate(log.readings)
@@ -194,10 +194,10 @@ def _day_looks(log: Log, pace: Pace) -> list[Look]:
         result for result in log.results
         if result.taken_at is not None and abs((result.taken_at.date() - on).days) > pace.days
     ]  # fmt: skip
-    looks = []
+    tests = []
     if wrong_readings:
         first = log.readings[wrong_readings[0]].at
-        looks.append(_day_look(
+        tests.append(_day_test(
             "readings-day", tuple(wrong_readings),
             tuple(log.where(entry) for entry in wrong_readings), len(wrong_readings),
             f"{counted(len(wrong_readings), 'entry was', 'entries were')} logged on another day, "
@@ -205,7 +205,7 @@ def _day_looks(log: Log, pace: Pace) -> list[Look]:
         ))  # fmt: skip
     if wrong_photos:
         taken = wrong_photos[0].taken_at
-        looks.append(_day_look(
+        tests.append(_day_test(
             "photographs-day",
             tuple(e for e, reading in enumerate(log.readings) if any(
                 (reading.station, reading.view_deg) == (photo.station, photo.view_deg)
@@ -215,13 +215,13 @@ def _day_looks(log: Log, pace: Pace) -> list[Look]:
             f"{counted(len(wrong_photos), 'photograph was', 'photographs were')} taken on another "
             f"day, the first on {taken:%Y-%m-%d}", log,
         ))  # fmt: skip
-    return looks
+    return tests
 
 
-def _day_look(
+def _day_test(
     code: str, entries: tuple[int, ...], where: tuple[str, ...], count: int, what: str, log: Log
-) -> Look:
-    return Look(
+) -> ScreeningTest:
+    return ScreeningTest(
         check=code, code=code, entries=entries, where=where, p=None,
         seen=f"{what}; the inspection is dated {log.inspection.on}.",
         remedy="Compare with the inspection's date and the clocks.",

@@ -1,4 +1,4 @@
-"""Changes: the slips of the pen that a log could have suffered, as it would read without them."""
+"""Transcription errors that a log could have suffered, as it would read without them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class TranscriptionError:
     """One change of a log.
 
     Parameters
@@ -93,7 +93,7 @@ def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
                 yield "digit-mistyped", "one digit typed wrongly", before + other + after
 
 
-def changes(log: Log, touched: set[int]) -> Iterator[Change]:
+def transcription_errors(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
     """Return the changes of the touched entries (and theirs) worth trying, plainest first."""
     for entry in sorted(touched):
         yield from _own_changes(log, entry, codes=("digits-swapped", "decimal-moved"))
@@ -109,7 +109,7 @@ def changes(log: Log, touched: set[int]) -> Iterator[Change]:
         yield from _own_changes(log, entry, codes=("digit-mistyped",))
 
 
-def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[Change]:
+def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[TranscriptionError]:
     reading = log.readings[entry]
     aim, reach = _known_mm(log, entry)
     if reading.value_mm == log.rope.nominal_mm:
@@ -119,7 +119,7 @@ def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[Ch
             continue
         value = _value_mm(reading, text)
         if abs(value - aim) <= reach:
-            yield Change(
+            yield TranscriptionError(
                 code, f"{words} ({text} in place of {reading.typed})",
                 ((entry, replace(reading, typed=text, value_mm=value)),),
                 "Such slips happen to everyone who types figures with cold hands.",
@@ -136,21 +136,21 @@ def _value_mm(reading: Reading, text: str) -> float:
         return 0.0
 
 
-def _unit_changes(log: Log, entry: int) -> Iterator[Change]:
+def _unit_changes(log: Log, entry: int) -> Iterator[TranscriptionError]:
     reading = log.readings[entry]
     aim, reach = _known_mm(log, entry)
     inch = float(MM_PER_INCH)
     for factor, words in ((inch, "read in inches"), (1.0 / inch, "read in millimetres")):
         value = reading.value_mm * factor
         if abs(value - aim) <= reach:
-            yield Change(
+            yield TranscriptionError(
                 "inch-for-mm", f"{reading.typed} {words} ({value:.2f} mm)",
                 ((entry, replace(reading, value_mm=value)),),
                 "The gauge may have been switched to the other unit.",
             )  # fmt: skip
 
 
-def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[Change]:
+def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
     placed: dict[int, dict[int, int]] = {}
     for (station, view), entries in readings_at(log.readings).items():
         placed.setdefault(station, {})[view] = entries[0]
@@ -169,7 +169,7 @@ def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[Change]:
 
 def _exchange(
     log: Log, pairs: list[tuple[int, int]], code: str, words: str, innocent: str
-) -> Change:
+) -> TranscriptionError:
     changed = []
     for one, two in pairs:
         first, second = log.readings[one], log.readings[two]
@@ -177,7 +177,7 @@ def _exchange(
             (one, replace(second, station=first.station, view_deg=first.view_deg)),
             (two, replace(first, station=second.station, view_deg=second.view_deg)),
         ]
-    return Change(code, words, tuple(changed), innocent)
+    return TranscriptionError(code, words, tuple(changed), innocent)
 
 
 def _known_mm(log: Log, entry: int) -> tuple[float, float]:

@@ -17,7 +17,7 @@ from scipy.special import bdtrc
 from inspection.model.log import Log, right_angle_pairs
 from inspection.model.readings import REPEATABILITY_PCT
 from inspection.screening.digit_preference import Chances, gauge_steps
-from inspection.screening.multiple_testing import Look
+from inspection.screening.multiple_testing import ScreeningTest
 
 # The steadiest hand and the smoothest rope that are reckoned with: half of the repeatability
 # that the cross-check takes as usual. Common practice, no source.
@@ -63,7 +63,7 @@ def given_figure_probability(step: float, sd: float) -> float:
     return math.erf(step / (2.0 * math.sqrt(2.0) * sd))
 
 
-def evenness_test(
+def underdispersion_test(
     differences: Sequence[int], *, step: float, sd: float
 ) -> tuple[float, float, float]:
     """Return how unlikely so many equal pairs, and so small a spread, are.
@@ -89,7 +89,7 @@ def evenness_test(
     --------
     Eight pairs, all equal, where one in ten would be:
 
-    >>> p_equal, p_spread, expected = evenness_test([0] * 8, step=0.01, sd=0.03)
+    >>> p_equal, p_spread, expected = underdispersion_test([0] * 8, step=0.01, sd=0.03)
     >>> p_equal < 1e-7, p_spread < 1e-7, round(expected, 2)
     (True, True, 0.75)
     """
@@ -117,27 +117,27 @@ def evenness_test(
     return p_equal, min(1.0, float(sums.sum())), pairs * none
 
 
-def evenness_looks(log: Log) -> list[Look]:
-    """Return two looks a gauge at its right-angle pairs: how many are equal, how close all lie."""
+def underdispersion_tests(log: Log) -> list[ScreeningTest]:
+    """Return two tests a gauge of its right-angle pairs: how many are equal, how close all lie."""
     groups: dict[str, list[tuple[int, int]]] = {}
     for first, second in right_angle_pairs(log.readings):
         gauge = log.readings[first].gauge
         if gauge in log.gauges and log.readings[second].gauge == gauge:
             groups.setdefault(gauge, []).append((first, second))
-    looks: list[Look] = []
+    tests: list[ScreeningTest] = []
     for name, pairs in groups.items():
         if len(pairs) >= FEWEST_PAIRS:
-            looks += _group_looks(log, name, pairs)
-    return looks
+            tests += _group_tests(log, name, pairs)
+    return tests
 
 
-def _group_looks(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Look]:
+def _group_tests(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[ScreeningTest]:
     entries = [entry for pair in pairs for entry in pair]
     readings = [log.readings[entry] for entry in entries]
     steps, step = gauge_steps(readings, log.gauges[name].resolution_mm)
     differences = [steps[2 * pair] - steps[2 * pair + 1] for pair in range(len(pairs))]
     sd = least_scatter_mm(log.rope.nominal_mm, step)
-    p_equal, p_spread, expected = evenness_test(differences, step=step, sd=sd)
+    p_equal, p_spread, expected = underdispersion_test(differences, step=step, sd=sd)
     if not any(differences):
         p_spread = 1.0  # all equal: both say the same, and the other says it better
     equal = [pair for pair, gap in zip(pairs, differences, strict=True) if gap == 0]
@@ -149,7 +149,7 @@ def _group_looks(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Look
     )
     remedy = "Read both directions again at two of these stations, taking the gauge off between."
     return [
-        Look(
+        ScreeningTest(
             check="evenness", code="x-equals-y", entries=alike,
             where=tuple(log.where(entry) for entry in alike), p=p_equal,
             seen=f"Both directions read the same at {len(equal)} of {len(pairs)} stations; at "
@@ -157,7 +157,7 @@ def _group_looks(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Look
             remedy=remedy, innocent=innocent, value=float(len(equal)), limit=expected,
             touches="circumstances",
         ),
-        Look(
+        ScreeningTest(
             check="evenness", code="spread-too-small", entries=tuple(entries),
             where=tuple(log.where(entry) for entry in entries), p=p_spread,
             seen=f"The two directions differ by so little that one reading would repeat to "

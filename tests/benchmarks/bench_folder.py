@@ -17,7 +17,7 @@ from pathlib import Path
 
 import cv2
 
-from inspection.record.serialization import plain, result_from
+from inspection.record.serialization import result_from_dict, to_dict
 from vision.batch import measure_many
 from vision.pipeline import Settings
 from vision.results import Estimate
@@ -68,7 +68,7 @@ def main() -> None:
             answered = 0
             for _, found in measure_many(
                 paths, Settings(), jobs=options.jobs, journal=Path(place) / "done.jsonl",
-                pack=plain, unpack=result_from,
+                pack=to_dict, unpack=result_from_dict,
             ):  # fmt: skip
                 answered += sum(isinstance(one, Estimate) for one in found)
             wall = time.perf_counter() - start

@@ -75,7 +75,7 @@ def load(record: Record, start: int, stop: int) -> None:
         for number in range(30):
             record.add_gauge(Gauge(f"C-{number:02}", "wide-jaw caliper", 0.01, 0.03), by="loader")
     for first in range(start, stop, 250):
-        with record.together() as batch:
+        with record.transaction() as batch:
             for number in range(first, min(first + 250, stop)):
                 visit, readings = _visit(number, seed)
                 batch.add_inspection(visit, by="loader")

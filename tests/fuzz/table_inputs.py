@@ -16,7 +16,7 @@ from pathlib import Path
 from inspection.exchange.columns import TABLES, What
 from inspection.exchange.export_json import export_json, restore_json
 from inspection.exchange.import_rows import import_readings, import_ropes
-from inspection.exchange.parse import ReadingRow, Understood, read_readings, read_ropes
+from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings, read_ropes
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
@@ -146,7 +146,7 @@ def _read(path: Path, kind: str, chance: random.Random) -> str:
     return _wrong_rejections(table) or _imported(path, "readings", chance)
 
 
-def _wrong_rejections(table: Understood[ReadingRow] | Understood[Rope]) -> str:
+def _wrong_rejections(table: ParsedTable[ReadingRow] | ParsedTable[Rope]) -> str:
     for row in table.rejected:
         if _as_sentence(row.reason)[0] == "FAULT":
             return f"no sentence: {row.reason!r}"

@@ -1,4 +1,4 @@
-"""Faults to plant in simulated logs, one of each kind that the scrutiny looks for."""
+"""Faults to plant in simulated logs, one of each kind that screening looks for."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ if __name__ == "__main__":  # run as a script, the project's folder is not on th
 from inspection.model.log import Earlier, Log
 from inspection.model.readings import REPEATABILITY_PCT, Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.screen import scrutinise
+from inspection.screening.screen import screen_log
 from tests.inspection.planted_faults import FAULTS
 from vision.results import Estimate
 from vision.uncertainty import Term
@@ -198,7 +198,7 @@ def fault_rates(kind: str, *, logs: int, seed: int, level: float = 0.05) -> Rate
         if planted is None:
             continue
         faulty, entries = planted
-        findings = scrutinise(faulty, level=level)
+        findings = screen_log(faulty, level=level)
         words = {faulty.where(entry) for entry in entries}
         hits = [
             any(place in shown for place in words for shown in finding.where)
@@ -216,7 +216,7 @@ def false_alarms(*, logs: int, seed: int, level: float = 0.05) -> tuple[int, dic
     rng = np.random.default_rng(seed)
     alarms, codes = 0, dict[str, int]()
     for _ in range(logs):
-        findings = scrutinise(simulate_log(rng), level=level)
+        findings = screen_log(simulate_log(rng), level=level)
         alarms += bool(findings)
         for finding in findings:
             codes[finding.code] = codes.get(finding.code, 0) + 1

@@ -10,7 +10,7 @@ import pytest
 from scipy.stats import chi2
 
 from inspection.comparison.crosscheck import CrossCheck, compare, crosscheck
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
 from vision.results import Estimate, Finding, Refusal, Result
@@ -66,8 +66,8 @@ def test_the_uncertainty_of_the_difference_is_both_together() -> None:
 
 def test_a_print_that_was_checked_with_the_same_caliper_shares_its_error() -> None:
     shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
-    photo = View(40.8, (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)
-    gauge = View(40.7, (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)
+    photo = DirectionalDiameter(40.8, (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)
+    gauge = DirectionalDiameter(40.7, (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)
     found = compare(photo, gauge, matters_mm=0.4)
     caliper = GTC.ureal(0.0, 0.05)
     difference = (caliper + GTC.ureal(40.8, 0.06)) - (caliper + GTC.ureal(40.7, 0.08))
@@ -103,9 +103,9 @@ def _mean_square_zeta(stated_over_true: float) -> float:
             float(rng.normal(0.0, u)) / stated_over_true for u in (0.05, 0.06, 0.08)
         )
         shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
-        photo = View(40.0 + caliper + edges,
+        photo = DirectionalDiameter(40.0 + caliper + edges,
                      (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip
-        gauge = View(40.0 + caliper + again,
+        gauge = DirectionalDiameter(40.0 + caliper + again,
                      (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)  # fmt: skip
         squares.append(compare(photo, gauge, matters_mm=0.4).zeta ** 2)
     return float(np.mean(squares))
@@ -156,6 +156,6 @@ def test_a_gauge_that_is_not_recorded_is_asked_for() -> None:
 
 def test_nothing_can_be_compared_without_any_uncertainty() -> None:
     with pytest.raises(ValueError, match="have no uncertainty"):
-        compare(View(40.0, (), 0), View(40.0, (), 0), matters_mm=0.4)
+        compare(DirectionalDiameter(40.0, (), 0), DirectionalDiameter(40.0, (), 0), matters_mm=0.4)
     with pytest.raises(ValueError, match="`matters_mm` must be more than 0"):
-        compare(View(40.0, (), 0), View(40.0, (), 0), matters_mm=0.0)
+        compare(DirectionalDiameter(40.0, (), 0), DirectionalDiameter(40.0, (), 0), matters_mm=0.0)

@@ -16,7 +16,7 @@ from skimage.measure import EllipseModel
 
 from inspection.measurement.ellipse import Ellipse, fit_ellipse
 from inspection.measurement.section import make_section
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 SCALE = Term("print scale", 0.004, "1", 22.0, "B", "print:A-1:y")
@@ -32,11 +32,15 @@ def _width_mm(a_mm: float, b_mm: float, psi_deg: float, phi_deg: float) -> float
     return float(np.ptp(reach))
 
 
-def _view(mm: float, deg: int, u_edge_mm: float = 0.05, shared: Term = SCALE) -> View:
-    return View(mm, (shared, Term("edges", u_edge_mm, "mm", 1.0, "A", f"edge:{deg}")), deg)
+def _view(
+    mm: float, deg: int, u_edge_mm: float = 0.05, shared: Term = SCALE
+) -> DirectionalDiameter:
+    return DirectionalDiameter(
+        mm, (shared, Term("edges", u_edge_mm, "mm", 1.0, "A", f"edge:{deg}")), deg
+    )
 
 
-def _fit(views: list[View]) -> Ellipse:
+def _fit(views: list[DirectionalDiameter]) -> Ellipse:
     found = fit_ellipse(views)
     assert found is not None
     return found

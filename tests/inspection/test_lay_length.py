@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from inspection.assessment import judge_log
+from inspection.assessment import assess
 from inspection.model.log import Earlier, Log
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.lay_length import lay_looks, station_lays, with_strands
-from inspection.screening.screen import scrutinise
+from inspection.screening.lay_length import lay_length_tests, station_lays, with_strands
+from inspection.screening.screen import screen_log
 from vision.results import Estimate
 from vision.uncertainty import Term
 
@@ -65,19 +65,19 @@ def test_strands_that_somebody_says_make_the_lay() -> None:
 
 
 def test_two_stations_differ_by_what_they_do_not_share() -> None:
-    (look,) = lay_looks(_log(_seen(1, 24.0), _seen(2, 24.4)))
+    (test,) = lay_length_tests(_log(_seen(1, 24.0), _seen(2, 24.4)))
     # print scale is shared and cancels: u = 6 sqrt(2) 0.05; z = 2.4 / 0.424
-    assert look.p == pytest.approx(2 * norm.sf(2.4 / (6 * 2**0.5 * 0.05)), rel=1e-6)
-    assert "144.0 mm; at the other stations it is 146.4 mm on average: -2.4 mm" in look.seen
-    assert "No published limit is known" in look.remedy
-    assert look.innocent
+    assert test.p == pytest.approx(2 * norm.sf(2.4 / (6 * 2**0.5 * 0.05)), rel=1e-6)
+    assert "144.0 mm; at the other stations it is 146.4 mm on average: -2.4 mm" in test.seen
+    assert "No published limit is known" in test.remedy
+    assert test.innocent
 
 
 def test_the_certificate_and_the_last_inspection_are_held_against_it() -> None:
     then = Inspection("I-1", "R-1", date(2025, 11, 3))
     earlier = (Earlier(then, (), (_seen(1, 23.5, photo_name="then.jpg"),)),)
     log = _log(_seen(1, 24.0), rope=replace(ROPE, lay_mm=143.0), earlier=earlier)
-    codes = {look.code: look for look in lay_looks(log)}
+    codes = {test.code: test for test in lay_length_tests(log)}
     assert set(codes) == {"lay-certificate", "lay-changed"}
     assert codes["lay-certificate"].value == pytest.approx(1.0)
     u = 6 * (0.05**2 + 0.048**2) ** 0.5
@@ -87,23 +87,23 @@ def test_the_certificate_and_the_last_inspection_are_held_against_it() -> None:
 
 
 def test_a_changed_lay_is_among_the_findings_and_an_even_one_is_not() -> None:
-    found = scrutinise(_log(_seen(1, 24.0), _seen(2, 26.0), _seen(3, 24.02)))
+    found = screen_log(_log(_seen(1, 24.0), _seen(2, 26.0), _seen(3, 24.02)))
     assert (found[0].code, found[0].where, found[0].severity) == (
         "lay-along", ("station 2",), "look",
     )  # fmt: skip
-    assert scrutinise(_log(_seen(1, 24.0), _seen(2, 24.05), _seen(3, 23.98))) == ()
+    assert screen_log(_log(_seen(1, 24.0), _seen(2, 24.05), _seen(3, 23.98))) == ()
 
 
 def test_strands_that_the_papers_do_not_have_are_said() -> None:
     log = _log(_seen(1, 24.0), _seen(2, 24.0), rope=replace(ROPE, outer_strands=8))
-    (look,) = [one for one in lay_looks(log) if one.code == "strands-differ"]
-    assert "show 6 outer strands, and 8 are written down" in look.seen
+    (test,) = [one for one in lay_length_tests(log) if one.code == "strands-differ"]
+    assert "show 6 outer strands, and 8 are written down" in test.seen
     one_only = _log(_seen(1, 24.0), rope=replace(ROPE, outer_strands=8))
-    assert not [one for one in lay_looks(one_only) if one.code == "strands-differ"]
+    assert not [one for one in lay_length_tests(one_only) if one.code == "strands-differ"]
 
 
 def test_the_judgement_carries_the_lays() -> None:
-    assert [lay.station for lay in judge_log(_log(_seen(1, 24.0), _seen(2, 24.0))).lays] == [1, 2]
+    assert [lay.station for lay in assess(_log(_seen(1, 24.0), _seen(2, 24.0))).lays] == [1, 2]
 
 
 def test_honest_lays_raise_a_finding_as_rarely_as_the_level_says() -> None:
@@ -119,11 +119,11 @@ def test_honest_lays_raise_a_finding_as_rarely_as_the_level_says() -> None:
         then = [replace(one, pitch_budget=(one.pitch_budget[0], replace(PRINT, source="print:B:x")))
                 for one in seen[1]]  # fmt: skip
         before = (Earlier(Inspection("I-1", "R-1", date(2025, 11, 3)), (), tuple(then)),)
-        alarms += bool(scrutinise(_log(*seen[0], rope=rope, earlier=before)))
+        alarms += bool(screen_log(_log(*seen[0], rope=rope, earlier=before)))
         if turn >= 30:
             continue
         seen[0][3] = replace(seen[0][3], crown_pitch_mm=24.7)  # 3 % longer at station 4
-        first = scrutinise(_log(*seen[0], rope=rope, earlier=before))[:1]
+        first = screen_log(_log(*seen[0], rope=rope, earlier=before))[:1]
         found += bool(first and first[0].where == ("station 4",))
     assert alarms <= 13
     assert found >= 28

@@ -244,7 +244,7 @@ def test_changes_made_together_are_saved_together_or_not_at_all(filled: Record) 
     before = filled.fingerprint()
 
     def change_two_things() -> None:
-        with filled.together() as batch:
+        with filled.transaction() as batch:
             batch.add_rope(Rope("rope 2", 10.0), by="A. Berg")
             batch.add_readings("2026-11", [replace(FIRST, gauge="C-99")], by="A. Berg")
 

@@ -33,7 +33,7 @@ def test_a_backup_is_a_record_with_its_photographs(file_record: Record, tmp_path
 def test_a_backup_while_somebody_writes_is_whole(
     file_record: Record, path: Path, tmp_path: Path
 ) -> None:
-    with open_record(path) as other, other.together() as batch:
+    with open_record(path) as other, other.transaction() as batch:
         batch.add_rope(Rope("rope 2", 9.0), by="B. Lind")
         made = file_record.backup(tmp_path / "safe")
     with open_record(made.path) as copy:

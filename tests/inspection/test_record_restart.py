@@ -36,7 +36,7 @@ def test_a_server_that_restarts_loses_nothing_and_the_record_goes_on(
         assert record.fingerprint() == saved  # the same record, not opened anew
 
         def half_done() -> None:
-            with record.together() as batch:
+            with record.transaction() as batch:
                 batch.add_rope(Rope("half", 22.0), by="A. Berg")
                 server.stop()
                 server.start()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from inspection.assessment import judge_log
+from inspection.assessment import assess
 from inspection.exchange.export_tables import export_ropes
 from inspection.exchange.parse import read_ropes
 from inspection.folder import read_folder
@@ -92,9 +92,9 @@ def _log(rope: Rope) -> Log:
 
 def test_a_judgement_holds_history_severity_and_grooves() -> None:
     drum = Groove("drum", 21.4, 44.0, layers=3, rope_min_mm=40.0, rope_max_mm=41.5)
-    judgement = judge_log(_log(replace(HOIST, grooves=(drum,))))
-    assert [one.station for one in judgement.over_time] == [1, 2, 3]
-    first = judgement.over_time[0]
+    judgement = assess(_log(replace(HOIST, grooves=(drum,))))
+    assert [one.station for one in judgement.station_histories] == [1, 2, 3]
+    first = judgement.station_histories[0]
     assert first.line is not None
     assert first.line.rate_mm_per_year == pytest.approx(-0.2, abs=0.001)
     assert first.limit is not None
@@ -111,5 +111,5 @@ def test_a_judgement_holds_history_severity_and_grooves() -> None:
 
 def test_several_layers_without_the_makers_limits_are_named() -> None:
     drum = Groove("drum", 21.4, 44.0, layers=3)
-    judgement = judge_log(_log(replace(HOIST, grooves=(drum,))))
+    judgement = assess(_log(replace(HOIST, grooves=(drum,))))
     assert any("with 3 layers they matter" in one.reason for one in judgement.not_applicable)

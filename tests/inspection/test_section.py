@@ -9,7 +9,11 @@ import pytest
 
 from inspection.measurement.measured_diameter import measured_diameter
 from inspection.measurement.section import Section, make_section, pair_by_card, sections_of_readings
-from inspection.measurement.view import View, view_of, view_of_reading
+from inspection.measurement.view import (
+    DirectionalDiameter,
+    diameter_of_estimate,
+    diameter_of_reading,
+)
 from inspection.model.readings import Gauge, Reading
 from vision.results import Estimate, Finding, Refusal, Result
 from vision.uncertainty import Term
@@ -17,9 +21,11 @@ from vision.uncertainty import Term
 SCALE = Term("print scale", 0.004, "1", 20.0, "B", "print:A-1:y")
 
 
-def _view(diameter_mm: float, view_deg: int, u_edge_mm: float, name: str = "") -> View:
+def _view(
+    diameter_mm: float, view_deg: int, u_edge_mm: float, name: str = ""
+) -> DirectionalDiameter:
     edges = Term("edges", u_edge_mm, "mm", 1.0, "A", f"edge:{name}:{view_deg}:{diameter_mm}")
-    return View(diameter_mm, (SCALE, edges), view_deg, name)
+    return DirectionalDiameter(diameter_mm, (SCALE, edges), view_deg, name)
 
 
 def _section(first_mm: float, second_mm: float, position_m: float | None = None) -> Section:
@@ -100,13 +106,13 @@ def test_photographs_are_paired_by_what_their_cards_say() -> None:
 
 def test_a_view_needs_its_direction() -> None:
     with pytest.raises(ValueError, match=r"'3-None.jpg' does not say its direction"):
-        view_of(_estimate(3, None, 20.0))
+        diameter_of_estimate(_estimate(3, None, 20.0))
 
 
 def test_gauge_readings_make_a_section_and_their_gauges_error_cancels() -> None:
     gauge = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
     views = [
-        view_of_reading(Reading(f"{mm}", mm, 1, deg, "C-1", "A. Inspector"), gauge)
+        diameter_of_reading(Reading(f"{mm}", mm, 1, deg, "C-1", "A. Inspector"), gauge)
         for mm, deg in ((20.42, 0), (20.30, 90))
     ]
     section = make_section(views, nominal_mm=20.0)

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.limits.wear import LocalDecrease, Severity, local_decreases, uniform_decrease
+from inspection.limits.wear import LocalDecrease, SeverityRating, local_decreases, uniform_decrease
 from inspection.measurement.section import Section, make_section
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from inspection.model.rope import Rope
 from vision.uncertainty import Term
 
@@ -18,7 +18,7 @@ ROPE = Rope("R-1", 40.0, reference_mm=41.2)
 
 def test_the_spread_over_the_bands_is_that_of_drawn_diameters() -> None:
     found = uniform_decrease(ROPE, 39.2, 0.2, u_reference_mm=0.15)
-    assert isinstance(found, Severity)
+    assert isinstance(found, SeverityRating)
     assert found.u_pct == pytest.approx(100 * 0.25 / 40)
     draws = 100 * (41.2 - np.random.default_rng(4).normal(39.2, 0.25, 200_000)) / 40
     counts = np.histogram(draws, bins=[-99, 3.5, 4.5, 5.5, 6.5, 7.5, 99])[0] / len(draws)
@@ -30,7 +30,7 @@ def test_the_spread_over_the_bands_is_that_of_drawn_diameters() -> None:
 
 def test_a_sure_figure_lies_in_one_band() -> None:
     found = uniform_decrease(ROPE, 39.5, 0.0)
-    assert isinstance(found, Severity)
+    assert isinstance(found, SeverityRating)
     assert dict(found.spread)["slight"] == 1.0
     assert found.words == (
         "Uniform decrease 4.25 % (u 0.00 %) of nominal: slight, 20 % towards discard."
@@ -39,13 +39,13 @@ def test_a_sure_figure_lies_in_one_band() -> None:
 
 def test_a_gauge_that_measured_both_makes_the_decrease_surer() -> None:
     shared = uniform_decrease(ROPE, 39.2, 0.2, u_reference_mm=0.2, covariance_mm2=0.2 * 0.2)
-    assert isinstance(shared, Severity)
+    assert isinstance(shared, SeverityRating)
     assert shared.u_pct == 0.0
 
 
 def test_a_rope_that_grew_has_no_severity() -> None:
     found = uniform_decrease(ROPE, 41.5, 0.0)
-    assert isinstance(found, Severity)
+    assert isinstance(found, SeverityRating)
     assert (found.severity_pct, found.decrease_pct) == (0, -0.75)
 
 
@@ -56,10 +56,10 @@ def test_an_impossible_diameter_has_no_severity(mean_mm: float, u_mm: float) -> 
 
 
 def _section(number: int, mean_mm: float, u_mm: float, shared_mm: float = 0.4) -> Section:
-    def view(view_deg: int) -> View:
+    def view(view_deg: int) -> DirectionalDiameter:
         scale = Term("print scale", shared_mm, "mm", 1.0, "B", "print:A-1")
         edge = Term("edges", u_mm * 2**0.5, "mm", 1.0, "A", f"edge:{number}:{view_deg}")
-        return View(mean_mm, (scale, edge), view_deg)
+        return DirectionalDiameter(mean_mm, (scale, edge), view_deg)
 
     return make_section([view(0), view(90)], station=number, position_m=10.0 * number)
 

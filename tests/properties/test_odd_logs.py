@@ -1,4 +1,4 @@
-"""Whatever is typed, scrutiny answers: no traceback, and findings that hold together."""
+"""Whatever is typed, screening answers: no traceback, and findings that hold together."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inspection.assessment import judge_log
+from inspection.assessment import assess
 from inspection.model.readings import Reading
-from inspection.screening.screen import scrutinise
+from inspection.screening.screen import screen_log
 from tests.inspection.simulated_logs import GAUGES, simulate_log
 
 LOG = simulate_log(np.random.default_rng(17), stations=6, earlier=1, photographs=True)
@@ -38,14 +38,14 @@ odd_readings = st.builds(
 def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], beside: bool) -> None:
     readings = (*LOG.readings, *odd) if beside else tuple(odd)
     log = replace(LOG, readings=readings)
-    findings = scrutinise(log, level=0.3)
+    findings = screen_log(log, level=0.3)
     for one in findings:
         assert one.severity == "look"
         assert one.p_value is None or 0 <= one.p_value <= 0.3
         assert one.where
-    judged = judge_log(log, level=0.3)
+    judged = assess(log, level=0.3)
     assert judged.findings == findings
-    assert judged.first_look
+    assert judged.first_concern
 
 
 @settings(max_examples=25, deadline=None)
@@ -53,8 +53,8 @@ def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], be
 def test_the_order_of_the_log_does_not_change_what_is_found(order: list[int]) -> None:
     slip = replace(LOG.readings[3], typed="3.5", value_mm=3.5)
     readings = [slip if entry == 3 else item for entry, item in enumerate(LOG.readings)]
-    straight = scrutinise(replace(LOG, readings=tuple(readings)))
-    mixed = scrutinise(replace(LOG, readings=tuple(readings[entry] for entry in order)))
+    straight = screen_log(replace(LOG, readings=tuple(readings)))
+    mixed = screen_log(replace(LOG, readings=tuple(readings[entry] for entry in order)))
     assert {(one.code, frozenset(one.where)) for one in mixed} == {
         (one.code, frozenset(one.where)) for one in straight
     }

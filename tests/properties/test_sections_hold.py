@@ -9,19 +9,21 @@ from hypothesis import strategies as st
 
 from inspection.comparison.crosscheck import compare
 from inspection.measurement.section import make_section
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from vision.uncertainty import Term
 
 diameters = st.floats(5.0, 80.0)
 parts = st.floats(1e-4, 1.0)
 
 
-def _view(mm: float, view_deg: int, own: float, shared: float, factor: float = 1.0) -> View:
+def _view(
+    mm: float, view_deg: int, own: float, shared: float, factor: float = 1.0
+) -> DirectionalDiameter:
     terms = (
         Term("scale", shared * factor, "mm", 1.0, "B", "print:A:y"),
         Term("edges", own * factor, "mm", 1.0, "A", f"edge:{view_deg}"),
     )
-    return View(mm * factor, terms, view_deg)
+    return DirectionalDiameter(mm * factor, terms, view_deg)
 
 
 @given(diameters, diameters, parts, parts, parts)

@@ -11,7 +11,7 @@ from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE, judge
 from inspection.limits.grooves import groove_fit
 from inspection.limits.rules import Limit
 from inspection.limits.standards import RULE_SETS, limits_for
-from inspection.limits.wear import Severity, uniform_decrease
+from inspection.limits.wear import SeverityRating, uniform_decrease
 from inspection.model.rope import Groove, Rope
 
 KINDNESS = {"within": 2, "undecided": 1, "outside": 0}
@@ -114,8 +114,8 @@ def test_a_thinner_rope_never_gets_a_kinder_severity(
     used = replace(rope, service="in-service", duty="general", reference_mm=rope.nominal_mm * 1.03)
     thin, thick = sorted((one, two))
     worse, better = (uniform_decrease(used, mean, u) for mean in (thin, thick))
-    assert isinstance(worse, Severity)
-    assert isinstance(better, Severity)
+    assert isinstance(worse, SeverityRating)
+    assert isinstance(better, SeverityRating)
     assert worse.severity_pct >= better.severity_pct
     assert dict(worse.spread)["discard"] >= dict(better.spread)["discard"] - EXACT
     assert abs(sum(p for _, p in worse.spread) - 1.0) < EXACT
@@ -132,7 +132,7 @@ def test_severity_agrees_with_the_discard_verdict_at_every_hundredth(
     rope = Rope("R", nominal, reference_mm=reference)
     found = uniform_decrease(rope, value, 0.0)
     limit = limits_for(rope, rule_sets=["ISO 4309:2017"])[0]
-    assert isinstance(found, Severity)
+    assert isinstance(found, SeverityRating)
     assert isinstance(limit, Limit)
     verdict = judge(limit, value, 0.0, decision=SIMPLE)
     assert (found.band == "discard") == (verdict.outcome == "outside")

@@ -14,7 +14,7 @@ import pytest
 from scipy.stats import bartlett
 
 from inspection.comparison.crosscheck import Comparison, compare
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from vision.uncertainty import Term
 
 HERE = Path(__file__).parent
@@ -32,8 +32,10 @@ def _gears() -> np.ndarray:
 def _compare(
     value: float, reference: float, expanded: float, expanded_reference: float
 ) -> Comparison:
-    one = View(value, (Term("all", expanded / 2, "mm", 1.0, "B", "photo"),), 0)
-    two = View(reference, (Term("all", expanded_reference / 2, "mm", 1.0, "B", "gauge"),), 0)
+    one = DirectionalDiameter(value, (Term("all", expanded / 2, "mm", 1.0, "B", "photo"),), 0)
+    two = DirectionalDiameter(
+        reference, (Term("all", expanded_reference / 2, "mm", 1.0, "B", "gauge"),), 0
+    )
     return compare(one, two, matters_mm=1.0)
 
 

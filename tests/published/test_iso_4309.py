@@ -14,7 +14,7 @@ import pytest
 from inspection.limits.conformity import SIMPLE, judge
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.limits.standards import limits_for
-from inspection.limits.wear import Severity, uniform_decrease
+from inspection.limits.wear import SeverityRating, uniform_decrease
 from inspection.model.rope import Rope
 
 HERE = Path(__file__).parent
@@ -30,9 +30,9 @@ def _rope(nominal_mm: float, reference_mm: float | None, build: Any, core: Any) 
     return Rope("R", nominal_mm, build=build, core=core, reference_mm=reference_mm)
 
 
-def _severity(rope: Rope, mean_mm: float) -> Severity:
+def _severity(rope: Rope, mean_mm: float) -> SeverityRating:
     found = uniform_decrease(rope, mean_mm, 0.0)
-    assert isinstance(found, Severity)
+    assert isinstance(found, SeverityRating)
     return found
 
 

@@ -244,16 +244,16 @@ def test_a_record_is_checked_like_a_folder(tmp_path: Path) -> None:
 def test_the_three_lines_in_python_say_the_same(tmp_path: Path) -> None:
     from dataclasses import replace
 
-    from inspection.assessment import judge_log
+    from inspection.assessment import assess
 
     folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
     log = read_folder(folder).log
-    judgement = judge_log(
+    judgement = assess(
         replace(log, results=tuple(measure(sorted(folder.glob("*.jpg")), Settings())))
     )
     document = json.loads(run(folder, "--json").stdout)
-    assert judgement.first_look == document["first_look"]
-    assert judgement.deserves_a_look
+    assert judgement.first_concern == document["first_look"]
+    assert judgement.needs_review
     assert [asdict(one)["code"] for one in judgement.findings] == [
         one["code"] for one in document["findings"]
     ]

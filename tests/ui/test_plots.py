@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from inspection.measurement.section import make_section
-from inspection.measurement.trend import Point, trend
-from inspection.measurement.view import View
+from inspection.measurement.trend import TrendPoint, trend
+from inspection.measurement.view import DirectionalDiameter
 from tests.ui.chart_specs import axes_of, rows_of, spec_of, words_of
 from tests.ui.report_cases import folder_case
 from ui.charts.checks import budget_chart, differences_chart, digits_chart
@@ -78,7 +78,7 @@ def compared(case: ReportCase) -> Differences:
 def wearing() -> History:
     gauge = Term("gauge", 0.02, "mm", 1.0, "B", "gauge:C-1")
     points = [
-        Point(
+        TrendPoint(
             date(2021 + i, 6, 1),
             41.2 - 0.2 * i + 0.03 * (-1) ** i,
             (gauge, Term("reading", 0.04, "mm", 1.0, "A", f"reading:{i}")),
@@ -198,8 +198,11 @@ def test_without_places_the_axis_counts_stations(case: ReportCase) -> None:
     assert "Station" in words_of(along_rope_drawing(lost, width=480))
 
 
-def views(*widths: tuple[int, float]) -> list[View]:
-    return [View(mm, (Term("edge", 0.03, "mm", 1.0, "A", f"e:{deg}"),), deg) for deg, mm in widths]
+def views(*widths: tuple[int, float]) -> list[DirectionalDiameter]:
+    return [
+        DirectionalDiameter(mm, (Term("edge", 0.03, "mm", 1.0, "A", f"e:{deg}"),), deg)
+        for deg, mm in widths
+    ]
 
 
 @pytest.mark.parametrize(

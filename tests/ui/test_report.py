@@ -10,7 +10,7 @@ from pathlib import Path
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.assessment import judge_log
+from inspection.assessment import assess
 from inspection.limits.conformity import SIMPLE
 from inspection.record.record import open_record
 from tests.ui.report_cases import MADE, fill, folder_case, hard_case, read_of, readings
@@ -75,7 +75,7 @@ def test_every_limit_that_does_not_apply_says_why(case: ReportCase, words: str) 
 
 def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, words: str) -> None:
     assert case.flags
-    assert plain(case.judgement.first_look) in plain(words)
+    assert plain(case.judgement.first_concern) in plain(words)
     for flag in case.flags:
         assert plain(flag.finding.seen) in plain(words)
     assert plain("Open: not settled.") in plain(words)
@@ -102,7 +102,7 @@ def test_there_is_room_for_three_signatures(words: str) -> None:
 
 
 def test_another_decision_rule_is_named_in_the_report(case: ReportCase) -> None:
-    judged = judge_log(case.judgement.log, decision=SIMPLE)
+    judged = assess(case.judgement.log, decision=SIMPLE)
     said = html_report(replace(case, judgement=judged, decision=SIMPLE))
     assert "simple acceptance" in said
     assert "its uncertainty is not counted" in said
@@ -114,7 +114,7 @@ def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_histor
     with open_record(tmp_path / "record.db") as record:
         identity = fill(record)
         read = read_of(record, identity)
-        found = judge_log(read.log).findings
+        found = assess(read.log).findings
         record.set_findings(identity, found, rank=1.0, by="A. Berg")
         key = record.inspection(identity).findings[0].key
         record.settle_finding(identity, key, how="Asked: 39.70 was read.", by="R. Two")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.measurement.section import Section
 from tests.ui.report_cases import HARD, folder_case, hard_case
 from ui.report.case import ReportCase
@@ -116,7 +116,7 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
     yield from judged_rows(judged)
 
 
-def section_row(part: Section, source: str, judged: Judgement, inch: bool) -> str:
+def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> str:
     mine = [
         one
         for one in judged.log.results
@@ -138,7 +138,7 @@ def section_row(part: Section, source: str, judged: Judgement, inch: bool) -> st
     )
 
 
-def judged_rows(judged: Judgement) -> Iterator[Row]:
+def judged_rows(judged: Assessment) -> Iterator[Row]:
     """Yield the rows of verdicts, severity, neighbours and agreement."""
     for one in judged.verdicts:
         verdict = one.verdict
@@ -231,7 +231,7 @@ def _first(case: ReportCase) -> Estimate:
 
 def _with_first(case: ReportCase, first: Estimate) -> ReportCase:
     log = case.judgement.log
-    return replace(case, judgement=judge_log(replace(log, results=(first, *log.results[1:]))))
+    return replace(case, judgement=assess(replace(log, results=(first, *log.results[1:]))))
 
 
 def _another_diameter(case: ReportCase) -> ReportCase:
@@ -246,7 +246,7 @@ def _another_uncertainty(case: ReportCase) -> ReportCase:
 def _another_reading(case: ReportCase) -> ReportCase:
     log = case.judgement.log
     first = replace(log.readings[0], typed="39.40", value_mm=39.40)
-    return replace(case, judgement=judge_log(replace(log, readings=(first, *log.readings[1:]))))
+    return replace(case, judgement=assess(replace(log, readings=(first, *log.readings[1:]))))
 
 
 def _another_ovality(case: ReportCase) -> ReportCase:

@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier
 from inspection.model.rope import Inspection, Rope
 from inspection.record.errors import RecordError
@@ -98,9 +98,9 @@ def test_the_differences_are_shown_by_camera_too(sample_app: AppTest) -> None:
     assert any((name or "not named") in told for name in cameras)
 
 
-def judge_log_of() -> Judgement:
+def judge_log_of() -> Assessment:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
-        return judge_log(log_of(record, SAMPLE))
+        return assess(log_of(record, SAMPLE))
 
 
 # ---- the supervisor's entries -------------------------------------------------------------
@@ -142,7 +142,7 @@ def invented(place: str) -> OpenInspection:
 
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
     with open_record(sample / "record.db") as record:
-        judgement = judge_log(log_of(record, SAMPLE))
+        judgement = assess(log_of(record, SAMPLE))
     planted = judgement.findings[0]
     assert evidence(judgement, planted) == ()  # it names the difference itself
     other = replace(planted, seen="Typed three minutes before its photograph.")
@@ -156,7 +156,7 @@ def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(samp
 
 
 @pytest.fixture(scope="module")
-def worn(sample: Path) -> Judgement:
+def worn(sample: Path) -> Assessment:
     """Return the sample after three invented inspections: 0.12 mm a year thinner, evenly."""
     with open_record(sample / "record.db") as record:
         log = log_of(record, SAMPLE)
@@ -175,10 +175,10 @@ def worn(sample: Path) -> Judgement:
         )
         visit = replace(log.inspection, identity=f"{years} before", on=on)
         before.append(Earlier(visit, readings))
-    return judge_log(replace(log, earlier=tuple(before)))
+    return assess(replace(log, earlier=tuple(before)))
 
 
-def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Judgement) -> None:
+def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Assessment) -> None:
     """Even wear of 0.12 mm a year: the photographs go on with it, the swapped digits don't."""
     told = station_history(worn, 3)
     assert told is not None
@@ -196,12 +196,12 @@ def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Judgeme
 
 def test_a_station_without_earlier_inspections_has_no_history(sample: Path) -> None:
     with open_record(sample / "record.db") as record:
-        judgement = judge_log(log_of(record, SAMPLE))
+        judgement = assess(log_of(record, SAMPLE))
     assert station_history(judgement, 3) is None
     assert station_trends([judgement]) == []
 
 
-def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Judgement) -> None:
+def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assessment) -> None:
     found = nearest_first(station_trends([worn]))
     assert {one.station for one in found} == {1, 2, 3, 4}
     days = [one.met.earliest for one in found if one.met is not None and one.met.earliest]

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inspection.record.serialization import plain, result_from
+from inspection.record.serialization import result_from_dict, to_dict
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
 from vision.overlay import draw_answer
 from vision.photo.photo import Photo, open_photo, photo_from_array
@@ -78,7 +78,7 @@ def test_the_budget_names_what_a_card_would_have_settled() -> None:
     for word in ("151 of mm", "15 of cm", "1/16 in", "scatter", "px/mm", "U "):
         assert word in said.seen
     # as any other result: it can be kept in a record and read again
-    assert result_from(plain(result)) == result
+    assert result_from_dict(to_dict(result)) == result
 
 
 def test_two_points_and_a_length_do_without_a_rule_and_are_less_sure() -> None:

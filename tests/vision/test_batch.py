@@ -13,13 +13,13 @@ import joblib  # type: ignore[import-untyped]
 import pytest
 
 import vision.batch
-from inspection.record.serialization import plain, result_from
+from inspection.record.serialization import result_from_dict, to_dict
 from vision.batch import measure_many
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate, Refusal, Result
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_images" / "station-3-view-00.jpg"
-KEEP: dict[str, Any] = {"pack": plain, "unpack": result_from}
+KEEP: dict[str, Any] = {"pack": to_dict, "unpack": result_from_dict}
 
 
 @pytest.fixture(scope="module")

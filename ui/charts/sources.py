@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import Source
 from inspection.limits.rules import Limit
 from inspection.measurement.section import Section
@@ -48,7 +48,7 @@ def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
     return tuple(dict.fromkeys(lines))
 
 
-def along_rope(judgement: Judgement) -> AlongRope:
+def along_rope(judgement: Assessment) -> AlongRope:
     """Return the stations' mean diameters by photographs and by gauge, with their limits."""
     sources: tuple[tuple[Source, tuple[Section, ...]], ...] = (
         ("photographs", judgement.photograph_sections),
@@ -81,7 +81,7 @@ def roundness(section: Section, source: Source) -> Roundness:
     )
 
 
-def differences(judgement: Judgement) -> Differences:
+def differences(judgement: Assessment) -> Differences:
     """Return photograph minus gauge against the mean of both, for every comparison."""
     points = tuple(
         Difference(

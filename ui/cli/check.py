@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import click
 
 if TYPE_CHECKING:
-    from inspection.assessment import Judgement
+    from inspection.assessment import Assessment
     from inspection.folder import Folder
     from inspection.limits.conformity import DecisionRule
     from inspection.limits.rules import Rule
@@ -93,7 +93,7 @@ def check(
       ropephoto check crane-3/
       ropephoto check crane-3.db --save --by "A. Berg"
     """
-    from inspection.assessment import judge_log
+    from inspection.assessment import assess
     from inspection.screening.timing import Pace
     from ui.cli.output_check import print_check_table
     from ui.cli.output_check_files import print_check_csv, print_check_json
@@ -115,8 +115,8 @@ def check(
     try:
         own = () if own_limits is None else _own(own_limits)
 
-        def judge(read: Folder) -> Judgement:
-            return judge_log(
+        def judge(read: Folder) -> Assessment:
+            return assess(
                 read.log,
                 level=level,
                 pace=Pace(walking_m_s=walking_speed),
@@ -145,7 +145,7 @@ def check(
         print_check_table(judgement, read)
     if saved:
         click.echo(saved, err=True)
-    context.exit(1 if judgement.deserves_a_look or read.rejected else 0)
+    context.exit(1 if judgement.needs_review or read.rejected else 0)
 
 
 def usual_measure(as_json: bool, as_csv: bool) -> Measure:

@@ -9,11 +9,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.folder import Folder
 from inspection.limits.conformity import PlacedVerdict
-from inspection.limits.remaining_life import NO_CLEARANCE, OverTime
+from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
 from inspection.model.length_text import length_text
 from inspection.model.log import place_words
@@ -32,7 +32,7 @@ STYLES = {
 }
 
 
-def print_check_table(judgement: Judgement, read: Folder) -> None:
+def print_check_table(judgement: Assessment, read: Folder) -> None:
     """Print a judgement for people; its last line says what deserves the first look.
 
     Tables are in the rope's own units, mm or inch; sentences are in mm.
@@ -57,8 +57,8 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
         parts.append(_verdicts_table(judgement.verdicts, units))
     if judgement.severities:
         parts.append(severity_table(judgement))
-    if judgement.over_time:
-        parts.append(over_time_table(judgement.over_time))
+    if judgement.station_histories:
+        parts.append(over_time_table(judgement.station_histories))
     parts.append(
         [
             *_lines(judgement),
@@ -69,7 +69,7 @@ def print_check_table(judgement: Judgement, read: Folder) -> None:
     )
     print_parts(console, parts)
     # one line whatever the width of the screen, so that it can be cut off and passed on
-    console.print(judgement.first_look, style="bold", markup=False, soft_wrap=True)
+    console.print(judgement.first_concern, style="bold", markup=False, soft_wrap=True)
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
@@ -100,7 +100,7 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
     return table
 
 
-def _agreement_line(judgement: Judgement) -> str:
+def _agreement_line(judgement: Assessment) -> str:
     found = judgement.agreement
     if found is None:
         return "Fewer than 3 comparisons: no limits of agreement."
@@ -170,7 +170,7 @@ def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
     return {word: outcomes.count(word) for word in words if word in outcomes}
 
 
-def _not_applicable(judgement: Judgement) -> list[str]:
+def _not_applicable(judgement: Assessment) -> list[str]:
     """Return why limits don't apply; those of the other service are only named."""
     service = judgement.log.rope.service
     close: list[NotApplicable] = []
@@ -185,7 +185,7 @@ def _not_applicable(judgement: Judgement) -> list[str]:
     return lines
 
 
-def _lines(judgement: Judgement) -> list[str]:
+def _lines(judgement: Assessment) -> list[str]:
     checked = judgement.crosscheck
     lines = [f"{one.photo_name}: {refused(one)}" for one in checked.refused]
     lines += [
@@ -206,7 +206,7 @@ def _lines(judgement: Judgement) -> list[str]:
     return lines
 
 
-def _notes(judgement: Judgement, read: Folder) -> list[str]:
+def _notes(judgement: Assessment, read: Folder) -> list[str]:
     lines = _not_applicable(judgement)
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*judgement.notes, *read.notes))]
@@ -230,7 +230,7 @@ def _short(where: tuple[str, ...]) -> str:
 GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera": "phone"}
 
 
-def severity_table(judgement: Judgement) -> Table:
+def severity_table(judgement: Assessment) -> Table:
     """Return each station's uniform decrease with its severity."""
     by = "photographs" if judgement.photograph_sections else "the gauge"
     table = new_table(f"Uniform decrease of diameter after ISO 4309:2017, by {by}")
@@ -256,7 +256,7 @@ def severity_table(judgement: Judgement) -> Table:
     return table
 
 
-def over_time_table(stations: tuple[OverTime, ...]) -> Table:
+def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
     """Return each station's rate of loss, and when the nearest discard limit would be met."""
     table = new_table("Over the inspections, by the gauge; 95 % intervals")
     table.add_column("station")
@@ -285,20 +285,21 @@ def over_time_table(stations: tuple[OverTime, ...]) -> Table:
     return table
 
 
-def _met(one: OverTime) -> str:
+def _met(one: StationHistory) -> str:
     if one.limit is None or one.limit.earliest is None:
         return "not within 100 years"
     latest = "no latest day" if one.limit.latest is None else f"by {one.limit.latest}"
     return f"from {one.limit.earliest}, {latest}"
 
 
-def further_lines(judgement: Judgement) -> list[str]:
+def further_lines(judgement: Assessment) -> list[str]:
     """Return what would settle undecided verdicts, who or what differs, chance, grooves."""
     lines = [placed.words for placed in judgement.verdicts if placed.verdict.outcome == "undecided"]
-    if judgement.across is not None:
-        lines.append(f"Comparisons: {judgement.across.flags.words}")
-        lines += [judgement.across.line_words] if judgement.across.line_words else []
-        for group, names in judgement.across.groups.items():
+    compared = judgement.method_comparison
+    if compared is not None:
+        lines.append(f"Comparisons: {compared.flags.words}")
+        lines += [compared.line_words] if compared.line_words else []
+        for group, names in compared.groups.items():
             if len(names) > 1:
                 said = [
                     f"{name or 'not named'} "
@@ -311,6 +312,6 @@ def further_lines(judgement: Judgement) -> list[str]:
             lines.append(f"Station {section.station}. {section.ellipse.words}")
     lines += lay_words(judgement.lays)
     lines += [fit.words for fit in judgement.groove_fits]
-    if any(one.line is not None for one in judgement.over_time):
+    if any(one.line is not None for one in judgement.station_histories):
         lines.append(NO_CLEARANCE)
     return lines

@@ -8,12 +8,12 @@ import sys
 from dataclasses import asdict
 from typing import Any
 
-from inspection.assessment import Judgement
-from inspection.exchange.spreadsheet import harmless
+from inspection.assessment import Assessment
+from inspection.exchange.spreadsheet import escape_formula
 from inspection.folder import Folder
-from inspection.limits.remaining_life import OverTime
+from inspection.limits.remaining_life import StationHistory
 from inspection.model.log import place_words
-from inspection.record.serialization import plain
+from inspection.record.serialization import to_dict
 from ui.cli.output_measure import as_plain
 from ui.text import CAUTIONS, refused, sentence
 
@@ -21,58 +21,64 @@ COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome
            "words")  # fmt: skip
 
 
-def print_check_json(judgement: Judgement, read: Folder) -> None:
+def print_check_json(judgement: Assessment, read: Folder) -> None:
     """Print a judgement as one JSON document."""
     json.dump(judgement_plain(judgement, read), sys.stdout, indent=1, ensure_ascii=False)
     sys.stdout.write("\n")
 
 
-def judgement_plain(judgement: Judgement, read: Folder) -> dict[str, Any]:
+def judgement_plain(judgement: Assessment, read: Folder) -> dict[str, Any]:
     """Return a judgement as plain values for JSON."""
     log, checked = judgement.log, judgement.crosscheck
     comparisons = []
     for one in checked.comparisons:
-        values = plain(one)
+        values = to_dict(one)
         del values["difference_budget"]
         comparisons.append({**values, "u_difference_mm": one.u_difference_mm, "words": one.words})
+    compared = judgement.method_comparison
     return {
-        "rope": plain(log.rope),
-        "inspection": plain(log.inspection),
-        "first_look": judgement.first_look,
-        "deserves_a_look": judgement.deserves_a_look,
-        "findings": [plain(one) for one in judgement.findings],
+        "rope": to_dict(log.rope),
+        "inspection": to_dict(log.inspection),
+        "first_look": judgement.first_concern,
+        "deserves_a_look": judgement.needs_review,
+        "findings": [to_dict(one) for one in judgement.findings],
         "comparisons": comparisons,
-        "agreement": None if judgement.agreement is None else plain(judgement.agreement),
+        "agreement": None if judgement.agreement is None else to_dict(judgement.agreement),
         "verdicts": [
-            {"station": one.station, "source": one.source, **plain(one.verdict), "words": one.words}
+            {
+                "station": one.station,
+                "source": one.source,
+                **to_dict(one.verdict),
+                "words": one.words,
+            }
             for one in judgement.verdicts
         ],
         "not_applicable": [one.reason for one in judgement.not_applicable],
-        "local": [plain(one) for one in judgement.local],
+        "local": [to_dict(one) for one in judgement.local],
         "across": None
-        if judgement.across is None
+        if compared is None
         else {
-            **plain(judgement.across),
-            "words": judgement.across.flags.words,
-            "line_words": judgement.across.line_words,
+            **to_dict(compared),
+            "words": compared.flags.words,
+            "line_words": compared.line_words,
         },
         "severities": [
-            {"station": station, **plain(one), "words": one.words}
+            {"station": station, **to_dict(one), "words": one.words}
             for station, one in judgement.severities
         ],
-        "over_time": [_history_plain(one) for one in judgement.over_time],
-        "groove_fits": [{**plain(one), "words": one.words} for one in judgement.groove_fits],
+        "over_time": [_history_plain(one) for one in judgement.station_histories],
+        "groove_fits": [{**to_dict(one), "words": one.words} for one in judgement.groove_fits],
         "refused": [as_plain(one) for one in checked.refused],
         "photographs_alone": [one.photo_name for one in checked.photos_alone],
-        "readings_alone": [plain(one) for one in checked.readings_alone],
+        "readings_alone": [to_dict(one) for one in checked.readings_alone],
         "rejected_rows": [asdict(one) for one in read.rejected],
         "notes": [*judgement.notes, *read.notes],
         "cautions": list(CAUTIONS),
     }
 
 
-def _history_plain(one: OverTime) -> dict[str, Any]:
-    values = plain(one)
+def _history_plain(one: StationHistory) -> dict[str, Any]:
+    values = to_dict(one)
     for point in values["points"]:
         del point["budget"]
     if values["line"] is not None:
@@ -80,7 +86,7 @@ def _history_plain(one: OverTime) -> dict[str, Any]:
     return values
 
 
-def print_check_csv(judgement: Judgement, read: Folder) -> None:
+def print_check_csv(judgement: Assessment, read: Folder) -> None:
     """Print a judgement as CSV: findings in their order, comparisons, verdicts, refusals."""
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -88,7 +94,7 @@ def print_check_csv(judgement: Judgement, read: Folder) -> None:
         writer.writerow([_cell(row.get(column)) for column in COLUMNS])
 
 
-def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
+def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = [
         {
             "kind": "finding",
@@ -163,7 +169,7 @@ def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
             "unit": "mm per year",
             "words": one.limit.words if one.limit else "",
         }
-        for one in judgement.over_time
+        for one in judgement.station_histories
         if one.line is not None
     ]
     rows += [
@@ -191,11 +197,11 @@ def _csv_rows(judgement: Judgement, read: Folder) -> list[dict[str, Any]]:
         {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
         for one in read.rejected
     ]
-    rows.append({"kind": "first look", "words": judgement.first_look})
+    rows.append({"kind": "first look", "words": judgement.first_concern})
     return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
 
 
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    return f"{value:.6g}" if isinstance(value, float) else harmless(str(value))
+    return f"{value:.6g}" if isinstance(value, float) else escape_formula(str(value))

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from inspection.assessment import judge_log
+from inspection.assessment import assess
 from inspection.folder import read_folder
 from inspection.model.readings import Reading
 from ui.cli.output_measure import new_table
@@ -72,8 +72,8 @@ def run_demo(folder: Path) -> None:
     console.print(_table(lines_), "")
     _print_refusals(console, lines_)
     _print_accuracy(console, lines_)
-    judgement = judge_log(replace(log, results=tuple(results)))
-    console.print(judgement.first_look, style="bold", markup=False)
+    judgement = assess(replace(log, results=tuple(results)))
+    console.print(judgement.first_concern, style="bold", markup=False)
     for caution in CAUTIONS:
         console.print(caution, style="italic", markup=False)
 

@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from inspection.exchange.spreadsheet import harmless
+from inspection.exchange.spreadsheet import escape_formula
 from inspection.measurement.ellipse import Ellipse
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Pairing, Section
@@ -288,7 +288,7 @@ def print_csv(results: list[Result]) -> None:
             if plain.get(name) is not None:
                 plain[name] = f"{plain[name]:.4f}"
         cells = ["" if plain.get(c) is None else plain[c] for c in COLUMNS]
-        writer.writerow([harmless(c) if isinstance(c, str) else c for c in cells])
+        writer.writerow([escape_formula(c) if isinstance(c, str) else c for c in cells])
 
 
 def _iso(at: datetime | None) -> str | None:

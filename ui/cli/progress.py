@@ -128,11 +128,11 @@ def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Answer]:
 def _in_parallel(
     paths: list[Path], settings: Settings, jobs: int | None, journal: Path | None
 ) -> Iterator[Answer]:
-    from inspection.record.serialization import plain, result_from
+    from inspection.record.serialization import result_from_dict, to_dict
     from vision.batch import measure_many
 
     answers = measure_many(
-        paths, settings, jobs=jobs, journal=journal, pack=plain, unpack=result_from
+        paths, settings, jobs=jobs, journal=journal, pack=to_dict, unpack=result_from_dict
     )
     try:
         for at, found in answers:

@@ -292,7 +292,7 @@ def add(
     Example:
       ropephoto record add crane-3.db crane-3/ --by "A. Berg"
     """
-    from inspection.assessment import judge_log
+    from inspection.assessment import assess
     from inspection.folder import read_folder
     from ui.cli.progress import measure_files
     from ui.services.add_folder import add_folder, measure_photographs, read_photographs
@@ -321,7 +321,7 @@ def add(
             gathered = gather(opened, identity, measure=measure, print_set=print_set)
             for note in gathered.read.notes:
                 click.echo(f"Note: {note}", err=True)
-            click.echo(save(opened, gathered, judge_log(gathered.read.log), by=by))
+            click.echo(save(opened, gathered, assess(gathered.read.log), by=by))
         click.echo(f"Fingerprint: {opened.fingerprint()}")
     if read.rejected or found.left_out:
         context.exit(1)

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from urllib.parse import urlencode
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.model.log import place_words
@@ -106,7 +106,7 @@ def filtered(
 
 
 def flagged_entries(
-    opened: list[OpenInspection], judgements: list[Judgement], *, settled: bool
+    opened: list[OpenInspection], judgements: list[Assessment], *, settled: bool
 ) -> list[FlaggedEntry]:
     """Return the entries that deserve a look, the strongest reason first.
 
@@ -128,7 +128,7 @@ def flagged_entries(
     )
 
 
-def evidence(judgement: Judgement, finding: Finding) -> tuple[str, ...]:
+def evidence(judgement: Assessment, finding: Finding) -> tuple[str, ...]:
     """Return the figures at the places that a finding names, at most three sentences.
 
     A comparison of photograph and gauge for a place with its direction, else the station's

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.record.views import OpenInspection
@@ -24,7 +24,7 @@ GROOVE_HEADS = ["drum or sheave", "radius mm", "wider than nominal", "fit", "wha
 PLACE_HEADS = ["station", "place", "photographs", "readings", "section"]
 
 
-def section_rows(judgement: Judgement) -> Rows:
+def section_rows(judgement: Assessment) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
     return [
         [
@@ -42,7 +42,7 @@ def section_rows(judgement: Judgement) -> Rows:
     ]
 
 
-def limit_rows(judgement: Judgement) -> Rows:
+def limit_rows(judgement: Assessment) -> Rows:
     """Return each limit once for each source: its verdicts, and the figure that is nearest."""
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for one in judgement.verdicts:
@@ -82,7 +82,7 @@ def _tightest(group: Sequence[PlacedVerdict]) -> tuple[int, float]:
     )
 
 
-def verdict_rows(judgement: Judgement) -> Rows:
+def verdict_rows(judgement: Assessment) -> Rows:
     """Return every verdict, those that are outside and undecided first."""
     return [
         [
@@ -107,7 +107,7 @@ def _bound(limit: Limit) -> str:
     return " and ".join(words)
 
 
-def sources(judgement: Judgement) -> list[str]:
+def sources(judgement: Assessment) -> list[str]:
     """Return where each limit comes from and how surely its figures are known, each once."""
     said: dict[str, None] = {}
     for placed in judgement.verdicts:
@@ -120,7 +120,7 @@ def sources(judgement: Judgement) -> list[str]:
     return list(said)
 
 
-def wear_rows(judgement: Judgement) -> Rows:
+def wear_rows(judgement: Assessment) -> Rows:
     """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
     return [
         [
@@ -139,7 +139,7 @@ def wear_rows(judgement: Judgement) -> Rows:
     ]
 
 
-def local_rows(judgement: Judgement) -> Rows:
+def local_rows(judgement: Assessment) -> Rows:
     """Return each station against the median of its neighbours."""
     return [
         [
@@ -152,7 +152,7 @@ def local_rows(judgement: Judgement) -> Rows:
     ]
 
 
-def groove_rows(judgement: Judgement) -> Rows:
+def groove_rows(judgement: Assessment) -> Rows:
     """Return how each groove stands against the rope's nominal diameter."""
     return [
         [

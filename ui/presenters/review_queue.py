@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.serialization import same_person
@@ -179,7 +179,7 @@ def save_decision(
     how = f"{decision}: {why}" if why else decision
     identity = there.inspection.identity
     back = decision == "sent back"
-    with record.together() as writing:
+    with record.transaction() as writing:
         if writing.inspection(identity).revision != there.revision:
             raise RecordError(
                 f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
@@ -220,7 +220,7 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     return f"{lead} from: {', then '.join(first)}."
 
 
-def flagged_stations(judgement: Judgement) -> tuple[int, ...]:
+def flagged_stations(judgement: Assessment) -> tuple[int, ...]:
     """Return the stations whose readings deserve a second look, or disagree with a photograph."""
     named = {one.station for one in judgement.crosscheck.comparisons if one.word == "disagrees"}
     places = [where for finding in judgement.findings for where in finding.where]

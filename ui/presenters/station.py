@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.model.readings import Gauge
 from inspection.record.views import OpenInspection
@@ -36,7 +36,7 @@ class StationView:
     comparison: Comparison | None
 
 
-def station_views(there: OpenInspection, judgement: Judgement, station: int) -> list[StationView]:
+def station_views(there: OpenInspection, judgement: Assessment, station: int) -> list[StationView]:
     """Return the photographs of a station, by direction, each with its comparison."""
     # one photograph may give figures at several places: its name alone does not tell them apart
     compared = {
@@ -199,7 +199,7 @@ def gauge_words(gauge: Gauge | None, there: OpenInspection) -> str:
     )
 
 
-def neighbour_rows(there: OpenInspection, judgement: Judgement, station: int) -> list[list[str]]:
+def neighbour_rows(there: OpenInspection, judgement: Assessment, station: int) -> list[list[str]]:
     """Return station, place, and mean by photograph and by gauge: this one and those beside it."""
     placed = sorted(there.inspection.stations, key=lambda one: one.position_m)
     numbers = [one.number for one in placed] or sorted(
@@ -223,7 +223,7 @@ def neighbour_rows(there: OpenInspection, judgement: Judgement, station: int) ->
     return rows
 
 
-def earlier_rows(judgement: Judgement, station: int) -> list[list[str]]:
+def earlier_rows(judgement: Assessment, station: int) -> list[list[str]]:
     """Return day, direction and reading of earlier inspections at the same station."""
     return [
         [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", f"{reading.value_mm:.2f}"]

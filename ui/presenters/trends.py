@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import Source
-from inspection.limits.remaining_life import LimitTime, time_to_limit
-from inspection.measurement.trend import Point, Trend, trend
+from inspection.limits.remaining_life import TimeToLimit, time_to_limit
+from inspection.measurement.trend import Trend, TrendPoint, trend
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.sources import history, limit_lines
 from ui.presenters.review_queue import flagged_stations
@@ -33,7 +33,7 @@ class StationTrend:
         What is drawn.
     line : Trend or None
         The line; None with fewer than three inspections.
-    met : LimitTime or None
+    met : TimeToLimit or None
         When the line meets the highest lower limit; None without line or limit.
     words : str
         All of it in sentences.
@@ -44,7 +44,7 @@ class StationTrend:
     source: Source
     data: History
     line: Trend | None
-    met: LimitTime | None
+    met: TimeToLimit | None
     words: str
 
     @property
@@ -58,16 +58,16 @@ class StationTrend:
         return max((one.value_mm for one in self.data.limits if one.side == "least"), default=None)
 
 
-def station_trends(judgements: Iterable[Judgement]) -> list[StationTrend]:
+def station_trends(judgements: Iterable[Assessment]) -> list[StationTrend]:
     """Return every station that two inspections or more of its rope hold."""
-    by_rope: dict[str, list[Judgement]] = {}
+    by_rope: dict[str, list[Assessment]] = {}
     for one in judgements:
         by_rope.setdefault(one.log.rope.identity, []).append(one)
     found = []
     for rope, mine in by_rope.items():
         mine.sort(key=lambda one: (one.log.inspection.on, one.log.inspection.identity))
         seen = _photograph_points(mine)
-        read = {one.station: list(one.points) for one in mine[-1].over_time}
+        read = {one.station: list(one.points) for one in mine[-1].station_histories}
         for station in sorted({*seen, *read}):
             by_gauge = len(read.get(station, [])) > 1
             points = read[station] if by_gauge else seen.get(station, [])
@@ -78,12 +78,12 @@ def station_trends(judgements: Iterable[Judgement]) -> list[StationTrend]:
     return found
 
 
-def _photograph_points(judgements: list[Judgement]) -> dict[int, list[Point]]:
-    points: dict[int, list[Point]] = {}
+def _photograph_points(judgements: list[Assessment]) -> dict[int, list[TrendPoint]]:
+    points: dict[int, list[TrendPoint]] = {}
     for one in judgements:
         for section in one.photograph_sections:
             if section.station is not None:
-                point = Point(one.log.inspection.on, section.mean_mm, section.mean_budget)
+                point = TrendPoint(one.log.inspection.on, section.mean_mm, section.mean_budget)
                 points.setdefault(section.station, []).append(point)
     return points
 
@@ -92,9 +92,9 @@ def _trend(
     rope: str,
     station: int,
     source: Source,
-    points: list[Point],
-    beside: list[Point],
-    last: Judgement,
+    points: list[TrendPoint],
+    beside: list[TrendPoint],
+    last: Assessment,
 ) -> StationTrend:
     limits = limit_lines(one.verdict.limit for one in last.verdicts if one.station == station)
     line = None
@@ -131,7 +131,7 @@ def _trend(
     )
 
 
-def _dated(point: Point) -> DatedDiameter:
+def _dated(point: TrendPoint) -> DatedDiameter:
     return DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
 
 

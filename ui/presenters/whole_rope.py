@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.measurement.measured_diameter import MeasuredDiameter, measured_diameter
 from inspection.measurement.section import Section
 
 K = 2.0
 
 
-def whole_rope(judgement: Judgement) -> list[str]:
+def whole_rope(judgement: Assessment) -> list[str]:
     """Return the measured diameter of the whole rope from each source, or why there is none."""
     said = []
     for source, found in _by_source(judgement):
@@ -28,7 +28,7 @@ def whole_rope(judgement: Judgement) -> list[str]:
     return said
 
 
-def whole_rope_figures(judgement: Judgement) -> dict[str, list[tuple[str, str, str]]]:
+def whole_rope_figures(judgement: Assessment) -> dict[str, list[tuple[str, str, str]]]:
     """Return the same as figures, by source: name, figure, and what stands below it."""
     return {
         source: [
@@ -53,7 +53,7 @@ def whole_rope_figures(judgement: Judgement) -> dict[str, list[tuple[str, str, s
     }
 
 
-def _by_source(judgement: Judgement) -> Iterator[tuple[str, MeasuredDiameter | str]]:
+def _by_source(judgement: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:
     nominal = judgement.log.rope.nominal_mm
     for source, sections in (
         ("photographs", judgement.photograph_sections),

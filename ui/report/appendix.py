@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.model.log import place_words
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Grid, Heading, Words
@@ -29,7 +29,7 @@ def raw_data(case: ReportCase) -> list[Block]:
     return blocks or [Words("Nothing was entered or measured: there are no raw data.")]
 
 
-def _readings(judgement: Judgement) -> list[Block]:
+def _readings(judgement: Assessment) -> list[Block]:
     log = judgement.log
     rows = tuple(
         (
@@ -53,7 +53,7 @@ def _readings(judgement: Judgement) -> list[Block]:
     ]
 
 
-def _gauges(judgement: Judgement) -> list[Block]:
+def _gauges(judgement: Assessment) -> list[Block]:
     rows = tuple(
         (
             one.identity,
@@ -70,7 +70,7 @@ def _gauges(judgement: Judgement) -> list[Block]:
     return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
 
 
-def _photographs(judgement: Judgement) -> list[Block]:
+def _photographs(judgement: Assessment) -> list[Block]:
     results = judgement.log.results
     if not results:
         return []
@@ -113,7 +113,7 @@ def _photographs(judgement: Judgement) -> list[Block]:
     ]
 
 
-def _budgets(judgement: Judgement) -> list[Block]:
+def _budgets(judgement: Assessment) -> list[Block]:
     """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
     estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
     rows: list[tuple[str, ...]] = []

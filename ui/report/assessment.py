@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
 from inspection.limits.rules import NotApplicable
 from inspection.limits.wear import uniform_decrease
 from inspection.measurement.section import Section, sections_of_readings
-from inspection.measurement.trend import Point, trend
+from inspection.measurement.trend import TrendPoint, trend
 from inspection.model.log import Log
 from ui.charts.data import DatedDiameter, K
 from ui.charts.sources import history, limit_lines
@@ -46,7 +46,7 @@ def decision_words(rule: DecisionRule) -> str:
     )
 
 
-def verdicts(judgement: Judgement, rule: DecisionRule) -> list[Block]:
+def verdicts(judgement: Assessment, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
     flagged = flagged_stations(judgement)
@@ -165,7 +165,7 @@ def _settle(one: PlacedVerdict) -> str:
     return f"U (k = 2) of {2 * verdict.settle_u_mm:.3f} mm or less"
 
 
-def not_applicable(judgement: Judgement) -> list[Block]:
+def not_applicable(judgement: Assessment) -> list[Block]:
     """Return every limit that does not apply, with its reason."""
     rows = []
     for one in judgement.not_applicable:
@@ -180,7 +180,7 @@ def not_applicable(judgement: Judgement) -> list[Block]:
     ]
 
 
-def wear(judgement: Judgement) -> list[Block]:
+def wear(judgement: Assessment) -> list[Block]:
     """Return each station's uniform decrease with its severity, and local decreases."""
     log = judgement.log
     along = judgement.photograph_sections or judgement.gauge_sections
@@ -332,7 +332,7 @@ def minute(at: str) -> str:
     return f"{at[:16].replace('T', ' ')} UTC" if at else "no time"
 
 
-def earlier(judgement: Judgement) -> list[Block]:
+def earlier(judgement: Assessment) -> list[Block]:
     """Return each station's gauge readings over the inspections, with a line where there is one."""
     log = judgement.log
     if not log.earlier:
@@ -349,7 +349,7 @@ def earlier(judgement: Judgement) -> list[Block]:
             for one in figures
         ]
         try:
-            line = trend(Point(on, one.mean_mm, one.mean_budget) for on, one in points)
+            line = trend(TrendPoint(on, one.mean_mm, one.mean_budget) for on, one in points)
         except ValueError:
             continue  # fewer than three days, or two figures that are one: the table says enough
         low, high = line.rate_interval

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from sqlalchemy import make_url
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
 from inspection.limits.conformity import GUARD_2017, DecisionRule
@@ -22,7 +22,7 @@ from inspection.record.errors import RecordError
 from inspection.record.events import Event
 from inspection.record.projection import finding_key
 from inspection.record.record import Record
-from inspection.record.serialization import Plain, plain
+from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import LoggedFinding, Review, StationReview
 from inspection.screening.screen import LEVEL
 from ui.report.blocks import Picture
@@ -92,7 +92,7 @@ class ReportCase:
 
     Parameters
     ----------
-    judgement : Judgement
+    judgement : Assessment
         The inspection, judged.
     decision : DecisionRule
         How uncertainty counts at a limit.
@@ -114,7 +114,7 @@ class ReportCase:
         Chance that a log in which nothing is wrong raises any finding at all.
     """
 
-    judgement: Judgement
+    judgement: Assessment
     decision: DecisionRule
     flags: tuple[ReportFlag, ...]
     pictures: tuple[Picture, ...]
@@ -144,11 +144,11 @@ def case_of_folder(
     read : Folder
         Its tables, with the photographs' results in its log.
     decision, rule_sets, own : optional
-        As in `inspection.assessment.judge_log`.
+        As in `inspection.assessment.assess`.
     made_at : datetime or None, optional
         When the report was made; now by default.
     """
-    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    judgement = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
 
     def find(result: Result) -> bytes:
         path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
@@ -198,9 +198,9 @@ def case_of_record(
     ValueError
         If the record has no such inspection, or it was changed since its log was read.
     """
-    judgement = judge_log(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    judgement = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
     identity = read.log.inspection.identity
-    with record.at_one_moment() as now:
+    with record.snapshot() as now:
         fingerprint = now.fingerprint()
         opened = now.inspection(identity)
         faults = now.verify().faults
@@ -248,7 +248,7 @@ def record_name(where: str) -> str:
 def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[ReportFlag, ...]:
     """Return what is seen today, what the record keeps beside it, and what was settled before."""
     by_key = {one.key: one for one in kept}
-    keys = [finding_key(plain(one)) for one in found]
+    keys = [finding_key(to_dict(one)) for one in found]
     flags = [
         ReportFlag(one) if key not in by_key else _flag(by_key[key])
         for key, one in zip(keys, found, strict=True)
@@ -337,7 +337,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
 
 def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     """Return every figure of a photograph that gave way to another or was withdrawn."""
-    stood: dict[int, Plain] = {}
+    stood: dict[int, JsonObject] = {}
     made = []
     for event in events:
         if event.kind == "results added":
@@ -372,16 +372,16 @@ def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     return tuple(made)
 
 
-def _said(values: Plain) -> tuple[str, str]:
+def _said(values: JsonObject) -> tuple[str, str]:
     return _figure(values), _place(values)
 
 
-def _figure(values: Plain) -> str:
+def _figure(values: JsonObject) -> str:
     found = values.get("diameter_mm")
     return "no diameter" if found is None else f"{found:.2f} mm"
 
 
-def _place(values: Plain) -> str:
+def _place(values: JsonObject) -> str:
     if values.get("station") is None:
         return "no card number"
     words = place_words(values["station"], values.get("view_deg") or 0)

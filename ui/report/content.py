@@ -146,7 +146,7 @@ def _pictures(case: ReportCase) -> list[Block]:
 
 
 def _digits(case: ReportCase) -> list[Block]:
-    """Return the picture of last digits where scrutiny spoke of them."""
+    """Return the picture of last digits where screening spoke of them."""
     log = case.judgement.log
     if not any(one.finding.code == "last-digits" for one in case.flags):
         return []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import Source
 from inspection.measurement.section import Section
 from inspection.model.length_text import MM_PER_INCH
@@ -23,7 +23,7 @@ from vision.uncertainty import Term, shares
 FIGURES_RIGHT = frozenset(range(1, 20))
 
 
-def sections(judgement: Judgement) -> list[Block]:
+def sections(judgement: Assessment) -> list[Block]:
     """Return mean diameter and ovality of every station, by photographs and by gauge."""
     rope = judgement.log.rope
     inch = rope.units == "inch"
@@ -81,7 +81,7 @@ def sections(judgement: Judgement) -> list[Block]:
     ]
 
 
-def rounds(judgement: Judgement) -> list[Block]:
+def rounds(judgement: Assessment) -> list[Block]:
     """Return each photographed station as seen along the rope (gauge where there is none)."""
     source: Source = "photographs" if judgement.photograph_sections else "gauge"
     chosen = judgement.photograph_sections or judgement.gauge_sections
@@ -102,7 +102,7 @@ def rounds(judgement: Judgement) -> list[Block]:
     return [Heading("Roundness", 3), Rounds(shown, caption), *ellipses]
 
 
-def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
+def stations_by_hand(judgement: Assessment) -> tuple[int, ...]:
     """Return the stations at which an edge of a photograph was set by hand."""
     named = {
         one.station for one in judgement.log.results if isinstance(one, Estimate) and by_hand(one)
@@ -110,7 +110,7 @@ def stations_by_hand(judgement: Judgement) -> tuple[int, ...]:
     return tuple(sorted(number for number in named if number is not None))
 
 
-def stations_without_card(judgement: Judgement) -> tuple[int, ...]:
+def stations_without_card(judgement: Assessment) -> tuple[int, ...]:
     """Return the stations of which a photograph was measured without the card."""
     named = {
         one.station
@@ -120,7 +120,7 @@ def stations_without_card(judgement: Judgement) -> tuple[int, ...]:
     return tuple(sorted(number for number in named if number is not None))
 
 
-def _source_words(judgement: Judgement, source: Source, station: int | None) -> str:
+def _source_words(judgement: Assessment, source: Source, station: int | None) -> str:
     words = [str(source)]
     if source == "photographs" and station in stations_by_hand(judgement):
         words.append("an edge by hand")
@@ -129,13 +129,13 @@ def _source_words(judgement: Judgement, source: Source, station: int | None) -> 
     return ", ".join(words)
 
 
-def lay(judgement: Judgement) -> list[Block]:
+def lay(judgement: Assessment) -> list[Block]:
     """Return the lay lengths in words; nothing where no photograph shows them."""
     words = lay_words(judgement.lays)
     return [Heading("Lay length", 3), *(Words(one) for one in words)] if words else []
 
 
-def views(judgement: Judgement) -> list[Block]:
+def views(judgement: Assessment) -> list[Block]:
     """Return every photograph's figure with its uncertainty, and each warning once."""
     estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
     if not estimates:
@@ -199,7 +199,7 @@ def views(judgement: Judgement) -> list[Block]:
     return blocks
 
 
-def budget(judgement: Judgement) -> list[Block]:
+def budget(judgement: Assessment) -> list[Block]:
     """Return what the photographs' uncertainty comes from, all of them together."""
     estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
     terms: list[Term] = [term for one in estimates for term in one.budget]
@@ -215,7 +215,7 @@ def budget(judgement: Judgement) -> list[Block]:
     return [Heading("What the uncertainty comes from", 3), Drawn(parts, caption)]
 
 
-def comparisons(judgement: Judgement) -> list[Block]:
+def comparisons(judgement: Assessment) -> list[Block]:
     """Return every reading against its photograph, with limits of agreement."""
     found = judgement.crosscheck.comparisons
     if not found:
@@ -292,7 +292,7 @@ def comparisons(judgement: Judgement) -> list[Block]:
     return blocks
 
 
-def _alone(judgement: Judgement) -> Sequence[Block]:
+def _alone(judgement: Assessment) -> Sequence[Block]:
     checked = judgement.crosscheck
     lines = [
         f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to hold it against."

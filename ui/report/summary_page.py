@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.limits.conformity import Source
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section
@@ -105,7 +105,7 @@ def in_short(case: ReportCase) -> list[Block]:
             ),
         ),
     ]
-    first = judgement.first_look
+    first = judgement.first_concern
     if not judgement.log.results and not judgement.log.readings:
         first = "Nothing was measured in this inspection."
     return [Words(first, "strong"), Facts(tuple(pairs))]
@@ -122,7 +122,7 @@ def counts(seen: Mapping[str, int]) -> str:
     return ", ".join(f"{seen[word]} {word}" for word in WORST_FIRST if seen.get(word))
 
 
-def _figures(judgement: Judgement) -> list[tuple[str, str]]:
+def _figures(judgement: Assessment) -> list[tuple[str, str]]:
     """Return the whole rope's diameter, the thinnest station and the largest ovality."""
     sources: tuple[tuple[Source, Sequence[Section]], ...] = (
         ("photographs", judgement.photograph_sections),

@@ -14,7 +14,7 @@ from inspection.model.readings import Reading
 from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from inspection.record.serialization import reading_from
+from inspection.record.serialization import reading_from_dict
 from ui.services.add_photograph import PhotoFile, add_photograph
 from ui.services.cameras import known_cameras
 from ui.services.measure_pending import Measure, choose_check
@@ -134,7 +134,7 @@ def add_folder(
     checks = load_print_checks(folder / "print_checks.json")
     counts: Counter[str] = Counter()
     notes = list(read.notes)
-    with record.together() as batch:
+    with record.transaction() as batch:
         ropes = {rope.identity: rope for rope in batch.ropes()}
         if log.rope.identity not in ropes:
             batch.add_rope(log.rope, by=by, why=why)
@@ -215,7 +215,7 @@ def _add_inspection(
         if there.inspection != inspection:
             notes.append(_differs("inspection", identity))
     ever = Counter(
-        reading_from(values)
+        reading_from_dict(values)
         for event in batch.events(about="inspection", subject=identity)
         if event.kind == "readings added"
         for values in json.loads(event.new or "[]")

@@ -70,7 +70,7 @@ def add_photograph(
             "meanwhile; measure it again."
         )
     record.store_photograph(identity, file.data)  # a slow store must not keep the record locked
-    with record.together() as batch:
+    with record.transaction() as batch:
         batch.add_photograph(identity, file.data, name=file.name, by=by)
         batch.add_results(identity, results, by=by, why=why)
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier, Log, place_words
 from inspection.record.record import Record
-from inspection.record.serialization import plain
-from inspection.screening.screen import deserving
+from inspection.record.serialization import to_dict
+from inspection.screening.screen import review_rank
 from vision.results import Finding
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
@@ -38,11 +38,11 @@ def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Findin
     figures outside a limit and photographs that were refused, so that nothing that a reviewer
     must see depends on a test's level.
     """
-    return save_findings(record, judge_log(log_of(record, identity)), by=by)[0]
+    return save_findings(record, assess(log_of(record, identity)), by=by)[0]
 
 
 def save_findings(
-    record: Record, judgement: Judgement, *, by: str
+    record: Record, judgement: Assessment, *, by: str
 ) -> tuple[tuple[Finding, ...], bool]:
     """Save the findings of an assessment in the record, with the inspection's rank.
 
@@ -55,15 +55,15 @@ def save_findings(
     """
     identity = judgement.log.inspection.identity
     found = (*judgement.findings, *further_findings(judgement))
-    rank = deserving(judgement.findings) or 0.01 * min(len(found), 99)
+    rank = review_rank(judgement.findings) or 0.01 * min(len(found), 99)
     said = [one.finding for one in record.inspection(identity).findings if one.current]
-    if [plain(one) for one in said] == [plain(one) for one in found]:
+    if [to_dict(one) for one in said] == [to_dict(one) for one in found]:
         return found, False
     record.set_findings(identity, found, rank=rank, by=by)
     return found, True
 
 
-def further_findings(judgement: Judgement) -> list[Finding]:
+def further_findings(judgement: Assessment) -> list[Finding]:
     """Return what a reviewer must see although the screening raised nothing of it."""
     raised = {place for finding in judgement.findings for place in finding.where}
     found: dict[tuple[str, tuple[str, ...], str], Finding] = {}

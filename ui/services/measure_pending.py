@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeAlias
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.folder import Folder
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
@@ -137,7 +137,7 @@ def choose_check(
     return checks[print_set] if print_set else next(iter(checks.values()), None)
 
 
-def save(record: Record, gathered: Gathered, judgement: Judgement, *, by: str) -> str:
+def save(record: Record, gathered: Gathered, judgement: Assessment, *, by: str) -> str:
     """Keep new results and what deserves a look in the record, together; say what was kept.
 
     Raises
@@ -146,7 +146,7 @@ def save(record: Record, gathered: Gathered, judgement: Judgement, *, by: str) -
         If somebody changed the inspection since it was read; nothing is kept then.
     """
     identity = judgement.log.inspection.identity
-    with record.together() as batch:
+    with record.transaction() as batch:
         if gathered.fresh:
             batch.add_results(
                 identity, gathered.fresh, by=by, why="measured by check", revision=gathered.revision

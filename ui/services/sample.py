@@ -49,7 +49,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
     checks = load_print_checks(folder / "print_checks.json")
     card_set, check = next(iter(checks.items()))
     told(0.0, "rope, stations and readings")
-    with record.together() as writing:
+    with record.transaction() as writing:
         if log.rope.identity not in {rope.identity for rope in writing.ropes()}:
             writing.add_rope(log.rope, by=by)
         known = {gauge.identity for gauge in writing.gauges()}

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
@@ -121,12 +121,12 @@ def require_access(identity: str, who: Person) -> None:
 
 
 @st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")
-def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Judgement:
+def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Assessment:
     del place, entries, before  # they are the key: other entries are another judgement
-    return judge_log(log_of(get_record(), identity))
+    return assess(log_of(get_record(), identity))
 
 
-def cached_assessment(there: OpenInspection) -> Judgement:
+def cached_assessment(there: OpenInspection) -> Assessment:
     """Return all that can be said about an inspection as it stands, worked out once.
 
     A decision changes no entry, so the next station is not kept waiting for a new judgement.

@@ -84,7 +84,7 @@ def keep_draft(
     if _is_kept(table, drafts, gauge):
         return  # most drawings need not wait for leave to write
     by = user_name()
-    with get_record().together() as writing:
+    with get_record().transaction() as writing:
         others = _drafts(writing, there, by)
         mine = _of_sheet(table.sheet, others)
         apart = mine is not None and mine.rows not in (table.seen, table.rows)
@@ -124,7 +124,7 @@ def enter_readings(there: OpenInspection, table: Table, ready: Sequence[Reading]
         If the record can't be written, or somebody else was faster.
     """
     identity, by = there.inspection.identity, user_name()
-    with get_record().together() as writing:  # too late: the draft stays
+    with get_record().transaction() as writing:  # too late: the draft stays
         writing.add_readings(identity, ready, by=by, revision=there.revision)
         gone = {table.sheet.name, *table.instead_of}
         rest = [one for one in _drafts(writing, there, by) if one.sheet.name not in gone]

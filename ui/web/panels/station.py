@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection, Photograph
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
 from ui.presenters.review_queue import budget_in_words
@@ -88,7 +88,7 @@ def _legend_line(view: StationView) -> str:
 
 
 def show_facts(
-    there: OpenInspection, judgement: Judgement, view: StationView, station: int
+    there: OpenInspection, judgement: Assessment, view: StationView, station: int
 ) -> None:
     """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
     if isinstance(view.result, Refusal):
@@ -130,7 +130,7 @@ def show_entries(there: OpenInspection, view: StationView | None, station: int) 
         )
 
 
-def show_places(there: OpenInspection, judgement: Judgement, station: int) -> None:
+def show_places(there: OpenInspection, judgement: Assessment, station: int) -> None:
     """Show the stations beside this one, and what was read here at earlier inspections."""
     left, right = st.columns(2, gap="large")
     rows = neighbour_rows(there, judgement, station)

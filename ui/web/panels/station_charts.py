@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 import streamlit as st
 
-from inspection.assessment import Judgement
-from inspection.measurement.trend import Point, Trend, trend
+from inspection.assessment import Assessment
+from inspection.measurement.trend import Trend, TrendPoint, trend
 from ui.charts.checks import budget_chart
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.rope import history_chart
@@ -31,7 +31,7 @@ def show_budget(estimate: Estimate) -> None:
         show_chart(budget_chart, parts, words=words)
 
 
-def show_history(judgement: Judgement, station: int) -> None:
+def show_history(judgement: Assessment, station: int) -> None:
     """Show a station over the inspections, with where today's figure was expected."""
     told = station_history(judgement, station)
     if told is None:
@@ -42,7 +42,7 @@ def show_history(judgement: Judgement, station: int) -> None:
     st.markdown(f":material/history: {words}")
 
 
-def make_ready(judgement: Judgement, station: int, estimates: Sequence[Estimate]) -> None:
+def make_ready(judgement: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
     """Make a station's charts before somebody asks for them."""
     told = station_history(judgement, station)
     if told is not None:
@@ -51,7 +51,7 @@ def make_ready(judgement: Judgement, station: int, estimates: Sequence[Estimate]
         chart_spec(budget_chart.__name__, budget_shares(one.budget), budget_chart)
 
 
-def station_history(judgement: Judgement, station: int) -> tuple[History, str] | None:
+def station_history(judgement: Assessment, station: int) -> tuple[History, str] | None:
     """Return a station over the inspections, and what was expected today in words.
 
     The band comes from the earlier inspections alone where three of them are there, so that
@@ -62,7 +62,7 @@ def station_history(judgement: Judgement, station: int) -> tuple[History, str] |
     told : (History, str) or None
         None where no earlier inspection holds the station.
     """
-    over = next((one for one in judgement.over_time if one.station == station), None)
+    over = next((one for one in judgement.station_histories if one.station == station), None)
     if over is None:
         return None
     today = judgement.log.inspection.on
@@ -86,14 +86,14 @@ def station_history(judgement: Judgement, station: int) -> tuple[History, str] |
     return replace(data, figures=by_gauge, photographs=tuple(seen)), words
 
 
-def _line(points: list[Point]) -> Trend | None:
+def _line(points: list[TrendPoint]) -> Trend | None:
     try:
         return trend(points)
     except ValueError:
         return None  # fewer than three days, or two figures that are one
 
 
-def _expected(line: Trend, today: date, now: list[Point], seen: list[DatedDiameter]) -> str:
+def _expected(line: Trend, today: date, now: list[TrendPoint], seen: list[DatedDiameter]) -> str:
     """Return what the earlier inspections let expect today, and what was found."""
     new = now[-1] if now else line.points[-1]
     low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))

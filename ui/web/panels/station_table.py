@@ -125,7 +125,7 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
     RecordError
         If the record can't be written, or somebody else was faster.
     """
-    with get_record().together() as writing:  # too late: the draft stays
+    with get_record().transaction() as writing:  # too late: the draft stays
         writing.change_inspection(
             replace(there.inspection, stations=tuple(stations)),
             by=user_name(),
@@ -144,7 +144,7 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
 
 def _keep_draft(there: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
     """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
-    with get_record().together() as writing:
+    with get_record().transaction() as writing:
         drafts = _drafts(writing, there)
         mine = next((one for one in drafts if one.base == sheet.base), None)
         apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)

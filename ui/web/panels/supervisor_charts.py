@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.comparison.bland_altman import FEWEST, agreement_of
 from inspection.comparison.crosscheck import Comparison, CrossCheck
 from inspection.record.views import OpenInspection
@@ -34,7 +34,7 @@ TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least 
 
 
 @st.fragment
-def show_differences(judgements: list[Judgement]) -> None:
+def show_differences(judgements: list[Assessment]) -> None:
     """Show photograph minus gauge, all together or by who or what measured."""
     with show_errors():
         comparisons = [one for case in judgements for one in case.crosscheck.comparisons]
@@ -69,7 +69,7 @@ def show_differences(judgements: list[Judgement]) -> None:
             st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
 
 
-def _difference_plot(judgement: Judgement, members: list[Comparison]) -> None:
+def _difference_plot(judgement: Assessment, members: list[Comparison]) -> None:
     told = agreement_of(members) if len(members) >= FEWEST else None
     only = replace(judgement, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
     words = _agreement_words(members)
@@ -128,7 +128,7 @@ def show_digits(there: list[OpenInspection]) -> None:
 
 
 @st.fragment
-def show_trends(judgements: list[Judgement]) -> None:
+def show_trends(judgements: list[Assessment]) -> None:
     """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
     with show_errors():
         found = nearest_first(station_trends(judgements))

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection
 from ui.presenters.station import StationView, station_views
 from ui.text import as_typed, place
@@ -58,7 +58,7 @@ def _refused(there: OpenInspection) -> None:
                     )
 
 
-def _show(there: OpenInspection, judgement: Judgement) -> None:
+def _show(there: OpenInspection, judgement: Assessment) -> None:
     ordered = sorted(
         there.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
     )

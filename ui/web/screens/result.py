@@ -8,7 +8,7 @@ from typing import get_args
 import altair as alt
 import streamlit as st
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.folder import Folder
 from inspection.measurement.section import Section
 from inspection.record.views import OpenInspection
@@ -45,9 +45,9 @@ from ui.web.page.session import cached_assessment, get_record, record_location, 
 from ui.web.panels.station import figures, table
 
 
-def _first(there: OpenInspection, judgement: Judgement) -> None:
+def _first(there: OpenInspection, judgement: Assessment) -> None:
     open_ones = [one for one in review_queue(there) if not one.settled]
-    st.markdown(f":material/visibility: {as_typed(judgement.first_look)}")
+    st.markdown(f":material/visibility: {as_typed(judgement.first_concern)}")
     if open_ones:
         st.warning(
             f"{len(open_ones)} places still wait for the reviewer: "
@@ -61,7 +61,7 @@ def _first(there: OpenInspection, judgement: Judgement) -> None:
         )
 
 
-def _figures(judgement: Judgement) -> None:
+def _figures(judgement: Assessment) -> None:
     st.subheader("Diameter and ovality")
     rows = section_rows(judgement)
     if not rows:
@@ -89,7 +89,7 @@ def _figures(judgement: Judgement) -> None:
     )
 
 
-def _verdicts(judgement: Judgement) -> None:
+def _verdicts(judgement: Assessment) -> None:
     st.subheader("Against the limits")
     rows = limit_rows(judgement)
     if rows:
@@ -118,7 +118,7 @@ def _verdicts(judgement: Judgement) -> None:
                 st.markdown(as_typed(one.reason))
 
 
-def _wear(judgement: Judgement) -> None:
+def _wear(judgement: Assessment) -> None:
     rows = wear_rows(judgement)
     local = local_rows(judgement)
     if not (rows or local):
@@ -134,7 +134,7 @@ def _wear(judgement: Judgement) -> None:
         st.html(table(LOCAL_HEADS, local, "Each station against its neighbours"))
 
 
-def _grooves(judgement: Judgement) -> None:
+def _grooves(judgement: Assessment) -> None:
     if not judgement.groove_fits:
         return
     st.subheader("Drum and sheaves")
@@ -142,7 +142,7 @@ def _grooves(judgement: Judgement) -> None:
     st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
 
-def _round_and_lay(judgement: Judgement) -> None:
+def _round_and_lay(judgement: Assessment) -> None:
     sections = {one.station or 0: one for one in judgement.photograph_sections}
     words = lay_words(judgement.lays)
     if sections and words:

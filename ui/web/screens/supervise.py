@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from inspection.assessment import Judgement
+from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection, Summary
 from ui.presenters.flagged_entries import (
     MOST_ASSESSED,
@@ -61,7 +61,7 @@ def _filtered() -> list[Summary]:
     return found[:MOST_ASSESSED]
 
 
-def _entries(there: list[OpenInspection], judgements: list[Judgement]) -> None:
+def _entries(there: list[OpenInspection], judgements: list[Assessment]) -> None:
     settled = st.toggle(
         "Show settled ones too",
         key="with settled",

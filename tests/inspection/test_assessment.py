@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.assessment import Judgement, judge_log
+from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
-from inspection.screening.screen import deserving, scrutinise
+from inspection.screening.screen import review_rank, screen_log
 from tests.inspection.simulated_logs import FAULTS, simulate_log
 from vision.findings import finding
 from vision.results import Estimate, Refusal
@@ -23,12 +23,12 @@ def log() -> Log:
 
 
 @pytest.fixture(scope="module")
-def judgement(log: Log) -> Judgement:
-    return judge_log(log)
+def judgement(log: Log) -> Assessment:
+    return assess(log)
 
 
-def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Judgement) -> None:
-    assert judgement.findings == scrutinise(log)
+def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
+    assert judgement.findings == screen_log(log)
     assert judgement.crosscheck == crosscheck(
         log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
     )
@@ -37,18 +37,18 @@ def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Judgement) ->
     assert len(judgement.photograph_sections) == len(judgement.gauge_sections) == 6
 
 
-def test_a_sound_log_deserves_no_look_and_is_not_cleared(judgement: Judgement) -> None:
-    assert not judgement.deserves_a_look
-    assert judgement.first_look.endswith("That does not clear the rope.")
+def test_a_sound_log_deserves_no_look_and_is_not_cleared(judgement: Assessment) -> None:
+    assert not judgement.needs_review
+    assert judgement.first_concern.endswith("That does not clear the rope.")
 
 
-def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Judgement) -> None:
+def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Assessment) -> None:
     assert judgement.verdicts == ()
     assert any("needs a reference diameter" in one.reason for one in judgement.not_applicable)
 
 
 def test_a_rope_with_a_baseline_is_held_against_the_clause_that_starts_from_it(log: Log) -> None:
-    judgement = judge_log(replace(log, rope=replace(log.rope, baseline_mm=20.0)))
+    judgement = assess(replace(log, rope=replace(log.rope, baseline_mm=20.0)))
     limits = [one.verdict.limit for one in judgement.verdicts]
     # 30 CFR 56.19024(g): a loss of more than 6 % of the baseline; 20 mm less 6 % is 18.8 mm
     assert {(one.rule.rule_set, one.low_mm) for one in limits} == {("30 CFR 56.19024", 18.8)}
@@ -60,18 +60,18 @@ def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> 
     mean = float(np.mean([reading.value_mm for reading in log.readings]))
     for loss_pct, outcome in ((4.0, "within"), (9.0, "outside")):
         rope = replace(log.rope, reference_mm=mean + nominal * loss_pct / 100)
-        found = judge_log(replace(log, rope=rope))
+        found = assess(replace(log, rope=rope))
         decrease = [one for one in found.verdicts if "decrease" in one.verdict.limit.rule.what]
         assert {one.verdict.outcome for one in decrease} == {outcome}
         assert {(one.station, one.source) for one in decrease} == {
             (n, source) for n in range(1, 7) for source in ("photographs", "gauge")
         }
-        assert found.deserves_a_look is (outcome == "outside")
-    assert found.first_look.startswith("First look: Station 1, by photographs: ISO 4309")
+        assert found.needs_review is (outcome == "outside")
+    assert found.first_concern.startswith("First look: Station 1, by photographs: ISO 4309")
 
 
 def test_a_new_rope_is_judged_as_a_whole(log: Log) -> None:
-    found = judge_log(replace(log, rope=replace(log.rope, service="new")), decision=SIMPLE)
+    found = assess(replace(log, rope=replace(log.rope, service="new")), decision=SIMPLE)
     whole = [one for one in found.verdicts if one.station is None]
     assert {one.source for one in whole} == {"photographs", "gauge"}
     tolerance = [one for one in whole if one.verdict.limit.rule.quantity == "measured diameter"]
@@ -84,12 +84,12 @@ def test_a_new_rope_with_stations_too_near_says_why_it_is_not_judged(log: Log) -
         log.inspection,
         stations=tuple(replace(s, position_m=0.1 * s.number) for s in log.inspection.stations),
     )
-    found = judge_log(replace(log, inspection=near, rope=replace(log.rope, service="new")))
+    found = assess(replace(log, inspection=near, rope=replace(log.rope, service="new")))
     assert any("at least 1 m apart" in note for note in found.notes)
 
 
 def test_a_gauge_that_is_not_known_is_noted_and_nothing_breaks(log: Log) -> None:
-    found = judge_log(replace(log, gauges={}))
+    found = assess(replace(log, gauges={}))
     assert any("could not be compared" in note for note in found.notes)
     assert found.crosscheck.comparisons == ()
     assert found.findings[0].code == "gauge-unknown"
@@ -97,9 +97,9 @@ def test_a_gauge_that_is_not_known_is_noted_and_nothing_breaks(log: Log) -> None
 
 def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
     refused = Refusal((finding("no-card"),), photo_name="x.jpg")
-    found = judge_log(replace(log, results=(*log.results, refused)))
-    assert found.deserves_a_look
-    assert found.first_look == (
+    found = assess(replace(log, results=(*log.results, refused)))
+    assert found.needs_review
+    assert found.first_concern == (
         "First look: photograph x.jpg. No printed card was found in the photograph."
     )
 
@@ -108,15 +108,15 @@ def test_a_thin_place_that_both_see_is_named(log: Log) -> None:
     planted = FAULTS["thin place, 5 %"][0](np.random.default_rng(1), log)
     assert planted is not None
     thin, entries = planted
-    found = judge_log(thin)
+    found = assess(thin)
     places = {thin.readings[entry].station for entry in entries}
     assert {one.station for one in found.local if one.outcome == "local decrease"} == places
     assert found.findings[0].code == "outlier"
 
 
 def test_empty_inspections_are_judged_to_hold_nothing(log: Log) -> None:
-    found = judge_log(replace(log, readings=(), results=(), earlier=()))
-    assert not found.deserves_a_look
+    found = assess(replace(log, readings=(), results=(), earlier=()))
+    assert not found.needs_review
     assert found.agreement is None
     assert found.local == ()
 
@@ -127,13 +127,13 @@ def test_the_more_deserving_inspection_ranks_higher(log: Log) -> None:
     late = FAULTS["calibration run out"][0](rng, log)
     assert slip is not None
     assert late is not None
-    ranks = [deserving(scrutinise(one)) for one in (slip[0], late[0], log)]
+    ranks = [review_rank(screen_log(one)) for one in (slip[0], late[0], log)]
     assert ranks == sorted(ranks, reverse=True)
     assert ranks[-1] == 0.0
 
 
 def test_one_photograph_alone_is_no_section_and_no_verdict(log: Log) -> None:
     one = next(item for item in log.results if isinstance(item, Estimate))
-    found = judge_log(replace(log, readings=(), results=(one,), earlier=()))
+    found = assess(replace(log, readings=(), results=(one,), earlier=()))
     assert found.photograph_sections == ()
     assert any("two directions by photographs" in note for note in found.notes)

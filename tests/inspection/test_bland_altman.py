@@ -15,14 +15,16 @@ from inspection.comparison.bland_altman import (
     limits_of_agreement,
 )
 from inspection.comparison.crosscheck import Comparison, compare
-from inspection.measurement.view import View
+from inspection.measurement.view import DirectionalDiameter
 from vision.uncertainty import Term
 
 
 def _comparison(difference_mm: float, number: int, gauge: str, person: str = "A") -> Comparison:
     shared = Term("gauge", 0.05, "mm", 1.0, "B", f"gauge:{gauge}")
-    photo = View(40.0 + difference_mm, (Term("e", 0.1, "mm", 1.0, "A", f"edge:{number}"),), 0)
-    reading = View(40.0, (shared,), 0, gauge)
+    photo = DirectionalDiameter(
+        40.0 + difference_mm, (Term("e", 0.1, "mm", 1.0, "A", f"edge:{number}"),), 0
+    )
+    reading = DirectionalDiameter(40.0, (shared,), 0, gauge)
     return replace(compare(photo, reading, matters_mm=0.4), person=person)
 
 

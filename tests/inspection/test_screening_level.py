@@ -13,8 +13,13 @@ from scipy.stats import binom
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
 from inspection.model.log import Log
-from inspection.screening.multiple_testing import SHARES, Look, adjusted_p_values, share_out
-from inspection.screening.screen import chance_looks, fact_looks, scrutinise
+from inspection.screening.multiple_testing import (
+    SHARES,
+    ScreeningTest,
+    adjust_for_multiplicity,
+    adjusted_p_values,
+)
+from inspection.screening.screen import chance_tests, fact_tests, screen_log
 from tests.inspection.simulated_logs import simulate_log
 from vision.results import Estimate
 
@@ -22,43 +27,48 @@ LOGS = 1000
 
 
 @pytest.fixture(scope="module")
-def honest() -> list[tuple[Log, list[Look]]]:
+def honest() -> list[tuple[Log, list[ScreeningTest]]]:
     rng = np.random.default_rng(20261103)
     logs = [simulate_log(rng) for _ in range(LOGS)]
-    return [(log, chance_looks(log)) for log in logs]
+    return [(log, chance_tests(log)) for log in logs]
 
 
 @pytest.mark.parametrize("level", [0.01, 0.05, 0.2])
 def test_honest_logs_raise_anything_as_often_as_the_level_says(
-    honest: list[tuple[Log, list[Look]]], level: float
+    honest: list[tuple[Log, list[ScreeningTest]]], level: float
 ) -> None:
-    least = [min(look.p for look in share_out(looks) if look.p is not None) for _, looks in honest]
+    least = [
+        min(test.p for test in adjust_for_multiplicity(tests) if test.p is not None)
+        for _, tests in honest
+    ]
     alarms = sum(p <= level for p in least)
     assert alarms <= binom.ppf(0.999, LOGS, level)
-    # looks overlap and counts come in whole numbers, so the level is a bound; half of it is
-    # what a scrutiny that still sees something must reach
+    # tests overlap and counts come in whole numbers, so the level is a bound; half of it is
+    # what a screening that still sees something must reach
     assert alarms >= binom.ppf(0.001, LOGS, level / 2)
 
 
 def test_scrutinise_reports_exactly_when_the_smallest_probability_is_at_the_level(
-    honest: list[tuple[Log, list[Look]]],
+    honest: list[tuple[Log, list[ScreeningTest]]],
 ) -> None:
-    for log, looks in honest[:150]:
-        smallest = min(look.p for look in share_out(looks) if look.p is not None)
-        assert bool(scrutinise(log, level=0.2)) == (smallest <= 0.2)
+    for log, tests in honest[:150]:
+        smallest = min(test.p for test in adjust_for_multiplicity(tests) if test.p is not None)
+        assert bool(screen_log(log, level=0.2)) == (smallest <= 0.2)
 
 
-def test_plain_facts_are_never_seen_in_honest_logs(honest: list[tuple[Log, list[Look]]]) -> None:
-    assert [look for log, _ in honest for look in fact_looks(log)] == []
+def test_plain_facts_are_never_seen_in_honest_logs(
+    honest: list[tuple[Log, list[ScreeningTest]]],
+) -> None:
+    assert [test for log, _ in honest for test in fact_tests(log)] == []
 
 
 @pytest.mark.parametrize("check", sorted(SHARES))
 def test_no_check_alone_raises_more_than_its_level(
-    honest: list[tuple[Log, list[Look]]], check: str
+    honest: list[tuple[Log, list[ScreeningTest]]], check: str
 ) -> None:
     smallest = []
-    for _, looks in honest:
-        own = [look.p for look in looks if look.check == check and look.p is not None]
+    for _, tests in honest:
+        own = [test.p for test in tests if test.check == check and test.p is not None]
         if own:
             smallest.append(min(own) * len(own))
     assert len(smallest) > LOGS / 5
@@ -77,7 +87,7 @@ def test_uncertainties_stated_at_half_would_be_noticed() -> None:
             for item in log.results
             if isinstance(item, Estimate)
         )
-        alarms += bool(scrutinise(replace(log, results=halved)))
+        alarms += bool(screen_log(replace(log, results=halved)))
     assert alarms > binom.ppf(0.999, logs, 0.05)
 
 
@@ -104,9 +114,9 @@ def test_weights_that_do_not_fit_are_refused(p_values: list[float], weights: lis
 def test_a_level_that_is_no_probability_is_refused(level: float) -> None:
     log = simulate_log(np.random.default_rng(1))
     with pytest.raises(ValueError, match="`level` must lie between 0 and 1"):
-        scrutinise(log, level=level)
+        screen_log(log, level=level)
 
 
 def test_the_same_log_gives_the_same_list() -> None:
     log = simulate_log(np.random.default_rng(5), stations=9, earlier=2)
-    assert scrutinise(log, level=0.9) == scrutinise(log, level=0.9)
+    assert screen_log(log, level=0.9) == screen_log(log, level=0.9)

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from inspection.comparison.deming import line_with_error_in_both
+from inspection.comparison.deming import deming_regression
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ def _slow_fit(x: Floats, y: Floats, u_x: float, u_y: float) -> tuple[float, floa
 @pytest.mark.parametrize("u_y", [0.15, 0.3, 0.6])
 def test_the_closed_form_is_what_a_general_solver_finds(seed: int, u_y: float) -> None:
     x, y = _pairs(seed)
-    line = line_with_error_in_both(x.tolist(), y.tolist(), variance_ratio=(u_y / 0.3) ** 2)
+    line = deming_regression(x.tolist(), y.tolist(), variance_ratio=(u_y / 0.3) ** 2)
     slope, intercept = _slow_fit(x, y, 0.3, u_y)
     assert line.slope == pytest.approx(slope, rel=1e-6)
     assert line.intercept == pytest.approx(intercept, abs=1e-5)
@@ -42,20 +42,20 @@ def test_the_closed_form_is_what_a_general_solver_finds(seed: int, u_y: float) -
 
 def test_equal_errors_are_total_least_squares() -> None:
     x, y = _pairs(4)
-    line = line_with_error_in_both(x.tolist(), y.tolist())
+    line = deming_regression(x.tolist(), y.tolist())
     _, _, directions = np.linalg.svd(np.column_stack([x - x.mean(), y - y.mean()]))
     assert line.slope == pytest.approx(directions[0, 1] / directions[0, 0])
 
 
 def test_error_in_y_alone_is_ordinary_regression() -> None:
     x, y = _pairs(5)
-    line = line_with_error_in_both(x.tolist(), y.tolist(), variance_ratio=1e12)
+    line = deming_regression(x.tolist(), y.tolist(), variance_ratio=1e12)
     assert line.slope == pytest.approx(np.polyfit(x, y, 1)[0], rel=1e-6)
 
 
 def test_the_intervals_are_t_times_the_uncertainty_on_both_sides() -> None:
     x, y = _pairs(6)
-    line = line_with_error_in_both(x.tolist(), y.tolist())
+    line = deming_regression(x.tolist(), y.tolist())
     quantile = 2.048407  # t(0.975; 28) by table
     for value, u, interval in (
         (line.slope, line.u_slope, line.slope_interval),
@@ -66,7 +66,7 @@ def test_the_intervals_are_t_times_the_uncertainty_on_both_sides() -> None:
 
 def test_the_stated_uncertainty_of_the_slope_is_the_scatter_seen() -> None:
     lines = [
-        line_with_error_in_both(*(part.tolist() for part in _pairs(seed)), variance_ratio=0.25)
+        deming_regression(*(part.tolist() for part in _pairs(seed)), variance_ratio=0.25)
         for seed in range(100, 400)
     ]
     seen = np.std([line.slope for line in lines])
@@ -95,4 +95,4 @@ def test_pairs_that_make_no_line_are_refused(
     x: list[float], y: list[float], ratio: float, sentence: str
 ) -> None:
     with pytest.raises(ValueError, match=sentence):
-        line_with_error_in_both(x, y, variance_ratio=ratio)
+        deming_regression(x, y, variance_ratio=ratio)

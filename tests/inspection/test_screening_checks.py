@@ -17,16 +17,16 @@ from inspection.model.log import Log
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.screening.contrasts import contrast
-from inspection.screening.gauge_checks import gauge_looks, off_step
+from inspection.screening.gauge_checks import gauge_tests, off_step
 from inspection.screening.outliers import deleted_t_values
-from inspection.screening.photo_reuse import bits_apart, closest_bits, photo_looks
+from inspection.screening.photo_reuse import bits_apart, closest_bits, photo_tests
 from inspection.screening.repeated_values import repeated_run_bound, repeated_stations_bound
-from inspection.screening.screen import chance_looks, scrutinise
-from inspection.screening.timing import Pace, timing_looks, too_fast
+from inspection.screening.screen import chance_tests, screen_log
+from inspection.screening.timing import Pace, timing_tests, too_fast
 from inspection.screening.underdispersion import (
     equal_pair_probability,
-    evenness_test,
     given_figure_probability,
+    underdispersion_test,
 )
 from tests.inspection.simulated_logs import simulate_log
 from vision.findings import finding
@@ -86,7 +86,7 @@ def test_evenness_agrees_with_simulated_pairs() -> None:
     x, y = (np.round((true + rng.normal(0, sd, true.shape)) / step) for _ in range(2))
     jumps = (x - y).astype(int)
     seen = [0, 1, 0, -1, 0, 0, 2, 0]
-    p_equal, p_spread, expected = evenness_test(seen, step=step, sd=sd)
+    p_equal, p_spread, expected = underdispersion_test(seen, step=step, sd=sd)
     equal = float(np.mean((jumps == 0).sum(axis=1) >= 5))
     spread = float(np.mean((jumps**2).sum(axis=1) <= 6))
     assert p_equal == pytest.approx(equal, abs=4 * math.sqrt(equal / runs))
@@ -151,10 +151,10 @@ def test_too_few_values_are_refused() -> None:
 
 def test_photograph_looks_say_what_the_cross_check_says() -> None:
     log = simulate_log(np.random.default_rng(8), stations=6, photographs=True)
-    looks = [look for look in chance_looks(log) if look.check == "photograph"]
+    tests = [test for test in chance_tests(log) if test.check == "photograph"]
     compared = crosscheck(log.results, log.readings, log.gauges, log.rope,
                           inspection=log.inspection.identity).comparisons  # fmt: skip
-    assert sorted(look.p or 0 for look in looks) == pytest.approx(
+    assert sorted(test.p or 0 for test in tests) == pytest.approx(
         sorted(one.p_value for one in compared)
     )
 
@@ -174,7 +174,7 @@ def test_only_growth_is_looked_for_not_wear() -> None:
             replace(item, value_mm=item.value_mm + by, typed=f"{item.value_mm + by:.2f}")
             for item in log.readings
         )
-        found = scrutinise(replace(log, readings=moved))
+        found = screen_log(replace(log, readings=moved))
         assert [one.code for one in found if one.code == "growth"] == ["growth"] * alarm
         if alarm:  # one cause, hence one finding, and no slip of the pen for each entry
             assert "off alike" in found[0].seen
@@ -184,8 +184,8 @@ def test_only_growth_is_looked_for_not_wear() -> None:
 def test_another_tension_is_not_compared_with_last_time() -> None:
     log = simulate_log(np.random.default_rng(13), stations=6, earlier=1)
     loaded = replace(log.inspection, tension="up to 5 % of breaking force")
-    looks = chance_looks(replace(log, inspection=loaded))
-    assert not [look for look in looks if look.check == "growth"]
+    tests = chance_tests(replace(log, inspection=loaded))
+    assert not [test for test in tests if test.check == "growth"]
 
 
 # ---- gauges -----------------------------------------------------------------------------
@@ -219,13 +219,13 @@ def test_calibration_counts_on_its_last_day_and_not_after() -> None:
     log = small_log("35.01", "35.02")
     for due, late in ((DAY, 0), (DAY - timedelta(days=1), 2)):
         gauges = {"C-1": replace(CALIPER, calibration_due=due)}
-        looks = gauge_looks(replace(log, gauges=gauges))
-        assert sum(len(look.entries) for look in looks) == late
+        tests = gauge_tests(replace(log, gauges=gauges))
+        assert sum(len(test.entries) for test in tests) == late
 
 
 def test_an_unknown_gauge_is_said_and_does_not_stop_the_rest() -> None:
     log = replace(small_log("35.01", "35.02", "35.03"), gauges={})
-    assert [one.code for one in scrutinise(log)] == ["gauge-unknown"]
+    assert [one.code for one in screen_log(log)] == ["gauge-unknown"]
 
 
 # ---- times ------------------------------------------------------------------------------
@@ -246,9 +246,9 @@ def test_times_in_whole_minutes_get_their_minute() -> None:
 
 def test_two_people_can_be_at_two_places() -> None:
     log = small_log("35.01", "35.02", spacing_m=500.0)
-    assert [look.code for look in timing_looks(log, pace=Pace())] == ["readings-too-fast"]
+    assert [test.code for test in timing_tests(log, pace=Pace())] == ["readings-too-fast"]
     other = (log.readings[0], replace(log.readings[1], person="M. Ilves"))
-    assert timing_looks(replace(log, readings=other), pace=Pace()) == []
+    assert timing_tests(replace(log, readings=other), pace=Pace()) == []
 
 
 def test_a_camera_clock_in_another_time_zone_is_one_finding_and_says_so() -> None:
@@ -256,10 +256,10 @@ def test_a_camera_clock_in_another_time_zone_is_one_finding_and_says_so() -> Non
     photos = tuple(
         replace(photo(n), taken_at=NOON + timedelta(minutes=2 * n, hours=-6)) for n in (1, 2, 3)
     )
-    (look,) = timing_looks(replace(log, results=photos), pace=Pace())
-    assert look.code == "photograph-time"
-    assert "shifted alike" in look.seen
-    assert len(look.entries) == 3
+    (test,) = timing_tests(replace(log, results=photos), pace=Pace())
+    assert test.code == "photograph-time"
+    assert "shifted alike" in test.seen
+    assert len(test.entries) == 3
 
 
 def test_times_with_and_without_a_zone_are_compared_on_the_wall_clock() -> None:
@@ -271,7 +271,7 @@ def test_times_with_and_without_a_zone_are_compared_on_the_wall_clock() -> None:
         replace(photo(n), taken_at=(NOON + timedelta(minutes=2 * n)).replace(tzinfo=zone))
         for n in (1, 2)
     )
-    assert timing_looks(replace(log, results=photos), pace=Pace()) == []
+    assert timing_tests(replace(log, results=photos), pace=Pace()) == []
 
 
 @pytest.mark.parametrize("changes", [{"walking_m_s": 0.0}, {"photo_gap_min": -1.0}])
@@ -287,16 +287,16 @@ def test_two_cards_in_one_photograph_are_two_places_of_one_file() -> None:
     both = (photo(1, photo_name="a.jpg", photo_sha256="ff"),
             photo(2, photo_name="a.jpg", photo_sha256="ff"))  # fmt: skip
     log = small_log("35.01", "35.02")
-    assert photo_looks(replace(log, results=both)) == []
+    assert photo_tests(replace(log, results=both)) == []
     renamed = (both[0], replace(both[1], photo_name="b.jpg"))
-    assert [look.code for look in photo_looks(replace(log, results=renamed))] == ["same-photograph"]
+    assert [test.code for test in photo_tests(replace(log, results=renamed))] == ["same-photograph"]
 
 
 def test_refused_photographs_are_held_against_the_others_too() -> None:
     refused = Refusal((finding("no-card"),), station=2, view_deg=0, photo_name="b.jpg",
                       photo_sha256="0100")  # fmt: skip
     log = replace(small_log("35.01", "35.02"), results=(photo(1), refused))
-    assert [look.code for look in photo_looks(log)] == ["same-photograph"]
+    assert [test.code for test in photo_tests(log)] == ["same-photograph"]
 
 
 def test_photographs_alike_in_three_bits_are_named_and_in_four_are_not() -> None:
@@ -304,7 +304,7 @@ def test_photographs_alike_in_three_bits_are_named_and_in_four_are_not() -> None
     for other, codes in (("0000000000000007", ["photograph-alike"]), ("000000000000000f", [])):
         pictures = (photo(1, look_hash="0" * 16), photo(2, look_hash=other))
         changed = replace(log, results=pictures)
-        assert [look.code for look in photo_looks(changed)] == codes
+        assert [test.code for test in photo_tests(changed)] == codes
         assert closest_bits(changed) == bits_apart("0", other)
 
 
@@ -314,12 +314,12 @@ def test_the_most_alike_of_many_photographs_of_one_scene_is_no_copy() -> None:
     closest = closest_bits(log)
     assert closest is not None
     assert closest <= 3  # of 125,000 pairs, by chance alone
-    assert photo_looks(log) == []
+    assert photo_tests(log) == []
     fewer = replace(log, results=log.results[:120])
     copied = replace(log.results[7], look_hash=log.results[100].look_hash)
     twice = replace(log, results=(*fewer.results[:7], copied, *fewer.results[8:]))
-    assert photo_looks(fewer) == []
-    assert [look.code for look in photo_looks(twice)] == ["photograph-alike"]
+    assert photo_tests(fewer) == []
+    assert [test.code for test in photo_tests(twice)] == ["photograph-alike"]
 
 
 def test_a_hash_that_is_none_is_refused() -> None:
@@ -333,24 +333,24 @@ def test_one_photograph_of_another_camera_is_named_and_two_phones_are_not() -> N
         pictures = tuple(
             photo(n, camera="phone 2" if n in others else "phone 1") for n in range(1, 7)
         )
-        assert [look.code for look in photo_looks(replace(log, results=pictures))] == codes
+        assert [test.code for test in photo_tests(replace(log, results=pictures))] == codes
 
 
 # ---- odd logs ---------------------------------------------------------------------------
 
 
 def test_an_empty_log_raises_nothing() -> None:
-    assert scrutinise(small_log()) == ()
+    assert screen_log(small_log()) == ()
 
 
 def test_one_reading_alone_raises_nothing() -> None:
-    assert scrutinise(small_log("35.01")) == ()
+    assert screen_log(small_log("35.01")) == ()
 
 
 def test_a_slip_is_explained_in_a_log_typed_with_decimal_commas_and_units() -> None:
     texts = ["35,12 mm", "35,09 mm", "35,14 mm", "30,57 mm", "35,11 mm", "35,15 mm"]
     log = small_log(*(text[:5].replace(",", ".") for text in texts))
     typed = tuple(replace(item, typed=text) for item, text in zip(log.readings, texts, strict=True))
-    first = scrutinise(replace(log, readings=typed))[0]
+    first = screen_log(replace(log, readings=typed))[0]
     assert first.code == "digits-swapped"
     assert "35,07 mm in place of 30,57 mm" in first.seen

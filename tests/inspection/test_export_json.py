@@ -23,13 +23,13 @@ from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.serialization import (
-    finding_from,
-    gauge_from,
-    inspection_from,
-    plain,
-    reading_from,
-    result_from,
-    rope_from,
+    finding_from_dict,
+    gauge_from_dict,
+    inspection_from_dict,
+    reading_from_dict,
+    result_from_dict,
+    rope_from_dict,
+    to_dict,
 )
 from vision.results import Estimate, Finding, Marks, Refusal
 from vision.uncertainty import Term
@@ -257,14 +257,14 @@ def test_plain_values_come_back_as_what_they_were(
     result = Estimate(data.draw(POSITIVE), (Term("q", 1.0, "mm", -1.0, "B", "s"),), marks=MARKS)
 
     def trip(thing: Any) -> Any:
-        return json.loads(json.dumps(plain(thing)))
+        return json.loads(json.dumps(to_dict(thing)))
 
-    assert rope_from(trip(rope)) == rope
-    assert gauge_from(trip(gauge)) == gauge
-    assert reading_from(trip(reading)) == reading
-    assert inspection_from(trip(visit)) == visit
-    assert finding_from(trip(finding)) == finding
-    assert result_from(trip(result)) == result
+    assert rope_from_dict(trip(rope)) == rope
+    assert gauge_from_dict(trip(gauge)) == gauge
+    assert reading_from_dict(trip(reading)) == reading
+    assert inspection_from_dict(trip(visit)) == visit
+    assert finding_from_dict(trip(finding)) == finding
+    assert result_from_dict(trip(result)) == result
 
 
 @given(POSITIVE)

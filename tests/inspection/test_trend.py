@@ -10,7 +10,7 @@ import pytest
 import statsmodels.api as sm  # type: ignore[import-untyped]
 from scipy.stats import linregress
 
-from inspection.measurement.trend import DAYS_PER_YEAR, Point, trend, trends
+from inspection.measurement.trend import DAYS_PER_YEAR, TrendPoint, trend, trends
 from vision.uncertainty import Term, covariance_mm2
 
 START = date(2020, 3, 1)
@@ -18,11 +18,11 @@ START = date(2020, 3, 1)
 
 def _point(
     day: int, mean_mm: float, *, own_mm: float = 0.05, gauge: str = "", gauge_mm: float = 0.0
-) -> Point:
+) -> TrendPoint:
     terms = [Term("reading", own_mm, "mm", 1.0, "A", f"reading:{day}")]
     if gauge:
         terms.append(Term("gauge", gauge_mm, "mm", 1.0, "B", f"gauge:{gauge}"))
-    return Point(START + timedelta(days=day), mean_mm, tuple(terms))
+    return TrendPoint(START + timedelta(days=day), mean_mm, tuple(terms))
 
 
 DAYS = (0, 190, 371, 540, 800, 1100)
@@ -164,8 +164,8 @@ def test_points_that_make_no_history_are_refused() -> None:
     with pytest.raises(ValueError, match="on at least 3 days; got 2"):
         trend([*two, _point(200, 40.8)])
     with pytest.raises(ValueError, match="has no uncertainty"):
-        trend([*two, Point(START + timedelta(days=400), 40.8, ())])
-    same = Point(START + timedelta(days=400), 40.9, two[1].budget)
+        trend([*two, TrendPoint(START + timedelta(days=400), 40.8, ())])
+    same = TrendPoint(START + timedelta(days=400), 40.9, two[1].budget)
     with pytest.raises(ValueError, match="the very same figure"):
         trend([*two, same])
     with pytest.raises(ValueError, match="must be more than 0; got nan"):

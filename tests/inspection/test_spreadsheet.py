@@ -11,7 +11,12 @@ from openpyxl import Workbook, load_workbook
 
 from inspection.exchange import spreadsheet
 from inspection.exchange.parse import read_readings
-from inspection.exchange.spreadsheet import harmless, read_sheet, unharmed, write_sheet
+from inspection.exchange.spreadsheet import (
+    escape_formula,
+    read_sheet,
+    unescape_formula,
+    write_sheet,
+)
 from tests.inspection.reading_tables import csv_file
 
 
@@ -28,8 +33,8 @@ def _book(path: Path, rows: list[list[str]]) -> Path:
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1", "\t=1", "#x", "'=1", "''-"])
 def test_a_formula_is_written_so_that_it_cannot_run(tmp_path: Path, text: str) -> None:
     # OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return
-    assert harmless(text).startswith("'")
-    assert unharmed(harmless(text)) == text
+    assert escape_formula(text).startswith("'")
+    assert unescape_formula(escape_formula(text)) == text
     write_sheet(tmp_path / "t.csv", ["a"], [[text]])
     with (tmp_path / "t.csv").open(encoding="utf-8-sig", newline="") as file:
         cell = list(csv.reader(file))[1][0]

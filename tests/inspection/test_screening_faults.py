@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inspection.screening.screen import scrutinise
+from inspection.screening.screen import screen_log
 from tests.inspection.simulated_logs import FAULTS, GAUGES, fault_rates, simulate_log
 
 LOGS, SEED = 40, 20261103
@@ -46,7 +46,7 @@ def test_two_slips_in_one_log_are_both_explained() -> None:
     assert second is not None
     faulty, entries = second
     assert entries != first[1]
-    findings = scrutinise(faulty)
+    findings = screen_log(faulty)
     found = {one.code: one.where for one in findings}
     assert found["decimal-moved"] == tuple(log.where(entry) for entry in first[1])
     assert found["inch-for-mm"] == tuple(log.where(entry) for entry in entries)
@@ -60,7 +60,7 @@ def test_a_gauge_that_reads_too_much_everywhere_is_one_finding() -> None:
             replace(item, value_mm=item.value_mm + 0.8, typed=f"{item.value_mm + 0.8:.2f}")
             for item in log.readings
         )
-        findings = scrutinise(replace(log, readings=moved))
+        findings = screen_log(replace(log, readings=moved))
         assert findings[0].code == "photograph-disagrees"
         assert "off alike" in findings[0].seen
         assert len(findings[0].where) >= 12
@@ -75,7 +75,7 @@ def test_every_finding_has_its_words_and_accuses_nobody() -> None:
         planted = plant(rng, simulate_log(rng, stations=8, earlier=1, photographs=True))
         if planted is None:
             continue
-        for finding in scrutinise(planted[0]):
+        for finding in screen_log(planted[0]):
             assert finding.severity == "look", kind
             assert finding.seen, kind
             assert finding.remedy, kind

@@ -7,10 +7,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from inspection.limits.remaining_life import NO_CLEARANCE, LimitTime, time_to_limit
+from inspection.limits.remaining_life import NO_CLEARANCE, TimeToLimit, time_to_limit
 from inspection.limits.rules import Limit
 from inspection.limits.standards import limits_for
-from inspection.measurement.trend import Point, Trend, trend
+from inspection.measurement.trend import Trend, TrendPoint, trend
 from inspection.model.rope import Rope
 from vision.uncertainty import Term
 
@@ -20,7 +20,7 @@ DAYS = (0, 190, 371, 540, 800, 1100)
 
 def _line(rate_mm_per_year: float, own_mm: float = 0.05, level_mm: float = 41.0) -> Trend:
     return trend(
-        Point(
+        TrendPoint(
             START + timedelta(days=day),
             level_mm + rate_mm_per_year * day / 365.25,
             (Term("reading", own_mm, "mm", 1.0, "A", f"reading:{day}"),),
@@ -97,7 +97,7 @@ def test_a_limit_that_is_met_is_met_already() -> None:
 
 
 def test_the_limits_own_uncertainty_widens_the_interval() -> None:
-    def found(u_reference_mm: float) -> LimitTime:
+    def found(u_reference_mm: float) -> TimeToLimit:
         limit = limits_for(Rope("R", 40.0, reference_mm=41.2), u_reference_mm=u_reference_mm,
                            rule_sets=["ISO 4309:2017"])[0]  # fmt: skip
         assert isinstance(limit, Limit)
@@ -119,7 +119,7 @@ def test_the_interval_holds_the_true_day_as_often_as_it_says() -> None:
     hits = 0
     for _ in range(400):
         line = trend(
-            Point(
+            TrendPoint(
                 START + timedelta(days=day),
                 41.0 - 0.4 * day / 365.25 + float(rng.normal(0, 0.1)),
                 (Term("reading", 0.1, "mm", 1.0, "A", f"reading:{day}"),),
