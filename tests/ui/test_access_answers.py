@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
 from ui.web.page import security
 
@@ -62,7 +63,7 @@ def signed(claims: str) -> str:
     from streamlit.web.server.server_util import get_cookie_secret
     from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
 
-    name = security.USER_COOKIE_NAME
+    name = USER_COOKIE_NAME
     return f"{name}={create_signed_value(get_cookie_secret(), name, claims).decode()}"
 
 
@@ -87,7 +88,7 @@ def test_a_made_file_is_handed_to_people_of_the_team_only(
 def test_a_forged_cookie_opens_nothing(team_file: Path) -> None:
     good = signed('{"is_logged_in": true, "email": "a.berg@example.org"}')
     forged = good[:-3] + ("AAA" if good[-3:] != "AAA" else "BBB")
-    for cookie in ("", forged, "a=b; c", f"{security.USER_COOKIE_NAME}=x"):
+    for cookie in ("", forged, "a=b; c", f"{USER_COOKIE_NAME}=x"):
         assert answer("/media/abc.csv", cookie)[0] == 403
     team_file.write_text("[people", encoding="utf-8")  # being edited just now
     assert answer("/media/abc.csv", good)[0] == 403

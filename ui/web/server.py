@@ -10,6 +10,8 @@ from starlette.middleware import Middleware
 
 from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
+from ui.web.page.streamlit_internals import require_tested_version
 
+require_tested_version()
 patch_download_handler()
 app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from contextvars import ContextVar
 from typing import Any
 
-from streamlit.runtime.backend_operation_handler import DeferredFileHandler
+from ui.web.page.streamlit_internals import Handle, wrap_download_handler
 
 Make = Callable[[], bytes | str]
 
@@ -23,34 +23,33 @@ _reasons: ContextVar[list[str] | None] = ContextVar("reasons", default=None)
 
 
 def reporting_error(make: Make) -> Make:
-    """Return `make`, which leaves the reason where it fails."""
+    """Return `make`, which notes the reason where it fails."""
 
-    def made() -> bytes | str:
+    def make_or_note() -> bytes | str:
         try:
             return make()
         except Exception as wrong:
-            said = str(wrong) if isinstance(wrong, ValueError) else FAULT
+            reason = str(wrong) if isinstance(wrong, ValueError) else FAULT
             reasons = _reasons.get()
             if reasons is not None:
-                reasons.append(said[:1].upper() + said[1:])
+                reasons.append(reason[:1].upper() + reason[1:])
             raise
 
-    return made
+    return make_or_note
 
 
 def patch_download_handler() -> None:
     """Let the server say why a file was not handed out; called once, where it is started."""
-    really = DeferredFileHandler.handle
+    wrap_download_handler(_with_reason)
 
-    async def handle(self: DeferredFileHandler, request: Any, session_id: str) -> Any:
-        reasons: list[str] = []
-        token = _reasons.set(reasons)  # the thread that makes the file sees this list
-        try:
-            answer = await really(self, request, session_id)
-        finally:
-            _reasons.reset(token)
-        if answer.error_msg:
-            answer.error_msg = reasons[-1] if reasons else GONE
-        return answer
 
-    DeferredFileHandler.handle = handle  # type: ignore[method-assign]
+async def _with_reason(handle: Handle, request: Any, session_id: str) -> Any:
+    reasons: list[str] = []
+    token = _reasons.set(reasons)  # the thread that makes the file sees this list
+    try:
+        response = await handle(request, session_id)
+    finally:
+        _reasons.reset(token)
+    if response.error_msg:
+        response.error_msg = reasons[-1] if reasons else GONE
+    return response

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Awaitable, Callable, MutableMapping
-from http.cookies import CookieError, SimpleCookie
 from typing import Any
 
 import streamlit as st
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
-from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
-from streamlit.web.server.starlette.starlette_websocket import _get_signed_cookie_with_chunks
 
 from ui.services.roles import TEAM_FILE, AccessError, person_of, read_team
+from ui.web.page.streamlit_internals import login_claims
 
 Message = MutableMapping[str, Any]
 Scope = MutableMapping[str, Any]
@@ -62,8 +59,8 @@ def security_middleware(app: Answer) -> Answer:
         closed = scope["path"].endswith("/_stcore/metrics") or (
             _is_made_file(scope["path"]) and not _has_role(Headers(scope=scope).get("cookie", ""))
         )
-        told = PlainTextResponse("This is for people of the team; log in first.", 403)
-        await (told if closed else app)(scope, receive, send_safely)
+        refusal = PlainTextResponse("This is for people of the team; log in first.", 403)
+        await (refusal if closed else app)(scope, receive, send_safely)
 
     return answer
 
@@ -78,10 +75,9 @@ def _has_role(cookie: str) -> bool:
     file = os.environ.get(TEAM_FILE)
     if not file:
         return True
+    claims = login_claims(cookie)
     try:
-        cookies = {name: one.value for name, one in SimpleCookie(cookie).items()}
-        claims = json.loads(_get_signed_cookie_with_chunks(cookies, USER_COOKIE_NAME) or b"{}")
         person = person_of(claims, read_team(file)) if claims.get("is_logged_in") else None
-    except (AccessError, CookieError, ValueError, AttributeError):
+    except AccessError:
         return False
     return person is not None and bool(person.roles)
