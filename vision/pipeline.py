@@ -28,7 +28,7 @@ from vision.rope.jaws import JAW_DIAMETERS, Jaws, diameter_mm, fit_jaws, jaw_lin
 from vision.rope.lay import lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
-from vision.rope.tangent_cylinder import Hold, axis_height_mm
+from vision.rope.tangent_cylinder import TOUCHING, Hold
 from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card
@@ -55,12 +55,8 @@ class Settings:
     ----------
     at_mm : tuple of float
         Stations: places along the card, mm from its middle.
-    hold : {"touching", "level", "stand-off"}
-        How the card was held to the rope, see `vision.rope.tangent_cylinder`.
-    offset_mm : float
-        Gap (touching) or height of the axis over the card (stand-off), mm.
-    u_offset_mm : float or None
-        Standard uncertainty of it; None for the usual.
+    hold : Hold
+        How the card was held to the rope, and how far from it.
     jaw_diameters : float
         Length of the virtual jaws over the rope's diameter.
     print_check : PrintCheck or None
@@ -70,9 +66,7 @@ class Settings:
     """
 
     at_mm: tuple[float, ...] = (0.0,)
-    hold: Hold = "touching"
-    offset_mm: float = 0.0
-    u_offset_mm: float | None = None
+    hold: Hold = TOUCHING
     jaw_diameters: float = JAW_DIAMETERS
     print_check: PrintCheck | None = None
     cameras: Mapping[str, CalibratedCamera] = field(default_factory=dict)
@@ -138,7 +132,7 @@ def _measure_card(
                 card,
                 axis,
                 at_mm=at_mm,
-                height_mm=_height_mm(settings),
+                height_mm=None if settings.hold.touching else settings.hold.axis_height_mm,
                 blur=blur,
             )
             _check_outline(outline, pose.camera, card)
@@ -158,12 +152,6 @@ def _card(found: FoundCard, settings: Settings) -> Card:
     if card.layout != found.layout:  # a check of other cards says nothing about this one
         card = unchecked_card(found.layout)
     return card.numbered(found.number)
-
-
-def _height_mm(settings: Settings) -> float | None:
-    if settings.hold == "touching":
-        return None
-    return axis_height_mm(settings.hold, settings.offset_mm)
 
 
 def _tilt_deg(camera: Camera, station_mm: Array) -> float:
@@ -199,10 +187,10 @@ def _estimate(
     at_mm: float,
     blur: Blur,
 ) -> Estimate:
-    camera, hold, offset = pose.camera, settings.hold, settings.offset_mm
+    camera, hold = pose.camera, settings.hold
     lines = jaw_lines(camera, outline, jaws)
     try:
-        diameter = diameter_mm(camera, lines, hold=hold, offset_mm=offset)
+        diameter = diameter_mm(camera, lines, hold)
     except ValueError as impossible:
         raise RefusedError(finding("rope-not-found")) from impossible
     budget = list_terms(
@@ -212,8 +200,6 @@ def _estimate(
         jaws,
         lines,
         hold=hold,
-        offset_mm=offset,
-        u_offset_mm=settings.u_offset_mm,
         photo=photo.sha256,
         camera_id=photo.camera,
         blur=blur,
@@ -221,7 +207,7 @@ def _estimate(
     edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
     refuse_above("edges-unsure", 100 * edges / diameter)
     counted = [jaw.crowns for jaw in (jaws.left, jaws.right)]
-    lay = lay_of(photo, pose, card, outline, jaws, lines, hold=hold, offset_mm=offset)
+    lay = lay_of(photo, pose, card, outline, jaws, lines, hold)
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
@@ -229,7 +215,7 @@ def _estimate(
         station=card.station,
         view_deg=card.view_deg,
         at_mm=at_mm,
-        hold=hold,
+        hold=hold.kind.value,
         jaw_mm=jaws.length_mm,
         crowns=sum(counted),
         crown_pitch_mm=lay.pitch_mm if lay else jaws.crown_pitch_mm,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from vision.pipeline import Settings
+from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.layout import layout_named
 from vision.target.print_scale import PrintCheck
 
@@ -21,6 +22,6 @@ def settings_of(truth: dict[str, str]) -> Settings:
             U_BARS_MM,
             None,
         )
-    hold = truth.get("hold") or "touching"
-    offset = float(truth["offset_read_mm"]) if hold == "stand-off" else 0.0
-    return Settings(print_check=check, hold=hold, offset_mm=offset)  # type: ignore[arg-type]
+    kind = HoldKind(truth.get("hold") or "touching")
+    offset = float(truth["offset_read_mm"]) if kind is HoldKind.STAND_OFF else 0.0
+    return Settings(print_check=check, hold=Hold(kind, offset))

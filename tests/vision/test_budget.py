@@ -26,7 +26,7 @@ from vision.rope.budget import list_terms
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
 from vision.rope.outline import Outline, trace_edges
 from vision.rope.rectify import points_mm
-from vision.rope.tangent_cylinder import Hold, cylinder_mm
+from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind, cylinder_mm
 from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card, layout_named
@@ -38,7 +38,11 @@ LAYOUT = layout_named("A5 middle")
 FOCAL_PX = 1500.0
 D = 24.0
 CHECK = PrintCheck("test-set", LAYOUT, 180.0, 110.0, 0.02)
-HEIGHT_MM: dict[Hold, float] = {"touching": D / 2, "level": 0.0, "stand-off": 20.0}
+HOLDS = {
+    "touching": Hold(u_offset_mm=0.4),
+    "level": Hold(HoldKind.LEVEL, u_offset_mm=0.4),
+    "stand-off": Hold(HoldKind.STAND_OFF, 20.0, 0.4),
+}
 DRAWS = 1000
 
 
@@ -54,7 +58,6 @@ class Chain:
     lines: JawLines
     terms: tuple[Term, ...]
     hold: Hold
-    offset_mm: float
     blur: Blur
 
     def term(self, words: str) -> Term:
@@ -63,8 +66,9 @@ class Chain:
 
 
 @cache
-def chain(hold: Hold, u_scale: float) -> Chain:
-    height = HEIGHT_MM[hold]
+def chain(held: str, u_scale: float) -> Chain:
+    hold = HOLDS[held]
+    height = D / 2 if hold.touching else hold.axis_height_mm
     shot = photograph(
         LAYOUT,
         4,
@@ -82,13 +86,12 @@ def chain(hold: Hold, u_scale: float) -> Chain:
     camera = pose.camera
     axis = find_axis(shot.pixels, camera, card)
     blur = read_blur(shot.pixels, shot.grey, found)
-    over = None if hold == "touching" else height
+    over = None if hold.touching else height
     outline = trace_edges(
         shot.pixels, pose.camera, card, axis, at_mm=0.0, height_mm=over, blur=blur
     )
     jaws = fit_jaws(outline)
     lines = jaw_lines(camera, outline, jaws)
-    offset = height if hold == "stand-off" else 0.0
     terms = list_terms(
         pose,
         card,
@@ -96,13 +99,11 @@ def chain(hold: Hold, u_scale: float) -> Chain:
         jaws,
         lines,
         hold=hold,
-        offset_mm=offset,
-        u_offset_mm=0.4,
         photo="p",
         camera_id="c",
         blur=blur,
     )
-    return Chain(found, card, pose, outline, jaws, lines, terms, hold, offset, blur)
+    return Chain(found, card, pose, outline, jaws, lines, terms, hold, blur)
 
 
 def draw_mm(c: Chain, rng: np.random.Generator) -> float:
@@ -134,15 +135,15 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
     )
     lines = JawLines(left, right, c.lines.station_mm)
     eye, one, two = tangent_planes(camera, lines)
-    if c.hold == "touching":
+    hold = c.hold
+    if hold.touching:
         lift = normal("gap between") + normal("rope less round")
-        lifted, raised = eye - np.array([0.0, 0.0, lift]), c.offset_mm
+        eye = eye - np.array([0.0, 0.0, lift])
     else:  # the axis is higher or lower, not the card
-        word = "level of the card" if c.hold == "level" else "stand-off of the card"
-        lifted, raised = eye, c.offset_mm + normal(word)
-    hold: Hold = "touching" if c.hold == "touching" else "stand-off"
-    station = lines.station_mm
-    d, _, _ = cylinder_mm(one, two, lifted, hold=hold, offset_mm=raised, station_mm=station)
+        level = hold.kind is HoldKind.LEVEL
+        word = "level of the card" if level else "stand-off of the card"
+        hold = Hold(HoldKind.STAND_OFF, hold.axis_height_mm + normal(word))
+    d, _, _ = cylinder_mm(one, two, eye, hold=hold, station_mm=lines.station_mm)
     return d
 
 
@@ -156,14 +157,14 @@ def drawn_terms(c: Chain) -> list[Term]:
     ("hold", "u_scale"),
     [("touching", 0.0005), ("touching", 0.01), ("level", 0.0005), ("stand-off", 0.0005)],
 )
-def test_the_combined_uncertainty_is_what_monte_carlo_shows(hold: Hold, u_scale: float) -> None:
+def test_the_combined_uncertainty_is_what_monte_carlo_shows(hold: str, u_scale: float) -> None:
     c = chain(hold, u_scale)
     rng = np.random.default_rng(3)
     drawn = np.array([draw_mm(c, rng) for _ in range(DRAWS)])
     stated = combined_u_mm(drawn_terms(c))
     # the spread of 1000 draws is known to 2.2 %: 10 % leaves four of it
     assert drawn.std(ddof=1) == pytest.approx(stated, rel=0.10)
-    centre = diameter_mm(c.pose.camera, c.lines, hold=hold, offset_mm=c.offset_mm)
+    centre = diameter_mm(c.pose.camera, c.lines, c.hold)
     assert drawn.mean() == pytest.approx(centre, abs=0.2 * stated)
 
 
@@ -174,15 +175,13 @@ def test_the_print_scale_acts_as_its_term_says(axis: str, step: float) -> None:
     changed = replace(c.card, scale_x=1 + step), replace(c.card, scale_y=1 + step)
     card = changed[["along", "across"].index(axis)]
     camera = solve_pose(c.found, card, c.pose.lens).camera
-    d, usual = (
-        diameter_mm(t, c.lines, hold="touching", offset_mm=0.0) for t in (camera, c.pose.camera)
-    )
+    d, usual = (diameter_mm(t, c.lines, TOUCHING) for t in (camera, c.pose.camera))
     expected = c.term(f"print scale {axis}").sensitivity * step
     assert d - usual == pytest.approx(expected, abs=0.03 * c.term("print scale across").u_mm)
 
 
 @pytest.mark.parametrize("hold", ["touching", "level", "stand-off"])
-def test_gtc_combines_the_same_terms_to_the_same_uncertainty(hold: Hold) -> None:
+def test_gtc_combines_the_same_terms_to_the_same_uncertainty(hold: str) -> None:
     terms = chain(hold, 0.01).terms
     total = sum((t.sensitivity * GTC.ureal(0.0, t.u) for t in terms), GTC.ureal(0.0, 0.0))
     assert len({t.source for t in terms}) == len(terms)
@@ -214,7 +213,7 @@ def test_terms_of_one_source_are_one_unknown() -> None:
 
 
 @pytest.mark.parametrize("hold", ["touching", "level", "stand-off"])
-def test_shares_sum_to_1_and_fall(hold: Hold) -> None:
+def test_shares_sum_to_1_and_fall(hold: str) -> None:
     listed = [share for _, share in shares(chain(hold, 0.0005).terms)]
     assert sum(listed) == pytest.approx(1.0)
     assert listed == sorted(listed, reverse=True)
@@ -295,7 +294,7 @@ def test_derivatives_are_those_of_the_function() -> None:
     gap = c.term("gap between")
 
     def at(gap_mm: float) -> float:
-        return diameter_mm(c.pose.camera, c.lines, hold="touching", offset_mm=gap_mm)
+        return diameter_mm(c.pose.camera, c.lines, Hold(offset_mm=gap_mm))
 
     # touching: a gap moves the rope towards the camera, so the same image means a thinner rope
     assert gap.sensitivity == pytest.approx((at(0.2) - at(0.0)) / 0.2, rel=0.01)

@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from vision.rope.tangent_cylinder import Hold, cylinder_mm
+from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind, cylinder_mm
 
 Array = NDArray[np.float64]
 
@@ -57,30 +57,30 @@ def _seen_normals(
 
 
 CASES = [
-    # diameter, camera over the card, turn of the axis on the card, hold, offset
-    (35.0, (0.0, 0.0, 420.0), 0.0, "touching", 0.0),
-    (8.0, (40.0, -60.0, 250.0), 7.0, "touching", 0.3),
-    (76.0, (-150.0, 120.0, 600.0), -20.0, "touching", 0.0),
-    (22.0, (90.0, 130.0, 310.0), 12.0, "level", 0.0),
-    (22.0, (-30.0, 80.0, 280.0), 33.0, "stand-off", 25.0),
-    (48.0, (10.0, 200.0, 380.0), 3.0, "stand-off", -14.0),
-    (10.0, (20.0, -120.0, 240.0), -8.0, "level", 0.0),
-    (36.0, (0.0, 180.0, 420.0), 2.0, "stand-off", 4.0),
-    (30.0, (5.0, 6.0, 400.0), 5.0, "stand-off", -9.0),
+    # diameter, camera over the card, turn of the axis on the card, hold
+    (35.0, (0.0, 0.0, 420.0), 0.0, TOUCHING),
+    (8.0, (40.0, -60.0, 250.0), 7.0, Hold(offset_mm=0.3)),
+    (76.0, (-150.0, 120.0, 600.0), -20.0, TOUCHING),
+    (22.0, (90.0, 130.0, 310.0), 12.0, Hold(HoldKind.LEVEL)),
+    (22.0, (-30.0, 80.0, 280.0), 33.0, Hold(HoldKind.STAND_OFF, 25.0)),
+    (48.0, (10.0, 200.0, 380.0), 3.0, Hold(HoldKind.STAND_OFF, -14.0)),
+    (10.0, (20.0, -120.0, 240.0), -8.0, Hold(HoldKind.LEVEL)),
+    (36.0, (0.0, 180.0, 420.0), 2.0, Hold(HoldKind.STAND_OFF, 4.0)),
+    (30.0, (5.0, 6.0, 400.0), 5.0, Hold(HoldKind.STAND_OFF, -9.0)),
 ]
 
 
-@pytest.mark.parametrize(("diameter", "camera", "turn_deg", "hold", "offset"), CASES)
+@pytest.mark.parametrize(("diameter", "camera", "turn_deg", "hold"), CASES)
 def test_the_closed_form_gives_back_the_bar_that_rays_graze(
-    diameter: float, camera: tuple[float, float, float], turn_deg: float, hold: Hold, offset: float
+    diameter: float, camera: tuple[float, float, float], turn_deg: float, hold: Hold
 ) -> None:
-    height = {"touching": diameter / 2 + offset, "level": 0.0, "stand-off": offset}[hold]
+    height = diameter / 2 + hold.offset_mm if hold.touching else hold.axis_height_mm
     turn = np.radians(turn_deg)
     direction = np.array([np.cos(turn), np.sin(turn), 0.0])
     axis, eye = np.array([3.0, -4.0, height]), np.array(camera)
     bar = _bar(diameter, axis, direction)
     left, right = _seen_normals(bar, eye, axis, direction)
-    got, point, along = cylinder_mm(left, right, eye, hold=hold, offset_mm=offset)
+    got, point, along = cylinder_mm(left, right, eye, hold=hold)
     # bisection leaves 200 mm / 2^34; the facets 2.4e-6 of the diameter
     assert got == pytest.approx(diameter, rel=1e-5)
     assert point[2] == pytest.approx(height, abs=1e-3)
@@ -92,7 +92,9 @@ def test_an_axis_that_climbs_is_taken_at_the_station() -> None:
     axis, eye = np.array([0.0, 5.0, 15.0]), np.array([70.0, -20.0, 300.0])
     bar = _bar(30.0, axis, direction)
     left, right = _seen_normals(bar, eye, axis, direction)
-    got, point, _ = cylinder_mm(left, right, eye, hold="stand-off", offset_mm=15.0, station_mm=axis)
+    got, point, _ = cylinder_mm(
+        left, right, eye, hold=Hold(HoldKind.STAND_OFF, 15.0), station_mm=axis
+    )
     assert got == pytest.approx(30.0, rel=1e-5)
     assert point == pytest.approx(axis, abs=2e-3)
 
@@ -117,15 +119,9 @@ def test_parallel_planes_are_refused() -> None:
 
 
 def test_a_negative_gap_is_refused() -> None:
-    a = np.array([0.0, 0.99, 0.1])
     with pytest.raises(ValueError, match=r"negative; got -1 mm"):
-        cylinder_mm(a, a * [1, -1, 1], np.array([0.0, 0.0, 300.0]), offset_mm=-1.0)
-
-
-def test_an_unknown_hold_is_refused_with_the_three_that_exist() -> None:
-    a = np.array([0.0, 0.99, 0.1])
-    with pytest.raises(ValueError, match="touching, level, stand-off; got 'near'"):
-        cylinder_mm(a, a * [1, -1, 1], np.array([0.0, 0.0, 300.0]), hold="near")  # type: ignore[arg-type]
+        Hold(offset_mm=-1.0)
+    assert Hold(HoldKind.STAND_OFF, -1.0).axis_height_mm == -1.0  # a card in front of the axis
 
 
 def test_planes_that_open_away_from_the_card_enclose_nothing() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
@@ -16,6 +15,7 @@ from vision.calibration.library import CalibratedCamera
 from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate, Refusal
+from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.print_scale import PrintCheck
 
 
@@ -61,14 +61,14 @@ def test_stations_are_measured_one_by_one() -> None:
     assert [item.code for item in off.findings] == ["off-the-card"]
 
 
-@pytest.mark.parametrize(("hold", "height_mm"), [("level", 0.0), ("stand-off", 25.0)])
+@pytest.mark.parametrize(("kind", "height_mm"), [(HoldKind.LEVEL, 0.0), (HoldKind.STAND_OFF, 25.0)])
 def test_a_card_that_the_rope_does_not_lie_on_gives_the_same_diameter(
-    hold: Any, height_mm: float
+    kind: HoldKind, height_mm: float
 ) -> None:
     shot = shot_of(bar=replace(BAR, height_mm=height_mm), distance_mm=340.0)
-    settings = replace(CHECKED, hold=hold, offset_mm=height_mm, u_offset_mm=0.3)
+    settings = replace(CHECKED, hold=Hold(kind, height_mm, 0.3))
     result = one_estimate(shot, settings)
-    assert result.hold == hold
+    assert result.hold == kind
     assert abs(result.diameter_mm - 24) < result.expanded_mm()
     wrong = one_estimate(shot)  # taken as lying on the card, it is off by its height
     assert abs(wrong.diameter_mm - result.diameter_mm) > 0.3
@@ -77,7 +77,7 @@ def test_a_card_that_the_rope_does_not_lie_on_gives_the_same_diameter(
 def test_a_gap_makes_the_rope_thinner_by_what_geometry_says() -> None:
     shot = shot_of(bar=replace(BAR, height_mm=15.0))
     lying = one_estimate(shot)
-    lifted = one_estimate(shot, replace(CHECKED, offset_mm=3.0))
+    lifted = one_estimate(shot, replace(CHECKED, hold=Hold(offset_mm=3.0)))
     assert abs(lifted.diameter_mm - 24) < lifted.expanded_mm()
     # 3 mm nearer to a camera 290 mm away: about 1 % larger in the picture
     assert lying.diameter_mm / lifted.diameter_mm == pytest.approx(1 + 3 / 278, abs=2e-3)

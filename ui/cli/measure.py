@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
     from inspection.measurement.section import Pairing
     from vision.pipeline import Settings
+    from vision.rope.tangent_cylinder import Hold
 
 HOLDS = ("touching", "level", "stand-off")
 Given = TypeVar("Given")
@@ -178,6 +179,7 @@ def measure(
     from ui.cli.output_measure import print_csv, print_json, print_table
     from ui.cli.progress import find_photographs, measure_files
     from vision.results import Refusal
+    from vision.rope.tangent_cylinder import Hold, HoldKind
 
     if as_json and as_csv:
         raise click.UsageError("take one of --json and --csv, not both.")
@@ -188,9 +190,8 @@ def measure(
     if hold == "level" and offset_mm:
         raise click.UsageError("--hold level knows no --offset; leave one of them out.")
     paths = find_photographs(photos)
-    settings = _settings(
-        at_mm, hold, offset_mm, u_offset_mm, jaw_diameters, print_set, print_checks, cameras
-    )
+    held = Hold(HoldKind(hold), offset_mm, u_offset_mm)
+    settings = _settings(at_mm, held, jaw_diameters, print_set, print_checks, cameras)
     said = dict(_parse_say(entry) for entry in say)
     unknown = sorted(said.keys() - {path.name for path in paths})
     if unknown:
@@ -213,19 +214,14 @@ def measure(
 
 def _settings(
     at_mm: tuple[float, ...],
-    hold: str,
-    offset_mm: float,
-    u_offset_mm: float | None,
+    hold: Hold,
     jaw_diameters: float,
     print_set: str | None,
     print_checks: Path,
     cameras: Path | None,
 ) -> Settings:
-    from typing import cast
-
     from ui.services.cameras import known_cameras
     from vision.pipeline import Settings
-    from vision.rope.tangent_cylinder import Hold
     from vision.target.print_scale import load_print_checks
 
     check = None
@@ -241,9 +237,7 @@ def _settings(
             check = checks[print_set]
         return Settings(
             at_mm or (0.0,),
-            cast(Hold, hold),
-            offset_mm,
-            u_offset_mm,
+            hold,
             jaw_diameters,
             check,
             known_cameras(cameras),

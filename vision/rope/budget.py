@@ -22,7 +22,7 @@ from vision.camera import FITTED, Camera, gradient
 from vision.findings import limit_of
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, jaw_lines, tangent_planes
 from vision.rope.outline import Outline
-from vision.rope.tangent_cylinder import Hold, axis_height_mm, cylinder_mm
+from vision.rope.tangent_cylinder import Hold, HoldKind, cylinder_mm
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.pose import Pose
@@ -61,8 +61,6 @@ def list_terms(
     lines: JawLines,
     *,
     hold: Hold,
-    offset_mm: float,
-    u_offset_mm: float | None,
     photo: str,
     camera_id: str,
     blur: Blur,
@@ -73,8 +71,8 @@ def list_terms(
     ----------
     pose, card, outline, jaws, lines
         What the steps before have found.
-    hold, offset_mm, u_offset_mm
-        How the card was held, and how well its distance is known; None for the usual.
+    hold : Hold
+        How the card was held, and how well its distance is known.
     photo, camera_id : str
         Identities: what only this photograph shares, and what all of one camera share.
     blur : Blur
@@ -83,7 +81,7 @@ def list_terms(
     camera = pose.camera
 
     def d_of(moved: Camera) -> float:
-        return diameter_mm(moved, lines, hold=hold, offset_mm=offset_mm)
+        return diameter_mm(moved, lines, hold)
 
     by_number = gradient(d_of, camera)
     d = d_of(camera)
@@ -100,8 +98,8 @@ def list_terms(
         for axis, word, u in ((0, "along", card.u_scale_x), (1, "across", card.u_scale_y))
     ]
     terms += _camera_terms(pose, by_number, photo, camera_id)
-    terms += _hold_terms(camera, lines, d, hold, offset_mm, u_offset_mm, photo)
-    terms += _edge_terms(camera, outline, jaws, hold, offset_mm, photo, blur)
+    terms += _hold_terms(camera, lines, d, hold, photo)
+    terms += _edge_terms(camera, outline, jaws, hold, photo, blur)
     return tuple(terms)
 
 
@@ -175,29 +173,21 @@ def _hold_terms(
     lines: JawLines,
     d: float,
     hold: Hold,
-    offset_mm: float,
-    u_offset_mm: float | None,
     photo: str,
 ) -> list[Term]:
     eye, left, right = tangent_planes(camera, lines)
 
     def raised(by_mm: float) -> float:
         station = lines.station_mm
-        if hold == "touching":  # a gap can't be negative, so the card goes down from the eye
+        if hold.touching:  # a gap can't be negative, so the card goes down from the eye
             lifted = eye - np.array([0.0, 0.0, by_mm])
-            return cylinder_mm(left, right, lifted, offset_mm=offset_mm, station_mm=station)[0]
-        return cylinder_mm(
-            left,
-            right,
-            eye,
-            hold="stand-off",
-            offset_mm=axis_height_mm(hold, offset_mm) + by_mm,
-            station_mm=station,
-        )[0]
+            return cylinder_mm(left, right, lifted, hold=hold, station_mm=station)[0]
+        away = Hold(HoldKind.STAND_OFF, hold.axis_height_mm + by_mm)
+        return cylinder_mm(left, right, eye, hold=away, station_mm=station)[0]
 
     per_mm = raised(0.5) - raised(-0.5)
-    if hold == "touching":
-        u = U_GAP_MM if u_offset_mm is None else u_offset_mm
+    if hold.touching:
+        u = U_GAP_MM if hold.u_offset_mm is None else hold.u_offset_mm
         return [
             Term("gap between rope and card", u, "mm", per_mm, "B", f"gap:{photo}"),
             Term(
@@ -209,8 +199,9 @@ def _hold_terms(
                 f"height:{photo}",
             ),
         ]
-    u = U_STAND_OFF_MM if u_offset_mm is None else u_offset_mm
-    word = "level of the card with the axis" if hold == "level" else "stand-off of the card"
+    u = U_STAND_OFF_MM if hold.u_offset_mm is None else hold.u_offset_mm
+    level = hold.kind is HoldKind.LEVEL
+    word = "level of the card with the axis" if level else "stand-off of the card"
     return [Term(word, u, "mm", per_mm, "B", f"gap:{photo}")]
 
 
@@ -219,7 +210,6 @@ def _edge_terms(
     outline: Outline,
     jaws: Jaws,
     hold: Hold,
-    offset_mm: float,
     photo: str,
     blur: Blur,
 ) -> list[Term]:
@@ -229,7 +219,7 @@ def _edge_terms(
         else:
             wider = replace(jaws, right=replace(jaws.right, offset_mm=jaws.right.offset_mm + by_mm))
         lines = jaw_lines(camera, outline, wider)
-        return diameter_mm(camera, lines, hold=hold, offset_mm=offset_mm)
+        return diameter_mm(camera, lines, hold)
 
     small = 0.02
     per_mm = [(moved(i, small) - moved(i, -small)) / (2 * small) for i in ("left", "right")]

@@ -316,7 +316,7 @@ def jaw_lines(camera: Camera, outline: Outline, jaws: Jaws) -> JawLines:
     return JawLines(lines[0], lines[1], np.array([*outline.origin_mm, 0.0]))
 
 
-def diameter_mm(camera: Camera, lines: JawLines, *, hold: Hold, offset_mm: float) -> float:
+def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
     """Return the diameter for this camera, these jaw lines and this hold, mm.
 
     Parameters
@@ -325,13 +325,11 @@ def diameter_mm(camera: Camera, lines: JawLines, *, hold: Hold, offset_mm: float
         Camera and card.
     lines : JawLines
         The two jaw lines.
-    hold, offset_mm
-        See `vision.rope.tangent_cylinder.cylinder_mm`.
+    hold : Hold
+        How the card was held.
     """
     eye, left, right = tangent_planes(camera, lines)
-    return cylinder_mm(
-        left, right, eye, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
-    )[0]
+    return cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm)[0]
 
 
 def tangent_planes(camera: Camera, lines: JawLines) -> tuple[Array, Array, Array]:

@@ -107,8 +107,8 @@ class Crowns:
 
 
 def lay_of(
-    photo: Photo, pose: Pose, card: Card, outline: Outline, jaws: Jaws, lines: JawLines, *,
-    hold: Hold, offset_mm: float,
+    photo: Photo, pose: Pose, card: Card, outline: Outline, jaws: Jaws, lines: JawLines,
+    hold: Hold,
 ) -> Lay | None:  # fmt: skip
     """Return the pitch of the strands, their number and hand; None where nothing is sure.
 
@@ -116,13 +116,11 @@ def lay_of(
     ----------
     photo : Photo
         The photograph.
-    pose, card, outline, jaws, lines, hold, offset_mm
+    pose, card, outline, jaws, lines, hold
         What the steps before have found, and how the card was held.
     """
     eye, left, right = tangent_planes(pose.camera, lines)
-    d, axis, direction = cylinder_mm(
-        left, right, eye, hold=hold, offset_mm=offset_mm, station_mm=lines.station_mm
-    )
+    d, axis, direction = cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm)
     direction = direction if direction[0] > 0 else -direction
     sin_a = 0.5 * d / float(np.linalg.norm(np.cross(eye - axis, direction)))
     step = d / PER_DIAMETER

@@ -28,14 +28,63 @@ the distance of their lines.
 
 from __future__ import annotations
 
-from typing import Literal
+from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-Hold = Literal["touching", "level", "stand-off"]
-HOLDS: tuple[Hold, ...] = ("touching", "level", "stand-off")
+
+
+class HoldKind(StrEnum):
+    """How a card was held to the rope."""
+
+    TOUCHING = "touching"
+    LEVEL = "level"
+    STAND_OFF = "stand-off"
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """How the card was held to the rope, and how far from it.
+
+    Parameters
+    ----------
+    kind : HoldKind
+        On the rope, with its face level with the rope's axis, or at a distance that was measured.
+    offset_mm : float
+        touching: gap between rope and card, mm. stand-off: height of the axis over the card, mm
+        (negative where the card stands in front of the axis). level: not used.
+    u_offset_mm : float or None
+        Standard uncertainty of it, mm; None for the usual.
+
+    Raises
+    ------
+    ValueError
+        If a gap is negative.
+    """
+
+    kind: HoldKind = HoldKind.TOUCHING
+    offset_mm: float = 0.0
+    u_offset_mm: float | None = None
+
+    def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
+        if self.kind is HoldKind.TOUCHING and self.offset_mm < 0:
+            raise ValueError(f"a gap can't be negative; got {self.offset_mm:g} mm.")
+
+    @property
+    def touching(self) -> bool:
+        """Whether the rope lies on the card."""
+        return self.kind is HoldKind.TOUCHING
+
+    @property
+    def axis_height_mm(self) -> float:
+        """Height of the axis over the card that *level* or *stand-off* states, mm."""
+        return self.offset_mm if self.kind is HoldKind.STAND_OFF else 0.0
+
+
+TOUCHING = Hold()
 
 
 def cylinder_mm(
@@ -43,8 +92,7 @@ def cylinder_mm(
     normal_right: Array,
     eye_mm: Array,
     *,
-    hold: Hold = "touching",
-    offset_mm: float = 0.0,
+    hold: Hold = TOUCHING,
     station_mm: Array | None = None,
 ) -> tuple[float, Array, Array]:
     """Return diameter, axis point and axis direction of a cylinder from two tangent planes.
@@ -56,11 +104,8 @@ def cylinder_mm(
         centre and touch the cylinder.
     eye_mm : ndarray of shape (3,)
         Camera centre in the card's frame, mm (x along, y across, z towards the camera).
-    hold : {"touching", "level", "stand-off"}
+    hold : Hold, optional
         How the card was held to the rope.
-    offset_mm : float, optional
-        touching: gap between rope and card, mm. stand-off: height of the axis over the card,
-        mm (negative where the card stands in front of the axis). level: not used.
     station_mm : ndarray of shape (3,), optional
         Where along the axis the card's distance counts, mm; the camera's foot by default.
 
@@ -76,8 +121,7 @@ def cylinder_mm(
     Raises
     ------
     ValueError
-        If the planes are parallel, do not enclose anything on the card's side of the camera,
-        a gap is negative, or `hold` is none of the three.
+        If the planes are parallel, or enclose nothing on the card's side of the camera.
 
     Examples
     --------
@@ -89,10 +133,6 @@ def cylinder_mm(
     >>> round(d, 9), round(float(axis[2]), 9)
     (35.0, 17.5)
     """
-    if hold not in HOLDS:
-        raise ValueError(f"`hold` must be one of {', '.join(HOLDS)}; got {hold!r}.")
-    if hold == "touching" and offset_mm < 0:
-        raise ValueError(f"a gap can't be negative; got {offset_mm:g} mm.")
     direction = cross(normal_left, normal_right)
     length = float(np.linalg.norm(direction))
     if length < 1e-9:
@@ -103,29 +143,22 @@ def cylinder_mm(
     sin_a = -float(normal_left @ bisector)
     along = 0.0 if station_mm is None else float((station_mm - eye_mm) @ direction)
     height = float(eye_mm[2] + along * direction[2])
-    if hold == "touching":
-        distance = (height - offset_mm) / (sin_a - bisector[2])
+    if hold.touching:
+        distance = (height - hold.offset_mm) / (sin_a - bisector[2])
     else:
-        distance = (axis_height_mm(hold, offset_mm) - height) / bisector[2]
+        distance = (hold.axis_height_mm - height) / bisector[2]
     if not (np.isfinite(distance) and distance > 0 and sin_a > 0):
         raise ValueError("the two crown lines enclose nothing in front of the camera.")
     axis = eye_mm + distance * bisector + along * direction
     radius = float(distance) * sin_a
-    if hold != "touching":
+    if not hold.touching:
         normals = (normal_left, normal_right)
         hidden = [float(axis[2] + radius * n[2]) < 0 for n in normals]
         if any(hidden):
             station = eye_mm if station_mm is None else station_mm
             ends = [_leaves_card_mm(n, eye_mm, station) for n in normals]
-            return _behind_card(
-                normals, ends, hidden, eye_mm, axis_height_mm(hold, offset_mm), direction
-            )
+            return _behind_card(normals, ends, hidden, eye_mm, hold.axis_height_mm, direction)
     return 2 * radius, axis, direction
-
-
-def axis_height_mm(hold: Hold, offset_mm: float) -> float:
-    """Return the height of the axis over the card that *level* or *stand-off* states, mm."""
-    return offset_mm if hold == "stand-off" else 0.0
 
 
 def _leaves_card_mm(normal: Array, eye_mm: Array, station_mm: Array) -> tuple[Array, Array]:

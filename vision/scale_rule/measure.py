@@ -23,7 +23,7 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result
 from vision.rope.jaws import JawLines, diameter_mm
-from vision.rope.tangent_cylinder import Hold
+from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind
 from vision.scale_rule.budget import edge_terms, height_term, scale_terms
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.scale_rule.object_edges import Piece, piece_of_points, trace_piece
@@ -93,24 +93,32 @@ def answer_archive(photo: Photo, asked: Archive) -> Answer:
         return Answer(refusal, scale)
 
 
-def _held(asked: Archive, d_mm: float) -> tuple[Hold, float, float, float]:
-    """Return hold, its offset, how far the face is lowered, and u of the height, mm."""
-    u = asked.u_height_mm
-    if asked.lies == "beside":
-        return (
-            "touching",
-            0.0,
-            RULE_THICK_MM,
-            math.hypot(U_RULE_THICK_MM, U_TOUCH_MM) if u is None else u,
-        )
-    if asked.lies == "on":
-        return "touching", 0.0, 0.0, U_TOUCH_MM if u is None else u
-    if asked.lies == "level":
-        return "level", 0.0, 0.0, U_LEVEL_MM if u is None else u
+def _hold(asked: Archive) -> Hold:
+    """Return how the rule's face lies to the object, the face lowered by `_lowered_mm`."""
+    if asked.lies in ("beside", "on"):
+        return TOUCHING
     if asked.lies == "at a height":
-        usual = max(0.5, 0.1 * abs(asked.height_mm))
-        return "stand-off", asked.height_mm, 0.0, usual if u is None else u
-    return "level", 0.0, 0.0, d_mm / math.sqrt(12)  # from right under the face to right on it
+        return Hold(HoldKind.STAND_OFF, asked.height_mm)
+    return Hold(HoldKind.LEVEL)
+
+
+def _lowered_mm(asked: Archive) -> float:
+    """Return how far under the rule's face the object lies on, mm."""
+    return RULE_THICK_MM if asked.lies == "beside" else 0.0
+
+
+def _u_height_mm(asked: Archive, d_mm: float) -> float:
+    """Return the standard uncertainty of the object's height over the rule's face, mm."""
+    if asked.lies == "unsaid":
+        return d_mm / math.sqrt(12)  # from right under the face to right on it
+    if asked.u_height_mm is not None:
+        return asked.u_height_mm
+    return {
+        "beside": math.hypot(U_RULE_THICK_MM, U_TOUCH_MM),
+        "on": U_TOUCH_MM,
+        "level": U_LEVEL_MM,
+        "at a height": max(0.5, 0.1 * abs(asked.height_mm)),
+    }[asked.lies]
 
 
 def lowered(camera: Camera, by_mm: float) -> Camera:
@@ -121,19 +129,19 @@ def lowered(camera: Camera, by_mm: float) -> Camera:
 
 def _estimate(photo: Photo, asked: Archive, scale: Scale) -> Estimate:
     face = scale.face
-    hold, offset, lower, _ = _held(asked, 0.0)
+    hold, lower = _hold(asked), _lowered_mm(asked)
     camera = lowered(face.camera, lower)
-    piece = _piece(photo, asked, camera, hold, offset)
+    piece = _piece(photo, asked, camera, hold)
 
     def d_of(view: FaceView, raised_mm: float = 0.0) -> float:
         moved = lowered(view.camera(), lower - raised_mm)
-        return diameter_mm(moved, _with_station(piece.lines, moved), hold=hold, offset_mm=offset)
+        return diameter_mm(moved, _with_station(piece.lines, moved), hold)
 
     try:
         d = d_of(face.view)
     except ValueError as impossible:
         raise RefusedError(finding("object-not-found")) from impossible
-    u_height = _held(asked, d)[3]
+    u_height = _u_height_mm(asked, d)
     step = min(0.5, 0.05 * d)
     per_mm = (d_of(face.view, step) - d_of(face.view, -step)) / (2 * step)
     px_per_mm = _px_per_mm(piece.lines, d)
@@ -162,14 +170,14 @@ def _with_station(lines: JawLines, camera: Camera) -> JawLines:
     return replace(lines, station_mm=np.array([*on_face_mm(camera, middle[None])[0], 0.0]))
 
 
-def _piece(photo: Photo, asked: Archive, camera: Camera, hold: Hold, offset: float) -> Piece:
+def _piece(photo: Photo, asked: Archive, camera: Camera, hold: Hold) -> Piece:
     if asked.edges_px is not None:
         return piece_of_points(camera, np.array(asked.edges_px, float), U_POINT_PX)
     assert asked.across_px is not None
     one, other = (np.array(point, float) for point in asked.across_px)
     refuse_below("across-too-short", float(np.linalg.norm(other - one)))
     rough = float(np.linalg.norm(np.diff(on_face_mm(camera, np.stack([one, other])), axis=0)))
-    height = 0.25 * rough if hold == "touching" else offset
+    height = 0.25 * rough if hold.touching else hold.axis_height_mm
     return trace_piece(photo.pixels, camera, one, other, height_mm=height, jaw_mm=asked.jaw_mm)
 
 
