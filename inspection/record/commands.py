@@ -27,6 +27,7 @@ from inspection.record.serialization import (
     reading_from_dict,
     to_dict,
 )
+from inspection.record.views import Photograph
 from vision.results import Result
 
 
@@ -272,20 +273,19 @@ def check_store(connection: Connection, identity: str, store: PhotographStore) -
 
 
 def save_photograph(
-    connection: Connection, identity: str, sha256: str, *, name: str, size: int, by: str
+    connection: Connection, identity: str, photograph: Photograph, *, by: str
 ) -> None:
     """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
     require_inspection(connection, identity)
     there = connection.execute(
         select(photographs.c.sha256).where(
-            photographs.c.inspection == identity, photographs.c.sha256 == sha256
+            photographs.c.inspection == identity, photographs.c.sha256 == photograph.sha256
         )
     ).scalar()
     if there is None:
-        new = {"sha256": sha256, "name": name, "bytes": size}
         save(
             connection, who=by, about="inspection", subject=identity, kind="photograph added",
-            new=new,
+            new=to_dict(photograph),
         )  # fmt: skip
 
 

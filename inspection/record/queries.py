@@ -81,7 +81,9 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
             for item in _rows(connection, reviews, identity, "event")
         ),
         photographs=tuple(
-            Photograph(item.sha256, item.name, item.bytes)
+            Photograph(
+                item.sha256, item.name, item.bytes, item.preview, item.width_px, item.height_px
+            )
             for item in _rows(connection, photographs, identity, "event")
         ),
         station_reviews=tuple(

@@ -33,6 +33,7 @@ from inspection.record.views import (
     LoggedReading,
     OpenInspection,
     Photograph,
+    Preview,
     Review,
     ReviewState,
     StationReview,
@@ -183,13 +184,22 @@ class Record:
             commands.check_store(connection, inspection, self.photographs)
         return self.photographs.put(data)
 
-    def add_photograph(self, inspection: str, data: bytes, *, name: str, by: str) -> str:
-        """Store a photograph's bytes and say to which inspection it belongs; return its hash."""
+    def add_photograph(
+        self, inspection: str, data: bytes, *, name: str, by: str, preview: Preview | None = None
+    ) -> str:
+        """Store a photograph's bytes and say to which inspection it belongs; return its hash.
+
+        Its preview, if one was made, is stored beside it.
+        """
         sha256 = self.store_photograph(inspection, data)  # first: no event names a missing one
-        with self.access.writing() as connection:
-            commands.save_photograph(
-                connection, inspection, sha256, name=name, size=len(data), by=by
+        photograph = Photograph(sha256, name, len(data))
+        if preview is not None:
+            small = self.photographs.put(preview.jpeg)
+            photograph = replace(
+                photograph, preview=small, width_px=preview.width_px, height_px=preview.height_px
             )
+        with self.access.writing() as connection:
+            commands.save_photograph(connection, inspection, photograph, by=by)
         return sha256
 
     # ---- judging --------------------------------------------------------------------------
@@ -319,6 +329,7 @@ __all__ = [
     "LoggedReading",
     "OpenInspection",
     "Photograph",
+    "Preview",
     "Record",
     "RecordError",
     "Review",

@@ -169,6 +169,10 @@ photographs = Table(
     Column("name", Text, nullable=False),
     Column("bytes", Integer, nullable=False),
     Column("event", Integer, nullable=False),
+    # its small JPEG in the same store, and its own size; none of an older record's
+    Column("preview", String(64), nullable=False, server_default=""),
+    Column("width_px", Integer, nullable=False, server_default="0"),
+    Column("height_px", Integer, nullable=False, server_default="0"),
     PrimaryKeyConstraint("inspection", "sha256"),
     Index("photographs_by_hash", "sha256"),
 )

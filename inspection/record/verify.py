@@ -100,7 +100,7 @@ def verify(
         read = len(hashes)
         if hashes and not store.where:
             raise RecordError(NOWHERE)
-        for sha256 in hashes:
+        for sha256 in (*hashes, *preview_hashes(connection)):
             try:
                 store.get(sha256)
             except RecordError as error:
@@ -116,6 +116,12 @@ def photograph_hashes(connection: Connection) -> list[str]:
     """Return the SHA-256 of every photograph that the record names, sorted."""
     query = select(photographs.c.sha256).distinct().order_by(photographs.c.sha256)
     return list(connection.execute(query).scalars())
+
+
+def preview_hashes(connection: Connection) -> list[str]:
+    """Return the SHA-256 of every preview that the record names, sorted."""
+    query = select(photographs.c.preview).distinct().order_by(photographs.c.preview)
+    return list(connection.execute(query.where(photographs.c.preview != "")).scalars())
 
 
 def _state_faults(connection: Connection, *, most: int = 20) -> list[str]:
@@ -219,7 +225,7 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
     try:
         with plainly(str(copy)), writer(copied).connect() as connection:
             found = verify(connection)
-            hashes = photograph_hashes(connection)
+            hashes, previews = photograph_hashes(connection), preview_hashes(connection)
             connection.rollback()
     finally:
         copied.dispose()
@@ -230,6 +236,7 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
     if with_photographs and hashes:
         target = PhotographStore(str(photographs_beside(copy)))
         count, missing = store.copy_to(target, iter(hashes))
+        missing += store.copy_to(target, iter(previews))[1]
     return Backup(copy, found.fingerprint, count, tuple(missing))
 
 

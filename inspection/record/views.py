@@ -121,11 +121,35 @@ class Photograph:
         Hash of its bytes, by which it is stored, and the name that it came with.
     bytes : int
         Its size.
+    preview : str
+        Hash of its small JPEG, by which that is stored; empty if none was made.
+    width_px, height_px : int
+        Its size in pixels; 0 if no preview was made.
     """
 
     sha256: str
     name: str
     bytes: int
+    preview: str = ""
+    width_px: int = 0
+    height_px: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """A small JPEG of a photograph, and the photograph's own size.
+
+    Parameters
+    ----------
+    jpeg : bytes
+        The JPEG.
+    width_px, height_px : int
+        Size of the photograph that it was made from.
+    """
+
+    jpeg: bytes
+    width_px: int
+    height_px: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.photo.photo import open_photo
 from vision.results import Estimate, Marks, PointPx
 
 EDGE_MM = (9.0, 4.5)  # along and across
@@ -72,3 +74,26 @@ def _unit(vector: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _pair(point: NDArray[np.float64]) -> PointPx:
     return float(point[0]), float(point[1])
+
+
+def edge_png(pixels: NDArray[np.uint8], place: EdgePlace) -> bytes:
+    """Return an edge as a PNG, the rope below, the camera's pixels as they are."""
+    width, height = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
+    step = place.px_per_mm / EDGE_PX_PER_MM  # px of the photograph for one of the cut
+    out = np.array(place.out)
+    along = np.array([-out[1], out[0]])  # right of "up": never a mirror image
+    corner = np.array(place.at_px) - along * step * width / 2 + out * step * height / 2
+    turn = np.column_stack([along * step, -out * step, corner])
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpAffine(pixels, turn, (width, height), flags=flags)
+    bgr = cv2.cvtColor(cut, cv2.COLOR_RGB2BGR)
+    done, data = cv2.imencode(".png", bgr, [cv2.IMWRITE_PNG_COMPRESSION, 4])
+    if not done:
+        raise ValueError("the picture could not be made; is the photograph damaged?")
+    return np.asarray(data).tobytes()
+
+
+def edge_pngs(data: bytes, name: str, places: tuple[EdgePlace, ...]) -> tuple[bytes, ...]:
+    """Return edges of a photograph's file, each as a PNG; it is decoded once."""
+    pixels = open_photo(data, name=name).pixels
+    return tuple(edge_png(pixels, place) for place in places)

@@ -12,8 +12,9 @@ from PIL import Image, ImageDraw
 
 from ui.report.blocks import Picture
 from ui.text import place
+from vision.apart import apart
 from vision.overlay import draw_results
-from vision.photo.photo import PhotoError, open_photo
+from vision.photo.photo import open_photo
 from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result
 
 WIDTH_PX = 1000  # two beside each other are printed some 85 mm wide: 300 px an inch
@@ -43,12 +44,18 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
     for group in by_photo.values():
         name = group[0].photo_name or "a photograph without a name"
         try:
-            pixels = open_photo(find(group[0]), name=name).pixels
-        except (PhotoError, ValueError) as unreadable:
+            picture = apart(name, _drawn, find(group[0]), name, tuple(group))
+        except ValueError as unreadable:
             missing.append(f"The picture of {name} is not shown: {unreadable}")
             continue
-        made.append(annotated(pixels, tuple(group)))
+        made.append(Picture(*picture))
     return tuple(made), missing
+
+
+def _drawn(data: bytes, name: str, results: tuple[Result, ...]) -> tuple[bytes, int, int, str]:
+    """Return what a `Picture` of a photograph's file holds."""
+    drawn = annotated(open_photo(data, name=name).pixels, results)
+    return drawn.jpeg, drawn.width_px, drawn.height_px, drawn.caption
 
 
 def in_order(one: Result) -> tuple[bool, bool, int, int, float]:

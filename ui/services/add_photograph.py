@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from inspection.record.record import Record
+from inspection.record.record import Preview, Record
 from ui.services.cameras import known_cameras
+from vision.apart import apart
 from vision.photo.photo import open_photo
+from vision.photo.preview import preview_jpeg
 from vision.pipeline import Settings, measure_photo
 from vision.results import Result
 from vision.target.print_scale import PrintCheck
@@ -24,10 +26,13 @@ class PhotoFile:
         Its name.
     data : bytes
         Its bytes.
+    preview : Preview or None
+        Its small JPEG for the pages, where one was made.
     """
 
     name: str
     data: bytes
+    preview: Preview | None = None
 
 
 def add_photograph(
@@ -70,8 +75,10 @@ def add_photograph(
             "meanwhile; measure it again."
         )
     record.store_photograph(identity, file.data)  # a slow store must not keep the record locked
+    if file.preview is not None:
+        record.store_photograph(identity, file.preview.jpeg)
     with record.transaction() as batch:
-        batch.add_photograph(identity, file.data, name=file.name, by=by)
+        batch.add_photograph(identity, file.data, name=file.name, by=by, preview=file.preview)
         batch.add_results(identity, results, by=by, why=why)
 
 
@@ -80,14 +87,24 @@ def measure_and_add(
 ) -> tuple[Result, ...]:
     """Measure a photograph, add it with its results, and return them.
 
-    A file that can't be opened as a photograph does not enter the record.
+    A file that can't be opened as a photograph does not enter the record. It is measured in a
+    process of its own (`vision.apart`), and its preview is kept beside it.
 
     Raises
     ------
     PhotoError
-        If the file is no photograph.
+        If the file is no photograph, or takes more than one may.
     """
     settings = Settings(print_check=check, cameras=known_cameras())
-    results = measure_photo(open_photo(file.data, name=file.name), settings)
-    add_photograph(record, identity, file, results, by=by)
+    results, jpeg, size = apart(file.name, measured, file.data, file.name, settings)
+    add_photograph(record, identity, replace(file, preview=Preview(jpeg, *size)), results, by=by)
     return results
+
+
+def measured(
+    data: bytes, name: str, settings: Settings
+) -> tuple[tuple[Result, ...], bytes, tuple[int, int]]:
+    """Return what a photograph's file gives, its preview, and its width and height, px."""
+    photo = open_photo(data, name=name)
+    height_px, width_px = photo.pixels.shape[:2]
+    return measure_photo(photo, settings), preview_jpeg(photo.pixels), (width_px, height_px)

@@ -11,7 +11,9 @@ from starlette.middleware import Middleware
 from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
 from ui.web.page.streamlit_internals import require_tested_version
+from vision.apart import start_child
 
 require_tested_version()
 patch_download_handler()
+start_child()  # it loads what measuring needs beside us
 app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])

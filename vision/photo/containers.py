@@ -14,9 +14,14 @@ Kind = Literal["JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF"]
 
 ACCEPTED = "JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF"
 MOST_PIXELS = 200_000_000
+# What one photograph may take, decoded and measured, whatever it is: `vision.apart` holds it to
+# that, and what would take more is refused from its header. The program itself takes a part.
+MOST_BYTES, PROGRAM_BYTES = 2_500_000_000, 700_000_000
+MOST_SECONDS = 60
 # A few kilobytes can state any size and then cost a gigabyte. Photographs of the lowest quality
-# hold about 100 px a byte (0.08 bit a pixel); below 20 megapixels memory is no question.
-MOST_PER_BYTE, PIXELS_UNASKED = 1000, 20_000_000
+# hold about 100 px a byte (0.08 bit a pixel), and without loss a sensor's noise leaves 1 px a byte
+# or less; below 20 megapixels memory is no question.
+MOST_PER_BYTE, MOST_PER_BYTE_LOSSLESS, PIXELS_UNASKED = 1000, 25, 20_000_000
 CUT = "is cut off or damaged: {}; send the whole original file"
 
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
@@ -66,26 +71,45 @@ def kind_of(data: bytes) -> Kind:
     raise PhotoError(f"is not a photograph that can be read; it must be {ACCEPTED}")
 
 
-def refuse_size(width: int, height: int, file_bytes: int) -> None:
+def refuse_size(
+    width: int, height: int, file_bytes: int, kind: Kind, decoder_bytes: int = 0
+) -> None:
     """Refuse a picture by the size that its header states, before anything is decoded.
+
+    Parameters
+    ----------
+    width, height : int
+        As the header states them, px.
+    file_bytes : int
+        Size of the file.
+    kind : str
+        What kind of picture it is.
+    decoder_bytes : int, optional
+        What decoding holds for a pixel beside the result, bytes.
 
     Raises
     ------
     PhotoError
-        If a side is 0, there are more than 200 megapixels, or far more than the file can hold.
+        If a side is 0, there are more than 200 megapixels, far more than the file can hold, or
+        more than can be decoded in `MOST_BYTES`.
     """
     if width <= 0 or height <= 0:
         raise PhotoError(f"has no pixels ({width} x {height}); copy it again from the camera")
+    megapixels = f"{width * height / 1e6:.0f} megapixels ({width} x {height})"
     if width * height > MOST_PIXELS:
+        raise PhotoError(f"has {megapixels}; at most {MOST_PIXELS / 1e6:.0f} are read")
+    per_byte = MOST_PER_BYTE_LOSSLESS if kind == "PNG" else MOST_PER_BYTE
+    if width * height > max(PIXELS_UNASKED, per_byte * file_bytes):
         raise PhotoError(
-            f"has {width * height / 1e6:.0f} megapixels ({width} x {height}); at most "
-            f"{MOST_PIXELS / 1e6:.0f} are read"
+            f"states {megapixels} in {file_bytes / 1e3:.0f} kB; no photograph is packed so "
+            "tightly. Copy it again from the camera"
         )
-    if width * height > max(PIXELS_UNASKED, MOST_PER_BYTE * file_bytes):
+    # 3 bytes are the result's; turning it upright needs it twice, and so does measuring
+    needed = width * height * (3 + max(decoder_bytes, 3)) + file_bytes
+    if needed > MOST_BYTES - PROGRAM_BYTES:
         raise PhotoError(
-            f"states {width * height / 1e6:.0f} megapixels ({width} x {height}) in "
-            f"{file_bytes / 1e3:.0f} kB; no photograph is packed so tightly. Copy it again from "
-            "the camera"
+            f"has {megapixels}, which as {kind} take {needed / 1e9:.1f} GB of memory to decode; "
+            f"{(MOST_BYTES - PROGRAM_BYTES) / 1e9:.1f} GB are the most. Save it as JPEG, or smaller"
         )
 
 

@@ -37,10 +37,20 @@ Pixels = NDArray[np.uint8]
 
 EXIF_IFD = 0x8769
 SUBFILE, BITS, PACKED = 254, 258, 259
+WIDE, HIGH, SAMPLES, ROWS, PLANES = 256, 257, 277, 278, 284
+TILE_WIDE, TILE_HIGH, JPEG_TABLES = 322, 323, 347
 STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 273, 279, 324, 325
+PLAIN, JPEG_PACKED = 1, 7
 DNG_VERSION = 50706
 ON_WHITE = "Its transparent parts were laid on white."
 CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
+BAND = 256  # rows that are converted at a time: a whole picture in between is memory for nothing
+# Bytes a pixel that Pillow keeps a picture in, by its mode; all others take 4.
+_KEPT = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16L": 2, "I;16B": 2, "I;16N": 2}
+# What the libraries hold beside Pillow's own, bytes a pixel: measured, see
+# tests/vision/test_photo_budget.py.
+_BESIDE: dict[Kind, int] = {"JPEG": 4, "PNG": 0, "TIFF": 1, "WebP": 10, "AVIF": 6}
+_HEIF_BYTES = 12
 USUAL_LOSS = 0.2  # HEIC, WebP, AVIF: taken to lose as much as a good phone's JPEG; not measured
 TO_8_BIT = "Its {} bits a colour were reduced to 8."
 
@@ -74,7 +84,7 @@ def decode(data: bytes) -> Decoded:
         if kind == "HEIF":
             return _decode_heif(data)
         return _decode_pillow(data, kind)
-    except PhotoError:
+    except (PhotoError, MemoryError):
         raise
     except Exception:  # a decoder may raise anything on bytes that somebody else wrote
         raise PhotoError(CUT.format(f"its {kind} picture cannot be decoded")) from None
@@ -83,9 +93,12 @@ def decode(data: bytes) -> Decoded:
 def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     with _quiet():
         image = _opened(data, kind)
-        refuse_size(*image.size, len(data))
+        straight = kind == "JPEG" and image.mode in ("RGB", "L")  # into the result, nowhere else
+        held = 0 if straight else _BESIDE[kind] + _KEPT.get(image.mode, 4)
+        refuse_size(*image.size, len(data), kind, held)
         if kind == "TIFF":
             _refuse_tiff(image, len(data))
+            _refuse_short(image, data)
         elif kind != "JPEG":
             refuse_cut(data, kind)
         if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
@@ -104,11 +117,12 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         lost = coarseness(next(iter(image.quantization.values())))  # type: ignore[attr-defined]
         if image.mode in ("RGB", "L"):
             return Decoded(pixels, tags, (), lost)
+        del pixels  # it was whole; Pillow knows more about printing colours
     image.load()
     bits = _depth(image, data)
     notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
     if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
-        return Decoded(_grey_to_rgb(np.asarray(image), bits), tags, notes)
+        return Decoded(_grey_to_rgb(image, bits), tags, notes)
     pixels, more = _rgb(image)
     return Decoded(pixels, tags, notes + more, lost)
 
@@ -122,12 +136,13 @@ def _opened(data: bytes, kind: Kind) -> Image.Image:
         case "PNG":
             if len(data) >= 24:  # Pillow has no words for a side of 0
                 width, height = struct.unpack_from(">II", data, 16)
-                refuse_size(width, height, len(data))
+                refuse_size(width, height, len(data), kind)
             return PngImagePlugin.PngImageFile(file)
         case "TIFF":
             return TiffImagePlugin.TiffImageFile(file)
         case "WebP":
-            refuse_size(*(webp_size(data) or (1, 1)), len(data))  # opening it takes the memory
+            # opening it takes the memory
+            refuse_size(*(webp_size(data) or (1, 1)), len(data), kind, _BESIDE["WebP"] + 4)
             return WebPImagePlugin.WebPImageFile(file)
         case _:
             try:
@@ -146,7 +161,7 @@ def _decode_heif(data: bytes) -> Decoded:
         file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
         picture = file[file.primary_index]
         width, height = picture.size
-        refuse_size(width, height, len(data))
+        refuse_size(width, height, len(data), "HEIF", _HEIF_BYTES)
         exif = Image.Exif()
         with contextlib.suppress(Exception):
             exif.load(picture.info.get("exif") or b"")
@@ -165,6 +180,40 @@ def _refuse_tiff(image: Image.Image, size: int) -> None:
     if DNG_VERSION in tags or int(tags.get(SUBFILE, 0) or 0) & 1:
         raise PhotoError("is a raw camera file; save it as JPEG or TIFF")
     if _strips_end(tags) > size:
+        raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+
+
+def _refuse_short(image: Image.Image, data: bytes) -> None:
+    """Refuse a TIFF whose strips or tiles are too few, or end before their rows do.
+
+    Pillow leaves grey what plain strips don't hold, and libtiff what JPEG strips don't
+    (TIFF 6.0, sections 3 and 15; TIFF Technical Note 2 for JPEG).
+    """
+    tags: Any = image.tag_v2  # type: ignore[attr-defined]
+    wide, high = int(tags[WIDE]), int(tags[HIGH])
+    tiled = TILE_AT in tags
+    across = int(tags.get(TILE_WIDE, wide)) if tiled else wide
+    rows = min(int(tags.get(TILE_HIGH if tiled else ROWS, high)), 2**31)
+    samples, apart = int(tags.get(SAMPLES, 1)), int(tags.get(PLANES, 1)) == 2
+    if across < 1 or rows < 1:
+        raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
+    down = -(-high // rows)
+    needed = down * -(-wide // across) * (samples if apart else 1)
+    starts = tags.get(TILE_AT if tiled else STRIP_AT, ())
+    counts = tags.get(TILE_BYTES if tiled else STRIP_BYTES, ())
+    packed = int(tags.get(PACKED, PLAIN))
+    bits = tuple(tags.get(BITS, (1,)))
+    row_bits = across * (int(bits[0]) if apart else sum(map(int, bits)))
+    short = min(len(starts), len(counts)) < needed
+    for at, (start, count) in enumerate(zip(starts[:needed], counts[:needed], strict=False)):
+        last = high - (down - 1) * rows if not tiled and at % down == down - 1 else rows
+        if packed == PLAIN:
+            short |= count < last * -(-row_bits // 8)
+        elif packed == JPEG_PACKED:
+            tables = bytes(tags.get(JPEG_TABLES, b""))
+            begin = tables.removesuffix(b"\xff\xd9") or b"\xff\xd8"
+            decode_jpeg(begin + data[start + 2 : start + count])
+    if short:
         raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
 
 
@@ -197,29 +246,42 @@ def _depth(image: Image.Image, data: bytes) -> int:
     return int(max(tags.get(BITS, (8,))))
 
 
-def _grey_to_rgb(grey: NDArray[np.uint16], bits: int) -> Pixels:
-    scaled = np.rint(grey.astype(np.float32) * (255.0 / (2**bits - 1))).clip(0, 255)
-    return np.repeat(scaled.astype(np.uint8)[:, :, None], 3, axis=2)
+def _bands(image: Image.Image) -> Iterator[tuple[slice, Image.Image]]:
+    """Yield a picture's rows in bands, and where each lies."""
+    for top in range(0, image.height, BAND):
+        bottom = min(top + BAND, image.height)
+        yield slice(top, bottom), image.crop((0, top, image.width, bottom))
+
+
+def _empty(image: Image.Image) -> Pixels:
+    return np.empty((image.height, image.width, 3), np.uint8)
+
+
+def _grey_to_rgb(image: Image.Image, bits: int) -> Pixels:
+    pixels = _empty(image)
+    for rows, band in _bands(image):
+        scaled = np.rint(np.asarray(band).astype(np.float32) * (255.0 / (2**bits - 1)))
+        pixels[rows] = scaled.clip(0, 255).astype(np.uint8)[:, :, None]
+    return pixels
 
 
 def _rgb(image: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
     """Return pixels (H, W, 3), and in words what had to be done to the colours."""
     if image.mode in ("I", "F") or image.mode.startswith("I;"):
         raise PhotoError("holds 32-bit or floating-point values, not a photograph's colours")
-    notes: tuple[str, ...] = ()
-    if image.mode in ("LA", "PA", "La", "RGBA", "RGBa") or "transparency" in image.info:
-        image = image.convert("RGBA")
-        if image.getchannel("A").getextrema() != (255, 255):
-            white = Image.new("RGBA", image.size, "white")
-            image = Image.alpha_composite(white, image)
-            notes = (ON_WHITE,)
-    elif image.mode == "CMYK":
-        notes = (CMYK_PLAIN,)
-    elif image.mode not in ("1", "L", "P", "RGB", "RGBX", "YCbCr"):
+    clear = image.mode in ("LA", "PA", "La", "RGBA", "RGBa") or "transparency" in image.info
+    if not clear and image.mode not in ("1", "L", "P", "RGB", "RGBX", "YCbCr", "CMYK"):
         raise PhotoError(f"has colours of a kind that is not read ({image.mode}); save it as RGB")
-    if image.mode != "RGB":
-        image = image.convert("RGB")
-    return np.asarray(image).copy(), notes
+    notes = {CMYK_PLAIN} if image.mode == "CMYK" else set[str]()
+    pixels = _empty(image)
+    for rows, band in _bands(image):
+        if clear:
+            band = band.convert("RGBA")
+            if band.getchannel("A").getextrema() != (255, 255):
+                band = Image.alpha_composite(Image.new("RGBA", band.size, "white"), band)
+                notes = {ON_WHITE}
+        pixels[rows] = np.asarray(band if band.mode == "RGB" else band.convert("RGB"))
+    return pixels, tuple(notes)
 
 
 def _tags(image: Image.Image) -> Tags:

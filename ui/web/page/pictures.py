@@ -1,85 +1,93 @@
-"""Pictures for the page: a preview of a photograph, and its edges cut out at full resolution."""
+"""Pictures for the page: a preview of a photograph, and its edges cut out at full resolution.
+
+No photograph is decoded here: its preview was made when it came in, and whatever needs the
+original is done in a process of its own (`vision.apart`).
+"""
 
 from __future__ import annotations
 
 import hashlib
 import math
 
-import cv2
 import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
 
-from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places
-from ui.web.page.session import get_record
-from vision.photo.photo import open_photo
+from inspection.record.views import Photograph
+from ui.presenters.edge_views import EdgePlace, edge_places, edge_pngs
+from ui.web.page.session import get_record, record_location
+from vision.apart import apart
+from vision.photo.containers import PhotoError
+from vision.photo.preview import preview_of
 from vision.results import Estimate, Marks, Result
 
-PREVIEW_PX = 2000
-
-
-def edge_png(pixels: NDArray[np.uint8], place: EdgePlace) -> bytes:
-    """Return an edge as a PNG, the rope below, the camera's pixels as they are."""
-    width, height = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
-    step = place.px_per_mm / EDGE_PX_PER_MM  # px of the photograph for one of the cut
-    out = np.array(place.out)
-    along = np.array([-out[1], out[0]])  # right of "up": never a mirror image
-    corner = np.array(place.at_px) - along * step * width / 2 + out * step * height / 2
-    turn = np.column_stack([along * step, -out * step, corner])
-    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
-    cut = cv2.warpAffine(pixels, turn, (width, height), flags=flags)
-    return _encoded(".png", cut)
-
-
-def preview_jpeg(pixels: NDArray[np.uint8]) -> bytes:
-    """Return the photograph as a JPEG of at most `PREVIEW_PX` px."""
-    high, wide = pixels.shape[:2]
-    by = min(1.0, PREVIEW_PX / max(high, wide))
-    small = cv2.resize(pixels, (round(wide * by), round(high * by)), interpolation=cv2.INTER_AREA)
-    return _encoded(".jpg", np.asarray(small, np.uint8))
-
-
-def _encoded(suffix: str, rgb: NDArray[np.uint8] | cv2.typing.MatLike) -> bytes:
-    options = (
-        [cv2.IMWRITE_JPEG_QUALITY, 82] if suffix == ".jpg" else [cv2.IMWRITE_PNG_COMPRESSION, 4]
-    )
-    done, data = cv2.imencode(suffix, cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), options)
-    if not done:
-        raise ValueError("the picture could not be made; is the photograph damaged?")
-    return data.tobytes()
-
-
-# ---- kept by the photograph's hash ---------------------------------------------------------
-
-
-@st.cache_resource(max_entries=3, show_spinner=False)
-def _pixels(place: str, sha256: str) -> NDArray[np.uint8]:
-    del place
-    pixels = open_photo(get_record().photographs.get(sha256)).pixels
-    pixels.flags.writeable = False
-    return pixels
+Shown = tuple[str, bytes, tuple[int, int]]
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
-def preview(place: str, sha256: str) -> tuple[str, bytes, tuple[int, int]]:
-    """Return name, JPEG, and size (width, height) of the photograph that was stored."""
-    pixels = _pixels(place, sha256)
-    return f"p-{sha256}", preview_jpeg(pixels), (pixels.shape[1], pixels.shape[0])
+def _preview(place: str, one: Photograph) -> Shown | str:
+    """Return a preview with its name and the photograph's size; a sentence where there is none.
+
+    A photograph that can't be shown is not tried again at every drawing: it costs what it costs.
+    """
+    del place
+    data = get_record().photographs.get(one.preview or one.sha256)
+    named = f"p-{one.sha256}"
+    if one.preview:
+        return named, data, (one.width_px, one.height_px)
+    try:
+        return named, *apart(one.name, preview_of, data, one.name)
+    except PhotoError as refused:
+        return str(refused)
 
 
-@st.cache_data(max_entries=128, show_spinner=False)
-def edge(place: str, sha256: str, at: EdgePlace) -> tuple[str, bytes]:
-    """Return name and PNG of an edge."""
-    named = hashlib.sha256(f"{sha256}{at}".encode()).hexdigest()
-    return f"e-{named}", edge_png(_pixels(place, sha256), at)
+@st.cache_data(max_entries=64, show_spinner=False)
+def _edges(
+    place: str, one: Photograph, places: tuple[EdgePlace, ...]
+) -> tuple[tuple[str, bytes], ...] | str:
+    """Return names and PNGs of edges; a sentence where the photograph can't be read."""
+    del place
+    data = get_record().photographs.get(one.sha256)
+    names = (hashlib.sha256(f"{one.sha256}{at}".encode()).hexdigest() for at in places)
+    try:
+        cuts = apart(one.name, edge_pngs, data, one.name, places)
+    except PhotoError as refused:
+        return str(refused)
+    return tuple((f"e-{name}", cut) for name, cut in zip(names, cuts, strict=True))
 
 
-def make_ready(place: str, result: Result) -> None:
+def preview(one: Photograph) -> Shown:
+    """Return name, JPEG, and size (width, height) of a photograph of the record.
+
+    Raises
+    ------
+    PhotoError
+        If none was kept and the photograph can't be decoded within the budget.
+    """
+    made = _preview(record_location(), one)
+    if isinstance(made, str):
+        raise PhotoError(made)
+    return made
+
+
+def edges(one: Photograph, places: tuple[EdgePlace, ...]) -> tuple[tuple[str, bytes], ...]:
+    """Return name and PNG of each of some edges.
+
+    Raises
+    ------
+    PhotoError
+        If the photograph can't be decoded within the budget.
+    """
+    made = _edges(record_location(), one, places)
+    if isinstance(made, str):
+        raise PhotoError(made)
+    return made
+
+
+def make_ready(one: Photograph, result: Result) -> None:
     """Make the pictures of one photograph before somebody asks for them."""
-    preview(place, result.photo_sha256)
+    preview(one)
     if isinstance(result, Estimate) and result.marks is not None:
-        for at in edge_places(result, result.marks):
-            edge(place, result.photo_sha256, at)
+        edges(one, edge_places(result, result.marks))
 
 
 def home_of(marks: Marks, size: tuple[int, int]) -> tuple[float, float, float, float]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from inspection.record.views import OpenInspection
+from inspection.record.views import OpenInspection, Photograph
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
 from ui.presenters.manual_edges import (
     at_mm_of,
@@ -17,21 +17,22 @@ from ui.presenters.manual_edges import (
 )
 from ui.presenters.shapes import Handle
 from ui.presenters.station import edge_shapes, shapes_of
+from ui.services.add_photograph import measured
 from ui.services.cameras import known_cameras
 from ui.web.components.rope_view import send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import flash_success, reset_messages, show_errors
 from ui.web.page.rescreen import rescreen
-from ui.web.page.session import get_record, record_location, user_name
+from ui.web.page.session import get_record, user_name
 from ui.web.panels.station import SIDES
-from vision.photo.photo import open_photo
-from vision.pipeline import Settings, measure_photo
+from vision.apart import apart
+from vision.pipeline import Settings
 from vision.results import Estimate, Marks, Refusal, Result
 from vision.scale_rule.measure import is_archive
 from vision.target.print_scale import check_from
 
 
-def manual_corrections(there: OpenInspection, estimate: Estimate) -> None:
+def manual_corrections(there: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
     """Offer what a person may put right on one photograph."""
     marks = estimate.marks
     if marks is None:
@@ -42,7 +43,7 @@ def manual_corrections(there: OpenInspection, estimate: Estimate) -> None:
         key=f"hand {key}",
         help="Where the tool took grease, a loose wire or a shadow for the rope.",
     ):
-        _edges(there, estimate, marks, key)
+        _edges(there, photograph, estimate, marks, key)
     if is_archive(estimate):  # the card's way of measuring can't take its place
         return
     if st.toggle(
@@ -51,17 +52,19 @@ def manual_corrections(there: OpenInspection, estimate: Estimate) -> None:
         help="Drag the ring along the rope; the figure there takes the place of this one, which "
         "stays in the record's history.",
     ):
-        _station(there, estimate, marks, key)
+        _station(there, photograph, estimate, marks, key)
     if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
         with show_errors():
             _measure(there, estimate, estimate.at_mm, why="back to the tool's own edges")
 
 
 @st.fragment
-def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
+def _edges(
+    there: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
+) -> None:
     reset_messages()  # this part is drawn by itself, too
     places = edge_places(estimate, marks)
-    cuts = [pictures.edge(record_location(), estimate.photo_sha256, at) for at in places]
+    cuts = pictures.edges(photograph, places)
     send_pictures(dict(cuts), key=f"hand pictures {key}")
     wide, high = (round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
     moves = []
@@ -122,8 +125,10 @@ def _edges(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) ->
 
 
 @st.fragment
-def _station(there: OpenInspection, estimate: Estimate, marks: Marks, key: str) -> None:
-    name, data, size = pictures.preview(record_location(), estimate.photo_sha256)
+def _station(
+    there: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
+) -> None:
+    name, data, size = pictures.preview(photograph)
     send_pictures({name: data}, key=f"place pictures {key}")
     begin, end = rope_track(marks)
     handle = Handle("place along the rope", begin, end, place_on_track(marks), step=0.005)
@@ -159,9 +164,8 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     data = get_record().photographs.get(estimate.photo_sha256)
     values = get_record().print_checks().get(estimate.print_set)
     check = check_from(estimate.print_set, values) if values else None
-    photo = open_photo(data, name=estimate.photo_name)
     settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
-    found = measure_photo(photo, settings)
+    found, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
     mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
     there_now = (mine or [*found])[0]
     if isinstance(there_now, Refusal):

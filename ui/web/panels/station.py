@@ -25,21 +25,21 @@ from ui.presenters.station import (
 from ui.text import WORD_MARKS, as_typed
 from ui.web.components.rope_view import send_pictures, show_view
 from ui.web.page import pictures
-from ui.web.page.session import record_location
-from vision.results import Estimate, Refusal
+from vision.results import Estimate, Refusal, Result
 
 SIDES = ("left edge", "right edge")
 
 
-def has_photograph(there: OpenInspection, sha256: str) -> bool:
-    """Say whether a result's photograph belongs to the inspection."""
-    return any(one.sha256 == sha256 for one in there.photographs)
+def photograph_of(there: OpenInspection, result: Result) -> Photograph | None:
+    """Return a result's photograph; None if it does not belong to the inspection."""
+    sha256 = result.photo_sha256
+    return next((one for one in there.photographs if one.sha256 == sha256), None)
 
 
-def show_photograph(view: StationView, *, key: str) -> None:
+def show_photograph(one: Photograph, view: StationView, *, key: str) -> None:
     """Show a photograph with what was measured, and the logged reading drawn to scale."""
     result = view.result
-    name, data, size = pictures.preview(record_location(), result.photo_sha256)
+    name, data, size = pictures.preview(one)
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
@@ -48,7 +48,7 @@ def show_photograph(view: StationView, *, key: str) -> None:
         return
     logged = view.comparison.gauge_mm if view.comparison else None
     places = edge_places(result, result.marks)
-    cuts = [pictures.edge(record_location(), result.photo_sha256, at) for at in places]
+    cuts = pictures.edges(one, places)
     send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
     left, right = st.columns([3, 2])
     with left:

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import hashlib
 
-import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
 
 from inspection.model.length_text import parse_length
-from inspection.record.views import OpenInspection
+from inspection.record.views import OpenInspection, Preview
 from ui.services.add_photograph import PhotoFile, add_photograph
+from ui.services.measure_archive import Shown, archive_measured
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
-from ui.web.page.pictures import preview_jpeg
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import get_record, user_name
-from vision.overlay import draw_answer
-from vision.photo.photo import Photo, open_photo
-from vision.results import Estimate, PointPx
-from vision.scale_rule.measure import LIES, Answer, Archive, answer_archive
+from vision.apart import apart
+from vision.photo.containers import PhotoError
+from vision.photo.preview import preview_of
+from vision.results import Estimate, PointPx, Result
+from vision.scale_rule.measure import LIES, Archive
 from vision.scale_rule.scale import Lies
 from vision.uncertainty import shares
 
@@ -37,13 +36,16 @@ LIES_WORDS: dict[Lies, str] = {
 }
 
 
-@st.cache_resource(max_entries=3, show_spinner=False)
-def _photo(sha256: str, name: str, _data: bytes) -> Photo:
-    del sha256
-    return open_photo(_data, name=name)
+@st.cache_data(max_entries=3, show_spinner=False)
+def _shown(sha256: str, name: str, _data: bytes) -> Shown | str:
+    """Return a photograph with its preview; a sentence where it can't be read."""
+    try:
+        return Shown(name, sha256, _data, *apart(name, preview_of, _data, name))
+    except PhotoError as refused:
+        return str(refused)
 
 
-def _uploaded_photo() -> tuple[Photo, bytes] | None:
+def _uploaded_photo() -> Shown | None:
     file = st.file_uploader(
         "Photograph without the card",
         KINDS,
@@ -57,20 +59,22 @@ def _uploaded_photo() -> tuple[Photo, bytes] | None:
     if held is None:
         return None
     name, data = held
-    return _photo(hashlib.sha256(data).hexdigest(), name, data), data
+    shown = _shown(hashlib.sha256(data).hexdigest(), name, data)
+    if isinstance(shown, str):
+        raise PhotoError(shown)
+    return shown
 
 
-def _points_input(photo: Photo) -> list[PointPx | None]:
+def _points_input(photo: Shown) -> list[PointPx | None]:
     st.markdown(
         "Set two points on one row of the rule's marks (or at both ends of a known length), then "
         "two on plain ground to both sides of the rope, in a line square across it. A click or "
         "tap sets the point that is chosen; drag it, or move it with the arrow keys."
     )
-    size = (photo.pixels.shape[1], photo.pixels.shape[0])
-    send_photograph(photo.sha256, preview_jpeg(photo.pixels), key=f"archive sent {photo.sha256}")
+    send_photograph(photo.sha256, photo.preview, key=f"archive sent {photo.sha256}")
     points = mark_points(
         photo.sha256,
-        size,
+        photo.size,
         LABELS,
         key="archive points",
         pairs=PAIRS,
@@ -180,11 +184,9 @@ def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
     )
 
 
-def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> None:
-    result = answer.result
-    drawn: NDArray[np.uint8] = draw_answer(photo.pixels, answer)
+def _show(there: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> None:
     name = f"{photo.sha256} {hashlib.sha256(repr(result).encode()).hexdigest()}"
-    send_photograph(name, preview_jpeg(drawn), key=f"archive drawn {name}")
+    send_photograph(name, drawn, key=f"archive drawn {name}")
     if isinstance(result, Estimate):
         st.metric(
             "Diameter",
@@ -198,10 +200,9 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
     for finding in result.findings:
         show = st.warning if isinstance(result, Estimate) else st.error
         show(as_typed(sentence(finding)))
-    size = (photo.pixels.shape[1], photo.pixels.shape[0])
     mark_points(
         name,
-        size,
+        photo.size,
         (),
         key="archive seen",
         words="The photograph with the rule's marks and the rope's edges as found.",
@@ -210,7 +211,8 @@ def _show(there: OpenInspection, photo: Photo, data: bytes, answer: Answer) -> N
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
         identity = there.inspection.identity
-        file, why = PhotoFile(photo.name, data), "measured without the card"
+        file = PhotoFile(photo.name, photo.data, Preview(photo.preview, *photo.size))
+        why = "measured without the card"
         add_photograph(get_record(), identity, file, [result], by=user_name(), why=why)
         rescreen(identity)
         for held in ("archive file", "archive answer"):
@@ -227,20 +229,20 @@ def _screen(there: OpenInspection) -> None:
         "For photographs from before, where no card was there. The figure is less sure than one "
         "with the card, and says so wherever it is shown."
     )
-    taken = _uploaded_photo()
-    if taken is None:
+    photo = _uploaded_photo()
+    if photo is None:
         return
-    photo, data = taken
     points = _points_input(photo)
     asked = _measurement_inputs(points)
     if asked is None:
         return
     if st.button("Measure", type="primary", key="archive measure"):
         with st.spinner("finding the marks of the rule and the edges of the rope"):
-            st.session_state["archive answer"] = (asked, answer_archive(photo, asked))
-    before, answer = st.session_state.get("archive answer", (None, None))
-    if before == asked and answer.result.photo_sha256 == photo.sha256:
-        _show(there, photo, data, answer)
+            answer = apart(photo.name, archive_measured, photo.data, photo.name, asked)
+            st.session_state["archive answer"] = (asked, *answer)
+    before, result, drawn = st.session_state.get("archive answer", (None, None, None))
+    if before == asked and result.photo_sha256 == photo.sha256:
+        _show(there, photo, result, drawn)
 
 
 inspection = page_header("Without the card")

@@ -15,7 +15,7 @@ from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import cached_assessment, get_record, user_name
 from ui.web.panels.manual_edges import manual_corrections
-from ui.web.panels.station import has_photograph, show_facts, show_photograph
+from ui.web.panels.station import photograph_of, show_facts, show_photograph
 from ui.web.panels.upload import (
     hold_uploads,
     last_uploaded,
@@ -48,11 +48,13 @@ def _refused(there: OpenInspection) -> None:
                 words.markdown(
                     f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
                 )
-            if number < PICTURES and has_photograph(there, one.photo_sha256):
+            photograph = photograph_of(there, one)
+            if number < PICTURES and photograph is not None:
                 if any(reason.spot_px is not None for reason in one.findings):
                     words.caption("The ring on the photograph shows where.")
                 with picture, show_errors():
                     show_photograph(
+                        photograph,
                         StationView(one.view_deg or 0, one, None),
                         key=f"refused {one.photo_sha256} {one.at_mm}",
                     )
@@ -80,13 +82,14 @@ def _show(there: OpenInspection, judgement: Assessment) -> None:
             ),
             view,
         )
-    if has_photograph(there, result.photo_sha256):
+    photograph = photograph_of(there, result)
+    if photograph is not None:
         with show_errors():
-            show_photograph(view, key=f"mine {result.photo_sha256} {result.at_mm}")
+            show_photograph(photograph, view, key=f"mine {result.photo_sha256} {result.at_mm}")
     show_facts(there, judgement, view, result.station or 0)
-    if isinstance(result, Estimate) and has_photograph(there, result.photo_sha256):
+    if isinstance(result, Estimate) and photograph is not None:
         with show_errors():
-            manual_corrections(there, result)
+            manual_corrections(there, photograph, result)
     _move(there, result)
 
 

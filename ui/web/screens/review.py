@@ -19,11 +19,11 @@ from ui.presenters.station import StationView, station_views
 from ui.text import as_typed
 from ui.web.page import pictures
 from ui.web.page.layout import defer_errors, flash_success, page_header, show_cautions, show_errors
-from ui.web.page.session import cached_assessment, get_record, record_location, user_name
+from ui.web.page.session import cached_assessment, get_record, user_name
 from ui.web.panels.inspection_decision import decide_inspection
 from ui.web.panels.station import (
-    has_photograph,
     photograph_named,
+    photograph_of,
     show_comparison,
     show_entries,
     show_photograph,
@@ -261,8 +261,9 @@ def _show_station(there: OpenInspection, station: int, item: ReviewItem) -> Stat
     view = views[chosen]
     key = f"{there.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
     with show_errors():
-        if has_photograph(there, view.result.photo_sha256):
-            show_photograph(view, key=key)
+        photograph = photograph_of(there, view.result)
+        if photograph is not None:
+            show_photograph(photograph, view, key=key)
         else:
             st.info("The photograph itself is not in the record; only what it gave is.")
     return view
@@ -280,9 +281,11 @@ def _show_lone_photograph(there: OpenInspection, item: ReviewItem) -> None:
         result = next(
             (one for one in there.results if found and one.photo_sha256 == found.sha256), None
         )
-        if result is not None:
+        if found is not None and result is not None:
             with show_errors():
-                show_photograph(StationView(0, result, None), key=f"lone {result.photo_sha256}")
+                show_photograph(
+                    found, StationView(0, result, None), key=f"lone {result.photo_sha256}"
+                )
 
 
 def _warm_up(there: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
@@ -293,8 +296,9 @@ def _warm_up(there: OpenInspection, still: list[ReviewItem], now: ReviewItem | N
     mine = [one for one in there.results if one.station == following.station]
     with show_errors():
         for result in mine:
-            if has_photograph(there, result.photo_sha256):
-                pictures.make_ready(record_location(), result)
+            photograph = photograph_of(there, result)
+            if photograph is not None:
+                pictures.make_ready(photograph, result)
         estimates = [one for one in mine if isinstance(one, Estimate)]
         make_ready(cached_assessment(there), following.station, estimates)
 

@@ -1,0 +1,86 @@
+"""Pages over photographs that are too much: one sentence, and everything else goes on."""
+
+from __future__ import annotations
+
+import io
+import os
+import resource
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from inspection.record.record import open_record
+from tests.ui.conftest import REVIEWER
+from ui.services.add_photograph import PhotoFile, measure_and_add
+from ui.services.sample import sample_folder
+from vision import apart
+from vision.photo import photo
+from vision.results import Finding, Refusal
+
+SAMPLE = "2026-09-quay-crane-2"
+
+
+def monster(tmp_path: Path) -> bytes:
+    """200 megapixels with transparency in less than a megabyte."""
+    path = tmp_path / "monster.png"
+    Image.new("RGBA", (14140, 14140), (200, 10, 10, 120)).save(path, compress_level=6)
+    return path.read_bytes()
+
+
+def test_an_inspection_with_an_old_refused_monster_opens(
+    sample_app: AppTest, tmp_path: Path
+) -> None:
+    # it took 4.4 GB whenever somebody opened the inspection, on every server anew
+    data = monster(tmp_path)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        sha256 = record.add_photograph(SAMPLE, data, name="monster.png", by=REVIEWER)
+        reason = Finding("no-card", "No printed card was found.", "Take it again.", "refuse")
+        record.add_results(
+            SAMPLE, [Refusal((reason,), photo_name="monster.png", photo_sha256=sha256)], by=REVIEWER
+        )
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    at = sample_app.run().switch_page("screens/photographs.py").run()
+    assert not at.exception
+    (told,) = {one.value for one in at.error}
+    assert "states 200 megapixels" in told
+    assert any("monster.png" in one.value for one in at.markdown)  # its reasons still stand there
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 600_000  # kB
+
+
+def test_pages_show_the_preview_that_was_kept_and_decode_no_original(
+    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def decoding(*_: object, **__: object) -> None:
+        raise AssertionError("a page decodes an original")
+
+    monkeypatch.setattr(photo, "decode", decoding)
+    for screen in ("photographs", "review"):
+        at = sample_app.run().switch_page(f"screens/{screen}.py").run()
+        assert not at.exception
+        assert not at.error
+
+
+def test_a_photograph_that_ends_its_process_leaves_the_page_and_the_others(
+    sample: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(apart, "MOST_SECONDS", 0.0)
+    with open_record(tmp_path / "record.db") as record, open_record(sample / "record.db") as whole:
+        there = whole.inspection(SAMPLE)
+        record.add_rope(there.rope, by=REVIEWER)
+        record.add_inspection(replace(there.inspection), by=REVIEWER)
+        folder = sample_folder()
+        assert folder is not None
+        file = PhotoFile("a.jpg", (folder / "station-1-view-00.jpg").read_bytes())
+        with pytest.raises(photo.PhotoError, match=r"^a.jpg takes more than the 60 s"):
+            measure_and_add(record, SAMPLE, file, None, by=REVIEWER)
+        assert not record.inspection(SAMPLE).photographs
+        monkeypatch.undo()
+        measure_and_add(record, SAMPLE, file, None, by=REVIEWER)
+        (kept,) = record.inspection(SAMPLE).photographs
+        small = record.photographs.get(kept.preview)
+        assert np.asarray(Image.open(io.BytesIO(small))).shape == (1500, 2000, 3)
+        assert (kept.width_px, kept.height_px) == (4000, 3000)

@@ -1,0 +1,251 @@
+"""What one photograph may take: memory, seconds, and nobody else's process."""
+
+from __future__ import annotations
+
+import io
+import os
+import pickle
+import resource
+import subprocess
+import sys
+import time
+import zlib
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from photo_files import refusal, saved
+from PIL import Image
+
+from vision import apart as child
+from vision.apart import apart, end_child
+from vision.photo import decode
+from vision.photo.containers import MOST_BYTES, MOST_SECONDS, PROGRAM_BYTES, PhotoError
+from vision.photo.photo import open_photo
+from vision.photo.preview import PREVIEW_PX, preview_of
+
+HOUSE = Path(__file__).resolve().parents[2]
+SIDE = 3000
+ASIDE = 40_000_000  # libraries loaded on the way, and the file read twice
+
+
+def picture() -> Image.Image:
+    fields = np.random.default_rng(1).integers(0, 255, (150, 150, 3), dtype=np.uint8)
+    return Image.fromarray(np.asarray(cv2.resize(fields, (SIDE, SIDE)), np.uint8))
+
+
+def kinds() -> dict[str, bytes]:
+    image = picture()
+    clear = image.convert("RGBA")
+    clear.putalpha(120)
+    turned = Image.Exif()
+    turned[0x0112] = 5
+    deep = np.asarray(image).astype(np.uint16) * 257
+    return {
+        "JPEG": saved("JPEG", image),
+        "JPEG turned": saved("JPEG", image, exif=turned),
+        "JPEG CMYK": saved("JPEG", image.convert("CMYK")),
+        "PNG": saved("PNG", image, compress_level=1),
+        "PNG turned": saved("PNG", image, compress_level=1, exif=turned),
+        "PNG transparent": saved("PNG", clear, compress_level=1),
+        "PNG palette": saved("PNG", image.quantize(64), compress_level=1),
+        "PNG 16 bit": cv2.imencode(".png", deep)[1].tobytes(),
+        "PNG grey 16 bit": cv2.imencode(".png", deep[:, :, 0])[1].tobytes(),
+        "TIFF": saved("TIFF", image),
+        "TIFF LZW": saved("TIFF", image, compression="tiff_lzw"),
+        "TIFF JPEG": saved("TIFF", image, compression="jpeg"),
+        "WebP": saved("WEBP", image, method=0),
+        "WebP transparent": saved("WEBP", clear, method=0),
+        "AVIF": saved("AVIF", image, speed=10),
+    }
+
+
+def peak_of(path: Path) -> int:
+    """Bytes that opening takes over what the process held before."""
+    script = (
+        "import resource, sys, vision.photo.photo as p\n"
+        "data = open(sys.argv[1], 'rb').read()\n"
+        "peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024\n"
+        "before = peak(); p.open_photo(data); print(peak() - before)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(path)], cwd=HOUSE, capture_output=True, text=True,
+        check=True, env={**os.environ, "OMP_NUM_THREADS": "1"},
+    )  # fmt: skip
+    return int(done.stdout)
+
+
+def test_no_kind_takes_more_memory_than_its_header_lets_one_expect(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected: dict[str, int] = {}
+
+    def noted(width: int, height: int, file_bytes: int, kind: str, held: int = 0) -> None:
+        expected[now] = width * height * (3 + max(held, 3)) + file_bytes
+
+    monkeypatch.setattr(decode, "refuse_size", noted)
+    for now, data in kinds().items():
+        open_photo(data)
+        (tmp_path / "photo").write_bytes(data)
+        assert peak_of(tmp_path / "photo") <= expected[now] + ASIDE, now
+
+
+def bomb(side: int, *, noise: int = 0) -> bytes:
+    """A PNG with transparency, of one colour but for some rows of noise."""
+    image = Image.new("RGBA", (side, side), (200, 10, 10, 120))
+    if noise:
+        rows = np.random.default_rng(2).integers(0, 255, (noise, side, 4), dtype=np.uint8)
+        image.paste(Image.fromarray(rows, "RGBA"), (0, 0))
+    return saved("PNG", image, compress_level=1)
+
+
+def header(width: int, height: int, depth: int, colours: int, size: int) -> bytes:
+    """The begin of a PNG of a size, and noise that is no picture behind it."""
+
+    def chunk(name: bytes, body: bytes) -> bytes:
+        return (
+            len(body).to_bytes(4, "big") + name + body + zlib.crc32(name + body).to_bytes(4, "big")
+        )
+
+    body = width.to_bytes(4, "big") + height.to_bytes(4, "big") + bytes([depth, colours, 0, 0, 0])
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", body) + chunk(b"IDAT", bytes(size))
+
+
+def test_a_picture_packed_tighter_than_a_sensor_can_be_is_refused_from_its_header() -> None:
+    # 200 megapixels with transparency in 3.5 MB took 4.4 GB before
+    start = time.perf_counter()
+    words = refusal(header(14140, 14140, 8, 6, 3_500_000))
+    assert "states 200 megapixels (14140 x 14140) in 3500 kB" in words
+    assert time.perf_counter() - start < 1.0
+
+
+def test_what_would_take_more_than_the_budget_is_refused_from_its_header() -> None:
+    exif = Image.Exif()
+    exif[0x0112] = 1
+    data = bytearray(saved("WEBP", exif=exif))
+    assert data[12:16] == b"VP8X"
+    data[24:30] = (12_999).to_bytes(3, "little") * 2
+    data += bytes(200_000)
+    assert "which as WebP take 2.9 GB of memory to decode; 1.8 GB are the most" in refusal(
+        bytes(data)
+    )
+
+
+def test_a_large_transparent_picture_stays_within_the_budget(tmp_path: Path) -> None:
+    path = tmp_path / "large.png"
+    path.write_bytes(bomb(6000, noise=1500))
+    # 14 bytes a pixel and more before; 200 megapixels of it must fit beside the program
+    assert peak_of(path) / 36e6 < (MOST_BYTES - PROGRAM_BYTES) / 200e6
+
+
+# ---- in the child -----------------------------------------------------------------------------
+
+
+def greedy(gigabytes: float) -> int:
+    return np.ones(int(gigabytes * 1e9), np.uint8).size
+
+
+def slow(seconds: float) -> None:
+    time.sleep(seconds)
+
+
+def dead(_: bytes) -> None:
+    os.abort()
+
+
+def wrong(_: bytes) -> None:
+    raise KeyError("a fault")
+
+
+def printing() -> str:
+    print("a library speaks", flush=True)
+    os.write(1, b"and so does its C part")
+    return "done"
+
+
+class Acts:
+    def __reduce__(self) -> tuple[object, tuple[str]]:
+        return os.system, ("touch taken-over",)
+
+
+def acting() -> Acts:
+    return Acts()
+
+
+@pytest.fixture(autouse=True)
+def _path(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the child find this file, too."""
+    monkeypatch.syspath_prepend(str(Path(__file__).parent))
+    for work in (greedy, slow, dead, wrong, printing, acting):
+        monkeypatch.setattr(work, "__module__", "test_photo_budget")
+    end_child()
+
+
+def process() -> int:
+    assert child._child is not None
+    return child._child.pid
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="address space is limited by Linux only")
+def test_memory_beyond_the_budget_is_told_and_the_next_photograph_is_read() -> None:
+    assert apart("rope.jpg", greedy, 0.5) == 500_000_000
+    before = process()
+    with pytest.raises(PhotoError, match=r"^rope.jpg takes more than the 2.5 GB of memory"):
+        apart("rope.jpg", greedy, MOST_BYTES / 1e9)
+    jpeg, size = apart("rope.jpg", preview_of, saved("JPEG", picture()), "rope.jpg")
+    assert size == (SIDE, SIDE)
+    assert Image.open(io.BytesIO(jpeg)).size == (PREVIEW_PX, PREVIEW_PX)
+    assert process() != before
+
+
+def test_a_photograph_that_ends_its_process_ends_no_other() -> None:
+    with pytest.raises(PhotoError, match=r"^rope.jpg ended the process that reads photographs"):
+        apart("rope.jpg", dead, b"")
+    assert apart("next.jpg", printing) == "done"  # and what a library prints comes not between
+
+
+def test_time_beyond_the_budget_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert MOST_SECONDS == 60
+    assert apart("rope.jpg", printing) == "done"  # it is up
+    monkeypatch.setattr(child, "MOST_SECONDS", 0.3)
+    with pytest.raises(PhotoError, match=r"^rope.jpg takes more than the 60 s"):
+        apart("rope.jpg", slow, 20.0)
+    monkeypatch.undo()
+
+
+def test_what_a_photograph_is_refused_for_comes_back_as_it_was_said() -> None:
+    with pytest.raises(PhotoError) as caught:
+        apart("x.gif", preview_of, saved("GIF", Image.new("L", (8, 8))), "x.gif")
+    assert str(caught.value).startswith("x.gif is a GIF file")
+
+
+def test_a_fault_in_the_child_is_a_fault_here_with_its_trace() -> None:
+    with pytest.raises(RuntimeError, match="KeyError: 'a fault'"):
+        apart("rope.jpg", wrong, b"")
+
+
+def test_a_child_that_was_taken_over_hands_no_code_to_its_parent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(PhotoError, match="ended the process"):
+        apart("rope.jpg", acting)
+    assert not (tmp_path / "taken-over").exists()
+    with pytest.raises(pickle.UnpicklingError):
+        child._Answer(io.BytesIO(pickle.dumps(os.system))).load()
+
+
+def test_one_photograph_is_read_at_a_time() -> None:
+    import threading
+
+    apart("rope.jpg", slow, 0.0)
+    began = time.monotonic()
+    both = [threading.Thread(target=apart, args=("rope.jpg", slow, 0.5)) for _ in range(2)]
+    for one in both:
+        one.start()
+    for one in both:
+        one.join()
+    assert time.monotonic() - began >= 1.0
+    limits = resource.prlimit(process(), resource.RLIMIT_AS)
+    assert limits == (MOST_BYTES, MOST_BYTES)
