@@ -165,7 +165,7 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
     def slow(store: PhotographStore, data: bytes) -> str:
         if not store.has(hashlib.sha256(data).hexdigest()):  # the bytes are on their way
             with open_record(tmp_path / "record.db") as other:
-                other.add_rope(Rope("rope 2", 9.0), by="B. Lind")
+                other.add_rope(Rope(f"rope {len(written) + 2}", 9.0), by="B. Lind")
             written.append(len(data))
         return really(store, data)
 
@@ -175,8 +175,9 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
         monkeypatch.setattr(PhotographStore, "put", slow)
         measure_and_add(record, "visit", PhotoFile("bar.jpg", bar), None, by="A. Berg")
-        assert written == [len(bar)]
         there = record.inspection("visit")
+        preview = record.photographs.get(there.photographs[0].preview)
+        assert written == [len(bar), len(preview)]
         assert len(there.photographs) == len(there.results) == 1
 
 
