@@ -96,7 +96,7 @@ def test_a_swapped_digit_is_named_in_the_last_line_with_status_1(tmp_path: Path)
     assert "39.67 in place of 36.97" in last
 
 
-def test_json_holds_the_same_judgement(tmp_path: Path) -> None:
+def test_json_holds_the_same_assessment(tmp_path: Path) -> None:
     result = run(write_folder(tmp_path, typed={(4, 90): "36.97"}), "--json")
     document = json.loads(result.stdout)
     assert result.exit_code == 1
@@ -248,12 +248,12 @@ def test_the_three_lines_in_python_say_the_same(tmp_path: Path) -> None:
 
     folder = write_folder(tmp_path, typed={(4, 90): "36.97"})
     log = read_folder(folder).log
-    judgement = assess(
+    assessment = assess(
         replace(log, results=tuple(measure(sorted(folder.glob("*.jpg")), Settings())))
     )
     document = json.loads(run(folder, "--json").stdout)
-    assert judgement.first_concern == document["first_look"]
-    assert judgement.needs_review
-    assert [asdict(one)["code"] for one in judgement.findings] == [
+    assert assessment.first_concern == document["first_look"]
+    assert assessment.needs_review
+    assert [asdict(one)["code"] for one in assessment.findings] == [
         one["code"] for one in document["findings"]
     ]

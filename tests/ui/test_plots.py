@@ -66,12 +66,12 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> ReportCase:
 
 @pytest.fixture(scope="module")
 def along(case: ReportCase) -> AlongRope:
-    return along_rope(case.judgement)
+    return along_rope(case.assessment)
 
 
 @pytest.fixture(scope="module")
 def compared(case: ReportCase) -> Differences:
-    return differences(case.judgement)
+    return differences(case.assessment)
 
 
 @pytest.fixture(scope="module")
@@ -105,9 +105,9 @@ CHARTS = ["along", "differences", "history", "digits", "budget"]
 def charts(
     along: AlongRope, compared: Differences, wearing: History, case: ReportCase
 ) -> dict[str, Any]:
-    digits = last_digits(case.judgement.log.readings, 0.01)
+    digits = last_digits(case.assessment.log.readings, 0.01)
     assert digits is not None
-    budget = budget_shares(case.judgement.photograph_sections[0].mean_budget)
+    budget = budget_shares(case.assessment.photograph_sections[0].mean_budget)
     return {
         "along": along_rope_chart(along),
         "differences": differences_chart(compared),
@@ -144,8 +144,8 @@ def test_along_the_rope_shows_every_mean_with_its_expanded_uncertainty(
     rows = rows_of(spec_of(along_rope_chart(along)), "mean")
     assert len(rows) == 8
     for source, sections in (
-        ("photographs", case.judgement.photograph_sections),
-        ("gauge", case.judgement.gauge_sections),
+        ("photographs", case.assessment.photograph_sections),
+        ("gauge", case.assessment.gauge_sections),
     ):
         for one in sections:
             place = f"station {one.station}"
@@ -185,7 +185,7 @@ def test_limits_are_bands_from_the_limit_outwards_with_their_words(along: AlongR
 def test_without_places_the_axis_counts_stations(case: ReportCase) -> None:
     from dataclasses import replace
 
-    data = along_rope(case.judgement)
+    data = along_rope(case.assessment)
     lost = replace(data, figures=tuple(replace(one, position_m=None) for one in data.figures))
     titles = dict(axes_of(spec_of(along_rope_chart(lost))))
     assert titles["x"]["title"] == "Station"

@@ -22,20 +22,20 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> ReportCase:
 
 @pytest.fixture(scope="module")
 def compared(case: ReportCase) -> Differences:
-    return differences(case.judgement)
+    return differences(case.assessment)
 
 
 def test_differences_show_bias_and_limits_of_agreement(
     compared: Differences, case: ReportCase
 ) -> None:
     spec = spec_of(differences_chart(compared))
-    agreement = case.judgement.agreement
+    agreement = case.assessment.agreement
     assert agreement is not None
     values = [row["value"] for row in rows_of(spec, "value")]
     assert values == pytest.approx([0.0, agreement.bias_mm, agreement.low_mm, agreement.high_mm])
     points = rows_of(spec, "difference")
     assert len(points) == 8
-    for point, one in zip(points, case.judgement.crosscheck.comparisons, strict=True):
+    for point, one in zip(points, case.assessment.crosscheck.comparisons, strict=True):
         assert point["mean"] == pytest.approx((one.photo_mm + one.gauge_mm) / 2)
         assert point["difference"] == pytest.approx(one.photo_mm - one.gauge_mm)
         assert point["word"] == one.word

@@ -57,9 +57,9 @@ def words(request: pytest.FixtureRequest) -> str:
 
 
 def test_the_decision_rule_and_every_limits_edition_are_named(case: ReportCase, words: str) -> None:
-    assert case.judgement.verdicts
+    assert case.assessment.verdicts
     assert plain(case.decision.source) in plain(words)
-    for one in case.judgement.verdicts:
+    for one in case.assessment.verdicts:
         rule = one.verdict.limit.rule
         for said in (rule.source, rule.edition, rule.sure):
             assert plain(said) in plain(words)
@@ -67,15 +67,15 @@ def test_the_decision_rule_and_every_limits_edition_are_named(case: ReportCase, 
 
 
 def test_every_limit_that_does_not_apply_says_why(case: ReportCase, words: str) -> None:
-    assert case.judgement.not_applicable
-    for one in case.judgement.not_applicable:
+    assert case.assessment.not_applicable
+    for one in case.assessment.not_applicable:
         reason = one.reason.removeprefix(f"{one.rule.rule_set}, {one.rule.what}: ")
         assert plain(reason[1:]) in plain(words)
 
 
 def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, words: str) -> None:
     assert case.flags
-    assert plain(case.judgement.first_concern) in plain(words)
+    assert plain(case.assessment.first_concern) in plain(words)
     for flag in case.flags:
         assert plain(flag.finding.seen) in plain(words)
     assert plain("Open: not settled.") in plain(words)
@@ -85,9 +85,9 @@ def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, wor
 
 
 def test_raw_data_hold_the_typed_text_and_the_hashes(case: ReportCase, words: str) -> None:
-    for reading in case.judgement.log.readings:
+    for reading in case.assessment.log.readings:
         assert plain(f"{reading.typed} {reading.value_mm:.3f} C-1 A. Berg") in plain(words)
-    for one in case.judgement.log.results:
+    for one in case.assessment.log.results:
         assert one.photo_sha256 in plain(words)
     assert plain("lost.jpg: no card number: no diameter. No printed card") in plain(words)
 
@@ -102,8 +102,8 @@ def test_there_is_room_for_three_signatures(words: str) -> None:
 
 
 def test_another_decision_rule_is_named_in_the_report(case: ReportCase) -> None:
-    judged = assess(case.judgement.log, decision=SIMPLE)
-    said = html_report(replace(case, judgement=judged, decision=SIMPLE))
+    judged = assess(case.assessment.log, decision=SIMPLE)
+    said = html_report(replace(case, assessment=judged, decision=SIMPLE))
     assert "simple acceptance" in said
     assert "its uncertainty is not counted" in said
 

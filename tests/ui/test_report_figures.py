@@ -1,4 +1,4 @@
-"""Every figure of the judgement stands in the report, on A4, on Letter and in HTML; and a wrong
+"""Every figure of the assessment stands in the report, on A4, on Letter and in HTML; and a wrong
 one would be noticed."""
 
 from __future__ import annotations
@@ -56,8 +56,8 @@ FORMS: dict[str, Callable[[ReportCase], str]] = {
 
 
 def rows_of(case: ReportCase) -> Iterator[Row]:
-    """Yield every row of figures that must stand in the report, from the judgement alone."""
-    judged = case.judgement
+    """Yield every row of figures that must stand in the report, from the assessment alone."""
+    judged = case.assessment
     for one in judged.log.results:
         if isinstance(one, Estimate):
             where = f"station {one.station}, {one.view_deg} deg"
@@ -224,14 +224,14 @@ def test_the_rows_that_are_looked_for_cover_every_station(tmp_path: Path) -> Non
 
 
 def _first(case: ReportCase) -> Estimate:
-    first = case.judgement.log.results[0]
+    first = case.assessment.log.results[0]
     assert isinstance(first, Estimate)
     return first
 
 
 def _with_first(case: ReportCase, first: Estimate) -> ReportCase:
-    log = case.judgement.log
-    return replace(case, judgement=assess(replace(log, results=(first, *log.results[1:]))))
+    log = case.assessment.log
+    return replace(case, assessment=assess(replace(log, results=(first, *log.results[1:]))))
 
 
 def _another_diameter(case: ReportCase) -> ReportCase:
@@ -244,21 +244,23 @@ def _another_uncertainty(case: ReportCase) -> ReportCase:
 
 
 def _another_reading(case: ReportCase) -> ReportCase:
-    log = case.judgement.log
+    log = case.assessment.log
     first = replace(log.readings[0], typed="39.40", value_mm=39.40)
-    return replace(case, judgement=assess(replace(log, readings=(first, *log.readings[1:]))))
+    return replace(case, assessment=assess(replace(log, readings=(first, *log.readings[1:]))))
 
 
 def _another_ovality(case: ReportCase) -> ReportCase:
-    parts = case.judgement.photograph_sections
+    parts = case.assessment.photograph_sections
     first = replace(parts[0], ovality_mm=parts[0].ovality_mm + 0.01)
-    return replace(case, judgement=replace(case.judgement, photograph_sections=(first, *parts[1:])))
+    return replace(
+        case, assessment=replace(case.assessment, photograph_sections=(first, *parts[1:]))
+    )
 
 
 def _another_verdict(case: ReportCase) -> ReportCase:
-    first, *others = case.judgement.verdicts
+    first, *others = case.assessment.verdicts
     turned = replace(first, verdict=replace(first.verdict, outcome="outside"))
-    return replace(case, judgement=replace(case.judgement, verdicts=(turned, *others)))
+    return replace(case, assessment=replace(case.assessment, verdicts=(turned, *others)))
 
 
 def _another_caption(case: ReportCase) -> ReportCase:
@@ -282,5 +284,5 @@ def test_a_report_with_another_figure_does_not_pass(
     changed: Callable[[ReportCase], ReportCase], noticed: set[str], form: str, tmp_path: Path
 ) -> None:
     case = folder_case(tmp_path)
-    assert case.judgement.verdicts[0].verdict.outcome == "within"
+    assert case.assessment.verdicts[0].verdict.outcome == "within"
     assert noticed <= {kind for kind, _ in lacking(case, FORMS[form](changed(case)))}

@@ -109,15 +109,15 @@ def test_pictures_and_figures_are_inside_with_words_for_those_who_do_not_see_the
     assert kinds.count("data:image/svg+xml") == 4 + 3  # stations seen along the rope, figures
 
 
-def test_figures_are_drawn_from_the_judgement(case: ReportCase) -> None:
+def test_figures_are_drawn_from_the_assessment(case: ReportCase) -> None:
     drawn = [
         b64decode(one).decode("utf-8")
         for one in re.findall(r"data:image/svg\+xml;base64,([^\"]+)", html_report(case))
     ]
     together = " ".join(drawn)
-    first = case.judgement.photograph_sections[0]
+    first = case.assessment.photograph_sections[0]
     assert f"mean {first.mean_mm:.2f} mm" in together
-    agreement = case.judgement.agreement
+    agreement = case.assessment.agreement
     assert agreement is not None
     assert f"mean difference {agreement.bias_mm:+.2f} mm" in together
     assert "ISO 4309:2017, uniform decrease: at least" in together

@@ -101,7 +101,7 @@ def test_no_page_is_empty_or_ends_with_a_heading_and_each_says_what_it_belongs_t
     case: ReportCase, paper: Paper
 ) -> None:
     height = PAPERS[paper][1]
-    log = case.judgement.log
+    log = case.assessment.log
     document = pypdfium2.PdfDocument(pdf_report(case, paper=paper))
     pages = len(document)
     for number, page in enumerate(document, start=1):

@@ -142,12 +142,12 @@ def invented(place: str) -> OpenInspection:
 
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
     with open_record(sample / "record.db") as record:
-        judgement = assess(log_of(record, SAMPLE))
-    planted = judgement.findings[0]
-    assert evidence(judgement, planted) == ()  # it names the difference itself
+        assessment = assess(log_of(record, SAMPLE))
+    planted = assessment.findings[0]
+    assert evidence(assessment, planted) == ()  # it names the difference itself
     other = replace(planted, seen="Typed three minutes before its photograph.")
-    (told,) = evidence(judgement, other)
-    compared = judgement.crosscheck.comparisons
+    (told,) = evidence(assessment, other)
+    compared = assessment.crosscheck.comparisons
     (there,) = [one for one in compared if (one.station, one.view_deg) == (3, 90)]
     assert told.startswith(f"station 3, 90 deg: Photograph {there.photo_mm:.2f} mm, gauge 22.11 mm")
 
@@ -196,9 +196,9 @@ def test_the_wrong_entry_lies_outside_what_the_history_lets_expect(worn: Assessm
 
 def test_a_station_without_earlier_inspections_has_no_history(sample: Path) -> None:
     with open_record(sample / "record.db") as record:
-        judgement = assess(log_of(record, SAMPLE))
-    assert station_history(judgement, 3) is None
-    assert station_trends([judgement]) == []
+        assessment = assess(log_of(record, SAMPLE))
+    assert station_history(assessment, 3) is None
+    assert station_trends([assessment]) == []
 
 
 def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assessment) -> None:

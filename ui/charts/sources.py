@@ -1,4 +1,4 @@
-"""Where the figures come from: a judgement, a section, a budget, a trend, typed readings."""
+"""Where the figures come from: an assessment, a section, a budget, a trend, typed readings."""
 
 from __future__ import annotations
 
@@ -48,19 +48,19 @@ def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
     return tuple(dict.fromkeys(lines))
 
 
-def along_rope(judgement: Assessment) -> AlongRope:
+def along_rope(assessment: Assessment) -> AlongRope:
     """Return the stations' mean diameters by photographs and by gauge, with their limits."""
     sources: tuple[tuple[Source, tuple[Section, ...]], ...] = (
-        ("photographs", judgement.photograph_sections),
-        ("gauge", judgement.gauge_sections),
+        ("photographs", assessment.photograph_sections),
+        ("gauge", assessment.gauge_sections),
     )
     figures = tuple(
         Figure(one.station or 0, one.position_m, source, one.mean_mm, K * one.u_mean_mm)
         for source, sections in sources
         for one in sections
     )
-    rope = judgement.log.rope
-    limits = limit_lines(one.verdict.limit for one in judgement.verdicts)
+    rope = assessment.log.rope
+    limits = limit_lines(one.verdict.limit for one in assessment.verdicts)
     return AlongRope(figures, limits, rope.nominal_mm, rope.reference_mm)
 
 
@@ -81,7 +81,7 @@ def roundness(section: Section, source: Source) -> Roundness:
     )
 
 
-def differences(judgement: Assessment) -> Differences:
+def differences(assessment: Assessment) -> Differences:
     """Return photograph minus gauge against the mean of both, for every comparison."""
     points = tuple(
         Difference(
@@ -91,9 +91,9 @@ def differences(judgement: Assessment) -> Differences:
             K * one.u_difference_mm,
             one.word,
         )
-        for one in judgement.crosscheck.comparisons
+        for one in assessment.crosscheck.comparisons
     )
-    found = judgement.agreement
+    found = assessment.agreement
     if found is None:
         return Differences(points)
     return Differences(points, found.bias_mm, found.low_mm, found.high_mm)

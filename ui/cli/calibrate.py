@@ -191,12 +191,12 @@ def cameras(remove: str | None, kept: Path | None) -> None:
             forget_camera(place, remove)
             click.echo(f"{remove} is forgotten.")
             return
-        there = known_cameras(place)
+        known = known_cameras(place)
     except ValueError as wrong:
         raise click.ClickException(str(wrong)) from wrong
-    if not there:
+    if not known:
         click.echo("No camera was calibrated yet; see `ropephoto calibrate --help`.")
-    for key, camera in sorted(there.items()):
+    for key, camera in sorted(known.items()):
         click.echo(
             f"{key}: focal length {camera.focal_px:.1f} px, from {camera.photographs} photographs"
             f" of {camera.on or 'an unknown day'}"

@@ -127,25 +127,25 @@ def check(
 
         if folder.is_dir():
             read = measured_folder(folder, inspection, print_set, measure)
-            judgement = judge(read)
+            assessment = judge(read)
         else:
             with _record(where) as record:
                 gathered = gather(record, inspection, measure=measure, print_set=print_set)
                 read = gathered.read
-                judgement = judge(read)
+                assessment = judge(read)
                 if save and by:
-                    saved = save_to(record, gathered, judgement, by=by)
+                    saved = save_to(record, gathered, assessment, by=by)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     if as_json:
-        print_check_json(judgement, read)
+        print_check_json(assessment, read)
     elif as_csv:
-        print_check_csv(judgement, read)
+        print_check_csv(assessment, read)
     else:
-        print_check_table(judgement, read)
+        print_check_table(assessment, read)
     if saved:
         click.echo(saved, err=True)
-    context.exit(1 if judgement.needs_review or read.rejected else 0)
+    context.exit(1 if assessment.needs_review or read.rejected else 0)
 
 
 def usual_measure(as_json: bool, as_csv: bool) -> Measure:

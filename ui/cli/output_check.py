@@ -32,13 +32,13 @@ STYLES = {
 }
 
 
-def print_check_table(judgement: Assessment, read: Folder) -> None:
-    """Print a judgement for people; its last line says what deserves the first look.
+def print_check_table(assessment: Assessment, read: Folder) -> None:
+    """Print an assessment for people; its last line says what deserves the first look.
 
     Tables are in the rope's own units, mm or inch; sentences are in mm.
     """
     console = Console()
-    log = judgement.log
+    log = assessment.log
     units = log.rope.units
     nominal = length_text(log.rope.nominal_mm, units=units)
     console.print(
@@ -48,28 +48,28 @@ def print_check_table(judgement: Assessment, read: Folder) -> None:
         markup=False,
     )
     parts: list[Table | list[str | Text]] = []
-    if judgement.crosscheck.comparisons:
-        parts.append(_comparisons_table(judgement.crosscheck.comparisons, units))
-        parts.append([_agreement_line(judgement)])
-    if judgement.findings:
-        parts.append(_findings_table(judgement.findings))
-    if judgement.verdicts:
-        parts.append(_verdicts_table(judgement.verdicts, units))
-    if judgement.severities:
-        parts.append(severity_table(judgement))
-    if judgement.station_histories:
-        parts.append(over_time_table(judgement.station_histories))
+    if assessment.crosscheck.comparisons:
+        parts.append(_comparisons_table(assessment.crosscheck.comparisons, units))
+        parts.append([_agreement_line(assessment)])
+    if assessment.findings:
+        parts.append(_findings_table(assessment.findings))
+    if assessment.verdicts:
+        parts.append(_verdicts_table(assessment.verdicts, units))
+    if assessment.severities:
+        parts.append(severity_table(assessment))
+    if assessment.station_histories:
+        parts.append(over_time_table(assessment.station_histories))
     parts.append(
         [
-            *_lines(judgement),
-            *further_lines(judgement),
-            *_notes(judgement, read),
+            *_lines(assessment),
+            *further_lines(assessment),
+            *_notes(assessment, read),
             *(Text(caution, style="italic") for caution in CAUTIONS),
         ]
     )
     print_parts(console, parts)
     # one line whatever the width of the screen, so that it can be cut off and passed on
-    console.print(judgement.first_concern, style="bold", markup=False, soft_wrap=True)
+    console.print(assessment.first_concern, style="bold", markup=False, soft_wrap=True)
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
@@ -100,8 +100,8 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
     return table
 
 
-def _agreement_line(judgement: Assessment) -> str:
-    found = judgement.agreement
+def _agreement_line(assessment: Assessment) -> str:
+    found = assessment.agreement
     if found is None:
         return "Fewer than 3 comparisons: no limits of agreement."
     return (
@@ -170,12 +170,12 @@ def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
     return {word: outcomes.count(word) for word in words if word in outcomes}
 
 
-def _not_applicable(judgement: Assessment) -> list[str]:
+def _not_applicable(assessment: Assessment) -> list[str]:
     """Return why limits don't apply; those of the other service are only named."""
-    service = judgement.log.rope.service
+    service = assessment.log.rope.service
     close: list[NotApplicable] = []
     far: list[NotApplicable] = []
-    for one in judgement.not_applicable:
+    for one in assessment.not_applicable:
         (far if one.rule.services and service not in one.rule.services else close).append(one)
     lines = [f"Does not apply: {one.reason}" for one in close]
     if far:
@@ -185,8 +185,8 @@ def _not_applicable(judgement: Assessment) -> list[str]:
     return lines
 
 
-def _lines(judgement: Assessment) -> list[str]:
-    checked = judgement.crosscheck
+def _lines(assessment: Assessment) -> list[str]:
+    checked = assessment.crosscheck
     lines = [f"{one.photo_name}: {refused(one)}" for one in checked.refused]
     lines += [
         f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to hold it against."
@@ -200,16 +200,16 @@ def _lines(judgement: Assessment) -> list[str]:
     lines += [
         f"Station {one.station} is {one.deficit_mm:.2f} mm ({one.deficit_pct:.1f} % of nominal) "
         "thinner than its neighbours: a local decrease."
-        for one in judgement.local
+        for one in assessment.local
         if one.outcome == "local decrease"
     ]
     return lines
 
 
-def _notes(judgement: Assessment, read: Folder) -> list[str]:
-    lines = _not_applicable(judgement)
+def _notes(assessment: Assessment, read: Folder) -> list[str]:
+    lines = _not_applicable(assessment)
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
-    return [*lines, *(f"Note: {note}" for note in (*judgement.notes, *read.notes))]
+    return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
 
 def _unit(units: Units) -> str:
@@ -230,9 +230,9 @@ def _short(where: tuple[str, ...]) -> str:
 GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera": "phone"}
 
 
-def severity_table(judgement: Assessment) -> Table:
+def severity_table(assessment: Assessment) -> Table:
     """Return each station's uniform decrease with its severity."""
-    by = "photographs" if judgement.photograph_sections else "the gauge"
+    by = "photographs" if assessment.photograph_sections else "the gauge"
     table = new_table(f"Uniform decrease of diameter after ISO 4309:2017, by {by}")
     table.add_column("station")
     for heading in ("decrease\nmm", "decrease\n% of nominal", "u\n%"):
@@ -240,7 +240,7 @@ def severity_table(judgement: Assessment) -> Table:
     table.add_column("band", no_wrap=True)
     table.add_column("towards\ndiscard %", justify="right")
     table.add_column("could also be", ratio=1)
-    for station, one in judgement.severities:
+    for station, one in assessment.severities:
         others = ", ".join(
             f"{band} ({p:.0%})" for band, p in one.spread if band != one.band and p >= 0.05
         )
@@ -292,10 +292,12 @@ def _met(one: StationHistory) -> str:
     return f"from {one.limit.earliest}, {latest}"
 
 
-def further_lines(judgement: Assessment) -> list[str]:
+def further_lines(assessment: Assessment) -> list[str]:
     """Return what would settle undecided verdicts, who or what differs, chance, grooves."""
-    lines = [placed.words for placed in judgement.verdicts if placed.verdict.outcome == "undecided"]
-    compared = judgement.method_comparison
+    lines = [
+        placed.words for placed in assessment.verdicts if placed.verdict.outcome == "undecided"
+    ]
+    compared = assessment.method_comparison
     if compared is not None:
         lines.append(f"Comparisons: {compared.flags.words}")
         lines += [compared.line_words] if compared.line_words else []
@@ -307,11 +309,11 @@ def further_lines(judgement: Assessment) -> list[str]:
                     for name, one in names.items()
                 ]
                 lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(said)}.")
-    for section in (*judgement.photograph_sections, *judgement.gauge_sections):
+    for section in (*assessment.photograph_sections, *assessment.gauge_sections):
         if section.ellipse is not None:
             lines.append(f"Station {section.station}. {section.ellipse.words}")
-    lines += lay_words(judgement.lays)
-    lines += [fit.words for fit in judgement.groove_fits]
-    if any(one.line is not None for one in judgement.station_histories):
+    lines += lay_words(assessment.lays)
+    lines += [fit.words for fit in assessment.groove_fits]
+    if any(one.line is not None for one in assessment.station_histories):
         lines.append(NO_CLEARANCE)
     return lines

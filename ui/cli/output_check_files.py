@@ -21,29 +21,29 @@ COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome
            "words")  # fmt: skip
 
 
-def print_check_json(judgement: Assessment, read: Folder) -> None:
-    """Print a judgement as one JSON document."""
-    json.dump(judgement_plain(judgement, read), sys.stdout, indent=1, ensure_ascii=False)
+def print_check_json(assessment: Assessment, read: Folder) -> None:
+    """Print an assessment as one JSON document."""
+    json.dump(assessment_dict(assessment, read), sys.stdout, indent=1, ensure_ascii=False)
     sys.stdout.write("\n")
 
 
-def judgement_plain(judgement: Assessment, read: Folder) -> dict[str, Any]:
-    """Return a judgement as plain values for JSON."""
-    log, checked = judgement.log, judgement.crosscheck
+def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
+    """Return an assessment as plain values for JSON."""
+    log, checked = assessment.log, assessment.crosscheck
     comparisons = []
     for one in checked.comparisons:
         values = to_dict(one)
         del values["difference_budget"]
         comparisons.append({**values, "u_difference_mm": one.u_difference_mm, "words": one.words})
-    compared = judgement.method_comparison
+    compared = assessment.method_comparison
     return {
         "rope": to_dict(log.rope),
         "inspection": to_dict(log.inspection),
-        "first_look": judgement.first_concern,
-        "deserves_a_look": judgement.needs_review,
-        "findings": [to_dict(one) for one in judgement.findings],
+        "first_look": assessment.first_concern,
+        "deserves_a_look": assessment.needs_review,
+        "findings": [to_dict(one) for one in assessment.findings],
         "comparisons": comparisons,
-        "agreement": None if judgement.agreement is None else to_dict(judgement.agreement),
+        "agreement": None if assessment.agreement is None else to_dict(assessment.agreement),
         "verdicts": [
             {
                 "station": one.station,
@@ -51,10 +51,10 @@ def judgement_plain(judgement: Assessment, read: Folder) -> dict[str, Any]:
                 **to_dict(one.verdict),
                 "words": one.words,
             }
-            for one in judgement.verdicts
+            for one in assessment.verdicts
         ],
-        "not_applicable": [one.reason for one in judgement.not_applicable],
-        "local": [to_dict(one) for one in judgement.local],
+        "not_applicable": [one.reason for one in assessment.not_applicable],
+        "local": [to_dict(one) for one in assessment.local],
         "across": None
         if compared is None
         else {
@@ -64,15 +64,15 @@ def judgement_plain(judgement: Assessment, read: Folder) -> dict[str, Any]:
         },
         "severities": [
             {"station": station, **to_dict(one), "words": one.words}
-            for station, one in judgement.severities
+            for station, one in assessment.severities
         ],
-        "over_time": [_history_plain(one) for one in judgement.station_histories],
-        "groove_fits": [{**to_dict(one), "words": one.words} for one in judgement.groove_fits],
+        "over_time": [_history_plain(one) for one in assessment.station_histories],
+        "groove_fits": [{**to_dict(one), "words": one.words} for one in assessment.groove_fits],
         "refused": [as_plain(one) for one in checked.refused],
         "photographs_alone": [one.photo_name for one in checked.photos_alone],
         "readings_alone": [to_dict(one) for one in checked.readings_alone],
         "rejected_rows": [asdict(one) for one in read.rejected],
-        "notes": [*judgement.notes, *read.notes],
+        "notes": [*assessment.notes, *read.notes],
         "cautions": list(CAUTIONS),
     }
 
@@ -86,15 +86,15 @@ def _history_plain(one: StationHistory) -> dict[str, Any]:
     return values
 
 
-def print_check_csv(judgement: Assessment, read: Folder) -> None:
-    """Print a judgement as CSV: findings in their order, comparisons, verdicts, refusals."""
+def print_check_csv(assessment: Assessment, read: Folder) -> None:
+    """Print an assessment as CSV: findings in their order, comparisons, verdicts, refusals."""
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for row in _csv_rows(judgement, read):
+    for row in _csv_rows(assessment, read):
         writer.writerow([_cell(row.get(column)) for column in COLUMNS])
 
 
-def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
+def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = [
         {
             "kind": "finding",
@@ -106,7 +106,7 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "p_value": one.p_value,
             "words": f"{sentence(one)} {one.innocent}",
         }
-        for one in judgement.findings
+        for one in assessment.findings
     ]
     rows += [
         {
@@ -120,9 +120,9 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "p_value": one.p_value,
             "words": one.words,
         }
-        for one in judgement.crosscheck.comparisons
+        for one in assessment.crosscheck.comparisons
     ]
-    for placed in judgement.verdicts:
+    for placed in assessment.verdicts:
         limit = placed.verdict.limit
         rows.append(
             {
@@ -146,7 +146,7 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "outcome": one.band,
             "words": one.words,
         }
-        for station, one in judgement.severities
+        for station, one in assessment.severities
     ]
     rows += [
         {
@@ -157,7 +157,7 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "unit": "mm",
             "words": one.words,
         }
-        for one in judgement.lays
+        for one in assessment.lays
     ]
     rows += [
         {
@@ -169,7 +169,7 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "unit": "mm per year",
             "words": one.limit.words if one.limit else "",
         }
-        for one in judgement.station_histories
+        for one in assessment.station_histories
         if one.line is not None
     ]
     rows += [
@@ -182,7 +182,7 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "outcome": one.outcome,
             "words": one.words,
         }
-        for one in judgement.groove_fits
+        for one in assessment.groove_fits
     ]
     rows += [
         {
@@ -191,13 +191,13 @@ def _csv_rows(judgement: Assessment, read: Folder) -> list[dict[str, Any]]:
             "outcome": "no diameter",
             "words": refused(one),
         }
-        for one in judgement.crosscheck.refused
+        for one in assessment.crosscheck.refused
     ]
     rows += [
         {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
         for one in read.rejected
     ]
-    rows.append({"kind": "first look", "words": judgement.first_concern})
+    rows.append({"kind": "first look", "words": assessment.first_concern})
     return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
 
 

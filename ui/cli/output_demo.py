@@ -72,8 +72,8 @@ def run_demo(folder: Path) -> None:
     console.print(_table(lines_), "")
     _print_refusals(console, lines_)
     _print_accuracy(console, lines_)
-    judgement = assess(replace(log, results=tuple(results)))
-    console.print(judgement.first_concern, style="bold", markup=False)
+    assessment = assess(replace(log, results=tuple(results)))
+    console.print(assessment.first_concern, style="bold", markup=False)
     for caution in CAUTIONS:
         console.print(caution, style="italic", markup=False)
 

@@ -46,9 +46,9 @@ def init(where: str, photographs: str | None) -> None:
     """
     with open_record_or_fail(where, photographs, create=True) as opened:
         events = int(opened.fingerprint().split("-")[0])
-        there = f"is there already and holds {events} events" if events else "is ready"
+        state = f"is there already and holds {events} events" if events else "is ready"
         click.echo(
-            f"The record {opened.access.where} {there}. Photographs: {opened.photographs.where}"
+            f"The record {opened.access.where} {state}. Photographs: {opened.photographs.where}"
         )
 
 

@@ -79,7 +79,7 @@ def report(
     _write(case, wanted, paper)
     for path in wanted:
         click.echo(f"Wrote {path}.")
-    click.echo(case.judgement.first_concern)
+    click.echo(case.assessment.first_concern)
 
 
 def _case(

@@ -33,7 +33,7 @@ class FlaggedEntry:
 
     Parameters
     ----------
-    there : OpenInspection
+    opened : OpenInspection
         The inspection.
     logged : LoggedFinding
         What was found, and how it was settled.
@@ -41,7 +41,7 @@ class FlaggedEntry:
         The figures at the places it names, a sentence each.
     """
 
-    there: OpenInspection
+    opened: OpenInspection
     logged: LoggedFinding
     evidence: tuple[str, ...] = ()
 
@@ -54,13 +54,13 @@ class FlaggedEntry:
     def sent_back(self) -> StationReview | None:
         """The decision by which its station waits for the inspector; None where it does not."""
         station = station_of(self.logged)
-        mine = [one for one in self.there.station_reviews if one.station == station and one.stands]
+        mine = [one for one in self.opened.station_reviews if one.station == station and one.stands]
         return mine[-1] if mine and mine[-1].back else None
 
     @property
     def page(self) -> str:
         """Where the pages show it: what stands behind the address of the server."""
-        asked = {"inspection": self.there.inspection.identity, "look": self.item_name}
+        asked = {"inspection": self.opened.inspection.identity, "look": self.item_name}
         return f"review?{urlencode(asked)}"
 
     @property
@@ -106,21 +106,21 @@ def filtered(
 
 
 def flagged_entries(
-    opened: list[OpenInspection], judgements: list[Assessment], *, settled: bool
+    inspections: list[OpenInspection], assessments: list[Assessment], *, settled: bool
 ) -> list[FlaggedEntry]:
     """Return the entries that deserve a look, the strongest reason first.
 
     Parameters
     ----------
-    opened, judgements : list
+    inspections, assessments : list
         Inspections, and what was judged of each.
     settled : bool
         With those that were settled, behind the others.
     """
     found = [
-        FlaggedEntry(there, one, evidence(judgement, one.finding))
-        for there, judgement in zip(opened, judgements, strict=True)
-        for one in there.findings
+        FlaggedEntry(opened, one, evidence(assessment, one.finding))
+        for opened, assessment in zip(inspections, assessments, strict=True)
+        for one in opened.findings
         if one.current and (settled or not one.settled_by)
     ]
     return sorted(
@@ -128,7 +128,7 @@ def flagged_entries(
     )
 
 
-def evidence(judgement: Assessment, finding: Finding) -> tuple[str, ...]:
+def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
     """Return the figures at the places that a finding names, at most three sentences.
 
     A comparison of photograph and gauge for a place with its direction, else the station's
@@ -138,15 +138,15 @@ def evidence(judgement: Assessment, finding: Finding) -> tuple[str, ...]:
     for where in finding.where:
         told += [
             f"{where}: {one.words}"
-            for one in judgement.crosscheck.comparisons
+            for one in assessment.crosscheck.comparisons
             if place_words(one.station or 0, one.view_deg) == where
             and f"{one.difference_mm:+z.2f} mm" not in finding.seen
         ]
         told += [
             f"{where}: mean by the {source} {one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f} mm."
             for source, sections in (
-                ("photographs", judgement.photograph_sections),
-                ("gauge", judgement.gauge_sections),
+                ("photographs", assessment.photograph_sections),
+                ("gauge", assessment.gauge_sections),
             )
             for one in sections
             if f"station {one.station}" == where
@@ -158,11 +158,11 @@ def entry_rows(entries: list[FlaggedEntry]) -> list[list[str]]:
     """Return entries as rows of text under `HEADINGS`."""
     rows = []
     for one in entries:
-        inspection, finding, sent = one.there.inspection, one.logged.finding, one.sent_back
+        inspection, finding, sent = one.opened.inspection, one.logged.finding, one.sent_back
         rows.append(
             [
                 inspection.identity,
-                one.there.rope.identity,
+                one.opened.rope.identity,
                 inspection.place,
                 inspection.on.isoformat(),
                 "; ".join(finding.where),

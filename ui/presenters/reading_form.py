@@ -46,7 +46,7 @@ class ParsedRow:
 
 
 def parse_row(
-    row: Row, there: OpenInspection, *, gauge: str, person: str, at: datetime
+    row: Row, opened: OpenInspection, *, gauge: str, person: str, at: datetime
 ) -> ParsedRow:
     """Return what a typed row means for an inspection."""
     if not row.typed.strip():
@@ -58,19 +58,19 @@ def parse_row(
             raise ValueError
     except ValueError:
         return ParsedRow(None, f"{where}: say station (from 1) and direction (0 to 359).")
-    unit = "in" if there.rope.units == "inch" else "mm"
+    unit = "in" if opened.rope.units == "inch" else "mm"
     try:
         value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
     except ValueError as wrong:
         return ParsedRow(None, f"{where}: {wrong}")
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
-    off = 100 * (value - there.rope.nominal_mm) / there.rope.nominal_mm
+    off = 100 * (value - opened.rope.nominal_mm) / opened.rope.nominal_mm
     question = ""
     if abs(off) > ODD_PCT:
         question = (
             f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
         )
-    elif any((one.station, one.view_deg) == (station, view) for one in there.readings):
+    elif any((one.station, one.view_deg) == (station, view) for one in opened.readings):
         question = f"{where} has a reading already; this one stands beside it."
     return ParsedRow(reading, question=question)
 
@@ -84,11 +84,11 @@ def reading_lines(readings: Iterable[Reading]) -> list[str]:
     ]
 
 
-def empty_rows(there: OpenInspection) -> tuple[Row, ...]:
+def empty_rows(opened: OpenInspection) -> tuple[Row, ...]:
     """Return a row for each station and direction that has no reading yet."""
-    numbers = {one.number for one in there.inspection.stations}
-    numbers |= {one.station for one in there.results if one.station is not None}
-    read = {(one.station, one.view_deg) for one in there.readings}
+    numbers = {one.number for one in opened.inspection.stations}
+    numbers |= {one.station for one in opened.results if one.station is not None}
+    read = {(one.station, one.view_deg) for one in opened.readings}
     rows = [
         Row(str(number), str(view), "")
         for number in sorted(numbers or {1, 2})

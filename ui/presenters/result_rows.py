@@ -24,7 +24,7 @@ GROOVE_HEADS = ["drum or sheave", "radius mm", "wider than nominal", "fit", "wha
 PLACE_HEADS = ["station", "place", "photographs", "readings", "section"]
 
 
-def section_rows(judgement: Assessment) -> Rows:
+def section_rows(assessment: Assessment) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
     return [
         [
@@ -35,17 +35,17 @@ def section_rows(judgement: Assessment) -> Rows:
             "" if one.ovality_pct is None else f"{one.ovality_pct:.1f}",
         ]
         for source, sections in (
-            ("photographs", judgement.photograph_sections),
-            ("gauge", judgement.gauge_sections),
+            ("photographs", assessment.photograph_sections),
+            ("gauge", assessment.gauge_sections),
         )
         for one in sections
     ]
 
 
-def limit_rows(judgement: Assessment) -> Rows:
+def limit_rows(assessment: Assessment) -> Rows:
     """Return each limit once for each source: its verdicts, and the figure that is nearest."""
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
-    for one in judgement.verdicts:
+    for one in assessment.verdicts:
         groups.setdefault((_limit_name(one), one.source), []).append(one)
     rows = []
     for (name, source), group in sorted(groups.items(), key=lambda item: _tightest(item[1])):
@@ -82,7 +82,7 @@ def _tightest(group: Sequence[PlacedVerdict]) -> tuple[int, float]:
     )
 
 
-def verdict_rows(judgement: Assessment) -> Rows:
+def verdict_rows(assessment: Assessment) -> Rows:
     """Return every verdict, those that are outside and undecided first."""
     return [
         [
@@ -94,7 +94,7 @@ def verdict_rows(judgement: Assessment) -> Rows:
             _bound(one.verdict.limit),
             f"{one.verdict.margin_mm:+z.2f}",
         ]
-        for one in sorted(judgement.verdicts, key=lambda one: RANK[one.verdict.outcome])
+        for one in sorted(assessment.verdicts, key=lambda one: RANK[one.verdict.outcome])
     ]
 
 
@@ -107,10 +107,10 @@ def _bound(limit: Limit) -> str:
     return " and ".join(words)
 
 
-def sources(judgement: Assessment) -> list[str]:
+def sources(assessment: Assessment) -> list[str]:
     """Return where each limit comes from and how surely its figures are known, each once."""
     said: dict[str, None] = {}
-    for placed in judgement.verdicts:
+    for placed in assessment.verdicts:
         limit = placed.verdict.limit
         rule = limit.rule
         edition = f", {rule.edition}" if rule.edition else ""
@@ -120,7 +120,7 @@ def sources(judgement: Assessment) -> list[str]:
     return list(said)
 
 
-def wear_rows(judgement: Assessment) -> Rows:
+def wear_rows(assessment: Assessment) -> Rows:
     """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
     return [
         [
@@ -135,11 +135,11 @@ def wear_rows(judgement: Assessment) -> Rows:
                 if band != one.band and share >= 0.05
             ),
         ]
-        for station, one in judgement.severities
+        for station, one in assessment.severities
     ]
 
 
-def local_rows(judgement: Assessment) -> Rows:
+def local_rows(assessment: Assessment) -> Rows:
     """Return each station against the median of its neighbours."""
     return [
         [
@@ -148,11 +148,11 @@ def local_rows(judgement: Assessment) -> Rows:
             f"{one.deficit_pct:+z.1f}",
             one.outcome,
         ]
-        for one in judgement.local
+        for one in assessment.local
     ]
 
 
-def groove_rows(judgement: Assessment) -> Rows:
+def groove_rows(assessment: Assessment) -> Rows:
     """Return how each groove stands against the rope's nominal diameter."""
     return [
         [
@@ -162,19 +162,19 @@ def groove_rows(judgement: Assessment) -> Rows:
             one.outcome,
             one.words,
         ]
-        for one in judgement.groove_fits
+        for one in assessment.groove_fits
     ]
 
 
-def place_rows(there: OpenInspection) -> Rows:
+def place_rows(opened: OpenInspection) -> Rows:
     """Return what was seen and read at each station, and whether it forms a section."""
-    at = {one.number: one.position_m for one in there.inspection.stations}
+    at = {one.number: one.position_m for one in opened.inspection.stations}
     seen: dict[int, set[int]] = {}
     read: dict[int, set[int]] = {}
-    for result in there.results:
+    for result in opened.results:
         if isinstance(result, Estimate) and result.station and result.view_deg is not None:
             seen.setdefault(result.station, set()).add(result.view_deg)
-    for reading in there.readings:
+    for reading in opened.readings:
         read.setdefault(reading.station, set()).add(reading.view_deg)
     return [
         [

@@ -84,18 +84,18 @@ def item_name(one: LoggedFinding) -> str:
     return ", ".join(one.finding.where[:2]) or "Whole inspection"
 
 
-def review_queue(there: OpenInspection) -> list[ReviewItem]:
+def review_queue(opened: OpenInspection) -> list[ReviewItem]:
     """Return what needs a look in an inspection, the most doubtful first.
 
     A station that was sent back stays in it, marked as being with the inspector, and needs a
     look again as soon as one of its readings or photographs has changed.
     """
     groups: dict[object, list[LoggedFinding]] = {}
-    for one in there.findings:
+    for one in opened.findings:
         if one.current:
             station = station_of(one)
             groups.setdefault(one.key if station is None else station, []).append(one)
-    decisions = {one.station: one for one in there.station_reviews}  # the last one of each
+    decisions = {one.station: one for one in opened.station_reviews}  # the last one of each
     for number, decision in decisions.items():
         if decision.back:
             groups.setdefault(number, [])
@@ -103,11 +103,11 @@ def review_queue(there: OpenInspection) -> list[ReviewItem]:
     return sorted(items, key=lambda one: -one.strength)
 
 
-def stations_without_findings(there: OpenInspection) -> list[ReviewItem]:
+def stations_without_findings(opened: OpenInspection) -> list[ReviewItem]:
     """Return the stations at which nothing stands out, in their order; they can be decided, too."""
-    taken = {one.station for one in review_queue(there)}
-    numbers = {one.station for one in (*there.results, *there.readings)} - taken
-    decisions = {one.station: one for one in there.station_reviews}
+    taken = {one.station for one in review_queue(opened)}
+    numbers = {one.station for one in (*opened.results, *opened.readings)} - taken
+    decisions = {one.station: one for one in opened.station_reviews}
     return [
         ReviewItem(number, None, 0.0, (), decisions.get(number))
         for number in sorted(one for one in numbers if one is not None)
@@ -150,7 +150,7 @@ def _view_of(one: LoggedFinding) -> int | None:
 
 def save_decision(
     record: Record,
-    there: OpenInspection,
+    opened: OpenInspection,
     item: ReviewItem,
     decision: Decision,
     *,
@@ -177,10 +177,10 @@ def save_decision(
     if decision == "overruled" and item.station is None:
         _check_overruling(item, by)
     how = f"{decision}: {why}" if why else decision
-    identity = there.inspection.identity
+    identity = opened.inspection.identity
     back = decision == "sent back"
     with record.transaction() as writing:
-        if writing.inspection(identity).revision != there.revision:
+        if writing.inspection(identity).revision != opened.revision:
             raise RecordError(
                 f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
                 "look at it as it is now, and decide then."
@@ -220,11 +220,11 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     return f"{lead} from: {', then '.join(first)}."
 
 
-def flagged_stations(judgement: Assessment) -> tuple[int, ...]:
+def flagged_stations(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations whose readings deserve a second look, or disagree with a photograph."""
-    named = {one.station for one in judgement.crosscheck.comparisons if one.word == "disagrees"}
-    places = [where for finding in judgement.findings for where in finding.where]
-    for number in {reading.station for reading in judgement.log.readings}:
+    named = {one.station for one in assessment.crosscheck.comparisons if one.word == "disagrees"}
+    places = [where for finding in assessment.findings for where in finding.where]
+    for number in {reading.station for reading in assessment.log.readings}:
         if any(
             where == f"station {number}" or where.startswith(f"station {number},")
             for where in places

@@ -36,12 +36,14 @@ class StationView:
     comparison: Comparison | None
 
 
-def station_views(there: OpenInspection, judgement: Assessment, station: int) -> list[StationView]:
+def station_views(
+    opened: OpenInspection, assessment: Assessment, station: int
+) -> list[StationView]:
     """Return the photographs of a station, by direction, each with its comparison."""
     # one photograph may give figures at several places: its name alone does not tell them apart
     compared = {
         (one.view_deg, one.photo_name, one.photo_mm): one
-        for one in judgement.crosscheck.comparisons
+        for one in assessment.crosscheck.comparisons
         if one.station == station
     }
     found = [
@@ -52,7 +54,7 @@ def station_views(there: OpenInspection, judgement: Assessment, station: int) ->
             if isinstance(result, Estimate)
             else None,
         )
-        for result in there.results
+        for result in opened.results
         if result.station == station
     ]
     return sorted(found, key=lambda one: (one.view_deg, one.result.at_mm))
@@ -183,13 +185,13 @@ def budget_shares(estimate: Estimate) -> list[tuple[str, float]]:
     return sorted(summed.items(), key=lambda item: -item[1])
 
 
-def gauge_words(gauge: Gauge | None, there: OpenInspection) -> str:
+def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
     """Return what is known about a gauge, as one line."""
     if gauge is None:
         return "no gauge data: enter the gauge with its readings"
     due = ""
     if gauge.calibration_due is not None:
-        late = gauge.calibration_due < there.inspection.on
+        late = gauge.calibration_due < opened.inspection.on
         due = f", calibration {'was overdue: it ended' if late else 'holds until'} " + (
             f"{gauge.calibration_due:%Y-%m-%d}"
         )
@@ -199,18 +201,18 @@ def gauge_words(gauge: Gauge | None, there: OpenInspection) -> str:
     )
 
 
-def neighbour_rows(there: OpenInspection, judgement: Assessment, station: int) -> list[list[str]]:
+def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int) -> list[list[str]]:
     """Return station, place, and mean by photograph and by gauge: this one and those beside it."""
-    placed = sorted(there.inspection.stations, key=lambda one: one.position_m)
+    placed = sorted(opened.inspection.stations, key=lambda one: one.position_m)
     numbers = [one.number for one in placed] or sorted(
-        {one.station for one in there.results if one.station is not None}
+        {one.station for one in opened.results if one.station is not None}
     )
     if station not in numbers:
         return []
     here = numbers.index(station)
     near = numbers[max(0, here - 2) : here + 3]
-    seen = {one.station: one for one in judgement.photograph_sections}
-    read = {one.station: one for one in judgement.gauge_sections}
+    seen = {one.station: one for one in assessment.photograph_sections}
+    read = {one.station: one for one in assessment.gauge_sections}
     where = {one.number: f"{one.position_m:g} m" for one in placed}
     rows = []
     for number in near:
@@ -223,11 +225,11 @@ def neighbour_rows(there: OpenInspection, judgement: Assessment, station: int) -
     return rows
 
 
-def earlier_rows(judgement: Assessment, station: int) -> list[list[str]]:
+def earlier_rows(assessment: Assessment, station: int) -> list[list[str]]:
     """Return day, direction and reading of earlier inspections at the same station."""
     return [
         [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", f"{reading.value_mm:.2f}"]
-        for then in reversed(judgement.log.earlier)
+        for then in reversed(assessment.log.earlier)
         for reading in then.readings
         if reading.station == station
     ][:8]

@@ -58,10 +58,10 @@ class StationTrend:
         return max((one.value_mm for one in self.data.limits if one.side == "least"), default=None)
 
 
-def station_trends(judgements: Iterable[Assessment]) -> list[StationTrend]:
+def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
     """Return every station that two inspections or more of its rope hold."""
     by_rope: dict[str, list[Assessment]] = {}
-    for one in judgements:
+    for one in assessments:
         by_rope.setdefault(one.log.rope.identity, []).append(one)
     found = []
     for rope, mine in by_rope.items():
@@ -78,9 +78,9 @@ def station_trends(judgements: Iterable[Assessment]) -> list[StationTrend]:
     return found
 
 
-def _photograph_points(judgements: list[Assessment]) -> dict[int, list[TrendPoint]]:
+def _photograph_points(assessments: list[Assessment]) -> dict[int, list[TrendPoint]]:
     points: dict[int, list[TrendPoint]] = {}
-    for one in judgements:
+    for one in assessments:
         for section in one.photograph_sections:
             if section.station is not None:
                 point = TrendPoint(one.log.inspection.on, section.mean_mm, section.mean_budget)

@@ -11,10 +11,10 @@ from inspection.measurement.section import Section
 K = 2.0
 
 
-def whole_rope(judgement: Assessment) -> list[str]:
+def whole_rope(assessment: Assessment) -> list[str]:
     """Return the measured diameter of the whole rope from each source, or why there is none."""
     said = []
-    for source, found in _by_source(judgement):
+    for source, found in _by_source(assessment):
         if isinstance(found, str):
             said.append(f"No measured diameter of the whole rope by {source}: {found}")
             continue
@@ -28,7 +28,7 @@ def whole_rope(judgement: Assessment) -> list[str]:
     return said
 
 
-def whole_rope_figures(judgement: Assessment) -> dict[str, list[tuple[str, str, str]]]:
+def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str, str]]]:
     """Return the same as figures, by source: name, figure, and what stands below it."""
     return {
         source: [
@@ -48,16 +48,16 @@ def whole_rope_figures(judgement: Assessment) -> dict[str, list[tuple[str, str, 
                 "two directions each",
             ),
         ]
-        for source, found in _by_source(judgement)
+        for source, found in _by_source(assessment)
         if not isinstance(found, str)
     }
 
 
-def _by_source(judgement: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:
-    nominal = judgement.log.rope.nominal_mm
+def _by_source(assessment: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:
+    nominal = assessment.log.rope.nominal_mm
     for source, sections in (
-        ("photographs", judgement.photograph_sections),
-        ("gauge", judgement.gauge_sections),
+        ("photographs", assessment.photograph_sections),
+        ("gauge", assessment.gauge_sections),
     ):
         if sections:
             yield source, group_of(sections, nominal)

@@ -17,20 +17,20 @@ LEAST_SHARE = 0.0005  # smaller parts of a budget are counted together
 
 def raw_data(case: ReportCase) -> list[Block]:
     """Return readings as typed, gauges, photographs, their budgets, and what was left out."""
-    judgement = case.judgement
+    assessment = case.assessment
     blocks = [
-        *_readings(judgement),
-        *_gauges(judgement),
-        *_photographs(judgement),
-        *_budgets(judgement),
+        *_readings(assessment),
+        *_gauges(assessment),
+        *_photographs(assessment),
+        *_budgets(assessment),
         *_changed(case),
         *_left_out(case),
     ]
     return blocks or [Words("Nothing was entered or measured: there are no raw data.")]
 
 
-def _readings(judgement: Assessment) -> list[Block]:
-    log = judgement.log
+def _readings(assessment: Assessment) -> list[Block]:
+    log = assessment.log
     rows = tuple(
         (
             str(number),
@@ -53,7 +53,7 @@ def _readings(judgement: Assessment) -> list[Block]:
     ]
 
 
-def _gauges(judgement: Assessment) -> list[Block]:
+def _gauges(assessment: Assessment) -> list[Block]:
     rows = tuple(
         (
             one.identity,
@@ -62,7 +62,7 @@ def _gauges(judgement: Assessment) -> list[Block]:
             f"{one.permissible_error_mm:g}",
             "not known" if one.calibration_due is None else one.calibration_due.isoformat(),
         )
-        for one in judgement.log.gauges.values()
+        for one in assessment.log.gauges.values()
     )
     if not rows:
         return []
@@ -70,8 +70,8 @@ def _gauges(judgement: Assessment) -> list[Block]:
     return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
 
 
-def _photographs(judgement: Assessment) -> list[Block]:
-    results = judgement.log.results
+def _photographs(assessment: Assessment) -> list[Block]:
+    results = assessment.log.results
     if not results:
         return []
     rows = tuple(
@@ -108,14 +108,14 @@ def _photographs(judgement: Assessment) -> list[Block]:
         Grid(head, rows, widths, right=frozenset({5})),
         *(
             Words(f"{one.photo_name}: {refused(one)}", "small")
-            for one in judgement.crosscheck.refused
+            for one in assessment.crosscheck.refused
         ),
     ]
 
 
-def _budgets(judgement: Assessment) -> list[Block]:
+def _budgets(assessment: Assessment) -> list[Block]:
     """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
-    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
     rows: list[tuple[str, ...]] = []
     sums = set()
     for one in sorted(estimates, key=in_order):

@@ -46,10 +46,10 @@ def decision_words(rule: DecisionRule) -> str:
     )
 
 
-def verdicts(judgement: Assessment, rule: DecisionRule) -> list[Block]:
+def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
-    flagged = flagged_stations(judgement)
+    flagged = flagged_stations(assessment)
     if flagged:
         named = ", ".join(str(number) for number in flagged)
         blocks.append(
@@ -60,19 +60,19 @@ def verdicts(judgement: Assessment, rule: DecisionRule) -> list[Block]:
             )
         )
     for stations, what in (
-        (stations_by_hand(judgement), "rest on an edge that was set by hand"),
-        (stations_without_card(judgement), "rest on a photograph without the card"),
+        (stations_by_hand(assessment), "rest on an edge that was set by hand"),
+        (stations_without_card(assessment), "rest on a photograph without the card"),
     ):
         if stations:
             named = ", ".join(str(number) for number in stations)
             blocks.append(Words(f"Figures by photographs at station {named} {what}.", "strong"))
-    if not judgement.verdicts:
+    if not assessment.verdicts:
         blocks.append(Words("No figure could be held against a limit."))
         return blocks
-    if any("from memory" in one.verdict.limit.rule.sure for one in judgement.verdicts):
+    if any("from memory" in one.verdict.limit.rule.sure for one in assessment.verdicts):
         blocks.append(Words(FROM_MEMORY, "small"))
     groups: dict[str, list[PlacedVerdict]] = {}
-    for one in judgement.verdicts:
+    for one in assessment.verdicts:
         of = one.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(one)
     for name, group in groups.items():
@@ -165,10 +165,10 @@ def _settle(one: PlacedVerdict) -> str:
     return f"U (k = 2) of {2 * verdict.settle_u_mm:.3f} mm or less"
 
 
-def not_applicable(judgement: Assessment) -> list[Block]:
+def not_applicable(assessment: Assessment) -> list[Block]:
     """Return every limit that does not apply, with its reason."""
     rows = []
-    for one in judgement.not_applicable:
+    for one in assessment.not_applicable:
         name = f"{one.rule.rule_set}, {one.rule.what}"
         reason = one.reason.removeprefix(f"{name}: ")
         rows.append((name, reason[:1].upper() + reason[1:]))
@@ -180,11 +180,11 @@ def not_applicable(judgement: Assessment) -> list[Block]:
     ]
 
 
-def wear(judgement: Assessment) -> list[Block]:
+def wear(assessment: Assessment) -> list[Block]:
     """Return each station's uniform decrease with its severity, and local decreases."""
-    log = judgement.log
-    along = judgement.photograph_sections or judgement.gauge_sections
-    source = "photographs" if judgement.photograph_sections else "the gauge"
+    log = assessment.log
+    along = assessment.photograph_sections or assessment.gauge_sections
+    source = "photographs" if assessment.photograph_sections else "the gauge"
     blocks: list[Block] = []
     rows: list[tuple[str, ...]] = []
     why = ""
@@ -237,7 +237,7 @@ def wear(judgement: Assessment) -> list[Block]:
         blocks.append(without_empty(table))
     elif why and log.rope.service == "in-service":
         blocks.append(Words(f"No uniform decrease is stated: {why}", "small"))
-    if judgement.local:
+    if assessment.local:
         blocks.append(Heading("Each station against its neighbours", 3))
         blocks.append(
             Words(
@@ -256,10 +256,10 @@ def wear(judgement: Assessment) -> list[Block]:
                 f"{K * one.u_mm:.2f}",
                 one.outcome,
             )
-            for one in judgement.local
+            for one in assessment.local
         )
         strong = frozenset(
-            i for i, one in enumerate(judgement.local) if one.outcome == "local decrease"
+            i for i, one in enumerate(assessment.local) if one.outcome == "local decrease"
         )
         titles = (
             "Station",
@@ -332,16 +332,16 @@ def minute(at: str) -> str:
     return f"{at[:16].replace('T', ' ')} UTC" if at else "no time"
 
 
-def earlier(judgement: Assessment) -> list[Block]:
+def earlier(assessment: Assessment) -> list[Block]:
     """Return each station's gauge readings over the inspections, with a line where there is one."""
-    log = judgement.log
+    log = assessment.log
     if not log.earlier:
         return []
     by_station = _gauge_history(log)
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
-    lines = limit_lines(one.verdict.limit for one in judgement.verdicts)
-    flagged = flagged_stations(judgement)
+    lines = limit_lines(one.verdict.limit for one in assessment.verdicts)
+    flagged = flagged_stations(assessment)
     for station, points in sorted(by_station.items()):
         figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
         rows += [

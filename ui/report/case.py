@@ -1,4 +1,4 @@
-"""A case for the report: the judgement with its pictures, its record and how flags were settled.
+"""A case for the report: the assessment with its pictures, its record and how flags were settled.
 
 What was changed in an inspection after it was entered: readings and figures of photographs.
 """
@@ -92,7 +92,7 @@ class ReportCase:
 
     Parameters
     ----------
-    judgement : Assessment
+    assessment : Assessment
         The inspection, judged.
     decision : DecisionRule
         How uncertainty counts at a limit.
@@ -114,7 +114,7 @@ class ReportCase:
         Chance that a log in which nothing is wrong raises any finding at all.
     """
 
-    judgement: Assessment
+    assessment: Assessment
     decision: DecisionRule
     flags: tuple[ReportFlag, ...]
     pictures: tuple[Picture, ...]
@@ -148,7 +148,7 @@ def case_of_folder(
     made_at : datetime or None, optional
         When the report was made; now by default.
     """
-    judgement = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    assessment = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
 
     def find(result: Result) -> bytes:
         path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
@@ -158,12 +158,12 @@ def case_of_folder(
 
     pictures, missing = pictures_of(read.log.results, find)
     return ReportCase(
-        judgement=judgement,
+        assessment=assessment,
         decision=decision,
-        flags=tuple(ReportFlag(one) for one in judgement.findings),
+        flags=tuple(ReportFlag(one) for one in assessment.findings),
         pictures=pictures,
         rejected=read.rejected,
-        notes=(*judgement.notes, *read.notes, *missing),
+        notes=(*assessment.notes, *read.notes, *missing),
         record=None,
         source=f"the folder {folder.resolve().name}",
         made_at=made_at or datetime.now(UTC),
@@ -198,7 +198,7 @@ def case_of_record(
     ValueError
         If the record has no such inspection, or it was changed since its log was read.
     """
-    judgement = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    assessment = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
     identity = read.log.inspection.identity
     with record.snapshot() as now:
         fingerprint = now.fingerprint()
@@ -222,12 +222,12 @@ def case_of_record(
         figures_changed=changed_figures(events),
     )
     return ReportCase(
-        judgement=judgement,
+        assessment=assessment,
         decision=decision,
-        flags=_flags(judgement.findings, opened.findings),
+        flags=_flags(assessment.findings, opened.findings),
         pictures=pictures,
         rejected=read.rejected,
-        notes=(*judgement.notes, *read.notes, *missing),
+        notes=(*assessment.notes, *read.notes, *missing),
         record=facts,
         source=f"the record {name}",
         made_at=made_at or datetime.now(UTC),
@@ -272,10 +272,10 @@ def _stored(record: Record, result: Result) -> bytes:
     try:
         return record.photographs.get(result.photo_sha256)
     except RecordError:  # its own sentence names a folder, which is no matter of a report
-        there = record.photographs.where and record.photographs.has(result.photo_sha256)
+        is_stored = record.photographs.where and record.photographs.has(result.photo_sha256)
         what = (
             "its bytes in the record's store were changed"
-            if there
+            if is_stored
             else ("it is not in the record's store")
         )
         raise ValueError(f"{what}; restore it from a backup.") from None

@@ -5,9 +5,9 @@ from __future__ import annotations
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.rope import Groove, Rope
 from ui.charts.sources import last_digits
-from ui.report import assessment, measurements
+from ui.report import measurements
 from ui.report.appendix import raw_data
-from ui.report.assessment import earlier
+from ui.report.assessment import earlier, flags, not_applicable, verdicts, wear
 from ui.report.blocks import Block, Drawn, Facts, Grid, Heading, NewPage, Pictures, Words
 from ui.report.case import ReportCase
 from ui.report.record_section import record_facts, signatures
@@ -33,8 +33,8 @@ METHOD = (
 
 def blocks_of(case: ReportCase) -> list[Block]:
     """Return the whole report."""
-    judgement = case.judgement
-    history = earlier(judgement)
+    assessment = case.assessment
+    history = earlier(assessment)
     return [
         Heading("Rope diameter and roundness: inspection report", 1),
         *job(case),
@@ -49,23 +49,23 @@ def blocks_of(case: ReportCase) -> list[Block]:
         *stations(case),
         Heading("Diameter along the rope"),
         Words(CAUTIONS[1], "caution"),
-        *measurements.sections(judgement),
-        *measurements.rounds(judgement),
-        *measurements.lay(judgement),
+        *measurements.sections(assessment),
+        *measurements.rounds(assessment),
+        *measurements.lay(assessment),
         Heading("Figures from photographs"),
-        *measurements.views(judgement),
-        *measurements.budget(judgement),
+        *measurements.views(assessment),
+        *measurements.budget(assessment),
         *_pictures(case),
         Heading("Gauge readings against photographs"),
-        *measurements.comparisons(judgement),
+        *measurements.comparisons(assessment),
         Heading("Entries that deserve a second look"),
-        *assessment.flags(case.flags, case.level),
+        *flags(case.flags, case.level),
         *_digits(case),
         Heading("Limits and verdicts"),
         Words(CAUTIONS[1], "caution"),
-        *assessment.verdicts(judgement, case.decision),
-        *assessment.not_applicable(judgement),
-        *assessment.wear(judgement),
+        *verdicts(assessment, case.decision),
+        *not_applicable(assessment),
+        *wear(assessment),
         *([Heading("Earlier inspections"), *history] if history else []),
         *record_facts(case),
         *_notes(case),
@@ -77,7 +77,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
 
 
 def _rope(case: ReportCase) -> list[Block]:
-    rope = case.judgement.log.rope
+    rope = case.assessment.log.rope
     nominal = f"{rope.nominal_mm:g} mm"
     if rope.units == "inch":
         nominal += f" ({rope.nominal_mm / float(MM_PER_INCH):.4g} in)"
@@ -113,7 +113,7 @@ def _rope(case: ReportCase) -> list[Block]:
             for one in rope.grooves
         )
         blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
-        blocks += [Words(one.words, "small") for one in case.judgement.groove_fits]
+        blocks += [Words(one.words, "small") for one in case.assessment.groove_fits]
     return blocks
 
 
@@ -147,7 +147,7 @@ def _pictures(case: ReportCase) -> list[Block]:
 
 def _digits(case: ReportCase) -> list[Block]:
     """Return the picture of last digits where screening spoke of them."""
-    log = case.judgement.log
+    log = case.assessment.log
     if not any(one.finding.code == "last-digits" for one in case.flags):
         return []
     blocks: list[Block] = []

@@ -23,21 +23,21 @@ from vision.uncertainty import Term, shares
 FIGURES_RIGHT = frozenset(range(1, 20))
 
 
-def sections(judgement: Assessment) -> list[Block]:
+def sections(assessment: Assessment) -> list[Block]:
     """Return mean diameter and ovality of every station, by photographs and by gauge."""
-    rope = judgement.log.rope
+    rope = assessment.log.rope
     inch = rope.units == "inch"
     rows: list[tuple[str, ...]] = []
     both: list[tuple[Section, Source]] = [
-        *((one, "photographs") for one in judgement.photograph_sections),
-        *((one, "gauge") for one in judgement.gauge_sections),
+        *((one, "photographs") for one in assessment.photograph_sections),
+        *((one, "gauge") for one in assessment.gauge_sections),
     ]
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
         rows.append(
             (
                 str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
-                _source_words(judgement, source, one.station),
+                _source_words(assessment, source, one.station),
                 " and ".join(f"{view.view_deg}°" for view in one.views),
                 f"{one.mean_mm:.2f}",
                 *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
@@ -72,19 +72,19 @@ def sections(judgement: Assessment) -> list[Block]:
     )
     return [
         Drawn(
-            along_rope(judgement),
+            along_rope(assessment),
             "Mean diameter along the rope; bars are U (k = 2). Shaded: beyond a limit.",
         ),
         Grid(head, tuple(rows), widths, right=right),
         told,
-        *(Words(words) for words in whole_rope(judgement)),
+        *(Words(words) for words in whole_rope(assessment)),
     ]
 
 
-def rounds(judgement: Assessment) -> list[Block]:
+def rounds(assessment: Assessment) -> list[Block]:
     """Return each photographed station as seen along the rope (gauge where there is none)."""
-    source: Source = "photographs" if judgement.photograph_sections else "gauge"
-    chosen = judgement.photograph_sections or judgement.gauge_sections
+    source: Source = "photographs" if assessment.photograph_sections else "gauge"
+    chosen = assessment.photograph_sections or assessment.gauge_sections
     if not chosen:
         return []
     shown = tuple(roundness(one, source) for one in chosen)
@@ -102,42 +102,42 @@ def rounds(judgement: Assessment) -> list[Block]:
     return [Heading("Roundness", 3), Rounds(shown, caption), *ellipses]
 
 
-def stations_by_hand(judgement: Assessment) -> tuple[int, ...]:
+def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations at which an edge of a photograph was set by hand."""
     named = {
-        one.station for one in judgement.log.results if isinstance(one, Estimate) and by_hand(one)
+        one.station for one in assessment.log.results if isinstance(one, Estimate) and by_hand(one)
     }
     return tuple(sorted(number for number in named if number is not None))
 
 
-def stations_without_card(judgement: Assessment) -> tuple[int, ...]:
+def stations_without_card(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations of which a photograph was measured without the card."""
     named = {
         one.station
-        for one in judgement.log.results
+        for one in assessment.log.results
         if isinstance(one, Estimate) and without_card(one)
     }
     return tuple(sorted(number for number in named if number is not None))
 
 
-def _source_words(judgement: Assessment, source: Source, station: int | None) -> str:
+def _source_words(assessment: Assessment, source: Source, station: int | None) -> str:
     words = [str(source)]
-    if source == "photographs" and station in stations_by_hand(judgement):
+    if source == "photographs" and station in stations_by_hand(assessment):
         words.append("an edge by hand")
-    if source == "photographs" and station in stations_without_card(judgement):
+    if source == "photographs" and station in stations_without_card(assessment):
         words.append("without the card")
     return ", ".join(words)
 
 
-def lay(judgement: Assessment) -> list[Block]:
+def lay(assessment: Assessment) -> list[Block]:
     """Return the lay lengths in words; nothing where no photograph shows them."""
-    words = lay_words(judgement.lays)
+    words = lay_words(assessment.lays)
     return [Heading("Lay length", 3), *(Words(one) for one in words)] if words else []
 
 
-def views(judgement: Assessment) -> list[Block]:
+def views(assessment: Assessment) -> list[Block]:
     """Return every photograph's figure with its uncertainty, and each warning once."""
-    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
     if not estimates:
         return [Words("No photograph gave a diameter.")]
     rows = []
@@ -199,9 +199,9 @@ def views(judgement: Assessment) -> list[Block]:
     return blocks
 
 
-def budget(judgement: Assessment) -> list[Block]:
+def budget(assessment: Assessment) -> list[Block]:
     """Return what the photographs' uncertainty comes from, all of them together."""
-    estimates = [one for one in judgement.log.results if isinstance(one, Estimate)]
+    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
     terms: list[Term] = [term for one in estimates for term in one.budget]
     if not terms:
         return []
@@ -215,9 +215,9 @@ def budget(judgement: Assessment) -> list[Block]:
     return [Heading("What the uncertainty comes from", 3), Drawn(parts, caption)]
 
 
-def comparisons(judgement: Assessment) -> list[Block]:
+def comparisons(assessment: Assessment) -> list[Block]:
     """Return every reading against its photograph, with limits of agreement."""
-    found = judgement.crosscheck.comparisons
+    found = assessment.crosscheck.comparisons
     if not found:
         return [Words("No reading could be held against a photograph of the same place.")]
     rows = tuple(
@@ -265,7 +265,7 @@ def comparisons(judgement: Assessment) -> list[Block]:
         for one in found
         if one.needed
     ]
-    agreement = judgement.agreement
+    agreement = assessment.agreement
     if agreement is None:
         blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))
     else:
@@ -287,13 +287,13 @@ def comparisons(judgement: Assessment) -> list[Block]:
         else (", dashed lines the mean difference and the limits of agreement")
     )
     caption = f"Photograph minus gauge against the mean of both; bars are U (k = 2){lines}."
-    blocks.append(Drawn(differences(judgement), caption))
-    blocks += _alone(judgement)
+    blocks.append(Drawn(differences(assessment), caption))
+    blocks += _alone(assessment)
     return blocks
 
 
-def _alone(judgement: Assessment) -> Sequence[Block]:
-    checked = judgement.crosscheck
+def _alone(assessment: Assessment) -> Sequence[Block]:
+    checked = assessment.crosscheck
     lines = [
         f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to hold it against."
         for one in checked.photos_alone

@@ -144,7 +144,7 @@ def _moved(result: Result, left: int, top: int, scale: float) -> Result:
     if isinstance(result, Refusal) or result.marks is None:
         return replace(result, findings=findings)
     marks = result.marks
-    there = Marks(
+    moved = Marks(
         left_px=tuple(at(point) for point in marks.left_px),
         right_px=tuple(at(point) for point in marks.right_px),
         crown_left_px=(at(marks.crown_left_px[0]), at(marks.crown_left_px[1])),
@@ -152,7 +152,7 @@ def _moved(result: Result, left: int, top: int, scale: float) -> Result:
         station_px=at(marks.station_px),
         card_px=tuple(at(point) for point in marks.card_px),
     )
-    return replace(result, findings=findings, marks=there)
+    return replace(result, findings=findings, marks=moved)
 
 
 def _ring(picture: Image.Image, finding: Finding, number: int) -> None:

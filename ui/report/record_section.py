@@ -70,7 +70,7 @@ def record_facts(case: ReportCase) -> list[Block]:
 
 def signatures(case: ReportCase) -> list[Block]:
     """Return room for signatures, with what is signed."""
-    log = case.judgement.log
+    log = case.assessment.log
     held = log.inspection
     still = sum(not one.settled_by for one in case.flags)
     what = f"Inspection {held.identity} of {held.on.isoformat()}, rope {log.rope.identity}"

@@ -3,7 +3,7 @@
 ==================  =====================================================================
 module              does
 ==================  =====================================================================
-report_case         gathers what is shown: judgement, pictures, flags, the record's facts
+report_case         gathers what is shown: assessment, pictures, flags, the record's facts
 report_changes      what was changed after it was entered
 report_content      puts it in order, as blocks (`report_blocks`)
 report_short        the first page: the job, and all findings in short
@@ -76,5 +76,5 @@ def _title(case: ReportCase) -> str:
 
 
 def _identity(case: ReportCase) -> tuple[str, str]:
-    log = case.judgement.log
+    log = case.assessment.log
     return log.rope.identity, f"inspection {log.inspection.identity}"

@@ -32,7 +32,7 @@ WORST_FIRST = ("disagrees", "outside", "undecided", "doubtful", "cannot say", "a
 
 def job(case: ReportCase) -> list[Block]:
     """Return what the report is about: rope, inspection, people, review, fingerprint."""
-    log = case.judgement.log
+    log = case.assessment.log
     held = log.inspection
     pairs = [
         ("Rope", log.rope.identity),
@@ -73,19 +73,20 @@ def _review(case: ReportCase) -> str:
 
 def in_short(case: ReportCase) -> list[Block]:
     """Return the first look, the figures that matter most, and what was counted."""
-    judgement = case.judgement
-    words: Counter[str] = Counter(one.word for one in judgement.crosscheck.comparisons)
-    outcomes: Counter[str] = Counter(one.verdict.outcome for one in judgement.verdicts)
-    figures = sum(isinstance(one, Estimate) for one in judgement.log.results)
+    assessment = case.assessment
+    words: Counter[str] = Counter(one.word for one in assessment.crosscheck.comparisons)
+    outcomes: Counter[str] = Counter(one.verdict.outcome for one in assessment.verdicts)
+    figures = sum(isinstance(one, Estimate) for one in assessment.log.results)
     still = sum(not one.settled_by for one in case.flags)
-    local = [one for one in judgement.local if one.outcome == "local decrease"]
+    local = [one for one in assessment.local if one.outcome == "local decrease"]
     pairs = [
-        *_figures(judgement),
+        *_figures(assessment),
         (
             "Photographs",
-            f"{counted(figures, 'figure', 'figures')}, {len(judgement.crosscheck.refused)} refused",
+            f"{counted(figures, 'figure', 'figures')}, "
+            f"{len(assessment.crosscheck.refused)} refused",
         ),
-        ("Gauge readings", counted(len(judgement.log.readings), "reading", "readings")),
+        ("Gauge readings", counted(len(assessment.log.readings), "reading", "readings")),
         ("Photographs against gauge", counts(words) or "nothing could be compared"),
         (
             "Entries that deserve a look",
@@ -100,13 +101,13 @@ def in_short(case: ReportCase) -> list[Block]:
             )
             or (
                 "none seen"
-                if judgement.local
+                if assessment.local
                 else "not looked for: fewer than 3 stations in two directions"
             ),
         ),
     ]
-    first = judgement.first_concern
-    if not judgement.log.results and not judgement.log.readings:
+    first = assessment.first_concern
+    if not assessment.log.results and not assessment.log.readings:
         first = "Nothing was measured in this inspection."
     return [Words(first, "strong"), Facts(tuple(pairs))]
 
@@ -122,17 +123,17 @@ def counts(seen: Mapping[str, int]) -> str:
     return ", ".join(f"{seen[word]} {word}" for word in WORST_FIRST if seen.get(word))
 
 
-def _figures(judgement: Assessment) -> list[tuple[str, str]]:
+def _figures(assessment: Assessment) -> list[tuple[str, str]]:
     """Return the whole rope's diameter, the thinnest station and the largest ovality."""
     sources: tuple[tuple[Source, Sequence[Section]], ...] = (
-        ("photographs", judgement.photograph_sections),
-        ("gauge", judgement.gauge_sections),
+        ("photographs", assessment.photograph_sections),
+        ("gauge", assessment.gauge_sections),
     )
     whole, thin, oval = [], [], []
     for source, sections in sources:
         if not sections:
             continue
-        found = group_of(sections, judgement.log.rope.nominal_mm)
+        found = group_of(sections, assessment.log.rope.nominal_mm)
         if isinstance(found, MeasuredDiameter):
             whole.append(f"by {source} {found.mean_mm:.2f} mm, U {K * found.u_mean_mm:.2f} mm")
         least = min(sections, key=lambda one: one.mean_mm)
@@ -167,8 +168,8 @@ def _version() -> str:
 
 def stations(case: ReportCase) -> list[Block]:
     """Return the stations with their place, note, what was taken at each, and what was said."""
-    judgement = case.judgement
-    log = judgement.log
+    assessment = case.assessment
+    log = assessment.log
     photographs = Counter(one.station for one in log.results if isinstance(one, Estimate))
     readings = Counter(one.station for one in log.readings)
     known = {one.number: one for one in log.inspection.stations}
@@ -176,10 +177,10 @@ def stations(case: ReportCase) -> list[Block]:
     if not numbers:
         return [Words("No station was named.")]
     compared: dict[int | None, Counter[str]] = {}
-    for one in judgement.crosscheck.comparisons:
+    for one in assessment.crosscheck.comparisons:
         compared.setdefault(one.station, Counter())[one.word] += 1
     judged: dict[int | None, Counter[str]] = {}
-    for placed in judgement.verdicts:
+    for placed in assessment.verdicts:
         judged.setdefault(placed.station, Counter())[placed.verdict.outcome] += 1
     rows = []
     for number in numbers:

@@ -202,17 +202,18 @@ def _add_inspection(
 ) -> None:
     identity = inspection.identity
     try:
-        there = batch.inspection(identity)
+        existing = batch.inspection(identity)
     except RecordError:
         batch.add_inspection(inspection, by=by, why=why)
         counts["inspections"] += 1
     else:
-        if there.inspection.rope != inspection.rope:
+        rope = existing.inspection.rope
+        if rope != inspection.rope:
             raise ValueError(
-                f"inspection '{identity}' of the record is one of rope '{there.inspection.rope}', "
-                f"and the folder's is '{inspection.rope}': give one of them another name."
+                f"inspection '{identity}' of the record is one of rope '{rope}', and the folder's "
+                f"is '{inspection.rope}': give one of them another name."
             )
-        if there.inspection != inspection:
+        if existing.inspection != inspection:
             notes.append(_differs("inspection", identity))
     ever = Counter(
         reading_from_dict(values)

@@ -42,7 +42,7 @@ def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Findin
 
 
 def save_findings(
-    record: Record, judgement: Assessment, *, by: str
+    record: Record, assessment: Assessment, *, by: str
 ) -> tuple[tuple[Finding, ...], bool]:
     """Save the findings of an assessment in the record, with the inspection's rank.
 
@@ -53,9 +53,9 @@ def save_findings(
     kept : bool
         False where the record said the same already, so that no event was added.
     """
-    identity = judgement.log.inspection.identity
-    found = (*judgement.findings, *further_findings(judgement))
-    rank = review_rank(judgement.findings) or 0.01 * min(len(found), 99)
+    identity = assessment.log.inspection.identity
+    found = (*assessment.findings, *further_findings(assessment))
+    rank = review_rank(assessment.findings) or 0.01 * min(len(found), 99)
     said = [one.finding for one in record.inspection(identity).findings if one.current]
     if [to_dict(one) for one in said] == [to_dict(one) for one in found]:
         return found, False
@@ -63,11 +63,11 @@ def save_findings(
     return found, True
 
 
-def further_findings(judgement: Assessment) -> list[Finding]:
+def further_findings(assessment: Assessment) -> list[Finding]:
     """Return what a reviewer must see although the screening raised nothing of it."""
-    raised = {place for finding in judgement.findings for place in finding.where}
+    raised = {place for finding in assessment.findings for place in finding.where}
     found: dict[tuple[str, tuple[str, ...], str], Finding] = {}
-    for one in judgement.crosscheck.comparisons:
+    for one in assessment.crosscheck.comparisons:
         where = place_words(one.station or 0, one.view_deg)
         if one.word in ("doubtful", "disagrees") and where not in raised:
             _add_finding(
@@ -85,7 +85,7 @@ def further_findings(judgement: Assessment) -> list[Finding]:
                     innocent="Of twenty comparisons one is doubtful though nothing is wrong.",
                 ),
             )
-    for placed in judgement.verdicts:
+    for placed in assessment.verdicts:
         if placed.verdict.outcome == "outside":
             where = "whole rope" if placed.station is None else f"station {placed.station}"
             _add_finding(
@@ -101,7 +101,7 @@ def further_findings(judgement: Assessment) -> list[Finding]:
                     (where,),
                 ),
             )
-    for thin in judgement.local:
+    for thin in assessment.local:
         if thin.outcome == "local decrease":
             _add_finding(
                 found,
@@ -117,7 +117,7 @@ def further_findings(judgement: Assessment) -> list[Finding]:
                     (f"station {thin.station}",),
                 ),
             )
-    for refused in judgement.crosscheck.refused:
+    for refused in assessment.crosscheck.refused:
         reason = refused.findings[0]
         where = (
             refused.photo_name

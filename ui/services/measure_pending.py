@@ -107,9 +107,9 @@ def _measured(
             stored[name] = one
         found = measure([Path(place) / name for name in stored], settings) if stored else []
     results = [
-        replace(one, photo_name=there.name, photo_sha256=there.sha256)
+        replace(one, photo_name=photograph.name, photo_sha256=photograph.sha256)
         for one in found
-        for there in [stored[one.photo_name]]
+        for photograph in [stored[one.photo_name]]
     ]
     return tuple(results), tuple(notes)
 
@@ -137,7 +137,7 @@ def choose_check(
     return checks[print_set] if print_set else next(iter(checks.values()), None)
 
 
-def save(record: Record, gathered: Gathered, judgement: Assessment, *, by: str) -> str:
+def save(record: Record, gathered: Gathered, assessment: Assessment, *, by: str) -> str:
     """Keep new results and what deserves a look in the record, together; say what was kept.
 
     Raises
@@ -145,7 +145,7 @@ def save(record: Record, gathered: Gathered, judgement: Assessment, *, by: str) 
     StaleError
         If somebody changed the inspection since it was read; nothing is kept then.
     """
-    identity = judgement.log.inspection.identity
+    identity = assessment.log.inspection.identity
     with record.transaction() as batch:
         if gathered.fresh:
             batch.add_results(
@@ -155,7 +155,7 @@ def save(record: Record, gathered: Gathered, judgement: Assessment, *, by: str) 
             raise ValueError(
                 f"inspection '{identity}' was changed while it was checked; check it again."
             )
-        found, kept = save_findings(batch, judgement, by=by)
+        found, kept = save_findings(batch, assessment, by=by)
     findings = f"{len(found)} findings" if kept else "the same findings as before"
     results = f"{len(gathered.fresh)} new results, " if gathered.fresh else ""
     return f"Saved in the record: {results}{findings}."

@@ -185,12 +185,12 @@ def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection 
     identity = _choose_inspection()
     if identity is not None:
         retry_pending(identity)
-        there = load_inspection(identity)
+        opened = load_inspection(identity)
         if needs_inspection:
-            _show_inspection(there)
+            _show_inspection(opened)
             if title != "Review":
-                _show_sent_back(there)
-        return there
+                _show_sent_back(opened)
+        return opened
     if needs_inspection and not can_open("rope"):
         st.info(
             "There is no inspection yet; an inspector begins one.",
@@ -247,18 +247,18 @@ def _choose_inspection() -> str | None:
     return chosen
 
 
-def _show_inspection(there: OpenInspection) -> None:
-    inspection = there.inspection
+def _show_inspection(opened: OpenInspection) -> None:
+    inspection = opened.inspection
     place = f" · {as_typed(inspection.place)}" if inspection.place else ""
     st.markdown(
-        f"**{as_typed(there.rope.identity)}** · {inspection.on:%Y-%m-%d}{place} · "
-        f"{STATE_MARKS[there.state]}"
+        f"**{as_typed(opened.rope.identity)}** · {inspection.on:%Y-%m-%d}{place} · "
+        f"{STATE_MARKS[opened.state]}"
     )
 
 
-def _show_sent_back(there: OpenInspection) -> None:
+def _show_sent_back(opened: OpenInspection) -> None:
     """Show which stations wait for the inspector, and what is asked for."""
-    for one in there.station_reviews:
+    for one in opened.station_reviews:
         if one.stands and one.back:
             st.warning(
                 f"**Station {one.station} was sent back** by {as_typed(one.who)}: "

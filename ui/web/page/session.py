@@ -122,20 +122,20 @@ def require_access(identity: str, who: Person) -> None:
 
 @st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")
 def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Assessment:
-    del place, entries, before  # they are the key: other entries are another judgement
+    del place, entries, before  # they are the key: other entries are another assessment
     return assess(log_of(get_record(), identity))
 
 
-def cached_assessment(there: OpenInspection) -> Assessment:
+def cached_assessment(opened: OpenInspection) -> Assessment:
     """Return all that can be said about an inspection as it stands, worked out once.
 
-    A decision changes no entry, so the next station is not kept waiting for a new judgement.
+    A decision changes no entry, so the next station is not kept waiting for a new assessment.
     """
     gauges = tuple(get_record().gauges())  # those of earlier inspections too
-    entries = hash((there.inspection, there.rope, there.logged, gauges, there.results))
+    entries = hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results))
     before = tuple(
         f"{one.identity} {one.changed_at}"
-        for one in get_record().ranked(rope=there.rope.identity)
-        if (one.on, one.identity) < (there.inspection.on, there.inspection.identity)
+        for one in get_record().ranked(rope=opened.rope.identity)
+        if (one.on, one.identity) < (opened.inspection.on, opened.inspection.identity)
     )
-    return _assessment(record_location(), there.inspection.identity, entries, before)
+    return _assessment(record_location(), opened.inspection.identity, entries, before)

@@ -11,17 +11,17 @@ from ui.web.page.layout import flash_success, show_errors
 from ui.web.page.session import get_record, select_inspection, summaries, user_name
 
 
-def decide_inspection(there: OpenInspection, still: list[ReviewItem]) -> None:
+def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     """Show where the review stands; accept, send back or overrule the whole inspection."""
     st.subheader("The inspection as a whole")
-    st.markdown(f"It is {STATE_MARKS[there.state]}")
-    for review in there.reviews[-3:]:
+    st.markdown(f"It is {STATE_MARKS[opened.state]}")
+    for review in opened.reviews[-3:]:
         why = f": {as_typed(review.why)}" if review.why else ""
         at = review.at[:16].replace("T", " ")
         st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
     why = st.text_input(
         "Reason about the whole inspection",
-        key=f"all {there.inspection.identity}",
+        key=f"all {opened.inspection.identity}",
         placeholder="needed to send back or to overrule",
         help="Stands in the record beside your name.",
     )
@@ -32,23 +32,23 @@ def decide_inspection(there: OpenInspection, still: list[ReviewItem]) -> None:
             help="Every station that needs a look must be decided first.",
         )
         back = st.button("Send the inspection back")
-        overrule = st.button("Overrule the decision", disabled=there.state == "open")
+        overrule = st.button("Overrule the decision", disabled=opened.state == "open")
     state: ReviewState | None = (
         "accepted" if accept else "sent back" if back else "overruled" if overrule else None
     )
     if state is not None:
         with show_errors():
             get_record().review(
-                there.inspection.identity,
+                opened.inspection.identity,
                 state,
                 by=user_name(),
                 why=" ".join(why.split()),
-                revision=there.revision,
+                revision=opened.revision,
             )
             flash_success(f"The inspection is {state}.")
             st.rerun()
     waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
-    others = [one for one in waiting if one.identity != there.inspection.identity]
+    others = [one for one in waiting if one.identity != opened.inspection.identity]
     if others and st.button(
         f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"
     ):

@@ -32,18 +32,18 @@ from vision.scale_rule.measure import is_archive
 from vision.target.print_scale import check_from
 
 
-def manual_corrections(there: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
+def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
     """Offer what a person may put right on one photograph."""
     marks = estimate.marks
     if marks is None:
         return
-    key = f"{there.inspection.identity} {estimate.photo_sha256} {estimate.at_mm} {there.revision}"
+    key = f"{opened.inspection.identity} {estimate.photo_sha256} {estimate.at_mm} {opened.revision}"
     if st.toggle(
         "Correct an edge by hand",
         key=f"hand {key}",
         help="Where the tool took grease, a loose wire or a shadow for the rope.",
     ):
-        _edges(there, photograph, estimate, marks, key)
+        _edges(opened, photograph, estimate, marks, key)
     if is_archive(estimate):  # the card's way of measuring can't take its place
         return
     if st.toggle(
@@ -52,15 +52,15 @@ def manual_corrections(there: OpenInspection, photograph: Photograph, estimate: 
         help="Drag the ring along the rope; the figure there takes the place of this one, which "
         "stays in the record's history.",
     ):
-        _station(there, photograph, estimate, marks, key)
+        _station(opened, photograph, estimate, marks, key)
     if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
         with show_errors():
-            _measure(there, estimate, estimate.at_mm, why="back to the tool's own edges")
+            _measure(opened, estimate, estimate.at_mm, why="back to the tool's own edges")
 
 
 @st.fragment
 def _edges(
-    there: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
+    opened: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
 ) -> None:
     reset_messages()  # this part is drawn by itself, too
     places = edge_places(estimate, marks)
@@ -110,14 +110,14 @@ def _edges(
         with show_errors():
             moved = with_edges_moved(estimate, moves[0], moves[1], by=user_name(), why=why)
             get_record().replace_result(
-                there.inspection.identity,
+                opened.inspection.identity,
                 estimate,
                 moved,
                 by=user_name(),
                 why=f"edge by hand: {why.strip()}",
-                revision=there.revision,
+                revision=opened.revision,
             )
-            rescreen(there.inspection.identity)
+            rescreen(opened.inspection.identity)
             flash_success(
                 f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now."
             )
@@ -126,7 +126,7 @@ def _edges(
 
 @st.fragment
 def _station(
-    there: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
+    opened: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
 ) -> None:
     name, data, size = pictures.preview(photograph)
     send_pictures({name: data}, key=f"place pictures {key}")
@@ -151,7 +151,7 @@ def _station(
     ):
         with show_errors():
             _measure(
-                there, estimate, at_mm, why=f"station moved to {at_mm:+z.1f} mm along the card"
+                opened, estimate, at_mm, why=f"station moved to {at_mm:+z.1f} mm along the card"
             )
 
 
@@ -159,7 +159,7 @@ def _place(result: Result) -> tuple[int | None, int | None]:
     return result.station, result.view_deg
 
 
-def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: str) -> None:
+def _measure(opened: OpenInspection, estimate: Estimate, at_mm: float, *, why: str) -> None:
     """Measure a photograph of the record at a place, filed where it is filed now."""
     data = get_record().photographs.get(estimate.photo_sha256)
     values = get_record().print_checks().get(estimate.print_set)
@@ -167,16 +167,16 @@ def _measure(there: OpenInspection, estimate: Estimate, at_mm: float, *, why: st
     settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
     found, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
     mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
-    there_now = (mine or [*found])[0]
-    if isinstance(there_now, Refusal):
+    result = (mine or [*found])[0]
+    if isinstance(result, Refusal):
         raise ValueError(
             f"at {at_mm:+z.1f} mm there is no diameter, so the figure stays where it is: "
-            f"{there_now.findings[0].seen} {there_now.findings[0].remedy}"
+            f"{result.findings[0].seen} {result.findings[0].remedy}"
         )
-    moved = replace(there_now, station=estimate.station, view_deg=estimate.view_deg)
+    moved = replace(result, station=estimate.station, view_deg=estimate.view_deg)
     get_record().replace_result(
-        there.inspection.identity, estimate, moved, by=user_name(), why=why, revision=there.revision
+        opened.inspection.identity, estimate, moved, by=user_name(), why=why, revision=opened.revision
     )
-    rescreen(there.inspection.identity)
+    rescreen(opened.inspection.identity)
     flash_success(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
     st.rerun()

@@ -54,52 +54,52 @@ class Table:
     instead_of: frozenset[str] = frozenset()
 
 
-def is_open(there: OpenInspection) -> bool:
+def is_open(opened: OpenInspection) -> bool:
     """Say whether this page has had its table before."""
-    return _page_key(there) in st.session_state
+    return _page_key(opened) in st.session_state
 
 
-def show_table(there: OpenInspection, drafts: Sequence[Draft], unit: str) -> Table:
+def show_table(opened: OpenInspection, drafts: Sequence[Draft], unit: str) -> Table:
     """Show the table; return it with its rows as they are typed now."""
     place = st.empty()
-    known: Table | None = st.session_state.get(_page_key(there))
+    known: Table | None = st.session_state.get(_page_key(opened))
     if known is None:
-        table = _restored(place, there, drafts, unit)
+        table = _restored(place, opened, drafts, unit)
     else:
-        if _table_key(there, known.sheet) not in st.session_state:
+        if _table_key(opened, known.sheet) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
             mine = set() if known.seen is None else {known.sheet.name}
             known = Table(
-                Sheet(known.rows, _entered(there)), known.rows, instead_of=known.instead_of | mine
+                Sheet(known.rows, _entered(opened)), known.rows, instead_of=known.instead_of | mine
             )
-        table = replace(known, rows=_draw(place, there, known.sheet, unit))
-    st.session_state[_page_key(there)] = table
+        table = replace(known, rows=_draw(place, opened, known.sheet, unit))
+    st.session_state[_page_key(opened)] = table
     return table
 
 
 def keep_draft(
-    there: OpenInspection, table: Table, drafts: Sequence[Draft], gauge: str | None
+    opened: OpenInspection, table: Table, drafts: Sequence[Draft], gauge: str | None
 ) -> None:
     """Keep what is typed as the draft of this page, beside those of the person's other pages."""
     if _is_kept(table, drafts, gauge):
         return  # most drawings need not wait for leave to write
     by = user_name()
     with get_record().transaction() as writing:
-        others = _drafts(writing, there, by)
+        others = _drafts(writing, opened, by)
         mine = _of_sheet(table.sheet, others)
         apart = mine is not None and mine.rows not in (table.seen, table.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
-            table = replace(table, sheet=Sheet(table.rows, _entered(there)))
+            table = replace(table, sheet=Sheet(table.rows, _entered(opened)))
         gone = {table.sheet.name, *table.instead_of}
         rest = [one for one in others if one.sheet.name not in gone]
         draft = Draft(table.rows, gauge or "", table.sheet)
         writing.save_draft(
-            there.inspection.identity,
+            opened.inspection.identity,
             serialize_drafts(draft, *rest[: MOST_PAGES - 1]),
             by=by,
-            revision=there.revision,
+            revision=opened.revision,
         )
-    st.session_state[_page_key(there)] = replace(table, seen=table.rows)
+    st.session_state[_page_key(opened)] = replace(table, seen=table.rows)
     if apart:
         st.rerun()  # before anything is typed into the rows of both
 
@@ -115,7 +115,7 @@ def _of_sheet(sheet: Sheet, drafts: Sequence[Draft]) -> Draft | None:
     return next((one for one in drafts if one.sheet.name == sheet.name), None)
 
 
-def enter_readings(there: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
+def enter_readings(opened: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
     """Enter readings into the record and forget this page's draft, both or neither.
 
     Raises
@@ -123,41 +123,43 @@ def enter_readings(there: OpenInspection, table: Table, ready: Sequence[Reading]
     RecordError
         If the record can't be written, or somebody else was faster.
     """
-    identity, by = there.inspection.identity, user_name()
+    identity, by = opened.inspection.identity, user_name()
     with get_record().transaction() as writing:  # too late: the draft stays
-        writing.add_readings(identity, ready, by=by, revision=there.revision)
+        writing.add_readings(identity, ready, by=by, revision=opened.revision)
         gone = {table.sheet.name, *table.instead_of}
-        rest = [one for one in _drafts(writing, there, by) if one.sheet.name not in gone]
+        rest = [one for one in _drafts(writing, opened, by) if one.sheet.name not in gone]
         if rest:
-            writing.save_draft(identity, serialize_drafts(*rest), by=by, revision=there.revision)
+            writing.save_draft(identity, serialize_drafts(*rest), by=by, revision=opened.revision)
         else:
             writing.drop_draft(identity, by=by)
-    del st.session_state[_page_key(there)]
+    del st.session_state[_page_key(opened)]
 
 
 def _restored(
-    place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Draft], unit: str
+    place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[Draft], unit: str
 ) -> Table:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
-    empty = Sheet(empty_rows(there), _entered(there))
+    empty = Sheet(empty_rows(opened), _entered(opened))
     # where no browser that stayed open sent what was typed, it begins with all that was
-    last = Sheet(merged_rows(drafts), _entered(there)) if drafts else empty
+    last = Sheet(merged_rows(drafts), _entered(opened)) if drafts else empty
     others = dict.fromkeys((*(one.sheet for one in drafts), empty))
     for sheet in (*(one for one in others if one != last), last):
-        rows = _draw(place, there, sheet, unit)
+        rows = _draw(place, opened, sheet, unit)
         if rows != sheet.rows:  # its browser stayed open and means these rows
             mine = _of_sheet(sheet, drafts)
             return Table(sheet, rows, mine.rows if mine else None)
     return Table(last, last.rows, last.rows, frozenset(one.sheet.name for one in drafts))
 
 
-def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str) -> tuple[Row, ...]:
+def _draw(
+    place: DeltaGenerator, opened: OpenInspection, sheet: Sheet, unit: str
+) -> tuple[Row, ...]:
     frame = pd.DataFrame(
         [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
     )
     edited = place.data_editor(
         frame,
-        key=_table_key(there, sheet),
+        key=_table_key(opened, sheet),
         num_rows="dynamic",
         hide_index=True,
         column_config={
@@ -180,18 +182,18 @@ def _draw(place: DeltaGenerator, there: OpenInspection, sheet: Sheet, unit: str)
     )
 
 
-def _drafts(record: Record, there: OpenInspection, by: str) -> tuple[Draft, ...]:
-    found = record.draft(there.inspection.identity, by=by)
+def _drafts(record: Record, opened: OpenInspection, by: str) -> tuple[Draft, ...]:
+    found = record.draft(opened.inspection.identity, by=by)
     return parse_drafts(found.data) if found else ()
 
 
-def _entered(there: OpenInspection) -> int:
-    return sum(one.reading.person == user_name() for one in there.logged)
+def _entered(opened: OpenInspection) -> int:
+    return sum(one.reading.person == user_name() for one in opened.logged)
 
 
-def _page_key(there: OpenInspection) -> str:
-    return f"readings page {there.inspection.identity} {user_name()}"
+def _page_key(opened: OpenInspection) -> str:
+    return f"readings page {opened.inspection.identity} {user_name()}"
 
 
-def _table_key(there: OpenInspection, sheet: Sheet) -> str:
-    return f"readings table {there.inspection.identity} {user_name()} {sheet.name}"
+def _table_key(opened: OpenInspection, sheet: Sheet) -> str:
+    return f"readings table {opened.inspection.identity} {user_name()} {sheet.name}"

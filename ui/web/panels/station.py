@@ -30,10 +30,10 @@ from vision.results import Estimate, Refusal, Result
 SIDES = ("left edge", "right edge")
 
 
-def photograph_of(there: OpenInspection, result: Result) -> Photograph | None:
+def photograph_of(opened: OpenInspection, result: Result) -> Photograph | None:
     """Return a result's photograph; None if it does not belong to the inspection."""
     sha256 = result.photo_sha256
-    return next((one for one in there.photographs if one.sha256 == sha256), None)
+    return next((one for one in opened.photographs if one.sha256 == sha256), None)
 
 
 def show_photograph(one: Photograph, view: StationView, *, key: str) -> None:
@@ -88,7 +88,7 @@ def _legend_line(view: StationView) -> str:
 
 
 def show_facts(
-    there: OpenInspection, judgement: Assessment, view: StationView, station: int
+    opened: OpenInspection, assessment: Assessment, view: StationView, station: int
 ) -> None:
     """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
     if isinstance(view.result, Refusal):
@@ -96,8 +96,8 @@ def show_facts(
     else:
         show_comparison(view, view.result)
         st.markdown(f":material/functions: {budget_in_words(budget_shares(view.result))}")
-    show_entries(there, view, station)
-    show_places(there, judgement, station)
+    show_entries(opened, view, station)
+    show_places(opened, assessment, station)
 
 
 def show_refusal(result: Refusal) -> None:
@@ -107,7 +107,7 @@ def show_refusal(result: Refusal) -> None:
         st.warning(words, icon=":material/no_photography:")
 
 
-def show_entries(there: OpenInspection, view: StationView | None, station: int) -> None:
+def show_entries(opened: OpenInspection, view: StationView | None, station: int) -> None:
     """Show what is to be known about the photograph's figure, and who read what with which gauge.
 
     Without a view all readings of the station are shown.
@@ -115,29 +115,29 @@ def show_entries(there: OpenInspection, view: StationView | None, station: int) 
     if view is not None and isinstance(view.result, Estimate):
         for finding in view.result.findings:
             st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
-    for one in there.logged:
+    for one in opened.logged:
         reading = one.reading
         here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
         if not here or one.withdrawn:
             continue
-        gauge = next((item for item in there.gauges if item.identity == reading.gauge), None)
+        gauge = next((item for item in opened.gauges if item.identity == reading.gauge), None)
         at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
         changed = f", corrected by {one.corrected_by}" if one.corrected_by else ""
         st.markdown(
             f":material/straighten: **{as_typed(reading.typed)}** at {reading.view_deg}°, read by "
             f"{as_typed(reading.person)}{at}{as_typed(changed)}  \n"
-            f"{as_typed(gauge_words(gauge, there))}"
+            f"{as_typed(gauge_words(gauge, opened))}"
         )
 
 
-def show_places(there: OpenInspection, judgement: Assessment, station: int) -> None:
+def show_places(opened: OpenInspection, assessment: Assessment, station: int) -> None:
     """Show the stations beside this one, and what was read here at earlier inspections."""
     left, right = st.columns(2, gap="large")
-    rows = neighbour_rows(there, judgement, station)
+    rows = neighbour_rows(opened, assessment, station)
     if rows:
         heads = ["station", "at", "photographs, mean ± U mm", "gauge, mean ± U mm"]
         left.html(table(heads, rows, "Neighbouring stations"))
-    rows = earlier_rows(judgement, station)
+    rows = earlier_rows(assessment, station)
     if rows:
         right.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
 
@@ -233,6 +233,6 @@ border-bottom:1px solid #8885;vertical-align:top}
 """
 
 
-def photograph_named(there: OpenInspection, name: str) -> Photograph | None:
+def photograph_named(opened: OpenInspection, name: str) -> Photograph | None:
     """Return the photograph that came under a name, None without one."""
-    return next((one for one in there.photographs if one.name == name), None)
+    return next((one for one in opened.photographs if one.name == name), None)

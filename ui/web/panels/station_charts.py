@@ -31,9 +31,9 @@ def show_budget(estimate: Estimate) -> None:
         show_chart(budget_chart, parts, words=words)
 
 
-def show_history(judgement: Assessment, station: int) -> None:
+def show_history(assessment: Assessment, station: int) -> None:
     """Show a station over the inspections, with where today's figure was expected."""
-    told = station_history(judgement, station)
+    told = station_history(assessment, station)
     if told is None:
         st.caption("No earlier inspection holds this station in two directions: no history yet.")
         return
@@ -42,16 +42,16 @@ def show_history(judgement: Assessment, station: int) -> None:
     st.markdown(f":material/history: {words}")
 
 
-def make_ready(judgement: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
+def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
     """Make a station's charts before somebody asks for them."""
-    told = station_history(judgement, station)
+    told = station_history(assessment, station)
     if told is not None:
         chart_spec(history_chart.__name__, told[0], history_chart)
     for one in estimates:
         chart_spec(budget_chart.__name__, budget_shares(one.budget), budget_chart)
 
 
-def station_history(judgement: Assessment, station: int) -> tuple[History, str] | None:
+def station_history(assessment: Assessment, station: int) -> tuple[History, str] | None:
     """Return a station over the inspections, and what was expected today in words.
 
     The band comes from the earlier inspections alone where three of them are there, so that
@@ -62,15 +62,15 @@ def station_history(judgement: Assessment, station: int) -> tuple[History, str] 
     told : (History, str) or None
         None where no earlier inspection holds the station.
     """
-    over = next((one for one in judgement.station_histories if one.station == station), None)
+    over = next((one for one in assessment.station_histories if one.station == station), None)
     if over is None:
         return None
-    today = judgement.log.inspection.on
+    today = assessment.log.inspection.on
     earlier = [point for point in over.points if point.on < today]
     now = [point for point in over.points if point.on == today]
     seen = [
         DatedDiameter(today, one.mean_mm, K * one.u_mean_mm)
-        for one in judgement.photograph_sections
+        for one in assessment.photograph_sections
         if one.station == station
     ]
     line = _line(earlier)

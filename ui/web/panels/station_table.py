@@ -53,11 +53,11 @@ class Sheet:
     instead_of: tuple[tuple[Cells, ...], ...] = ()
 
 
-def rows_of(there: OpenInspection) -> tuple[Cells, ...]:
+def rows_of(opened: OpenInspection) -> tuple[Cells, ...]:
     """Return the stations as rows, and those that photographs or readings name beside them."""
-    known = {one.number: one for one in there.inspection.stations}
-    named = {one.station for one in there.results if one.station} | {
-        one.station for one in there.readings
+    known = {one.number: one for one in opened.inspection.stations}
+    named = {one.station for one in opened.results if one.station} | {
+        one.station for one in opened.readings
     }
     rows: list[Cells] = []
     for number in sorted(known.keys() | named):
@@ -84,21 +84,21 @@ def merge_rows(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
     return tuple(found)
 
 
-def show_stations(there: OpenInspection) -> Sheet:
+def show_stations(opened: OpenInspection) -> Sheet:
     """Show the table as it is typed now, and keep it as the person's draft."""
-    said, place, now = st.empty(), st.empty(), rows_of(there)
-    known: Sheet | None = st.session_state.get(_page_key(there))
-    drafts = _drafts(get_record(), there)
+    said, place, now = st.empty(), st.empty(), rows_of(opened)
+    known: Sheet | None = st.session_state.get(_page_key(opened))
+    drafts = _drafts(get_record(), opened)
     if known is None:
-        sheet = _restored(place, there, drafts)
-        st.session_state[_found_key(there)] = bool(drafts)
+        sheet = _restored(place, opened, drafts)
+        st.session_state[_found_key(opened)] = bool(drafts)
     else:
-        if _table_key(there, known.base) not in st.session_state:
+        if _table_key(opened, known.base) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
             known = _fresh_sheet(known, now)
-        sheet = replace(known, rows=_draw(place, there, known.base))
-    st.session_state[_page_key(there)] = sheet
-    if st.session_state.get(_found_key(there)):
+        sheet = replace(known, rows=_draw(place, opened, known.base))
+    st.session_state[_page_key(opened)] = sheet
+    if st.session_state.get(_found_key(opened)):
         said.info(
             "What you had typed here was found and stands in the table; the record has it once "
             "you keep these stations.",
@@ -106,18 +106,18 @@ def show_stations(there: OpenInspection) -> Sheet:
         )
     if sheet.rows != next((one.rows for one in drafts if one.base == sheet.base), sheet.base):
         with show_errors():  # what is typed stands in the table all the same
-            sheet, apart = _keep_draft(there, sheet)
-            st.session_state[_page_key(there)] = sheet
+            sheet, apart = _keep_draft(opened, sheet)
+            st.session_state[_page_key(opened)] = sheet
             if apart:
                 st.rerun()  # before anything is typed into the rows of both
     if _entered(sheet.origin) != _entered(now):
         # somebody entered stations meanwhile: theirs stand, under what was typed here
-        st.session_state[_page_key(there)] = _fresh_sheet(sheet, now)
+        st.session_state[_page_key(opened)] = _fresh_sheet(sheet, now)
         st.rerun()
     return sheet
 
 
-def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Station]) -> None:
+def enter_stations(opened: OpenInspection, sheet: Sheet, stations: Sequence[Station]) -> None:
     """Enter stations into the record and forget this page's draft, both or neither.
 
     Raises
@@ -127,30 +127,30 @@ def enter_stations(there: OpenInspection, sheet: Sheet, stations: Sequence[Stati
     """
     with get_record().transaction() as writing:  # too late: the draft stays
         writing.change_inspection(
-            replace(there.inspection, stations=tuple(stations)),
+            replace(opened.inspection, stations=tuple(stations)),
             by=user_name(),
             why="stations entered",
-            revision=there.revision,
+            revision=opened.revision,
         )
         rest = [
             one
-            for one in _others(sheet, _drafts(writing, there))
+            for one in _others(sheet, _drafts(writing, opened))
             if merge_rows(sheet.rows, one) != sheet.rows
         ]
-        _write(writing, there, rest)
-    for key in (_page_key(there), _found_key(there)):
+        _write(writing, opened, rest)
+    for key in (_page_key(opened), _found_key(opened)):
         st.session_state.pop(key, None)
 
 
-def _keep_draft(there: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
+def _keep_draft(opened: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
     """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
     with get_record().transaction() as writing:
-        drafts = _drafts(writing, there)
+        drafts = _drafts(writing, opened)
         mine = next((one for one in drafts if one.base == sheet.base), None)
         apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
             sheet = replace(sheet, base=sheet.rows)
-        _write(writing, there, [sheet, *_others(sheet, drafts)[: MOST_PAGES - 1]])
+        _write(writing, opened, [sheet, *_others(sheet, drafts)[: MOST_PAGES - 1]])
     return replace(sheet, seen=sheet.rows), apart
 
 
@@ -170,9 +170,9 @@ def _entered(rows: Sequence[Cells]) -> list[Cells]:
     return [row for row in rows if row[1] != ""]
 
 
-def _restored(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
+def _restored(place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
-    now = rows_of(there)
+    now = rows_of(opened)
     last = now
     for one in reversed(drafts):  # with no browser that stayed open: all that was typed
         last = merge_rows(last, one)
@@ -180,21 +180,23 @@ def _restored(place: DeltaGenerator, there: OpenInspection, drafts: Sequence[She
     for one in (*drafts, Sheet(now, now, now)):
         if one.base not in drawn:
             drawn.add(one.base)
-            rows = _draw(place, there, one.base)
+            rows = _draw(place, opened, one.base)
             if rows != one.base:
                 return replace(one, rows=rows, seen=one.rows if one in drafts else None)
     gone = tuple(one.base for one in drafts if one.base != last)
     seen = next((one.rows for one in drafts if one.base == last), None)
-    return Sheet(now, last, _draw(place, there, last), seen, gone)
+    return Sheet(now, last, _draw(place, opened, last), seen, gone)
 
 
-def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -> tuple[Cells, ...]:
+def _draw(
+    place: DeltaGenerator, opened: OpenInspection, base: Sequence[Cells]
+) -> tuple[Cells, ...]:
     frame = pd.DataFrame(base, columns=COLUMNS).astype(
         {"station": "Int64", "at m": "string", "what is there": "string"}
     )
     edited = place.data_editor(
         frame,
-        key=_table_key(there, base),
+        key=_table_key(opened, base),
         num_rows="dynamic",
         hide_index=True,
         column_config={
@@ -215,29 +217,29 @@ def _draw(place: DeltaGenerator, there: OpenInspection, base: Sequence[Cells]) -
     )
 
 
-def _drafts(record: Record, there: OpenInspection) -> list[Sheet]:
-    found = record.draft(there.inspection.identity, by=user_name(), kind=KIND)
+def _drafts(record: Record, opened: OpenInspection) -> list[Sheet]:
+    found = record.draft(opened.inspection.identity, by=user_name(), kind=KIND)
     return (
         [Sheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data] if found else []
     )
 
 
-def _write(record: Record, there: OpenInspection, sheets: Sequence[Sheet]) -> None:
-    identity, by = there.inspection.identity, user_name()
+def _write(record: Record, opened: OpenInspection, sheets: Sequence[Sheet]) -> None:
+    identity, by = opened.inspection.identity, user_name()
     if sheets:
         data = [[one.origin, one.base, one.rows] for one in sheets]
-        record.save_draft(identity, data, by=by, revision=there.revision, kind=KIND)
+        record.save_draft(identity, data, by=by, revision=opened.revision, kind=KIND)
     else:
         record.drop_draft(identity, by=by, kind=KIND)
 
 
-def _page_key(there: OpenInspection) -> str:
-    return f"stations page {there.inspection.identity} {user_name()}"
+def _page_key(opened: OpenInspection) -> str:
+    return f"stations page {opened.inspection.identity} {user_name()}"
 
 
-def _found_key(there: OpenInspection) -> str:
-    return f"stations found {there.inspection.identity} {user_name()}"
+def _found_key(opened: OpenInspection) -> str:
+    return f"stations found {opened.inspection.identity} {user_name()}"
 
 
-def _table_key(there: OpenInspection, base: Sequence[Cells]) -> str:
-    return f"stations {there.inspection.identity} {zlib.crc32(repr(tuple(base)).encode())}"
+def _table_key(opened: OpenInspection, base: Sequence[Cells]) -> str:
+    return f"stations {opened.inspection.identity} {zlib.crc32(repr(tuple(base)).encode())}"

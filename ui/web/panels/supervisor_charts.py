@@ -34,10 +34,10 @@ TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least 
 
 
 @st.fragment
-def show_differences(judgements: list[Assessment]) -> None:
+def show_differences(assessments: list[Assessment]) -> None:
     """Show photograph minus gauge, all together or by who or what measured."""
     with show_errors():
-        comparisons = [one for case in judgements for one in case.crosscheck.comparisons]
+        comparisons = [one for case in assessments for one in case.crosscheck.comparisons]
         if not comparisons:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
@@ -62,16 +62,16 @@ def show_differences(judgements: list[Assessment]) -> None:
             )
         elif group:
             st.markdown(f"One {kind} only: **{as_typed(name)}**")
-        _difference_plot(judgements[0], groups[name])
+        _difference_plot(assessments[0], groups[name])
         if len(groups) > 1:
             rows = [[told, *_agreement_cells(members)] for told, members in groups.items()]
             heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
             st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
 
 
-def _difference_plot(judgement: Assessment, members: list[Comparison]) -> None:
+def _difference_plot(assessment: Assessment, members: list[Comparison]) -> None:
     told = agreement_of(members) if len(members) >= FEWEST else None
-    only = replace(judgement, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
+    only = replace(assessment, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
     words = _agreement_words(members)
     show_chart(differences_chart, differences(only), words=words)
     st.caption(words)
@@ -100,17 +100,19 @@ def _agreement_cells(members: list[Comparison]) -> list[str]:
 
 
 @st.fragment
-def show_digits(there: list[OpenInspection]) -> None:
+def show_digits(inspections: list[OpenInspection]) -> None:
     """Show how often each last digit was typed, gauge by gauge."""
     with show_errors():
-        gauges = {gauge.identity: gauge for one in there for gauge in one.gauges}
+        gauges = {gauge.identity: gauge for one in inspections for gauge in one.gauges}
         if not gauges:
             st.info("No reading was logged yet.")
             return
         name = st.selectbox(
             "Gauge", sorted(gauges), key="digits gauge", help="Whose readings are counted."
         )
-        readings = [reading for one in there for reading in one.readings if reading.gauge == name]
+        readings = [
+            reading for one in inspections for reading in one.readings if reading.gauge == name
+        ]
         data = last_digits(readings, gauges[name].resolution_mm)
         if data is None:
             st.info(
@@ -128,10 +130,10 @@ def show_digits(there: list[OpenInspection]) -> None:
 
 
 @st.fragment
-def show_trends(judgements: list[Assessment]) -> None:
+def show_trends(assessments: list[Assessment]) -> None:
     """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
     with show_errors():
-        found = nearest_first(station_trends(judgements))
+        found = nearest_first(station_trends(assessments))
         if not found:
             st.info("A trend needs two inspections of a rope with stations in two directions.")
             return

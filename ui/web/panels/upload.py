@@ -43,14 +43,14 @@ def limits_in_words() -> str:
     )
 
 
-def check_upload(size_bytes: int, there: int) -> None:
+def check_upload(size_bytes: int, existing: int) -> None:
     """Raise ValueError if a file is too large, or the inspection has photographs enough.
 
     Parameters
     ----------
     size_bytes : int
         The file's size.
-    there : int
+    existing : int
         How many photographs the inspection has.
 
     Examples
@@ -62,9 +62,9 @@ def check_upload(size_bytes: int, there: int) -> None:
             f"the file has {size_bytes / 1024 / 1024:.0f} MB and at most {most_mb()} MB are "
             "taken; give the original JPEG or HEIC file of the camera."
         )
-    if there >= MOST_PHOTOGRAPHS:
+    if existing >= MOST_PHOTOGRAPHS:
         raise ValueError(
-            f"the inspection has {there} photographs and {MOST_PHOTOGRAPHS} are the most; begin "
+            f"the inspection has {existing} photographs and {MOST_PHOTOGRAPHS} are the most; begin "
             "another inspection for the rest."
         )
 
@@ -78,14 +78,14 @@ LAST = "photographs that came last"
 WAITING = "photographs that wait for the record of"
 
 
-def upload_photographs(there: OpenInspection) -> None:
+def upload_photographs(opened: OpenInspection) -> None:
     """Offer both ways in; measure what arrives, and say what came of each."""
     try:
-        check = _print_check(there)
+        check = _print_check(opened)
     except RecordError:
         hold_uploads()  # the fields in which they came are not drawn, and would be forgotten
         raise
-    cameras = {one.camera for one in there.results if one.camera}
+    cameras = {one.camera for one in opened.results if one.camera}
     if told := calibrated_or_not(cameras, known_cameras()):
         st.caption(as_typed(told))
     turn = st.session_state.setdefault("uploads", 0)
@@ -99,7 +99,7 @@ def upload_photographs(there: OpenInspection) -> None:
         "camera, too. Hold the phone square above the card, the rope sharp, both chequered strips "
         f"in view; one photograph for each of the two directions. {limits_in_words()}",
     )
-    arrived = [*_retry(there), *(_upload(file) for file in files or [])]
+    arrived = [*_retry(opened), *(_upload(file) for file in files or [])]
     if st.toggle(
         "Use this device's camera here",
         help="For a computer or a tablet with a camera. A phone's own camera app gives sharper "
@@ -116,7 +116,7 @@ def upload_photographs(there: OpenInspection) -> None:
             name = f"camera-{datetime.now():%Y%m%d-%H%M%S}.jpg"
             arrived.append(PhotoFile(name, shot.getvalue()))
     if arrived:
-        _measure(there, arrived, check)
+        _measure(opened, arrived, check)
         st.session_state["uploads"] = turn + 1
         st.rerun()
 
@@ -143,9 +143,9 @@ def _hold(identity: str, photographs: Iterable[PhotoFile]) -> None:
     st.session_state[f"{WAITING} {identity}"] = tuple(dict.fromkeys(photographs))
 
 
-def _retry(there: OpenInspection) -> tuple[PhotoFile, ...]:
+def _retry(opened: OpenInspection) -> tuple[PhotoFile, ...]:
     """Offer photographs that came but are not in the record; return them once that is wished."""
-    waiting = _waiting(there.inspection.identity)
+    waiting = _waiting(opened.inspection.identity)
     if not waiting:
         return ()
     count = f"{len(waiting)} photograph{'' if len(waiting) == 1 else 's'}"
@@ -171,10 +171,10 @@ def show_rejected() -> None:
         st.error(as_typed(words), icon=":material/error:")
 
 
-def _print_check(there: OpenInspection) -> PrintCheck | None:
+def _print_check(opened: OpenInspection) -> PrintCheck | None:
     checks = get_record().print_checks()
     names = [*checks, UNCHECKED]
-    used = next((one.print_set for one in there.results if isinstance(one, Estimate)), "")
+    used = next((one.print_set for one in opened.results if isinstance(one, Estimate)), "")
     card_set = st.selectbox(
         "Card set on these photographs",
         names,
@@ -188,10 +188,10 @@ def _upload(file: UploadedFile) -> PhotoFile:
     return PhotoFile(file.name, file.getvalue())
 
 
-def _measure(there: OpenInspection, arrived: list[PhotoFile], check: PrintCheck | None) -> None:
+def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck | None) -> None:
     """Measure photographs one by one; each is in the record before the next one is looked at."""
-    known = {one.sha256 for one in there.photographs}
-    waiting = _waiting(there.inspection.identity)
+    known = {one.sha256 for one in opened.photographs}
+    waiting = _waiting(opened.inspection.identity)
     rest: list[PhotoFile] = []
     told: list[str] = []
     taken = 0
@@ -204,9 +204,9 @@ def _measure(there: OpenInspection, arrived: list[PhotoFile], check: PrintCheck 
             continue
         known.add(sha256)
         try:
-            check_upload(len(one.data), len(there.photographs) + taken)
+            check_upload(len(one.data), len(opened.photographs) + taken)
             results = measure_and_add(
-                get_record(), there.inspection.identity, one, check, by=user_name()
+                get_record(), opened.inspection.identity, one, check, by=user_name()
             )
         except RecordError as wrong:  # the others would fare no better
             rest = arrived[done:]
@@ -219,14 +219,14 @@ def _measure(there: OpenInspection, arrived: list[PhotoFile], check: PrintCheck 
             told.append(f"{one.name}: {wrong}")
             continue
         taken += 1
-        mark_pending(there.inspection.identity)  # a press elsewhere would end this loop
+        mark_pending(opened.inspection.identity)  # a press elsewhere would end this loop
         for result in results:
             st.markdown(as_typed(line_of(result)))
     # only now: where somebody presses something else meanwhile, all of them wait on
-    _hold(there.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
+    _hold(opened.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
     bar.progress(1.0, text="holding readings against photographs")
     if taken:
-        rescreen(there.inspection.identity)
+        rescreen(opened.inspection.identity)
     st.session_state[REJECTED] = told
     st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
     if taken:

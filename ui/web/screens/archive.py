@@ -184,7 +184,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
     )
 
 
-def _show(there: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> None:
+def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> None:
     name = f"{photo.sha256} {hashlib.sha256(repr(result).encode()).hexdigest()}"
     send_photograph(name, drawn, key=f"archive drawn {name}")
     if isinstance(result, Estimate):
@@ -210,7 +210,7 @@ def _show(there: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> 
     if isinstance(result, Estimate) and st.button(
         "Keep it in this inspection", type="primary", key="archive keep"
     ):
-        identity = there.inspection.identity
+        identity = opened.inspection.identity
         file = PhotoFile(photo.name, photo.data, Preview(photo.preview, *photo.size))
         why = "measured without the card"
         add_photograph(get_record(), identity, file, [result], by=user_name(), why=why)
@@ -224,7 +224,7 @@ def _show(there: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> 
         st.rerun()
 
 
-def _screen(there: OpenInspection) -> None:
+def _screen(opened: OpenInspection) -> None:
     st.caption(
         "For photographs from before, where no card was there. The figure is less sure than one "
         "with the card, and says so wherever it is shown."
@@ -242,7 +242,7 @@ def _screen(there: OpenInspection) -> None:
             st.session_state["archive answer"] = (asked, *answer)
     before, result, drawn = st.session_state.get("archive answer", (None, None, None))
     if before == asked and result.photo_sha256 == photo.sha256:
-        _show(there, photo, result, drawn)
+        _show(opened, photo, result, drawn)
 
 
 inspection = page_header("Without the card")

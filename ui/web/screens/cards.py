@@ -32,11 +32,11 @@ def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
     return card_pdf(layout, stations=range(first, first + count), ink=ink)
 
 
-def _print(there: OpenInspection | None) -> str | None:
+def _print(opened: OpenInspection | None) -> str | None:
     """Offer the cards; return the name of the layout that they have."""
     st.subheader("Print")
-    nominal = there.rope.nominal_mm if there else 22.0
-    if there is None:
+    nominal = opened.rope.nominal_mm if opened else 22.0
+    if opened is None:
         st.info(
             "No rope has been entered yet; cards can be printed all the same.",
             icon=":material/print:",
@@ -61,7 +61,7 @@ def _print(there: OpenInspection | None) -> str | None:
         list(INKS),
         help="Blue is best: neither steel, zinc, grease nor rust has that colour.",
     )
-    stations = len(there.inspection.stations) if there else 0
+    stations = len(opened.inspection.stations) if opened else 0
     left, right = st.columns(2)
     count = left.number_input(
         "How many stations",

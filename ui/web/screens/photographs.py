@@ -29,12 +29,12 @@ DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards say 0 and 90, 
 PICTURES = 3  # refused photographs that are shown at once; the others under "Look at"
 
 
-def _refused(there: OpenInspection) -> None:
+def _refused(opened: OpenInspection) -> None:
     """Show why photographs were refused: those that came last, and those not taken again yet."""
-    answered = {(one.station, one.view_deg) for one in there.results if isinstance(one, Estimate)}
+    answered = {(one.station, one.view_deg) for one in opened.results if isinstance(one, Estimate)}
     refused = [
         one
-        for one in there.results
+        for one in opened.results
         if isinstance(one, Refusal)
         and ((one.station, one.view_deg) not in answered or one.photo_sha256 in last_uploaded())
     ]
@@ -48,7 +48,7 @@ def _refused(there: OpenInspection) -> None:
                 words.markdown(
                     f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
                 )
-            photograph = photograph_of(there, one)
+            photograph = photograph_of(opened, one)
             if number < PICTURES and photograph is not None:
                 if any(reason.spot_px is not None for reason in one.findings):
                     words.caption("The ring on the photograph shows where.")
@@ -60,15 +60,15 @@ def _refused(there: OpenInspection) -> None:
                     )
 
 
-def _show(there: OpenInspection, judgement: Assessment) -> None:
+def _show(opened: OpenInspection, assessment: Assessment) -> None:
     ordered = sorted(
-        there.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
+        opened.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
     )
     at = st.selectbox(
         "Look at",
         range(len(ordered)),
         format_func=lambda i: line_of(ordered[i]),
-        key=f"photograph {there.inspection.identity}",
+        key=f"photograph {opened.inspection.identity}",
         help="● gives a diameter, ✕ was refused.",
     )
     result = ordered[at]
@@ -77,23 +77,23 @@ def _show(there: OpenInspection, judgement: Assessment) -> None:
         view = next(
             (
                 one
-                for one in station_views(there, judgement, result.station)
+                for one in station_views(opened, assessment, result.station)
                 if one.result is result or one.result == result
             ),
             view,
         )
-    photograph = photograph_of(there, result)
+    photograph = photograph_of(opened, result)
     if photograph is not None:
         with show_errors():
             show_photograph(photograph, view, key=f"mine {result.photo_sha256} {result.at_mm}")
-    show_facts(there, judgement, view, result.station or 0)
+    show_facts(opened, assessment, view, result.station or 0)
     if isinstance(result, Estimate) and photograph is not None:
         with show_errors():
-            manual_corrections(there, photograph, result)
-    _move(there, result)
+            manual_corrections(opened, photograph, result)
+    _move(opened, result)
 
 
-def _move(there: OpenInspection, result: Result) -> None:
+def _move(opened: OpenInspection, result: Result) -> None:
     with st.expander("File this photograph elsewhere", icon=":material/drive_file_move:"):
         st.caption(
             "Its card says where it belongs; move it where the wrong card was used, or where the "
@@ -131,13 +131,13 @@ def _move(there: OpenInspection, result: Result) -> None:
                     raise ValueError("a photograph is moved with a reason: say why.")
                 moved = replace(result, station=int(station), view_deg=int(view))
                 get_record().add_results(
-                    there.inspection.identity,
+                    opened.inspection.identity,
                     [moved],
                     by=user_name(),
                     why=why.strip(),
-                    revision=there.revision,
+                    revision=opened.revision,
                 )
-                rescreen(there.inspection.identity)
+                rescreen(opened.inspection.identity)
                 flash_success(f"{result.photo_name} is at station {station}, {view}° now.")
                 st.rerun()
 

@@ -86,12 +86,12 @@ def _gauge(usual: str) -> str | None:
     return None
 
 
-def _type(there: OpenInspection) -> None:
-    identity, by = there.inspection.identity, user_name()
+def _type(opened: OpenInspection) -> None:
+    identity, by = opened.inspection.identity, user_name()
     found = get_record().draft(identity, by=by)
     drafts = parse_drafts(found.data) if found else ()
     found_key = f"draft found {identity} {by}"
-    if found and drafts and not is_open(there):
+    if found and drafts and not is_open(opened):
         st.session_state[found_key] = found.saved_at
     found_at = st.session_state.get(found_key)
     if found_at:  # said until it is entered: a page that finds its server again is drawn twice
@@ -101,17 +101,17 @@ def _type(there: OpenInspection) -> None:
             icon=":material/restore:",
         )
     gauge = _gauge(drafts[0].gauge if drafts else "")
-    unit = "inch" if there.rope.units == "inch" else "mm"
+    unit = "inch" if opened.rope.units == "inch" else "mm"
     st.caption(
         "One line a reading, as the gauge shows it; the direction is the one on the card. Lines "
         "without a reading are not entered, new ones go below the last."
     )
-    typed = show_table(there, drafts, unit)
+    typed = show_table(opened, drafts, unit)
     with show_errors():  # what is typed stands in the table all the same
-        keep_draft(there, typed, drafts, gauge)
+        keep_draft(opened, typed, drafts, gauge)
     understood = [
         parse_row(
-            row, there, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
+            row, opened, gauge=gauge or "", person=by, at=datetime.now().replace(microsecond=0)
         )
         for row in typed.rows
     ]
@@ -133,14 +133,14 @@ def _type(there: OpenInspection) -> None:
         type="primary",
         disabled=not ready or wrong or gauge is None,
     ):
-        _enter(there, typed, ready)
+        _enter(opened, typed, ready)
 
 
-def _enter(there: OpenInspection, typed: Table, ready: list[Reading]) -> None:
+def _enter(opened: OpenInspection, typed: Table, ready: list[Reading]) -> None:
     with show_errors():
-        enter_readings(there, typed, ready)
-        rescreen(there.inspection.identity)
-        st.session_state.pop(f"draft found {there.inspection.identity} {user_name()}", None)
+        enter_readings(opened, typed, ready)
+        rescreen(opened.inspection.identity)
+        st.session_state.pop(f"draft found {opened.inspection.identity} {user_name()}", None)
         flash_success(
             f"{_readings(len(ready))} {'is' if len(ready) == 1 else 'are'} in the record."
         )
@@ -151,8 +151,8 @@ def _readings(count: int) -> str:
     return f"{count} reading{'' if count == 1 else 's'}"
 
 
-def _logged(there: OpenInspection) -> None:
-    if not there.logged:
+def _logged(opened: OpenInspection) -> None:
+    if not opened.logged:
         return
     st.subheader("In the record")
     words = {
@@ -161,7 +161,7 @@ def _logged(there: OpenInspection) -> None:
             one.view_deg,
             one.typed,
         ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+z.2f})"
-        for one in cached_assessment(there).crosscheck.comparisons
+        for one in cached_assessment(opened).crosscheck.comparisons
     }
     rows = [
         [
@@ -172,12 +172,12 @@ def _logged(there: OpenInspection) -> None:
             "withdrawn" if one.withdrawn else words.get(_place(one.reading), "no photograph"),
             one.reading.person,
         ]
-        for one in there.logged
+        for one in opened.logged
     ]
     heads = ["no.", "station", "typed", "mm", "photograph minus gauge", "read by"]
     st.html(table(heads, rows, "Readings"))
     with st.expander("Correct or withdraw a reading", icon=":material/edit:"):
-        standing = [one for one in there.logged if not one.withdrawn]
+        standing = [one for one in opened.logged if not one.withdrawn]
         at = st.selectbox(
             "Which",
             range(len(standing)),
@@ -185,7 +185,7 @@ def _logged(there: OpenInspection) -> None:
             help="Number, station and direction, and what was typed.",
         )
         if at is not None:
-            _correct(there, standing[at])
+            _correct(opened, standing[at])
 
 
 def _place(reading: Reading) -> tuple[int, int, str]:
@@ -197,7 +197,7 @@ def _name(one: LoggedReading) -> str:
     return f"{one.number}: station {reading.station}, {reading.view_deg}°, {reading.typed}"
 
 
-def _correct(there: OpenInspection, one: LoggedReading) -> None:
+def _correct(opened: OpenInspection, one: LoggedReading) -> None:
     typed = st.text_input(
         "It should read",
         one.reading.typed,
@@ -217,13 +217,13 @@ def _correct(there: OpenInspection, one: LoggedReading) -> None:
     if not (correct or withdraw):
         return
     with show_errors():
-        identity = there.inspection.identity
+        identity = opened.inspection.identity
         if correct:
             reading = one.reading
             row = Row(str(reading.station), str(reading.view_deg), typed)
             new = parse_row(
                 row,
-                there,
+                opened,
                 gauge=reading.gauge,
                 person=reading.person,
                 at=reading.at or datetime.now(),
@@ -232,11 +232,11 @@ def _correct(there: OpenInspection, one: LoggedReading) -> None:
                 raise ValueError(new.wrong or "type what the gauge showed.")
             fixed = replace(one.reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
             get_record().correct_reading(
-                identity, one.number, fixed, by=user_name(), why=why, revision=there.revision
+                identity, one.number, fixed, by=user_name(), why=why, revision=opened.revision
             )
         else:
             get_record().withdraw_reading(
-                identity, one.number, by=user_name(), why=why, revision=there.revision
+                identity, one.number, by=user_name(), why=why, revision=opened.revision
             )
         rescreen(identity)
         flash_success(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")

@@ -45,25 +45,25 @@ from ui.web.page.session import cached_assessment, get_record, record_location, 
 from ui.web.panels.station import figures, table
 
 
-def _first(there: OpenInspection, judgement: Assessment) -> None:
-    open_ones = [one for one in review_queue(there) if not one.settled]
-    st.markdown(f":material/visibility: {as_typed(judgement.first_concern)}")
+def _first(opened: OpenInspection, assessment: Assessment) -> None:
+    open_ones = [one for one in review_queue(opened) if not one.settled]
+    st.markdown(f":material/visibility: {as_typed(assessment.first_concern)}")
     if open_ones:
         st.warning(
             f"{len(open_ones)} places still wait for the reviewer: "
             f"{', '.join(one.name for one in open_ones[:6])}.",
             icon=":material/rate_review:",
         )
-    if there.reviews:
-        last = there.reviews[-1]
+    if opened.reviews:
+        last = opened.reviews[-1]
         st.markdown(
-            f"Review: {STATE_MARKS[there.state]} by {as_typed(last.who)}. {as_typed(last.why)}"
+            f"Review: {STATE_MARKS[opened.state]} by {as_typed(last.who)}. {as_typed(last.why)}"
         )
 
 
-def _figures(judgement: Assessment) -> None:
+def _figures(assessment: Assessment) -> None:
     st.subheader("Diameter and ovality")
-    rows = section_rows(judgement)
+    rows = section_rows(assessment)
     if not rows:
         st.info(
             "No section yet: a station needs two directions at right angles, by photographs or by "
@@ -71,16 +71,16 @@ def _figures(judgement: Assessment) -> None:
             icon=":material/pin_drop:",
         )
         return
-    known = whole_rope_figures(judgement)
+    known = whole_rope_figures(assessment)
     if known:
         for column, (source, cells) in zip(st.columns(len(known)), known.items(), strict=True):
             column.markdown(f"**The whole rope, by {source}**")
             column.html(figures(cells))
-    if len(known) < bool(judgement.photograph_sections) + bool(judgement.gauge_sections):
-        for words in whole_rope(judgement):  # says why there is none
+    if len(known) < bool(assessment.photograph_sections) + bool(assessment.gauge_sections):
+        for words in whole_rope(assessment):  # says why there is none
             st.markdown(as_typed(words))
     words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
-    show_chart(along_rope_chart, along_rope(judgement), words=words)
+    show_chart(along_rope_chart, along_rope(assessment), words=words)
     st.html(table(SECTION_HEADS, rows, "Sections; U is expanded, k = 2"))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
@@ -89,20 +89,20 @@ def _figures(judgement: Assessment) -> None:
     )
 
 
-def _verdicts(judgement: Assessment) -> None:
+def _verdicts(assessment: Assessment) -> None:
     st.subheader("Against the limits")
-    rows = limit_rows(judgement)
+    rows = limit_rows(assessment)
     if rows:
         st.html(table(LIMIT_HEADS, rows, "Verdicts by limit; outside and undecided come first"))
-        decision = judgement.verdicts[0].verdict.decision
+        decision = assessment.verdicts[0].verdict.decision
         st.caption(
             f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
             "one place meets one limit, no more."
         )
         with st.expander("Every verdict, station by station", icon=":material/list:"):
-            st.html(table(VERDICT_HEADS, verdict_rows(judgement), "Verdicts"))
+            st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
         with st.expander("Where these limits come from", icon=":material/menu_book:"):
-            for words in sources(judgement):
+            for words in sources(assessment):
                 st.markdown(as_typed(words))
             st.caption("Check them against a licensed copy before they decide anything.")
     else:
@@ -110,17 +110,17 @@ def _verdicts(judgement: Assessment) -> None:
             "No verdict yet: a station needs two directions, and the rope a limit that applies.",
             icon=":material/fact_check:",
         )
-    for note in judgement.notes:
+    for note in assessment.notes:
         st.caption(as_typed(note))
-    if judgement.not_applicable:
+    if assessment.not_applicable:
         with st.expander("Limits that do not apply, and why", icon=":material/block:"):
-            for one in judgement.not_applicable:
+            for one in assessment.not_applicable:
                 st.markdown(as_typed(one.reason))
 
 
-def _wear(judgement: Assessment) -> None:
-    rows = wear_rows(judgement)
-    local = local_rows(judgement)
+def _wear(assessment: Assessment) -> None:
+    rows = wear_rows(assessment)
+    local = local_rows(assessment)
     if not (rows or local):
         return
     st.subheader("Wear")
@@ -134,17 +134,17 @@ def _wear(judgement: Assessment) -> None:
         st.html(table(LOCAL_HEADS, local, "Each station against its neighbours"))
 
 
-def _grooves(judgement: Assessment) -> None:
-    if not judgement.groove_fits:
+def _grooves(assessment: Assessment) -> None:
+    if not assessment.groove_fits:
         return
     st.subheader("Drum and sheaves")
-    st.html(table(GROOVE_HEADS, groove_rows(judgement), "Grooves against the nominal diameter"))
+    st.html(table(GROOVE_HEADS, groove_rows(assessment), "Grooves against the nominal diameter"))
     st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
 
-def _round_and_lay(judgement: Assessment) -> None:
-    sections = {one.station or 0: one for one in judgement.photograph_sections}
-    words = lay_words(judgement.lays)
+def _round_and_lay(assessment: Assessment) -> None:
+    sections = {one.station or 0: one for one in assessment.photograph_sections}
+    words = lay_words(assessment.lays)
     if sections and words:
         left, right = st.columns(2, gap="large")
     else:
@@ -182,13 +182,13 @@ def _roundness(sections: dict[int, Section]) -> None:
         st.markdown(as_typed(one.ellipse.words))
 
 
-def _report(there: OpenInspection) -> None:
-    identity = there.inspection.identity
+def _report(opened: OpenInspection) -> None:
+    identity = opened.inspection.identity
     left, right = st.columns([1, 2], vertical_alignment="bottom")
     paper: Paper = left.selectbox(
         "Paper of the report", get_args(Paper), help="What your printer holds."
     )
-    key = f"report {identity} {there.revision} {paper}"
+    key = f"report {identity} {opened.revision} {paper}"
     if right.button("Make the report", type="primary", icon=":material/description:"):
         with st.spinner("Writing the report ..."), show_errors():
             read = Folder(log_of(get_record(), identity), (), ())
@@ -205,10 +205,10 @@ def _report(there: OpenInspection) -> None:
         download("Report as HTML", lambda: page, f"{name}.html", "text/html", check=theirs)
 
 
-def _take_away(there: OpenInspection) -> None:
+def _take_away(opened: OpenInspection) -> None:
     st.subheader("To take away")
-    identity = there.inspection.identity
-    _report(there)
+    identity = opened.inspection.identity
+    _report(opened)
     with st.container(horizontal=True):
         for suffix in (".csv", ".xlsx"):
             download(

@@ -40,8 +40,8 @@ KEYS = (
 )
 
 
-def _review(there: OpenInspection) -> None:
-    items = review_queue(there)
+def _review(opened: OpenInspection) -> None:
+    items = review_queue(opened)
     still = [one for one in items if not one.settled]
     if not items:
         st.info(
@@ -49,18 +49,18 @@ def _review(there: OpenInspection) -> None:
             "decide about the inspection.",
             icon=":material/visibility:",
         )
-    known = {one.name: one for one in (*items, *stations_without_findings(there))}
+    known = {one.name: one for one in (*items, *stations_without_findings(opened))}
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     with left:
-        name = _choose_item(there, known, still)
+        name = _choose_item(opened, known, still)
     with right:
         _show_progress(items, still)
     item = known.get(name)
     if item is not None:
-        _show_item(there, item)
-    decide_inspection(there, still)
+        _show_item(opened, item)
+    decide_inspection(opened, still)
     show_cautions()
-    _warm_up(there, still, item)
+    _warm_up(opened, still, item)
 
 
 def _show_progress(items: list[ReviewItem], still: list[ReviewItem]) -> None:
@@ -73,19 +73,19 @@ def _show_progress(items: list[ReviewItem], still: list[ReviewItem]) -> None:
 
 
 def _choose_item(
-    there: OpenInspection, known: dict[str, ReviewItem], still: list[ReviewItem]
+    opened: OpenInspection, known: dict[str, ReviewItem], still: list[ReviewItem]
 ) -> str:
     """Return what is looked at: the most doubtful that is undecided, unless another is chosen."""
     names = list(known)
     if not names:
         return ""
     usual = still[0].name if still else names[0]
-    key = f"look {there.inspection.identity}"
+    key = f"look {opened.inspection.identity}"
     asked = st.query_params.get("look")
     if asked in names:
         st.session_state[key] = asked
         st.query_params.pop("look")
-    following = st.session_state.pop(f"next {there.inspection.identity}", None)
+    following = st.session_state.pop(f"next {opened.inspection.identity}", None)
     if following in names:
         st.session_state[key] = following
     if st.session_state.get(key) not in names:
@@ -110,31 +110,31 @@ def _mark(one: ReviewItem) -> str:
     return "✓ " if one.findings or one.decided else ""
 
 
-def _show_item(there: OpenInspection, item: ReviewItem) -> None:
+def _show_item(opened: OpenInspection, item: ReviewItem) -> None:
     _show_findings(item)
     _show_decision(item)
     if item.station is None:
-        _show_lone_photograph(there, item)
-        _decide(there, item)
+        _show_lone_photograph(opened, item)
+        _decide(opened, item)
         return
-    view = _show_station(there, item.station, item)
+    view = _show_station(opened, item.station, item)
     if view is not None and isinstance(view.result, Estimate):
         show_comparison(view, view.result)
     elif view is not None and isinstance(view.result, Refusal):
         show_refusal(view.result)
-    _decide(there, item)
-    judgement = cached_assessment(there)
+    _decide(opened, item)
+    assessment = cached_assessment(opened)
     if view is not None and isinstance(view.result, Estimate):
         left, right = st.columns(2, gap="large")
         with left, show_errors():
             show_budget(view.result)
         with right, show_errors():
-            show_history(judgement, item.station)
+            show_history(assessment, item.station)
     else:
         with show_errors():
-            show_history(judgement, item.station)
-    show_entries(there, view, item.station)
-    show_places(there, judgement, item.station)
+            show_history(assessment, item.station)
+    show_entries(opened, view, item.station)
+    show_places(opened, assessment, item.station)
 
 
 def _show_findings(item: ReviewItem) -> None:
@@ -171,8 +171,8 @@ def _show_decision(item: ReviewItem) -> None:
         )
 
 
-def _decide(there: OpenInspection, item: ReviewItem) -> None:
-    key = f"why {there.inspection.identity} {item.name}"
+def _decide(opened: OpenInspection, item: ReviewItem) -> None:
+    key = f"why {opened.inspection.identity} {item.name}"
     # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
     with st.form(f"decide {key}", border=False, enter_to_submit=False):
         st.text_input(
@@ -199,34 +199,34 @@ def _decide(there: OpenInspection, item: ReviewItem) -> None:
                     if decision == "overruled"
                     else None,
                     on_click=_take_decision,
-                    args=(there, item, decision, key),
+                    args=(opened, item, decision, key),
                 )
             st.form_submit_button(
                 "Next",
                 shortcut="Alt+N",
                 icon=":material/arrow_forward:",
                 on_click=_select_next,
-                args=(there, item),
+                args=(opened, item),
             )
     with st.container(key="keys"):  # not shown where there are fingers instead
         st.caption(f":material/keyboard: {KEYS}")
 
 
-def _take_decision(there: OpenInspection, item: ReviewItem, decision: Decision, key: str) -> None:
+def _take_decision(opened: OpenInspection, item: ReviewItem, decision: Decision, key: str) -> None:
     """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
     why = str(st.session_state.get(key, ""))
     with defer_errors():
-        save_decision(get_record(), there, item, decision, by=user_name(), why=why)
+        save_decision(get_record(), opened, item, decision, by=user_name(), why=why)
         flash_success(f"{item.name}: {decision}.")
         st.session_state[key] = ""
         with suppress(RecordError):  # the next is only looked up; the decision is kept
-            _select_next(there)
+            _select_next(opened)
 
 
-def _select_next(there: OpenInspection, after: ReviewItem | None = None) -> None:
+def _select_next(opened: OpenInspection, after: ReviewItem | None = None) -> None:
     """Take up the next undecided; after a certain one, the next behind it."""
-    identity = there.inspection.identity
-    now = get_record().inspection(identity) if after is None else there
+    identity = opened.inspection.identity
+    now = get_record().inspection(identity) if after is None else opened
     names = [one.name for one in review_queue(now) if not one.settled]
     if after is not None:
         # with all decided, "next" still goes from station to station
@@ -237,8 +237,8 @@ def _select_next(there: OpenInspection, after: ReviewItem | None = None) -> None
         st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
 
 
-def _show_station(there: OpenInspection, station: int, item: ReviewItem) -> StationView | None:
-    views = station_views(there, cached_assessment(there), station)
+def _show_station(opened: OpenInspection, station: int, item: ReviewItem) -> StationView | None:
+    views = station_views(opened, cached_assessment(opened), station)
     if not views:
         st.info(
             f"Station {station} has no photograph; nothing can be held against its readings.",
@@ -253,15 +253,15 @@ def _show_station(there: OpenInspection, station: int, item: ReviewItem) -> Stat
             "Direction",
             range(len(views)),
             index=first,
-            key=f"direction {there.inspection.identity} {station}",
+            key=f"direction {opened.inspection.identity} {station}",
             format_func=lambda at: _view_name(views[at]),
             horizontal=True,
             help="The two photographs at right angles, as their cards say.",
         )
     view = views[chosen]
-    key = f"{there.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
+    key = f"{opened.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
     with show_errors():
-        photograph = photograph_of(there, view.result)
+        photograph = photograph_of(opened, view.result)
         if photograph is not None:
             show_photograph(photograph, view, key=key)
         else:
@@ -274,12 +274,12 @@ def _view_name(view: StationView) -> str:
     return f"{view.view_deg}°{at} {'' if isinstance(view.result, Estimate) else '(refused)'}"
 
 
-def _show_lone_photograph(there: OpenInspection, item: ReviewItem) -> None:
+def _show_lone_photograph(opened: OpenInspection, item: ReviewItem) -> None:
     """Show a photograph that belongs to no station."""
     for where in item.findings[0].finding.where:
-        found = photograph_named(there, where)
+        found = photograph_named(opened, where)
         result = next(
-            (one for one in there.results if found and one.photo_sha256 == found.sha256), None
+            (one for one in opened.results if found and one.photo_sha256 == found.sha256), None
         )
         if found is not None and result is not None:
             with show_errors():
@@ -288,19 +288,19 @@ def _show_lone_photograph(there: OpenInspection, item: ReviewItem) -> None:
                 )
 
 
-def _warm_up(there: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
+def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
     """Make the next station's pictures and charts while this one is looked at."""
     following = next((one for one in still if now is None or one.name != now.name), None)
     if following is None or following.station is None:
         return
-    mine = [one for one in there.results if one.station == following.station]
+    mine = [one for one in opened.results if one.station == following.station]
     with show_errors():
         for result in mine:
-            photograph = photograph_of(there, result)
+            photograph = photograph_of(opened, result)
             if photograph is not None:
                 pictures.make_ready(photograph, result)
         estimates = [one for one in mine if isinstance(one, Estimate)]
-        make_ready(cached_assessment(there), following.station, estimates)
+        make_ready(cached_assessment(opened), following.station, estimates)
 
 
 inspection = page_header("Review")

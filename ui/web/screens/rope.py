@@ -122,16 +122,16 @@ def _show_rope(rope: Rope) -> None:
     st.markdown(f"**{as_typed(rope.identity)}**  \n{as_typed(' '.join(rope_in_words(rope)))}")
 
 
-there = page_header("1 Rope", needs_inspection=False)
+opened = page_header("1 Rope", needs_inspection=False)
 with show_errors():
     ropes = get_record().ropes()
-    if there is not None:
+    if opened is not None:
         with st.container(border=True):
             st.caption("Inspection at hand")
-            _show_rope(there.rope)
+            _show_rope(opened.rope)
             st.markdown(
-                f"{as_typed(there.inspection.identity)} · {there.inspection.on:%Y-%m-%d} · "
-                f"{STATE_MARKS[there.state]}"
+                f"{as_typed(opened.inspection.identity)} · {opened.inspection.on:%Y-%m-%d} · "
+                f"{STATE_MARKS[opened.state]}"
             )
             next_step_link("cards", "cards")
     st.subheader("Begin an inspection")
@@ -155,7 +155,7 @@ with show_errors():
         _new_rope()
     else:
         rope_chosen = next(rope for rope in ropes if rope.identity == name)
-        if there is None or rope_chosen != there.rope:  # else it stands above already
+        if opened is None or rope_chosen != opened.rope:  # else it stands above already
             _show_rope(rope_chosen)
         _inspection_form(rope_chosen)
         _change_rope(rope_chosen)

@@ -53,21 +53,21 @@ def stations_from(rows: Sequence[Sequence[Any]]) -> tuple[Station, ...]:
     return tuple(found[number] for number in sorted(found))
 
 
-def _edit(there: OpenInspection) -> None:
-    sheet = show_stations(there)
+def _edit(opened: OpenInspection) -> None:
+    sheet = show_stations(opened)
     if st.button("Keep these stations", type="primary"):
         with show_errors():
             stations = stations_from(sheet.rows)
-            enter_stations(there, sheet, stations)
-            rescreen(there.inspection.identity)
+            enter_stations(opened, sheet, stations)
+            rescreen(opened.inspection.identity)
             flash_success(f"{len(stations)} stations are in the record.")
             st.rerun()
 
 
-def _sections(there: OpenInspection) -> None:
+def _sections(opened: OpenInspection) -> None:
     """Show which positions form a section, and which sections the whole rope's figure."""
-    rows = place_rows(there)
-    if not (there.results or there.readings):
+    rows = place_rows(opened)
+    if not (opened.results or opened.readings):
         return
     st.subheader("Which positions form a section")
     st.html(table(PLACE_HEADS, rows, "A section is one station in two directions"))
@@ -76,7 +76,7 @@ def _sections(there: OpenInspection) -> None:
         "gauge; photographs and gauge are not mixed. Photographs of one card that were measured "
         "at different places along it are sections of their own."
     )
-    for words in whole_rope(cached_assessment(there)):
+    for words in whole_rope(cached_assessment(opened)):
         st.markdown(as_typed(words))
 
 

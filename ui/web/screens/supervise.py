@@ -61,14 +61,14 @@ def _filtered() -> list[Summary]:
     return found[:MOST_ASSESSED]
 
 
-def _entries(there: list[OpenInspection], judgements: list[Assessment]) -> None:
+def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -> None:
     settled = st.toggle(
         "Show settled ones too",
         key="with settled",
         persist_state="session",
         help="Entries that a reviewer has decided about, with what was decided.",
     )
-    entries = flagged_entries(there, judgements, settled=settled)
+    entries = flagged_entries(inspections, assessments, settled=settled)
     if not entries:
         st.info(
             "No entry deserves a look before the others. That does not clear any rope.",
@@ -86,17 +86,17 @@ def _entries(there: list[OpenInspection], judgements: list[Assessment]) -> None:
 
 
 def _entry(rank: int, one: FlaggedEntry) -> None:
-    finding, inspection = one.logged.finding, one.there.inspection
+    finding, inspection = one.logged.finding, one.opened.inspection
     asked = {"inspection": inspection.identity, "look": one.item_name}
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(
-                f"**{rank}. {as_typed(one.where)}** · {as_typed(one.there.rope.identity)} · "
+                f"**{rank}. {as_typed(one.where)}** · {as_typed(one.opened.rope.identity)} · "
                 f"{inspection.on:%Y-%m-%d}"
             )
             words, icon = (
                 ("See the photograph", "photo")
-                if one.there.photographs
+                if one.opened.photographs
                 else ("Look at it", "visibility")
             )
             st.page_link(
@@ -136,15 +136,15 @@ with show_errors():
         st.page_link("screens/start.py", label="Start", icon=":material/home:")
     else:
         left_over = [load_inspection(one.identity) for one in _filtered()]
-        judged_ones = [cached_assessment(one) for one in left_over]
+        assessments = [cached_assessment(one) for one in left_over]
         if not left_over:
             st.info("The filter leaves no inspection; widen it.")
         else:
-            _entries(left_over, judged_ones)
+            _entries(left_over, assessments)
             st.subheader("Differences")
-            show_differences(judged_ones)
+            show_differences(assessments)
             st.subheader("Last digits")
             show_digits(left_over)
             st.subheader("Trend towards the limits")
-            show_trends(judged_ones)
+            show_trends(assessments)
     show_cautions()
