@@ -21,7 +21,7 @@ from inspection.record.photo_store import PhotographStore
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
-from ui.presenters.reading_form import Sheet, empty_rows
+from ui.presenters.reading_form import ReadingSheet, empty_rows
 from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.sample import sample_folder
 from ui.web.panels.station_table import rows_of
@@ -70,7 +70,7 @@ def clean(at: AppTest) -> AppTest:
 
 
 def type_readings(at: AppTest, *typed: str) -> AppTest:
-    key = f"readings table {SAMPLE} Reviewer B {Sheet(empty_rows(kept()), 0).name}"
+    key = f"readings table {SAMPLE} Reviewer B {ReadingSheet(empty_rows(kept()), 0).name}"
     rows = {number: {"typed": one} for number, one in enumerate(typed)}
     at.session_state[key] = {"edited_rows": rows, "added_rows": [], "deleted_rows": []}
     return at.run()

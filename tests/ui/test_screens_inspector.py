@@ -16,9 +16,9 @@ from inspection.model.rope import Groove
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from ui.presenters.reading_form import (
-    Draft,
-    Row,
-    Sheet,
+    ReadingDraft,
+    ReadingSheet,
+    TypedRow,
     empty_rows,
     parse_drafts,
     parse_row,
@@ -186,12 +186,14 @@ def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
     assert moved.station == 2
 
 
-def table_key(rows: tuple[Row, ...], by: str = "Reviewer B") -> str:
-    return f"readings table {SAMPLE} {by} {Sheet(rows, 0).name}"
+def table_key(rows: tuple[TypedRow, ...], by: str = "Reviewer B") -> str:
+    return f"readings table {SAMPLE} {by} {ReadingSheet(rows, 0).name}"
 
 
-def draft_of(rows: list[Row]) -> dict[str, object]:
-    return serialize_drafts(Draft(tuple(rows), "caliper 7", Sheet(empty_rows(kept()), 0)))
+def draft_of(rows: list[TypedRow]) -> dict[str, object]:
+    return serialize_drafts(
+        ReadingDraft(tuple(rows), "caliper 7", ReadingSheet(empty_rows(kept()), 0))
+    )
 
 
 def test_a_page_that_outlived_its_server_still_means_the_rows_it_began_with(
@@ -199,7 +201,7 @@ def test_a_page_that_outlived_its_server_still_means_the_rows_it_began_with(
 ) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         first, *others = empty_rows(kept())
-        rows = [Row(first.station, first.view, "22,33"), *others]
+        rows = [TypedRow(first.station, first.view, "22,33"), *others]
         record.save_draft(SAMPLE, draft_of(rows), by="Reviewer B", revision=0)
     at = sample_app.run()
     # all that the browser sends to the new server: what was typed since its table was drawn
@@ -242,7 +244,7 @@ def test_readings_are_typed_doubted_kept_as_a_draft_and_entered(sample_app: AppT
 
 def test_a_draft_is_there_again_after_the_browser_was_closed(sample_app: AppTest) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
-        rows = [Row("5", "0", "22,33")]
+        rows = [TypedRow("5", "0", "22,33")]
         record.save_draft(SAMPLE, draft_of(rows), by="Reviewer B", revision=0)
     at = screen(sample_app.run(), "readings")
     for _ in range(2):  # a page that finds its server again is drawn twice
@@ -254,7 +256,7 @@ def test_a_draft_is_there_again_after_the_browser_was_closed(sample_app: AppTest
 
 def test_a_second_person_sees_no_foreign_draft(sample_app: AppTest, tmp_path: Path) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
-        rows = [Row("5", "0", "22,33")]
+        rows = [TypedRow("5", "0", "22,33")]
         record.save_draft(SAMPLE, draft_of(rows), by="Inspector A", revision=0)
     at = screen(sample_app.run(), "readings")
     assert not any("nothing that you typed until then was lost" in one.value for one in at.info)
@@ -334,7 +336,7 @@ def test_stations_are_read_from_a_table_of_text() -> None:
 )
 def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm: float) -> None:
     at = datetime(2026, 9, 15, 10, 0)
-    one = parse_row(Row("1", "0", typed), kept(), gauge="caliper 7", person="A", at=at)
+    one = parse_row(TypedRow("1", "0", typed), kept(), gauge="caliper 7", person="A", at=at)
     assert one.reading is not None
     assert one.reading.value_mm == pytest.approx(mm)
 
@@ -342,9 +344,11 @@ def test_a_row_is_understood_as_it_is_typed(sample_app: AppTest, typed: str, mm:
 def test_a_draft_that_is_something_else_is_no_draft() -> None:
     assert parse_drafts([1, 2]) == ()
     assert parse_drafts({"rows": "x"}) == ()
-    draft = Draft((Row("1", "0", "22"),), "c", Sheet((Row("1", "0", ""),), 3))
+    draft = ReadingDraft(
+        (TypedRow("1", "0", "22"),), "c", ReadingSheet((TypedRow("1", "0", ""),), 3)
+    )
     assert parse_drafts(serialize_drafts(draft)) == (draft,)
     assert parse_drafts(serialize_drafts(draft, draft)) == (draft, draft)
     assert parse_drafts({"rows": [["1", "0", "22"]], "gauge": "c"}) == (
-        Draft(draft.rows, "c", Sheet(draft.rows, 0)),
+        ReadingDraft(draft.rows, "c", ReadingSheet(draft.rows, 0)),
     )

@@ -16,20 +16,20 @@ from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, field, kept, press, screen
-from ui.presenters.reading_form import Row, Sheet, empty_rows, parse_drafts
+from ui.presenters.reading_form import ReadingSheet, TypedRow, empty_rows, parse_drafts
 from ui.web.panels import reading_table
 
 Edits = dict[int, str]
 
 
-def sent(sheet: Sheet, edits: Edits) -> tuple[str, dict[str, Any]]:
+def sent(sheet: ReadingSheet, edits: Edits) -> tuple[str, dict[str, Any]]:
     """What a browser sends of a table that began as `sheet`: its name and what was typed since."""
     rows = {row: {"typed": text} for row, text in edits.items()}
     key = f"readings table {SAMPLE} Reviewer B {sheet.name}"
     return key, {"edited_rows": rows, "added_rows": [], "deleted_rows": []}
 
 
-def page(sheet: Sheet | None = None, edits: Edits | None = None) -> AppTest:
+def page(sheet: ReadingSheet | None = None, edits: Edits | None = None) -> AppTest:
     """Return a page of its own at the readings; with a table its browser had open before."""
     at = AppTest.from_file(str(APP), default_timeout=120).run()
     if sheet is not None:
@@ -38,7 +38,7 @@ def page(sheet: Sheet | None = None, edits: Edits | None = None) -> AppTest:
     return screen(at, "readings")
 
 
-def type_into(at: AppTest, sheet: Sheet, edits: Edits) -> AppTest:
+def type_into(at: AppTest, sheet: ReadingSheet, edits: Edits) -> AppTest:
     key, state = sent(sheet, edits)
     at.session_state[key] = state
     return clean(at.run())
@@ -60,12 +60,12 @@ def drafts() -> list[list[str]]:
 
 
 @pytest.fixture
-def begun(sample_app: AppTest) -> Sheet:
+def begun(sample_app: AppTest) -> ReadingSheet:
     """The rows with which every page begins while nothing was typed."""
-    return Sheet(empty_rows(kept()), 0)
+    return ReadingSheet(empty_rows(kept()), 0)
 
 
-def test_two_pages_of_one_person_keep_both_drafts_and_enter_their_own(begun: Sheet) -> None:
+def test_two_pages_of_one_person_keep_both_drafts_and_enter_their_own(begun: ReadingSheet) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: "22,41"})
     type_into(other, begun, {1: "22,39"})
@@ -79,7 +79,7 @@ def test_two_pages_of_one_person_keep_both_drafts_and_enter_their_own(begun: She
     assert drafts() == []
 
 
-def test_a_restart_under_two_pages_loses_nothing_of_either(begun: Sheet) -> None:
+def test_a_restart_under_two_pages_loses_nothing_of_either(begun: ReadingSheet) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: "22,41"})
     type_into(other, begun, {1: "22,39"})
@@ -93,7 +93,7 @@ def test_a_restart_under_two_pages_loses_nothing_of_either(begun: Sheet) -> None
     assert sorted(drafts()) == [["22,38", "22,39"], ["22,41", "22,37"]]
 
 
-def test_with_both_browsers_closed_the_next_page_begins_with_all(begun: Sheet) -> None:
+def test_with_both_browsers_closed_the_next_page_begins_with_all(begun: ReadingSheet) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: "22,41"})
     type_into(other, begun, {1: "22,39"})
@@ -104,7 +104,7 @@ def test_with_both_browsers_closed_the_next_page_begins_with_all(begun: Sheet) -
     assert drafts() == []
 
 
-def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet) -> None:
+def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: ReadingSheet) -> None:
     one = page()
     type_into(one, begun, {0: "22,41"})
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
@@ -119,7 +119,7 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet
         record.add_readings(
             SAMPLE, [replace(there.readings[0], person="Reviewer B")], by="Reviewer B"
         )
-    assert Sheet(empty_rows(kept()), 1).name != begun.name
+    assert ReadingSheet(empty_rows(kept()), 1).name != begun.name
     again = page(begun, {0: "22,41", 1: "22,39"})
     assert shown(again) == ["22,41", "22,39"]
     assert drafts() == [["22,41", "22,39"]]
@@ -127,7 +127,7 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Sheet
 
 
 def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
-    begun: Sheet, monkeypatch: pytest.MonkeyPatch
+    begun: ReadingSheet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def late(there: OpenInspection, *more: Any) -> None:
         with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
@@ -148,7 +148,7 @@ def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
     assert not [one.value for one in page().warning if "came too late" in one.value]
 
 
-def test_a_change_that_came_too_late_is_told_until_it_was_seen_to(begun: Sheet) -> None:
+def test_a_change_that_came_too_late_is_told_until_it_was_seen_to(begun: ReadingSheet) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(SAMPLE)
         late = replace(there.readings[0], station=1, view_deg=0, typed="22,47", value_mm=22.47)
@@ -164,7 +164,7 @@ def test_a_change_that_came_too_late_is_told_until_it_was_seen_to(begun: Sheet) 
 
 
 def test_a_look_at_another_screen_costs_nothing_that_was_typed(
-    begun: Sheet, tmp_path: Path
+    begun: ReadingSheet, tmp_path: Path
 ) -> None:
     at = page()
     type_into(at, begun, {0: "22,41"})
@@ -173,10 +173,12 @@ def test_a_look_at_another_screen_costs_nothing_that_was_typed(
     assert shown(at) == ["22,41"]
     assert drafts() == [["22,41"]]
     assert not field(at, "button", "Enter 1 reading into the record").disabled
-    assert Row("5", "0", "22,41") in at.session_state[f"readings page {SAMPLE} Reviewer B"].rows
+    assert (
+        TypedRow("5", "0", "22,41") in at.session_state[f"readings page {SAMPLE} Reviewer B"].rows
+    )
 
 
-def test_what_is_corrected_after_a_look_elsewhere_leaves_no_old_draft(begun: Sheet) -> None:
+def test_what_is_corrected_after_a_look_elsewhere_leaves_no_old_draft(begun: ReadingSheet) -> None:
     at = page()
     type_into(at, begun, {0: "22,41"})
     screen(at, "result")

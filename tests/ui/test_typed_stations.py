@@ -15,19 +15,19 @@ from inspection.model.rope import Inspection, Station
 from inspection.record.record import open_record
 from tests.ui.conftest import APP
 from tests.ui.test_screens_inspector import SAMPLE, clean, kept, press, screen
-from ui.web.panels.station_table import Cells, rows_of
+from ui.web.panels.station_table import StationRow, rows_of
 
 VISIT = "2026-11-visit"
 Edits = dict[int, dict[str, str]]
 
 
-def sent(base: tuple[Cells, ...], edits: Edits) -> tuple[str, dict[str, Any]]:
+def sent(base: tuple[StationRow, ...], edits: Edits) -> tuple[str, dict[str, Any]]:
     """What a browser sends of a table that began with `base`: its name and what was typed."""
     key = f"stations {VISIT} {zlib.crc32(repr(base).encode())}"
     return key, {"edited_rows": edits, "added_rows": [], "deleted_rows": []}
 
 
-def page(base: tuple[Cells, ...] | None = None, edits: Edits | None = None) -> AppTest:
+def page(base: tuple[StationRow, ...] | None = None, edits: Edits | None = None) -> AppTest:
     """Return a page of its own at the stations; with a table its browser had open before."""
     at = AppTest.from_file(str(APP), default_timeout=120)
     at.session_state["selected inspection"] = VISIT
@@ -38,7 +38,7 @@ def page(base: tuple[Cells, ...] | None = None, edits: Edits | None = None) -> A
     return screen(at, "stations")
 
 
-def type_into(at: AppTest, base: tuple[Cells, ...], edits: Edits) -> AppTest:
+def type_into(at: AppTest, base: tuple[StationRow, ...], edits: Edits) -> AppTest:
     key, state = sent(base, edits)
     at.session_state[key] = state
     return clean(at.run())
@@ -64,7 +64,7 @@ def read_at(*stations: int) -> None:
 
 
 @pytest.fixture
-def begun(sample_app: AppTest) -> tuple[Cells, ...]:
+def begun(sample_app: AppTest) -> tuple[StationRow, ...]:
     """The rows of an inspection whose stations 1 and 3 have readings and no place yet."""
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         rope = record.inspection(SAMPLE).rope.identity
@@ -76,7 +76,7 @@ def begun(sample_app: AppTest) -> tuple[Cells, ...]:
 
 
 def test_a_place_stays_at_its_station_though_another_row_came_before_it(
-    begun: tuple[Cells, ...],
+    begun: tuple[StationRow, ...],
 ) -> None:
     type_into(page(), begun, {1: {"at m": "7,5"}})
     read_at(2)
@@ -88,7 +88,7 @@ def test_a_place_stays_at_its_station_though_another_row_came_before_it(
 
 @pytest.mark.parametrize("meanwhile", [(), (2,)], ids=["as it was", "another row"])
 def test_a_closed_browser_finds_its_stations_again(
-    begun: tuple[Cells, ...], meanwhile: tuple[int, ...]
+    begun: tuple[StationRow, ...], meanwhile: tuple[int, ...]
 ) -> None:
     type_into(page(), begun, {1: {"at m": "7,5"}})
     if meanwhile:
@@ -103,7 +103,9 @@ def test_a_closed_browser_finds_its_stations_again(
         assert record.draft(VISIT, by="Reviewer B", kind="stations") is None
 
 
-def test_what_a_colleague_kept_stands_beside_what_is_typed_here(begun: tuple[Cells, ...]) -> None:
+def test_what_a_colleague_kept_stands_beside_what_is_typed_here(
+    begun: tuple[StationRow, ...],
+) -> None:
     at = page()
     type_into(at, begun, {1: {"at m": "7,5"}})
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
@@ -120,7 +122,7 @@ def test_what_a_colleague_kept_stands_beside_what_is_typed_here(begun: tuple[Cel
     assert places() == {1: 2.0, 3: 7.5}
 
 
-def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[Cells, ...]) -> None:
+def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[StationRow, ...]) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: {"at m": "2"}})
     type_into(other, begun, {1: {"at m": "7,5"}})
@@ -136,7 +138,9 @@ def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[Cells,
 
 
 @pytest.mark.parametrize("away", ["a look elsewhere", "a closed browser"])
-def test_what_is_corrected_later_does_not_come_back(begun: tuple[Cells, ...], away: str) -> None:
+def test_what_is_corrected_later_does_not_come_back(
+    begun: tuple[StationRow, ...], away: str
+) -> None:
     at = page()
     type_into(at, begun, {1: {"at m": "7,5"}})
     at = page() if away == "a closed browser" else screen(screen(at, "result"), "stations")
@@ -148,7 +152,7 @@ def test_what_is_corrected_later_does_not_come_back(begun: tuple[Cells, ...], aw
 
 
 def test_with_two_browsers_closed_the_next_page_has_the_stations_of_both(
-    begun: tuple[Cells, ...],
+    begun: tuple[StationRow, ...],
 ) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: {"at m": "2"}})

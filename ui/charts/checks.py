@@ -36,15 +36,15 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     """
     rows = [
         {
-            "place": one.place,
-            "mean": one.mean_mm,
-            "difference": one.difference_mm,
-            "low": one.difference_mm - one.expanded_mm,
-            "high": one.difference_mm + one.expanded_mm,
-            "U": one.expanded_mm,
-            "word": one.word,
+            "place": point.place,
+            "mean": point.mean_mm,
+            "difference": point.difference_mm,
+            "low": point.difference_mm - point.expanded_mm,
+            "high": point.difference_mm + point.expanded_mm,
+            "U": point.expanded_mm,
+            "word": point.word,
         }
-        for one in data.points
+        for point in data.points
     ]
     lines = [
         {"value": value, "words": f"{words} {value:+z.2f} mm"}
@@ -55,7 +55,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         )
         if value is not None
     ]
-    reach = [one.difference_mm + s * one.expanded_mm for one in data.points for s in (-1, 1)]
+    reach = [point.difference_mm + s * point.expanded_mm for point in data.points for s in (-1, 1)]
     title_lines = heading(
         "Photograph against gauge",
         "Bars: U (k = 2). Dashed: mean difference",
@@ -71,7 +71,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
             title="Mean of photograph and gauge (mm)",
             axis=alt.Axis(tickCount=8),
             scale=alt.Scale(
-                domain=wider(spread([one.mean_mm for one in data.points] or [0.0])),
+                domain=wider(spread([point.mean_mm for point in data.points] or [0.0])),
                 nice=False,
                 zero=False,
             ),
@@ -79,7 +79,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         color=alt.Color(
             "word:N",
             legend=legend(),
-            scale=alt.Scale(domain=words, range=[WORD_COLOURS[one] for one in words]),
+            scale=alt.Scale(domain=words, range=[WORD_COLOURS[word] for word in words]),
         ),
         tooltip=[
             alt.Tooltip("place:N", title="place"),
@@ -91,7 +91,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     shape = alt.Shape(
         "word:N",
         legend=legend(),
-        scale=alt.Scale(domain=words, range=[WORD_SHAPES[one] for one in words]),
+        scale=alt.Scale(domain=words, range=[WORD_SHAPES[word] for word in words]),
     )
     zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
     layers: list[Any] = [
@@ -131,17 +131,17 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
     """
     rows = [
         {
-            "from": one.quantity,
-            "share": one.share_pct,
-            "u": one.u_mm,
-            "words": f"{one.quantity}: {share_words(one.share_pct)}",
+            "from": part.quantity,
+            "share": part.share_pct,
+            "u": part.u_mm,
+            "words": f"{part.quantity}: {share_words(part.share_pct)}",
         }
-        for one in parts
+        for part in parts
     ]
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         y=alt.Y(
             "from:N",
-            sort=[one.quantity for one in parts],
+            sort=[part.quantity for part in parts],
             axis=None,
             scale=alt.Scale(paddingInner=0, paddingOuter=0),
         ),

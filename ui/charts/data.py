@@ -62,11 +62,15 @@ class AlongRope:
     @property
     def by_position(self) -> bool:
         """Whether every place along the rope is known."""
-        return all(one.position_m is not None for one in self.figures)
+        return all(figure.position_m is not None for figure in self.figures)
 
-    def place(self, one: Figure) -> float:
+    def place(self, figure: Figure) -> float:
         """Return where a figure stands on the axis: m along the rope, or station number."""
-        return one.position_m if self.by_position and one.position_m is not None else one.station
+        return (
+            figure.position_m
+            if self.by_position and figure.position_m is not None
+            else figure.station
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +109,8 @@ class Roundness:
                 (360 * i / steps, self.ellipse.width_mm(360 * i / steps)) for i in range(steps + 1)
             )
             return tuple((angle, self.drawn_mm(width)) for angle, width in widths_mm)
-        angles = np.radians([one.view_deg for one in self.directions])
-        widths = np.array([one.diameter_mm - self.mean_mm for one in self.directions])
+        angles = np.radians([direction.view_deg for direction in self.directions])
+        widths = np.array([direction.diameter_mm - self.mean_mm for direction in self.directions])
         design = np.column_stack([np.ones_like(angles), np.cos(2 * angles), np.sin(2 * angles)])
         fit = np.linalg.lstsq(design, widths, rcond=1e-9)[0]
         turn = np.linspace(0.0, 2.0 * math.pi, steps + 1)
@@ -119,15 +123,18 @@ class Roundness:
     @property
     def reach_mm(self) -> float:
         """The largest drawn radius, bars of U included, mm."""
-        bars = [self.drawn_mm(one.diameter_mm + one.expanded_mm) for one in self.directions]
+        bars = [
+            self.drawn_mm(direction.diameter_mm + direction.expanded_mm)
+            for direction in self.directions
+        ]
         rings = self.drawn_mm(self.mean_mm + ring_step_mm(self))
         return max(*bars, rings, *(radius for _, radius in self.outline()))
 
     @property
     def words(self) -> str:
         """The largest and smallest direction, their deviations, and how they are drawn."""
-        most = max(self.directions, key=lambda one: one.diameter_mm)
-        least = min(self.directions, key=lambda one: one.diameter_mm)
+        most = max(self.directions, key=lambda direction: direction.diameter_mm)
+        least = min(self.directions, key=lambda direction: direction.diameter_mm)
         return (
             f"Largest at {most.view_deg}°: {most.diameter_mm:.2f} mm "
             f"({most.diameter_mm - self.mean_mm:+z.2f} mm from the mean); smallest at "
@@ -221,7 +228,10 @@ def wider(domain: tuple[float, float]) -> tuple[float, float]:
 
 def ring_step_mm(data: Roundness) -> float:
     """Return the deviation, mm, at which a roundness figure has its rings."""
-    most = max(abs(one.diameter_mm - data.mean_mm) + one.expanded_mm for one in data.directions)
+    most = max(
+        abs(direction.diameter_mm - data.mean_mm) + direction.expanded_mm
+        for direction in data.directions
+    )
     return round_down(max(most, 1e-3))
 
 

@@ -48,15 +48,15 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
     place_title = "Place along the rope (m)" if by_position else "Station"
     rows = [
         {
-            "place": data.place(one),
-            "station": f"station {one.station}",
-            "by": one.source,
-            "mean": one.mean_mm,
-            "low": one.mean_mm - one.expanded_mm,
-            "high": one.mean_mm + one.expanded_mm,
-            "U": one.expanded_mm,
+            "place": data.place(figure),
+            "station": f"station {figure.station}",
+            "by": figure.source,
+            "mean": figure.mean_mm,
+            "low": figure.mean_mm - figure.expanded_mm,
+            "high": figure.mean_mm + figure.expanded_mm,
+            "U": figure.expanded_mm,
         }
-        for one in data.figures
+        for figure in data.figures
     ]
     marks = {data.nominal_mm: f"nominal {data.nominal_mm:g} mm"}
     if data.reference_mm is not None:
@@ -69,14 +69,14 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
     colour = alt.Color(
         "by:N",
         legend=legend(),
-        scale=alt.Scale(domain=sources, range=[SOURCE_COLOURS[one] for one in sources]),
+        scale=alt.Scale(domain=sources, range=[SOURCE_COLOURS[source] for source in sources]),
     )
     shape = alt.Shape(
         "by:N",
         legend=legend(),
-        scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[one] for one in sources]),
+        scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[source] for source in sources]),
     )
-    places = [data.place(one) for one in data.figures]
+    places = [data.place(figure) for figure in data.figures]
     x = alt.X(
         "place:Q",
         title=place_title,
@@ -117,7 +117,7 @@ def history_chart(data: History) -> alt.LayerChart:
     ]
     rows, photographs = _dated_rows(data.figures), _dated_rows(data.photographs)
     reach = [row[name] for row in (*rows, *photographs, *band) for name in ("low", "high")]
-    domain = spread([*_floats(reach), *(one.value_mm for one in data.limits)])
+    domain = spread([*_floats(reach), *(limit.value_mm for limit in data.limits)])
     scale = alt.Scale(domain=domain, nice=False, zero=False)
     layers: list[Any] = [*_limit_layers(data.limits, domain)]
     x = alt.X(
@@ -172,13 +172,13 @@ def history_chart(data: History) -> alt.LayerChart:
 def _dated_rows(figures: Sequence[DatedDiameter]) -> list[dict[str, Any]]:
     return [
         {
-            "on": one.on.isoformat(),
-            "mean": one.mean_mm,
-            "low": one.mean_mm - one.expanded_mm,
-            "high": one.mean_mm + one.expanded_mm,
-            "U": one.expanded_mm,
+            "on": figure.on.isoformat(),
+            "mean": figure.mean_mm,
+            "low": figure.mean_mm - figure.expanded_mm,
+            "high": figure.mean_mm + figure.expanded_mm,
+            "U": figure.expanded_mm,
         }
-        for one in figures
+        for figure in figures
     ]
 
 
@@ -210,15 +210,24 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
         .encode(x=plain_x, y=plain_y, order="step:Q")
     )
     ends, bars = [], []
-    inner = min(data.drawn_mm(one.diameter_mm - one.expanded_mm) for one in data.directions)
-    for one in data.directions:
+    inner = min(
+        data.drawn_mm(direction.diameter_mm - direction.expanded_mm)
+        for direction in data.directions
+    )
+    for direction in data.directions:
         for turn in (0, 180):
-            x, y = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm))
-            x1, y1 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm - one.expanded_mm))
-            x2, y2 = _polar(one.view_deg + turn, data.drawn_mm(one.diameter_mm + one.expanded_mm))
+            x, y = _polar(direction.view_deg + turn, data.drawn_mm(direction.diameter_mm))
+            x1, y1 = _polar(
+                direction.view_deg + turn,
+                data.drawn_mm(direction.diameter_mm - direction.expanded_mm),
+            )
+            x2, y2 = _polar(
+                direction.view_deg + turn,
+                data.drawn_mm(direction.diameter_mm + direction.expanded_mm),
+            )
             # the direction stands inside the outline and its bar, where there is always room
-            lx, ly = _polar(one.view_deg + turn, 0.84 * inner)
-            words = f"{one.view_deg}°" if turn == 0 else ""
+            lx, ly = _polar(direction.view_deg + turn, 0.84 * inner)
+            words = f"{direction.view_deg}°" if turn == 0 else ""
             ends.append({"x": x, "y": y, "lx": lx, "ly": ly, "words": words})
             bars.append({"x": x1, "y": y1, "x2": x2, "y2": y2})
     layers.append(
@@ -238,7 +247,9 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
             text="words:N",
         )
     )
-    listed = "; ".join(f"{one.view_deg}°: {one.diameter_mm:.2f} mm" for one in data.directions)
+    listed = "; ".join(
+        f"{direction.view_deg}°: {direction.diameter_mm:.2f} mm" for direction in data.directions
+    )
     title = heading(
         f"Station {data.station}, by {data.source}",
         *textwrap.wrap(listed, WORDS_LETTERS),
@@ -254,11 +265,11 @@ def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> l
     """Return each limit as a band from the limit outwards, a line, and its words."""
     rows = [
         {
-            "value": one.value_mm,
-            "edge": domain[0] if one.side == "least" else domain[1],
-            "words": f"{one.words}: at {one.side} {one.value_mm:.2f} mm",
+            "value": limit.value_mm,
+            "edge": domain[0] if limit.side == "least" else domain[1],
+            "words": f"{limit.words}: at {limit.side} {limit.value_mm:.2f} mm",
         }
-        for one in limits
+        for limit in limits
     ]
     if not rows:
         return []

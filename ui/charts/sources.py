@@ -55,12 +55,14 @@ def along_rope(assessment: Assessment) -> AlongRope:
         ("gauge", assessment.gauge_sections),
     )
     figures = tuple(
-        Figure(one.station or 0, one.position_m, source, one.mean_mm, K * one.u_mean_mm)
+        Figure(
+            section.station or 0, section.position_m, source, section.mean_mm, K * section.u_mean_mm
+        )
         for source, sections in sources
-        for one in sections
+        for section in sections
     )
     rope = assessment.log.rope
-    limits = limit_lines(one.verdict.limit for one in assessment.verdicts)
+    limits = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
     return AlongRope(figures, limits, rope.nominal_mm, rope.reference_mm)
 
 
@@ -69,7 +71,10 @@ def roundness(section: Section, source: Source) -> Roundness:
     directions = tuple(
         Direction(view.view_deg, view.diameter_mm, K * view.u_mm) for view in section.views
     )
-    most = max(abs(one.diameter_mm - section.mean_mm) + one.expanded_mm for one in directions)
+    most = max(
+        abs(direction.diameter_mm - section.mean_mm) + direction.expanded_mm
+        for direction in directions
+    )
     wanted = 0.3 * section.mean_mm / max(most, 1e-6 * section.mean_mm)
     return Roundness(
         section.station or 0,
@@ -85,13 +90,13 @@ def differences(assessment: Assessment) -> Differences:
     """Return photograph minus gauge against the mean of both, for every comparison."""
     points = tuple(
         Difference(
-            place_words(one.station or 0, one.view_deg),
-            0.5 * (one.photo_mm + one.gauge_mm),
-            one.difference_mm,
-            K * one.u_difference_mm,
-            one.word,
+            place_words(comparison.station or 0, comparison.view_deg),
+            0.5 * (comparison.photo_mm + comparison.gauge_mm),
+            comparison.difference_mm,
+            K * comparison.u_difference_mm,
+            comparison.word,
         )
-        for one in assessment.crosscheck.comparisons
+        for comparison in assessment.crosscheck.comparisons
     )
     found = assessment.agreement
     if found is None:
@@ -108,7 +113,7 @@ def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
     for term, share in shares(terms):
         pct, variance = by_name.get(term.quantity, (0.0, 0.0))
         by_name[term.quantity] = (pct + 100.0 * share, variance + term.u_mm**2)
-    ranked = sorted(by_name.items(), key=lambda one: one[1][0], reverse=True)
+    ranked = sorted(by_name.items(), key=lambda item: item[1][0], reverse=True)
     parts = [Share(name, pct, math.sqrt(var)) for name, (pct, var) in ranked]
     if len(parts) <= most:
         return tuple(parts)
@@ -138,7 +143,8 @@ def history(
     days = [first + (until - first) * part / 24 for part in range(25)]
     band = tuple((day, *trend.band_mm(day, u_new_mm=u_new)) for day in days)
     seen = tuple(
-        DatedDiameter(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in trend.points
+        DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
+        for point in trend.points
     )
     return History(station, seen, band, tuple(limits))
 

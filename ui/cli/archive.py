@@ -14,17 +14,17 @@ if TYPE_CHECKING:
     from vision.scale_rule.measure import Answer, Archive, Lies
 
 LIES = ("unsaid", "beside", "on", "level")
-Point = tuple[float, float]
+PixelPoint = tuple[float, float]
 
 
-class PointType(click.ParamType[Point]):
+class PointType(click.ParamType[PixelPoint]):
     """A place in the photograph, typed as X,Y in px."""
 
     name = "x,y"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> Point:
+    ) -> PixelPoint:
         """Return (x, y) from ``"812,440.5"``."""
         if isinstance(value, tuple):
             return float(value[0]), float(value[1])
@@ -166,12 +166,12 @@ POINT, LENGTH = PointType(), LengthType()
 def archive(
     context: click.Context,
     photo: Path,
-    rule_px: tuple[Point, Point],
+    rule_px: tuple[PixelPoint, PixelPoint],
     length_mm: float,
     u_length_mm: float | None,
     two_points: bool,
-    across_px: tuple[Point, Point] | None,
-    edges_px: tuple[Point, Point, Point, Point] | None,
+    across_px: tuple[PixelPoint, PixelPoint] | None,
+    edges_px: tuple[PixelPoint, PixelPoint, PixelPoint, PixelPoint] | None,
     lies: Lies,
     height_mm: float | None,
     u_height_mm: float | None,

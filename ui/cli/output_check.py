@@ -74,7 +74,7 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
     """Return every comparison; the gauge has a column where there is more than one."""
-    several = len({one.gauge for one in comparisons}) > 1
+    several = len({comparison.gauge for comparison in comparisons}) > 1
     named = "" if several else f" ({comparisons[0].gauge})"
     table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
     unit = _unit(units)
@@ -85,17 +85,20 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
     for heading in (f"photo\n{unit}", f"U\n{unit}", f"photo -\ngauge {unit}", f"U\n{unit}", "E_n"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("in words", no_wrap=True)
-    for one in comparisons:
+    for comparison in comparisons:
         table.add_row(
-            f"{one.station}, {one.view_deg}",
-            *((Text(one.gauge),) if several else ()),
-            Text(one.typed),
-            *(_shown(length_mm, units) for length_mm in (one.photo_mm, 2 * one.u_photo_mm)),
-            _shown(one.difference_mm, units, sign=True),
-            _shown(2 * one.u_difference_mm, units),
-            f"{one.en:+z.2f}",
-            one.word,
-            style=STYLES.get(one.word),
+            f"{comparison.station}, {comparison.view_deg}",
+            *((Text(comparison.gauge),) if several else ()),
+            Text(comparison.typed),
+            *(
+                _shown(length_mm, units)
+                for length_mm in (comparison.photo_mm, 2 * comparison.u_photo_mm)
+            ),
+            _shown(comparison.difference_mm, units, sign=True),
+            _shown(2 * comparison.u_difference_mm, units),
+            f"{comparison.en:+z.2f}",
+            comparison.word,
+            style=STYLES.get(comparison.word),
         )
     return table
 
@@ -117,9 +120,11 @@ def _findings_table(findings: tuple[Finding, ...]) -> Table:
     table.add_column("entries", min_width=17)
     table.add_column("what was seen, and what to do", ratio=1)
     table.add_column("if nothing\nis wrong", max_width=14)
-    for number, one in enumerate(findings, start=1):
-        words = f"{one.seen}\nTo do: {one.remedy}\nMay be innocent: {one.innocent}"
-        table.add_row(str(number), Text(_short(one.where)), Text(words), chance_words(one.p_value))
+    for number, finding in enumerate(findings, start=1):
+        words = f"{finding.seen}\nTo do: {finding.remedy}\nMay be innocent: {finding.innocent}"
+        table.add_row(
+            str(number), Text(_short(finding.where)), Text(words), chance_words(finding.p_value)
+        )
     return table
 
 
@@ -157,9 +162,9 @@ def _by_limit(
     verdicts: tuple[PlacedVerdict, ...],
 ) -> dict[tuple[str, str], list[PlacedVerdict]]:
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
-    for one in verdicts:
-        rule = one.verdict.limit.rule
-        groups.setdefault((f"{rule.rule_set}, {rule.what}", one.source), []).append(one)
+    for verdict in verdicts:
+        rule = verdict.verdict.limit.rule
+        groups.setdefault((f"{rule.rule_set}, {rule.what}", verdict.source), []).append(verdict)
     return groups
 
 
@@ -175,8 +180,12 @@ def _not_applicable(assessment: Assessment) -> list[str]:
     service = assessment.log.rope.service
     close: list[NotApplicable] = []
     far: list[NotApplicable] = []
-    for one in assessment.not_applicable:
-        (far if one.rule.services and service not in one.rule.services else close).append(one)
+    for inapplicable in assessment.not_applicable:
+        (
+            far
+            if inapplicable.rule.services and service not in inapplicable.rule.services
+            else close
+        ).append(inapplicable)
     lines = [f"Does not apply: {one.reason}" for one in close]
     if far:
         named = ", ".join(dict.fromkeys(one.rule.rule_set for one in far))
@@ -187,7 +196,7 @@ def _not_applicable(assessment: Assessment) -> list[str]:
 
 def _lines(assessment: Assessment) -> list[str]:
     checked = assessment.crosscheck
-    lines = [f"{one.photo_name}: {refused(one)}" for one in checked.refused]
+    lines = [f"{refusal.photo_name}: {refused(refusal)}" for refusal in checked.refused]
     lines += [
         f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to hold it against."
         for one in checked.photos_alone
@@ -198,10 +207,10 @@ def _lines(assessment: Assessment) -> list[str]:
         for one in checked.readings_alone
     ]
     lines += [
-        f"Station {one.station} is {one.deficit_mm:.2f} mm ({one.deficit_pct:.1f} % of nominal) "
-        "thinner than its neighbours: a local decrease."
-        for one in assessment.local
-        if one.outcome == "local decrease"
+        f"Station {local.station} is {local.deficit_mm:.2f} mm ({local.deficit_pct:.1f} % of "
+        "nominal) thinner than its neighbours: a local decrease."
+        for local in assessment.local
+        if local.outcome == "local decrease"
     ]
     return lines
 
@@ -265,19 +274,19 @@ def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
     table.add_column("interval", no_wrap=True)
     table.add_column("limit mm", justify="right", no_wrap=True)
     table.add_column("would be met", ratio=1)
-    for one in stations:
-        count = str(len({point.on for point in one.points}))
-        if one.line is None:
-            table.add_row(str(one.station), count, "-", one.why.partition(":")[0])
+    for station in stations:
+        count = str(len({point.on for point in station.points}))
+        if station.line is None:
+            table.add_row(str(station.station), count, "-", station.why.partition(":")[0])
             continue
-        low, high = one.line.rate_interval
+        low, high = station.line.rate_interval
         limit, met = "-", "no discard limit applies"
-        if one.limit is not None:
-            limit, met = f"{one.limit.limit_mm:.2f}", _met(one)
+        if station.limit is not None:
+            limit, met = f"{station.limit.limit_mm:.2f}", _met(station)
         table.add_row(
-            str(one.station),
+            str(station.station),
             count,
-            f"{one.line.rate_mm_per_year:+z.3f}",
+            f"{station.line.rate_mm_per_year:+z.3f}",
             f"{low:+z.3f} to {high:+z.3f}",
             limit,
             met,
@@ -285,11 +294,11 @@ def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
     return table
 
 
-def _met(one: StationHistory) -> str:
-    if one.limit is None or one.limit.earliest is None:
+def _met(history: StationHistory) -> str:
+    if history.limit is None or history.limit.earliest is None:
         return "not within 100 years"
-    latest = "no latest day" if one.limit.latest is None else f"by {one.limit.latest}"
-    return f"from {one.limit.earliest}, {latest}"
+    latest = "no latest day" if history.limit.latest is None else f"by {history.limit.latest}"
+    return f"from {history.limit.earliest}, {latest}"
 
 
 def further_lines(assessment: Assessment) -> list[str]:
@@ -314,6 +323,6 @@ def further_lines(assessment: Assessment) -> list[str]:
             lines.append(f"Station {section.station}. {section.ellipse.words}")
     lines += lay_words(assessment.lays)
     lines += [fit.words for fit in assessment.groove_fits]
-    if any(one.line is not None for one in assessment.station_histories):
+    if any(history.line is not None for history in assessment.station_histories):
         lines.append(NO_CLEARANCE)
     return lines

@@ -31,30 +31,32 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
     """Return an assessment as plain values for JSON."""
     log, checked = assessment.log, assessment.crosscheck
     comparisons = []
-    for one in checked.comparisons:
-        values = to_dict(one)
+    for comparison in checked.comparisons:
+        values = to_dict(comparison)
         del values["difference_budget"]
-        comparisons.append({**values, "u_difference_mm": one.u_difference_mm, "words": one.words})
+        comparisons.append(
+            {**values, "u_difference_mm": comparison.u_difference_mm, "words": comparison.words}
+        )
     compared = assessment.method_comparison
     return {
         "rope": to_dict(log.rope),
         "inspection": to_dict(log.inspection),
         "first_look": assessment.first_concern,
         "deserves_a_look": assessment.needs_review,
-        "findings": [to_dict(one) for one in assessment.findings],
+        "findings": [to_dict(finding) for finding in assessment.findings],
         "comparisons": comparisons,
         "agreement": None if assessment.agreement is None else to_dict(assessment.agreement),
         "verdicts": [
             {
-                "station": one.station,
-                "source": one.source,
-                **to_dict(one.verdict),
-                "words": one.words,
+                "station": verdict.station,
+                "source": verdict.source,
+                **to_dict(verdict.verdict),
+                "words": verdict.words,
             }
-            for one in assessment.verdicts
+            for verdict in assessment.verdicts
         ],
-        "not_applicable": [one.reason for one in assessment.not_applicable],
-        "local": [to_dict(one) for one in assessment.local],
+        "not_applicable": [inapplicable.reason for inapplicable in assessment.not_applicable],
+        "local": [to_dict(local) for local in assessment.local],
         "across": None
         if compared is None
         else {
@@ -66,9 +68,9 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
             {"station": station, **to_dict(one), "words": one.words}
             for station, one in assessment.severities
         ],
-        "over_time": [_history_plain(one) for one in assessment.station_histories],
-        "groove_fits": [{**to_dict(one), "words": one.words} for one in assessment.groove_fits],
-        "refused": [as_plain(one) for one in checked.refused],
+        "over_time": [_history_plain(history) for history in assessment.station_histories],
+        "groove_fits": [{**to_dict(fit), "words": fit.words} for fit in assessment.groove_fits],
+        "refused": [as_plain(refusal) for refusal in checked.refused],
         "photographs_alone": [one.photo_name for one in checked.photos_alone],
         "readings_alone": [to_dict(one) for one in checked.readings_alone],
         "rejected_rows": [asdict(one) for one in read.rejected],
@@ -77,8 +79,8 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
     }
 
 
-def _history_plain(one: StationHistory) -> dict[str, Any]:
-    values = to_dict(one)
+def _history_plain(history: StationHistory) -> dict[str, Any]:
+    values = to_dict(history)
     for point in values["points"]:
         del point["budget"]
     if values["line"] is not None:
@@ -98,29 +100,29 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = [
         {
             "kind": "finding",
-            "where": "; ".join(one.where),
-            "code": one.code,
-            "value": one.value,
-            "limit": one.limit,
-            "unit": one.unit,
-            "p_value": one.p_value,
-            "words": f"{sentence(one)} {one.innocent}",
+            "where": "; ".join(finding.where),
+            "code": finding.code,
+            "value": finding.value,
+            "limit": finding.limit,
+            "unit": finding.unit,
+            "p_value": finding.p_value,
+            "words": f"{sentence(finding)} {finding.innocent}",
         }
-        for one in assessment.findings
+        for finding in assessment.findings
     ]
     rows += [
         {
             "kind": "comparison",
-            "where": place_words(one.station or 0, one.view_deg),
-            "source": one.gauge,
-            "value": one.difference_mm,
-            "limit": 2 * one.u_difference_mm,
+            "where": place_words(comparison.station or 0, comparison.view_deg),
+            "source": comparison.gauge,
+            "value": comparison.difference_mm,
+            "limit": 2 * comparison.u_difference_mm,
             "unit": "mm",
-            "outcome": one.word,
-            "p_value": one.p_value,
-            "words": one.words,
+            "outcome": comparison.word,
+            "p_value": comparison.p_value,
+            "words": comparison.words,
         }
-        for one in assessment.crosscheck.comparisons
+        for comparison in assessment.crosscheck.comparisons
     ]
     for placed in assessment.verdicts:
         limit = placed.verdict.limit
@@ -151,47 +153,47 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows += [
         {
             "kind": "lay length",
-            "where": f"station {one.station}",
+            "where": f"station {lay.station}",
             "source": "photographs",
-            "value": one.lay_mm,
+            "value": lay.lay_mm,
             "unit": "mm",
-            "words": one.words,
+            "words": lay.words,
         }
-        for one in assessment.lays
+        for lay in assessment.lays
     ]
     rows += [
         {
             "kind": "over time",
-            "where": f"station {one.station}",
+            "where": f"station {history.station}",
             "source": "gauge",
-            "value": one.line.rate_mm_per_year,
-            "limit": one.limit and one.limit.limit_mm,
+            "value": history.line.rate_mm_per_year,
+            "limit": history.limit and history.limit.limit_mm,
             "unit": "mm per year",
-            "words": one.limit.words if one.limit else "",
+            "words": history.limit.words if history.limit else "",
         }
-        for one in assessment.station_histories
-        if one.line is not None
+        for history in assessment.station_histories
+        if history.line is not None
     ]
     rows += [
         {
             "kind": "groove",
-            "where": one.groove.name,
-            "source": one.range_name,
-            "value": one.excess_pct,
+            "where": fit.groove.name,
+            "source": fit.range_name,
+            "value": fit.excess_pct,
             "unit": "%",
-            "outcome": one.outcome,
-            "words": one.words,
+            "outcome": fit.outcome,
+            "words": fit.words,
         }
-        for one in assessment.groove_fits
+        for fit in assessment.groove_fits
     ]
     rows += [
         {
             "kind": "refused",
-            "where": one.photo_name,
+            "where": refusal.photo_name,
             "outcome": "no diameter",
-            "words": refused(one),
+            "words": refused(refusal),
         }
-        for one in assessment.crosscheck.refused
+        for refusal in assessment.crosscheck.refused
     ]
     rows += [
         {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}

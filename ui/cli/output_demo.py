@@ -61,12 +61,12 @@ def run_demo(folder: Path) -> None:
     readings = {(item.station, item.view_deg): item for item in log.readings}
     lines_ = [
         _Line(
-            one,
-            float(truth[one.photo_name][TRUTH]),
-            readings.get((one.station or 0, one.view_deg or 0)),
-            truth[one.photo_name]["answerable"] == "yes",
+            result,
+            float(truth[result.photo_name][TRUTH]),
+            readings.get((result.station or 0, result.view_deg or 0)),
+            truth[result.photo_name]["answerable"] == "yes",
         )
-        for one in results
+        for result in results
     ]
     console = Console()
     console.print(_table(lines_), "")

@@ -85,13 +85,16 @@ def print_table(
             if section.ellipse is not None
         ]
     )
-    if any(one.pitch_budget for one in estimates):
+    if any(estimate.pitch_budget for estimate in estimates):
         parts.append(_lay_table(estimates))
     refusals = [result for result in results if isinstance(result, Refusal)]
     parts.append(
         [
             *([] if measured is None else [_measured_line(measured)]),
-            *(Text(f"{one.photo_name}: {refused(one)}", style="bold") for one in refusals),
+            *(
+                Text(f"{refusal.photo_name}: {refused(refusal)}", style="bold")
+                for refusal in refusals
+            ),
             *_warnings(estimates),
             *(Text(caution, style="italic") for caution in CAUTIONS),
         ]
@@ -119,32 +122,34 @@ def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wid
         table.add_column(heading, justify="right", no_wrap=True)
     if wide:
         table.add_column("most of U comes from")
-    for one in estimates:
-        expanded = one.expanded_mm()
+    for estimate in estimates:
+        expanded = estimate.expanded_mm()
         row = [
-            f"{one.diameter_mm:.2f}",
+            f"{estimate.diameter_mm:.2f}",
             f"{expanded:.2f}",
-            f"{100 * expanded / one.diameter_mm:.2f}",
+            f"{100 * expanded / estimate.diameter_mm:.2f}",
         ]
         if nominal_mm is not None:
-            row.append(f"{100 * (one.diameter_mm - nominal_mm) / nominal_mm:+z.2f}")
-        row.append(str(one.crowns) if one.crowns else "smooth")
-        if wide and one.budget:
-            term, share = shares(one.budget)[0]
+            row.append(f"{100 * (estimate.diameter_mm - nominal_mm) / nominal_mm:+z.2f}")
+        row.append(str(estimate.crowns) if estimate.crowns else "smooth")
+        if wide and estimate.budget:
+            term, share = shares(estimate.budget)[0]
             row.append(f"{term.quantity} ({100 * share:.0f} %)")
         # a file's name is text, whatever brackets stand in it
-        table.add_row(Text(one.photo_name), _short_place(one), *row)
+        table.add_row(Text(estimate.photo_name), _short_place(estimate), *row)
     return table
 
 
-def _short_place(one: Estimate) -> str:
+def _short_place(estimate: Estimate) -> str:
     """Return station and view as short as a column wants it, e.g. ``"3, 90"``."""
-    words = "-" if one.station is None else f"{one.station}, {one.view_deg}"
-    return f"{words}\nat {one.at_mm:g} mm" if one.at_mm else words
+    words = "-" if estimate.station is None else f"{estimate.station}, {estimate.view_deg}"
+    return f"{words}\nat {estimate.at_mm:g} mm" if estimate.at_mm else words
 
 
 def _most_of_u(estimates: list[Estimate]) -> str:
-    largest = Counter(shares(one.budget)[0][0].quantity for one in estimates if one.budget)
+    largest = Counter(
+        shares(estimate.budget)[0][0].quantity for estimate in estimates if estimate.budget
+    )
     named = (f"{quantity} ({count} of {len(estimates)})" for quantity, count in largest.items())
     return f"Most of U comes from: {', '.join(named)}."
 
@@ -154,14 +159,14 @@ def _sections_table(sections: tuple[Section, ...]) -> Table:
     table.add_column("station")
     for heading in ("mean mm", "U mm", "ovality mm", "U mm"):
         table.add_column(heading, justify="right")
-    for one in sections:
-        where = f"{one.station}" + (f" at {one.at_mm:g} mm" if one.at_mm else "")
+    for section in sections:
+        where = f"{section.station}" + (f" at {section.at_mm:g} mm" if section.at_mm else "")
         table.add_row(
             where,
-            f"{one.mean_mm:.2f}",
-            f"{2 * one.u_mean_mm:.2f}",
-            f"{one.ovality_mm:.2f}",
-            f"{2 * one.u_ovality_mm:.2f}",
+            f"{section.mean_mm:.2f}",
+            f"{2 * section.u_mean_mm:.2f}",
+            f"{section.ovality_mm:.2f}",
+            f"{2 * section.u_ovality_mm:.2f}",
         )
     return table
 
@@ -171,17 +176,21 @@ def _lay_table(estimates: list[Estimate]) -> Table:
     table.add_column("station,\nview", overflow="fold")
     for heading in ("crown pitch\nmm", "U\nmm", "strands", "lay length\nmm", "U\nmm", "hand"):
         table.add_column(heading, justify="right", no_wrap=True)
-    for one in estimates:
-        if not one.pitch_budget:
+    for estimate in estimates:
+        if not estimate.pitch_budget:
             continue
-        lay = ("-", "-") if one.lay_mm is None else (f"{one.lay_mm:.1f}", f"{2 * one.u_lay_mm:.1f}")
+        lay = (
+            ("-", "-")
+            if estimate.lay_mm is None
+            else (f"{estimate.lay_mm:.1f}", f"{2 * estimate.u_lay_mm:.1f}")
+        )
         table.add_row(
-            Text(one.photo_name) if one.station is None else _short_place(one),
-            f"{one.crown_pitch_mm:.2f}",
-            f"{2 * combined_u_mm(one.pitch_budget):.2f}",
-            str(one.strands or "-"),
+            Text(estimate.photo_name) if estimate.station is None else _short_place(estimate),
+            f"{estimate.crown_pitch_mm:.2f}",
+            f"{2 * combined_u_mm(estimate.pitch_budget):.2f}",
+            str(estimate.strands or "-"),
             *lay,
-            one.hand or "-",
+            estimate.hand or "-",
         )
     return table
 
@@ -198,7 +207,7 @@ def _measured_line(measured: MeasuredDiameter) -> str:
 
 def _warnings(estimates: list[Estimate]) -> list[str]:
     """Return each warning once, with the number of photographs that it concerns."""
-    seen = Counter(sentence(finding) for one in estimates for finding in one.findings)
+    seen = Counter(sentence(finding) for estimate in estimates for finding in estimate.findings)
     return [f"Note ({count} of {len(estimates)}): {words}" for words, count in seen.items()]
 
 
@@ -227,17 +236,17 @@ def print_json(
     """Print results, sections and the measured diameter as one JSON document."""
     sections = [
         {
-            "station": one.station,
-            "at_mm": one.at_mm,
-            "mean_mm": one.mean_mm,
-            "u_mean_mm": one.u_mean_mm,
-            "ovality_mm": one.ovality_mm,
-            "u_ovality_mm": one.u_ovality_mm,
-            "difference_mm": one.difference_mm,
-            "views_deg": [view.view_deg for view in one.views],
-            "ellipse": None if one.ellipse is None else _ellipse_plain(one.ellipse),
+            "station": section.station,
+            "at_mm": section.at_mm,
+            "mean_mm": section.mean_mm,
+            "u_mean_mm": section.u_mean_mm,
+            "ovality_mm": section.ovality_mm,
+            "u_ovality_mm": section.u_ovality_mm,
+            "difference_mm": section.difference_mm,
+            "views_deg": [view.view_deg for view in section.views],
+            "ellipse": None if section.ellipse is None else _ellipse_plain(section.ellipse),
         }
-        for one in pairing.sections
+        for section in pairing.sections
     ]
     document = {
         "results": [as_plain(result) for result in results],
@@ -270,10 +279,10 @@ def print_csv(results: list[Result]) -> None:
     """Print results as CSV, a line each; refused photographs have no figure."""
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(COLUMNS)
-    for one in results:
-        plain = as_plain(one)
-        plain["photo"] = one.photo_name
-        plain["findings"] = " ".join(sentence(finding) for finding in one.findings)
+    for result in results:
+        plain = as_plain(result)
+        plain["photo"] = result.photo_name
+        plain["findings"] = " ".join(sentence(finding) for finding in result.findings)
         for name in (
             "diameter_mm",
             "expanded_mm",

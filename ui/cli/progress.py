@@ -21,7 +21,7 @@ from vision.pipeline import Settings, measure_photo
 from vision.results import Finding, Refusal, Result
 
 MANY = 24  # from so many photographs on, starting a process for each core is worth it
-Answer = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
+Measured = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
 
 
 def find_photographs(given_names: Iterable[str]) -> list[Path]:
@@ -111,10 +111,10 @@ def measure_files(
                 pixels = open_photo(paths[at]).pixels
             if pixels is not None:
                 _write_overlay(overlay / drawn[at], pixels, found)
-    return [one for at in sorted(results) for one in results[at]]
+    return [result for at in sorted(results) for result in results[at]]
 
 
-def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Answer]:
+def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Measured]:
     for at, path in enumerate(paths):
         try:
             photo = open_photo(path)
@@ -127,7 +127,7 @@ def _in_turn(paths: list[Path], settings: Settings) -> Iterator[Answer]:
 
 def _in_parallel(
     paths: list[Path], settings: Settings, jobs: int | None, journal: Path | None
-) -> Iterator[Answer]:
+) -> Iterator[Measured]:
     from inspection.record.serialization import result_from_dict, to_dict
     from vision.batch import measure_many
 

@@ -54,7 +54,11 @@ class FlaggedEntry:
     def sent_back(self) -> StationReview | None:
         """The decision by which its station waits for the inspector; None where it does not."""
         station = station_of(self.logged)
-        mine = [one for one in self.opened.station_reviews if one.station == station and one.stands]
+        mine = [
+            review
+            for review in self.opened.station_reviews
+            if review.station == station and review.stands
+        ]
         return mine[-1] if mine and mine[-1].back else None
 
     @property
@@ -118,10 +122,10 @@ def flagged_entries(
         With those that were settled, behind the others.
     """
     found = [
-        FlaggedEntry(opened, one, evidence(assessment, one.finding))
+        FlaggedEntry(opened, logged, evidence(assessment, logged.finding))
         for opened, assessment in zip(inspections, assessments, strict=True)
-        for one in opened.findings
-        if one.current and (settled or not one.settled_by)
+        for logged in opened.findings
+        if logged.current and (settled or not logged.settled_by)
     ]
     return sorted(
         found, key=lambda one: (bool(one.logged.settled_by), -finding_strength(one.logged))
@@ -137,19 +141,19 @@ def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
     told: list[str] = []
     for where in finding.where:
         told += [
-            f"{where}: {one.words}"
-            for one in assessment.crosscheck.comparisons
-            if place_words(one.station or 0, one.view_deg) == where
-            and f"{one.difference_mm:+z.2f} mm" not in finding.seen
+            f"{where}: {comparison.words}"
+            for comparison in assessment.crosscheck.comparisons
+            if place_words(comparison.station or 0, comparison.view_deg) == where
+            and f"{comparison.difference_mm:+z.2f} mm" not in finding.seen
         ]
         told += [
-            f"{where}: mean by the {source} {one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f} mm."
+            f"{where}: mean by the {source} {section.mean_mm:.2f} ± {2 * section.u_mean_mm:.2f} mm."
             for source, sections in (
                 ("photographs", assessment.photograph_sections),
                 ("gauge", assessment.gauge_sections),
             )
-            for one in sections
-            if f"station {one.station}" == where
+            for section in sections
+            if f"station {section.station}" == where
         ]
     return tuple(told[:3])
 
@@ -157,25 +161,25 @@ def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
 def entry_rows(entries: list[FlaggedEntry]) -> list[list[str]]:
     """Return entries as rows of text under `HEADINGS`."""
     rows = []
-    for one in entries:
-        inspection, finding, sent = one.opened.inspection, one.logged.finding, one.sent_back
+    for entry in entries:
+        inspection, finding, sent = entry.opened.inspection, entry.logged.finding, entry.sent_back
         rows.append(
             [
                 inspection.identity,
-                one.opened.rope.identity,
+                entry.opened.rope.identity,
                 inspection.place,
                 inspection.on.isoformat(),
                 "; ".join(finding.where),
                 finding.seen,
-                " ".join(one.evidence),
+                " ".join(entry.evidence),
                 finding.remedy,
                 finding.innocent,
                 chance_words(finding.p_value),
-                one.logged.settled_by,
-                one.logged.settled_how,
+                entry.logged.settled_by,
+                entry.logged.settled_how,
                 sent.who if sent else "",
                 sent.why if sent else "",
-                one.page,
+                entry.page,
             ]
         )
     return rows
@@ -204,6 +208,6 @@ def _as_bytes(write: Callable[[Path], object], suffix: str) -> bytes:
 def by_name(comparisons: list[Comparison], group: str) -> dict[str, list[Comparison]]:
     """Return comparisons by gauge, person, card set or camera, each group under its name."""
     groups: dict[str, list[Comparison]] = {}
-    for one in comparisons:
-        groups.setdefault(str(getattr(one, group)) or "not named", []).append(one)
+    for comparison in comparisons:
+        groups.setdefault(str(getattr(comparison, group)) or "not named", []).append(comparison)
     return dict(sorted(groups.items()))

@@ -22,7 +22,7 @@ BY_HAND = "edge-by-hand"
 
 def is_by_hand(estimate: Estimate) -> bool:
     """Say whether an edge of this estimate was set by hand."""
-    return any(one.code == BY_HAND for one in estimate.findings)
+    return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
 def with_edges_moved(

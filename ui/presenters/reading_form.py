@@ -18,7 +18,7 @@ ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, 
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TypedRow:
     """One row of the table, as it was typed."""
 
     station: str
@@ -46,7 +46,7 @@ class ParsedRow:
 
 
 def parse_row(
-    row: Row, opened: OpenInspection, *, gauge: str, person: str, at: datetime
+    row: TypedRow, opened: OpenInspection, *, gauge: str, person: str, at: datetime
 ) -> ParsedRow:
     """Return what a typed row means for an inspection."""
     if not row.typed.strip():
@@ -70,7 +70,7 @@ def parse_row(
         question = (
             f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
         )
-    elif any((one.station, one.view_deg) == (station, view) for one in opened.readings):
+    elif any((reading.station, reading.view_deg) == (station, view) for reading in opened.readings):
         question = f"{where} has a reading already; this one stands beside it."
     return ParsedRow(reading, question=question)
 
@@ -78,28 +78,28 @@ def parse_row(
 def reading_lines(readings: Iterable[Reading]) -> list[str]:
     """Return each reading with what it means in millimetres."""
     return [
-        f"station {one.station}, {one.view_deg}°: {one.typed}"
-        + ("" if one.typed == f"{one.value_mm:.2f}" else f" = {one.value_mm:.2f} mm")
-        for one in readings
+        f"station {reading.station}, {reading.view_deg}°: {reading.typed}"
+        + ("" if reading.typed == f"{reading.value_mm:.2f}" else f" = {reading.value_mm:.2f} mm")
+        for reading in readings
     ]
 
 
-def empty_rows(opened: OpenInspection) -> tuple[Row, ...]:
+def empty_rows(opened: OpenInspection) -> tuple[TypedRow, ...]:
     """Return a row for each station and direction that has no reading yet."""
-    numbers = {one.number for one in opened.inspection.stations}
-    numbers |= {one.station for one in opened.results if one.station is not None}
-    read = {(one.station, one.view_deg) for one in opened.readings}
+    numbers = {station.number for station in opened.inspection.stations}
+    numbers |= {result.station for result in opened.results if result.station is not None}
+    read = {(reading.station, reading.view_deg) for reading in opened.readings}
     rows = [
-        Row(str(number), str(view), "")
+        TypedRow(str(number), str(view), "")
         for number in sorted(numbers or {1, 2})
         for view in (0, 90)
         if (number, view) not in read
     ]
-    return tuple(rows) or (Row("", "", ""),)
+    return tuple(rows) or (TypedRow("", "", ""),)
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class ReadingSheet:
     """The table as it was laid out, before anything was typed into it.
 
     A browser sends what was typed as changes to the rows that its table began with. A page that
@@ -115,17 +115,17 @@ class Sheet:
         not taken for the next one, whose rows may be the same.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[TypedRow, ...]
     entered: int
 
     @property
     def name(self) -> str:
         """Return a name that the same sheet has in every session."""
-        return f"{zlib.crc32(repr((self.rows, self.entered)).encode())}"
+        return f"{zlib.crc32(repr((_cells(self.rows), self.entered)).encode())}"
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class ReadingDraft:
     """What a person has typed and not yet entered.
 
     Parameters
@@ -138,12 +138,12 @@ class Draft:
         What they were typed into.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[TypedRow, ...]
     gauge: str
-    sheet: Sheet
+    sheet: ReadingSheet
 
 
-def serialize_drafts(draft: Draft, *others: Draft) -> dict[str, object]:
+def serialize_drafts(draft: ReadingDraft, *others: ReadingDraft) -> dict[str, object]:
     """Return the draft of one page, and those of the person's other pages, as the record has it."""
     kept: dict[str, object] = {
         "gauge": draft.gauge,
@@ -151,10 +151,10 @@ def serialize_drafts(draft: Draft, *others: Draft) -> dict[str, object]:
         "sheet": _cells(draft.sheet.rows),
         "entered": draft.sheet.entered,
     }
-    return kept | {"others": [serialize_drafts(one) for one in others]} if others else kept
+    return kept | {"others": [serialize_drafts(other) for other in others]} if others else kept
 
 
-def parse_drafts(kept: object) -> tuple[Draft, ...]:
+def parse_drafts(kept: object) -> tuple[ReadingDraft, ...]:
     """Return the drafts of a person's pages from their kept form, the newest first.
 
     What is none is left out; one that says no sheet was typed into the rows that it holds.
@@ -163,19 +163,19 @@ def parse_drafts(kept: object) -> tuple[Draft, ...]:
         return ()
     rows = _rows(kept["rows"])
     sheet, entered, others = kept.get("sheet"), kept.get("entered"), kept.get("others")
-    draft = Draft(
+    draft = ReadingDraft(
         rows,
         str(kept.get("gauge", "")),
-        Sheet(
+        ReadingSheet(
             _rows(sheet) if isinstance(sheet, list) else rows,
             entered if isinstance(entered, int) else 0,
         ),
     )
     more = others if isinstance(others, list) else []
-    return (draft, *(one for other in more for one in parse_drafts(other)[:1]))
+    return (draft, *(draft for other in more for draft in parse_drafts(other)[:1]))
 
 
-def merged_rows(drafts: Sequence[Draft]) -> tuple[Row, ...]:
+def merged_rows(drafts: Sequence[ReadingDraft]) -> tuple[TypedRow, ...]:
     """Return the rows of the first draft, and what was typed in the others beside them.
 
     Examples
@@ -188,7 +188,7 @@ def merged_rows(drafts: Sequence[Draft]) -> tuple[Row, ...]:
     """
     rows = list(drafts[0].rows)
     for row in (row for other in drafts[1:] for row in other.rows if row.typed.strip()):
-        free = Row(row.station, row.view, "")
+        free = TypedRow(row.station, row.view, "")
         if row not in rows:
             if free in rows:
                 rows[rows.index(free)] = row
@@ -210,25 +210,27 @@ def change_words(change: object) -> str:
     parts = [
         one for one in (change if isinstance(change, list) else [change]) if isinstance(one, dict)
     ]
-    if parts and all("typed" in one for one in parts):
-        said = [f"{place_words(one['station'], one['view_deg'])}: {one['typed']}" for one in parts]
+    if parts and all("typed" in part for part in parts):
+        said = [
+            f"{place_words(part['station'], part['view_deg'])}: {part['typed']}" for part in parts
+        ]
     else:
         said = [
             f"{name.replace('_', ' ')}: {value}"
-            for one in parts
-            for name, value in one.items()
+            for part in parts
+            for name, value in part.items()
             if isinstance(value, str | int | float) and value != ""
         ]
     return "; ".join(said)[:MOST_WORDS] or "what it was can't be told"
 
 
-def _cells(rows: tuple[Row, ...]) -> list[list[str]]:
+def _cells(rows: tuple[TypedRow, ...]) -> list[list[str]]:
     return [[row.station, row.view, row.typed] for row in rows]
 
 
-def _rows(cells: list[object]) -> tuple[Row, ...]:
+def _rows(cells: list[object]) -> tuple[TypedRow, ...]:
     return tuple(
-        Row(*(str(cell) for cell in row))
+        TypedRow(*(str(cell) for cell in row))
         for row in cells
         if isinstance(row, list) and len(row) == 3
     )

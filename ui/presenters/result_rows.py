@@ -28,25 +28,27 @@ def section_rows(assessment: Assessment) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
     return [
         [
-            f"{one.station}, at {one.at_mm:g} mm" if one.at_mm else str(one.station),
+            f"{section.station}, at {section.at_mm:g} mm"
+            if section.at_mm
+            else str(section.station),
             source,
-            f"{one.mean_mm:.2f} ± {K * one.u_mean_mm:.2f}",
-            f"{one.ovality_mm:.2f} ± {K * one.u_ovality_mm:.2f}",
-            "" if one.ovality_pct is None else f"{one.ovality_pct:.1f}",
+            f"{section.mean_mm:.2f} ± {K * section.u_mean_mm:.2f}",
+            f"{section.ovality_mm:.2f} ± {K * section.u_ovality_mm:.2f}",
+            "" if section.ovality_pct is None else f"{section.ovality_pct:.1f}",
         ]
         for source, sections in (
             ("photographs", assessment.photograph_sections),
             ("gauge", assessment.gauge_sections),
         )
-        for one in sections
+        for section in sections
     ]
 
 
 def limit_rows(assessment: Assessment) -> Rows:
     """Return each limit once for each source: its verdicts, and the figure that is nearest."""
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
-    for one in assessment.verdicts:
-        groups.setdefault((_limit_name(one), one.source), []).append(one)
+    for verdict in assessment.verdicts:
+        groups.setdefault((_limit_name(verdict), verdict.source), []).append(verdict)
     rows = []
     for (name, source), group in sorted(groups.items(), key=lambda item: _tightest(item[1])):
         nearest = min(group, key=lambda one: one.verdict.margin_mm)
@@ -70,8 +72,8 @@ def limit_rows(assessment: Assessment) -> Rows:
     return rows
 
 
-def _limit_name(one: PlacedVerdict) -> str:
-    rule = one.verdict.limit.rule
+def _limit_name(verdict: PlacedVerdict) -> str:
+    rule = verdict.verdict.limit.rule
     return f"{rule.rule_set}, {rule.what}"
 
 
@@ -94,7 +96,7 @@ def verdict_rows(assessment: Assessment) -> Rows:
             _bound(one.verdict.limit),
             f"{one.verdict.margin_mm:+z.2f}",
         ]
-        for one in sorted(assessment.verdicts, key=lambda one: RANK[one.verdict.outcome])
+        for one in sorted(assessment.verdicts, key=lambda verdict: RANK[verdict.verdict.outcome])
     ]
 
 
@@ -143,12 +145,12 @@ def local_rows(assessment: Assessment) -> Rows:
     """Return each station against the median of its neighbours."""
     return [
         [
-            str(one.station),
-            f"{one.deficit_mm:+z.2f} ± {K * one.u_mm:.2f}",
-            f"{one.deficit_pct:+z.1f}",
-            one.outcome,
+            str(local.station),
+            f"{local.deficit_mm:+z.2f} ± {K * local.u_mm:.2f}",
+            f"{local.deficit_pct:+z.1f}",
+            local.outcome,
         ]
-        for one in assessment.local
+        for local in assessment.local
     ]
 
 
@@ -156,19 +158,19 @@ def groove_rows(assessment: Assessment) -> Rows:
     """Return how each groove stands against the rope's nominal diameter."""
     return [
         [
-            one.groove.name,
-            f"{one.groove.radius_mm:g}",
-            f"{one.excess_pct:+z.1f} %",
-            one.outcome,
-            one.words,
+            fit.groove.name,
+            f"{fit.groove.radius_mm:g}",
+            f"{fit.excess_pct:+z.1f} %",
+            fit.outcome,
+            fit.words,
         ]
-        for one in assessment.groove_fits
+        for fit in assessment.groove_fits
     ]
 
 
 def place_rows(opened: OpenInspection) -> Rows:
     """Return what was seen and read at each station, and whether it forms a section."""
-    at = {one.number: one.position_m for one in opened.inspection.stations}
+    at = {station.number: station.position_m for station in opened.inspection.stations}
     seen: dict[int, set[int]] = {}
     read: dict[int, set[int]] = {}
     for result in opened.results:
@@ -189,7 +191,7 @@ def place_rows(opened: OpenInspection) -> Rows:
 
 
 def _directions(degrees: set[int]) -> str:
-    return " and ".join(f"{one}°" for one in sorted(degrees)) or "none"
+    return " and ".join(f"{degree}°" for degree in sorted(degrees)) or "none"
 
 
 def _section(seen: set[int], read: set[int]) -> str:

@@ -59,7 +59,7 @@ class ReviewItem:
         """Whether no reviewer needs to look here before something changes."""
         if self.with_inspector:
             return True
-        return not self.came_back and all(one.settled_by for one in self.findings)
+        return not self.came_back and all(finding.settled_by for finding in self.findings)
 
     @property
     def decided(self) -> bool:
@@ -76,12 +76,12 @@ class ReviewItem:
         )
 
 
-def item_name(one: LoggedFinding) -> str:
+def item_name(finding: LoggedFinding) -> str:
     """Return what the review calls the place of a finding."""
-    station = station_of(one)
+    station = station_of(finding)
     if station is not None:
         return f"Station {station}"
-    return ", ".join(one.finding.where[:2]) or "Whole inspection"
+    return ", ".join(finding.finding.where[:2]) or "Whole inspection"
 
 
 def review_queue(opened: OpenInspection) -> list[ReviewItem]:
@@ -91,26 +91,28 @@ def review_queue(opened: OpenInspection) -> list[ReviewItem]:
     look again as soon as one of its readings or photographs has changed.
     """
     groups: dict[object, list[LoggedFinding]] = {}
-    for one in opened.findings:
-        if one.current:
-            station = station_of(one)
-            groups.setdefault(one.key if station is None else station, []).append(one)
-    decisions = {one.station: one for one in opened.station_reviews}  # the last one of each
+    for logged in opened.findings:
+        if logged.current:
+            station = station_of(logged)
+            groups.setdefault(logged.key if station is None else station, []).append(logged)
+    decisions = {
+        review.station: review for review in opened.station_reviews
+    }  # the last one of each
     for number, decision in decisions.items():
         if decision.back:
             groups.setdefault(number, [])
     items = [_review_item(key, group, decisions) for key, group in groups.items()]
-    return sorted(items, key=lambda one: -one.strength)
+    return sorted(items, key=lambda item: -item.strength)
 
 
 def stations_without_findings(opened: OpenInspection) -> list[ReviewItem]:
     """Return the stations at which nothing stands out, in their order; they can be decided, too."""
-    taken = {one.station for one in review_queue(opened)}
+    taken = {item.station for item in review_queue(opened)}
     numbers = {one.station for one in (*opened.results, *opened.readings)} - taken
-    decisions = {one.station: one for one in opened.station_reviews}
+    decisions = {review.station: review for review in opened.station_reviews}
     return [
         ReviewItem(number, None, 0.0, (), decisions.get(number))
-        for number in sorted(one for one in numbers if one is not None)
+        for number in sorted(number for number in numbers if number is not None)
     ]
 
 
@@ -128,23 +130,25 @@ def _review_item(
     )
 
 
-def finding_strength(one: LoggedFinding) -> float:
+def finding_strength(finding: LoggedFinding) -> float:
     """Return how doubtful a finding makes its station."""
-    if one.finding.code == "photograph-refused":
+    if finding.finding.code == "photograph-refused":
         return REFUSED
-    if one.finding.p_value is None:
-        return OUTSIDE if one.finding.code in ("outside-limit", "local-decrease") else FACT
-    return -math.log10(max(one.finding.p_value, 1e-300))
+    if finding.finding.p_value is None:
+        return OUTSIDE if finding.finding.code in ("outside-limit", "local-decrease") else FACT
+    return -math.log10(max(finding.finding.p_value, 1e-300))
 
 
-def station_of(one: LoggedFinding) -> int | None:
+def station_of(finding: LoggedFinding) -> int | None:
     """Return the one station that a finding is about; None where there is not just one."""
-    found = {int(hit) for where in one.finding.where for hit in re.findall(r"station (\d+)", where)}
+    found = {
+        int(hit) for where in finding.finding.where for hit in re.findall(r"station (\d+)", where)
+    }
     return found.pop() if len(found) == 1 else None
 
 
-def _view_of(one: LoggedFinding) -> int | None:
-    hit = re.search(r", (\d+) deg", one.finding.where[0]) if one.finding.where else None
+def _view_of(finding: LoggedFinding) -> int | None:
+    hit = re.search(r", (\d+) deg", finding.finding.where[0]) if finding.finding.where else None
     return int(hit[1]) if hit else None
 
 
@@ -189,18 +193,18 @@ def save_decision(
             writing.review(identity, decision, by=by, why=why, station=item.station)
             back = writing.inspection(identity).station_reviews[-1].back
         if item.station is None or not back:
-            for one in item.findings:
-                if decision == "overruled" or not one.settled_by:
-                    writing.settle_finding(identity, one.key, how=how, by=by)
+            for finding in item.findings:
+                if decision == "overruled" or not finding.settled_by:
+                    writing.settle_finding(identity, finding.key, how=how, by=by)
         if back:
             writing.review(identity, "sent back", by=by, why=f"{item.name}: {why}")
 
 
 def _check_overruling(item: ReviewItem, by: str) -> None:
-    deciders = {one.settled_by for one in item.findings if one.settled_by}
+    deciders = {finding.settled_by for finding in item.findings if finding.settled_by}
     if not deciders:
         raise RecordError("nothing was decided here yet: accept it or send it back.")
-    if any(same_person(by, one) for one in deciders):
+    if any(same_person(by, decider) for decider in deciders):
         raise RecordError(f"{by} decided here; another person must overrule it.")
 
 
@@ -222,7 +226,11 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
 
 def flagged_stations(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations whose readings deserve a second look, or disagree with a photograph."""
-    named = {one.station for one in assessment.crosscheck.comparisons if one.word == "disagrees"}
+    named = {
+        comparison.station
+        for comparison in assessment.crosscheck.comparisons
+        if comparison.word == "disagrees"
+    }
     places = [where for finding in assessment.findings for where in finding.where]
     for number in {reading.station for reading in assessment.log.readings}:
         if any(

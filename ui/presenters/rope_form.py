@@ -53,7 +53,7 @@ def rope_of(typed: RopeForm) -> Rope:
         return read_length(text, what, unit) if text.strip() else None
 
     u = maybe(typed.u_reference, "uncertainty of the reference")
-    tension = next((one for one in get_args(Tension) if one == typed.reference_tension), None)
+    tension = next((arg for arg in get_args(Tension) if arg == typed.reference_tension), None)
     rope = Rope(
         " ".join(typed.identity.split()),
         read_length(typed.nominal, "nominal diameter", unit),
@@ -137,14 +137,14 @@ def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
     """
     return [
         [
-            one.name,
-            mm(one.radius_mm),
-            mm(one.pitch_mm),
-            str(one.layers),
-            mm(one.rope_min_mm),
-            mm(one.rope_max_mm),
+            groove.name,
+            mm(groove.radius_mm),
+            mm(groove.pitch_mm),
+            str(groove.layers),
+            mm(groove.rope_min_mm),
+            mm(groove.rope_max_mm),
         ]
-        for one in grooves
+        for groove in grooves
     ]
 
 
@@ -163,9 +163,9 @@ def rope_in_words(rope: Rope) -> list[str]:
     if rope.lay_mm is not None:
         said.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
     runs = [
-        f"{one.name} (groove radius {one.radius_mm:g} mm"
-        + (f", pitch {one.pitch_mm:g} mm)" if one.pitch_mm is not None else ")")
-        for one in rope.grooves
+        f"{groove.name} (groove radius {groove.radius_mm:g} mm"
+        + (f", pitch {groove.pitch_mm:g} mm)" if groove.pitch_mm is not None else ")")
+        for groove in rope.grooves
     ]
     if runs:
         said.append(f"Runs in: {', '.join(runs)}.")

@@ -42,9 +42,9 @@ def station_views(
     """Return the photographs of a station, by direction, each with its comparison."""
     # one photograph may give figures at several places: its name alone does not tell them apart
     compared = {
-        (one.view_deg, one.photo_name, one.photo_mm): one
-        for one in assessment.crosscheck.comparisons
-        if one.station == station
+        (comparison.view_deg, comparison.photo_name, comparison.photo_mm): comparison
+        for comparison in assessment.crosscheck.comparisons
+        if comparison.station == station
     }
     found = [
         StationView(
@@ -203,16 +203,16 @@ def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
 
 def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int) -> list[list[str]]:
     """Return station, place, and mean by photograph and by gauge: this one and those beside it."""
-    placed = sorted(opened.inspection.stations, key=lambda one: one.position_m)
+    placed = sorted(opened.inspection.stations, key=lambda station: station.position_m)
     numbers = [one.number for one in placed] or sorted(
-        {one.station for one in opened.results if one.station is not None}
+        {result.station for result in opened.results if result.station is not None}
     )
     if station not in numbers:
         return []
     here = numbers.index(station)
     near = numbers[max(0, here - 2) : here + 3]
-    seen = {one.station: one for one in assessment.photograph_sections}
-    read = {one.station: one for one in assessment.gauge_sections}
+    seen = {section.station: section for section in assessment.photograph_sections}
+    read = {section.station: section for section in assessment.gauge_sections}
     where = {one.number: f"{one.position_m:g} m" for one in placed}
     rows = []
     for number in near:
@@ -237,5 +237,5 @@ def earlier_rows(assessment: Assessment, station: int) -> list[list[str]]:
 
 def refused_spots(refusal: Refusal) -> list[Shape]:
     """Return rings around what a refusal points at."""
-    spots = tuple(one.spot_px for one in refusal.findings if one.spot_px is not None)
+    spots = tuple(finding.spot_px for finding in refusal.findings if finding.spot_px is not None)
     return [Shape("spot", spots, "look here")] if spots else []

@@ -55,23 +55,25 @@ class StationTrend:
     @property
     def least_mm(self) -> float | None:
         """The highest lower limit, mm."""
-        return max((one.value_mm for one in self.data.limits if one.side == "least"), default=None)
+        return max(
+            (limit.value_mm for limit in self.data.limits if limit.side == "least"), default=None
+        )
 
 
 def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
     """Return every station that two inspections or more of its rope hold."""
     by_rope: dict[str, list[Assessment]] = {}
-    for one in assessments:
-        by_rope.setdefault(one.log.rope.identity, []).append(one)
+    for assessment in assessments:
+        by_rope.setdefault(assessment.log.rope.identity, []).append(assessment)
     found = []
     for rope, mine in by_rope.items():
         mine.sort(key=lambda one: (one.log.inspection.on, one.log.inspection.identity))
         seen = _photograph_points(mine)
-        read = {one.station: list(one.points) for one in mine[-1].station_histories}
+        read = {history.station: list(history.points) for history in mine[-1].station_histories}
         for station in sorted({*seen, *read}):
             by_gauge = len(read.get(station, [])) > 1
             points = read[station] if by_gauge else seen.get(station, [])
-            if len({one.on for one in points}) > 1:
+            if len({point.on for point in points}) > 1:
                 source: Source = "gauge" if by_gauge else "photographs"
                 beside = seen.get(station, []) if by_gauge else []
                 found.append(_trend(rope, station, source, points, beside, mine[-1]))
@@ -80,10 +82,12 @@ def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
 
 def _photograph_points(assessments: list[Assessment]) -> dict[int, list[TrendPoint]]:
     points: dict[int, list[TrendPoint]] = {}
-    for one in assessments:
-        for section in one.photograph_sections:
+    for assessment in assessments:
+        for section in assessment.photograph_sections:
             if section.station is not None:
-                point = TrendPoint(one.log.inspection.on, section.mean_mm, section.mean_budget)
+                point = TrendPoint(
+                    assessment.log.inspection.on, section.mean_mm, section.mean_budget
+                )
                 points.setdefault(section.station, []).append(point)
     return points
 
@@ -96,7 +100,9 @@ def _trend(
     beside: list[TrendPoint],
     last: Assessment,
 ) -> StationTrend:
-    limits = limit_lines(one.verdict.limit for one in last.verdicts if one.station == station)
+    limits = limit_lines(
+        verdict.verdict.limit for verdict in last.verdicts if verdict.station == station
+    )
     line = None
     why = ""
     try:
@@ -105,10 +111,10 @@ def _trend(
         why = f"No line is drawn: {reason}"
     data = replace(
         history(station, line, limits=limits),
-        figures=tuple(_dated(one) for one in points),
+        figures=tuple(_dated(point) for point in points),
         photographs=tuple(_dated(one) for one in beside),
     )
-    least = max((one.value_mm for one in limits if one.side == "least"), default=None)
+    least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)
     by = "by the gauge" if source == "gauge" else "by photographs"
     said = f"Station {station} {by}: last {points[-1].mean_mm:.2f} mm."
@@ -138,30 +144,30 @@ def _dated(point: TrendPoint) -> DatedDiameter:
 def nearest_first(found: Iterable[StationTrend]) -> list[StationTrend]:
     """Return stations in the order in which they may meet their limit, then by the room left."""
 
-    def key(one: StationTrend) -> tuple[float, float]:
-        day = one.met.earliest if one.met is not None else None
-        room = math.inf if one.least_mm is None else one.last_mm - one.least_mm
+    def key(trend: StationTrend) -> tuple[float, float]:
+        day = trend.met.earliest if trend.met is not None else None
+        room = math.inf if trend.least_mm is None else trend.last_mm - trend.least_mm
         return (math.inf if day is None else float(day.toordinal()), room)
 
     return sorted(found, key=key)
 
 
-def trend_row(one: StationTrend) -> list[str]:
+def trend_row(trend: StationTrend) -> list[str]:
     """Return rope, station, source, last figure, rate, limit, and when it may be met, as text."""
     rate = "needs three inspections"
-    if one.line is not None:
-        low, high = one.line.rate_interval
-        rate = f"{one.line.rate_mm_per_year:+z.3f} ({low:+z.3f} to {high:+z.3f})"
-    least = one.least_mm
+    if trend.line is not None:
+        low, high = trend.line.rate_interval
+        rate = f"{trend.line.rate_mm_per_year:+z.3f} ({low:+z.3f} to {high:+z.3f})"
+    least = trend.least_mm
     when = ""
-    if one.met is not None:
-        first = one.met.earliest
+    if trend.met is not None:
+        first = trend.met.earliest
         when = "not within 100 years" if first is None else f"from {first:%Y-%m}"
     return [
-        one.rope,
-        str(one.station),
-        one.source,
-        f"{one.last_mm:.2f}",
+        trend.rope,
+        str(trend.station),
+        trend.source,
+        f"{trend.last_mm:.2f}",
         rate,
         "no limit" if least is None else f"{least:.2f}",
         when,

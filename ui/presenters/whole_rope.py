@@ -18,7 +18,7 @@ def whole_rope(assessment: Assessment) -> list[str]:
         if isinstance(found, str):
             said.append(f"No measured diameter of the whole rope by {source}: {found}")
             continue
-        numbers = ", ".join(str(one.station) for one in found.sections)
+        numbers = ", ".join(str(section.station) for section in found.sections)
         said.append(
             f"By {source}: measured diameter {found.mean_mm:.2f} ± {K * found.u_mean_mm:.2f} mm "
             f"({found.mean_pct:+z.1f} % to nominal), largest difference of the readings "
@@ -44,7 +44,7 @@ def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str,
             ),
             (
                 "From stations",
-                ", ".join(str(one.station) for one in found.sections),
+                ", ".join(str(section.station) for section in found.sections),
                 "two directions each",
             ),
         ]

@@ -56,13 +56,13 @@ def _readings(assessment: Assessment) -> list[Block]:
 def _gauges(assessment: Assessment) -> list[Block]:
     rows = tuple(
         (
-            one.identity,
-            one.kind,
-            f"{one.resolution_mm:g}",
-            f"{one.permissible_error_mm:g}",
-            "not known" if one.calibration_due is None else one.calibration_due.isoformat(),
+            gauge.identity,
+            gauge.kind,
+            f"{gauge.resolution_mm:g}",
+            f"{gauge.permissible_error_mm:g}",
+            "not known" if gauge.calibration_due is None else gauge.calibration_due.isoformat(),
         )
-        for one in assessment.log.gauges.values()
+        for gauge in assessment.log.gauges.values()
     )
     if not rows:
         return []
@@ -76,16 +76,18 @@ def _photographs(assessment: Assessment) -> list[Block]:
         return []
     rows = tuple(
         (
-            one.photo_name,
-            place(one),
-            "" if one.taken_at is None else one.taken_at.isoformat(sep=" ", timespec="seconds"),
-            one.camera,
-            (one.print_set or "not checked") if isinstance(one, Estimate) else "",
-            f"{one.focal_px:.0f}" if isinstance(one, Estimate) else "",
-            one.hold if isinstance(one, Estimate) else "no diameter",
-            one.photo_sha256,
+            result.photo_name,
+            place(result),
+            ""
+            if result.taken_at is None
+            else result.taken_at.isoformat(sep=" ", timespec="seconds"),
+            result.camera,
+            (result.print_set or "not checked") if isinstance(result, Estimate) else "",
+            f"{result.focal_px:.0f}" if isinstance(result, Estimate) else "",
+            result.hold if isinstance(result, Estimate) else "no diameter",
+            result.photo_sha256,
         )
-        for one in sorted(results, key=in_order)
+        for result in sorted(results, key=in_order)
     )
     head = (
         "Photograph",
@@ -107,21 +109,21 @@ def _photographs(assessment: Assessment) -> list[Block]:
         ),
         Grid(head, rows, widths, right=frozenset({5})),
         *(
-            Words(f"{one.photo_name}: {refused(one)}", "small")
-            for one in assessment.crosscheck.refused
+            Words(f"{refusal.photo_name}: {refused(refusal)}", "small")
+            for refusal in assessment.crosscheck.refused
         ),
     ]
 
 
 def _budgets(assessment: Assessment) -> list[Block]:
     """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
-    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
+    estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
     rows: list[tuple[str, ...]] = []
     sums = set()
-    for one in sorted(estimates, key=in_order):
+    for estimate in sorted(estimates, key=in_order):
         small, small_share = 0.0, 0.0
-        name = place(one)
-        for term, share in shares(one.budget):
+        name = place(estimate)
+        for term, share in shares(estimate.budget):
             if share < LEAST_SHARE:
                 small, small_share = small + term.u_mm**2, small_share + share
                 continue
@@ -149,7 +151,9 @@ def _budgets(assessment: Assessment) -> list[Block]:
                 )
             )
         sums.add(len(rows))
-        rows.append((name, "combined standard uncertainty u", "", "", "", f"{one.u_mm:.4f}", "100"))
+        rows.append(
+            (name, "combined standard uncertainty u", "", "", "", f"{estimate.u_mm:.4f}", "100")
+        )
     if not rows:
         return []
     head = (
@@ -194,17 +198,17 @@ def _changed(case: ReportCase) -> list[Block]:
     ):
         rows = tuple(
             (
-                one.entry,
-                one.place,
-                one.what,
-                one.before,
-                one.after or "nothing",
-                one.who,
-                minute(one.at),
-                one.why,
-                str(one.event),
+                change.entry,
+                change.place,
+                change.what,
+                change.before,
+                change.after or "nothing",
+                change.who,
+                minute(change.at),
+                change.why,
+                str(change.event),
             )
-            for one in changes
+            for change in changes
         )
         head = (
             entry,

@@ -69,12 +69,12 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     if not assessment.verdicts:
         blocks.append(Words("No figure could be held against a limit."))
         return blocks
-    if any("from memory" in one.verdict.limit.rule.sure for one in assessment.verdicts):
+    if any("from memory" in verdict.verdict.limit.rule.sure for verdict in assessment.verdicts):
         blocks.append(Words(FROM_MEMORY, "small"))
     groups: dict[str, list[PlacedVerdict]] = {}
-    for one in assessment.verdicts:
-        of = one.verdict.limit.rule
-        groups.setdefault(f"{of.rule_set}, {of.what}", []).append(one)
+    for verdict in assessment.verdicts:
+        of = verdict.verdict.limit.rule
+        groups.setdefault(f"{of.rule_set}, {of.what}", []).append(verdict)
     for name, group in groups.items():
         blocks.append(Heading(name[:1].upper() + name[1:], 3))
         blocks.append(Words(_limit_words(group[0]), "small"))
@@ -110,8 +110,8 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     return blocks
 
 
-def _limit_words(one: PlacedVerdict) -> str:
-    limit = one.verdict.limit
+def _limit_words(verdict: PlacedVerdict) -> str:
+    limit = verdict.verdict.limit
     rule = limit.rule
     edition = rule.edition or "not named"
     if not edition.startswith("edition"):
@@ -132,8 +132,8 @@ _PURPOSE = {
 }
 
 
-def _bounds(one: PlacedVerdict) -> str:
-    limit = one.verdict.limit
+def _bounds(verdict: PlacedVerdict) -> str:
+    limit = verdict.verdict.limit
     return " and ".join(
         f"{word} {bound:.2f}"
         for word, bound in (("at least", limit.low_mm), ("at most", limit.high_mm))
@@ -168,9 +168,9 @@ def _settle(one: PlacedVerdict) -> str:
 def not_applicable(assessment: Assessment) -> list[Block]:
     """Return every limit that does not apply, with its reason."""
     rows = []
-    for one in assessment.not_applicable:
-        name = f"{one.rule.rule_set}, {one.rule.what}"
-        reason = one.reason.removeprefix(f"{name}: ")
+    for inapplicable in assessment.not_applicable:
+        name = f"{inapplicable.rule.rule_set}, {inapplicable.rule.what}"
+        reason = inapplicable.reason.removeprefix(f"{name}: ")
         rows.append((name, reason[:1].upper() + reason[1:]))
     if not rows:
         return []
@@ -250,13 +250,13 @@ def wear(assessment: Assessment) -> list[Block]:
         )
         local = tuple(
             (
-                str(one.station),
-                f"{one.deficit_mm:+z.2f}",
-                f"{one.deficit_pct:+z.1f}",
-                f"{K * one.u_mm:.2f}",
-                one.outcome,
+                str(local.station),
+                f"{local.deficit_mm:+z.2f}",
+                f"{local.deficit_pct:+z.1f}",
+                f"{K * local.u_mm:.2f}",
+                local.outcome,
             )
-            for one in assessment.local
+            for local in assessment.local
         )
         strong = frozenset(
             i for i, one in enumerate(assessment.local) if one.outcome == "local decrease"
@@ -340,13 +340,18 @@ def earlier(assessment: Assessment) -> list[Block]:
     by_station = _gauge_history(log)
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
-    lines = limit_lines(one.verdict.limit for one in assessment.verdicts)
+    lines = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
     flagged = flagged_stations(assessment)
     for station, points in sorted(by_station.items()):
         figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
         rows += [
-            (str(station), one.on.isoformat(), f"{one.mean_mm:.2f}", f"{one.expanded_mm:.2f}")
-            for one in figures
+            (
+                str(station),
+                figure.on.isoformat(),
+                f"{figure.mean_mm:.2f}",
+                f"{figure.expanded_mm:.2f}",
+            )
+            for figure in figures
         ]
         try:
             line = trend(TrendPoint(on, one.mean_mm, one.mean_budget) for on, one in points)
@@ -377,9 +382,9 @@ def earlier(assessment: Assessment) -> list[Block]:
 def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
     """Return every station's sections by the gauge, inspection by inspection."""
     found: dict[int, list[tuple[date, Section]]] = {}
-    held = [(one.inspection, one.readings) for one in log.earlier]
+    held = [(visit.inspection, visit.readings) for visit in log.earlier]
     for inspection, readings in (*held, (log.inspection, log.readings)):
-        known = [one for one in readings if one.gauge in log.gauges]
+        known = [reading for reading in readings if reading.gauge in log.gauges]
         made, _ = sections_of_readings(
             known,
             log.gauges,

@@ -66,7 +66,7 @@ class Grid:
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class ReportPicture:
     """A photograph as JPEG with its size in px and what it shows."""
 
     jpeg: bytes
@@ -79,7 +79,7 @@ class Picture:
 class Pictures:
     """Photographs, two beside each other."""
 
-    shown: tuple[Picture, ...]
+    shown: tuple[ReportPicture, ...]
 
 
 @dataclass(frozen=True, slots=True)

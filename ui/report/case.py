@@ -25,7 +25,7 @@ from inspection.record.record import Record
 from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import LoggedFinding, Review, StationReview
 from inspection.screening.screen import LEVEL
-from ui.report.blocks import Picture
+from ui.report.blocks import ReportPicture
 from ui.report.photos import pictures_of
 from vision.results import Finding, Result
 
@@ -117,7 +117,7 @@ class ReportCase:
     assessment: Assessment
     decision: DecisionRule
     flags: tuple[ReportFlag, ...]
-    pictures: tuple[Picture, ...]
+    pictures: tuple[ReportPicture, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
     record: RecordFacts | None
@@ -160,7 +160,7 @@ def case_of_folder(
     return ReportCase(
         assessment=assessment,
         decision=decision,
-        flags=tuple(ReportFlag(one) for one in assessment.findings),
+        flags=tuple(ReportFlag(finding) for finding in assessment.findings),
         pictures=pictures,
         rejected=read.rejected,
         notes=(*assessment.notes, *read.notes, *missing),
@@ -254,15 +254,21 @@ def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[Rep
         for key, one in zip(keys, found, strict=True)
     ]
     others = [one for one in kept if one.key not in keys and (one.current or one.settled_by)]
-    others.sort(key=lambda one: not one.current)
+    others.sort(key=lambda other: not other.current)
     return (
-        *(replace(one, current=True) for one in flags),
-        *(_flag(one) for one in others),
+        *(replace(flag, current=True) for flag in flags),
+        *(_flag(other) for other in others),
     )
 
 
-def _flag(one: LoggedFinding) -> ReportFlag:
-    return ReportFlag(one.finding, one.settled_by, one.settled_at, one.settled_how, one.current)
+def _flag(finding: LoggedFinding) -> ReportFlag:
+    return ReportFlag(
+        finding.finding,
+        finding.settled_by,
+        finding.settled_at,
+        finding.settled_how,
+        finding.current,
+    )
 
 
 def _stored(record: Record, result: Result) -> bytes:

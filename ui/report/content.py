@@ -104,16 +104,16 @@ def _rope(case: ReportCase) -> list[Block]:
         head = ("Groove", "Radius (mm)", "Pitch (mm)", "Layers", "Rope allowed (mm)")
         rows = tuple(
             (
-                one.name,
-                f"{one.radius_mm:g}",
-                "" if one.pitch_mm is None else f"{one.pitch_mm:g}",
-                str(one.layers),
-                _allowed(one),
+                groove.name,
+                f"{groove.radius_mm:g}",
+                "" if groove.pitch_mm is None else f"{groove.pitch_mm:g}",
+                str(groove.layers),
+                _allowed(groove),
             )
-            for one in rope.grooves
+            for groove in rope.grooves
         )
         blocks.append(Grid(head, rows, (2, 1, 1, 1, 2), right=frozenset({1, 2, 3})))
-        blocks += [Words(one.words, "small") for one in case.assessment.groove_fits]
+        blocks += [Words(fit.words, "small") for fit in case.assessment.groove_fits]
     return blocks
 
 
@@ -148,11 +148,11 @@ def _pictures(case: ReportCase) -> list[Block]:
 def _digits(case: ReportCase) -> list[Block]:
     """Return the picture of last digits where screening spoke of them."""
     log = case.assessment.log
-    if not any(one.finding.code == "last-digits" for one in case.flags):
+    if not any(flag.finding.code == "last-digits" for flag in case.flags):
         return []
     blocks: list[Block] = []
     for name, gauge in log.gauges.items():
-        mine = [one for one in log.readings if one.gauge == name]
+        mine = [reading for reading in log.readings if reading.gauge == name]
         found = last_digits(mine, gauge.resolution_mm) if mine else None
         if found is not None:
             blocks.append(Drawn(found, f"Last digits of {len(mine)} readings with gauge {name}."))

@@ -204,7 +204,7 @@ def level_words(made: Frame, ground: str = "#ffffff") -> None:
         ends = (made.left + 3, made.right - 3 - wide)
         sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
         spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
-        inside = [one for one in spots if made.bottom <= one[1] <= made.top - 5.0]
+        inside = [spot for spot in spots if made.bottom <= spot[1] <= made.top - 5.0]
         x, foot = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
         made.words.append((x, foot, wide))
         made.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))

@@ -65,13 +65,13 @@ LIMIT = "#B34700"  # vermilion, darker: its words must be read on a pale ground
 
 def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) -> Drawing:
     """Return mean diameters along the rope with U as bars and limits as bands."""
-    reach = [one.mean_mm + s * one.expanded_mm for one in data.figures for s in (-1, 1)]
+    reach = [figure.mean_mm + s * figure.expanded_mm for figure in data.figures for s in (-1, 1)]
     marks = {data.nominal_mm: f"nominal {data.nominal_mm:g} mm"}
     if data.reference_mm is not None:
         marks[data.reference_mm] = f"reference {data.reference_mm:g} mm"
-    y_range = spread([*reach, *marks, *(one.value_mm for one in data.limits)])
-    places = [data.place(one) for one in data.figures] or [0.0]
-    stations = {data.place(one): one.station for one in data.figures}
+    y_range = spread([*reach, *marks, *(limit.value_mm for limit in data.limits)])
+    places = [data.place(figure) for figure in data.figures] or [0.0]
+    stations = {data.place(figure): figure.station for figure in data.figures}
     by_number = None
     if not data.by_position:
         by_number = [(float(place), str(number)) for place, number in stations.items()]
@@ -146,17 +146,25 @@ def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
         )
     flat = [value for angle, radius in data.outline() for value in point(angle, radius)]
     drawing.add(PolyLine(flat, strokeColor=HexColor(BLUE), strokeWidth=1.4))
-    for one in data.directions:
+    for direction in data.directions:
         for turn in (0, 180):
-            angle = one.view_deg + turn
-            ends = [data.drawn_mm(one.diameter_mm + s * one.expanded_mm) for s in (-1, 1)]
+            angle = direction.view_deg + turn
+            ends = [
+                data.drawn_mm(direction.diameter_mm + s * direction.expanded_mm) for s in (-1, 1)
+            ]
             (x1, y1), (x2, y2) = point(angle, ends[0]), point(angle, ends[1])
             drawing.add(Line(x1, y1, x2, y2, strokeColor=HexColor(VERMILION), strokeWidth=1.2))
-            mark(drawing, "diamond", *point(angle, data.drawn_mm(one.diameter_mm)), VERMILION, 2.4)
+            mark(
+                drawing,
+                "diamond",
+                *point(angle, data.drawn_mm(direction.diameter_mm)),
+                VERMILION,
+                2.4,
+            )
         # the direction stands inside the outline and its bar, where there is always room
         inner = min(data.drawn_mm(two.diameter_mm - two.expanded_mm) for two in data.directions)
-        x, y = point(one.view_deg, 0.88 * inner)
-        text(drawing, x, y - 2.5, f"{one.view_deg}°", anchor="middle")
+        x, y = point(direction.view_deg, 0.88 * inner)
+        text(drawing, x, y - 2.5, f"{direction.view_deg}°", anchor="middle")
     text(drawing, centre, centre + 2, f"mean {data.mean_mm:.2f} mm", anchor="middle")
     text(drawing, centre, centre - 8, f"rings ±{step:g} mm", anchor="middle")
     text(drawing, centre, centre - 18, f"deviations ×{data.exaggeration:g}", anchor="middle")
@@ -168,17 +176,19 @@ def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
         anchor="middle",
         size=8,
     )
-    listed = "; ".join(f"{one.view_deg}°: {one.diameter_mm:.2f} mm" for one in data.directions)
+    listed = "; ".join(
+        f"{direction.view_deg}°: {direction.diameter_mm:.2f} mm" for direction in data.directions
+    )
     text(drawing, centre, size, listed, anchor="middle")
     return drawing
 
 
 def history_drawing(data: History, *, width: float, height: float = 170.0) -> Drawing:
     """Return a station over inspections: figures, fitted line, prediction band, limits."""
-    reach = [one.mean_mm + s * one.expanded_mm for one in data.figures for s in (-1, 1)]
+    reach = [figure.mean_mm + s * figure.expanded_mm for figure in data.figures for s in (-1, 1)]
     reach += [value for _, low, _, high in data.band for value in (low, high)]
-    y_range = spread([*reach, *(one.value_mm for one in data.limits)])
-    days = [one.on for one in data.figures] + [day for day, *_ in data.band]
+    y_range = spread([*reach, *(limit.value_mm for limit in data.limits)])
+    days = [figure.on for figure in data.figures] + [day for day, *_ in data.band]
     x_range = spread([float(day.toordinal()) for day in days])
     made = frame(
         width,
@@ -199,35 +209,37 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
         line = [v for day, _, mm, _ in data.band for v in (made.x(day.toordinal()), made.y(mm))]
         made.drawing.add(PolyLine(line, strokeColor=HexColor(BLUE), strokeDashArray=[4, 2]))
     _limits(made, data.limits)
-    for one in data.figures:
-        x = made.x(one.on.toordinal())
-        bar(made, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, BLACK)
-        mark(made.drawing, "circle", x, made.y(one.mean_mm), BLACK)
+    for figure in data.figures:
+        x = made.x(figure.on.toordinal())
+        bar(
+            made, x, figure.mean_mm - figure.expanded_mm, figure.mean_mm + figure.expanded_mm, BLACK
+        )
+        mark(made.drawing, "circle", x, made.y(figure.mean_mm), BLACK)
     return made.drawing
 
 
 def _shades(made: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw a band from each limit outwards."""
-    for one in limits:
-        y = made.y(one.value_mm)
-        low, high = (made.bottom, y) if one.side == "least" else (y, made.top)
+    for limit in limits:
+        y = made.y(limit.value_mm)
+        low, high = (made.bottom, y) if limit.side == "least" else (y, made.top)
         shade = box(made.left, low, made.width, max(high - low, 0.0), fill=SHADE)
         made.drawing.add(shade)
 
 
 def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw each limit as a dashed line, its words on the side that is beyond it."""
-    for one in limits:
-        words = f"{one.words}: at {one.side} {one.value_mm:.2f} mm"
+    for limit in limits:
+        words = f"{limit.words}: at {limit.side} {limit.value_mm:.2f} mm"
         level(
             made,
-            one.value_mm,
+            limit.value_mm,
             words,
             colour=LIMIT,
             dash=(5, 3),
             weight=1.1,
             at_left=True,
-            below=one.side == "least",
+            below=limit.side == "least",
         )
     level_words(made, ground=SHADE)
 
@@ -241,7 +253,7 @@ def _day_ticks(x_range: tuple[float, float]) -> list[tuple[float, str]]:
 
 def differences_drawing(data: Differences, *, width: float, height: float = 190.0) -> Drawing:
     """Return photograph minus gauge against the mean of both, with limits of agreement."""
-    reach = [one.difference_mm + s * one.expanded_mm for one in data.points for s in (-1, 1)]
+    reach = [point.difference_mm + s * point.expanded_mm for point in data.points for s in (-1, 1)]
     lines = [
         (value, words)
         for value, words in (
@@ -255,7 +267,7 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
     made = frame(
         width,
         height,
-        wider(spread([one.mean_mm for one in data.points] or [0.0])),
+        wider(spread([point.mean_mm for point in data.points] or [0.0])),
         y_range,
         x_title="Mean of photograph and gauge (mm)",
         y_title="Photograph − gauge (mm)",
@@ -267,11 +279,11 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
     for value, words in lines:
         level(made, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
     level_words(made)
-    for one in data.points:
-        x, colour = made.x(one.mean_mm), WORD_COLOURS[one.word]
-        low, high = one.difference_mm - one.expanded_mm, one.difference_mm + one.expanded_mm
+    for point in data.points:
+        x, colour = made.x(point.mean_mm), WORD_COLOURS[point.word]
+        low, high = point.difference_mm - point.expanded_mm, point.difference_mm + point.expanded_mm
         bar(made, x, low, high, colour)
-        mark(made.drawing, WORD_SHAPES[one.word], x, made.y(one.difference_mm), colour)
+        mark(made.drawing, WORD_SHAPES[point.word], x, made.y(point.difference_mm), colour)
     legend(made, [(WORD_SHAPES[one], WORD_COLOURS[one], one) for one in WORD_COLOURS])
     return made.drawing
 
@@ -297,15 +309,15 @@ def budget_drawing(parts: Sequence[Share], *, width: float) -> Drawing:
         )
         text(drawing, x, bottom - 9, str(pct), anchor="middle")
     text(drawing, names + scale * 50, 4, "Share of the variance (%)", anchor="middle", size=7.5)
-    for number, one in enumerate(parts):
+    for number, part in enumerate(parts):
         y = bottom + row * (len(parts) - 1 - number)
-        text(drawing, names - 5, y + 4, fitted(one.quantity, names - 8), anchor="end")
-        drawing.add(box(names, y + 2.5, max(scale * one.share_pct, 0.3), row - 5, fill=BLUE))
+        text(drawing, names - 5, y + 4, fitted(part.quantity, names - 8), anchor="end")
+        drawing.add(box(names, y + 2.5, max(scale * part.share_pct, 0.3), row - 5, fill=BLUE))
         text(
             drawing,
-            names + scale * one.share_pct + 4,
+            names + scale * part.share_pct + 4,
             y + 4,
-            share_words(one.share_pct),
+            share_words(part.share_pct),
             size=SMALL,
         )
     return drawing

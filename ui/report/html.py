@@ -14,8 +14,8 @@ from ui.report.blocks import (
     Grid,
     Heading,
     NewPage,
-    Picture,
     Pictures,
+    ReportPicture,
     Rounds,
     Signatures,
     Words,
@@ -81,7 +81,7 @@ def html_of(blocks: Iterable[Block], *, title: str, caution: str = "") -> str:
     caution : str, optional
         A sentence at the foot of every printed page.
     """
-    body = "\n".join(_block(one) for one in blocks)
+    body = "\n".join(_block(block) for block in blocks)
     edges = EDGES % (_in_style(title), _in_style(caution))
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -128,8 +128,9 @@ def _block(block: Block) -> str:
             return _figure(svg_of(drawing_of(plot, WIDTH)), caption)
         case Rounds(shown=rounds, caption=caption):
             drawn = "".join(
-                f'<img alt="{escape(one.words)}" src="{_svg_data(svg_of(roundness_drawing(one)))}">'
-                for one in rounds
+                f'<img alt="{escape(shown.words)}" src="{_svg_data(svg)}">'
+                for shown in rounds
+                for svg in [svg_of(roundness_drawing(shown))]
             )
             return (
                 f'<p class="small">{escape(caption)}</p><figure class="many">'
@@ -157,7 +158,7 @@ def _table(grid: Grid) -> str:
         for column, one in enumerate(grid.head)
     )
     total = sum(grid.widths)
-    widths = "".join(f'<col style="width:{100 * one / total:.1f}%">' for one in grid.widths)
+    widths = "".join(f'<col style="width:{100 * width / total:.1f}%">' for width in grid.widths)
     rows = []
     for number, row in enumerate(grid.rows):
         strong = number in grid.strong
@@ -191,12 +192,12 @@ def _kinds(cell: str, column: int, grid: Grid, strong: bool) -> str:
     return " ".join(kinds)
 
 
-def _picture(one: Picture) -> str:
-    data = b64encode(one.jpeg).decode("ascii")
+def _picture(picture: ReportPicture) -> str:
+    data = b64encode(picture.jpeg).decode("ascii")
     return (
-        f'<figure><img alt="{escape(one.caption)}" width="{one.width_px}" '
-        f'height="{one.height_px}" src="data:image/jpeg;base64,{data}">'
-        f'<figcaption dir="auto">{escape(one.caption)}</figcaption></figure>'
+        f'<figure><img alt="{escape(picture.caption)}" width="{picture.width_px}" '
+        f'height="{picture.height_px}" src="data:image/jpeg;base64,{data}">'
+        f'<figcaption dir="auto">{escape(picture.caption)}</figcaption></figure>'
     )
 
 

@@ -29,8 +29,8 @@ def sections(assessment: Assessment) -> list[Block]:
     inch = rope.units == "inch"
     rows: list[tuple[str, ...]] = []
     both: list[tuple[Section, Source]] = [
-        *((one, "photographs") for one in assessment.photograph_sections),
-        *((one, "gauge") for one in assessment.gauge_sections),
+        *((section, "photographs") for section in assessment.photograph_sections),
+        *((section, "gauge") for section in assessment.gauge_sections),
     ]
     for one, source in sorted(both, key=lambda pair: pair[0].station or 0):
         difference = one.difference_pct
@@ -105,7 +105,9 @@ def rounds(assessment: Assessment) -> list[Block]:
 def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations at which an edge of a photograph was set by hand."""
     named = {
-        one.station for one in assessment.log.results if isinstance(one, Estimate) and by_hand(one)
+        result.station
+        for result in assessment.log.results
+        if isinstance(result, Estimate) and by_hand(result)
     }
     return tuple(sorted(number for number in named if number is not None))
 
@@ -113,9 +115,9 @@ def stations_by_hand(assessment: Assessment) -> tuple[int, ...]:
 def stations_without_card(assessment: Assessment) -> tuple[int, ...]:
     """Return the stations of which a photograph was measured without the card."""
     named = {
-        one.station
-        for one in assessment.log.results
-        if isinstance(one, Estimate) and without_card(one)
+        result.station
+        for result in assessment.log.results
+        if isinstance(result, Estimate) and without_card(result)
     }
     return tuple(sorted(number for number in named if number is not None))
 
@@ -132,34 +134,34 @@ def _source_words(assessment: Assessment, source: Source, station: int | None) -
 def lay(assessment: Assessment) -> list[Block]:
     """Return the lay lengths in words; nothing where no photograph shows them."""
     words = lay_words(assessment.lays)
-    return [Heading("Lay length", 3), *(Words(one) for one in words)] if words else []
+    return [Heading("Lay length", 3), *(Words(word) for word in words)] if words else []
 
 
 def views(assessment: Assessment) -> list[Block]:
     """Return every photograph's figure with its uncertainty, and each warning once."""
-    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
+    estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
     if not estimates:
         return [Words("No photograph gave a diameter.")]
     rows = []
-    for one in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
-        largest = shares(one.budget)[:1]
+    for estimate in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
+        largest = shares(estimate.budget)[:1]
         most = "".join(f"{term.quantity} ({100 * share:.0f} %)" for term, share in largest)
         rows.append(
             (
-                place(one),
-                f"{one.diameter_mm:.2f}",
-                f"{one.expanded_mm():.2f}",
-                f"{100 * one.expanded_mm() / one.diameter_mm:.2f}",
-                str(one.crowns) if one.crowns else "smooth",
-                f"{one.jaw_mm:.0f}",
-                f"{one.px_per_mm:.1f}",
-                f"{one.tilt_deg:.0f}",
+                place(estimate),
+                f"{estimate.diameter_mm:.2f}",
+                f"{estimate.expanded_mm():.2f}",
+                f"{100 * estimate.expanded_mm() / estimate.diameter_mm:.2f}",
+                str(estimate.crowns) if estimate.crowns else "smooth",
+                f"{estimate.jaw_mm:.0f}",
+                f"{estimate.px_per_mm:.1f}",
+                f"{estimate.tilt_deg:.0f}",
                 most,
                 ", ".join(
                     words
                     for words, true in (
-                        ("edge by hand", by_hand(one)),
-                        ("without the card", without_card(one)),
+                        ("edge by hand", by_hand(estimate)),
+                        ("without the card", without_card(estimate)),
                     )
                     if true
                 ),
@@ -190,7 +192,9 @@ def views(assessment: Assessment) -> list[Block]:
         ),
     ]
     warnings = Counter(
-        f"{finding.seen} {finding.remedy}" for one in estimates for finding in one.findings
+        f"{finding.seen} {finding.remedy}"
+        for estimate in estimates
+        for finding in estimate.findings
     )
     blocks += [
         Words(f"Noted in {count} of {len(estimates)} figures: {words}", "small")
@@ -201,8 +205,8 @@ def views(assessment: Assessment) -> list[Block]:
 
 def budget(assessment: Assessment) -> list[Block]:
     """Return what the photographs' uncertainty comes from, all of them together."""
-    estimates = [one for one in assessment.log.results if isinstance(one, Estimate)]
-    terms: list[Term] = [term for one in estimates for term in one.budget]
+    estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
+    terms: list[Term] = [term for estimate in estimates for term in estimate.budget]
     if not terms:
         return []
     parts = budget_shares(terms)

@@ -35,8 +35,8 @@ from ui.report.blocks import (
     Grid,
     Heading,
     NewPage,
-    Picture,
     Pictures,
+    ReportPicture,
     Rounds,
     Signatures,
     Words,
@@ -278,7 +278,7 @@ def _flowables(block: Block, width: float, height: float) -> list[Flowable]:
             size = (width - 12) / 3
             if len(rounds) > 9:  # of many, four rows fill a page
                 size = min(size, height / 4 - 27)
-            drawn = [roundness_drawing(one, size=size) for one in rounds]
+            drawn = [roundness_drawing(shown, size=size) for shown in rounds]
             rows = [drawn[i : i + 3] for i in range(0, len(drawn), 3)]
             cells = [[*row, *[""] * (3 - len(row))] for row in rows]
             tables = [Table([row], colWidths=[width / 3] * 3, style=BARE) for row in cells]
@@ -404,7 +404,7 @@ def _kind(cell: str, figures: bool, strong: bool) -> str:
     return bold + ("number" if figures else "cell")
 
 
-def picture_rows(shown: Sequence[Picture], width: float, height: float) -> list[Flowable]:
+def picture_rows(shown: Sequence[ReportPicture], width: float, height: float) -> list[Flowable]:
     """Return photographs two by two, each with its caption; a row is never cut."""
     each = (width - 10) / 2
     made: list[Flowable] = []

@@ -38,8 +38,8 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
         Returns the bytes of a result's photograph, or raises ValueError with a sentence.
     """
     by_photo: dict[str, list[Result]] = {}
-    for one in sorted(results, key=in_order):
-        by_photo.setdefault(one.photo_sha256 or one.photo_name, []).append(one)
+    for result in sorted(results, key=in_order):
+        by_photo.setdefault(result.photo_sha256 or result.photo_name, []).append(result)
     made, missing = [], []
     for group in by_photo.values():
         name = group[0].photo_name or "a photograph without a name"
@@ -58,25 +58,25 @@ def _drawn(data: bytes, name: str, results: tuple[Result, ...]) -> tuple[bytes, 
     return drawn.jpeg, drawn.width_px, drawn.height_px, drawn.caption
 
 
-def in_order(one: Result) -> tuple[bool, bool, int, int, float]:
+def in_order(result: Result) -> tuple[bool, bool, int, int, float]:
     """Return what sorts results of photographs: by place, those without a figure last."""
     return (
-        isinstance(one, Refusal),
-        one.station is None,
-        one.station or 0,
-        one.view_deg or 0,
-        one.at_mm,
+        isinstance(result, Refusal),
+        result.station is None,
+        result.station or 0,
+        result.view_deg or 0,
+        result.at_mm,
     )
 
 
-def by_hand(one: Estimate) -> bool:
+def by_hand(estimate: Estimate) -> bool:
     """Say whether an edge of this figure was set by hand."""
-    return any(finding.code == BY_HAND for finding in one.findings)
+    return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
-def without_card(one: Estimate) -> bool:
+def without_card(estimate: Estimate) -> bool:
     """Say whether the scale came from a rule or a known length, not from the card."""
-    return one.hold.startswith("archive")
+    return estimate.hold.startswith("archive")
 
 
 def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture:
@@ -94,7 +94,7 @@ def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture
     scale = min(WIDTH_PX / (right - left), 1.0)
     size = (round((right - left) * scale), round((bottom - top) * scale))
     part = Image.fromarray(pixels[top:bottom, left:right]).resize(size, Image.Resampling.LANCZOS)
-    moved = tuple(_moved(one, left, top, scale) for one in results)
+    moved = tuple(_moved(result, left, top, scale) for result in results)
     picture = Image.fromarray(draw_results(np.asarray(part), moved, caption=False, weight=1.8))
     for one in moved:
         for number, finding in enumerate(one.findings, start=1):
@@ -108,11 +108,11 @@ def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, 
     """Return left, top, right, bottom of the part to show: all marks with room around them."""
     points: list[PointPx] = []
     rope_px = 0.0
-    for one in results:
-        if isinstance(one, Estimate) and one.marks is not None:
-            marks = one.marks
+    for result in results:
+        if isinstance(result, Estimate) and result.marks is not None:
+            marks = result.marks
             points += [*marks.left_px, *marks.right_px, *marks.crown_left_px, *marks.crown_right_px]
-            rope_px = max(rope_px, one.diameter_mm * one.px_per_mm)
+            rope_px = max(rope_px, result.diameter_mm * result.px_per_mm)
     if not points or rope_px <= 0:
         return 0, 0, width, height
     xs, ys = [x for x, _ in points], [y for _, y in points]
@@ -138,8 +138,8 @@ def _moved(result: Result, left: int, top: int, scale: float) -> Result:
         return (point[0] - left) * scale, (point[1] - top) * scale
 
     findings = tuple(
-        one if one.spot_px is None else replace(one, spot_px=at(one.spot_px))
-        for one in result.findings
+        finding if finding.spot_px is None else replace(finding, spot_px=at(finding.spot_px))
+        for finding in result.findings
     )
     if isinstance(result, Refusal) or result.marks is None:
         return replace(result, findings=findings)
@@ -171,15 +171,15 @@ def _ring(picture: Image.Image, finding: Finding, number: int) -> None:
 
 def _caption(results: Sequence[Result]) -> str:
     words = []
-    for one in results:
-        if isinstance(one, Estimate):
-            figure = f"{one.diameter_mm:.2f} mm, U (k = 2) {one.expanded_mm():.2f} mm"
-            hand = " An edge was set by hand." if by_hand(one) else ""
-            bare = " Measured without the card." if without_card(one) else ""
-            words.append(f"{place(one)}: {figure}.{hand}{bare}")
+    for result in results:
+        if isinstance(result, Estimate):
+            figure = f"{result.diameter_mm:.2f} mm, U (k = 2) {result.expanded_mm():.2f} mm"
+            hand = " An edge was set by hand." if by_hand(result) else ""
+            bare = " Measured without the card." if without_card(result) else ""
+            words.append(f"{place(result)}: {figure}.{hand}{bare}")
         else:
-            reasons = " ".join(finding.seen for finding in one.findings)
-            words.append(f"{place(one)}: no diameter. {reasons}")
+            reasons = " ".join(finding.seen for finding in result.findings)
+            words.append(f"{place(result)}: no diameter. {reasons}")
     name = results[0].photo_name
     said = " ".join(words)
     said = said[:1].upper() + said[1:]

@@ -45,16 +45,19 @@ def record_facts(case: ReportCase) -> list[Block]:
         ),
     ]
     decided = [
-        *(("whole inspection", one.state, one.who, one.at, one.why) for one in record.reviews),
+        *(
+            ("whole inspection", review.state, review.who, review.at, review.why)
+            for review in record.reviews
+        ),
         *(
             (
-                f"station {one.station}",
-                one.state if one.stands else f"{one.state}; ended since",
-                one.who,
-                one.at,
-                one.why,
+                f"station {review.station}",
+                review.state if review.stands else f"{review.state}; ended since",
+                review.who,
+                review.at,
+                review.why,
             )
-            for one in record.station_reviews
+            for review in record.station_reviews
         ),
     ]
     if decided:
@@ -72,7 +75,7 @@ def signatures(case: ReportCase) -> list[Block]:
     """Return room for signatures, with what is signed."""
     log = case.assessment.log
     held = log.inspection
-    still = sum(not one.settled_by for one in case.flags)
+    still = sum(not flag.settled_by for flag in case.flags)
     what = f"Inspection {held.identity} of {held.on.isoformat()}, rope {log.rope.identity}"
     if case.record is not None:
         what += f", as the record stood at fingerprint {case.record.fingerprint}"

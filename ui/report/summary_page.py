@@ -74,11 +74,13 @@ def _review(case: ReportCase) -> str:
 def in_short(case: ReportCase) -> list[Block]:
     """Return the first look, the figures that matter most, and what was counted."""
     assessment = case.assessment
-    words: Counter[str] = Counter(one.word for one in assessment.crosscheck.comparisons)
-    outcomes: Counter[str] = Counter(one.verdict.outcome for one in assessment.verdicts)
-    figures = sum(isinstance(one, Estimate) for one in assessment.log.results)
-    still = sum(not one.settled_by for one in case.flags)
-    local = [one for one in assessment.local if one.outcome == "local decrease"]
+    words: Counter[str] = Counter(
+        comparison.word for comparison in assessment.crosscheck.comparisons
+    )
+    outcomes: Counter[str] = Counter(verdict.verdict.outcome for verdict in assessment.verdicts)
+    figures = sum(isinstance(result, Estimate) for result in assessment.log.results)
+    still = sum(not flag.settled_by for flag in case.flags)
+    local = [local for local in assessment.local if local.outcome == "local decrease"]
     pairs = [
         *_figures(assessment),
         (
@@ -136,14 +138,14 @@ def _figures(assessment: Assessment) -> list[tuple[str, str]]:
         found = group_of(sections, assessment.log.rope.nominal_mm)
         if isinstance(found, MeasuredDiameter):
             whole.append(f"by {source} {found.mean_mm:.2f} mm, U {K * found.u_mean_mm:.2f} mm")
-        least = min(sections, key=lambda one: one.mean_mm)
+        least = min(sections, key=lambda section: section.mean_mm)
         pct = least.difference_pct
         thin.append(
             f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
             f"U {K * least.u_mean_mm:.2f} mm"
             + ("" if pct is None else f", {pct:+z.2f} % to nominal")
         )
-        most = max(sections, key=lambda one: one.ovality_mm)
+        most = max(sections, key=lambda section: section.ovality_mm)
         oval.append(
             f"by {source} station {most.station}: {most.ovality_mm:.2f} mm, "
             f"U {K * most.u_ovality_mm:.2f} mm"
@@ -170,15 +172,15 @@ def stations(case: ReportCase) -> list[Block]:
     """Return the stations with their place, note, what was taken at each, and what was said."""
     assessment = case.assessment
     log = assessment.log
-    photographs = Counter(one.station for one in log.results if isinstance(one, Estimate))
-    readings = Counter(one.station for one in log.readings)
-    known = {one.number: one for one in log.inspection.stations}
+    photographs = Counter(result.station for result in log.results if isinstance(result, Estimate))
+    readings = Counter(reading.station for reading in log.readings)
+    known = {station.number: station for station in log.inspection.stations}
     numbers = sorted({*known, *readings, *(n for n in photographs if n is not None)})
     if not numbers:
         return [Words("No station was named.")]
     compared: dict[int | None, Counter[str]] = {}
-    for one in assessment.crosscheck.comparisons:
-        compared.setdefault(one.station, Counter())[one.word] += 1
+    for comparison in assessment.crosscheck.comparisons:
+        compared.setdefault(comparison.station, Counter())[comparison.word] += 1
     judged: dict[int | None, Counter[str]] = {}
     for placed in assessment.verdicts:
         judged.setdefault(placed.station, Counter())[placed.verdict.outcome] += 1
@@ -220,7 +222,7 @@ def stations(case: ReportCase) -> list[Block]:
 def _decision(case: ReportCase, station: int) -> str:
     """Return the last decision about a station; empty where there is none."""
     reviews = () if case.record is None else case.record.station_reviews
-    mine = [one for one in reviews if one.station == station]
+    mine = [review for review in reviews if review.station == station]
     if not mine:
         return ""
     last = mine[-1]

@@ -155,7 +155,7 @@ def add_folder(
                 counts["print checks"] += 1
             elif known[name] != plain_check(check):
                 notes.append(_differs("print check", name))
-        earlier = [(one.inspection, one.readings) for one in log.earlier]
+        earlier = [(visit.inspection, visit.readings) for visit in log.earlier]
         for inspection, readings in (*earlier, (log.inspection, log.readings)):
             _add_inspection(batch, inspection, readings, counts, notes, by=by, why=why)
         _add_photographs(batch, log.inspection.identity, photographs, counts, by=by)
@@ -171,7 +171,7 @@ def _add_photographs(
         sha256 = hashlib.sha256(file.data).hexdigest()
         if sha256 in measured:
             continue
-        results = [one for one in photographs.results if one.photo_sha256 == sha256]
+        results = [result for result in photographs.results if result.photo_sha256 == sha256]
         counts["photographs"] += sha256 not in existing
         if results:
             add_photograph(batch, identity, file, results, by=by)

@@ -69,7 +69,7 @@ def add_photograph(
         can't be written.
     """
     sha256 = hashlib.sha256(file.data).hexdigest()
-    if any(one.photo_sha256 != sha256 for one in results):
+    if any(result.photo_sha256 != sha256 for result in results):
         raise ValueError(
             f"{file.name} is not the photograph that was measured: its file has changed "
             "meanwhile; measure it again."

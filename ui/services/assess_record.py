@@ -23,7 +23,7 @@ def log_of(record: Record, identity: str) -> Log:
     this = record.inspection(identity)
     before = [
         record.inspection(one.identity)
-        for one in sorted(record.ranked(rope=this.rope.identity), key=lambda one: one.on)
+        for one in sorted(record.ranked(rope=this.rope.identity), key=lambda summary: summary.on)
         if (one.on, one.identity) < (this.inspection.on, identity)
     ]
     gauges = {gauge.identity: gauge for one in (*before, this) for gauge in one.gauges}
@@ -56,7 +56,7 @@ def save_findings(
     identity = assessment.log.inspection.identity
     found = (*assessment.findings, *further_findings(assessment))
     rank = review_rank(assessment.findings) or 0.01 * min(len(found), 99)
-    said = [one.finding for one in record.inspection(identity).findings if one.current]
+    said = [finding.finding for finding in record.inspection(identity).findings if finding.current]
     if [to_dict(one) for one in said] == [to_dict(one) for one in found]:
         return found, False
     record.set_findings(identity, found, rank=rank, by=by)
@@ -67,21 +67,21 @@ def further_findings(assessment: Assessment) -> list[Finding]:
     """Return what a reviewer must see although the screening raised nothing of it."""
     raised = {place for finding in assessment.findings for place in finding.where}
     found: dict[tuple[str, tuple[str, ...], str], Finding] = {}
-    for one in assessment.crosscheck.comparisons:
-        where = place_words(one.station or 0, one.view_deg)
-        if one.word in ("doubtful", "disagrees") and where not in raised:
+    for comparison in assessment.crosscheck.comparisons:
+        where = place_words(comparison.station or 0, comparison.view_deg)
+        if comparison.word in ("doubtful", "disagrees") and where not in raised:
             _add_finding(
                 found,
                 Finding(
-                    f"photograph-{one.word}",
-                    one.words,
+                    f"photograph-{comparison.word}",
+                    comparison.words,
                     LOOK_AGAIN,
                     "look",
-                    one.zeta,
+                    comparison.zeta,
                     2.0,
                     "1",
                     (where,),
-                    p_value=one.p_value,
+                    p_value=comparison.p_value,
                     innocent="Of twenty comparisons one is doubtful though nothing is wrong.",
                 ),
             )
@@ -138,5 +138,5 @@ def further_findings(assessment: Assessment) -> list[Finding]:
     return list(found.values())
 
 
-def _add_finding(found: dict[tuple[str, tuple[str, ...], str], Finding], one: Finding) -> None:
-    found.setdefault((one.code, one.where, one.seen), one)
+def _add_finding(found: dict[tuple[str, tuple[str, ...], str], Finding], finding: Finding) -> None:
+    found.setdefault((finding.code, finding.where, finding.seen), finding)

@@ -62,7 +62,7 @@ def gather(
     ValueError
         If there is no such inspection, or the card set is not clear.
     """
-    known = sorted(record.ranked(), key=lambda one: (one.on, one.identity))
+    known = sorted(record.ranked(), key=lambda summary: (summary.on, summary.identity))
     if not known:
         raise ValueError(f"the record {record.access.where} holds no inspection.")
     wanted = inspection or known[-1].identity
@@ -84,8 +84,8 @@ def gather(
 
 
 def _unmeasured(this: OpenInspection) -> list[Photograph]:
-    measured = {one.photo_sha256 for one in this.results}
-    return [one for one in this.photographs if one.sha256 not in measured]
+    measured = {result.photo_sha256 for result in this.results}
+    return [photograph for photograph in this.photographs if photograph.sha256 not in measured]
 
 
 def _measured(

@@ -58,7 +58,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
                 writing.add_gauge(gauge, by=by)
         if card_set not in writing.print_checks():
             writing.add_print_check(card_set, plain_check(check), by=by)
-        if identity not in {one.identity for one in writing.ranked()}:
+        if identity not in {summary.identity for summary in writing.ranked()}:
             writing.add_inspection(log.inspection, by=by)
             writing.add_readings(identity, log.readings, by=by)
     # the smooth bar is no part of this rope: it is there to try the method on

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from contextvars import ContextVar
 from typing import Any
 
-from ui.web.page.streamlit_internals import Handle, wrap_download_handler
+from ui.web.page.streamlit_internals import DownloadHandler, wrap_download_handler
 
 Make = Callable[[], bytes | str]
 
@@ -43,7 +43,7 @@ def patch_download_handler() -> None:
     wrap_download_handler(_with_reason)
 
 
-async def _with_reason(handle: Handle, request: Any, session_id: str) -> Any:
+async def _with_reason(handle: DownloadHandler, request: Any, session_id: str) -> Any:
     reasons: list[str] = []
     token = _reasons.set(reasons)  # the thread that makes the file sees this list
     try:

@@ -258,11 +258,11 @@ def _show_inspection(opened: OpenInspection) -> None:
 
 def _show_sent_back(opened: OpenInspection) -> None:
     """Show which stations wait for the inspector, and what is asked for."""
-    for one in opened.station_reviews:
-        if one.stands and one.back:
+    for review in opened.station_reviews:
+        if review.stands and review.back:
             st.warning(
-                f"**Station {one.station} was sent back** by {as_typed(one.who)}: "
-                f"{as_typed(one.why)}  \nA new reading or photograph there, or a correction, "
+                f"**Station {review.station} was sent back** by {as_typed(review.who)}: "
+                f"{as_typed(review.why)}  \nA new reading or photograph there, or a correction, "
                 "brings it before a reviewer again.",
                 icon=":material/undo:",
             )

@@ -61,12 +61,12 @@ def next_step_link(step: Step, words: str) -> None:
     )
 
 
-def next_step(one: Summary) -> NextStep:
+def next_step(summary: Summary) -> NextStep:
     """Return what an inspection waits for next, in the order of the steps."""
-    if not one.results:
+    if not summary.results:
         return NextStep("photographs", "Photographs come next.")
-    if not one.readings:
+    if not summary.readings:
         return NextStep("readings", "Gauge readings come next.")
-    if one.state == "sent back":
+    if summary.state == "sent back":
         return NextStep("readings", "The reviewer sent it back.")
     return NextStep("result", "Figures, limits and the report are there.")

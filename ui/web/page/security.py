@@ -17,7 +17,7 @@ Message = MutableMapping[str, Any]
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
-Answer = Callable[[Scope, Receive, Send], Awaitable[None]]
+AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 # Nothing from another address is loaded or told, whatever stands in a rope's name. The charts
 # need 'unsafe-eval' (Vega compiles its expressions), photographs and the rope's view need blob:.
@@ -34,7 +34,7 @@ HEADERS = {
 }
 
 
-def security_middleware(app: Answer) -> Answer:
+def security_middleware(app: AsgiApp) -> AsgiApp:
     """Return `app` with `HEADERS` on every answer, and with made files for the team only.
 
     A file that was made for a download lies under an address that can't be guessed, but could be

@@ -82,7 +82,7 @@ def selected_inspection() -> str | None:
         If the address asks for an inspection that is not there or not theirs to see; which of
         the two is not told.
     """
-    known = [one.identity for one in summaries()]
+    known = [summary.identity for summary in summaries()]
     asked = st.query_params.get("inspection")
     if asked and asked not in known:
         st.query_params.pop("inspection")
@@ -116,7 +116,7 @@ def require_access(identity: str, who: Person) -> None:
     """Raise AccessError if an inspection is not a person's to see."""
     if who.sees_all:
         return
-    if identity not in {one.identity for one in get_record().ranked(person=who.name)}:
+    if identity not in {summary.identity for summary in get_record().ranked(person=who.name)}:
         raise AccessError(NOT_THERE.format(identity))
 
 
@@ -134,8 +134,8 @@ def cached_assessment(opened: OpenInspection) -> Assessment:
     gauges = tuple(get_record().gauges())  # those of earlier inspections too
     entries = hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results))
     before = tuple(
-        f"{one.identity} {one.changed_at}"
-        for one in get_record().ranked(rope=opened.rope.identity)
-        if (one.on, one.identity) < (opened.inspection.on, opened.inspection.identity)
+        f"{summary.identity} {summary.changed_at}"
+        for summary in get_record().ranked(rope=opened.rope.identity)
+        if (summary.on, summary.identity) < (opened.inspection.on, opened.inspection.identity)
     )
     return _assessment(record_location(), opened.inspection.identity, entries, before)

@@ -16,7 +16,7 @@ from typing import Any
 
 TESTED = (1, 67)  # major and minor version of Streamlit
 
-Handle = Callable[[Any, str], Awaitable[Any]]
+DownloadHandler = Callable[[Any, str], Awaitable[Any]]
 
 
 def version_fault() -> str:
@@ -58,7 +58,7 @@ def login_claims(cookie: str) -> dict[str, Any]:
     return claims if isinstance(claims, dict) else {}
 
 
-def wrap_download_handler(answer: Callable[[Handle, Any, str], Awaitable[Any]]) -> None:
+def wrap_download_handler(answer: Callable[[DownloadHandler, Any, str], Awaitable[Any]]) -> None:
     """Let `answer` stand around what Streamlit does when a download button is pressed.
 
     Parameters

@@ -47,7 +47,9 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
             )
             flash_success(f"The inspection is {state}.")
             st.rerun()
-    waiting = [one for one in summaries() if one.open_findings and one.state == "open"]
+    waiting = [
+        summary for summary in summaries() if summary.open_findings and summary.state == "open"
+    ]
     others = [one for one in waiting if one.identity != opened.inspection.identity]
     if others and st.button(
         f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"

@@ -18,9 +18,9 @@ from inspection.model.readings import Reading
 from inspection.record.record import Record
 from inspection.record.views import OpenInspection
 from ui.presenters.reading_form import (
-    Draft,
-    Row,
-    Sheet,
+    ReadingDraft,
+    ReadingSheet,
+    TypedRow,
     empty_rows,
     merged_rows,
     parse_drafts,
@@ -48,9 +48,9 @@ class Table:
         Names of the sheets of drafts whose rows stand in this table now.
     """
 
-    sheet: Sheet
-    rows: tuple[Row, ...]
-    seen: tuple[Row, ...] | None = None
+    sheet: ReadingSheet
+    rows: tuple[TypedRow, ...]
+    seen: tuple[TypedRow, ...] | None = None
     instead_of: frozenset[str] = frozenset()
 
 
@@ -59,7 +59,7 @@ def is_open(opened: OpenInspection) -> bool:
     return _page_key(opened) in st.session_state
 
 
-def show_table(opened: OpenInspection, drafts: Sequence[Draft], unit: str) -> Table:
+def show_table(opened: OpenInspection, drafts: Sequence[ReadingDraft], unit: str) -> Table:
     """Show the table; return it with its rows as they are typed now."""
     place = st.empty()
     known: Table | None = st.session_state.get(_page_key(opened))
@@ -70,7 +70,9 @@ def show_table(opened: OpenInspection, drafts: Sequence[Draft], unit: str) -> Ta
             # another screen was looked at, or the record did not answer: the field was forgotten
             mine = set() if known.seen is None else {known.sheet.name}
             known = Table(
-                Sheet(known.rows, _entered(opened)), known.rows, instead_of=known.instead_of | mine
+                ReadingSheet(known.rows, _entered(opened)),
+                known.rows,
+                instead_of=known.instead_of | mine,
             )
         table = replace(known, rows=_draw(place, opened, known.sheet, unit))
     st.session_state[_page_key(opened)] = table
@@ -78,7 +80,7 @@ def show_table(opened: OpenInspection, drafts: Sequence[Draft], unit: str) -> Ta
 
 
 def keep_draft(
-    opened: OpenInspection, table: Table, drafts: Sequence[Draft], gauge: str | None
+    opened: OpenInspection, table: Table, drafts: Sequence[ReadingDraft], gauge: str | None
 ) -> None:
     """Keep what is typed as the draft of this page, beside those of the person's other pages."""
     if _is_kept(table, drafts, gauge):
@@ -89,10 +91,10 @@ def keep_draft(
         mine = _of_sheet(table.sheet, others)
         apart = mine is not None and mine.rows not in (table.seen, table.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
-            table = replace(table, sheet=Sheet(table.rows, _entered(opened)))
+            table = replace(table, sheet=ReadingSheet(table.rows, _entered(opened)))
         gone = {table.sheet.name, *table.instead_of}
-        rest = [one for one in others if one.sheet.name not in gone]
-        draft = Draft(table.rows, gauge or "", table.sheet)
+        rest = [other for other in others if other.sheet.name not in gone]
+        draft = ReadingDraft(table.rows, gauge or "", table.sheet)
         writing.save_draft(
             opened.inspection.identity,
             serialize_drafts(draft, *rest[: MOST_PAGES - 1]),
@@ -104,15 +106,15 @@ def keep_draft(
         st.rerun()  # before anything is typed into the rows of both
 
 
-def _is_kept(table: Table, drafts: Sequence[Draft], gauge: str | None) -> bool:
+def _is_kept(table: Table, drafts: Sequence[ReadingDraft], gauge: str | None) -> bool:
     mine = _of_sheet(table.sheet, drafts)
     if mine is None:
         return table.rows == table.sheet.rows
     return table.rows == mine.rows and gauge in (None, mine.gauge)
 
 
-def _of_sheet(sheet: Sheet, drafts: Sequence[Draft]) -> Draft | None:
-    return next((one for one in drafts if one.sheet.name == sheet.name), None)
+def _of_sheet(sheet: ReadingSheet, drafts: Sequence[ReadingDraft]) -> ReadingDraft | None:
+    return next((draft for draft in drafts if draft.sheet.name == sheet.name), None)
 
 
 def enter_readings(opened: OpenInspection, table: Table, ready: Sequence[Reading]) -> None:
@@ -127,7 +129,7 @@ def enter_readings(opened: OpenInspection, table: Table, ready: Sequence[Reading
     with get_record().transaction() as writing:  # too late: the draft stays
         writing.add_readings(identity, ready, by=by, revision=opened.revision)
         gone = {table.sheet.name, *table.instead_of}
-        rest = [one for one in _drafts(writing, opened, by) if one.sheet.name not in gone]
+        rest = [draft for draft in _drafts(writing, opened, by) if draft.sheet.name not in gone]
         if rest:
             writing.save_draft(identity, serialize_drafts(*rest), by=by, revision=opened.revision)
         else:
@@ -136,24 +138,24 @@ def enter_readings(opened: OpenInspection, table: Table, ready: Sequence[Reading
 
 
 def _restored(
-    place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[Draft], unit: str
+    place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[ReadingDraft], unit: str
 ) -> Table:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
-    empty = Sheet(empty_rows(opened), _entered(opened))
+    empty = ReadingSheet(empty_rows(opened), _entered(opened))
     # where no browser that stayed open sent what was typed, it begins with all that was
-    last = Sheet(merged_rows(drafts), _entered(opened)) if drafts else empty
-    others = dict.fromkeys((*(one.sheet for one in drafts), empty))
-    for sheet in (*(one for one in others if one != last), last):
+    last = ReadingSheet(merged_rows(drafts), _entered(opened)) if drafts else empty
+    others = dict.fromkeys((*(draft.sheet for draft in drafts), empty))
+    for sheet in (*(other for other in others if other != last), last):
         rows = _draw(place, opened, sheet, unit)
         if rows != sheet.rows:  # its browser stayed open and means these rows
             mine = _of_sheet(sheet, drafts)
             return Table(sheet, rows, mine.rows if mine else None)
-    return Table(last, last.rows, last.rows, frozenset(one.sheet.name for one in drafts))
+    return Table(last, last.rows, last.rows, frozenset(draft.sheet.name for draft in drafts))
 
 
 def _draw(
-    place: DeltaGenerator, opened: OpenInspection, sheet: Sheet, unit: str
-) -> tuple[Row, ...]:
+    place: DeltaGenerator, opened: OpenInspection, sheet: ReadingSheet, unit: str
+) -> tuple[TypedRow, ...]:
     frame = pd.DataFrame(
         [[r.station, r.view, r.typed] for r in sheet.rows], columns=COLUMNS, dtype="string"
     )
@@ -177,23 +179,23 @@ def _draw(
         },
     )
     return tuple(
-        Row(*("" if pd.isna(cell) else str(cell) for cell in row))
+        TypedRow(*("" if pd.isna(cell) else str(cell) for cell in row))
         for row in edited.itertuples(index=False)
     )
 
 
-def _drafts(record: Record, opened: OpenInspection, by: str) -> tuple[Draft, ...]:
+def _drafts(record: Record, opened: OpenInspection, by: str) -> tuple[ReadingDraft, ...]:
     found = record.draft(opened.inspection.identity, by=by)
     return parse_drafts(found.data) if found else ()
 
 
 def _entered(opened: OpenInspection) -> int:
-    return sum(one.reading.person == user_name() for one in opened.logged)
+    return sum(logged.reading.person == user_name() for logged in opened.logged)
 
 
 def _page_key(opened: OpenInspection) -> str:
     return f"readings page {opened.inspection.identity} {user_name()}"
 
 
-def _table_key(opened: OpenInspection, sheet: Sheet) -> str:
+def _table_key(opened: OpenInspection, sheet: ReadingSheet) -> str:
     return f"readings table {opened.inspection.identity} {user_name()} {sheet.name}"

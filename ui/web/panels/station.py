@@ -33,13 +33,15 @@ SIDES = ("left edge", "right edge")
 def photograph_of(opened: OpenInspection, result: Result) -> Photograph | None:
     """Return a result's photograph; None if it does not belong to the inspection."""
     sha256 = result.photo_sha256
-    return next((one for one in opened.photographs if one.sha256 == sha256), None)
+    return next(
+        (photograph for photograph in opened.photographs if photograph.sha256 == sha256), None
+    )
 
 
-def show_photograph(one: Photograph, view: StationView, *, key: str) -> None:
+def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> None:
     """Show a photograph with what was measured, and the logged reading drawn to scale."""
     result = view.result
-    name, data, size = pictures.preview(one)
+    name, data, size = pictures.preview(photograph)
     if isinstance(result, Refusal) or result.marks is None:
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
@@ -48,7 +50,7 @@ def show_photograph(one: Photograph, view: StationView, *, key: str) -> None:
         return
     logged = view.comparison.gauge_mm if view.comparison else None
     places = edge_places(result, result.marks)
-    cuts = pictures.edges(one, places)
+    cuts = pictures.edges(photograph, places)
     send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
     left, right = st.columns([3, 2])
     with left:
@@ -115,14 +117,14 @@ def show_entries(opened: OpenInspection, view: StationView | None, station: int)
     if view is not None and isinstance(view.result, Estimate):
         for finding in view.result.findings:
             st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
-    for one in opened.logged:
-        reading = one.reading
+    for logged in opened.logged:
+        reading = logged.reading
         here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
-        if not here or one.withdrawn:
+        if not here or logged.withdrawn:
             continue
         gauge = next((item for item in opened.gauges if item.identity == reading.gauge), None)
         at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
-        changed = f", corrected by {one.corrected_by}" if one.corrected_by else ""
+        changed = f", corrected by {logged.corrected_by}" if logged.corrected_by else ""
         st.markdown(
             f":material/straighten: **{as_typed(reading.typed)}** at {reading.view_deg}°, read by "
             f"{as_typed(reading.person)}{at}{as_typed(changed)}  \n"
@@ -214,7 +216,9 @@ LONG_CELL = 34  # letters; squeezed into a column of a phone they would run over
 
 def _too_wide_for_a_phone(heads: list[str], rows: list[list[str]]) -> bool:
     columns = list(zip(heads, *rows, strict=True))
-    least = sum(max(len(word) for cell in one for word in [*cell.split(), ""]) for one in columns)
+    least = sum(
+        max(len(word) for cell in column for word in [*cell.split(), ""]) for column in columns
+    )
     longest = max(len(cell) for row in rows for cell in row) if rows else 0
     return len(heads) > 5 or least > PHONE_LETTERS or longest > LONG_CELL
 
@@ -235,4 +239,4 @@ border-bottom:1px solid #8885;vertical-align:top}
 
 def photograph_named(opened: OpenInspection, name: str) -> Photograph | None:
     """Return the photograph that came under a name, None without one."""
-    return next((one for one in opened.photographs if one.name == name), None)
+    return next((photograph for photograph in opened.photographs if photograph.name == name), None)

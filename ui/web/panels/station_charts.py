@@ -25,7 +25,7 @@ AHEAD = timedelta(days=90)  # the band is drawn a little beyond the day that is 
 def show_budget(estimate: Estimate) -> None:
     """Show what the uncertainty of a photograph comes from: a sentence, and bars."""
     parts = budget_shares(estimate.budget)
-    words = budget_in_words([(one.quantity, one.share_pct / 100) for one in parts])
+    words = budget_in_words([(part.quantity, part.share_pct / 100) for part in parts])
     st.markdown(f":material/functions: {words}")
     if parts:
         show_chart(budget_chart, parts, words=words)
@@ -47,8 +47,8 @@ def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimat
     told = station_history(assessment, station)
     if told is not None:
         chart_spec(history_chart.__name__, told[0], history_chart)
-    for one in estimates:
-        chart_spec(budget_chart.__name__, budget_shares(one.budget), budget_chart)
+    for estimate in estimates:
+        chart_spec(budget_chart.__name__, budget_shares(estimate.budget), budget_chart)
 
 
 def station_history(assessment: Assessment, station: int) -> tuple[History, str] | None:
@@ -62,20 +62,23 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
     told : (History, str) or None
         None where no earlier inspection holds the station.
     """
-    over = next((one for one in assessment.station_histories if one.station == station), None)
+    over = next(
+        (history for history in assessment.station_histories if history.station == station), None
+    )
     if over is None:
         return None
     today = assessment.log.inspection.on
     earlier = [point for point in over.points if point.on < today]
     now = [point for point in over.points if point.on == today]
     seen = [
-        DatedDiameter(today, one.mean_mm, K * one.u_mean_mm)
-        for one in assessment.photograph_sections
-        if one.station == station
+        DatedDiameter(today, section.mean_mm, K * section.u_mean_mm)
+        for section in assessment.photograph_sections
+        if section.station == station
     ]
     line = _line(earlier)
     by_gauge = tuple(
-        DatedDiameter(one.on, one.mean_mm, K * combined_u_mm(one.budget)) for one in over.points
+        DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
+        for point in over.points
     )
     if line is None:
         data = history(station, over.line, by_gauge, ahead=AHEAD)

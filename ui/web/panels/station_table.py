@@ -23,13 +23,13 @@ from ui.web.page.layout import show_errors
 from ui.web.page.session import get_record, user_name
 from ui.web.panels.reading_table import MOST_PAGES
 
-Cells = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
+StationRow = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
 COLUMNS = ["station", "at m", "what is there"]
 KIND = "stations"
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class StationSheet:
     """A page's table.
 
     Parameters
@@ -46,27 +46,27 @@ class Sheet:
         What the drafts began with whose rows stand in this table now.
     """
 
-    origin: tuple[Cells, ...]
-    base: tuple[Cells, ...]
-    rows: tuple[Cells, ...]
-    seen: tuple[Cells, ...] | None = None
-    instead_of: tuple[tuple[Cells, ...], ...] = ()
+    origin: tuple[StationRow, ...]
+    base: tuple[StationRow, ...]
+    rows: tuple[StationRow, ...]
+    seen: tuple[StationRow, ...] | None = None
+    instead_of: tuple[tuple[StationRow, ...], ...] = ()
 
 
-def rows_of(opened: OpenInspection) -> tuple[Cells, ...]:
+def rows_of(opened: OpenInspection) -> tuple[StationRow, ...]:
     """Return the stations as rows, and those that photographs or readings name beside them."""
-    known = {one.number: one for one in opened.inspection.stations}
-    named = {one.station for one in opened.results if one.station} | {
-        one.station for one in opened.readings
+    known = {station.number: station for station in opened.inspection.stations}
+    named = {result.station for result in opened.results if result.station} | {
+        reading.station for reading in opened.readings
     }
-    rows: list[Cells] = []
+    rows: list[StationRow] = []
     for number in sorted(known.keys() | named):
         one = known.get(number)
         rows.append((number, str(one.position_m) if one else "", one.note if one else ""))
     return tuple(rows) or ((1, "", ""), (2, "", ""))
 
 
-def merge_rows(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
+def merge_rows(rows: Sequence[StationRow], sheet: StationSheet) -> tuple[StationRow, ...]:
     """Return rows of the record with what was typed into a sheet in its place.
 
     Examples
@@ -84,10 +84,10 @@ def merge_rows(rows: Sequence[Cells], sheet: Sheet) -> tuple[Cells, ...]:
     return tuple(found)
 
 
-def show_stations(opened: OpenInspection) -> Sheet:
+def show_stations(opened: OpenInspection) -> StationSheet:
     """Show the table as it is typed now, and keep it as the person's draft."""
     said, place, now = st.empty(), st.empty(), rows_of(opened)
-    known: Sheet | None = st.session_state.get(_page_key(opened))
+    known: StationSheet | None = st.session_state.get(_page_key(opened))
     drafts = _drafts(get_record(), opened)
     if known is None:
         sheet = _restored(place, opened, drafts)
@@ -104,7 +104,7 @@ def show_stations(opened: OpenInspection) -> Sheet:
             "you keep these stations.",
             icon=":material/restore:",
         )
-    if sheet.rows != next((one.rows for one in drafts if one.base == sheet.base), sheet.base):
+    if sheet.rows != next((draft.rows for draft in drafts if draft.base == sheet.base), sheet.base):
         with show_errors():  # what is typed stands in the table all the same
             sheet, apart = _keep_draft(opened, sheet)
             st.session_state[_page_key(opened)] = sheet
@@ -117,7 +117,9 @@ def show_stations(opened: OpenInspection) -> Sheet:
     return sheet
 
 
-def enter_stations(opened: OpenInspection, sheet: Sheet, stations: Sequence[Station]) -> None:
+def enter_stations(
+    opened: OpenInspection, sheet: StationSheet, stations: Sequence[Station]
+) -> None:
     """Enter stations into the record and forget this page's draft, both or neither.
 
     Raises
@@ -133,20 +135,20 @@ def enter_stations(opened: OpenInspection, sheet: Sheet, stations: Sequence[Stat
             revision=opened.revision,
         )
         rest = [
-            one
-            for one in _others(sheet, _drafts(writing, opened))
-            if merge_rows(sheet.rows, one) != sheet.rows
+            other
+            for other in _others(sheet, _drafts(writing, opened))
+            if merge_rows(sheet.rows, other) != sheet.rows
         ]
         _write(writing, opened, rest)
     for key in (_page_key(opened), _found_key(opened)):
         st.session_state.pop(key, None)
 
 
-def _keep_draft(opened: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
+def _keep_draft(opened: OpenInspection, sheet: StationSheet) -> tuple[StationSheet, bool]:
     """Keep a page's draft beside others; return the page, and whether it got a table of its own."""
     with get_record().transaction() as writing:
         drafts = _drafts(writing, opened)
-        mine = next((one for one in drafts if one.base == sheet.base), None)
+        mine = next((draft for draft in drafts if draft.base == sheet.base), None)
         apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
             sheet = replace(sheet, base=sheet.rows)
@@ -154,43 +156,45 @@ def _keep_draft(opened: OpenInspection, sheet: Sheet) -> tuple[Sheet, bool]:
     return replace(sheet, seen=sheet.rows), apart
 
 
-def _others(sheet: Sheet, drafts: Sequence[Sheet]) -> list[Sheet]:
-    return [one for one in drafts if one.base not in (sheet.base, *sheet.instead_of)]
+def _others(sheet: StationSheet, drafts: Sequence[StationSheet]) -> list[StationSheet]:
+    return [draft for draft in drafts if draft.base not in (sheet.base, *sheet.instead_of)]
 
 
-def _fresh_sheet(sheet: Sheet, now: tuple[Cells, ...]) -> Sheet:
+def _fresh_sheet(sheet: StationSheet, now: tuple[StationRow, ...]) -> StationSheet:
     """Return a page with a new table: what was typed, laid over what the record says now."""
     mine = () if sheet.seen is None else (sheet.base,)
     rows = merge_rows(now, sheet)
-    return Sheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
+    return StationSheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
 
 
-def _entered(rows: Sequence[Cells]) -> list[Cells]:
+def _entered(rows: Sequence[StationRow]) -> list[StationRow]:
     """Return rows without those that stand there only because a photograph names them."""
     return [row for row in rows if row[1] != ""]
 
 
-def _restored(place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[Sheet]) -> Sheet:
+def _restored(
+    place: DeltaGenerator, opened: OpenInspection, drafts: Sequence[StationSheet]
+) -> StationSheet:
     """Begin this page's table: where its browser outlived the server, with the rows it means."""
     now = rows_of(opened)
     last = now
-    for one in reversed(drafts):  # with no browser that stayed open: all that was typed
-        last = merge_rows(last, one)
+    for draft in reversed(drafts):  # with no browser that stayed open: all that was typed
+        last = merge_rows(last, draft)
     drawn = {last}  # each table once
-    for one in (*drafts, Sheet(now, now, now)):
+    for one in (*drafts, StationSheet(now, now, now)):
         if one.base not in drawn:
             drawn.add(one.base)
             rows = _draw(place, opened, one.base)
             if rows != one.base:
                 return replace(one, rows=rows, seen=one.rows if one in drafts else None)
-    gone = tuple(one.base for one in drafts if one.base != last)
-    seen = next((one.rows for one in drafts if one.base == last), None)
-    return Sheet(now, last, _draw(place, opened, last), seen, gone)
+    gone = tuple(draft.base for draft in drafts if draft.base != last)
+    seen = next((draft.rows for draft in drafts if draft.base == last), None)
+    return StationSheet(now, last, _draw(place, opened, last), seen, gone)
 
 
 def _draw(
-    place: DeltaGenerator, opened: OpenInspection, base: Sequence[Cells]
-) -> tuple[Cells, ...]:
+    place: DeltaGenerator, opened: OpenInspection, base: Sequence[StationRow]
+) -> tuple[StationRow, ...]:
     frame = pd.DataFrame(base, columns=COLUMNS).astype(
         {"station": "Int64", "at m": "string", "what is there": "string"}
     )
@@ -217,17 +221,19 @@ def _draw(
     )
 
 
-def _drafts(record: Record, opened: OpenInspection) -> list[Sheet]:
+def _drafts(record: Record, opened: OpenInspection) -> list[StationSheet]:
     found = record.draft(opened.inspection.identity, by=user_name(), kind=KIND)
     return (
-        [Sheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data] if found else []
+        [StationSheet(*(tuple(map(tuple, rows)) for rows in one)) for one in found.data]
+        if found
+        else []
     )
 
 
-def _write(record: Record, opened: OpenInspection, sheets: Sequence[Sheet]) -> None:
+def _write(record: Record, opened: OpenInspection, sheets: Sequence[StationSheet]) -> None:
     identity, by = opened.inspection.identity, user_name()
     if sheets:
-        data = [[one.origin, one.base, one.rows] for one in sheets]
+        data = [[sheet.origin, sheet.base, sheet.rows] for sheet in sheets]
         record.save_draft(identity, data, by=by, revision=opened.revision, kind=KIND)
     else:
         record.drop_draft(identity, by=by, kind=KIND)
@@ -241,5 +247,5 @@ def _found_key(opened: OpenInspection) -> str:
     return f"stations found {opened.inspection.identity} {user_name()}"
 
 
-def _table_key(opened: OpenInspection, base: Sequence[Cells]) -> str:
+def _table_key(opened: OpenInspection, base: Sequence[StationRow]) -> str:
     return f"stations {opened.inspection.identity} {zlib.crc32(repr(tuple(base)).encode())}"

@@ -37,7 +37,9 @@ TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least 
 def show_differences(assessments: list[Assessment]) -> None:
     """Show photograph minus gauge, all together or by who or what measured."""
     with show_errors():
-        comparisons = [one for case in assessments for one in case.crosscheck.comparisons]
+        comparisons = [
+            comparison for case in assessments for comparison in case.crosscheck.comparisons
+        ]
         if not comparisons:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
@@ -103,7 +105,7 @@ def _agreement_cells(members: list[Comparison]) -> list[str]:
 def show_digits(inspections: list[OpenInspection]) -> None:
     """Show how often each last digit was typed, gauge by gauge."""
     with show_errors():
-        gauges = {gauge.identity: gauge for one in inspections for gauge in one.gauges}
+        gauges = {gauge.identity: gauge for opened in inspections for gauge in opened.gauges}
         if not gauges:
             st.info("No reading was logged yet.")
             return
@@ -111,7 +113,10 @@ def show_digits(inspections: list[OpenInspection]) -> None:
             "Gauge", sorted(gauges), key="digits gauge", help="Whose readings are counted."
         )
         readings = [
-            reading for one in inspections for reading in one.readings if reading.gauge == name
+            reading
+            for opened in inspections
+            for reading in opened.readings
+            if reading.gauge == name
         ]
         data = last_digits(readings, gauges[name].resolution_mm)
         if data is None:

@@ -85,7 +85,7 @@ def upload_photographs(opened: OpenInspection) -> None:
     except RecordError:
         hold_uploads()  # the fields in which they came are not drawn, and would be forgotten
         raise
-    cameras = {one.camera for one in opened.results if one.camera}
+    cameras = {result.camera for result in opened.results if result.camera}
     if told := calibrated_or_not(cameras, known_cameras()):
         st.caption(as_typed(told))
     turn = st.session_state.setdefault("uploads", 0)
@@ -174,7 +174,7 @@ def show_rejected() -> None:
 def _print_check(opened: OpenInspection) -> PrintCheck | None:
     checks = get_record().print_checks()
     names = [*checks, UNCHECKED]
-    used = next((one.print_set for one in opened.results if isinstance(one, Estimate)), "")
+    used = next((result.print_set for result in opened.results if isinstance(result, Estimate)), "")
     card_set = st.selectbox(
         "Card set on these photographs",
         names,
@@ -190,7 +190,7 @@ def _upload(file: UploadedFile) -> PhotoFile:
 
 def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck | None) -> None:
     """Measure photographs one by one; each is in the record before the next one is looked at."""
-    known = {one.sha256 for one in opened.photographs}
+    known = {photograph.sha256 for photograph in opened.photographs}
     waiting = _waiting(opened.inspection.identity)
     rest: list[PhotoFile] = []
     told: list[str] = []

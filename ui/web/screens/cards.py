@@ -28,7 +28,7 @@ READ_WITH = {"caliper, 0.05 mm": 0.05, "good caliper, 0.02 mm": 0.02, "steel rul
 
 @st.cache_data(max_entries=8, show_spinner="Drawing the cards ...")
 def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
-    layout = next(one for one in LAYOUTS if one.name == layout_name)
+    layout = next(layout for layout in LAYOUTS if layout.name == layout_name)
     return card_pdf(layout, stations=range(first, first + count), ink=ink)
 
 
@@ -105,7 +105,7 @@ def _check(usual: str) -> None:
             key="print check name",
             help="A name for all cards of this print run.",
         )
-        names = [one.name for one in LAYOUTS]
+        names = [layout.name for layout in LAYOUTS]
         layout_name = st.selectbox(
             "Card, as printed on it",
             names,
@@ -134,7 +134,7 @@ def _check(usual: str) -> None:
         )
         if st.form_submit_button("Keep this print check", type="primary"):
             with show_errors():
-                layout = next(one for one in LAYOUTS if one.name == layout_name)
+                layout = next(layout for layout in LAYOUTS if layout.name == layout_name)
                 check = PrintCheck(
                     " ".join(name.split()),
                     layout,

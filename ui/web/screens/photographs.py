@@ -31,38 +31,46 @@ PICTURES = 3  # refused photographs that are shown at once; the others under "Lo
 
 def _refused(opened: OpenInspection) -> None:
     """Show why photographs were refused: those that came last, and those not taken again yet."""
-    answered = {(one.station, one.view_deg) for one in opened.results if isinstance(one, Estimate)}
+    answered = {
+        (result.station, result.view_deg)
+        for result in opened.results
+        if isinstance(result, Estimate)
+    }
     refused = [
-        one
-        for one in opened.results
-        if isinstance(one, Refusal)
-        and ((one.station, one.view_deg) not in answered or one.photo_sha256 in last_uploaded())
+        result
+        for result in opened.results
+        if isinstance(result, Refusal)
+        and (
+            (result.station, result.view_deg) not in answered
+            or result.photo_sha256 in last_uploaded()
+        )
     ]
-    for number, one in enumerate(refused):
+    for number, refusal in enumerate(refused):
         with st.container(border=True):
-            where = "" if one.station is None else f" ({place(one)})"
-            name = as_typed(one.photo_name + where)
+            where = "" if refusal.station is None else f" ({place(refusal)})"
+            name = as_typed(refusal.photo_name + where)
             st.markdown(f":material/no_photography: **{name}** gives no diameter")
             words, picture = st.columns([2, 3])
-            for reason in one.findings:
+            for reason in refusal.findings:
                 words.markdown(
                     f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
                 )
-            photograph = photograph_of(opened, one)
+            photograph = photograph_of(opened, refusal)
             if number < PICTURES and photograph is not None:
-                if any(reason.spot_px is not None for reason in one.findings):
+                if any(reason.spot_px is not None for reason in refusal.findings):
                     words.caption("The ring on the photograph shows where.")
                 with picture, show_errors():
                     show_photograph(
                         photograph,
-                        StationView(one.view_deg or 0, one, None),
-                        key=f"refused {one.photo_sha256} {one.at_mm}",
+                        StationView(refusal.view_deg or 0, refusal, None),
+                        key=f"refused {refusal.photo_sha256} {refusal.at_mm}",
                     )
 
 
 def _show(opened: OpenInspection, assessment: Assessment) -> None:
     ordered = sorted(
-        opened.results, key=lambda one: (one.station or 10**6, one.view_deg or 0, one.at_mm)
+        opened.results,
+        key=lambda result: (result.station or 10**6, result.view_deg or 0, result.at_mm),
     )
     at = st.selectbox(
         "Look at",
@@ -76,9 +84,9 @@ def _show(opened: OpenInspection, assessment: Assessment) -> None:
     if result.station is not None:
         view = next(
             (
-                one
-                for one in station_views(opened, assessment, result.station)
-                if one.result is result or one.result == result
+                view
+                for view in station_views(opened, assessment, result.station)
+                if view.result is result or view.result == result
             ),
             view,
         )

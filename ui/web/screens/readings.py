@@ -11,7 +11,13 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.record.views import LoggedReading, OpenInspection
-from ui.presenters.reading_form import Row, change_words, parse_drafts, parse_row, reading_lines
+from ui.presenters.reading_form import (
+    TypedRow,
+    change_words,
+    parse_drafts,
+    parse_row,
+    reading_lines,
+)
 from ui.text import WORD_MARKS, as_typed
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
@@ -24,7 +30,7 @@ NEW = "another gauge"
 
 
 def _gauge(usual: str) -> str | None:
-    known = [one.identity for one in get_record().gauges()]
+    known = [gauge.identity for gauge in get_record().gauges()]
     names = [*known, NEW]
     wanted = st.session_state.pop("new gauge", None)
     if wanted in names:
@@ -157,27 +163,27 @@ def _logged(opened: OpenInspection) -> None:
     st.subheader("In the record")
     words = {
         (
-            one.station or 0,
-            one.view_deg,
-            one.typed,
-        ): f"{WORD_MARKS[one.word]} ({one.difference_mm:+z.2f})"
-        for one in cached_assessment(opened).crosscheck.comparisons
+            comparison.station or 0,
+            comparison.view_deg,
+            comparison.typed,
+        ): f"{WORD_MARKS[comparison.word]} ({comparison.difference_mm:+z.2f})"
+        for comparison in cached_assessment(opened).crosscheck.comparisons
     }
     rows = [
         [
-            str(one.number),
-            f"{one.reading.station}, {one.reading.view_deg}°",
-            one.reading.typed,
-            f"{one.reading.value_mm:.2f}",
-            "withdrawn" if one.withdrawn else words.get(_place(one.reading), "no photograph"),
-            one.reading.person,
+            str(logged.number),
+            f"{logged.reading.station}, {logged.reading.view_deg}°",
+            logged.reading.typed,
+            f"{logged.reading.value_mm:.2f}",
+            "withdrawn" if logged.withdrawn else words.get(_place(logged.reading), "no photograph"),
+            logged.reading.person,
         ]
-        for one in opened.logged
+        for logged in opened.logged
     ]
     heads = ["no.", "station", "typed", "mm", "photograph minus gauge", "read by"]
     st.html(table(heads, rows, "Readings"))
     with st.expander("Correct or withdraw a reading", icon=":material/edit:"):
-        standing = [one for one in opened.logged if not one.withdrawn]
+        standing = [logged for logged in opened.logged if not logged.withdrawn]
         at = st.selectbox(
             "Which",
             range(len(standing)),
@@ -192,21 +198,21 @@ def _place(reading: Reading) -> tuple[int, int, str]:
     return reading.station, reading.view_deg, reading.typed
 
 
-def _name(one: LoggedReading) -> str:
-    reading = one.reading
-    return f"{one.number}: station {reading.station}, {reading.view_deg}°, {reading.typed}"
+def _name(logged: LoggedReading) -> str:
+    reading = logged.reading
+    return f"{logged.number}: station {reading.station}, {reading.view_deg}°, {reading.typed}"
 
 
-def _correct(opened: OpenInspection, one: LoggedReading) -> None:
+def _correct(opened: OpenInspection, logged: LoggedReading) -> None:
     typed = st.text_input(
         "It should read",
-        one.reading.typed,
-        key=f"correct {one.number} {one.event}",
+        logged.reading.typed,
+        key=f"correct {logged.number} {logged.event}",
         help="As the gauge showed it.",
     )
     why = st.text_input(
         "Reason",
-        key=f"why correct {one.number}",
+        key=f"why correct {logged.number}",
         placeholder="read again on the rope",
         help="Stands in the record beside the correction.",
     )
@@ -219,8 +225,8 @@ def _correct(opened: OpenInspection, one: LoggedReading) -> None:
     with show_errors():
         identity = opened.inspection.identity
         if correct:
-            reading = one.reading
-            row = Row(str(reading.station), str(reading.view_deg), typed)
+            reading = logged.reading
+            row = TypedRow(str(reading.station), str(reading.view_deg), typed)
             new = parse_row(
                 row,
                 opened,
@@ -230,16 +236,16 @@ def _correct(opened: OpenInspection, one: LoggedReading) -> None:
             )
             if new.reading is None:
                 raise ValueError(new.wrong or "type what the gauge showed.")
-            fixed = replace(one.reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
+            fixed = replace(logged.reading, typed=new.reading.typed, value_mm=new.reading.value_mm)
             get_record().correct_reading(
-                identity, one.number, fixed, by=user_name(), why=why, revision=opened.revision
+                identity, logged.number, fixed, by=user_name(), why=why, revision=opened.revision
             )
         else:
             get_record().withdraw_reading(
-                identity, one.number, by=user_name(), why=why, revision=opened.revision
+                identity, logged.number, by=user_name(), why=why, revision=opened.revision
             )
         rescreen(identity)
-        flash_success(f"Reading {one.number} was {'corrected' if correct else 'withdrawn'}.")
+        flash_success(f"Reading {logged.number} was {'corrected' if correct else 'withdrawn'}.")
         st.rerun()
 
 

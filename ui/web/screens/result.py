@@ -46,7 +46,7 @@ from ui.web.panels.station import figures, table
 
 
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
-    open_ones = [one for one in review_queue(opened) if not one.settled]
+    open_ones = [item for item in review_queue(opened) if not item.settled]
     st.markdown(f":material/visibility: {as_typed(assessment.first_concern)}")
     if open_ones:
         st.warning(
@@ -114,8 +114,8 @@ def _verdicts(assessment: Assessment) -> None:
         st.caption(as_typed(note))
     if assessment.not_applicable:
         with st.expander("Limits that do not apply, and why", icon=":material/block:"):
-            for one in assessment.not_applicable:
-                st.markdown(as_typed(one.reason))
+            for inapplicable in assessment.not_applicable:
+                st.markdown(as_typed(inapplicable.reason))
 
 
 def _wear(assessment: Assessment) -> None:
@@ -143,7 +143,7 @@ def _grooves(assessment: Assessment) -> None:
 
 
 def _round_and_lay(assessment: Assessment) -> None:
-    sections = {one.station or 0: one for one in assessment.photograph_sections}
+    sections = {section.station or 0: section for section in assessment.photograph_sections}
     words = lay_words(assessment.lays)
     if sections and words:
         left, right = st.columns(2, gap="large")
@@ -154,7 +154,7 @@ def _round_and_lay(assessment: Assessment) -> None:
     with right:
         if words:
             st.subheader("Lay length")
-            st.markdown("  \n".join(as_typed(one) for one in words[:-1]))
+            st.markdown("  \n".join(as_typed(word) for word in words[:-1]))
             st.caption(words[-1])
 
 

@@ -42,7 +42,7 @@ KEYS = (
 
 def _review(opened: OpenInspection) -> None:
     items = review_queue(opened)
-    still = [one for one in items if not one.settled]
+    still = [item for item in items if not item.settled]
     if not items:
         st.info(
             "Nothing in this inspection stands out. Look at its stations all the same, then "
@@ -66,7 +66,7 @@ def _review(opened: OpenInspection) -> None:
 def _show_progress(items: list[ReviewItem], still: list[ReviewItem]) -> None:
     if not items:
         return
-    waiting = sum(one.with_inspector for one in items)
+    waiting = sum(item.with_inspector for item in items)
     more = f", {waiting} with the inspector" if waiting else ""
     done = len(items) - len(still)
     st.progress(done / len(items), text=f"{done} of {len(items)} decided{more}")
@@ -102,12 +102,12 @@ def _choose_item(
     )
 
 
-def _mark(one: ReviewItem) -> str:
-    if not one.settled:
+def _mark(item: ReviewItem) -> str:
+    if not item.settled:
         return "● "
-    if one.with_inspector:
+    if item.with_inspector:
         return "↩ "
-    return "✓ " if one.findings or one.decided else ""
+    return "✓ " if item.findings or item.decided else ""
 
 
 def _show_item(opened: OpenInspection, item: ReviewItem) -> None:
@@ -227,7 +227,7 @@ def _select_next(opened: OpenInspection, after: ReviewItem | None = None) -> Non
     """Take up the next undecided; after a certain one, the next behind it."""
     identity = opened.inspection.identity
     now = get_record().inspection(identity) if after is None else opened
-    names = [one.name for one in review_queue(now) if not one.settled]
+    names = [item.name for item in review_queue(now) if not item.settled]
     if after is not None:
         # with all decided, "next" still goes from station to station
         names = names or [one.name for one in (*review_queue(now), *stations_without_findings(now))]
@@ -245,7 +245,7 @@ def _show_station(opened: OpenInspection, station: int, item: ReviewItem) -> Sta
             icon=":material/no_photography:",
         )
         return None
-    directions = [one.view_deg for one in views]
+    directions = [view.view_deg for view in views]
     first = directions.index(item.view_deg) if item.view_deg in directions else 0
     chosen = first
     if len(views) > 1:
@@ -279,7 +279,8 @@ def _show_lone_photograph(opened: OpenInspection, item: ReviewItem) -> None:
     for where in item.findings[0].finding.where:
         found = photograph_named(opened, where)
         result = next(
-            (one for one in opened.results if found and one.photo_sha256 == found.sha256), None
+            (result for result in opened.results if found and result.photo_sha256 == found.sha256),
+            None,
         )
         if found is not None and result is not None:
             with show_errors():
@@ -293,7 +294,7 @@ def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | 
     following = next((one for one in still if now is None or one.name != now.name), None)
     if following is None or following.station is None:
         return
-    mine = [one for one in opened.results if one.station == following.station]
+    mine = [result for result in opened.results if result.station == following.station]
     with show_errors():
         for result in mine:
             photograph = photograph_of(opened, result)

@@ -51,8 +51,8 @@ def _change_rope(rope: Rope) -> None:
                     if new == rope:
                         raise ValueError("nothing was changed: the record says the same already.")
                     get_record().change_rope(new, by=user_name(), why=why)
-                    for one in get_record().ranked(rope=rope.identity):
-                        rescreen(one.identity)
+                    for summary in get_record().ranked(rope=rope.identity):
+                        rescreen(summary.identity)
                     flash_success(f"What is written about {rope.identity} was changed.")
                     st.rerun()
 

@@ -50,7 +50,7 @@ def _filtered() -> list[Summary]:
         until = right.date_input(
             "To", max(days), key="filter until", help="Last day of inspection that counts."
         )
-    sites = {one.identity: one.site for one in get_record().ropes()}
+    sites = {rope.identity: rope.site for rope in get_record().ropes()}
     wanted = None if rope == "all ropes" else rope
     found = filtered(known, sites, rope=wanted, words=words, since=since, until=until)
     if len(found) > MOST_ASSESSED:
@@ -74,8 +74,8 @@ def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -
             "No entry deserves a look before the others. That does not clear any rope.",
             icon=":material/visibility:",
         )
-    for rank, one in enumerate(entries[:SHOWN], start=1):
-        _entry(rank, one)
+    for rank, entry in enumerate(entries[:SHOWN], start=1):
+        _entry(rank, entry)
     if len(entries) > SHOWN:
         st.caption(f"{len(entries) - SHOWN} more are in the exported table.")
     with st.container(horizontal=True):
@@ -85,18 +85,18 @@ def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -
             download(words, partial(readings_table, get_record(), suffix), f"readings{suffix}")
 
 
-def _entry(rank: int, one: FlaggedEntry) -> None:
-    finding, inspection = one.logged.finding, one.opened.inspection
-    asked = {"inspection": inspection.identity, "look": one.item_name}
+def _entry(rank: int, entry: FlaggedEntry) -> None:
+    finding, inspection = entry.logged.finding, entry.opened.inspection
+    asked = {"inspection": inspection.identity, "look": entry.item_name}
     with st.container(border=True):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(
-                f"**{rank}. {as_typed(one.where)}** · {as_typed(one.opened.rope.identity)} · "
+                f"**{rank}. {as_typed(entry.where)}** · {as_typed(entry.opened.rope.identity)} · "
                 f"{inspection.on:%Y-%m-%d}"
             )
             words, icon = (
                 ("See the photograph", "photo")
-                if one.opened.photographs
+                if entry.opened.photographs
                 else ("Look at it", "visibility")
             )
             st.page_link(
@@ -107,7 +107,7 @@ def _entry(rank: int, one: FlaggedEntry) -> None:
                 query_params=asked,
             )
         st.markdown(as_typed(finding.seen))
-        for line in one.evidence:
+        for line in entry.evidence:
             st.markdown(f":material/straighten: {as_typed(line)}")
         st.markdown(f":material/arrow_forward: {as_typed(finding.remedy)}")
         chance = (
@@ -119,12 +119,12 @@ def _entry(rank: int, one: FlaggedEntry) -> None:
             f" · it may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
         st.caption(f"{chance}{innocent}")
-        if one.logged.settled_by:
+        if entry.logged.settled_by:
             st.caption(
-                f":material/history: {as_typed(one.logged.settled_how)} — "
-                f"{as_typed(one.logged.settled_by)}"
+                f":material/history: {as_typed(entry.logged.settled_how)} — "
+                f"{as_typed(entry.logged.settled_by)}"
             )
-        sent = one.sent_back
+        sent = entry.sent_back
         if sent is not None:
             st.caption(f":material/undo: sent back by {as_typed(sent.who)}: {as_typed(sent.why)}")
 
