@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from ui.report.blocks import Picture
+from ui.report.blocks import ReportPicture
 from ui.text import place
 from vision.apart import apart
 from vision.overlay import draw_results
@@ -27,7 +27,9 @@ BY_HAND = "edge-by-hand"  # as in `ui.presenters.manual_edges`, which the pages 
 Find = Callable[[Result], bytes]
 
 
-def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, ...], list[str]]:
+def pictures_of(
+    results: Sequence[Result], find: Find
+) -> tuple[tuple[ReportPicture, ...], list[str]]:
     """Return a picture for every photograph, and a sentence for each that is not there.
 
     Parameters
@@ -48,12 +50,12 @@ def pictures_of(results: Sequence[Result], find: Find) -> tuple[tuple[Picture, .
         except ValueError as unreadable:
             missing.append(f"The picture of {name} is not shown: {unreadable}")
             continue
-        made.append(Picture(*picture))
+        made.append(ReportPicture(*picture))
     return tuple(made), missing
 
 
 def _drawn(data: bytes, name: str, results: tuple[Result, ...]) -> tuple[bytes, int, int, str]:
-    """Return what a `Picture` of a photograph's file holds."""
+    """Return what a `ReportPicture` of a photograph's file holds."""
     drawn = annotated(open_photo(data, name=name).pixels, results)
     return drawn.jpeg, drawn.width_px, drawn.height_px, drawn.caption
 
@@ -79,7 +81,7 @@ def without_card(estimate: Estimate) -> bool:
     return estimate.hold.startswith("archive")
 
 
-def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture:
+def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> ReportPicture:
     """Return a photograph cut to what was traced in it, with the results drawn on it.
 
     Parameters
@@ -101,7 +103,7 @@ def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> Picture
             _ring(picture, finding, number)
     kept = io.BytesIO()
     picture.save(kept, "JPEG", quality=QUALITY, optimize=True)
-    return Picture(kept.getvalue(), picture.width, picture.height, _caption(results))
+    return ReportPicture(kept.getvalue(), picture.width, picture.height, _caption(results))
 
 
 def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, int, int]:

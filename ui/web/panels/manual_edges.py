@@ -175,7 +175,12 @@ def _measure(opened: OpenInspection, estimate: Estimate, at_mm: float, *, why: s
         )
     moved = replace(result, station=estimate.station, view_deg=estimate.view_deg)
     get_record().replace_result(
-        opened.inspection.identity, estimate, moved, by=user_name(), why=why, revision=opened.revision
+        opened.inspection.identity,
+        estimate,
+        moved,
+        by=user_name(),
+        why=why,
+        revision=opened.revision,
     )
     rescreen(opened.inspection.identity)
     flash_success(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
