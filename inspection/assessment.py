@@ -6,6 +6,7 @@ competent person, the maker's instructions and local rules decide.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -21,22 +22,42 @@ from inspection.limits.conformity import (
     GUARD_2017,
     DecisionRule,
     PlacedVerdict,
-    Source,
     station_verdicts,
     whole_rope_verdicts,
 )
 from inspection.limits.grooves import GrooveFit, groove_fit, groove_limits
+from inspection.limits.plausibility import far_from_nominal
 from inspection.limits.remaining_life import StationHistory, station_histories
 from inspection.limits.rules import Limit, NotApplicable, Rule
 from inspection.limits.standards import limits_for, usual_sets
-from inspection.limits.wear import LocalDecrease, SeverityRating, local_decreases, uniform_decrease
-from inspection.measurement.section import Section, pair_by_card, sections_of_readings
-from inspection.model.log import Log, counted, place_words
+from inspection.limits.wear import (
+    LocalDecrease,
+    SeverityRating,
+    StationSeverity,
+    local_decreases,
+    uniform_decrease,
+)
+from inspection.measurement.section import (
+    Section,
+    Source,
+    best_sections,
+    pair_by_card,
+    sections_of_readings,
+)
+from inspection.model.log import Log, counted, log_terms, place_words
+from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
 from inspection.model.rope import Tension
+from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen_log
 from inspection.screening.timing import Pace
 from vision.results import Finding
+from vision.uncertainty import combined_u_mm
+
+NOTHING_APPLIED = (
+    "The rope was judged against nothing: no limit for its diameter applies to what was measured. "
+    "That is no good sign; give what the limits need (a reference diameter, two directions)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,22 +80,25 @@ class Assessment:
         Every figure against every limit that applies.
     not_applicable : tuple of NotApplicable
         Limits that don't apply, and why.
+    best : tuple of Section
+        The surest section of every station, from photographs or gauge, in the rope's order.
     local : tuple of LocalDecrease
-        Each station against its neighbours: from photographs where there are 3 stations of
-        them, else from the gauge; empty where neither has 3.
+        Each station's best figure against its neighbours'; empty for fewer than 3 stations.
     notes : tuple of str
         What could not be judged, a sentence each.
-    across : Across or None
+    method_comparison : MethodComparison or None
         All comparisons together; None where there are none.
-    severities : tuple of (station, Severity)
-        Uniform decrease of the stations, from photographs where there are any, else from the
-        gauge; empty where no reference diameter allows it.
+    severities : tuple of StationSeverity
+        Uniform decrease of every station by its best figure; empty where no reference diameter
+        allows it.
     station_histories : tuple of StationHistory
         Stations that earlier inspections hold, too.
     groove_fits : tuple of GrooveFit
         The rope's grooves against its nominal diameter.
     lays : tuple of StationLay
         Lay length of the stations whose photographs show it.
+    doubted : frozenset of int
+        Stations with an entry that deserves a second look.
     """
 
     log: Log
@@ -85,13 +109,15 @@ class Assessment:
     gauge_sections: tuple[Section, ...]
     verdicts: tuple[PlacedVerdict, ...]
     not_applicable: tuple[NotApplicable, ...]
+    best: tuple[Section, ...]
     local: tuple[LocalDecrease, ...]
     notes: tuple[str, ...] = ()
     method_comparison: MethodComparison | None = None
-    severities: tuple[tuple[int | None, SeverityRating], ...] = ()
+    severities: tuple[StationSeverity, ...] = ()
     station_histories: tuple[StationHistory, ...] = ()
     groove_fits: tuple[GrooveFit, ...] = ()
     lays: tuple[StationLay, ...] = ()
+    doubted: frozenset[int] = frozenset()
 
     @property
     def needs_review(self) -> bool:
@@ -108,28 +134,72 @@ class Assessment:
         )
 
     @property
+    def judged_against_nothing(self) -> bool:
+        """Whether something was measured, and no limit for a diameter was applied to it."""
+        return bool(self.log.readings or self.log.results) and not any(
+            one.verdict.limit.rule.purpose in ("accept", "discard")
+            and one.verdict.limit.rule.quantity in ("measured diameter", "mean diameter")
+            for one in self.verdicts
+        )
+
+    @property
+    def not_complete(self) -> tuple[str, ...]:
+        """What the inspection lacks, says twice or contradicts itself in, a sentence each."""
+        return tuple(one.seen for one in self.findings if one.code in INCOMPLETE)
+
+    @property
     def first_concern(self) -> str:
-        """One line: what deserves the first look, and why."""
+        """One line: what deserves the first look, and why; a possible loss of section first."""
+        return f"First look: {self._first}" if self._first else (
+            NOTHING_APPLIED if self.judged_against_nothing
+            else "No entry deserves a look before the others. That does not clear the rope."
+        )  # fmt: skip
+
+    @property
+    def _first(self) -> str:
+        lost = [one for one in self.findings if asks_for_a_look_at_the_rope(one)]
+        if lost:
+            return f"{_finding_words(lost[0])} {LOCAL_GROUND}"
+        for thin in self.local:
+            if thin.outcome == "local decrease" and not self._misread(thin.station):
+                return f"{thin.words} {LOCAL_GROUND}"
+        outside = [one for one in self.verdicts if one.verdict.outcome == "outside"]
+        for placed in outside:
+            discards = placed.verdict.limit.rule.purpose == "discard"
+            if discards and not self._misread(placed.station):
+                return placed.words
         if self.findings:
-            first = self.findings[0]
-            more = f" and {len(first.where) - 3} more" if len(first.where) > 3 else ""
-            return f"First look: {'; '.join(first.where[:3])}{more}. {first.seen}"
+            return _finding_words(self.findings[0])
         for one in self.crosscheck.comparisons:
             if one.word == "disagrees":
-                return f"First look: {place_words(one.station or 0, one.view_deg)}. {one.words}"
-        for thin in self.local:
-            if thin.outcome == "local decrease":
-                return (
-                    f"First look: station {thin.station} is {thin.deficit_mm:.2f} mm "
-                    f"({thin.deficit_pct:.1f} % of nominal) thinner than its neighbours."
-                )
-        for placed in self.verdicts:
-            if placed.verdict.outcome == "outside":
-                return f"First look: {placed.words}"
+                return f"{place_words(one.station or 0, one.view_deg)}. {one.words}"
+        if outside:
+            return outside[0].words
         if self.crosscheck.refused:
             refused = self.crosscheck.refused[0]
-            return f"First look: photograph {refused.photo_name}. {refused.findings[0].seen}"
-        return "No entry deserves a look before the others. That does not clear the rope."
+            return f"photograph {refused.photo_name}. {refused.findings[0].seen}"
+        return ""
+
+    def _misread(self, station: int | None) -> bool:
+        """Return whether a station holds a reading that no rope can have: a point misplaced."""
+        least_mm = self.log.rope.nominal_mm * (1.0 - MOST_PCT / 100.0)
+        return any(one.station == station and one.value_mm < least_mm for one in self.log.readings)
+
+
+def _finding_words(finding: Finding) -> str:
+    more = f" and {len(finding.where) - 3} more" if len(finding.where) > 3 else ""
+    return f"{'; '.join(finding.where[:3])}{more}. {finding.seen}"
+
+
+def _doubted_stations(findings: Sequence[Finding], checked: CrossCheck) -> frozenset[int]:
+    """Return the stations with entries that deserve a look, or disagree with a photograph."""
+    named = {one.station for one in checked.comparisons if one.word == "disagrees"}
+    for finding in findings:
+        for where in finding.where:
+            hit = re.match(r"station (\d+)(?:,|$)", where)
+            if hit:
+                named.add(int(hit[1]))
+    return frozenset(one for one in named if one is not None)
 
 
 def assess(
@@ -212,6 +282,15 @@ def assess(
             one for one in groove_limits(rope, groove)
             if isinstance(one, Limit) or one.rule.services or groove.layers > 1
         ]  # fmt: skip
+    u_readings = [None if one is None else combined_u_mm(one) for one in log_terms(log)]
+    odd = screen_log(log, level=level, pace=pace)
+    one_by_one = {where for one in odd if len(one.where) <= 2 for where in one.where}
+    findings = (
+        *far_from_nominal(log, u_readings, named=one_by_one),
+        *odd,
+        *gaps_and_contradictions(log),
+    )
+    doubted = _doubted_stations(findings, checked)
     verdicts: list[PlacedVerdict] = []
     for source, along in sections.items():
         if not along:
@@ -219,35 +298,43 @@ def assess(
                 f"No station was measured in two directions by {source}: no mean, no verdict."
             )
             continue
-        verdicts += station_verdicts(along, limits, source, decision=decision)
-        if rope.service == "new" or rope.grooves:
-            found, why = whole_rope_verdicts(
+        found = station_verdicts(along, limits, source, decision=decision)
+        if rope.service == "new":
+            whole, why = whole_rope_verdicts(
                 along, limits, source, nominal_mm=log.rope.nominal_mm, decision=decision
             )
-            verdicts += found
+            found += whole
             notes += why
-    along = max(sections.values(), key=lambda one: (len(one) >= 3, one is sections["photographs"]))
+        verdicts += [
+            replace(one, doubted=bool(doubted) if one.station is None else one.station in doubted)
+            for one in found
+        ]
+    best = best_sections((*sections["photographs"], *sections["gauge"]))
     severities = [
-        (one.station, uniform_decrease(rope, one.mean_mm, one.u_mean_mm, tension=tension))
-        for one in sections["photographs"] or sections["gauge"]
+        (one, uniform_decrease(rope, one.mean_mm, one.u_mean_mm, tension=tension)) for one in best
     ]
-    local = local_decreases(along, nominal_mm=log.rope.nominal_mm) if len(along) >= 3 else ()
     return Assessment(
         log=log,
         crosscheck=checked,
         agreement=agreement_of(compared) if len(compared) >= FEWEST else None,
-        findings=screen_log(log, level=level, pace=pace),
+        findings=findings,
         photograph_sections=sections["photographs"],
         gauge_sections=sections["gauge"],
         verdicts=tuple(verdicts),
         not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
-        local=local,
+        best=best,
+        local=local_decreases(best, nominal_mm=log.rope.nominal_mm) if len(best) >= 3 else (),
         notes=tuple(notes),
         method_comparison=compare_methods(compared) if compared else None,
-        severities=tuple((at, one) for at, one in severities if isinstance(one, SeverityRating)),
+        severities=tuple(
+            StationSeverity(at.station, at.source, one)
+            for at, one in severities
+            if isinstance(one, SeverityRating)
+        ),
         station_histories=station_histories(log, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=station_lays(log.results, log.rope.outer_strands),
+        doubted=doubted,
     )
 
 

@@ -15,8 +15,8 @@ from statistics import NormalDist
 from typing import Literal
 
 from inspection.limits.rules import Limit, NotApplicable
-from inspection.measurement.measured_diameter import measured_diameter
-from inspection.measurement.section import Section
+from inspection.measurement.measured_diameter import APART_M, measured_diameter
+from inspection.measurement.section import Section, Source
 from inspection.model.quantity import Quantity
 
 Outcome = Literal["within", "undecided", "outside"]
@@ -239,8 +239,10 @@ def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float
     return min(distances) / decision.guard_factor if decision.guard_factor else 0.0
 
 
-Source = Literal["photographs", "gauge"]
 STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
+
+
+DOUBTED = "It rests on an entry that deserves a second look."
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,18 +257,21 @@ class PlacedVerdict:
         What the figure came from.
     verdict : Verdict
         The figure against its limit.
+    doubted : bool
+        Whether it rests on an entry that deserves a second look.
     """
 
     station: int | None
     source: Source
     verdict: Verdict
+    doubted: bool = False
 
     @property
     def words(self) -> str:
         """The verdict with its place, in a few sentences."""
         where = "Whole rope" if self.station is None else f"Station {self.station}"
         return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
-            self.verdict.words
+            self.verdict.words + (f" {DOUBTED}" if self.doubted else "")
         )
 
 
@@ -314,4 +319,11 @@ def whole_rope_verdicts(
         for limit in wanted
         if limit.rule.quantity in figures
     ]
-    return verdicts, []
+    notes = []
+    if whole.left_out:
+        near = ", ".join(str(one.station) for one in whole.left_out)
+        notes.append(
+            f"By {source}: station {near} lies nearer than {APART_M:g} m to another one and does "
+            "not count for the measured diameter of the whole rope."
+        )
+    return verdicts, notes

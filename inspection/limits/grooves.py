@@ -2,7 +2,7 @@
 
 Two questions are kept apart. How the *groove* stands against the rope's nominal diameter
 (`groove_fit`, from the radius as it was stated), and how thick the *rope* as measured may be
-for this groove, this pitch or this drum (held against the measured diameter).
+for this groove, this pitch or this drum (held against the mean diameter of every station).
 """
 
 from __future__ import annotations
@@ -23,8 +23,10 @@ GROOVE_RANGES_PCT: dict[str, tuple[float, float, str]] = {
 OVER_MEASURED_PCT = 1.0  # least groove diameter over the measured rope, at installation
 PITCH_PER_RADIUS = (2.065, 2.18)  # drum pitch over groove radius; trade page, not a standard
 
+# Held against every station's mean, so that the thickest (or thinnest) decides: an average over the
+# rope would hide the one place that climbs.
 _FIT = Rule(
-    rule_set="", what="", quantity="measured diameter", purpose="fit", source="", edition="",
+    rule_set="", what="", quantity="mean diameter", purpose="fit", source="", edition="",
     clause="", sure="", start="nothing",
 )  # fmt: skip
 
@@ -130,7 +132,7 @@ def handbook_groove_mm(nominal_mm: float, *, worn: bool) -> float:
 
 
 def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ...]:
-    """Return the limits that a groove or a drum sets to the *measured* diameter of its rope.
+    """Return the limits that a groove or a drum sets to its rope, wherever that is thickest.
 
     Three of them: the groove must be at least 1 % wider than the measured rope; on a drum the
     turns must not crowd, so the rope must be thinner than the pitch; and a drum with several

@@ -101,6 +101,19 @@ def _lift_ropes() -> tuple[Rule, ...]:
 
 EN_12385_5 = _lift_ropes()
 
+# A lift rope in service, even where it is thin over a short section only.
+LIFT_IN_SERVICE = (
+    replace(
+        _LIFT, rule_set="lift ropes in service", what="decrease below nominal",
+        quantity="mean diameter", purpose="discard",
+        source="guidance to EN 12385-5 and ISO 4344", edition="edition not named on the page seen",
+        clause="decrease of diameter, even over a short section",
+        sure="confirmed on one trade page only, confidence 0.6", services=("in-service",),
+        low_pct=-6.0,
+        note="More than 6 % of nominal, even over a short section.",
+    ),
+)  # fmt: skip
+
 # Upper edge of each band but the last, % decrease: below the first none, then slight, medium,
 # high, very high, and from the last edge on discard. From memory, confidence 0.9.
 BAND_EDGES_PCT: dict[str, tuple[float, ...]] = {
@@ -209,11 +222,11 @@ US_NEW_ROPE = tuple(
 RULE_SETS: dict[str, tuple[Rule, ...]] = {
     rules[0].rule_set: rules
     for rules in (
-        EN_12385_4, ISO_2408, EN_12385_5, ISO_4309_2017, ISO_4309_TO_2004, CFR_1926_1413,
-        ASME_B30, CFR_56_19024, US_OLDER_TABLE, US_NEW_ROPE,
+        EN_12385_4, ISO_2408, EN_12385_5, LIFT_IN_SERVICE, ISO_4309_2017, ISO_4309_TO_2004,
+        CFR_1926_1413, ASME_B30, CFR_56_19024, US_OLDER_TABLE, US_NEW_ROPE,
     )
 }  # fmt: skip
-USUAL_SETS = ("EN 12385-4", "EN 12385-5", "ISO 4309:2017")
+USUAL_SETS = ("EN 12385-4", "EN 12385-5", "lift ropes in service", "ISO 4309:2017")
 
 
 def usual_sets(rope: Rope) -> tuple[str, ...]:

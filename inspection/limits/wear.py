@@ -17,7 +17,7 @@ from typing import Literal
 
 from inspection.limits.rules import NotApplicable, exact, resolve
 from inspection.limits.standards import BAND_EDGES_PCT, BANDS, ISO_4309_2017, discard_category
-from inspection.measurement.section import Section
+from inspection.measurement.section import Section, Source
 from inspection.measurement.view import weighted_terms
 from inspection.model.rope import Rope, Tension
 from vision.uncertainty import Term, combined_u_mm
@@ -149,6 +149,15 @@ def uniform_decrease(
 
 
 @dataclass(frozen=True, slots=True)
+class StationSeverity:
+    """The severity of one station, and what its figure came from."""
+
+    station: int | None
+    source: Source
+    severity: SeverityRating
+
+
+@dataclass(frozen=True, slots=True)
 class LocalDecrease:
     """One station against its neighbours.
 
@@ -169,6 +178,8 @@ class LocalDecrease:
         one-sided, before counting how many stations were looked at.
     outcome : {"no", "cannot say", "local decrease"}
         By the rule that is stated in `local_decreases`.
+    source : {"photographs", "gauge"}
+        What the station's figure came from.
     """
 
     station: int | None
@@ -178,6 +189,16 @@ class LocalDecrease:
     u_mm: float
     p_value: float
     outcome: Literal["no", "cannot say", "local decrease"]
+    source: Source = "photographs"
+
+    @property
+    def words(self) -> str:
+        """What was seen, as one sentence."""
+        return (
+            f"Station {self.station}, by {'the ' if self.source == 'gauge' else ''}{self.source}, "
+            f"is {self.deficit_mm:.2f} mm ({self.deficit_pct:.1f} % of nominal) thinner than its "
+            "neighbours."
+        )
 
 
 def local_decreases(
@@ -256,7 +277,7 @@ def _against_neighbours(
     elif 1.0 - p_value <= SURE_NO:
         outcome = "no"
     return LocalDecrease(here.station, here.position_m, deficit, 100.0 * deficit / nominal_mm, u,
-                         p_value, outcome)  # fmt: skip
+                         p_value, outcome, here.source)  # fmt: skip
 
 
 def _median_budget(near: Sequence[Section]) -> tuple[Term, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from inspection.measurement.section import Section
-from inspection.measurement.view import weighted_terms
+from inspection.measurement.view import DirectionalDiameter, weighted_terms
 from inspection.model.quantity import Quantity
 from vision.uncertainty import Term, combined_u_mm
 
@@ -22,13 +22,16 @@ class MeasuredDiameter:
     Parameters
     ----------
     sections : tuple of Section
-        The places.
+        The places that count, along the rope.
+    left_out : tuple of Section
+        Places nearer than 1 m to one that counts.
     mean_mm : float
         Mean of the places' means, mm (of 4 readings in the standard's method).
     mean_budget : tuple of Term
         Budget of the mean.
     largest_difference_mm : float
-        Largest minus smallest of all views, mm; biased upwards like every range.
+        Largest minus smallest of the views at two neighbouring places (four readings in the
+        standard's method), of the pair where it is largest, mm; biased upwards like every range.
     difference_budget : tuple of Term
         Budget of that difference.
     nominal_mm : float
@@ -41,6 +44,7 @@ class MeasuredDiameter:
     largest_difference_mm: float
     difference_budget: tuple[Term, ...]
     nominal_mm: float
+    left_out: tuple[Section, ...] = ()
 
     @property
     def u_mean_mm(self) -> float:
@@ -97,14 +101,16 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     Parameters
     ----------
     sections : sequence of Section
-        At least two places on a straight length, each with its `position_m`.
+        Places on a straight length, each with its `position_m`; at least two of them 1 m
+        apart. From the first on along the rope, every one counts that lies at least 1 m behind
+        the last that does.
     nominal_mm : float
         Nominal diameter, mm.
 
     Raises
     ------
     ValueError
-        If there are fewer than two places, one has no position, or two lie nearer than 1 m.
+        If there are fewer than two places at least 1 m apart, or one has no position.
 
     References
     ----------
@@ -128,21 +134,39 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
             )
         placed.append((section.position_m, section))
     placed.sort(key=lambda item: item[0])
-    for (here, _), (there, _) in pairwise(placed):
-        if there - here < APART_M - 1e-9:
-            raise ValueError(
-                f"the places at {here:g} m and {there:g} m are {there - here:.2f} m apart: "
-                f"choose places at least {APART_M:g} m apart."
-            )
-    weight = 1.0 / len(sections)
-    views = [view for section in sections for view in section.views]
-    larger = max(views, key=lambda view: view.diameter_mm)
-    smaller = min(reversed(views), key=lambda view: view.diameter_mm)
+    counted = placed[:1]
+    left_out: list[tuple[float, Section]] = []
+    for here in placed[1:]:
+        apart = here[0] - counted[-1][0] >= APART_M - 1e-9
+        (counted if apart else left_out).append(here)
+    if len(counted) < 2:
+        raise ValueError(
+            f"the places at {placed[0][0]:g} m and {placed[-1][0]:g} m are "
+            f"{placed[-1][0] - placed[0][0]:.2f} m apart: choose places at least {APART_M:g} m "
+            "apart."
+        )
+    chosen = tuple(section for _, section in counted)
+    weight = 1.0 / len(chosen)
+    larger, smaller = max(
+        (_extremes(one, two) for one, two in pairwise(chosen)),
+        key=lambda pair: pair[0].diameter_mm - pair[1].diameter_mm,
+    )
     return MeasuredDiameter(
-        sections=tuple(sections),
-        mean_mm=sum(section.mean_mm for section in sections) * weight,
-        mean_budget=weighted_terms((weight, section.mean_budget) for section in sections),
+        sections=chosen,
+        left_out=tuple(section for _, section in left_out),
+        mean_mm=sum(section.mean_mm for section in chosen) * weight,
+        mean_budget=weighted_terms((weight, section.mean_budget) for section in chosen),
         largest_difference_mm=larger.diameter_mm - smaller.diameter_mm,
         difference_budget=weighted_terms([(1.0, larger.budget), (-1.0, smaller.budget)]),
         nominal_mm=nominal_mm,
+    )
+
+
+def _extremes(one: Section, two: Section) -> tuple[DirectionalDiameter, DirectionalDiameter]:
+    """Return the largest and the smallest view of two places."""
+    views = (*one.views, *two.views)
+    # of equal views the last is the smaller: one view against itself would have no uncertainty
+    return (
+        max(views, key=lambda view: view.diameter_mm),
+        min(reversed(views), key=lambda view: view.diameter_mm),
     )

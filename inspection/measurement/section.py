@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from inspection.measurement.ellipse import Ellipse, fit_ellipse
 from inspection.measurement.view import (
@@ -20,6 +21,7 @@ from inspection.model.readings import Gauge, Reading
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import Term, combined_u_mm
 
+Source = Literal["photographs", "gauge"]
 SAME_PLACE_MM = 0.5  # estimates of one card nearer than this are of one place
 
 
@@ -55,6 +57,8 @@ class Section:
         Place along the rope, m.
     ellipse : Ellipse or None
         Ellipse of the widths, where three directions or more can tell it.
+    source : {"photographs", "gauge"}
+        What the diameters came from.
     """
 
     views: tuple[DirectionalDiameter, ...]
@@ -68,6 +72,7 @@ class Section:
     at_mm: float = 0.0
     position_m: float | None = None
     ellipse: Ellipse | None = None
+    source: Source = "photographs"
 
     @property
     def u_mean_mm(self) -> float:
@@ -127,6 +132,26 @@ class Pairing:
     refused: tuple[Refusal, ...]
 
 
+def best_sections(sections: Iterable[Section]) -> tuple[Section, ...]:
+    """Return the surest section of every station, along the rope.
+
+    Choosing by the uncertainty of the mean never looks at the diameter. Of two places on one
+    card the thinner one stays: it is another place of the rope, not a surer figure.
+    """
+    best: dict[int | None, Section] = {}
+    for one in sections:
+        there = best.get(one.station)
+        if there is None or _stands_before(one, there):
+            best[one.station] = one
+    return tuple(sorted(best.values(), key=lambda one: (one.position_m or 0.0, one.station or 0)))
+
+
+def _stands_before(one: Section, there: Section) -> bool:
+    if one.source == there.source:
+        return one.mean_mm < there.mean_mm
+    return one.u_mean_mm < there.u_mean_mm
+
+
 def make_section(
     views: Iterable[DirectionalDiameter],
     *,
@@ -134,6 +159,7 @@ def make_section(
     station: int | None = None,
     at_mm: float = 0.0,
     position_m: float | None = None,
+    source: Source = "photographs",
 ) -> Section:
     """Return mean diameter and ovality of one place, with their budgets.
 
@@ -141,7 +167,7 @@ def make_section(
     ----------
     views : iterable of View
         At least two directions; several views of one direction are averaged first.
-    nominal_mm, station, at_mm, position_m : optional
+    nominal_mm, station, at_mm, position_m, source : optional
         As in `Section`.
 
     Raises
@@ -182,6 +208,7 @@ def make_section(
         at_mm=at_mm,
         position_m=position_m,
         ellipse=fit_ellipse(merged),
+        source=source,
     )
 
 
@@ -286,7 +313,7 @@ def sections_of_readings(
         sections.append(
             make_section(
                 views, nominal_mm=nominal_mm, station=station,
-                position_m=(positions_m or {}).get(station),
+                position_m=(positions_m or {}).get(station), source="gauge",
             )
         )  # fmt: skip
     return tuple(sections), tuple(alone)

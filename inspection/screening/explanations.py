@@ -1,7 +1,9 @@
 """Slips of the pen: the one change after which an odd entry agrees with everything else.
 
 Slips raise no alarm of their own, so they cost none of the level: only entries that another
-test has already singled out are tried, and a slip replaces what it explains.
+test has already singled out are tried, and a slip replaces what it explains. A possible loss of
+section is never explained away: it keeps its own remedy, and where another reading of the station
+bears it out, no slip is told at all.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from dataclasses import replace
 from statistics import median
 
 from inspection.model.log import Log, best_estimates
+from inspection.model.loss import LOSS_REMEDY, MAY_BE_LOSS, is_possible_loss
 from inspection.screening.contrasts import contrast_tests
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.outliers import outlier_tests
@@ -29,6 +32,8 @@ def figure_tests(log: Log, *, entries: frozenset[int] | None = None) -> list[Scr
 def explain(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
     """Return the odd tests, with those that one change clears replaced by that change.
 
+    What may be a loss of section is marked as one, with the remedy of a loss first.
+
     Parameters
     ----------
     log : Log
@@ -42,6 +47,7 @@ def explain(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
         One test a cause: entries of one gauge that are all off alike, a change where one is
         found, else the oddest test of an entry.
     """
+    as_logged = log
     done = _alike_together(log, odd)
     listed = {entry for test in done for entry in test.entries}
     odd = [test for test in odd if not listed & set(test.entries)]
@@ -56,7 +62,8 @@ def explain(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
         left = [test for test in left if not touched & set(test.entries)]
         odd = [test for test in odd if not touched & set(test.entries)]
         log = change.applied(log)
-    return [*done, *_nominal_together(log, left)]
+    left = _stations_together(log, left)
+    return [_loss_first(as_logged, test) for test in (*done, *_nominal_together(log, left))]
 
 
 def _alike_together(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
@@ -126,6 +133,8 @@ def _best_change(
     curable = [test for test in odd if test.check != "outlier" or not pictured & set(test.entries)]
     best: tuple[tuple[int, int], TranscriptionError, list[ScreeningTest]] | None = None
     for change in transcription_errors(log, touched):
+        if _is_borne_out(log, change):
+            continue
         mine = set(change.entries)
         cleared = [test for test in curable if mine & set(test.entries)]
         if not _tells(change.code, cleared) or not _agrees(change.applied(log), mine, odd):
@@ -134,6 +143,80 @@ def _best_change(
         if best is None or score < best[0]:
             best = (score, change, cleared)
     return None if best is None else (best[1], best[2])
+
+
+def _is_borne_out(log: Log, change: TranscriptionError) -> bool:
+    """Return whether another reading of the station agrees with an entry as it stands.
+
+    A person who slips does so once: two directions that agree with each other are no slip. A
+    place of the decimal point or a unit can be wrong twice, and no rope is a tenth of itself.
+    """
+    if change.code not in ("digits-swapped", "digit-mistyped"):
+        return False
+    ((entry, changed),) = change.readings
+    stands = log.readings[entry]
+    return any(
+        abs(other.value_mm - stands.value_mm) < abs(other.value_mm - changed.value_mm)
+        for place, other in enumerate(log.readings)
+        if place != entry and other.station == stands.station
+    )
+
+
+def _stations_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTest]:
+    """Return the tests, those at several entries of one station that may be a loss as one."""
+    groups: dict[int, list[ScreeningTest]] = {}
+    for test in tests:
+        if test.check == "outlier" and _may_be_loss(log, test):
+            groups.setdefault(log.readings[test.entries[0]].station, []).append(test)
+    together = []
+    for station, group in groups.items():
+        if len(group) == 1:
+            continue
+        first = min(group, key=lambda test: test.p or 0.0)
+        entries = tuple(sorted({entry for test in group for entry in test.entries}))
+        typed = " and ".join(log.readings[entry].typed for entry in entries)
+        together.append(
+            replace(
+                first,
+                entries=entries,
+                where=tuple(log.where(entry) for entry in entries),
+                seen=f"Station {station} was logged as {typed}, which bear each other out. "
+                f"{first.seen}",
+            )
+        )
+        tests = [test for test in tests if test not in group]
+    return [*tests, *together]
+
+
+def _may_be_loss(log: Log, test: ScreeningTest) -> bool:
+    """Return whether every entry of a test is thinner than the rope is at its other stations."""
+    return all(
+        is_possible_loss(log.readings[entry].value_mm, others, log.rope.nominal_mm)
+        for entry in test.entries
+        for others in [_elsewhere_mm(log, log.readings[entry].station)]
+    )
+
+
+def _elsewhere_mm(log: Log, station: int) -> float:
+    """Return the median of the readings at the other stations; the nominal without any, mm."""
+    others = [one.value_mm for one in log.readings if one.station != station]
+    return median(others) if others else log.rope.nominal_mm
+
+
+def _loss_first(log: Log, test: ScreeningTest) -> ScreeningTest:
+    """Return a test with the remedy of a loss of section first, where it may be one."""
+    one_place = len({log.readings[entry].station for entry in test.entries}) == 1
+    if test.touches != "figure" or not one_place or not _may_be_loss(log, test):
+        return test
+    remedy = LOSS_REMEDY if test.check == "outlier" and test.code == test.check else (
+        f"{LOSS_REMEDY} {test.remedy}"
+    )  # fmt: skip
+    return replace(
+        test,
+        touches="section",
+        seen=f"{test.seen} {MAY_BE_LOSS}",
+        remedy=remedy,
+    )
 
 
 def _tells(code: str, cleared: list[ScreeningTest]) -> bool:

@@ -33,8 +33,10 @@ SHARES: dict[str, float] = {
     "lay": 3,
 }
 
-# What an entry may have wrong: the diameter itself, or only how the entry came about.
-Touches = Literal["figure", "circumstances"]
+# What a test is about: section that the rope may have lost, a diameter that may be wrong, or only
+# how an entry came about. They are ranked in this order.
+Touches = Literal["section", "figure", "circumstances"]
+RANK: dict[Touches, int] = {"section": 0, "figure": 1, "circumstances": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +62,8 @@ class ScreeningTest:
         Figure and limit behind `seen`, in `unit`.
     unit : str
         Their unit.
-    touches : {"figure", "circumstances"}
-        Whether the diameter itself is in doubt, or how it came about.
+    touches : {"section", "figure", "circumstances"}
+        Whether the rope may have lost section, the diameter is in doubt, or how it came about.
     """
 
     check: str
@@ -156,14 +158,15 @@ def adjust_for_multiplicity(tests: Iterable[ScreeningTest]) -> list[ScreeningTes
 def ranked(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
     """Return the tests, most deserving first.
 
-    First those where the diameter itself is in doubt, because people rely on it, then those
-    where only the way it came about is. Within each the less likely first; a plain fact counts
-    as probability 0. Equal ones by how many entries they concern, then in order of the log.
+    First a possible loss of section, whatever else may explain it, then those where the
+    diameter is in doubt, because people rely on it, then those where only the way it came about
+    is. Within each the less likely first; a plain fact counts as probability 0. Equal ones by
+    how many entries they concern, then in order of the log.
     """
     return sorted(
         tests,
         key=lambda test: (
-            test.touches != "figure",
+            RANK[test.touches],
             _chance(test),
             -len(test.entries),
             test.entries,

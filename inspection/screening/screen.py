@@ -56,8 +56,9 @@ def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     facts take nothing of it. Slips of the pen raise nothing of their own; they explain what other
     tests raised.
 
-    *The ranking*: entries whose diameter may be wrong before those where only the
-    circumstances are odd; within each the smaller probability first, facts as 0.
+    *The ranking*: what may be a loss of section first, then entries whose diameter may be wrong,
+    then those where only the circumstances are odd; within each the smaller probability first,
+    facts as 0.
 
     *What it rests on*: the stated uncertainties of gauges and photographs, normal errors, and
     readings that scatter at least as `inspection.screening.underdispersion` reckons. Where the

@@ -28,7 +28,7 @@ def judgement(log: Log) -> Assessment:
 
 
 def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
-    assert judgement.findings == screen_log(log)
+    assert judgement.findings == screen_log(log)  # nothing is missing or said twice here
     assert judgement.crosscheck == crosscheck(
         log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
     )
@@ -39,7 +39,10 @@ def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -
 
 def test_a_sound_log_deserves_no_look_and_is_not_cleared(judgement: Assessment) -> None:
     assert not judgement.needs_review
-    assert judgement.first_concern.endswith("That does not clear the rope.")
+    assert judgement.judged_against_nothing  # the simulated ropes have no reference diameter
+    rope = replace(judgement.log.rope, reference_mm=judgement.log.rope.nominal_mm * 1.03)
+    found = assess(replace(judgement.log, rope=rope))
+    assert found.first_concern.endswith("That does not clear the rope.")
 
 
 def test_a_rope_without_a_reference_says_so_in_place_of_a_verdict(judgement: Assessment) -> None:

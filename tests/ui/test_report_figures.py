@@ -157,17 +157,18 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
             (
                 f"{'whole rope' if one.station is None else f'station {one.station}'} {one.source} "
                 f"{verdict.value_mm:.2f} {verdict.u_mm:.2f} {bounds} {verdict.margin_mm:+z.2f} "
-                f"{chance} {verdict.outcome}"
+                f"{chance} {verdict.outcome}{', doubted' if one.doubted else ''}"
             ),
         )
         rule = verdict.limit.rule
         yield "limit", f"Source: {rule.source}, "
         yield "limit", f"figures {rule.sure}."
-    for station, worn in judged.severities:
+    for at in judged.severities:
+        worn = at.severity
         yield (
             "severity",
             (
-                f"{station} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
+                f"{at.station} {at.source} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
                 f"{worn.u_pct:.2f} {worn.band} {worn.severity_pct}"
             ),
         )
@@ -175,7 +176,7 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
         yield (
             "neighbours",
             (
-                f"{thin.station} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
+                f"{thin.station} {thin.source} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
                 f"{2 * thin.u_mm:.2f} {thin.outcome}"
             ),
         )

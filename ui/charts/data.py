@@ -14,8 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from inspection.limits.conformity import Source
 from inspection.measurement.ellipse import Ellipse
+from inspection.measurement.section import Source
 
 K = 2.0
 

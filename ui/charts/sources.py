@@ -8,9 +8,8 @@ from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
 from inspection.assessment import Assessment
-from inspection.limits.conformity import Source
 from inspection.limits.rules import Limit
-from inspection.measurement.section import Section
+from inspection.measurement.section import Section, Source
 from inspection.measurement.trend import Trend
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.log import place_words

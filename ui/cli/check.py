@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
+AGAINST_NOTHING = 3  # exit status
 DECISIONS = ("guard-band", "guard-band-2u", "simple")
 
 
@@ -86,7 +87,8 @@ def check(
     photographs gave is taken from it, and those without a result are measured now. With
     --save those results and the findings, ranked, are kept in it.
 
-    Exit status: 0 all agrees, 1 something deserves a look or was refused, 2 misuse.
+    Exit status: 0 all agrees, 1 something deserves a look or was refused, 2 misuse, 3 nothing
+    stands out, and the rope was judged against nothing: no limit for its diameter applies.
 
     \b
     Example:
@@ -145,7 +147,9 @@ def check(
         print_check_table(assessment, read)
     if saved:
         click.echo(saved, err=True)
-    context.exit(1 if assessment.needs_review or read.rejected else 0)
+    if assessment.needs_review or read.rejected:
+        context.exit(1)
+    context.exit(AGAINST_NOTHING if assessment.judged_against_nothing else 0)
 
 
 def usual_measure(as_json: bool, as_csv: bool) -> Measure:

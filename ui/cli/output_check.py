@@ -5,24 +5,30 @@ Further parts of what `ropephoto check` shows: severity, history, grooves, what 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from inspection.assessment import Assessment
+from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.folder import Folder
 from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
+from inspection.measurement.section import Source
 from inspection.model.length_text import length_text
 from inspection.model.log import place_words
+from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
 from ui.cli.output_measure import new_table, print_parts
 from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
 
+BY: dict[Source, str] = {"photographs": "photo", "gauge": "gauge"}
+DOUBT_MARK = "*"  # a verdict that rests on a doubted entry
 STYLES = {
     "disagrees": "bold red",
     "doubtful": "yellow",
@@ -144,9 +150,14 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
         bounds = (("least", verdict.limit.low_mm), ("most", verdict.limit.high_mm))
         table.add_row(
             Text(what),
-            "photo" if source == "photographs" else source,
-            "\n".join(f"{number} {word}" for word, number in counts.items()),
-            "rope" if nearest.station is None else str(nearest.station),
+            BY[source],
+            "\n".join(
+                f"{number} {word}"
+                + _mark(one.doubted for one in group if one.verdict.outcome == word)
+                for word, number in counts.items()
+            ),
+            ("rope" if nearest.station is None else str(nearest.station))
+            + _mark([nearest.doubted]),
             _shown(verdict.value_mm, units),
             _shown(verdict.u_mm, units),
             "\n".join(
@@ -160,12 +171,16 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
 
 def _by_limit(
     verdicts: tuple[PlacedVerdict, ...],
-) -> dict[tuple[str, str], list[PlacedVerdict]]:
-    groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
+) -> dict[tuple[str, Source], list[PlacedVerdict]]:
+    groups: dict[tuple[str, Source], list[PlacedVerdict]] = {}
     for verdict in verdicts:
         rule = verdict.verdict.limit.rule
         groups.setdefault((f"{rule.rule_set}, {rule.what}", verdict.source), []).append(verdict)
     return groups
+
+
+def _mark(doubted: Iterable[bool]) -> str:
+    return DOUBT_MARK if any(doubted) else ""
 
 
 def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
@@ -207,8 +222,7 @@ def _lines(assessment: Assessment) -> list[str]:
         for one in checked.readings_alone
     ]
     lines += [
-        f"Station {local.station} is {local.deficit_mm:.2f} mm ({local.deficit_pct:.1f} % of "
-        "nominal) thinner than its neighbours: a local decrease."
+        f"{local.words} {LOCAL_GROUND}"
         for local in assessment.local
         if local.outcome == "local decrease"
     ]
@@ -216,7 +230,14 @@ def _lines(assessment: Assessment) -> list[str]:
 
 
 def _notes(assessment: Assessment, read: Folder) -> list[str]:
-    lines = _not_applicable(assessment)
+    lines = [f"Not complete: {words}" for words in assessment.not_complete]
+    if assessment.judged_against_nothing:
+        lines.append(NOTHING_APPLIED)
+    if any(verdict.doubted for verdict in assessment.verdicts):
+        lines.append(
+            f"{DOUBT_MARK} marks a verdict that rests on an entry that deserves a second look."
+        )
+    lines += _not_applicable(assessment)
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
@@ -241,20 +262,22 @@ GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera
 
 def severity_table(assessment: Assessment) -> Table:
     """Return each station's uniform decrease with its severity."""
-    by = "photographs" if assessment.photograph_sections else "the gauge"
-    table = new_table(f"Uniform decrease of diameter after ISO 4309:2017, by {by}")
+    table = new_table("Uniform decrease of diameter after ISO 4309:2017, by each best figure")
     table.add_column("station")
+    table.add_column("by", no_wrap=True)
     for heading in ("decrease\nmm", "decrease\n% of nominal", "u\n%"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("band", no_wrap=True)
     table.add_column("towards\ndiscard %", justify="right")
     table.add_column("could also be", ratio=1)
-    for station, one in assessment.severities:
+    for at in assessment.severities:
+        one = at.severity
         others = ", ".join(
             f"{band} ({p:.0%})" for band, p in one.spread if band != one.band and p >= 0.05
         )
         table.add_row(
-            str(station),
+            str(at.station),
+            BY[at.source],
             f"{one.decrease_mm:+z.2f}",
             f"{one.decrease_pct:+z.2f}",
             f"{one.u_pct:.2f}",

@@ -8,11 +8,12 @@ import sys
 from dataclasses import asdict
 from typing import Any
 
-from inspection.assessment import Assessment
+from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.exchange.spreadsheet import escape_formula
 from inspection.folder import Folder
 from inspection.limits.remaining_life import StationHistory
 from inspection.model.log import place_words
+from inspection.model.loss import LOCAL_GROUND
 from inspection.record.serialization import to_dict
 from ui.cli.output_measure import as_plain
 from ui.text import CAUTIONS, refused, sentence
@@ -43,6 +44,8 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
         "inspection": to_dict(log.inspection),
         "first_look": assessment.first_concern,
         "deserves_a_look": assessment.needs_review,
+        "judged_against_nothing": assessment.judged_against_nothing,
+        "not_complete": list(assessment.not_complete),
         "findings": [to_dict(finding) for finding in assessment.findings],
         "comparisons": comparisons,
         "agreement": None if assessment.agreement is None else to_dict(assessment.agreement),
@@ -50,13 +53,14 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
             {
                 "station": verdict.station,
                 "source": verdict.source,
+                "doubted": verdict.doubted,
                 **to_dict(verdict.verdict),
                 "words": verdict.words,
             }
             for verdict in assessment.verdicts
         ],
         "not_applicable": [inapplicable.reason for inapplicable in assessment.not_applicable],
-        "local": [to_dict(local) for local in assessment.local],
+        "local": [{**to_dict(local), "words": local.words} for local in assessment.local],
         "across": None
         if compared is None
         else {
@@ -65,8 +69,13 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
             "line_words": compared.line_words,
         },
         "severities": [
-            {"station": station, **to_dict(one), "words": one.words}
-            for station, one in assessment.severities
+            {
+                "station": severity.station,
+                "source": severity.source,
+                **to_dict(severity.severity),
+                "words": severity.severity.words,
+            }
+            for severity in assessment.severities
         ],
         "over_time": [_history_plain(history) for history in assessment.station_histories],
         "groove_fits": [{**to_dict(fit), "words": fit.words} for fit in assessment.groove_fits],
@@ -141,14 +150,14 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows += [
         {
             "kind": "severity",
-            "where": f"station {station}",
-            "source": "ISO 4309:2017",
-            "value": one.decrease_pct,
+            "where": f"station {severity.station}",
+            "source": severity.source,
+            "value": severity.severity.decrease_pct,
             "unit": "% of nominal",
-            "outcome": one.band,
-            "words": one.words,
+            "outcome": severity.severity.band,
+            "words": f"ISO 4309:2017. {severity.severity.words}",
         }
-        for station, one in assessment.severities
+        for severity in assessment.severities
     ]
     rows += [
         {
@@ -199,6 +208,22 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
         {"kind": "row left out", "where": f"line {one.line}", "words": one.reason}
         for one in read.rejected
     ]
+    rows += [
+        {
+            "kind": "local decrease",
+            "where": f"station {local.station}",
+            "source": local.source,
+            "value": local.deficit_mm,
+            "unit": "mm",
+            "outcome": local.outcome,
+            "words": f"{local.words} {LOCAL_GROUND}",
+        }
+        for local in assessment.local
+        if local.outcome == "local decrease"
+    ]
+    rows += [{"kind": "not complete", "words": words} for words in assessment.not_complete]
+    if assessment.judged_against_nothing:
+        rows.append({"kind": "judged against nothing", "words": NOTHING_APPLIED})
     rows.append({"kind": "first look", "words": assessment.first_concern})
     return [*rows, *({"kind": "caution", "words": caution} for caution in CAUTIONS)]
 

@@ -18,8 +18,17 @@ RANK: dict[Outcome, int] = {"outside": 0, "undecided": 1, "within": 2}
 SECTION_HEADS = ["station", "by", "mean ± U mm", "ovality ± U mm", "ovality, % of nominal"]
 LIMIT_HEADS = ["limit", "by", "verdicts", "nearest to it: figure ± U, limit mm", "margin mm"]
 VERDICT_HEADS = ["station", "by", "verdict", "limit", "figure ± U mm", "limit mm", "margin mm"]
-WEAR_HEADS = ["station", "decrease % of nominal", "U %", "band", "towards discard", "could also be"]
-LOCAL_HEADS = ["station", "thinner by ± U mm", "% of nominal", "local decrease?"]
+WEAR_HEADS = [
+    "station",
+    "by",
+    "decrease % of nominal",
+    "U %",
+    "band",
+    "towards discard",
+    "could also be",
+]
+LOCAL_HEADS = ["station", "by", "thinner by ± U mm", "% of nominal", "local decrease?"]
+DOUBT_MARK = " (doubted)"  # rests on an entry that deserves a second look
 GROOVE_HEADS = ["drum or sheave", "radius mm", "wider than nominal", "fit", "what it says"]
 PLACE_HEADS = ["station", "place", "photographs", "readings", "section"]
 
@@ -55,6 +64,11 @@ def limit_rows(assessment: Assessment) -> Rows:
         outcomes = Counter(one.verdict.outcome for one in group)
         counts = ", ".join(
             f"{WORD_MARKS[word].split()[0]} {outcomes[word]} {word}"
+            + (
+                DOUBT_MARK
+                if any(one.doubted and one.verdict.outcome == word for one in group)
+                else ""
+            )
             for word in RANK
             if outcomes[word]
         )
@@ -90,7 +104,7 @@ def verdict_rows(assessment: Assessment) -> Rows:
         [
             "whole rope" if one.station is None else str(one.station),
             one.source,
-            WORD_MARKS[one.verdict.outcome],
+            WORD_MARKS[one.verdict.outcome] + (DOUBT_MARK if one.doubted else ""),
             _limit_name(one),
             f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}",
             _bound(one.verdict.limit),
@@ -126,7 +140,8 @@ def wear_rows(assessment: Assessment) -> Rows:
     """Return the uniform decrease of every station with its severity (ISO 4309:2017)."""
     return [
         [
-            str(station),
+            str(at.station),
+            at.source,
             f"{one.decrease_pct:+z.2f}",
             f"{K * one.u_pct:.2f}",
             one.band,
@@ -137,7 +152,8 @@ def wear_rows(assessment: Assessment) -> Rows:
                 if band != one.band and share >= 0.05
             ),
         ]
-        for station, one in assessment.severities
+        for at in assessment.severities
+        for one in [at.severity]
     ]
 
 
@@ -146,6 +162,7 @@ def local_rows(assessment: Assessment) -> Rows:
     return [
         [
             str(local.station),
+            local.source,
             f"{local.deficit_mm:+z.2f} ± {K * local.u_mm:.2f}",
             f"{local.deficit_pct:+z.1f}",
             local.outcome,

@@ -7,17 +7,17 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.serialization import same_person
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
+from inspection.screening.completeness import GAPS
 
 Decision = Literal["accepted", "sent back", "overruled"]
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
 # weighs as in the scrutiny, a refused photograph comes behind whatever concerns a figure.
 # A station that comes back from its inspector is looked at before what only might be odd.
-FACT, OUTSIDE, RETURNED, REFUSED = 6.0, 5.0, 4.0, 0.5
+FACT, OUTSIDE, RETURNED, GAP, REFUSED = 6.0, 5.0, 4.0, 1.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +134,8 @@ def finding_strength(finding: LoggedFinding) -> float:
     """Return how doubtful a finding makes its station."""
     if finding.finding.code == "photograph-refused":
         return REFUSED
+    if finding.finding.code in GAPS:
+        return GAP
     if finding.finding.p_value is None:
         return OUTSIDE if finding.finding.code in ("outside-limit", "local-decrease") else FACT
     return -math.log10(max(finding.finding.p_value, 1e-300))
@@ -222,20 +224,3 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     first = told or [f"{shares[0][0]} ({100 * shares[0][1]:.0f} %)"]
     lead = "Most of the uncertainty comes" if shares[0][1] > 0.5 else "The uncertainty comes mostly"
     return f"{lead} from: {', then '.join(first)}."
-
-
-def flagged_stations(assessment: Assessment) -> tuple[int, ...]:
-    """Return the stations whose readings deserve a second look, or disagree with a photograph."""
-    named = {
-        comparison.station
-        for comparison in assessment.crosscheck.comparisons
-        if comparison.word == "disagrees"
-    }
-    places = [where for finding in assessment.findings for where in finding.where]
-    for number in {reading.station for reading in assessment.log.readings}:
-        if any(
-            where == f"station {number}" or where.startswith(f"station {number},")
-            for where in places
-        ):
-            named.add(number)
-    return tuple(sorted(number for number in named if number is not None))

@@ -7,12 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from inspection.assessment import Assessment
-from inspection.limits.conformity import Source
 from inspection.limits.remaining_life import TimeToLimit, time_to_limit
+from inspection.measurement.section import Source
 from inspection.measurement.trend import Trend, TrendPoint, trend
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.sources import history, limit_lines
-from ui.presenters.review_queue import flagged_stations
 from vision.uncertainty import combined_u_mm
 
 
@@ -124,7 +123,7 @@ def _trend(
             f" {line.rate_mm_per_year:+z.3f} mm per year "
             f"(95 % interval {low:+z.3f} to {high:+z.3f})."
         )
-    if station in flagged_stations(last):
+    if station in last.doubted:
         why += " An entry of this station deserves a second look, and the line rests on it."
     return StationTrend(
         rope,

@@ -10,14 +10,12 @@ from datetime import date
 
 from inspection.assessment import Assessment
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
-from inspection.limits.rules import NotApplicable
-from inspection.limits.wear import uniform_decrease
 from inspection.measurement.section import Section, sections_of_readings
 from inspection.measurement.trend import TrendPoint, trend
 from inspection.model.log import Log
+from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import DatedDiameter, K
 from ui.charts.sources import history, limit_lines
-from ui.presenters.review_queue import flagged_stations
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
@@ -49,13 +47,12 @@ def decision_words(rule: DecisionRule) -> str:
 def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     """Return every verdict with its limit, document, edition and how sure the limit is."""
     blocks: list[Block] = [Words(decision_words(rule))]
-    flagged = flagged_stations(assessment)
-    if flagged:
-        named = ", ".join(str(number) for number in flagged)
+    if assessment.doubted:
+        named = ", ".join(str(number) for number in sorted(assessment.doubted))
         blocks.append(
             Words(
-                f"Figures by the gauge at station {named} rest on entries that deserve a second "
-                "look.",
+                f"Figures at station {named} rest on entries that deserve a second look; their "
+                "verdicts are marked as doubted.",
                 "strong",
             )
         )
@@ -87,12 +84,14 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
                 _bounds(one),
                 f"{one.verdict.margin_mm:+z.2f}",
                 _chance(one.verdict.p_conform),
-                one.verdict.outcome,
+                one.verdict.outcome + (", doubted" if one.doubted else ""),
                 _settle(one),
             )
             for one in group
         )
-        strong = frozenset(i for i, one in enumerate(group) if one.verdict.outcome != "within")
+        strong = frozenset(
+            i for i, one in enumerate(group) if one.verdict.outcome != "within" or one.doubted
+        )
         head = (
             "Place",
             "Measured by",
@@ -182,19 +181,10 @@ def not_applicable(assessment: Assessment) -> list[Block]:
 
 def wear(assessment: Assessment) -> list[Block]:
     """Return each station's uniform decrease with its severity, and local decreases."""
-    log = assessment.log
-    along = assessment.photograph_sections or assessment.gauge_sections
-    source = "photographs" if assessment.photograph_sections else "the gauge"
     blocks: list[Block] = []
     rows: list[tuple[str, ...]] = []
-    why = ""
-    for one in along:
-        found = uniform_decrease(
-            log.rope, one.mean_mm, one.u_mean_mm, tension=log.inspection.tension
-        )
-        if isinstance(found, NotApplicable):
-            why = found.reason
-            continue
+    for at in assessment.severities:
+        found = at.severity
         others = ", ".join(
             f"{band} {100 * p:.0f} %"
             for band, p in found.spread
@@ -202,7 +192,8 @@ def wear(assessment: Assessment) -> list[Block]:
         )
         rows.append(
             (
-                str(one.station),
+                str(at.station),
+                at.source,
                 f"{found.decrease_mm:+z.2f}",
                 f"{found.decrease_pct:+z.2f}",
                 f"{found.u_pct:.2f}",
@@ -215,15 +206,16 @@ def wear(assessment: Assessment) -> list[Block]:
         blocks.append(Heading("Uniform decrease of diameter and its severity", 3))
         blocks.append(
             Words(
-                f"By {source}, from the reference diameter, after ISO 4309:2017 (bands from "
-                "memory, "
-                "confidence 0.9). Severity is for this criterion alone; it has to be combined with "
+                "Each station by the surest figure it has, from the reference diameter, after "
+                "ISO 4309:2017 (bands from memory, confidence 0.9). Severity is for this criterion "
+                "alone; it has to be combined with "
                 "broken wires, corrosion, distortion and the others.",
                 "small",
             )
         )
         head = (
             "Station",
+            "Measured by",
             "Decrease (mm)",
             "Decrease (% of nominal)",
             "u (% of nominal)",
@@ -232,11 +224,16 @@ def wear(assessment: Assessment) -> list[Block]:
             "Could also be",
         )
         table = Grid(
-            head, tuple(rows), (1, 1.2, 1.5, 1.3, 1.2, 1.6, 2), right=frozenset({1, 2, 3, 5})
+            head, tuple(rows), (1, 1.4, 1.2, 1.5, 1.3, 1.2, 1.6, 2), right=frozenset({2, 3, 4, 6})
         )
         blocks.append(without_empty(table))
-    elif why and log.rope.service == "in-service":
-        blocks.append(Words(f"No uniform decrease is stated: {why}", "small"))
+    elif assessment.log.rope.service == "in-service":
+        why = [
+            inapplicable.reason
+            for inapplicable in assessment.not_applicable
+            if inapplicable.rule.what == "uniform decrease"
+        ]
+        blocks += [Words(f"No uniform decrease is stated: {one}", "small") for one in why]
     if assessment.local:
         blocks.append(Heading("Each station against its neighbours", 3))
         blocks.append(
@@ -248,9 +245,11 @@ def wear(assessment: Assessment) -> list[Block]:
                 "small",
             )
         )
+        blocks.append(Words(LOCAL_GROUND, "strong"))
         local = tuple(
             (
                 str(local.station),
+                local.source,
                 f"{local.deficit_mm:+z.2f}",
                 f"{local.deficit_pct:+z.1f}",
                 f"{K * local.u_mm:.2f}",
@@ -263,13 +262,14 @@ def wear(assessment: Assessment) -> list[Block]:
         )
         titles = (
             "Station",
+            "Measured by",
             "Thinner than its neighbours by (mm)",
             "(% of nominal)",
             "U (mm)",
             "Local decrease?",
         )
         blocks.append(
-            Grid(titles, local, (1, 2, 1.2, 1, 1.6), right=frozenset({1, 2, 3}), strong=strong)
+            Grid(titles, local, (1, 1.4, 2, 1.2, 1, 1.6), right=frozenset({2, 3, 4}), strong=strong)
         )
     return blocks
 
@@ -341,7 +341,6 @@ def earlier(assessment: Assessment) -> list[Block]:
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
     lines = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
-    flagged = flagged_stations(assessment)
     for station, points in sorted(by_station.items()):
         figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
         rows += [
@@ -360,7 +359,7 @@ def earlier(assessment: Assessment) -> list[Block]:
         low, high = line.rate_interval
         loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
         caveat = ""
-        if station in flagged:
+        if station in assessment.doubted:
             caveat = " An entry of this station deserves a second look, and the line rests on it."
         caption = (
             f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "

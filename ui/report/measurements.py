@@ -6,8 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from inspection.assessment import Assessment
-from inspection.limits.conformity import Source
-from inspection.measurement.section import Section
+from inspection.measurement.section import Section, Source
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.log import place_words
 from inspection.screening.lay_length import lay_words

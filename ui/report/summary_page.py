@@ -9,11 +9,11 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 
-from inspection.assessment import Assessment
-from inspection.limits.conformity import Source
+from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.measurement.measured_diameter import MeasuredDiameter
-from inspection.measurement.section import Section
+from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
+from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import K
 from ui.presenters.whole_rope import group_of
 from ui.report.assessment import minute
@@ -78,6 +78,7 @@ def in_short(case: ReportCase) -> list[Block]:
         comparison.word for comparison in assessment.crosscheck.comparisons
     )
     outcomes: Counter[str] = Counter(verdict.verdict.outcome for verdict in assessment.verdicts)
+    doubted = sum(verdict.doubted for verdict in assessment.verdicts)
     figures = sum(isinstance(result, Estimate) for result in assessment.log.results)
     still = sum(not flag.settled_by for flag in case.flags)
     local = [local for local in assessment.local if local.outcome == "local decrease"]
@@ -94,13 +95,16 @@ def in_short(case: ReportCase) -> list[Block]:
             "Entries that deserve a look",
             f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled",
         ),
-        ("Verdicts", counts(outcomes) or "none"),
+        (
+            "Verdicts",
+            (counts(outcomes) or "none")
+            + (
+                f"; {doubted} of them rest on entries that deserve a second look" if doubted else ""
+            ),
+        ),
         (
             "Local decrease",
-            "; ".join(
-                f"station {one.station}: {one.deficit_mm:.2f} mm thinner than its neighbours"
-                for one in local
-            )
+            " ".join([*(one.words for one in local), *([LOCAL_GROUND] if local else [])])
             or (
                 "none seen"
                 if assessment.local
@@ -111,7 +115,13 @@ def in_short(case: ReportCase) -> list[Block]:
     first = assessment.first_concern
     if not assessment.log.results and not assessment.log.readings:
         first = "Nothing was measured in this inspection."
-    return [Words(first, "strong"), Facts(tuple(pairs))]
+    against = [Words(NOTHING_APPLIED, "strong")] if assessment.judged_against_nothing else []
+    return [
+        Words(first, "strong"),
+        *(against if first != NOTHING_APPLIED else []),
+        *(Words(f"Not complete: {words}", "strong") for words in assessment.not_complete),
+        Facts(tuple(pairs)),
+    ]
 
 
 def counts(seen: Mapping[str, int]) -> str:
@@ -184,6 +194,7 @@ def stations(case: ReportCase) -> list[Block]:
     judged: dict[int | None, Counter[str]] = {}
     for placed in assessment.verdicts:
         judged.setdefault(placed.station, Counter())[placed.verdict.outcome] += 1
+    doubted = assessment.doubted
     rows = []
     for number in numbers:
         station = known.get(number)
@@ -195,7 +206,8 @@ def stations(case: ReportCase) -> list[Block]:
                 str(photographs.get(number, 0)),
                 str(readings.get(number, 0)),
                 counts(compared.get(number, Counter())),
-                counts(judged.get(number, Counter())),
+                counts(judged.get(number, Counter()))
+                + (", doubted" if number in doubted and judged.get(number) else ""),
                 _decision(case, number),
             )
         )

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier, Log, place_words
+from inspection.model.loss import LOSS_REMEDY
 from inspection.record.record import Record
 from inspection.record.serialization import to_dict
+from inspection.screening.completeness import GAPS
 from inspection.screening.screen import review_rank
 from vision.results import Finding
 
@@ -55,7 +57,9 @@ def save_findings(
     """
     identity = assessment.log.inspection.identity
     found = (*assessment.findings, *further_findings(assessment))
-    rank = review_rank(assessment.findings) or 0.01 * min(len(found), 99)
+    rank = review_rank(
+        [finding for finding in assessment.findings if finding.code not in GAPS]
+    ) or 0.01 * min(len(found), 99)
     said = [finding.finding for finding in record.inspection(identity).findings if finding.current]
     if [to_dict(one) for one in said] == [to_dict(one) for one in found]:
         return found, False
@@ -107,9 +111,8 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                 found,
                 Finding(
                     "local-decrease",
-                    f"Station {thin.station} is {thin.deficit_mm:.2f} mm ({thin.deficit_pct:.1f} % "
-                    "of nominal) thinner than its neighbours.",
-                    "Look for a broken core or corrosion there; the competent person decides.",
+                    thin.words,
+                    LOSS_REMEDY,
                     "look",
                     thin.deficit_mm,
                     None,

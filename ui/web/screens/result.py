@@ -8,9 +8,10 @@ from typing import get_args
 import altair as alt
 import streamlit as st
 
-from inspection.assessment import Assessment
+from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.folder import Folder
 from inspection.measurement.section import Section
+from inspection.model.loss import LOCAL_GROUND
 from inspection.record.views import OpenInspection
 from inspection.screening.lay_length import lay_words
 from ui.charts.rope import along_rope_chart, roundness_chart
@@ -48,6 +49,13 @@ from ui.web.panels.station import figures, table
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
     open_ones = [item for item in review_queue(opened) if not item.settled]
     st.markdown(f":material/visibility: {as_typed(assessment.first_concern)}")
+    if assessment.judged_against_nothing:
+        st.warning(as_typed(NOTHING_APPLIED), icon=":material/rule:")
+    if assessment.not_complete:
+        st.warning(
+            "Not complete:  \n" + "  \n".join(map(as_typed, assessment.not_complete)),
+            icon=":material/rule:",
+        )
     if open_ones:
         st.warning(
             f"{len(open_ones)} places still wait for the reviewer: "
@@ -97,7 +105,8 @@ def _verdicts(assessment: Assessment) -> None:
         decision = assessment.verdicts[0].verdict.decision
         st.caption(
             f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
-            "one place meets one limit, no more."
+            "one place meets one limit, no more. 'Doubted' rests on an entry that deserves a "
+            "second look."
         )
         with st.expander("Every verdict, station by station", icon=":material/list:"):
             st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
@@ -128,10 +137,15 @@ def _wear(assessment: Assessment) -> None:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
             "Bands from memory, confidence 0.9. One criterion of several: broken wires, corrosion "
-            "and distortion count, too, and combine."
+            "and distortion count, too, and combine. Each station is judged by the surest figure "
+            "it has."
         )
+    for one in assessment.local:
+        if one.outcome == "local decrease":
+            st.error(as_typed(one.words), icon=":material/warning:")
     if local:
-        st.html(table(LOCAL_HEADS, local, "Each station against its neighbours"))
+        st.html(table(LOCAL_HEADS, local, "Each station's best figure against its neighbours'"))
+        st.caption(as_typed(LOCAL_GROUND))
 
 
 def _grooves(assessment: Assessment) -> None:

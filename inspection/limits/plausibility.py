@@ -1,0 +1,107 @@
+"""Whether figures can belong to the nominal diameter at all, whatever else they are held against.
+
+No published limit: our own rule, which stands where no other one applies. A rope is made at
+least as thick as its nominal diameter, so one that is thinner than it by more than the table of
+uniform decrease allows from a *reference* is beyond that table whatever its reference was; or its
+nominal diameter, its unit or the rope itself is another one. One that is thicker than new ropes
+may be, and by more than the increase whose cause has to be found, is no such rope either.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from inspection.limits.standards import BAND_EDGES_PCT, discard_category
+from inspection.model.log import Log, place_words
+from inspection.model.loss import LOSS_REMEDY, MOST_PCT
+from inspection.model.rope import Rope
+from vision.results import Estimate, Finding
+
+# Largest oversize of a new rope in any row (FACTS: strands with fibre centres, 4 to 6 mm), and
+# the increase at which the cause has to be found, % of nominal.
+MOST_OVERSIZE_PCT = 9.0
+INCREASE_PCT = {"steel": 5.0, "fibre": 10.0}
+
+
+@dataclass(frozen=True, slots=True)
+class _Figure:
+    where: str
+    words: str
+    value_mm: float
+    u_mm: float
+
+
+def plausible_mm(rope: Rope) -> tuple[float, float]:
+    """Return between which diameters a rope of this nominal diameter can lie, mm.
+
+    Examples
+    --------
+    >>> plausible_mm(Rope("R-1", 24.0))
+    (22.2, 27.36)
+    """
+    least_pct = BAND_EDGES_PCT[discard_category(rope)][-1]
+    most_pct = MOST_OVERSIZE_PCT + INCREASE_PCT[rope.core]
+    return (
+        round(rope.nominal_mm * (1 - least_pct / 100), 9),
+        round(rope.nominal_mm * (1 + most_pct / 100), 9),
+    )
+
+
+def far_from_nominal(
+    log: Log, u_readings_mm: Sequence[float | None], *, named: Collection[str] = ()
+) -> tuple[Finding, ...]:
+    """Return what is said where figures can't belong to the rope's nominal diameter.
+
+    Every reading and every photograph counts, in one direction or two; one beyond the bounds by
+    more than its expanded uncertainty (k = 2) is far from nominal.
+
+    Parameters
+    ----------
+    log : Log
+        The inspection.
+    u_readings_mm : sequence of float or None
+        Standard uncertainty of each reading, mm; None where its gauge is not known.
+    named : collection of str, optional
+        Places whose figures other findings speak of one by one; only where there are others is
+        anything said.
+    """
+    low, high = plausible_mm(log.rope)
+    figures = [
+        _Figure(
+            log.where(entry), f"{one.typed} logged at {log.where(entry)}", one.value_mm, u or 0.0
+        )
+        for entry, (one, u) in enumerate(zip(log.readings, u_readings_mm, strict=True))
+    ]
+    figures += [
+        _Figure(place_words(one.station or 0, one.view_deg or 0),
+                f"{one.diameter_mm:.2f} mm by photograph {one.photo_name}", one.diameter_mm,
+                one.u_mm)
+        for one in log.results
+        if isinstance(one, Estimate)
+    ]  # fmt: skip
+    thin = [one for one in figures if one.value_mm + 2 * one.u_mm < low]
+    thick = [one for one in figures if one.value_mm - 2 * one.u_mm > high]
+    nominal = log.rope.nominal_mm
+    found = []
+    for far, than, bound in ((thin, "thinner", low), (thick, "thicker", high)):
+        if all(one.where in named for one in far):
+            continue
+        first = (min if than == "thinner" else max)(far, key=lambda one: one.value_mm)
+        pct = 100.0 * (first.value_mm - nominal) / nominal
+        check = "Check the nominal diameter, the unit and which rope it was."
+        lost = than == "thinner" and pct > -MOST_PCT
+        found.append(
+            Finding(
+                "far-from-nominal",
+                f"{len(far)} of {len(figures)} figures are {than} than {bound:.2f} mm, which a "
+                f"rope of nominal {nominal:g} mm can't be and be sound; the farthest, "
+                f"{first.words}, is {pct:+z.1f} % to nominal.",
+                f"{LOSS_REMEDY} {check}" if lost else check,
+                "look", first.value_mm, bound, "mm",
+                tuple(dict.fromkeys(one.where for one in far)),
+                innocent="The nominal diameter may have been entered wrongly, or the rope was "
+                "another one.",
+            )
+        )  # fmt: skip
+    return tuple(found)

@@ -1,0 +1,41 @@
+"""A possible loss of section: when a figure is one, and what has to be done about it.
+
+It is never explained away. A slip of the pen may be named beside it, but the rope is looked at
+first.
+"""
+
+from __future__ import annotations
+
+from vision.results import Finding
+
+LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
+# A rope that has lost more of its diameter than this would have parted: such a figure is a
+# misplaced decimal point or another unit. Our choice, no source.
+MOST_PCT = 60.0
+
+MAY_BE_LOSS = "It may be a loss of section."
+LOCAL_GROUND = (
+    "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017, "
+    "local decrease; from memory, confidence 0.85)."
+)
+LOSS_REMEDY = (
+    "Look at the rope there first, for a broken core, corrosion or wear, and read the place again "
+    f"in both directions; the competent person decides. {LOCAL_GROUND}"
+)
+
+
+def asks_for_a_look_at_the_rope(finding: Finding) -> bool:
+    """Return whether a finding is about section that the rope may have lost."""
+    return finding.remedy.startswith(LOSS_REMEDY)
+
+
+def is_possible_loss(value_mm: float, others_mm: float, nominal_mm: float) -> bool:
+    """Return whether a figure may be a loss of section against what the rope has elsewhere.
+
+    Examples
+    --------
+    >>> is_possible_loss(21.1, 22.1, 22.0), is_possible_loss(2.21, 22.1, 22.0)
+    (True, False)
+    """
+    loss_pct = 100.0 * (others_mm - value_mm) / nominal_mm
+    return LEAST_PCT < loss_pct < MOST_PCT

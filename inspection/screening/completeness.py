@@ -1,0 +1,154 @@
+"""What an inspection lacks or says twice: gaps and contradictions that need no probability.
+
+None of them is odd in itself, but each leaves a place of the rope without the figure that it was
+meant to have, and an average would hide it.
+"""
+
+from __future__ import annotations
+
+from inspection.measurement.view import weighted_terms
+from inspection.model.log import Log, counted, log_terms, readings_at
+from inspection.model.readings import Reading
+from inspection.screening.multiple_testing import ScreeningTest, Touches
+from vision.results import Estimate, Finding
+from vision.uncertainty import combined_u_mm
+
+# The same place read again must lie within this many standard uncertainties of the difference:
+# what both share (the gauge's own error) has cancelled. As in the cross-check, 3 is "disagrees".
+DISAGREES = 3.0
+
+
+GAPS = ("direction-missing", "station-not-measured")
+INCOMPLETE = ("read-twice", "row-twice", *GAPS)
+
+
+def gaps_and_contradictions(log: Log) -> tuple[Finding, ...]:
+    """Return what contradicts itself, stands there twice, or is missing, in this order.
+
+    They stand beside the scrutiny's findings and take nothing of its level.
+    """
+    tests = [*_read_twice(log), *_rows_twice(log), *_directions_missing(log), *_not_measured(log)]
+    return tuple(test.finding() for test in tests)
+
+
+def _same_row(one: Reading, two: Reading) -> bool:
+    return (one.typed, one.gauge, one.person, one.at) == (two.typed, two.gauge, two.person, two.at)
+
+
+def _rows_twice(log: Log) -> list[ScreeningTest]:
+    twice = [
+        entries[index]
+        for entries in readings_at(log.readings).values()
+        for index in range(1, len(entries))
+        if any(
+            _same_row(log.readings[entries[index]], log.readings[before])
+            for before in entries[:index]
+        )
+    ]
+    if not twice:
+        return []
+    where = tuple(log.where(entry) for entry in twice)
+    return [
+        _fact(
+            "row-twice", tuple(twice), where,
+            f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
+            f"{', '.join(where[:6])}.",
+            "Take the second one out, or log what was read the second time.",
+            "A row is easily pasted twice.",
+        )
+    ]  # fmt: skip
+
+
+def _read_twice(log: Log) -> list[ScreeningTest]:
+    """Return each place whose readings are farther apart than reading again makes them."""
+    terms = log_terms(log)
+    tests = []
+    for entries in readings_at(log.readings).values():
+        known = [entry for entry in entries if terms[entry] is not None]
+        if len(known) < 2:
+            continue
+        low = min(known, key=lambda entry: log.readings[entry].value_mm)
+        high = max(known, key=lambda entry: log.readings[entry].value_mm)
+        gap = log.readings[high].value_mm - log.readings[low].value_mm
+        u = combined_u_mm(weighted_terms([(1.0, terms[high] or ()), (-1.0, terms[low] or ())]))
+        if gap <= DISAGREES * u:
+            continue
+        typed = " and ".join(log.readings[entry].typed for entry in known)
+        tests.append(
+            _fact(
+                "read-twice", tuple(known), (log.where(known[0]),),
+                f"{log.where(known[0]).capitalize()} was read {typed}: {gap:.2f} mm apart, where "
+                f"{DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
+                "stands for neither.",
+                "Read this place again, and look at the rope there; withdraw the reading that is "
+                "wrong, with its reason.",
+                "The second reading may belong to another station or direction.",
+                value=gap, limit=DISAGREES * u, touches="figure",
+            )
+        )  # fmt: skip
+    return tests
+
+
+def _directions_missing(log: Log) -> list[ScreeningTest]:
+    """Return the stations that neither gauge nor photographs measured in two directions."""
+    by_gauge: dict[int, set[int]] = {}
+    for reading in log.readings:
+        by_gauge.setdefault(reading.station, set()).add(reading.view_deg % 180)
+    by_photo: dict[int, set[int]] = {}
+    for one in log.results:
+        if isinstance(one, Estimate) and one.station is not None and one.view_deg is not None:
+            by_photo.setdefault(one.station, set()).add(one.view_deg % 180)
+    stations = [
+        station
+        for station in sorted(by_gauge.keys() | by_photo.keys())
+        if max(len(by_gauge.get(station, ())), len(by_photo.get(station, ()))) < 2
+    ]
+    if not stations:
+        return []
+    listed = ", ".join(str(one) for one in stations)
+    return [
+        _fact(
+            "direction-missing",
+            tuple(n for n, one in enumerate(log.readings) if one.station in stations),
+            tuple(f"station {one}" for one in stations),
+            f"Station {listed} was measured in one direction only: no mean diameter, no ovality, "
+            "no verdict there.",
+            "Measure across, at right angles.",
+            "Only one side of the rope may have been within reach.",
+        )
+    ]  # fmt: skip
+
+
+def _not_measured(log: Log) -> list[ScreeningTest]:
+    taken = {one.station for one in (*log.readings, *log.results)}
+    stations = [one.number for one in log.inspection.stations if one.number not in taken]
+    if not stations or not (log.readings or log.results):
+        return []
+    listed = ", ".join(str(one) for one in stations)
+    return [
+        _fact(
+            "station-not-measured", (), tuple(f"station {one}" for one in stations),
+            f"Station {listed} was planned, and nothing was measured there.",
+            "Measure it, or say why it can't be measured.",
+            "The place may not have been within reach.",
+        )
+    ]  # fmt: skip
+
+
+def _fact(
+    code: str,
+    entries: tuple[int, ...],
+    where: tuple[str, ...],
+    seen: str,
+    remedy: str,
+    innocent: str,
+    *,
+    value: float | None = None,
+    limit: float | None = None,
+    touches: Touches = "circumstances",
+) -> ScreeningTest:
+    return ScreeningTest(
+        check=code, code=code, entries=entries, where=where, p=None, seen=seen, remedy=remedy,
+        innocent=innocent, value=value, limit=limit, unit="1" if value is None else "mm",
+        touches=touches,
+    )  # fmt: skip

@@ -1,0 +1,197 @@
+"""Words that could hurt somebody: a loss told as a slip, silence, figures that hide others."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from inspection.assessment import assess
+from inspection.model.rope import Groove, Rope, Station
+from tests.inspection.danger_logs import SOUND, THIN, log_of
+from tests.inspection.simulated_logs import simulate_log
+
+SLIPS = ("digits-swapped", "digit-mistyped", "decimal-moved")
+
+
+# 1: a true thinning is never told as a typing slip
+
+
+def test_two_directions_that_agree_forbid_the_story_of_a_slip() -> None:
+    found = assess(log_of(THIN))
+    first = found.findings[0]
+    assert all(one.code not in SLIPS for one in found.findings)
+    assert set(first.where) == {"station 5, 0 deg", "station 5, 90 deg"}
+    assert "loss of section" in first.seen
+    assert "ground for discard" in first.remedy
+    assert "ISO 4309" in first.remedy
+    assert "typed wrongly" not in found.first_concern
+    assert "station 5" in found.first_concern.lower()
+    assert "ground for discard" in found.first_concern
+
+
+@pytest.mark.parametrize("loss_pct", [3.0, 6.0, 10.0])
+def test_a_true_loss_is_never_called_a_slip_of_the_pen(loss_pct: float) -> None:
+    # both directions of one station thinner by the same share, in drawn logs without photographs
+    for seed in range(40):
+        log = simulate_log(np.random.default_rng(seed), photographs=False, earlier=0)
+        station = log.inspection.stations[seed % len(log.inspection.stations)].number
+        step = log.gauges[log.readings[0].gauge].resolution_mm
+        readings = tuple(
+            one if one.station != station
+            else replace(one, value_mm=mm, typed=f"{mm:.2f}")
+            for one in log.readings
+            for mm in [round(round(one.value_mm * (1 - loss_pct / 100) / step) * step, 2)]
+        )  # fmt: skip
+        for one in assess(replace(log, readings=readings)).findings:
+            if any(where.startswith(f"station {station},") for where in one.where):
+                assert one.code not in SLIPS, (seed, one.seen)
+
+
+def test_a_slip_that_would_hide_a_loss_keeps_the_remedy_of_the_loss_first() -> None:
+    # one direction only: a swap of digits explains it, and so would a loss
+    texts = {(n, 0): text for (n, view), text in SOUND.items() if view == 0} | {(5, 0): "20.14"}
+    first = assess(log_of(texts)).findings[0]
+    assert first.remedy.startswith("Look at the rope")
+    assert "ground for discard" in first.remedy
+
+
+def test_a_slip_in_one_direction_is_still_named() -> None:
+    found = assess(log_of(SOUND | {(5, 0): "12.14"}))
+    assert found.findings[0].code in SLIPS
+
+
+# 2: nothing applied, and all is well
+
+
+def test_judged_against_nothing_is_a_state_of_its_own() -> None:
+    found = assess(log_of(SOUND, rope=Rope("R-1", 22.0)))
+    assert found.judged_against_nothing
+    assert "judged against nothing" in found.first_concern
+    assert "No entry deserves a look" not in found.first_concern
+    assert not assess(log_of(SOUND)).judged_against_nothing
+
+
+def test_plausibility_against_nominal_is_always_looked_at() -> None:
+    texts = {place: f"{float(text) - 2.0:.2f}" for place, text in SOUND.items()}
+    found = assess(log_of(texts, rope=Rope("R-1", 24.0)))
+    assert found.needs_review
+    assert [one.code for one in found.findings][:1] == ["far-from-nominal"]
+    assert "24" in found.first_concern
+
+
+def test_lift_ropes_have_a_criterion_in_service() -> None:
+    # guidance to EN 12385-5 and ISO 4344: more than 6 % of nominal thinner, even over a short
+    # section (seen on one page): 22 mm less 6 % is 20.68 mm
+    texts = SOUND | {(5, 0): "20.50", (5, 90): "20.48"}
+    found = assess(log_of(texts, rope=Rope("R-1", 22.0, duty="lift")))
+    outside = [one for one in found.verdicts if one.verdict.outcome == "outside"]
+    assert [one.station for one in outside] == [5]
+    assert outside[0].verdict.limit.low_mm == pytest.approx(20.68)
+
+
+# 3: a few photographs don't hide the gauge
+
+
+def test_every_station_is_judged_by_the_best_figure_it_has() -> None:
+    texts = SOUND | {(5, 0): "20.14", (5, 90): "20.10"}  # 8.9 % thinner
+    photographs = {(n, view): 22.1 for n in (1, 2, 8) for view in (0, 90)}
+    found = assess(log_of(texts, photographs=photographs))
+    assert {one.station for one in found.severities} == set(range(1, 9))
+    worst = max(found.severities, key=lambda one: one.severity.decrease_pct)
+    assert (worst.station, worst.source, worst.severity.band) == (5, "gauge", "discard")
+    assert {one.station for one in found.local if one.outcome == "local decrease"} == {5}
+    assert {one.source for one in found.severities if one.station in (1, 2, 8)} == {"photographs"}
+
+
+def test_the_surer_figure_is_the_best_one() -> None:
+    photographs = {(n, view): 22.1 for n in (1, 2, 3) for view in (0, 90)}
+    found = assess(log_of(SOUND, photographs=photographs, u_photo_mm=0.2))
+    assert {one.source for one in found.severities} == {"gauge"}
+
+
+# 4: contradictions don't pass in silence
+
+
+def _with_rows(*rows: tuple[int, int, str]) -> tuple[str, str]:
+    log = log_of(SOUND)
+    more = tuple(
+        replace(log.readings[0], station=station, view_deg=view, typed=text, value_mm=float(text))
+        for station, view, text in rows
+    )
+    found = assess(replace(log, readings=(*log.readings, *more)))
+    codes = " ".join(one.code for one in found.findings)
+    return codes, " ".join(found.not_complete)
+
+
+def test_a_place_that_was_read_twice_differently_is_a_finding() -> None:
+    codes, lines = _with_rows((5, 0, "22.94"))
+    assert "read-twice" in codes
+    assert "Station 5, 0 deg" in lines
+    assert "22.14" in lines
+    assert "22.94" in lines
+
+
+def test_a_row_that_stands_there_twice_is_a_finding() -> None:
+    log = log_of(SOUND)
+    found = assess(replace(log, readings=(*log.readings, log.readings[3])))
+    assert "row-twice" in {one.code for one in found.findings}
+    assert any("station 2, 90 deg" in line for line in found.not_complete)
+
+
+def test_a_direction_that_is_missing_and_a_station_that_was_not_read_are_findings() -> None:
+    texts = {place: text for place, text in SOUND.items() if place != (5, 90) and place[0] != 7}
+    found = assess(log_of(texts))
+    codes = {one.code: one for one in found.findings}
+    assert codes["direction-missing"].where == ("station 5",)
+    assert codes["station-not-measured"].where == ("station 7",)
+    assert any("Station 5" in line for line in found.not_complete)
+    assert any("Station 7" in line for line in found.not_complete)
+
+
+def test_a_log_without_gaps_is_complete() -> None:
+    found = assess(log_of(SOUND))
+    assert found.not_complete == ()
+    assert not found.needs_review
+
+
+# 5: the thickest place is not averaged away
+
+
+def test_the_thickest_station_decides_a_fit() -> None:
+    drum = Groove("drum", 12.0, pitch_mm=25.0)
+    rope = Rope("R-1", 24.0, reference_mm=24.4, grooves=(drum,))
+    texts = {place: "24.40" for place in SOUND} | {(5, 0): "25.32", (5, 90): "25.28"}
+    found = assess(log_of(texts, rope=rope))
+    pitch = [one for one in found.verdicts if one.verdict.limit.rule.what == "pitch of drum"]
+    outside = [one for one in pitch if one.verdict.outcome == "outside"]
+    assert [(one.station, one.verdict.value_mm) for one in outside] == [(5, pytest.approx(25.3))]
+    assert found.needs_review
+
+
+# also
+
+
+def test_a_verdict_that_rests_on_a_doubted_entry_says_so() -> None:
+    found = assess(log_of(THIN))
+    marked = {one.station for one in found.verdicts if one.doubted}
+    assert marked == {5}
+    words = next(one.words for one in found.verdicts if one.station == 5)
+    assert "rests on an entry that deserves a second look" in words
+
+
+def test_a_new_rope_is_judged_by_the_places_that_are_far_enough_apart() -> None:
+    # the third station lies 0.4 m behind the second: the four readings of the first two count
+    texts = {place: text for place, text in SOUND.items() if place[0] <= 2}
+    log = log_of(texts | {(3, 0): "22.90", (3, 90): "22.10"}, stations=2,
+                 rope=Rope("R-1", 22.0, service="new"))  # fmt: skip
+    near = Station(3, log.inspection.stations[1].position_m + 0.4)
+    stations = (*log.inspection.stations, near)
+    found = assess(replace(log, inspection=replace(log.inspection, stations=stations)))
+    whole = {one.verdict.limit.rule.what: one.verdict for one in found.verdicts
+             if one.station is None}  # fmt: skip
+    assert whole["largest difference"].value_mm == pytest.approx(22.15 - 22.07)
+    assert whole["tolerance of the diameter"].outcome == "within"
+    assert whole["tolerance of the diameter"].value_mm == pytest.approx(22.105)
+    assert any("station 3" in note for note in found.notes)
