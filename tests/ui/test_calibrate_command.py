@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import date
 from pathlib import Path
@@ -10,19 +11,18 @@ import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from click.testing import CliRunner, Result
-from numpy.typing import NDArray
 from PIL import Image
 
 import vision.calibration.session
 from ui.cli.main import main
 from ui.services.cameras import CAMERAS_FILE, known_cameras
-from vision.calibration.adjustment import Calibration
+from vision.calibration.adjustment import Calibration, Intrinsics
 from vision.calibration.library import kept_camera
 from vision.calibration.session import Calibrated
+from vision.least_squares import Covariance
 
 KEY = "Lantern L4, 4000 x 3000, 26 mm"
-Array = NDArray[np.float64]
-VALUES = np.array([np.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5])
+LENS = Intrinsics(math.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5)
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 # the lens of the samples: a pinhole of 26 mm, 35 mm equivalent (sample_images/rope_camera.py)
 SAMPLE_KEY = "Demo Phone A, 4000 x 3000, 26 mm"
@@ -33,11 +33,10 @@ def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, list(arguments))
 
 
-def calibrated(key: str = KEY, values: Array = VALUES) -> Calibrated:
+def calibrated(key: str = KEY, lens: Intrinsics = LENS) -> Calibrated:
     u = np.array([2e-4, 0.4, 0.4, 3e-4, 6e-4, 4e-5, 4e-5])
-    found = Calibration(
-        values, np.diag(u**2), (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0)
-    )
+    known = Covariance(Intrinsics._fields, np.diag(u**2))
+    found = Calibration(lens, known, (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0))
     camera = kept_camera(key, found, photographs=12, on=date(2026, 11, 26))
     return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg shows no board",))
 
@@ -112,10 +111,10 @@ def test_what_gives_no_calibration_says_why(
 @pytest.fixture
 def sample_phone(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let every calibration come out as the lens that the samples were rendered with."""
-    values = np.array([np.log(SAMPLE_FOCAL_PX), 1999.5, 1499.5, 0.0, 0.0, 0.0, 0.0])
+    lens = Intrinsics(math.log(SAMPLE_FOCAL_PX), 1999.5, 1499.5)
 
     def instead(paths: list[Path], **printed: object) -> Calibrated:
-        return calibrated(SAMPLE_KEY, values)
+        return calibrated(SAMPLE_KEY, lens)
 
     monkeypatch.setattr(vision.calibration.session, "calibrate_photographs", instead)
 

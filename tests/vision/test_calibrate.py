@@ -49,8 +49,8 @@ def test_values_lie_within_their_uncertainty_as_often_as_chance_says() -> None:
         rng = np.random.default_rng(1000 + seed)
         printed = {"stretch": rng.normal(0, 0.01), "bow": rng.normal(0, 0.01)}
         found = calibrate(boards(PHONE, 12, seed, **printed), PHONE.size)
-        off = found.values - PHONE.values
-        distances.append(float(off @ np.linalg.solve(found.covariance, off)))
+        off = np.array(found.lens) - PHONE.values
+        distances.append(float(off @ np.linalg.solve(found.covariance.matrix, off)))
         assert abs(found.stretch - printed["stretch"]) < 4 * found.u_stretch
     low, high = chi2.ppf([0.001, 0.999], 7 * len(distances))
     assert low < sum(distances) < high
@@ -72,8 +72,8 @@ def test_uncertainties_are_those_of_opencv() -> None:
     K = np.asarray(out[1])
     values = np.array([K[1, 1], K[0, 2], K[1, 2], *theirs[:4]])
     u_values = u_theirs[[1, 2, 3, 4, 5, 6, 7]]
-    ours = np.array([found.focal_px, *found.values[1:]])
-    u_ours = found.u * np.array([found.focal_px, 1, 1, 1, 1, 1, 1])
+    ours = np.array([found.focal_px, *found.lens[1:]])
+    u_ours = found.covariance.u_all() * np.array([found.focal_px, 1, 1, 1, 1, 1, 1])
     assert np.all(np.abs(ours - values) < u_values)  # the same data: far closer than that
     ratio = u_ours / u_values
     assert np.all((ratio > 0.85) & (ratio < 1.6)), ratio
@@ -108,8 +108,8 @@ def test_photographs_of_the_printed_page_give_the_lens_that_took_them(
     assert done.camera.key == "Lantern L4, 1200 x 900, 26 mm"
     assert done.camera.photographs == 9
     assert ["text.jpg" in done.left_out[0], "again.jpg" in done.left_out[1]] == [True, True]
-    off = done.calibration.values - SMALL.values
-    distance = float(off @ np.linalg.solve(done.calibration.covariance, off))
+    off = np.array(done.calibration.lens) - SMALL.values
+    distance = float(off @ np.linalg.solve(done.calibration.covariance.matrix, off))
     assert distance < chi2.ppf(0.999, 7)
     assert float(np.median(done.calibration.rms_px)) < 0.2
     assert abs(done.calibration.stretch) < 4 * done.calibration.u_stretch

@@ -107,16 +107,16 @@ def calibrate(
 
 def _print_calibration(done: Calibrated) -> None:
     camera, calibration = done.camera, done.calibration
-    u = calibration.u
+    u = calibration.covariance.u
     click.echo(f"{camera.key}: {camera.photographs} photographs, {calibration.corners} corners")
     rows = [
-        ("focal length, px", camera.focal_px, camera.focal_px * u[0], 2),
-        ("principal point x, px", camera.centre_px[0], u[1], 2),
-        ("principal point y, px", camera.centre_px[1], u[2], 2),
-        ("k1, radial", camera.k1, u[3], 5),
-        ("k2, radial", camera.k2, u[4], 5),
-        ("p1, tangential", camera.p1, u[5], 5),
-        ("p2, tangential", camera.p2, u[6], 5),
+        ("focal length, px", camera.focal_px, camera.focal_px * u("log_focal"), 2),
+        ("principal point x, px", camera.centre_px[0], u("centre_x_px"), 2),
+        ("principal point y, px", camera.centre_px[1], u("centre_y_px"), 2),
+        ("k1, radial", camera.k1, u("k1"), 5),
+        ("k2, radial", camera.k2, u("k2"), 5),
+        ("p1, tangential", camera.p1, u("p1"), 5),
+        ("p2, tangential", camera.p2, u("p2"), 5),
         ("print longer across, %", 100 * calibration.stretch, 100 * calibration.u_stretch, 3),
     ]
     click.echo(f"{'':24s}{'value':>12s}{'u':>10s}")

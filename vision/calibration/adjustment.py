@@ -1,10 +1,4 @@
-"""The bundle adjustment behind a calibration: all corners of all photographs, in one fit.
-
-One vector: ln(focal length), principal point, distortion, shape of the board (`SHARED` numbers),
-then six for each photograph's pose. Lengths are squares of the board. Each number has knowledge
-beforehand, see `vision.calibration.adjustment`.
-
-A camera's numbers from photographs of the calibration board, with their covariance.
+"""A camera's numbers from photographs of the calibration board, with their covariance.
 
 One bundle adjustment (Triggs et al., Bundle Adjustment, 2000; camera model of Brown 1971): focal
 length, principal point, distortion (k1, k2 radial; p1, p2 tangential), what the printer and a
@@ -14,24 +8,25 @@ place of a choice of model: what the photographs can't tell, the prior holds, an
 says which was the case. So k2, p1 and p2 are always in, and harmless where nothing supports them.
 
 Pixels are taken as square: those of phones are, to far better than the board's print, whose
-unequal stretch looks just the same and is fitted instead.
+unequal stretch looks just the same and is fitted instead. Lengths are squares of the board.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import median_abs_deviation
 
 from vision.calibration.board import COLUMNS, ROWS, FoundBoard
+from vision.least_squares import HUBER, Covariance, fit
 
 Array = NDArray[np.float64]
 
-NAMES = ("log focal", "centre x", "centre y", "k1", "k2", "p1", "p2")
-LENS, SHARED = len(NAMES), len(NAMES) + 4  # then: stretch across, bow along, twist, bow across
 # Known beforehand, of no particular camera (common practice, no source): principal point within
 # some percent of the long side, distortion as strong as an unstraightened phone picture's, a
 # plate flat to half a millimetre at a square of 25 mm.
@@ -40,7 +35,49 @@ U_K1, U_K2, U_P = 0.3, 0.5, 0.003
 U_BOW = 0.02
 U_STRETCH = 0.014  # an unchecked print: 1 % along and 1 % across, independently
 FLOOR_PX = 0.03  # corners are never believed to be better than this
-HUBER = 2.5
+
+
+class Intrinsics(NamedTuple):
+    """A lens in the numbers that are fitted.
+
+    Parameters
+    ----------
+    log_focal : float
+        ln(focal length / px).
+    centre_x_px, centre_y_px : float
+        Principal point, px.
+    k1, k2, p1, p2 : float
+        Distortion, radial and tangential (Brown 1971), 1.
+    """
+
+    log_focal: float
+    centre_x_px: float
+    centre_y_px: float
+    k1: float = 0.0
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
+
+
+class BoardShape(NamedTuple):
+    """What the printer and the plate did to the board.
+
+    Parameters
+    ----------
+    stretch : float
+        By how much it is longer across than along, 1.
+    bow_along, twist, bow_across : float
+        Heights of its ends and corners over its middle, squares.
+    """
+
+    stretch: float
+    bow_along: float = 0.0
+    twist: float = 0.0
+    bow_across: float = 0.0
+
+
+# The fit's vector: the numbers of all photographs, then six for the pose of each.
+LENS, SHARED = len(Intrinsics._fields), len(Intrinsics._fields + BoardShape._fields)
 
 
 def knowledge(
@@ -48,19 +85,21 @@ def knowledge(
 ) -> tuple[Array, Array]:
     """Return what is known of the shared numbers beforehand, and its standard uncertainties."""
     width, height = size
-    log_focal = np.log(focal_px or 0.8 * max(size))
-    prior = np.array([log_focal, (width - 1) / 2, (height - 1) / 2, 0, 0, 0, 0, stretch, 0, 0, 0])
+    log_focal = float(np.log(focal_px or 0.8 * max(size)))
+    lens = Intrinsics(log_focal, (width - 1) / 2, (height - 1) / 2)
     centre = U_CENTRE_SHARE * max(size)
-    u = [U_LOG_FOCAL, centre, centre, U_K1, U_K2, U_P, U_P, u_stretch, U_BOW, U_BOW, U_BOW]
-    return prior.astype(float), np.array(u)
+    u_lens = Intrinsics(U_LOG_FOCAL, centre, centre, U_K1, U_K2, U_P, U_P)
+    u_shape = BoardShape(u_stretch, U_BOW, U_BOW, U_BOW)
+    return np.array([*lens, *BoardShape(stretch)]), np.array([*u_lens, *u_shape])
 
 
-def first_poses(boards: Sequence[FoundBoard], prior: Array) -> list[Array]:
+def first_poses(boards: Sequence[FoundBoard], lens: Intrinsics) -> list[Array]:
     """Return a pose to start from for each photograph: OpenCV's calibration without distortion."""
-    flat = [np.column_stack([b.corners, np.zeros(len(b.corners))]).astype(np.float32)
-            for b in boards]  # fmt: skip
-    seen = [b.corners_px.astype(np.float32) for b in boards]
-    K = np.array([[np.exp(prior[0]), 0, prior[1]], [0, np.exp(prior[0]), prior[2]], [0, 0, 1]])
+    flat = [
+        np.column_stack([board.corners, np.zeros(len(board.corners))]).astype(np.float32)
+        for board in boards
+    ]
+    seen = [board.corners_px.astype(np.float32) for board in boards]
     flags = (
         cv2.CALIB_USE_INTRINSIC_GUESS
         | cv2.CALIB_FIX_ASPECT_RATIO
@@ -69,10 +108,20 @@ def first_poses(boards: Sequence[FoundBoard], prior: Array) -> list[Array]:
         | cv2.CALIB_FIX_K2
         | cv2.CALIB_FIX_K3
     )
-    size = (int(2 * prior[1] + 1), int(2 * prior[2] + 1))
-    _, _, _, turns, shifts = cv2.calibrateCamera(flat, seen, size, K, np.zeros(5), flags=flags)
-    return [np.concatenate([np.ravel(r), np.ravel(t)]).astype(float)
-            for r, t in zip(turns, shifts, strict=True)]  # fmt: skip
+    size = (int(2 * lens.centre_x_px + 1), int(2 * lens.centre_y_px + 1))
+    _, _, _, turns, shifts = cv2.calibrateCamera(
+        flat, seen, size, _matrix(lens), np.zeros(5), flags=flags
+    )
+    return [
+        np.concatenate([np.ravel(turn), np.ravel(shift)]).astype(float)
+        for turn, shift in zip(turns, shifts, strict=True)
+    ]
+
+
+def _matrix(lens: Intrinsics) -> Array:
+    """Return the camera matrix K (3, 3), px."""
+    f = float(np.exp(lens.log_focal))
+    return np.array([[f, 0, lens.centre_x_px], [0, f, lens.centre_y_px], [0, 0, 1]])
 
 
 def seen_px(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
@@ -80,19 +129,17 @@ def seen_px(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
 
     The Jacobian (2 N, SHARED + 6) is by the shared numbers, then by the photograph's pose.
     """
-    stretch, bow_along, twist, bow_across = x[LENS:SHARED]
+    lens, form = Intrinsics(*x[:LENS]), BoardShape(*x[LENS:SHARED])
     across = board.corners[:, 1]
     u, v = board.corners[:, 0] / (COLUMNS / 2), across / (ROWS / 2)
-    height = bow_along * u * u + twist * u * v + bow_across * v * v
-    solid = np.column_stack([board.corners[:, 0], across * (1 + stretch), height])
-    f = float(np.exp(x[0]))
-    K = np.array([[f, 0, x[1]], [0, f, x[2]], [0, 0, 1]])
+    height = form.bow_along * u * u + form.twist * u * v + form.bow_across * v * v
+    solid = np.column_stack([board.corners[:, 0], across * (1 + form.stretch), height])
     pose = x[SHARED + 6 * i : SHARED + 6 * i + 6]
-    lens = np.array([*x[3:LENS], 0.0])
-    seen, J = cv2.projectPoints(solid.reshape(-1, 1, 3), pose[:3], pose[3:], K, lens)
+    bend = np.array([lens.k1, lens.k2, lens.p1, lens.p2, 0.0])
+    seen, J = cv2.projectPoints(solid.reshape(-1, 1, 3), pose[:3], pose[3:], _matrix(lens), bend)
     jacobian = np.empty((2 * len(u), SHARED + 6))
-    jacobian[:, 0] = f * (J[:, 6] + J[:, 7])
-    jacobian[:, 1:3], jacobian[:, 3:LENS] = J[:, 8:10], J[:, 10:14]
+    jacobian[:, 0] = np.exp(lens.log_focal) * (J[:, 6] + J[:, 7])
+    jacobian[:, 1:3], jacobian[:, 3:LENS] = J[:, 8:10], J[:, 10:14]  # OpenCV's order is ours
     # moving a point by (dx, dy, dz) is moving the camera's frame by R times that
     per = J[:, 3:6] @ np.asarray(cv2.Rodrigues(pose[:3])[0], float)
     u2, v2 = np.repeat(u, 2), np.repeat(v, 2)
@@ -121,45 +168,12 @@ def misfit(
     return np.concatenate(residuals), np.vstack([*blocks, held])
 
 
-def fitted(
-    x: Array, boards: Sequence[FoundBoard], sigma: Array, prior: Array, u_prior: Array, steps: int
-) -> Array:
-    """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
-    damping = 1e-4
-    residuals, J = misfit(x, boards, sigma, prior, u_prior)
-    for _ in range(steps):
-        weights = np.minimum(1.0, HUBER / np.maximum(np.abs(residuals), 1e-12))
-        normal, pull = (J.T * weights) @ J, -(J.T * weights) @ residuals
-        move = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        tried, ahead = misfit(x + move, boards, sigma, prior, u_prior)
-        if (weights * tried**2).sum() <= (weights * residuals**2).sum():
-            x, residuals, J, damping = x + move, tried, ahead, max(damping / 10, 1e-12)
-            if pull @ move < 1e-4:  # what was left to gain, in units of chi squared
-                break
-        else:
-            damping *= 10
-    return np.asarray(x, float)
-
-
 def spread_px(off: Array, photographs: int) -> float:
     """Return the standard deviation of a photograph's corners, px, false ones left out."""
-    rough = max(1.4826 * float(np.median(np.abs(off))), FLOOR_PX)
+    rough = max(float(median_abs_deviation(off, axis=None, scale="normal")), FLOOR_PX)
     weights = np.minimum(1.0, HUBER * rough / np.maximum(np.abs(off), 1e-12))
     dof = max(4.0, off.size - 6 - SHARED / photographs)  # that the fit left
     return max(float(np.sqrt((weights * off**2).sum() / dof)), FLOOR_PX)
-
-
-def covariance_of(
-    x: Array, boards: Sequence[FoundBoard], sigma: Array, prior: Array, u_prior: Array
-) -> Array:
-    """Return the covariance of the shared numbers: the inverse of the normal matrix."""
-    residuals, J = misfit(x, boards, sigma, prior, u_prior)
-    weights = np.sqrt(np.minimum(1.0, HUBER / np.maximum(np.abs(residuals), 1e-12)))
-    root = J * weights[:, None]
-    scale = np.linalg.norm(root, axis=0)  # as a unit: the numbers differ by many powers of ten
-    triangle = np.linalg.inv(np.linalg.qr(root / scale, mode="r"))
-    whole = triangle @ triangle.T / np.outer(scale, scale)
-    return np.asarray(whole[:SHARED, :SHARED])
 
 
 LEAST_PHOTOGRAPHS = 8
@@ -180,11 +194,10 @@ class Calibration:
 
     Parameters
     ----------
-    values : ndarray of shape (7,)
-        ln(focal length / px), principal point in px, k1, k2, p1, p2
-        (`vision.calibration.adjustment.NAMES`).
-    covariance : ndarray of shape (7, 7)
-        Its covariance.
+    lens : Intrinsics
+        The camera's numbers.
+    covariance : Covariance
+        Their covariance.
     size : tuple of int
         Width and height of the photographs, px.
     stretch, u_stretch : float
@@ -199,8 +212,8 @@ class Calibration:
         Angle between the line of sight and the board's normal in each photograph, deg.
     """
 
-    values: Array
-    covariance: Array
+    lens: Intrinsics
+    covariance: Covariance
     size: tuple[int, int]
     stretch: float
     u_stretch: float
@@ -212,12 +225,7 @@ class Calibration:
     @property
     def focal_px(self) -> float:
         """Focal length, px."""
-        return float(np.exp(self.values[0]))
-
-    @property
-    def u(self) -> Array:
-        """Standard uncertainties of `values` (7,)."""
-        return np.asarray(np.sqrt(np.diag(self.covariance)))
+        return float(np.exp(self.lens.log_focal))
 
 
 def calibrate(
@@ -257,29 +265,40 @@ def calibrate(
         )
     called = list(names) or [f"photograph {i}" for i in range(1, len(boards) + 1)]
     prior, u_prior = knowledge(size, focal_px, stretch, u_stretch)
-    start = np.concatenate([prior, *first_poses(boards, prior)])
+    fitted = np.concatenate([prior, *first_poses(boards, Intrinsics(*prior[:LENS]))])
     sigma = np.full(len(boards), max(size) / 4000)
-    for steps in (40, 20, 20):  # then each photograph counts by how sharp its corners are
-        start = fitted(start, boards, sigma, prior, u_prior, steps)
-        off = [seen_px(start, i, board)[0] - board.corners_px for i, board in enumerate(boards)]
+    corners = sum(len(board.corners) for board in boards)
+
+    def residuals(x: Array) -> Array:
+        return misfit(x, boards, sigma, prior, u_prior)[0]
+
+    def jacobian(x: Array) -> Array:
+        return misfit(x, boards, sigma, prior, u_prior)[1]
+
+    for _ in range(4):  # from the second time each photograph counts by how sharp its corners are
+        solution = fit(residuals, fitted, jacobian, robust=2 * corners)
+        fitted = solution.values
+        off = [seen_px(fitted, i, board)[0] - board.corners_px for i, board in enumerate(boards)]
         sigma = np.array([spread_px(one, len(boards)) for one in off])
     rms = tuple(float(np.sqrt((one**2).sum(axis=1).mean())) for one in off)
-    _refuse_zoomed(start, boards, sigma, called)
+    _refuse_zoomed(fitted, boards, sigma, called)
     worst = int(np.argmax(rms))
     if float(np.median(rms)) > MOST_RMS_SHARE * max(size):
         raise CalibrationError(
             f"the corners lie {np.median(rms):.1f} px off what such a lens can show (worst "
             f"{called[worst]}, {rms[worst]:.1f} px): is the board flat, and is the lens no fisheye?"
         )
-    covariance = covariance_of(start, boards, sigma, prior, u_prior)
-    u = np.sqrt(np.diag(covariance))
-    tilts = tuple(_tilt_deg(start[SHARED + 6 * i :][:6]) for i in range(len(boards)))
-    if u[0] > MOST_U_FOCAL:
+    shared = Covariance(
+        Intrinsics._fields + BoardShape._fields, solution.covariance[:SHARED, :SHARED]
+    )
+    u_log_focal = shared.u("log_focal")
+    tilts = tuple(_tilt_deg(fitted[SHARED + 6 * i :][:6]) for i in range(len(boards)))
+    if u_log_focal > MOST_U_FOCAL:
         raise CalibrationError(
             f"the photographs were all taken from much the same direction (tilts {min(tilts):.0f} "
-            f"to {max(tilts):.0f} degrees), so that the focal length is known to {100 * u[0]:.1f} "
-            f"% only ({100 * MOST_U_FOCAL:.1f} % is the most): tilt the phone by 20 to 40 degrees "
-            "to each side, upwards and downwards."
+            f"to {max(tilts):.0f} degrees), so that the focal length is known to "
+            f"{100 * u_log_focal:.1f} % only ({100 * MOST_U_FOCAL:.1f} % is the most): tilt the "
+            "phone by 20 to 40 degrees to each side, upwards and downwards."
         )
     coverage = _coverage(boards, size)
     if coverage < LEAST_COVERAGE:
@@ -288,25 +307,23 @@ def calibrate(
             f"{100 * LEAST_COVERAGE:.0f} % is the least: show it in every corner, too."
         )
     return Calibration(
-        start[:LENS], covariance[:LENS, :LENS], size, float(start[LENS]), float(u[LENS]), rms,
-        sum(len(board.corners) for board in boards), coverage, tilts,
-    )  # fmt: skip
+        Intrinsics(*fitted[:LENS].tolist()),
+        Covariance(Intrinsics._fields, shared.ordered(Intrinsics._fields)),
+        size,
+        BoardShape(*fitted[LENS:SHARED].tolist()).stretch,
+        shared.u("stretch"),
+        rms,
+        corners,
+        coverage,
+        tilts,
+    )
 
 
 def _refuse_zoomed(
     x: Array, boards: Sequence[FoundBoard], sigma: Array, names: Sequence[str]
 ) -> None:
     """Refuse a photograph whose own focal length, all else as fitted, is surely another."""
-    own = np.empty((len(boards), 2))
-    for i, board in enumerate(boards):
-        mine, free = x.copy(), [0, *range(SHARED + 6 * i, SHARED + 6 * i + 6)]
-        for _ in range(8):
-            seen, J = seen_px(mine, i, board)
-            J = J[:, [0, *range(SHARED, SHARED + 6)]] / sigma[i]
-            off = (seen - board.corners_px).ravel() / sigma[i]
-            step = np.linalg.lstsq(J, -off, rcond=None)[0]
-            mine[free] += step * min(1.0, 0.2 / max(abs(step[0]), 1e-12))
-        own[i] = mine[0], np.sqrt(np.linalg.pinv(J.T @ J)[0, 0])
+    own = np.array([_own_focal(x, i, board, sigma[i]) for i, board in enumerate(boards)])
     usual = float(np.median(own[:, 0]))
     for i, (log_focal, u) in enumerate(own):
         if abs(log_focal - usual) > max(ZOOM_OFF, 5 * u):
@@ -315,6 +332,26 @@ def _refuse_zoomed(
                 f"({100 * np.expm1(log_focal - usual):+z.0f} %): leave out photographs that were "
                 "zoomed, cropped or taken with another lens."
             )
+
+
+def _own_focal(x: Array, i: int, board: FoundBoard, sigma: float) -> tuple[float, float]:
+    """Return ln(focal length) by photograph i alone, all else as fitted, and its uncertainty."""
+    focal = Intrinsics._fields.index("log_focal")
+    free = [focal, *range(SHARED + 6 * i, SHARED + 6 * i + 6)]  # it, and the photograph's pose
+
+    def moved(mine: Array) -> Array:
+        whole = x.copy()
+        whole[free] = mine
+        return whole
+
+    def residuals(mine: Array) -> Array:
+        return (seen_px(moved(mine), i, board)[0] - board.corners_px).ravel() / sigma
+
+    def jacobian(mine: Array) -> Array:
+        return seen_px(moved(mine), i, board)[1][:, [focal, *range(SHARED, SHARED + 6)]] / sigma
+
+    solution = fit(residuals, x[free], jacobian)
+    return float(solution.values[0]), float(np.sqrt(solution.covariance[0, 0]))
 
 
 def _tilt_deg(pose: Array) -> float:

@@ -21,9 +21,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.calibration.adjustment import Calibration
+from vision.calibration.adjustment import Calibration, Intrinsics
 from vision.camera import Lens
 from vision.json_files import change_kept, read_kept
+from vision.least_squares import Covariance
 from vision.photo.photo import Photo
 
 Array = NDArray[np.float64]
@@ -49,7 +50,8 @@ class CalibratedCamera:
     focal_px, centre_px, k1, k2, p1, p2
         The camera's numbers, see `vision.calibration.adjustment`.
     covariance : tuple of tuple of float
-        Covariance of (ln focal, centre x, centre y, k1, k2, p1, p2).
+        Covariance of these numbers, the focal length as its logarithm, in the order of
+        `vision.calibration.adjustment.Intrinsics`.
     photographs : int
         How many it came from.
     rms_px, coverage : float
@@ -95,12 +97,22 @@ def kept_camera(
     key: str, calibration: Calibration, *, photographs: int, on: date | None
 ) -> CalibratedCamera:
     """Return a calibration as it is kept."""
-    log_focal, x, y, k1, k2, p1, p2 = (float(value) for value in calibration.values)
+    lens = calibration.lens
     return CalibratedCamera(
-        key, calibration.size, math.exp(log_focal), (x, y), k1, k2, p1, p2,
-        tuple(tuple(float(v) for v in row) for row in calibration.covariance),
-        photographs, float(np.median(calibration.rms_px)), calibration.coverage, on,
-    )  # fmt: skip
+        key=key,
+        size=calibration.size,
+        focal_px=math.exp(lens.log_focal),
+        centre_px=(lens.centre_x_px, lens.centre_y_px),
+        k1=lens.k1,
+        k2=lens.k2,
+        p1=lens.p1,
+        p2=lens.p2,
+        covariance=tuple(tuple(row) for row in calibration.covariance.matrix.tolist()),
+        photographs=photographs,
+        rms_px=float(np.median(calibration.rms_px)),
+        coverage=calibration.coverage,
+        on=on,
+    )
 
 
 def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | None:
@@ -109,12 +121,12 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | No
     if camera is None:
         return None
     height, width = photo.pixels.shape[:2]
-    covariance = np.array(camera.covariance)
-    u = np.sqrt(np.diag(covariance))
+    known = Covariance(Intrinsics._fields, np.array(camera.covariance))
     stored = (height, width) if photo.orientation >= 5 else (width, height)
     x, y = camera.centre_px
     aside = np.array([camera.p2, camera.p1])  # a vector: it turns with the picture
-    u_centre = float(np.hypot(max(u[1], u[2]), U_SHIFT_SHARE * max(camera.size)))
+    u_centre = max(known.u("centre_x_px"), known.u("centre_y_px"))
+    u_centre = math.hypot(u_centre, U_SHIFT_SHARE * max(camera.size))
     if stored == camera.size:
         turn, shift = turned(photo.orientation, *stored)
         centre = turn @ np.array([x, y]) + shift
@@ -125,11 +137,11 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | No
         centre, aside, u_centre = middle, np.zeros(2), math.hypot(u_centre, off)
     return Lens(
         camera.focal_px,
-        math.hypot(float(u[0]), U_REFOCUS),
+        math.hypot(known.u("log_focal"), U_REFOCUS),
         (float(centre[0]), float(centre[1])),
         u_centre,
         k1=camera.k1,
-        u_k1=max(_u_bend(covariance[3:, 3:], camera), 1e-4),
+        u_k1=max(_u_bend(known.ordered(["k1", "k2", "p1", "p2"]), camera), 1e-4),
         k2=camera.k2,
         p1=float(aside[1]),
         p2=float(aside[0]),

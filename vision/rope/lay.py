@@ -27,7 +27,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.stats import norm, t
+from scipy.stats import median_abs_deviation, norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
 from vision.photo.photo import Photo
@@ -163,7 +163,8 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     kept = []
     for s, height in sides:  # a loose wire must not carry the row away
         off = height - _row(s, pitch) @ _solve(s, height, pitch)
-        good = np.abs(off - np.median(off)) < STRAY * 1.4826 * np.median(np.abs(off)) + 1e-6
+        scatter = float(median_abs_deviation(off, scale="normal"))
+        good = np.abs(off - np.median(off)) < STRAY * scatter + 1e-6
         kept.append((s[good], height[good]))
     pitch = _best_pitch(kept, pitch, NEARER, AGAIN)
     weight, spread, places, phases = 0.0, 0.0, 0, []

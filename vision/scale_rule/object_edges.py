@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, savgol_filter
-from scipy.stats import norm
+from scipy.stats import median_abs_deviation, norm
 
 from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.least_squares import fit_with_scatter
 from vision.rope.jaws import STRAY_SHARE, JawLines
 from vision.rope.outline import best_path
 from vision.rope.rectify import Image, Light, across_vector, cut_strip, points_mm, scale_at
@@ -29,6 +30,7 @@ from vision.scale_rule.graduation_rows import on_face_mm
 Array = NDArray[np.float64]
 
 REACH = 1.6  # of the line, to each side along the object
+LEAST_SCATTER_MM = 1e-6  # of an edge about its line, however smooth it looks
 LOOSE = 0.06  # of the diameter: an edge farther off its line belongs to something else
 SHORTEST_SHARE = 0.3
 SMOOTH, NEAR = 0.2, 0.2  # of the diameter: crests are smoothed away, to see where edges run
@@ -212,27 +214,30 @@ def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
     ones, zeros = np.ones_like(along), np.zeros_like(along)
     A = np.concatenate([np.stack([ones, zeros, along], 1), np.stack([zeros, ones, -along], 1)])
     y = np.concatenate(places)
-    weights = np.ones(len(y))
-    for _ in range(8):
-        solution = np.linalg.lstsq(A * weights[:, None], y * weights, rcond=None)[0]
-        off = np.abs(y - A @ solution)
-        limit = 2.0 * max(1.4826 * float(np.median(off)), 1e-6)
-        weights = np.sqrt(np.minimum(1.0, limit / np.maximum(off, 1e-12)))
-    scatter = float(np.sqrt((weights * off**2).sum() / max(1, len(y) - 3)))
-    whole = np.linalg.pinv((A * weights[:, None]).T @ (A * weights[:, None]))
+    start = np.linalg.lstsq(A, y, rcond=None)[0]
+    solution, _ = fit_with_scatter(
+        lambda line, sigma: (A @ line - y) / sigma,
+        start,
+        lambda _, sigma: A / sigma,
+        robust=len(y),
+        sigma=max(float(np.std(A @ start - y)), LEAST_SCATTER_MM),
+        floor=LEAST_SCATTER_MM,
+    )
+    variance = (solution.weights * solution.residuals**2).sum() / max(1, len(y) - 3)
     # neighbours share their fault over a few px
-    return float(solution[2]), 2.0 * scatter * float(np.sqrt(whole[2, 2]))
+    u = 2.0 * float(np.sqrt(variance * solution.covariance[2, 2]))
+    return float(solution.values[2]), u
 
 
 def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
     """Return the line that bears on the highest places, `step` mm a sample."""
     smooth = gaussian_filter1d(values, 1.0, mode="nearest")
     off = values - savgol_filter(values, 5, 2)  # of five, a parabola leaves sqrt(18 / 35)
-    noise = max(1.4826 / np.sqrt(18 / 35) * float(np.median(np.abs(off))), 0.03 * step)
+    noise = max(float(median_abs_deviation(off, scale="normal")) / np.sqrt(18 / 35), 0.03 * step)
     peaks, _ = find_peaks(smooth, prominence=max(4 * noise, BUMP_SHARE * d))
     peaks = peaks[(peaks >= 2) & (peaks < len(values) - 2)]
     if len(peaks) < 2:
-        scatter = 1.4826 * float(np.median(np.abs(values - np.median(values))))
+        scatter = float(median_abs_deviation(values, scale="normal"))
         refuse_above("object-rough", 100 * scatter / d)
         independent = max(2.0, len(values) / 6)
         uneven = max(0.0, scatter - 0.3 * step)  # more than pixels make: it may be the object
@@ -330,5 +335,5 @@ def _likeness(light: Light, near: NDArray[np.bool_]) -> tuple[Array, float]:
     score = (stops - plain) @ way / max(reach, 1e-9)
     # from neighbour to neighbour: a shadow beside the object is no noise
     steps = np.diff(score[: max(3, rows // 6), near], axis=1)
-    noise = 1.4826 / np.sqrt(2) * float(np.median(np.abs(steps)))
+    noise = float(median_abs_deviation(steps, axis=None, scale="normal")) / np.sqrt(2)
     return np.asarray(score, float), 1 / max(noise, 0.01)

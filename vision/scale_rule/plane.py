@@ -10,7 +10,7 @@ observations.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -19,15 +19,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, Lens
-from vision.least_squares import Covariance
+from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatter
 from vision.scale_rule.graduation_rows import LEAST_MARKS, Row, on_face_mm, rows_of
 from vision.scale_rule.graduations import SPACINGS_MM, Run, Unrolled
 
 Array = NDArray[np.float64]
 
 U_TILT = 0.21  # rad, 12 degrees: how square a camera is held (common practice, no source)
-MARK_FLOOR_PX = 0.05
-HUBER, STEPS = 2.5, 12
+ROUGH_PX, MARK_FLOOR_PX = 0.3, 0.05  # scatter of marks to begin with, and the least believed
+SMALL = 1e-6  # of a step to each side, for derivatives; of the principal point in px:
+SMALL_PX = 1e-4
 MOST_RUNS = 30
 SIDE_PX = 3.0  # how well a marked line runs along the rule
 
@@ -84,6 +85,9 @@ class FaceView(NamedTuple):
             centre_x_px=self.centre_x_px,
             centre_y_px=self.centre_y_px,
         )
+
+
+STEPS = np.array([SMALL_PX if name.endswith("_px") else SMALL for name in FaceView._fields])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,9 +178,9 @@ def face_of_two_points(
         off = (on_face_mm(view.camera(), points) - [[0, 0], [length_mm, 0]]) * scale
         return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
-    values, root = _settle(cost, np.array(start), 0)
-    covariance = Covariance(FaceView._fields, _inverse(root))
-    return Face(FaceView.of(values), covariance, lens, (), np.zeros(0), 0.0)
+    solution = fit(cost, np.array(start), steps=STEPS)
+    covariance = Covariance(FaceView._fields, solution.covariance)
+    return Face(FaceView.of(solution.values), covariance, lens, (), np.zeros(0), 0.0)
 
 
 def face_of_marks(
@@ -242,7 +246,7 @@ def _fit_runs(
         off = (off - (np.bincount(which, off) / count)[which]) * scale
         return np.concatenate([off / 0.5, _sides(there[-2:] * scale), _priors(view, lens)])
 
-    return FaceView.of(_settle(cost, np.array(start), len(ideal))[0])
+    return FaceView.of(fit(cost, np.array(start), steps=STEPS, robust=len(ideal)).values)
 
 
 def _fit_rows(
@@ -252,22 +256,24 @@ def _fit_rows(
     every = np.concatenate([*(row.points_px for row in rows), [one, other]])
     ideal = np.concatenate([row.numbers * SPACINGS_MM[row.name] for row in rows])
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
-    sigma, fitted = 0.3, len(FaceView._fields)
+    fitted = len(FaceView._fields)
 
     def placed(full: Array) -> tuple[Array, Array]:
         """Return how far marks lie off their numbers, and where the two ends lie, px."""
         there = on_face_mm(FaceView.of(full).camera(), every)
         return (there[:-2, 0] - ideal - full[fitted:][which]) * scale, there[-2:] * scale
 
-    def cost(full: Array) -> Array:
+    def cost(full: Array, sigma: float) -> Array:
         off, ends = placed(full)
         return np.concatenate([off / sigma, _sides(ends), _priors(FaceView.of(full), lens)])
 
     full = np.array([*start, *offsets])
-    for _ in range(3):
-        full, root = _settle(cost, full, len(ideal))
-        off, _ = placed(full)
-        sigma = max(1.4826 * float(np.median(np.abs(off))), MARK_FLOOR_PX)
+    steps = np.append(STEPS, np.full(len(offsets), SMALL))
+    solution, sigma = fit_with_scatter(
+        cost, full, robust=len(ideal), sigma=ROUGH_PX, floor=MARK_FLOOR_PX, steps=steps
+    )
+    full = solution.values
+    off, _ = placed(full)
     good = np.abs(off) < 4 * sigma
     sound = [
         i for i in range(len(rows))
@@ -281,8 +287,9 @@ def _fit_rows(
         )
     # One mark seen in many bands is one mark: its own fault is in all of them.
     repeated = len(ideal) / sum(row.marks for row in rows)
+    root = solution.root
     root[: len(ideal)] /= np.sqrt(repeated)
-    covariance = Covariance(FaceView._fields, _inverse(root)[:fitted, :fitted])
+    covariance = Covariance(FaceView._fields, covariance_of(root)[:fitted, :fitted])
     rms = float(np.sqrt((off[good] ** 2).mean()))
     kept = tuple(
         replace(
@@ -291,41 +298,3 @@ def _fit_rows(
         for i, row in enumerate(rows)
     )
     return Face(FaceView.of(full), covariance, lens, kept, full[fitted:], rms)
-
-
-def _settle(cost: Callable[[Array], Array], start: Array, marks: int) -> tuple[Array, Array]:
-    """Gauss and Newton's steps, the first `marks` residuals with Huber's weights.
-
-    Returns the answer and the weighted Jacobian there.
-    """
-    at = start.copy()
-    size = np.ones(len(at))
-    size[[FaceView._fields.index(name) for name in ("centre_x_px", "centre_y_px")]] = 100.0
-    weights = np.ones(len(cost(at)))
-    root = np.zeros((len(weights), len(at)))
-    for _ in range(STEPS):
-        here = cost(at)
-        weights[:marks] = np.sqrt(np.minimum(1.0, HUBER / np.maximum(np.abs(here[:marks]), 1e-12)))
-        for i in range(len(at)):
-            nudged = at.copy()
-            nudged[i] += 1e-6 * size[i]
-            root[:, i] = (cost(nudged) - here) / (1e-6 * size[i]) * weights
-        unit = np.maximum(np.linalg.norm(root, axis=0), 1e-12)
-        scaled = root / unit
-        normal = scaled.T @ scaled + 1e-12 * np.eye(len(at))
-        move = np.linalg.solve(normal, -scaled.T @ (here * weights)) / unit
-        worth = float(((here * weights) ** 2).sum())
-        part = 1.0
-        while part > 0.05 and float(((cost(at + part * move) * weights) ** 2).sum()) > worth:
-            part /= 2
-        at = at + part * move
-        if np.abs(root @ move).max() < 1e-3:
-            break
-    return at, root
-
-
-def _inverse(root: Array) -> Array:
-    """Return the covariance that a weighted Jacobian stands for."""
-    unit = np.linalg.norm(root, axis=0)  # the numbers differ by many powers of ten
-    triangle = np.linalg.inv(np.linalg.qr(root / unit, mode="r"))
-    return np.asarray(triangle @ triangle.T / np.outer(unit, unit))

@@ -13,8 +13,8 @@ term for the gap covers what it does to the rope's height.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from vision.camera import FITTED, U_LOG_UNKNOWN_FOCAL, Camera, Lens, bent_mm, camera_of, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above
-from vision.least_squares import Covariance
+from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatter
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
 from vision.target.layout import Card
@@ -31,11 +31,12 @@ Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
-FEW_STEPS, MOST_STEPS = 30, 200  # to choose a start, to follow it
+ROUGH_PX = 0.1  # scatter of corners to begin with
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
 SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
 COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
+AT = slice(COLUMN["x_mm"], COLUMN["z_mm"] + 1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,28 +142,38 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
     u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
     flat = drawn * [card.scale_x, card.scale_y]
 
-    def model(t: Array) -> tuple[Array, Array]:
-        return _corners(blank.with_values(t[: len(FITTED)]), t[len(FITTED) :], flat, half)
+    def residuals(seen_as: Array, sigma: float) -> Array:
+        full = _unfolded(seen_as)
+        camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
+        off = _corners(camera, scales, flat, half)[0] - seen.ravel()
+        return np.concatenate([off / sigma, (full[len(PLACE) :] - prior) / u_prior])
 
-    def fitted(start: Array, steps: int) -> tuple[Array, Array, Array]:
-        return _least_squares(start, seen, prior, u_prior, model, steps)
+    def jacobian(seen_as: Array, sigma: float) -> Array:
+        full = _unfolded(seen_as)
+        camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
+        return np.vstack([_corners(camera, scales, flat, half)[1] / sigma, known]) @ _valley(full)
 
-    rough = [fitted(start, FEW_STEPS) for start in _starts(flat, seen, blank)]
-    best = min(rough, key=lambda fit: float((fit[2] * fit[1] ** 2).sum()))
-    theta, residuals, weights = fitted(best[0], MOST_STEPS)
-    jacobian = model(theta)[1]
-    dof = max(4, 2 * len(seen) - 8)  # that the fit left: a Type A figure from the residuals
-    rms = float(np.sqrt((weights * residuals**2).sum() / dof))
-    sigma = max(rms, CORNER_FLOOR_PX)
-    known = np.eye(len(theta))[len(PLACE) :] / u_prior[:, None]
-    root = np.vstack([jacobian * np.sqrt(weights)[:, None] / sigma, known])
-    size = np.linalg.norm(root, axis=0)  # as a unit: the numbers differ by many powers of ten
-    triangle = np.linalg.inv(np.linalg.qr(root / size, mode="r"))
-    whole = triangle @ triangle.T / np.outer(size, size)
+    known = np.eye(len(COLUMN))[len(PLACE) :] / u_prior[:, None]
+    solutions = [
+        fit(partial(residuals, sigma=ROUGH_PX), _folded(start), partial(jacobian, sigma=ROUGH_PX))
+        for start in _starts(flat, seen, blank)
+    ]
+    best = min(solutions, key=lambda one: float(one.residuals @ one.residuals))
+    corners = seen.size
+    best, sigma = fit_with_scatter(
+        residuals, best.values, jacobian, robust=corners, sigma=ROUGH_PX, floor=CORNER_FLOOR_PX
+    )
+    theta = _unfolded(best.values)
+    dof = max(4, corners - 8)  # that the fit left: a Type A figure from the residuals
+    off = sigma * best.residuals[:corners]
+    rms = float(np.sqrt((best.weights[:corners] * off**2).sum() / dof))
+    camera = blank.with_values(theta[: len(FITTED)])
+    by_corner = _corners(camera, theta[len(FITTED) :], flat, half)[1] / max(rms, CORNER_FLOOR_PX)
+    root = np.vstack([by_corner * np.sqrt(best.weights[:corners])[:, None], known])
+    whole = covariance_of(root)
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
     rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
-    camera = blank.with_values(theta[: len(FITTED)])
     cov = Covariance(FITTED, np.asarray(rest @ rest.T))
     return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
 
@@ -179,7 +190,7 @@ def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
         np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), rest])
         for r, t in zip(turns, shifts, strict=True)
     ]
-    finite = [start for start in starts if np.isfinite(start).all()]
+    finite = [one for one in starts if np.isfinite(one).all() and one[COLUMN["z_mm"]] > 0]
     if finite:
         return finite
     # a scan seen exactly from the front has no second pose, and the closed form divides by zero
@@ -223,71 +234,32 @@ def _corners(
     return np.asarray(seen, float).ravel(), jacobian
 
 
-def _least_squares(
-    start: Array,
-    seen: Array,
-    prior: Array,
-    u_prior: Array,
-    model: Callable[[Array], tuple[Array, Array]],
-    steps: int,
-) -> tuple[Array, Array, Array]:
-    """Levenberg and Marquardt with Huber's weights, so that one false corner pulls little."""
-    target = seen.ravel()
-    theta, damping, sigma = start.copy(), 1e-6, 0.1
-    weights = np.ones(seen.size)
+def _unfolded(seen_as: Array) -> Array:
+    """Return the numbers of `COLUMN` from those that the fit steps in (14,).
 
-    def cost(t: Array, r: Array) -> float:
-        return float((weights * r * r).sum() / sigma**2 + (((t[6:] - prior) / u_prior) ** 2).sum())
-
-    predicted, jacobian = model(theta)
-    residuals = predicted - target
-    settled = 0
-    for _ in range(steps):
-        along = jacobian @ _valley(theta)
-        normal = (along.T * weights) @ along / sigma**2
-        pull = -(along.T * weights) @ residuals / sigma**2
-        normal[6:, 6:] += np.diag(1 / u_prior**2)
-        pull[6:] -= (theta[6:] - prior) / u_prior**2
-        move = np.asarray(np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull), float)
-        tried = _moved(theta, move)
-        predicted, ahead = model(tried)
-        small = bool(pull @ move < 1e-5)  # what is left to gain, in units of chi squared
-        if cost(tried, predicted - target) <= cost(theta, residuals):
-            theta, residuals, jacobian = tried, predicted - target, ahead
-            damping = max(damping / 10, 1e-9)
-        else:
-            damping *= 10
-        if small or damping > 1e6:
-            settled += 1
-            if settled > 3:
-                break
-            spread = 1.4826 * float(np.median(np.abs(residuals)))
-            sigma, damping = max(spread, CORNER_FLOOR_PX), 1e-6
-            weights = np.minimum(1.0, 2.5 * sigma / np.maximum(np.abs(residuals), 1e-12))
-    return theta, residuals, weights
-
-
-def _valley(theta: Array) -> Array:
-    """Return the derivative of `theta` by the numbers that the fit steps in (14, 14).
-
-    A longer focal length from farther away looks much the same; steps in x / z, y / z and
+    A longer focal length from farther away looks much the same; x / z, y / z and
     ln(z / focal length) in place of x, y, z run along that valley.
     """
-    (x, y, z), turned = theta[3:6], np.eye(len(theta))
-    turned[3:6, 3:6] = [[z, 0, x], [0, z, y], [0, 0, z]]
-    turned[3:6, COLUMN["log_focal"]] = x, y, z
+    full = seen_as.copy()
+    z = float(np.exp(seen_as[COLUMN["z_mm"]] + seen_as[COLUMN["log_focal"]]))
+    full[AT] = seen_as[AT][0] * z, seen_as[AT][1] * z, z
+    return full
+
+
+def _folded(full: Array) -> Array:
+    """Return the numbers that the fit steps in from those of `COLUMN` (14,)."""
+    x, y, z = full[AT]
+    seen_as = full.copy()
+    seen_as[AT] = x / z, y / z, np.log(z) - full[COLUMN["log_focal"]]
+    return seen_as
+
+
+def _valley(full: Array) -> Array:
+    """Return the derivative of `_unfolded`, (14, 14)."""
+    (x, y, z), turned = full[AT], np.eye(len(full))
+    turned[AT, AT] = [[z, 0, x], [0, z, y], [0, 0, z]]
+    turned[AT, COLUMN["log_focal"]] = x, y, z
     return turned
-
-
-def _moved(theta: Array, move: Array) -> Array:
-    """Return `theta` after a step in the numbers of `_valley`."""
-    move = move.copy()
-    focal = COLUMN["log_focal"]
-    move[[5, focal]] = np.clip(move[[5, focal]], -0.5, 0.5)  # no step to infinity
-    moved = theta + move
-    z = theta[5] * np.exp(move[5] + move[focal])
-    moved[3:6] = *((theta[3:5] / theta[5] + move[3:5]) * z), z
-    return np.asarray(moved, float)
 
 
 def _surely_disagrees(pose: Pose, lens: Lens) -> bool:

@@ -220,7 +220,7 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
 Array = NDArray[np.float64]
 Used = NDArray[np.bool_]
 
-FAR_OFF = 4.0  # robust standard deviations: such a corner is none
+FAR_OFF = 6.0  # times as far off as corners usually are (median): such a corner is none
 
 
 def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
@@ -264,7 +264,7 @@ def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
         Camera and card, fitted to these corners; in the fit the print's scale has a prior.
     """
     off = _stretch(found, pose.camera, np.ones(len(found.corners_px), np.bool_))[1]
-    used: Used = np.asarray(off < max(FAR_OFF * 1.4826 * float(np.median(off)), 1e-6))
+    used: Used = np.asarray(off < max(FAR_OFF * float(np.median(off)), 1e-6))
     return _stretch(found, pose.camera, used)[0], used
 
 
