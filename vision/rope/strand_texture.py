@@ -6,6 +6,10 @@ straight, and all of them together are one wave of two directions: `turns` to th
 round the rope, `1 / pitch` to the millimetre along it. Its strength is that of the Fourier sum
 over both directions, with the first three multiples, because strands have sharp valleys.
 
+Which way the lines lean is the sign of the structure tensor's mixed element (Bigun and Granlund
+1987) over the whole face. A wave that turns the other way nearly as strongly contradicts it, and
+then nothing is said.
+
 What this can't do: gloss stands where a wire's face looks towards the light, not at the strand's
 middle, so `turns` comes out too large by a tenth to a half, and the pitch by up to a percent or
 two (`U_PITCH_SHARE`). Which way the strands turn is beyond doubt all the same.
@@ -19,6 +23,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
+from skimage.feature import structure_tensor
 
 from vision.camera import Camera, project_mm
 from vision.rope.rectify import Image
@@ -33,6 +38,7 @@ TURNS = np.arange(2.5, 22.01, 0.25)  # strands that a full circle could hold
 U_PITCH_SHARE = 0.012  # gloss and valleys lie below the crowns: seen on renders, see DEVELOPERS.md
 STRENGTH = 0.06  # least share of the face's variation that the wave must hold to be believed
 ONE_WAY = 4.0  # how much stronger it must be than the strongest wave that turns the other way
+TENSOR_SAMPLES = 2.0  # of the face over which the structure tensor is averaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +150,19 @@ def strand_wave(face: Array, angles: Array, along_mm: Array, pitches_mm: Array) 
         # right-hand lay, along +x: a strand comes from the card's upper side to the camera's
         strength[0] += (np.abs(turning.conj() @ rows) ** 2).T
         strength[1] += (np.abs(turning @ rows) ** 2).T
-    which, at, turns = np.unravel_index(int(strength.argmax()), strength.shape)
+    which = 0 if _lean(face) > 0 else 1
+    at, turns = np.unravel_index(int(strength[which].argmax()), strength[which].shape)
     return Wave(
-        float(pitches_mm[at]), float(TURNS[turns]), ("right", "left")[which],
-        float(strength[which, at, turns]), float(strength[1 - which, at].max()),
-    )  # fmt: skip
+        float(pitches_mm[at]),
+        float(TURNS[turns]),
+        ("right", "left")[which],
+        float(strength[which, at, turns]),
+        float(strength[1 - which, at].max()),
+    )
+
+
+def _lean(face: Array) -> float:
+    """Return the mean mixed element of the structure tensor: above 0 for right-hand lay."""
+    _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
+    rim = int(2 * TENSOR_SAMPLES)
+    return float(mixed[rim:-rim, rim:-rim].mean())
