@@ -6,7 +6,6 @@ competent person, the maker's instructions and local rules decide.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -44,7 +43,7 @@ from inspection.measurement.section import (
     pair_by_card,
     sections_of_readings,
 )
-from inspection.model.log import Log, counted, log_terms, place_words
+from inspection.model.log import Log, counted, log_terms
 from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
 from inspection.model.rope import Tension
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
@@ -172,7 +171,7 @@ class Assessment:
             return _finding_words(self.findings[0])
         for one in self.crosscheck.comparisons:
             if one.word == "disagrees":
-                return f"{place_words(one.station or 0, one.view_deg)}. {one.words}"
+                return f"{one.place.words}. {one.words}"
         if outside:
             return outside[0].words
         if self.crosscheck.refused:
@@ -193,13 +192,8 @@ def _finding_words(finding: Finding) -> str:
 
 def _doubted_stations(findings: Sequence[Finding], checked: CrossCheck) -> frozenset[int]:
     """Return the stations with entries that deserve a look, or disagree with a photograph."""
-    named = {one.station for one in checked.comparisons if one.word == "disagrees"}
-    for finding in findings:
-        for where in finding.where:
-            hit = re.match(r"station (\d+)(?:,|$)", where)
-            if hit:
-                named.add(int(hit[1]))
-    return frozenset(one for one in named if one is not None)
+    disagree = {one.station for one in checked.comparisons if one.word == "disagrees"}
+    return frozenset(disagree | {place.station for one in findings for place in one.places})
 
 
 def assess(
@@ -284,7 +278,7 @@ def assess(
         ]  # fmt: skip
     u_readings = [None if one is None else combined_u_mm(one) for one in log_terms(log)]
     odd = screen_log(log, level=level, pace=pace)
-    one_by_one = {where for one in odd if len(one.where) <= 2 for where in one.where}
+    one_by_one = {place for one in odd if len(one.places) <= 2 for place in one.places}
     findings = (
         *far_from_nominal(log, u_readings, named=one_by_one),
         *odd,
@@ -340,4 +334,4 @@ def assess(
 
 def _along(sections: Sequence[Section]) -> tuple[Section, ...]:
     """Return sections in the rope's order."""
-    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station or 0)))
+    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station)))

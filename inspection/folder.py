@@ -28,7 +28,7 @@ from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.log import Earlier, Log
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.record.serialization import inspection_from_dict, rope_from_dict
+from inspection.record.serialization import from_dict
 
 READINGS = ("readings.csv", "readings.xlsx")
 
@@ -109,7 +109,7 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
 def _read_rope(path: Path) -> Rope:
     values = _read_json(path, Rope, "describe the rope there, at least identity and nominal_mm")
     try:
-        rope = rope_from_dict(values)
+        rope = from_dict(Rope, values)
         nominal = float(rope.nominal_mm)
     except (TypeError, ValueError) as error:
         raise ValueError(f"{path.name} does not describe a rope: {error}.") from error
@@ -202,7 +202,7 @@ def _inspection(
     if "stations" not in values:
         values["stations"] = []
     try:
-        made = inspection_from_dict(values)
+        made = from_dict(Inspection, values)
     except (TypeError, ValueError) as error:
         raise ValueError(f"inspection.json does not describe an inspection: {error}.") from error
     placed = {station.number: station for station in (*_positions(rows), *stations)}

@@ -17,6 +17,38 @@ Severity = Literal["refuse", "warn", "look"]
 PointPx = tuple[float, float]
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class Place:
+    """A station of a rope, or one viewing direction at it.
+
+    Parameters
+    ----------
+    station : int
+        Station number.
+    view_deg : int or None
+        Viewing direction, degrees; None for the whole station.
+
+    Examples
+    --------
+    >>> Place(2, 90).words, Place(2).words
+    ('station 2, 90 deg', 'station 2')
+    """
+
+    station: int
+    view_deg: int | None = None
+
+    @property
+    def words(self) -> str:
+        """The place as every table and report shows it."""
+        direction = "" if self.view_deg is None else f", {self.view_deg} deg"
+        return f"station {self.station}{direction}"
+
+    @classmethod
+    def of(cls, station: int | None, view_deg: int | None) -> Place | None:
+        """Return the place that a card names; None where station or direction is not known."""
+        return None if station is None or view_deg is None else cls(station, view_deg)
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing that was noticed, in a photograph or in a log of readings.
@@ -37,13 +69,18 @@ class Finding:
     unit : str
         Unit of `value` and `limit`; "1" for a plain number.
     where : tuple of str
-        The entries or places concerned, e.g. ``("station 2, 90 deg",)``.
+        The entries or places concerned, in words, e.g. ``("station 2, 90 deg",)``.
     spot_px : tuple of float or None
         Where to look on the photograph, (x, y) in px.
     p_value : float or None
         How likely something at least this odd is if nothing is wrong (log entries).
     innocent : str
         An innocent explanation (log entries).
+    places : tuple of Place
+        The places concerned.
+    about : tuple of str
+        What tells it from other findings of its code at its places: a photograph's hash, a
+        gauge, a source, a document. Identifiers, never sentences.
     """
 
     code: str
@@ -57,6 +94,8 @@ class Finding:
     spot_px: PointPx | None = None
     p_value: float | None = None
     innocent: str = ""
+    places: tuple[Place, ...] = ()
+    about: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +205,11 @@ class Estimate:
     marks: Marks | None = None
 
     @property
+    def place(self) -> Place | None:
+        """Station and direction; None where the card did not say both."""
+        return Place.of(self.station, self.view_deg)
+
+    @property
     def u_mm(self) -> float:
         """Combined standard uncertainty, mm."""
         return combined_u_mm(self.budget)
@@ -213,6 +257,11 @@ class Refusal:
     def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
         if not any(finding.severity == "refuse" for finding in self.findings):
             raise ValueError("a refusal needs at least one finding of severity 'refuse'.")
+
+    @property
+    def place(self) -> Place | None:
+        """Station and direction; None where the card did not say both."""
+        return Place.of(self.station, self.view_deg)
 
 
 Result = Estimate | Refusal

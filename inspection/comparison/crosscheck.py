@@ -16,7 +16,7 @@ from inspection.measurement.view import (
 )
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
-from vision.results import Estimate, Refusal, Result
+from vision.results import Estimate, Place, Refusal, Result
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
@@ -30,7 +30,7 @@ class Comparison:
 
     Parameters
     ----------
-    station : int or None
+    station : int
         Station number.
     view_deg : int
         Direction across the rope, degrees.
@@ -58,7 +58,7 @@ class Comparison:
         For grouping and for showing.
     """
 
-    station: int | None
+    station: int
     view_deg: int
     photo_mm: float
     u_photo_mm: float
@@ -78,6 +78,11 @@ class Comparison:
     camera: str = ""
     photo_name: str = ""
     typed: str = ""
+
+    @property
+    def place(self) -> Place:
+        """Station and direction."""
+        return Place(self.station, self.view_deg)
 
     @property
     def u_difference_mm(self) -> float:
@@ -121,19 +126,19 @@ def compare(
     photo: DirectionalDiameter,
     gauge: DirectionalDiameter,
     *,
+    station: int,
     matters_mm: float,
-    station: int | None = None,
 ) -> Comparison:
     """Return how a photograph and a gauge reading of one place agree.
 
     Parameters
     ----------
-    photo, gauge : View
+    photo, gauge : DirectionalDiameter
         The two, with their budgets.
+    station : int
+        Station number.
     matters_mm : float
         A difference that matters for the use, mm.
-    station : int or None, optional
-        Station number.
 
     Raises
     ------
@@ -225,21 +230,21 @@ def crosscheck(
     ValueError
         If a reading names a gauge that is not given.
     """
-    photos: dict[tuple[int, int], list[Estimate]] = {}
+    photos: dict[Place, list[Estimate]] = {}
     alone: list[Estimate] = []
     refused: list[Refusal] = []
     for result in results:
         if isinstance(result, Refusal):
             refused.append(result)
-        elif result.station is None or result.view_deg is None:
+        elif result.place is None:
             alone.append(result)
         else:
-            photos.setdefault((result.station, result.view_deg), []).append(result)
+            photos.setdefault(result.place, []).append(result)
     comparisons: list[Comparison] = []
     readings_alone: list[Reading] = []
-    used: set[tuple[int, int]] = set()
-    for reading in sorted(readings, key=lambda reading: (reading.station, reading.view_deg)):
-        place = (reading.station, reading.view_deg)
+    used: set[Place] = set()
+    for reading in sorted(readings, key=lambda reading: reading.place):
+        place = reading.place
         if place not in photos:
             readings_alone.append(reading)
             continue

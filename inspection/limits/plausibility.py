@@ -13,10 +13,10 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from inspection.limits.standards import BAND_EDGES_PCT, discard_category
-from inspection.model.log import Log, place_words
+from inspection.model.log import Log
 from inspection.model.loss import LOSS_REMEDY, MOST_PCT
 from inspection.model.rope import Rope
-from vision.results import Estimate, Finding
+from vision.results import Estimate, Finding, Place
 
 # Largest oversize of a new rope in any row (FACTS: strands with fibre centres, 4 to 6 mm), and
 # the increase at which the cause has to be found, % of nominal.
@@ -26,7 +26,7 @@ INCREASE_PCT = {"steel": 5.0, "fibre": 10.0}
 
 @dataclass(frozen=True, slots=True)
 class _Figure:
-    where: str
+    place: Place | None
     words: str
     value_mm: float
     u_mm: float
@@ -49,7 +49,7 @@ def plausible_mm(rope: Rope) -> tuple[float, float]:
 
 
 def far_from_nominal(
-    log: Log, u_readings_mm: Sequence[float | None], *, named: Collection[str] = ()
+    log: Log, u_readings_mm: Sequence[float | None], *, named: Collection[Place | None] = ()
 ) -> tuple[Finding, ...]:
     """Return what is said where figures can't belong to the rope's nominal diameter.
 
@@ -62,35 +62,37 @@ def far_from_nominal(
         The inspection.
     u_readings_mm : sequence of float or None
         Standard uncertainty of each reading, mm; None where its gauge is not known.
-    named : collection of str, optional
+    named : collection of Place, optional
         Places whose figures other findings speak of one by one; only where there are others is
         anything said.
     """
     low, high = plausible_mm(log.rope)
     figures = [
-        _Figure(
-            log.where(entry), f"{one.typed} logged at {log.where(entry)}", one.value_mm, u or 0.0
-        )
-        for entry, (one, u) in enumerate(zip(log.readings, u_readings_mm, strict=True))
+        _Figure(one.place, f"{one.typed} logged at {one.place.words}", one.value_mm, u or 0.0)
+        for one, u in zip(log.readings, u_readings_mm, strict=True)
     ]
     figures += [
-        _Figure(place_words(one.station or 0, one.view_deg or 0),
-                f"{one.diameter_mm:.2f} mm by photograph {one.photo_name}", one.diameter_mm,
-                one.u_mm)
+        _Figure(
+            one.place,
+            f"{one.diameter_mm:.2f} mm by photograph {one.photo_name}",
+            one.diameter_mm,
+            one.u_mm,
+        )
         for one in log.results
         if isinstance(one, Estimate)
-    ]  # fmt: skip
+    ]
     thin = [one for one in figures if one.value_mm + 2 * one.u_mm < low]
     thick = [one for one in figures if one.value_mm - 2 * one.u_mm > high]
     nominal = log.rope.nominal_mm
     found = []
     for far, than, bound in ((thin, "thinner", low), (thick, "thicker", high)):
-        if all(one.where in named for one in far):
+        if all(one.place in named for one in far):
             continue
         first = (min if than == "thinner" else max)(far, key=lambda one: one.value_mm)
         pct = 100.0 * (first.value_mm - nominal) / nominal
         check = "Check the nominal diameter, the unit and which rope it was."
         lost = than == "thinner" and pct > -MOST_PCT
+        places = tuple(dict.fromkeys(one.place for one in far if one.place is not None))
         found.append(
             Finding(
                 "far-from-nominal",
@@ -99,9 +101,9 @@ def far_from_nominal(
                 f"{first.words}, is {pct:+z.1f} % to nominal.",
                 f"{LOSS_REMEDY} {check}" if lost else check,
                 "look", first.value_mm, bound, "mm",
-                tuple(dict.fromkeys(one.where for one in far)),
-                innocent="The nominal diameter may have been entered wrongly, or the rope was "
-                "another one.",
+                tuple(place.words for place in places) or ("whole rope",), innocent="The nominal "
+                "diameter may have been entered wrongly, or the rope was another one.",
+                places=places, about=(than,),
             )
         )  # fmt: skip
     return tuple(found)

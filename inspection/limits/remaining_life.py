@@ -189,7 +189,7 @@ def station_histories(
         )  # fmt: skip
         for one in made:
             point = TrendPoint(inspection.on, one.mean_mm, one.mean_budget)
-            points.setdefault(one.station or 0, []).append(point)
+            points.setdefault(one.station, []).append(point)
     lows = [
         limit for limit in limits
         if isinstance(limit, Limit) and limit.low_mm is not None

@@ -163,7 +163,7 @@ class LocalDecrease:
 
     Parameters
     ----------
-    station : int or None
+    station : int
         Station number.
     position_m : float or None
         Place along the rope, m.
@@ -182,7 +182,7 @@ class LocalDecrease:
         What the station's figure came from.
     """
 
-    station: int | None
+    station: int
     position_m: float | None
     deficit_mm: float
     deficit_pct: float
@@ -253,7 +253,7 @@ def local_decreases(
     if all(section.position_m is not None for section in along):
         along.sort(key=lambda section: section.position_m or 0.0)
     else:
-        along.sort(key=lambda section: section.station or 0)
+        along.sort(key=lambda section: section.station)
     return tuple(
         _against_neighbours(along, index, nominal_mm, least_pct, level)
         for index in range(len(along))

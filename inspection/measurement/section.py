@@ -31,7 +31,7 @@ class Section:
 
     Parameters
     ----------
-    views : tuple of View
+    views : tuple of DirectionalDiameter
         One for each direction; several of one direction are averaged before.
     mean_mm : float
         Mean over the directions, mm: the measured diameter d_m of ISO 4309:2017, 3.2, when
@@ -49,7 +49,7 @@ class Section:
         Budget of the larger minus the smaller view.
     nominal_mm : float or None
         Nominal diameter, mm.
-    station : int or None
+    station : int
         Station number.
     at_mm : float
         Place along the card, mm from its middle.
@@ -67,8 +67,8 @@ class Section:
     difference_mm: float
     ovality_mm: float
     ovality_budget: tuple[Term, ...]
+    station: int
     nominal_mm: float | None = None
-    station: int | None = None
     at_mm: float = 0.0
     position_m: float | None = None
     ellipse: Ellipse | None = None
@@ -155,8 +155,8 @@ def _stands_before(one: Section, there: Section) -> bool:
 def make_section(
     views: Iterable[DirectionalDiameter],
     *,
+    station: int,
     nominal_mm: float | None = None,
-    station: int | None = None,
     at_mm: float = 0.0,
     position_m: float | None = None,
     source: Source = "photographs",
@@ -165,9 +165,9 @@ def make_section(
 
     Parameters
     ----------
-    views : iterable of View
+    views : iterable of DirectionalDiameter
         At least two directions; several views of one direction are averaged first.
-    nominal_mm, station, at_mm, position_m, source : optional
+    station, nominal_mm, at_mm, position_m, source
         As in `Section`.
 
     Raises
@@ -235,10 +235,10 @@ def pair_by_card(
     for result in results:
         if isinstance(result, Refusal):
             refused.append(result)
-        elif result.station is None or result.view_deg is None:
+        elif result.place is None:
             unplaced.append(result)
         else:
-            places = groups.setdefault(result.station, [])
+            places = groups.setdefault(result.place.station, [])
             for place in places:
                 if abs(place[0].at_mm - result.at_mm) <= SAME_PLACE_MM:
                     place.append(result)
@@ -249,10 +249,10 @@ def pair_by_card(
     single: list[Estimate] = []
     for station in sorted(groups):
         for place in sorted(groups[station], key=lambda estimates: estimates[0].at_mm):
-            if len({(estimate.view_deg or 0) % 180 for estimate in place}) < 2:
+            views = [diameter_of_estimate(estimate) for estimate in place]
+            if len({view.view_deg % 180 for view in views}) < 2:
                 single += place
                 continue
-            views = [diameter_of_estimate(estimate) for estimate in place]
             sections.append(
                 make_section(
                     views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm,

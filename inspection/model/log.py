@@ -11,10 +11,8 @@ from dataclasses import dataclass, field
 
 from inspection.model.readings import Gauge, Reading, reading_terms
 from inspection.model.rope import Inspection, Rope
-from vision.results import Estimate, Result
+from vision.results import Estimate, Place, Result
 from vision.uncertainty import Term
-
-Place = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +53,8 @@ class Log:
     ...     (Reading("34.87", 34.87, 1, 0, "C-1", "A. Berg"),),
     ...     {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)},
     ... )
-    >>> log.where(0)
-    'station 1, 0 deg'
+    >>> log.place(0)
+    Place(station=1, view_deg=0)
     """
 
     rope: Rope
@@ -66,19 +64,17 @@ class Log:
     results: tuple[Result, ...] = ()
     earlier: tuple[Earlier, ...] = ()
 
-    def where(self, entry: int) -> str:
-        """Return the words for the place of reading number `entry` (from 0)."""
-        reading = self.readings[entry]
-        return place_words(reading.station, reading.view_deg)
+    def place(self, entry: int) -> Place:
+        """Return the place of reading number `entry` (from 0)."""
+        return self.readings[entry].place
+
+    def places(self, entries: Iterable[int]) -> tuple[Place, ...]:
+        """Return the places of several readings, by their numbers (from 0)."""
+        return tuple(self.place(entry) for entry in entries)
 
     def positions_m(self) -> dict[int, float]:
         """Return each station's distance along the rope, m."""
         return {station.number: station.position_m for station in self.inspection.stations}
-
-
-def place_words(station: int, view_deg: int) -> str:
-    """Return the words for a place on the rope, as every table and report shows them."""
-    return f"station {station}, {view_deg} deg"
 
 
 def counted(number: int, one: str, several: str) -> str:
@@ -94,9 +90,9 @@ def best_estimates(results: Iterable[Result]) -> dict[Place, Estimate]:
     """
     best: dict[Place, Estimate] = {}
     for result in results:
-        if not isinstance(result, Estimate) or result.station is None or result.view_deg is None:
+        place = result.place
+        if not isinstance(result, Estimate) or place is None:
             continue
-        place = (result.station, result.view_deg)
         if place not in best or result.u_mm < best[place].u_mm:
             best[place] = result
     return best
@@ -106,7 +102,7 @@ def readings_at(readings: Iterable[Reading]) -> dict[Place, list[int]]:
     """Return the numbers (from 0) of the readings of every place, in order of logging."""
     placed: dict[Place, list[int]] = {}
     for entry, reading in enumerate(readings):
-        placed.setdefault((reading.station, reading.view_deg), []).append(entry)
+        placed.setdefault(reading.place, []).append(entry)
     return placed
 
 
@@ -116,11 +112,13 @@ def right_angle_pairs(readings: tuple[Reading, ...]) -> list[tuple[int, int]]:
     Of a place that was read several times only the first reading counts.
     """
     first = {place: entries[0] for place, entries in readings_at(readings).items()}
-    return [
-        (entry, first[station, view + 90])
-        for (station, view), entry in sorted(first.items())
-        if (station, view + 90) in first and view < 90
-    ]
+    pairs = []
+    for place, entry in sorted(first.items()):
+        view_deg = readings[entry].view_deg
+        other = Place(place.station, view_deg + 90)
+        if view_deg < 90 and other in first:
+            pairs.append((entry, first[other]))
+    return pairs
 
 
 def log_terms(log: Log) -> list[tuple[Term, ...] | None]:

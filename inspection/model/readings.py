@@ -13,6 +13,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from inspection.model.length_text import last_digit, length_text, parse_length, typed_resolution_mm
+from vision.results import Place
 from vision.uncertainty import Term, combined_u_mm
 
 __all__ = [
@@ -96,6 +97,11 @@ class Reading:
     gauge: str
     person: str
     at: datetime | None = None
+
+    @property
+    def place(self) -> Place:
+        """Station and direction."""
+        return Place(self.station, self.view_deg)
 
 
 def reading_key(reading: Reading, *, inspection: str = "") -> str:

@@ -5,6 +5,7 @@ What photographs say, saved: a new result of the same photograph and place super
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from typing import Any, get_args
@@ -21,10 +22,10 @@ from inspection.record.queries import find_inspection, inspection_of, kept, next
 from inspection.record.schema import gauges, photographs, readings, results, ropes
 from inspection.record.serialization import (
     JsonObject,
-    canonical,
     checked_name,
     checked_text,
-    reading_from_dict,
+    from_dict,
+    result_from_dict,
     to_dict,
 )
 from inspection.record.views import Photograph
@@ -249,7 +250,7 @@ def save_correction(
         raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
     if reading is not None:
         _check_readings(connection, [reading])
-    old = {"number": number, **to_dict(reading_from_dict(dict(there._mapping)))}
+    old = {"number": number, **to_dict(from_dict(Reading, dict(there._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
     save(
         connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
@@ -360,8 +361,7 @@ def save_replacement(
     check_revision(connection, row, revision, new)
     require_reason(why, "to replace or withdraw what a photograph says")
     there = _standing(connection, identity)
-    told = canonical(to_dict(before))
-    mine = next((item for item in there if item.data == told), None)
+    mine = next((one for one in there if result_from_dict(json.loads(one.data)) == before), None)
     if mine is None:
         raise RecordError(
             f"inspection {identity!r} does not hold this result of {before.photo_name} any more; "

@@ -6,7 +6,6 @@ them to an empty database and compares.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable
 from typing import Any
@@ -14,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
 from inspection.record.events import Event
+from inspection.record.finding_keys import sentence_key
 from inspection.record.schema import (
     findings,
     gauges,
@@ -28,13 +28,8 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import (
-    JsonObject,
-    canonical,
-    finding_from_dict,
-    result_from_dict,
-)
-from vision.results import Estimate
+from inspection.record.serialization import JsonObject, canonical, from_dict, result_from_dict
+from vision.results import Estimate, Finding
 
 
 def apply_event(connection: Connection, event: Event) -> None:
@@ -90,12 +85,6 @@ def _end_decisions(connection: Connection, event: Event) -> None:
         .where(mine, station_reviews.c.station.in_(told))
         .values(stands=False)
     )
-
-
-def finding_key(values: JsonObject) -> str:
-    """Return a short name for a finding: the same reason about the same entries keeps it."""
-    told = [values["code"], list(values["where"]), values["seen"]]
-    return hashlib.sha256(canonical(told).encode()).hexdigest()[:12]
 
 
 def _keep(table: Table) -> Callable[[Connection, Event, Any], None]:
@@ -200,8 +189,10 @@ def _findings_set(connection: Connection, event: Event, new: Any) -> None:
     mine = findings.c.inspection == event.subject
     connection.execute(update(findings).where(mine).values(current=False))
     known = set(connection.execute(select(findings.c.key).where(mine)).scalars())
-    for position, values in enumerate(new["findings"]):
-        key = finding_key(values)
+    keys = new.get("keys")
+    if keys is None:  # before version 5 of the tables
+        keys = [sentence_key(from_dict(Finding, values)) for values in new["findings"]]
+    for position, (key, values) in enumerate(zip(keys, new["findings"], strict=True)):
         row = {"position": position, "data": canonical(values), "current": True}
         if key in known:
             connection.execute(update(findings).where(mine, findings.c.key == key).values(row))
@@ -217,11 +208,16 @@ def _findings_set(connection: Connection, event: Event, new: Any) -> None:
 
 
 def _finding_settled(connection: Connection, event: Event, new: Any) -> None:
+    mine = findings.c.inspection == event.subject, findings.c.key == new["key"]
+    data = connection.execute(select(findings.c.data).where(*mine)).scalar_one()
     connection.execute(
         update(findings)
-        .where(findings.c.inspection == event.subject, findings.c.key == new["key"])
-        .values(settled_by=event.who, settled_at=event.at, settled_how=new["how"])
-    )
+        .where(*mine)
+        .values(
+            settled_by=event.who, settled_at=event.at, settled_how=new["how"],
+            settled_value=from_dict(Finding, json.loads(data)).value,
+        )
+    )  # fmt: skip
     _summarise(connection, event, rank=None)
 
 
@@ -247,7 +243,7 @@ def _summarise(connection: Connection, event: Event, *, rank: float | None) -> N
 
 
 def _seen(data: Any) -> str:
-    return "" if data is None else finding_from_dict(json.loads(data)).seen
+    return "" if data is None else from_dict(Finding, json.loads(data)).seen
 
 
 def _reviewed(connection: Connection, event: Event, new: Any) -> None:

@@ -10,7 +10,8 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
 
-from inspection.model.rope import Inspection, Station
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.schema import (
     findings,
@@ -25,14 +26,7 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import (
-    finding_from_dict,
-    gauge_from_dict,
-    reading_from_dict,
-    result_from_dict,
-    rope_from_dict,
-    same_person,
-)
+from inspection.record.serialization import from_dict, result_from_dict, same_person
 from inspection.record.views import (
     LoggedFinding,
     LoggedReading,
@@ -42,6 +36,7 @@ from inspection.record.views import (
     StationReview,
     Summary,
 )
+from vision.results import Finding
 
 
 def find_inspection(connection: Connection, identity: str) -> Row[Any] | None:
@@ -57,25 +52,19 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
     used = {item.reading.gauge for item in logged}
     return OpenInspection(
         inspection=inspection_of(connection, row),
-        rope=rope_from_dict(kept(connection, ropes, row.rope)),
+        rope=from_dict(Rope, kept(connection, ropes, row.rope)),
         revision=row.revision,
         state=row.state,
         rank=row.rank,
         open_findings=row.open_findings,
         logged=logged,
-        gauges=tuple(gauge_from_dict(kept(connection, gauges, name)) for name in sorted(used)),
+        gauges=tuple(from_dict(Gauge, kept(connection, gauges, name)) for name in sorted(used)),
         results=tuple(
             result_from_dict(json.loads(item.data))
             for item in _rows(connection, results, identity)
             if not item.withdrawn
         ),
-        findings=tuple(
-            LoggedFinding(
-                item.key, finding_from_dict(json.loads(item.data)), item.current, item.settled_by,
-                item.settled_at, item.settled_how,
-            )
-            for item in _rows(connection, findings, identity, "position")
-        ),
+        findings=logged_findings(connection, identity),
         reviews=tuple(
             Review(item.state, item.who, item.at, item.why)
             for item in _rows(connection, reviews, identity, "event")
@@ -92,6 +81,17 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
             )
             for item in _rows(connection, station_reviews, identity, "event")
         ),
+    )  # fmt: skip
+
+
+def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFinding, ...]:
+    """Return all findings about an inspection, by position."""
+    return tuple(
+        LoggedFinding(
+            item.key, from_dict(Finding, json.loads(item.data)), item.current, item.settled_by,
+            item.settled_at, item.settled_how, item.settled_value,
+        )
+        for item in _rows(connection, findings, identity, "position")
     )  # fmt: skip
 
 
@@ -165,7 +165,7 @@ def iter_readings(
     with connection.execute(query.execution_options(yield_per=2000)) as rows:
         for row in rows:
             yield LoggedReading(
-                row.inspection, row.number, reading_from_dict(dict(row._mapping)), row.withdrawn,
+                row.inspection, row.number, from_dict(Reading, dict(row._mapping)), row.withdrawn,
                 row.corrected_by, row.event,
             )  # fmt: skip
 

@@ -26,7 +26,7 @@ from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, fingerprint, iter_events
 from inspection.record.photo_store import PhotographStore
 from inspection.record.schema import gauges, print_checks, ropes
-from inspection.record.serialization import JsonObject, gauge_from_dict, rope_from_dict, to_dict
+from inspection.record.serialization import JsonObject, from_dict, to_dict
 from inspection.record.verify import Backup, Verification, photographs_beside
 from inspection.record.views import (
     LoggedFinding,
@@ -81,12 +81,12 @@ class Record:
 
     def rope(self, identity: str) -> Rope:
         """Return a rope."""
-        return rope_from_dict(self._kept(ropes, "rope", identity))
+        return from_dict(Rope, self._kept(ropes, "rope", identity))
 
     def ropes(self) -> tuple[Rope, ...]:
         """Return all ropes, by name."""
         with self.access.reading() as connection:
-            return tuple(rope_from_dict(item) for _, item in queries.iter_kept(connection, ropes))
+            return tuple(from_dict(Rope, item) for _, item in queries.iter_kept(connection, ropes))
 
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
         """Add a gauge that the record does not hold yet."""
@@ -100,12 +100,14 @@ class Record:
 
     def gauge(self, identity: str) -> Gauge:
         """Return a gauge."""
-        return gauge_from_dict(self._kept(gauges, "gauge", identity))
+        return from_dict(Gauge, self._kept(gauges, "gauge", identity))
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Return all gauges, by name."""
         with self.access.reading() as connection:
-            return tuple(gauge_from_dict(item) for _, item in queries.iter_kept(connection, gauges))
+            return tuple(
+                from_dict(Gauge, item) for _, item in queries.iter_kept(connection, gauges)
+            )
 
     def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
         """Keep what was read on the bars of a card set; a later check needs a `why`."""

@@ -16,7 +16,8 @@ from sqlalchemy import Connection, Row, select
 
 from inspection.record.commands import check_revision, require_inspection, require_reason, save
 from inspection.record.errors import RecordError
-from inspection.record.projection import finding_key
+from inspection.record.finding_keys import match_findings, new_key
+from inspection.record.queries import logged_findings
 from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
 from inspection.record.serialization import same_person, to_dict
 from inspection.record.views import ReviewState, StationState
@@ -30,17 +31,18 @@ def save_findings(
     require_inspection(connection, identity)
     if not math.isfinite(rank):
         raise ValueError(f"the rank must be a finite number; got {rank}.")
-    there = select(findings.c.key).where(
-        findings.c.inspection == identity, findings.c.current.is_(True)
-    )
-    old = connection.execute(there.order_by(findings.c.position)).scalars().all()
-    told = [to_dict(item) for item in found]
-    keys = [finding_key(item) for item in told]
-    if len(set(keys)) != len(keys):
+    if any(one in found[:number] for number, one in enumerate(found)):
         raise ValueError("two of the findings say the same about the same entries; give one.")
+    stored = logged_findings(connection, identity)
+    taken = {one.key for one in stored}
+    keys = []
+    for finding, known in zip(found, match_findings(found, stored), strict=True):
+        keys.append(new_key(finding, taken) if known is None else known.key)
+        taken.add(keys[-1])
     save(
         connection, who=by, about="inspection", subject=identity, kind="findings set",
-        old=list(old) or None, new={"rank": rank, "findings": told},
+        old=[one.key for one in stored if one.current] or None,
+        new={"rank": rank, "findings": [to_dict(one) for one in found], "keys": keys},
     )  # fmt: skip
 
 

@@ -190,6 +190,7 @@ findings = Table(
     Column("settled_at", String(32), nullable=False),
     Column("settled_how", Text, nullable=False),
     Column("event", Integer, nullable=False),
+    Column("settled_value", Double),
     PrimaryKeyConstraint("inspection", "key"),
 )
 

@@ -1,4 +1,4 @@
-"""The trade's types as plain values for JSON, and back.
+"""Frozen dataclasses as plain values for JSON, and back: the one way for record, files and output.
 
 An event keeps what it says for ever, so reading back is forgiving in one direction only: a
 field that an older event lacks takes its default.
@@ -9,15 +9,14 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Callable
-from dataclasses import asdict, fields
-from datetime import date, datetime
-from typing import Any, TypeVar
+from dataclasses import asdict, fields, is_dataclass
+from datetime import date
+from functools import cache
+from itertools import repeat
+from types import NoneType, UnionType
+from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from inspection.model.readings import Gauge, Reading
-from inspection.model.rope import Groove, Inspection, Rope, Station
-from vision.results import Estimate, Finding, Marks, Refusal, Result
-from vision.uncertainty import Term
+from vision.results import Estimate, Finding, Refusal, Result
 
 JsonObject = dict[str, Any]
 _T = TypeVar("_T")
@@ -59,87 +58,100 @@ def same_person(one: str, other: str) -> bool:
 def to_dict(thing: Any) -> JsonObject:
     """Return a frozen dataclass as plain values; dates and times in ISO 8601.
 
+    An estimate and a refusal carry an "answer" that tells them apart.
+
     Examples
     --------
-    >>> plain(Station(2, 41.5))
+    >>> from inspection.model.rope import Station
+    >>> to_dict(Station(2, 41.5))
     {'number': 2, 'position_m': 41.5, 'note': ''}
     """
-    made: JsonObject = _dated(asdict(thing))
+    values: JsonObject = _plain(asdict(thing))
     if isinstance(thing, Estimate):
-        made["answer"] = "estimate"
+        values["answer"] = "estimate"
     elif isinstance(thing, Refusal):
-        made["answer"] = "refusal"
-    return made
+        values["answer"] = "refusal"
+    return values
 
 
-def _dated(value: Any) -> Any:
+def _plain(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: _dated(item) for key, item in value.items()}
+        return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_dated(item) for item in value]
+        return [_plain(item) for item in value]
     if isinstance(value, date):  # a datetime is a date too
         return value.isoformat()
     return value
 
 
-def _build(kind: type[_T], values: JsonObject, **convert: Callable[[Any], Any]) -> _T:
-    known = {item.name for item in fields(kind)}  # type: ignore[arg-type]
-    given = {key: _tupled(value) for key, value in values.items() if key in known}
-    for key, function in convert.items():
-        if given.get(key) is not None:
-            given[key] = function(values[key])
-    return kind(**given)
+def from_dict(kind: type[_T], values: JsonObject) -> _T:
+    """Return the dataclass that `to_dict` took apart; names that it does not know are ignored.
 
+    Parameters
+    ----------
+    kind : type
+        The dataclass. Its fields are plain values, dates, dataclasses, tuples of these, or None.
+    values : dict
+        Plain values.
 
-def _tupled(value: Any) -> Any:
-    return tuple(_tupled(item) for item in value) if isinstance(value, list) else value
+    Raises
+    ------
+    TypeError, ValueError
+        If a field without a default is missing, or a value can't be one of its type.
 
-
-def _each(function: Callable[[JsonObject], _T]) -> Callable[[list[JsonObject]], tuple[_T, ...]]:
-    return lambda values: tuple(function(value) for value in values)
-
-
-def rope_from_dict(values: JsonObject) -> Rope:
-    """Return the rope that `plain` took apart."""
-    grooves = _each(lambda value: _build(Groove, value))
-    return _build(Rope, values, reference_on=date.fromisoformat, grooves=grooves)
-
-
-def gauge_from_dict(values: JsonObject) -> Gauge:
-    """Return the gauge that `plain` took apart."""
-    return _build(Gauge, values, calibration_due=date.fromisoformat)
-
-
-def inspection_from_dict(values: JsonObject) -> Inspection:
-    """Return the inspection that `plain` took apart."""
-    stations = _each(lambda value: _build(Station, value))
-    return _build(Inspection, values, on=date.fromisoformat, stations=stations)
-
-
-def reading_from_dict(values: JsonObject) -> Reading:
-    """Return the reading that `plain` took apart."""
-    return _build(Reading, values, at=datetime.fromisoformat)
-
-
-def finding_from_dict(values: JsonObject) -> Finding:
-    """Return the finding that `plain` took apart."""
-    return _build(Finding, values)
+    Examples
+    --------
+    >>> from inspection.model.rope import Inspection
+    >>> from_dict(Inspection, {"identity": "I-1", "rope": "R-1", "on": "2026-11-03"}).on
+    datetime.date(2026, 11, 3)
+    """
+    if kind is Finding and "places" not in values:
+        values = {**values, "places": _places(values.get("where", ()))}
+    hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
+    known = ((name, hint) for name, hint in hints.items() if name in values)
+    return kind(**{name: _typed(hint, values[name]) for name, hint in known})
 
 
 def result_from_dict(values: JsonObject) -> Result:
-    """Return the estimate or the refusal that `plain` took apart."""
-    findings = _each(finding_from_dict)
-    if values.get("answer") == "refusal":
-        return _build(Refusal, values, findings=findings, taken_at=datetime.fromisoformat)
-    return _build(
-        Estimate,
-        values,
-        findings=findings,
-        budget=_each(lambda value: _build(Term, value)),
-        pitch_budget=_each(lambda value: _build(Term, value)),
-        taken_at=datetime.fromisoformat,
-        marks=lambda value: _build(Marks, value),
-    )
+    """Return the estimate or the refusal that `to_dict` took apart."""
+    refused = values.get("answer") == "refusal"
+    return from_dict(Refusal, values) if refused else from_dict(Estimate, values)
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    hints = get_type_hints(kind)
+    return {item.name: hints[item.name] for item in fields(kind)}
+
+
+def _typed(hint: Any, value: Any) -> Any:
+    """Return a plain value as one of the type that a field is declared with."""
+    if value is None:
+        return None
+    if get_origin(hint) in (Union, UnionType):
+        hint = next(one for one in get_args(hint) if one is not NoneType)
+    if get_origin(hint) is tuple:
+        inner = get_args(hint)
+        hints = repeat(inner[0]) if inner[-1] is Ellipsis else inner
+        return tuple(_typed(one, item) for one, item in zip(hints, value, strict=False))
+    if isinstance(hint, type):
+        if is_dataclass(hint):
+            return from_dict(hint, value)
+        if issubclass(hint, date):
+            return hint.fromisoformat(value)
+    return value
+
+
+_PLACE = re.compile(r"(?:photograph .* \()?station (\d+)(?:, (\d+) deg)?\)?")
+
+
+def _places(where: Any) -> list[JsonObject]:
+    """Return the places that the words of a finding name, as events before version 4 tell them."""
+    hits = [hit for words in where if (hit := _PLACE.fullmatch(words))]
+    return [
+        {"station": int(hit[1]), "view_deg": None if hit[2] is None else int(hit[2])}
+        for hit in hits
+    ]
 
 
 def checked_name(text: str, what: str) -> str:

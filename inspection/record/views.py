@@ -56,6 +56,8 @@ class LoggedFinding:
         False where the last screening did not find it any more.
     settled_by, settled_at, settled_how : str
         Who settled it, when (UTC), and how, in words; empty while it is open.
+    settled_value : float or None
+        The finding's figure when it was settled, in its unit.
     """
 
     key: str
@@ -64,6 +66,7 @@ class LoggedFinding:
     settled_by: str
     settled_at: str
     settled_how: str
+    settled_value: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

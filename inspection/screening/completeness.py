@@ -10,7 +10,7 @@ from inspection.measurement.view import weighted_terms
 from inspection.model.log import Log, counted, log_terms, readings_at
 from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest, Touches
-from vision.results import Estimate, Finding
+from vision.results import Estimate, Finding, Place
 from vision.uncertainty import combined_u_mm
 
 # The same place read again must lie within this many standard uncertainties of the difference:
@@ -25,7 +25,7 @@ INCOMPLETE = ("read-twice", "row-twice", *GAPS)
 def gaps_and_contradictions(log: Log) -> tuple[Finding, ...]:
     """Return what contradicts itself, stands there twice, or is missing, in this order.
 
-    They stand beside the scrutiny's findings and take nothing of its level.
+    They stand beside the screening's findings and take nothing of its level.
     """
     tests = [*_read_twice(log), *_rows_twice(log), *_directions_missing(log), *_not_measured(log)]
     return tuple(test.finding() for test in tests)
@@ -47,12 +47,12 @@ def _rows_twice(log: Log) -> list[ScreeningTest]:
     ]
     if not twice:
         return []
-    where = tuple(log.where(entry) for entry in twice)
+    places = log.places(twice)
     return [
         _fact(
-            "row-twice", tuple(twice), where,
+            "row-twice", tuple(twice), places,
             f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
-            f"{', '.join(where[:6])}.",
+            f"{', '.join(place.words for place in places[:6])}.",
             "Take the second one out, or log what was read the second time.",
             "A row is easily pasted twice.",
         )
@@ -76,9 +76,9 @@ def _read_twice(log: Log) -> list[ScreeningTest]:
         typed = " and ".join(log.readings[entry].typed for entry in known)
         tests.append(
             _fact(
-                "read-twice", tuple(known), (log.where(known[0]),),
-                f"{log.where(known[0]).capitalize()} was read {typed}: {gap:.2f} mm apart, where "
-                f"{DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
+                "read-twice", tuple(known), (log.place(known[0]),),
+                f"{log.place(known[0]).words.capitalize()} was read {typed}: {gap:.2f} mm apart, "
+                f"where {DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
                 "stands for neither.",
                 "Read this place again, and look at the rope there; withdraw the reading that is "
                 "wrong, with its reason.",
@@ -110,7 +110,7 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
         _fact(
             "direction-missing",
             tuple(n for n, one in enumerate(log.readings) if one.station in stations),
-            tuple(f"station {one}" for one in stations),
+            tuple(Place(one) for one in stations),
             f"Station {listed} was measured in one direction only: no mean diameter, no ovality, "
             "no verdict there.",
             "Measure across, at right angles.",
@@ -127,7 +127,7 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
     listed = ", ".join(str(one) for one in stations)
     return [
         _fact(
-            "station-not-measured", (), tuple(f"station {one}" for one in stations),
+            "station-not-measured", (), tuple(Place(one) for one in stations),
             f"Station {listed} was planned, and nothing was measured there.",
             "Measure it, or say why it can't be measured.",
             "The place may not have been within reach.",
@@ -138,7 +138,7 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
 def _fact(
     code: str,
     entries: tuple[int, ...],
-    where: tuple[str, ...],
+    places: tuple[Place, ...],
     seen: str,
     remedy: str,
     innocent: str,
@@ -148,7 +148,7 @@ def _fact(
     touches: Touches = "circumstances",
 ) -> ScreeningTest:
     return ScreeningTest(
-        check=code, code=code, entries=entries, where=where, p=None, seen=seen, remedy=remedy,
+        check=code, code=code, entries=entries, places=places, p=None, seen=seen, remedy=remedy,
         innocent=innocent, value=value, limit=limit, unit="1" if value is None else "mm",
         touches=touches,
     )  # fmt: skip

@@ -17,17 +17,15 @@ from inspection.measurement.view import DirectionalDiameter, diameter_of_estimat
 from inspection.model.log import (
     Earlier,
     Log,
-    Place,
     best_estimates,
     budget_of,
     log_terms,
-    place_words,
     readings_at,
     right_angle_pairs,
 )
 from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest
-from vision.results import Estimate
+from vision.results import Estimate, Place
 from vision.uncertainty import Term, combined_u_mm
 
 Budgets = list[tuple[Term, ...] | None]
@@ -84,11 +82,10 @@ def contrast_tests(log: Log, *, entries: frozenset[int] | None = None) -> list[S
 
 
 def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
-    photographs: dict[Place, list[DirectionalDiameter]] = {}
+    photographs: dict[Place, list[Estimate]] = {}
     for result in log.results:
-        if isinstance(result, Estimate) and None not in (result.station, result.view_deg):
-            view = diameter_of_estimate(result)
-            photographs.setdefault((result.station or 0, view.view_deg), []).append(view)
+        if isinstance(result, Estimate) and result.place is not None:
+            photographs.setdefault(result.place, []).append(result)
     matters_mm = log.rope.nominal_mm * MATTERS_PCT / 100.0
     tests = []
     for entry, reading in enumerate(log.readings):
@@ -96,12 +93,17 @@ def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
         if budget is None or entry not in wanted:
             continue
         logged = DirectionalDiameter(reading.value_mm, budget, reading.view_deg, reading.gauge)
-        for photograph in photographs.get((reading.station, reading.view_deg), ()):
-            found = compare(photograph, logged, matters_mm=matters_mm, station=reading.station)
+        for photograph in photographs.get(reading.place, ()):
+            found = compare(
+                diameter_of_estimate(photograph),
+                logged,
+                matters_mm=matters_mm,
+                station=reading.station,
+            )
             tests.append(
                 ScreeningTest(
                     check="photograph", code="photograph-disagrees", entries=(entry,),
-                    where=(log.where(entry),), p=found.p_value,
+                    places=(log.place(entry),), p=found.p_value,
                     seen=f"{reading.typed} was logged, and the photograph gives "
                     f"{found.photo_mm:.2f} mm: {found.difference_mm:+z.2f} mm, where the expanded "
                     f"uncertainty (k = 2) is {2 * found.u_difference_mm:.2f} mm "
@@ -110,6 +112,7 @@ def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
                     innocent="Gauge and card may have been at different places, or the rope "
                     "under another tension.",
                     value=found.difference_mm, limit=2 * found.u_difference_mm, unit="mm",
+                    about=(photograph.photo_sha256 or photograph.photo_name,),
                 )
             )  # fmt: skip
     return tests
@@ -122,8 +125,7 @@ def _direction_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         if first not in wanted and second not in wanted:
             continue
         one, two = log.readings[first], log.readings[second]
-        photo_one = estimates.get((one.station, one.view_deg))
-        photo_two = estimates.get((two.station, two.view_deg))
+        photo_one, photo_two = estimates.get(one.place), estimates.get(two.place)
         terms_one, terms_two = terms[first], terms[second]
         if photo_one is None or photo_two is None or terms_one is None or terms_two is None:
             continue
@@ -135,7 +137,7 @@ def _direction_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         tests.append(
             ScreeningTest(
                 check="directions", code="directions-disagree", entries=(first, second),
-                where=(log.where(first), log.where(second)), p=two_sided_p(gap, u),
+                places=(log.place(first), log.place(second)), p=two_sided_p(gap, u),
                 seen=f"By the gauge the two directions differ by "
                 f"{one.value_mm - two.value_mm:+z.2f} mm, by the photographs by "
                 f"{photo_one.diameter_mm - photo_two.diameter_mm:+z.2f} mm; {2 * u:.2f} mm is the "
@@ -151,9 +153,10 @@ def _direction_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
 def _neighbour_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[ScreeningTest]:
     estimates = best_estimates(log.results)
     held: dict[int, dict[int, int]] = {}
-    for (station, view), entries in readings_at(log.readings).items():
-        if (station, view) in estimates and terms[entries[0]] is not None:
-            held.setdefault(station, {})[view] = entries[0]
+    for place, entries in readings_at(log.readings).items():
+        first = log.readings[entries[0]]
+        if place in estimates and terms[entries[0]] is not None:
+            held.setdefault(first.station, {})[first.view_deg] = entries[0]
     places = log.positions_m()
     order = sorted(held, key=lambda number: (places.get(number, 0.0), number))
     tests = []
@@ -165,7 +168,7 @@ def _neighbour_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         parts: list[Part] = []
         for station, sign in ((here, 1.0), (there, -1.0)):
             for view in views:
-                entry, photo = held[station][view], estimates[station, view]
+                entry, photo = held[station][view], estimates[Place(station, view)]
                 weight = sign / len(views)
                 parts += [
                     (weight, log.readings[entry].value_mm, terms[entry] or ()),
@@ -175,7 +178,7 @@ def _neighbour_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         tests.append(
             ScreeningTest(
                 check="neighbours", code="neighbours-disagree", entries=tuple(entries),
-                where=tuple(log.where(entry) for entry in entries), p=two_sided_p(gap, u),
+                places=log.places(entries), p=two_sided_p(gap, u),
                 seen=f"From station {here} to station {there} the diameter changes by "
                 f"{-gap:+z.2f} mm more by the gauge than by the photographs; {2 * u:.2f} mm is "
                 "the expanded uncertainty of the two together (k = 2).",
@@ -205,8 +208,8 @@ def _growth_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Scre
         tests.append(
             ScreeningTest(
                 check="growth", code="growth", entries=(entry,),
-                where=(log.where(entry),), p=p,
-                seen=f"{place_words(reading.station, reading.view_deg).capitalize()} reads "
+                places=(log.place(entry),), p=p,
+                seen=f"{reading.place.words.capitalize()} reads "
                 f"{gap:+z.2f} mm against {before.inspection.on} ({then.typed}, now "
                 f"{reading.typed}); {2 * u:.2f} mm is the expanded uncertainty of the change "
                 "(k = 2).",
@@ -214,7 +217,7 @@ def _growth_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Scre
                 "core.",
                 innocent="The earlier reading may have been the low one, the tension another, or "
                 "the station not the same place of the rope.",
-                value=gap, limit=2 * u, unit="mm",
+                value=gap, limit=2 * u, unit="mm", about=(before.inspection.identity,),
             )
         )  # fmt: skip
     return tests
@@ -231,6 +234,6 @@ def _last_reading(log: Log, reading: Reading) -> tuple[Earlier, Reading] | None:
         if here is not None and there is not None and abs(here - there) > SAME_PLACE_M:
             continue
         for item in before.readings:
-            if (item.station, item.view_deg) == (reading.station, reading.view_deg):
+            if item.place == reading.place:
                 return before, item
     return None

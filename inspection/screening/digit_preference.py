@@ -161,7 +161,7 @@ def _test(
         check="last-digits",
         code="last-digits",
         entries=tuple(entries),
-        where=tuple(log.where(entry) for entry in entries),
+        places=log.places(entries),
         p=p,
         seen=f"The last digits of {len(entries)} entries are uneven ({seen}); chi-square "
         f"{chi_square:.1f} for {len(counts)} digits that should be equally frequent.",

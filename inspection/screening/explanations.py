@@ -93,7 +93,8 @@ def _alike_together(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
             replace(
                 first,
                 entries=entries,
-                where=tuple(log.where(entry) for entry in entries),
+                places=log.places(entries),
+                about=(gauge,),
                 seen=f"{len(entries)} entries read with gauge '{gauge}' are off alike: "
                 f"{middle:+z.2f} mm for {against}, in the middle. The first: {first.seen}",
                 remedy="Check the gauge's zero on a known size, and the print of the card.",
@@ -125,10 +126,10 @@ def _best_change(
 ) -> tuple[TranscriptionError, list[ScreeningTest]] | None:
     """Return the change that clears the most, and what it clears; fewest entries first."""
     touched = {entry for test in left for entry in test.entries}
+    photographed = best_estimates(log.results)
     pictured = {
-        entry for entry, reading in enumerate(log.readings)
-        if (reading.station, reading.view_deg) in best_estimates(log.results)
-    }  # fmt: skip
+        entry for entry, reading in enumerate(log.readings) if reading.place in photographed
+    }
     # where a photograph bears an entry out, the rope itself differs there: nothing to change
     curable = [test for test in odd if test.check != "outlier" or not pictured & set(test.entries)]
     best: tuple[tuple[int, int], TranscriptionError, list[ScreeningTest]] | None = None
@@ -179,7 +180,7 @@ def _stations_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTe
             replace(
                 first,
                 entries=entries,
-                where=tuple(log.where(entry) for entry in entries),
+                places=log.places(entries),
                 seen=f"Station {station} was logged as {typed}, which bear each other out. "
                 f"{first.seen}",
             )
@@ -257,7 +258,7 @@ def _explained(log: Log, change: TranscriptionError, cleared: list[ScreeningTest
         first,
         code=change.code,
         entries=change.entries,
-        where=tuple(log.where(entry) for entry in change.entries),
+        places=log.places(change.entries),
         seen=f"{first.seen} With {change.words} all agrees.",
         remedy="Ask what was read, or read it again; correct the entry only with its reason.",
         innocent=change.innocent,
@@ -282,7 +283,7 @@ def _nominal_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTes
             check="nominal",
             code="nominal-typed",
             entries=entries,
-            where=tuple(log.where(entry) for entry in entries),
+            places=log.places(entries),
             seen=f"{first.seen} What was logged is exactly the nominal diameter"
             f"{'' if len(entries) == 1 else f', at {len(entries)} places'}.",
             innocent="The nominal diameter may have stood there as a place holder.",

@@ -16,7 +16,7 @@ from inspection.measurement.view import weighted_terms
 from inspection.model.log import Earlier, Log
 from inspection.model.rope import Rope
 from inspection.screening.multiple_testing import ScreeningTest
-from vision.results import Estimate, Result
+from vision.results import Estimate, Place, Result
 from vision.uncertainty import Term, combined_u_mm
 
 TO_DO = (
@@ -136,7 +136,7 @@ def lay_length_tests(log: Log) -> list[ScreeningTest]:
         usual = sum(other.lay_mm for other in others) * share
         parts = [(1.0, one.budget), *((-share, other.budget) for other in others)]
         tests.append(_test(
-            "lay-along", (one.station,),
+            "lay-along", one.station,
             f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; at the other "
             f"stations it is {usual:.1f} mm on average",
             one.lay_mm - usual, combined_u_mm(weighted_terms(parts)),
@@ -146,13 +146,14 @@ def lay_length_tests(log: Log) -> list[ScreeningTest]:
         then, known = before
         tests += [
             _test(
-                "lay-changed", (one.station,),
+                "lay-changed", one.station,
                 f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; on "
                 f"{then.inspection.on.isoformat()} it was {known[one.station].lay_mm:.1f} mm",
                 one.lay_mm - known[one.station].lay_mm,
                 combined_u_mm(
                     weighted_terms([(1.0, one.budget), (-1.0, known[one.station].budget)])
                 ),
+                about=(then.inspection.identity,),
             )
             for one in lays if one.station in known
         ]  # fmt: skip
@@ -164,7 +165,7 @@ def _certificate(lays: Sequence[StationLay], rope: Rope) -> list[ScreeningTest]:
         return []
     return [
         _test(
-            "lay-certificate", (one.station,),
+            "lay-certificate", one.station,
             f"The lay length at station {one.station} is {one.lay_mm:.1f} mm, and "
             f"{rope.lay_mm:g} mm is written down for the rope",
             one.lay_mm - rope.lay_mm, one.u_mm,
@@ -183,14 +184,19 @@ def _last(earlier: Sequence[Earlier], strands: int) -> tuple[Earlier, dict[int, 
 
 
 def _test(
-    code: str, stations: tuple[int, ...], begin: str, difference_mm: float, u_mm: float
+    code: str,
+    station: int,
+    begin: str,
+    difference_mm: float,
+    u_mm: float,
+    about: tuple[str, ...] = (),
 ) -> ScreeningTest:
     z = abs(difference_mm) / u_mm if u_mm > 0 else 0.0
     return ScreeningTest(
-        "lay", code, (), tuple(f"station {number}" for number in stations), erfc(z / sqrt(2)),
+        "lay", code, (), (Place(station),), erfc(z / sqrt(2)),
         f"{begin}: {difference_mm:+z.1f} mm, where the expanded uncertainty (k = 2) of the "
         f"difference is {2 * u_mm:.1f} mm.",
-        TO_DO, INNOCENT, difference_mm, None, "mm", "circumstances",
+        TO_DO, INNOCENT, difference_mm, None, "mm", "circumstances", about,
     )  # fmt: skip
 
 
@@ -200,7 +206,7 @@ def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
     if len(seen) < 2 or len(set(seen)) != 1 or seen[0] == rope.outer_strands:
         return []
     return [ScreeningTest(
-        "strands", "strands-differ", (), ("whole rope",), None,
+        "strands", "strands-differ", (), (), None,
         f"{len(seen)} photographs show {seen[0]} outer strands, and {rope.outer_strands} are "
         "written down for the rope; lay lengths follow what is written.",
         "Count the strands, and correct what is written about the rope.",

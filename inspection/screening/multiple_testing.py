@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from vision.results import Finding
+from vision.results import Finding, Place
 
 # Shares of the level, in parts. The first five hold figures against figures: they are the
 # ones in which a wrong diameter shows, and the only ones whose p-value is near its bound. The
@@ -33,6 +33,8 @@ SHARES: dict[str, float] = {
     "lay": 3,
 }
 
+WHOLE_ROPE = "whole rope"  # where a finding is about no single place
+
 # What a test is about: section that the rope may have lost, a diameter that may be wrong, or only
 # how an entry came about. They are ranked in this order.
 Touches = Literal["section", "figure", "circumstances"]
@@ -51,8 +53,8 @@ class ScreeningTest:
         Name of the finding that this becomes.
     entries : tuple of int
         The readings concerned, numbered from 0 in the log.
-    where : tuple of str
-        The same in words, with photographs where they are concerned.
+    places : tuple of Place
+        The places concerned: of the readings, of photographs, or whole stations.
     p : float or None
         Probability of something at least this odd if nothing is wrong; None for a plain fact
         that can't be seen in a log in which nothing is wrong.
@@ -64,12 +66,16 @@ class ScreeningTest:
         Their unit.
     touches : {"section", "figure", "circumstances"}
         Whether the rope may have lost section, the diameter is in doubt, or how it came about.
+    about : tuple of str
+        What tells it from other findings of its code at its places, as in `Finding`.
+    photographs : tuple of str
+        The photographs concerned, in words, where they stand for the places.
     """
 
     check: str
     code: str
     entries: tuple[int, ...]
-    where: tuple[str, ...]
+    places: tuple[Place, ...]
     p: float | None
     seen: str
     remedy: str
@@ -78,6 +84,8 @@ class ScreeningTest:
     limit: float | None = None
     unit: str = "1"
     touches: Touches = "figure"
+    about: tuple[str, ...] = ()
+    photographs: tuple[str, ...] = ()
 
     def finding(self) -> Finding:
         """Return the finding that page, command line and report show."""
@@ -89,9 +97,11 @@ class ScreeningTest:
             value=self.value,
             limit=self.limit,
             unit=self.unit,
-            where=self.where,
+            where=self.photographs or tuple(place.words for place in self.places) or (WHOLE_ROPE,),
             p_value=self.p,
             innocent=self.innocent,
+            places=self.places,
+            about=self.about,
         )
 
 

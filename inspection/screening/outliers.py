@@ -57,8 +57,8 @@ def deleted_t_values(values: Sequence[float], *, least_sd: float = 0.0) -> list[
 def outlier_tests(log: Log) -> list[ScreeningTest]:
     """Return one test an entry of its distance from the same direction's other stations."""
     series: dict[int, list[int]] = {}
-    for (_, view), entries in readings_at(log.readings).items():
-        series.setdefault(view, []).append(entries[0])
+    for entries in readings_at(log.readings).values():
+        series.setdefault(log.readings[entries[0]].view_deg, []).append(entries[0])
     tests = []
     for view, entries in series.items():
         n = len(entries)
@@ -76,7 +76,7 @@ def outlier_tests(log: Log) -> list[ScreeningTest]:
             mean = (math.fsum(values) - reading.value_mm) / (n - 1)
             tests.append(
                 ScreeningTest(
-                    check="outlier", code="outlier", entries=(entry,), where=(log.where(entry),),
+                    check="outlier", code="outlier", entries=(entry,), places=(log.place(entry),),
                     p=float(2.0 * stdtr(n - 2, -abs(t))),
                     seen=f"{reading.typed} was logged where the other {n - 1} stations give "
                     f"{mean:.2f} mm on average at {view} deg ({t:+z.1f} of their own scatter).",

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import bdtr
 
-from inspection.model.log import Log, Place, place_words
+from inspection.model.log import Log
 from inspection.screening.multiple_testing import ScreeningTest
-from vision.results import Result
+from vision.results import Place, Result
 
 # Two photographs that differ in no more bits than this are taken as one. Seen on 11 public
 # photographs of boards and screws: saved again or halved in size they differ in 0 to 2 bits,
@@ -56,24 +56,15 @@ def photo_tests(log: Log) -> list[ScreeningTest]:
     return [*_same_file_tests(log), *_similar_photo_tests(log), *_camera_tests(log)]
 
 
-def _place(result: Result) -> Place | None:
-    if result.station is None or result.view_deg is None:
-        return None
-    return (result.station, result.view_deg)
-
-
 def _placed(log: Log) -> list[tuple[Place, Result]]:
     """Return one result a photograph and place, with its place."""
-    placed = [(place, item) for item in log.results if (place := _place(item)) is not None]
+    placed = [(place, item) for item in log.results if (place := item.place) is not None]
     return list({(place, item.photo_name, item.photo_sha256): (place, item)
                  for place, item in placed}.values())  # fmt: skip
 
 
 def _entries_at(log: Log, places: list[Place]) -> tuple[int, ...]:
-    return tuple(
-        entry for entry, reading in enumerate(log.readings)
-        if (reading.station, reading.view_deg) in places
-    )  # fmt: skip
+    return tuple(entry for entry, reading in enumerate(log.readings) if reading.place in places)
 
 
 def _same_file_tests(log: Log) -> list[ScreeningTest]:
@@ -130,7 +121,7 @@ def _reuse_test(
         check=code,
         code=code,
         entries=_entries_at(log, places),
-        where=tuple(place_words(*place) for place in places),
+        places=tuple(places),
         p=None,
         seen=f"The photographs {', '.join(names)} stand for {len(places)} places and are {how}.",
         remedy="Look at both photographs; take the missing one again.",
@@ -139,6 +130,7 @@ def _reuse_test(
         value=bits,
         limit=float(ALIKE_BITS),
         unit="bits",
+        about=tuple(names),
     )
 
 
@@ -155,7 +147,7 @@ def _camera_tests(log: Log) -> list[ScreeningTest]:
             check="camera",
             code="other-camera",
             entries=_entries_at(log, [place]),
-            where=(place_words(*place),),
+            places=(place,),
             p=None,
             seen=f"The photograph {odd.photo_name} was taken with {other}, all {cameras[usual]} "
             f"others with {usual}.",
@@ -163,6 +155,7 @@ def _camera_tests(log: Log) -> list[ScreeningTest]:
             innocent="A second phone may have helped out.",
             value=1.0,
             touches="circumstances",
+            about=(odd.photo_name,),
         )
     ]
 

@@ -42,12 +42,8 @@ def _earlier_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
             place: before.readings[entries[0]].value_mm
             for place, entries in readings_at(before.readings).items()
         }
-        both = [e for e in known if (log.readings[e].station, log.readings[e].view_deg) in then]
-        same = [
-            e for e in both
-            if abs(log.readings[e].value_mm
-                   - then[log.readings[e].station, log.readings[e].view_deg]) < 1e-6
-        ]  # fmt: skip
+        both = [e for e in known if log.place(e) in then]
+        same = [e for e in both if abs(log.readings[e].value_mm - then[log.place(e)]) < 1e-6]
         if len(both) < FEWEST_REPEATED:
             continue
         tests.append(
@@ -55,7 +51,7 @@ def _earlier_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
                 check="repeats-earlier",
                 code="repeats-earlier",
                 entries=tuple(same or both),
-                where=tuple(log.where(entry) for entry in same or both),
+                places=log.places(same or both),
                 p=float(bdtrc(len(same) - 1, len(both), chance)) if same else 1.0,
                 seen=f"{len(same)} of {len(both)} entries are equal to the last digit to those "
                 f"of {before.inspection.on} ({before.inspection.identity}); at most about "
@@ -66,6 +62,7 @@ def _earlier_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
                 "as a form to be overwritten.",
                 value=float(len(same)),
                 limit=len(both) * chance,
+                about=(before.inspection.identity,),
             )
         )
     return tests
@@ -147,7 +144,7 @@ def _station_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
                 check="repeats-station",
                 code="repeats-station",
                 entries=entries,
-                where=tuple(log.where(entry) for entry in entries),
+                places=log.places(entries),
                 p=p,
                 seen=f"{len(which)} of {len(numbers)} stations have the very figures of a station "
                 "before them.",
@@ -184,7 +181,7 @@ def _nominal_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
             check="nominal",
             code="nominal-typed",
             entries=tuple(shown),
-            where=tuple(log.where(entry) for entry in shown),
+            places=log.places(shown),
             p=float(bdtrc(len(same) - 1, len(known), chance)) if same else 1.0,
             seen=f"{len(same)} of {len(known)} entries are exactly the nominal diameter "
             f"({nominal:g} mm); at most about {len(known) * chance:.1f} are to be expected.",

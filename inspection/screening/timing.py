@@ -12,9 +12,9 @@ from datetime import datetime
 from itertools import pairwise
 from statistics import median
 
-from inspection.model.log import Log, Place, counted, place_words
+from inspection.model.log import Log, counted
 from inspection.screening.multiple_testing import ScreeningTest
-from vision.results import Result
+from vision.results import Place, Result
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +47,13 @@ class Pace:
 
 @dataclass(frozen=True, slots=True)
 class _Stop:
-    """One moment at one station."""
+    """One moment at one station: who or what was there, and the photograph in words."""
 
     at: datetime
-    station: int
-    entries: tuple[int, ...]
-    where: str
+    place: Place
+    group: str
+    entry: int | None = None
+    photograph: str = ""
 
 
 def timing_tests(log: Log, *, pace: Pace) -> list[ScreeningTest]:
@@ -108,10 +109,13 @@ def _walk_tests(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Scr
     places = log.positions_m()
     tests = []
     # two people can be at two stations: each keeps an own log
-    for group in _walkers(log, stops) if what == "readings" else _cameras(log, stops):
-        known = sorted((s for s in group if s.station in places), key=lambda stop: stop.at)
+    for group in dict.fromkeys(stop.group for stop in stops):
+        known = sorted(
+            (stop for stop in stops if stop.group == group and stop.place.station in places),
+            key=lambda stop: stop.at,
+        )
         legs = too_fast(
-            [(stop.at, places[stop.station]) for stop in known], walking_m_s=pace.walking_m_s
+            [(stop.at, places[stop.place.station]) for stop in known], walking_m_s=pace.walking_m_s
         )
         if not legs:
             continue
@@ -121,12 +125,16 @@ def _walk_tests(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Scr
             ScreeningTest(
                 check=f"walk-{what}",
                 code=f"{what}-too-fast",
-                entries=tuple(dict.fromkeys(entry for stop in ends for entry in stop.entries)),
-                where=tuple(dict.fromkeys(stop.where for stop in ends)),
+                entries=tuple(dict.fromkeys(stop.entry for stop in ends if stop.entry is not None)),
+                places=tuple(dict.fromkeys(stop.place for stop in ends)),
+                photographs=tuple(
+                    dict.fromkeys(stop.photograph for stop in ends if stop.photograph)
+                ),
+                about=(group,),
                 p=None,
-                seen=f"From station {known[index].station} to station "
-                f"{known[index + 1].station} it is {metres:.0f} m, and at most {seconds:.0f} s "
-                f"passed between the {what}: {metres / seconds:.1f} m/s, where "
+                seen=f"From station {known[index].place.station} to station "
+                f"{known[index + 1].place.station} it is {metres:.0f} m, and at most "
+                f"{seconds:.0f} s passed between the {what}: {metres / seconds:.1f} m/s, where "
                 f"{pace.walking_m_s:g} m/s is the fastest walk ({len(legs)} such "
                 f"leg{'' if len(legs) == 1 else 's'}).",
                 remedy="Ask how these stations were reached.",
@@ -144,13 +152,13 @@ def _walk_tests(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[Scr
 def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     taken: dict[Place, datetime] = {}
     for result in log.results:
-        if result.station is None or result.view_deg is None or result.taken_at is None:
+        if result.place is None or result.taken_at is None:
             continue
         if abs((result.taken_at.date() - log.inspection.on).days) <= pace.days:  # else see days
-            taken.setdefault((result.station, result.view_deg), _wall(result.taken_at))
+            taken.setdefault(result.place, _wall(result.taken_at))
     gaps = []
     for entry, reading in enumerate(log.readings):
-        photo = taken.get((reading.station, reading.view_deg))
+        photo = taken.get(reading.place)
         if reading.at is not None and photo is not None:
             gaps.append((entry, (photo - _wall(reading.at)).total_seconds() / 60.0))
     far = [(entry, gap) for entry, gap in gaps if abs(gap) > pace.photo_gap_min]
@@ -167,7 +175,7 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
             check="photo-gap",
             code="photograph-time",
             entries=tuple(entry for entry, _ in far),
-            where=tuple(log.where(entry) for entry, _ in far),
+            places=log.places(entry for entry, _ in far),
             p=None,
             seen=f"Of {len(gaps)} photographs {counted(len(far), 'was', 'were')} taken long before "
             f"or after the reading of the same place, at most {_span(abs(worst))} {side}; "
@@ -198,20 +206,18 @@ def _day_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     if wrong_readings:
         first = log.readings[wrong_readings[0]].at
         tests.append(_day_test(
-            "readings-day", tuple(wrong_readings),
-            tuple(log.where(entry) for entry in wrong_readings), len(wrong_readings),
+            "readings-day", tuple(wrong_readings), log.places(wrong_readings), (),
             f"{counted(len(wrong_readings), 'entry was', 'entries were')} logged on another day, "
             f"the first on {first:%Y-%m-%d}", log,
         ))  # fmt: skip
     if wrong_photos:
         taken = wrong_photos[0].taken_at
+        wrong_places = tuple(one.place for one in wrong_photos if one.place is not None)
         tests.append(_day_test(
             "photographs-day",
-            tuple(e for e, reading in enumerate(log.readings) if any(
-                (reading.station, reading.view_deg) == (photo.station, photo.view_deg)
-                for photo in wrong_photos)),
+            tuple(e for e, reading in enumerate(log.readings) if reading.place in wrong_places),
+            wrong_places,
             tuple(_photo_words(result) for result in wrong_photos),
-            len(wrong_photos),
             f"{counted(len(wrong_photos), 'photograph was', 'photographs were')} taken on another "
             f"day, the first on {taken:%Y-%m-%d}", log,
         ))  # fmt: skip
@@ -219,20 +225,25 @@ def _day_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
 
 
 def _day_test(
-    code: str, entries: tuple[int, ...], where: tuple[str, ...], count: int, what: str, log: Log
+    code: str,
+    entries: tuple[int, ...],
+    places: tuple[Place, ...],
+    photographs: tuple[str, ...],
+    what: str,
+    log: Log,
 ) -> ScreeningTest:
     return ScreeningTest(
-        check=code, code=code, entries=entries, where=where, p=None,
+        check=code, code=code, entries=entries, places=places, photographs=photographs, p=None,
         seen=f"{what}; the inspection is dated {log.inspection.on}.",
         remedy="Compare with the inspection's date and the clocks.",
         innocent="A wrong clock, or an inspection that took more than a day.",
-        value=float(count), touches="circumstances",
+        value=float(len(photographs or places)), touches="circumstances",
     )  # fmt: skip
 
 
 def _log_stops(log: Log) -> list[_Stop]:
     return [
-        _Stop(_wall(reading.at), reading.station, (entry,), log.where(entry))
+        _Stop(_wall(reading.at), reading.place, reading.person, entry)
         for entry, reading in enumerate(log.readings)
         if reading.at is not None
     ]
@@ -240,33 +251,21 @@ def _log_stops(log: Log) -> list[_Stop]:
 
 def _photo_stops(log: Log) -> list[_Stop]:
     return [
-        _Stop(_wall(result.taken_at), result.station, (), _photo_words(result))
+        _Stop(
+            _wall(result.taken_at),
+            Place(result.station, result.view_deg),
+            result.camera,
+            photograph=_photo_words(result),
+        )
         for result in log.results
         if result.taken_at is not None and result.station is not None
     ]
 
 
-def _walkers(log: Log, stops: list[_Stop]) -> list[list[_Stop]]:
-    people: dict[str, list[_Stop]] = {}
-    for stop in stops:
-        people.setdefault(log.readings[stop.entries[0]].person, []).append(stop)
-    return list(people.values())
-
-
-def _cameras(log: Log, stops: list[_Stop]) -> list[list[_Stop]]:
-    camera = {_photo_words(result): result.camera for result in log.results}
-    groups: dict[str, list[_Stop]] = {}
-    for stop in stops:
-        groups.setdefault(camera[stop.where], []).append(stop)
-    return list(groups.values())
-
-
 def _photo_words(result: Result) -> str:
     """Return the words for a photograph: its place, and its name where there is one."""
     name = f"photograph {result.photo_name}" if result.photo_name else "photograph"
-    if result.station is None or result.view_deg is None:
-        return name
-    return f"{name} ({place_words(result.station, result.view_deg)})"
+    return name if result.place is None else f"{name} ({result.place.words})"
 
 
 def _wall(at: datetime) -> datetime:

@@ -152,8 +152,9 @@ def _unit_changes(log: Log, entry: int) -> Iterator[TranscriptionError]:
 
 def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
     placed: dict[int, dict[int, int]] = {}
-    for (station, view), entries in readings_at(log.readings).items():
-        placed.setdefault(station, {})[view] = entries[0]
+    for entries in readings_at(log.readings).values():
+        first = log.readings[entries[0]]
+        placed.setdefault(first.station, {})[first.view_deg] = entries[0]
     places = log.positions_m()
     order = sorted(placed, key=lambda number: (places.get(number, 0.0), number))
     for here, there in pairwise(order):
@@ -183,7 +184,7 @@ def _exchange(
 def _known_mm(log: Log, entry: int) -> tuple[float, float]:
     """Return what else is known of this entry's diameter, and how near a change must come, mm."""
     reading = log.readings[entry]
-    estimate = best_estimates(log.results).get((reading.station, reading.view_deg))
+    estimate = best_estimates(log.results).get(reading.place)
     gauge = log.gauges.get(reading.gauge)
     if estimate is not None and gauge is not None:
         u_gauge = gauge_u_mm(

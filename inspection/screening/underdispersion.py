@@ -151,7 +151,7 @@ def _group_tests(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Scre
     return [
         ScreeningTest(
             check="evenness", code="x-equals-y", entries=alike,
-            where=tuple(log.where(entry) for entry in alike), p=p_equal,
+            places=log.places(alike), p=p_equal,
             seen=f"Both directions read the same at {len(equal)} of {len(pairs)} stations; at "
             f"most about {expected:.1f} are to be expected at a step of {step:g} mm.",
             remedy=remedy, innocent=innocent, value=float(len(equal)), limit=expected,
@@ -159,7 +159,7 @@ def _group_tests(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Scre
         ),
         ScreeningTest(
             check="evenness", code="spread-too-small", entries=tuple(entries),
-            where=tuple(log.where(entry) for entry in entries), p=p_spread,
+            places=log.places(entries), p=p_spread,
             seen=f"The two directions differ by so little that one reading would repeat to "
             f"{spread:.3f} mm; {sd:.3f} mm is the least that is reckoned with.",
             remedy=remedy, innocent=innocent, value=spread, limit=sd, unit="mm",

@@ -199,7 +199,7 @@ def fault_rates(kind: str, *, logs: int, seed: int, level: float = 0.05) -> Rate
             continue
         faulty, entries = planted
         findings = screen_log(faulty, level=level)
-        words = {faulty.where(entry) for entry in entries}
+        words = {place.words for place in faulty.places(entries)}
         hits = [
             any(place in shown for place in words for shown in finding.where)
             for finding in findings

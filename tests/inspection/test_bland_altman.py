@@ -25,7 +25,7 @@ def _comparison(difference_mm: float, number: int, gauge: str, person: str = "A"
         40.0 + difference_mm, (Term("e", 0.1, "mm", 1.0, "A", f"edge:{number}"),), 0
     )
     reading = DirectionalDiameter(40.0, (shared,), 0, gauge)
-    return replace(compare(photo, reading, matters_mm=0.4), person=person)
+    return replace(compare(photo, reading, station=1, matters_mm=0.4), person=person)
 
 
 def _many(bias_mm: float, count: int, gauge: str, seed: int) -> list[Comparison]:

@@ -68,7 +68,7 @@ def test_a_print_that_was_checked_with_the_same_caliper_shares_its_error() -> No
     shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
     photo = DirectionalDiameter(40.8, (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)
     gauge = DirectionalDiameter(40.7, (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)
-    found = compare(photo, gauge, matters_mm=0.4)
+    found = compare(photo, gauge, station=1, matters_mm=0.4)
     caliper = GTC.ureal(0.0, 0.05)
     difference = (caliper + GTC.ureal(40.8, 0.06)) - (caliper + GTC.ureal(40.7, 0.08))
     assert found.u_difference_mm == pytest.approx(GTC.uncertainty(difference))
@@ -107,7 +107,7 @@ def _mean_square_zeta(stated_over_true: float) -> float:
                      (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip
         gauge = DirectionalDiameter(40.0 + caliper + again,
                      (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)  # fmt: skip
-        squares.append(compare(photo, gauge, matters_mm=0.4).zeta ** 2)
+        squares.append(compare(photo, gauge, station=1, matters_mm=0.4).zeta ** 2)
     return float(np.mean(squares))
 
 
@@ -156,6 +156,16 @@ def test_a_gauge_that_is_not_recorded_is_asked_for() -> None:
 
 def test_nothing_can_be_compared_without_any_uncertainty() -> None:
     with pytest.raises(ValueError, match="have no uncertainty"):
-        compare(DirectionalDiameter(40.0, (), 0), DirectionalDiameter(40.0, (), 0), matters_mm=0.4)
+        compare(
+            DirectionalDiameter(40.0, (), 0),
+            DirectionalDiameter(40.0, (), 0),
+            station=1,
+            matters_mm=0.4,
+        )
     with pytest.raises(ValueError, match="`matters_mm` must be more than 0"):
-        compare(DirectionalDiameter(40.0, (), 0), DirectionalDiameter(40.0, (), 0), matters_mm=0.0)
+        compare(
+            DirectionalDiameter(40.0, (), 0),
+            DirectionalDiameter(40.0, (), 0),
+            station=1,
+            matters_mm=0.0,
+        )

@@ -161,14 +161,14 @@ def test_directions_that_say_the_same_make_no_ellipse(degrees: tuple[int, ...]) 
 
 
 def test_a_section_of_three_directions_has_its_ellipse() -> None:
-    section = make_section([_view(22.0, 0), _view(22.6, 60), _view(21.9, 120)])
+    section = make_section([_view(22.0, 0), _view(22.6, 60), _view(21.9, 120)], station=1)
     assert section.ellipse is not None
     assert section.ellipse.largest_mm > 22.6
-    assert make_section([_view(22.0, 0), _view(22.6, 90)]).ellipse is None
+    assert make_section([_view(22.0, 0), _view(22.6, 90)], station=1).ellipse is None
 
 
 def test_0_and_180_degrees_are_one_direction_and_are_averaged() -> None:
-    section = make_section([_view(22.0, 0), _view(22.2, 180), _view(22.6, 90)])
+    section = make_section([_view(22.0, 0), _view(22.2, 180), _view(22.6, 90)], station=1)
     assert [view.diameter_mm for view in section.views] == pytest.approx([22.1, 22.6])
     with pytest.raises(ValueError, match="two directions"):
-        make_section([_view(22.0, 0), _view(22.2, 180)])
+        make_section([_view(22.0, 0), _view(22.2, 180)], station=1)

@@ -22,16 +22,8 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
-from inspection.record.serialization import (
-    finding_from_dict,
-    gauge_from_dict,
-    inspection_from_dict,
-    reading_from_dict,
-    result_from_dict,
-    rope_from_dict,
-    to_dict,
-)
-from vision.results import Estimate, Finding, Marks, Refusal
+from inspection.record.serialization import from_dict, result_from_dict, to_dict
+from vision.results import Estimate, Finding, Marks, Place, Refusal
 from vision.uncertainty import Term
 
 MARKS = Marks(((1.0, 2.0),), ((3.0, 4.0),), ((1, 2), (3, 4)), ((5, 6), (7, 8)), (4.0, 5.0), ())
@@ -110,7 +102,8 @@ def test_the_schema_refuses_what_is_wrong(
     ("kind", "name"),
     [(Rope, "rope"), (Groove, "groove"), (Gauge, "gauge"), (Station, "station"),
      (Inspection, "inspection"), (Reading, "reading"), (Estimate, "estimate"),
-     (Refusal, "refusal"), (Marks, "marks"), (Term, "term"), (Finding, "finding")],
+     (Refusal, "refusal"), (Marks, "marks"), (Term, "term"), (Finding, "finding"),
+     (Place, "place")],
 )  # fmt: skip
 def test_the_schema_names_every_field_of_every_type(kind: type, name: str) -> None:
     named = set(schema()["$defs"][name]["properties"])
@@ -259,11 +252,11 @@ def test_plain_values_come_back_as_what_they_were(
     def trip(thing: Any) -> Any:
         return json.loads(json.dumps(to_dict(thing)))
 
-    assert rope_from_dict(trip(rope)) == rope
-    assert gauge_from_dict(trip(gauge)) == gauge
-    assert reading_from_dict(trip(reading)) == reading
-    assert inspection_from_dict(trip(visit)) == visit
-    assert finding_from_dict(trip(finding)) == finding
+    assert from_dict(Rope, trip(rope)) == rope
+    assert from_dict(Gauge, trip(gauge)) == gauge
+    assert from_dict(Reading, trip(reading)) == reading
+    assert from_dict(Inspection, trip(visit)) == visit
+    assert from_dict(Finding, trip(finding)) == finding
     assert result_from_dict(trip(result)) == result
 
 

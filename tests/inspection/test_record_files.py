@@ -70,7 +70,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "9999"
-down_revision = "0004"
+down_revision = "0005"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))

@@ -48,8 +48,8 @@ def test_two_slips_in_one_log_are_both_explained() -> None:
     assert entries != first[1]
     findings = screen_log(faulty)
     found = {one.code: one.where for one in findings}
-    assert found["decimal-moved"] == tuple(log.where(entry) for entry in first[1])
-    assert found["inch-for-mm"] == tuple(log.where(entry) for entry in entries)
+    assert found["decimal-moved"] == tuple(one.words for one in log.places(first[1]))
+    assert found["inch-for-mm"] == tuple(one.words for one in log.places(entries))
 
 
 def test_a_gauge_that_reads_too_much_everywhere_is_one_finding() -> None:

@@ -63,7 +63,7 @@ def test_two_equal_views_still_have_an_uncertain_ovality() -> None:
 
 def test_several_views_of_one_direction_are_averaged_first() -> None:
     section = make_section([_view(20.4, 0, 0.03, "a"), _view(20.2, 0, 0.03, "b"),
-                            _view(20.0, 90, 0.04, "c")])  # fmt: skip
+                            _view(20.0, 90, 0.04, "c")], station=1)  # fmt: skip
     assert section.mean_mm == pytest.approx((20.3 + 20.0) / 2)
     assert section.ovality_mm == pytest.approx(0.3)
     assert section.u_ovality_mm == pytest.approx(math.sqrt(0.03**2 / 2 + 0.04**2))
@@ -71,7 +71,9 @@ def test_several_views_of_one_direction_are_averaged_first() -> None:
 
 
 def test_three_directions_give_the_range_as_ovality() -> None:
-    section = make_section([_view(20.0, 0, 0.03), _view(20.4, 60, 0.03), _view(20.2, 120, 0.03)])
+    section = make_section(
+        [_view(20.0, 0, 0.03), _view(20.4, 60, 0.03), _view(20.2, 120, 0.03)], station=1
+    )
     assert section.ovality_mm == pytest.approx(0.4)
     assert section.difference_mm == pytest.approx(-0.2)  # the first minus the last
     assert section.mean_mm == pytest.approx(20.2)
@@ -79,9 +81,9 @@ def test_three_directions_give_the_range_as_ovality() -> None:
 
 def test_one_direction_is_no_section() -> None:
     with pytest.raises(ValueError, match="two directions; got 0 deg"):
-        make_section([_view(20.4, 0, 0.03), _view(20.2, 0, 0.03)])
+        make_section([_view(20.4, 0, 0.03), _view(20.2, 0, 0.03)], station=1)
     with pytest.raises(ValueError, match="more than 0 mm; got nan"):
-        make_section([_view(math.nan, 0, 0.03), _view(20.2, 90, 0.03)])
+        make_section([_view(math.nan, 0, 0.03), _view(20.2, 90, 0.03)], station=1)
 
 
 def _estimate(station: int | None, view_deg: int | None, mm: float, at_mm: float = 0.0) -> Estimate:
@@ -115,7 +117,7 @@ def test_gauge_readings_make_a_section_and_their_gauges_error_cancels() -> None:
         diameter_of_reading(Reading(f"{mm}", mm, 1, deg, "C-1", "A. Inspector"), gauge)
         for mm, deg in ((20.42, 0), (20.30, 90))
     ]
-    section = make_section(views, nominal_mm=20.0)
+    section = make_section(views, nominal_mm=20.0, station=1)
     own = [math.hypot(0.01 / math.sqrt(12), 0.0015 * mm) for mm in (20.42, 20.30)]
     assert section.u_ovality_mm == pytest.approx(math.hypot(*own))
     assert section.u_mean_mm == pytest.approx(

@@ -25,7 +25,7 @@ from ui.presenters.review_queue import review_queue, save_decision
 from ui.presenters.trends import nearest_first, station_trends, trend_row
 from ui.services.assess_record import log_of, screen_inspection
 from ui.web.panels.station_charts import station_history
-from vision.results import Finding
+from vision.results import Finding, Place
 
 
 def test_only_another_person_overrules(sample_app: AppTest) -> None:
@@ -123,7 +123,15 @@ def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> Non
 
 
 def invented(place: str) -> OpenInspection:
-    finding = Finding("odd", "seen", "look", "look", where=("station 3, 90 deg",), p_value=0.01)
+    finding = Finding(
+        "odd",
+        "seen",
+        "look",
+        "look",
+        where=("station 3, 90 deg",),
+        p_value=0.01,
+        places=(Place(3, 90),),
+    )
     return OpenInspection(
         Inspection("visit", "rope", date(2026, 11, 2), place=place),
         Rope("rope", 22.0),

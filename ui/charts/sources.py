@@ -12,7 +12,6 @@ from inspection.limits.rules import Limit
 from inspection.measurement.section import Section, Source
 from inspection.measurement.trend import Trend
 from inspection.model.length_text import MM_PER_INCH
-from inspection.model.log import place_words
 from inspection.model.readings import Reading
 from inspection.screening.digit_preference import digit_count, gauge_steps
 from ui.charts.data import (
@@ -89,7 +88,7 @@ def differences(assessment: Assessment) -> Differences:
     """Return photograph minus gauge against the mean of both, for every comparison."""
     points = tuple(
         Difference(
-            place_words(comparison.station or 0, comparison.view_deg),
+            comparison.place.words,
             0.5 * (comparison.photo_mm + comparison.gauge_mm),
             comparison.difference_mm,
             K * comparison.u_difference_mm,

@@ -19,7 +19,6 @@ from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
 from inspection.measurement.section import Source
 from inspection.model.length_text import length_text
-from inspection.model.log import place_words
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
@@ -217,8 +216,7 @@ def _lines(assessment: Assessment) -> list[str]:
         for one in checked.photos_alone
     ]
     lines += [
-        f"{place_words(one.station, one.view_deg)}: {one.typed} was logged, no photograph to hold "
-        "it against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to hold it against."
         for one in checked.readings_alone
     ]
     lines += [

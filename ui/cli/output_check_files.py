@@ -12,7 +12,6 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.exchange.spreadsheet import escape_formula
 from inspection.folder import Folder
 from inspection.limits.remaining_life import StationHistory
-from inspection.model.log import place_words
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.serialization import to_dict
 from ui.cli.output_measure import as_plain
@@ -122,7 +121,7 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
     rows += [
         {
             "kind": "comparison",
-            "where": place_words(comparison.station or 0, comparison.view_deg),
+            "where": comparison.place.words,
             "source": comparison.gauge,
             "value": comparison.difference_mm,
             "limit": 2 * comparison.u_difference_mm,

@@ -12,12 +12,11 @@ from urllib.parse import urlencode
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.exchange.spreadsheet import write_sheet
-from inspection.model.log import place_words
 from inspection.record.record import Record
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
 from ui.presenters.review_queue import finding_strength, item_name, station_of
 from ui.text import chance_words
-from vision.results import Finding
+from vision.results import Finding, Place
 
 MOST_ASSESSED = 60  # inspections that a screen opens at once; more are filtered first
 HEADINGS = (
@@ -139,21 +138,22 @@ def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
     means; a sentence that the finding says itself is left out.
     """
     told: list[str] = []
-    for where in finding.where:
+    for place in finding.places:
         told += [
-            f"{where}: {comparison.words}"
+            f"{place.words}: {comparison.words}"
             for comparison in assessment.crosscheck.comparisons
-            if place_words(comparison.station or 0, comparison.view_deg) == where
+            if comparison.place == place
             and f"{comparison.difference_mm:+z.2f} mm" not in finding.seen
         ]
         told += [
-            f"{where}: mean by the {source} {section.mean_mm:.2f} ± {2 * section.u_mean_mm:.2f} mm."
+            f"{place.words}: mean by the {source} {section.mean_mm:.2f} ± "
+            f"{2 * section.u_mean_mm:.2f} mm."
             for source, sections in (
                 ("photographs", assessment.photograph_sections),
                 ("gauge", assessment.gauge_sections),
             )
             for section in sections
-            if f"station {section.station}" == where
+            if Place(section.station) == place
         ]
     return tuple(told[:3])
 

@@ -9,9 +9,9 @@ from datetime import datetime
 
 from inspection.exchange.columns import whole_number
 from inspection.model.length_text import parse_length
-from inspection.model.log import place_words
 from inspection.model.readings import Reading
 from inspection.record.views import OpenInspection
+from vision.results import Place
 
 MOST_WORDS = 300  # letters of a change that is told; a page is no place for more
 ODD_PCT = 20.0  # further from nominal than any rope in use: a slip of the pen, most likely
@@ -212,7 +212,7 @@ def change_words(change: object) -> str:
     ]
     if parts and all("typed" in part for part in parts):
         said = [
-            f"{place_words(part['station'], part['view_deg'])}: {part['typed']}" for part in parts
+            f"{Place(part['station'], part['view_deg']).words}: {part['typed']}" for part in parts
         ]
     else:
         said = [

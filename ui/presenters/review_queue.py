@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -143,15 +142,12 @@ def finding_strength(finding: LoggedFinding) -> float:
 
 def station_of(finding: LoggedFinding) -> int | None:
     """Return the one station that a finding is about; None where there is not just one."""
-    found = {
-        int(hit) for where in finding.finding.where for hit in re.findall(r"station (\d+)", where)
-    }
-    return found.pop() if len(found) == 1 else None
+    stations = {place.station for place in finding.finding.places}
+    return stations.pop() if len(stations) == 1 else None
 
 
 def _view_of(finding: LoggedFinding) -> int | None:
-    hit = re.search(r", (\d+) deg", finding.finding.where[0]) if finding.finding.where else None
-    return int(hit[1]) if hit else None
+    return finding.finding.places[0].view_deg if finding.finding.places else None
 
 
 def save_decision(

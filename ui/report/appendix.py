@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from inspection.assessment import Assessment
-from inspection.model.log import place_words
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Grid, Heading, Words
 from ui.report.case import ReportCase
@@ -34,7 +33,7 @@ def _readings(assessment: Assessment) -> list[Block]:
     rows = tuple(
         (
             str(number),
-            place_words(one.station, one.view_deg),
+            one.place.words,
             one.typed,
             f"{one.value_mm:.3f}",
             one.gauge,

@@ -17,17 +17,16 @@ from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
 from inspection.limits.conformity import GUARD_2017, DecisionRule
 from inspection.limits.rules import Rule
-from inspection.model.log import place_words
 from inspection.record.errors import RecordError
 from inspection.record.events import Event
-from inspection.record.projection import finding_key
+from inspection.record.finding_keys import match_findings
 from inspection.record.record import Record
-from inspection.record.serialization import JsonObject, to_dict
+from inspection.record.serialization import JsonObject
 from inspection.record.views import LoggedFinding, Review, StationReview
 from inspection.screening.screen import LEVEL
 from ui.report.blocks import ReportPicture
 from ui.report.photos import pictures_of
-from vision.results import Finding, Result
+from vision.results import Finding, Place, Result
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,13 +246,12 @@ def record_name(where: str) -> str:
 
 def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[ReportFlag, ...]:
     """Return what is seen today, what the record keeps beside it, and what was settled before."""
-    by_key = {one.key: one for one in kept}
-    keys = [finding_key(to_dict(one)) for one in found]
+    known = match_findings(found, kept)
     flags = [
-        ReportFlag(one) if key not in by_key else _flag(by_key[key])
-        for key, one in zip(keys, found, strict=True)
+        ReportFlag(finding) if stored is None else replace(_flag(stored), finding=finding)
+        for finding, stored in zip(found, known, strict=True)
     ]
-    others = [one for one in kept if one.key not in keys and (one.current or one.settled_by)]
+    others = [one for one in kept if one not in known and (one.current or one.settled_by)]
     others.sort(key=lambda other: not other.current)
     return (
         *(replace(flag, current=True) for flag in flags),
@@ -390,6 +388,6 @@ def _figure(values: JsonObject) -> str:
 def _place(values: JsonObject) -> str:
     if values.get("station") is None:
         return "no card number"
-    words = place_words(values["station"], values.get("view_deg") or 0)
+    words = Place(values["station"], values.get("view_deg")).words
     at_mm = values.get("at_mm") or 0.0
     return f"{words}, at {at_mm:g} mm" if at_mm else words

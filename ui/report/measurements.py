@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from inspection.assessment import Assessment
 from inspection.measurement.section import Section, Source
 from inspection.model.length_text import MM_PER_INCH
-from inspection.model.log import place_words
 from inspection.screening.lay_length import lay_words
 from ui.charts.data import K
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
@@ -225,7 +224,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
         return [Words("No reading could be held against a photograph of the same place.")]
     rows = tuple(
         (
-            place_words(one.station or 0, one.view_deg),
+            one.place.words,
             one.gauge,
             one.typed,
             f"{one.gauge_mm:.2f}",
@@ -263,11 +262,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
             "small",
         ),
     ]
-    blocks += [
-        Words(f"{place_words(one.station or 0, one.view_deg)}: {one.needed}", "small")
-        for one in found
-        if one.needed
-    ]
+    blocks += [Words(f"{one.place.words}: {one.needed}", "small") for one in found if one.needed]
     agreement = assessment.agreement
     if agreement is None:
         blocks.append(Words("Fewer than 3 comparisons: no limits of agreement."))
@@ -302,8 +297,7 @@ def _alone(assessment: Assessment) -> Sequence[Block]:
         for one in checked.photos_alone
     ]
     lines += [
-        f"{place_words(one.station, one.view_deg)}: {one.typed} was logged, no photograph to "
-        "hold it against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to hold it against."
         for one in checked.readings_alone
     ]
     return [Words(line, "small") for line in lines]

@@ -14,7 +14,7 @@ from inspection.model.readings import Reading
 from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from inspection.record.serialization import reading_from_dict
+from inspection.record.serialization import from_dict
 from ui.services.add_photograph import PhotoFile, add_photograph
 from ui.services.cameras import known_cameras
 from ui.services.measure_pending import Measure, choose_check
@@ -216,7 +216,7 @@ def _add_inspection(
         if existing.inspection != inspection:
             notes.append(_differs("inspection", identity))
     ever = Counter(
-        reading_from_dict(values)
+        from_dict(Reading, values)
         for event in batch.events(about="inspection", subject=identity)
         if event.kind == "readings added"
         for values in json.loads(event.new or "[]")

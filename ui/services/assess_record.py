@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from inspection.assessment import Assessment, assess
-from inspection.model.log import Earlier, Log, place_words
+from inspection.model.log import Earlier, Log
 from inspection.model.loss import LOSS_REMEDY
 from inspection.record.record import Record
 from inspection.record.serialization import to_dict
 from inspection.screening.completeness import GAPS
+from inspection.screening.multiple_testing import WHOLE_ROPE
 from inspection.screening.screen import review_rank
-from vision.results import Finding
+from vision.results import Finding, Place
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
 
@@ -69,11 +70,10 @@ def save_findings(
 
 def further_findings(assessment: Assessment) -> list[Finding]:
     """Return what a reviewer must see although the screening raised nothing of it."""
-    raised = {place for finding in assessment.findings for place in finding.where}
+    raised = {place for finding in assessment.findings for place in finding.places}
     found: dict[tuple[str, tuple[str, ...], str], Finding] = {}
     for comparison in assessment.crosscheck.comparisons:
-        where = place_words(comparison.station or 0, comparison.view_deg)
-        if comparison.word in ("doubtful", "disagrees") and where not in raised:
+        if comparison.word in ("doubtful", "disagrees") and comparison.place not in raised:
             _add_finding(
                 found,
                 Finding(
@@ -84,14 +84,17 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                     comparison.zeta,
                     2.0,
                     "1",
-                    (where,),
+                    (comparison.place.words,),
                     p_value=comparison.p_value,
                     innocent="Of twenty comparisons one is doubtful though nothing is wrong.",
+                    places=(comparison.place,),
+                    about=(comparison.photo_name, comparison.gauge, comparison.typed),
                 ),
             )
     for placed in assessment.verdicts:
         if placed.verdict.outcome == "outside":
-            where = "whole rope" if placed.station is None else f"station {placed.station}"
+            places = () if placed.station is None else (Place(placed.station),)
+            rule = placed.verdict.limit.rule
             _add_finding(
                 found,
                 Finding(
@@ -102,7 +105,9 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                     placed.verdict.value_mm,
                     None,
                     "mm",
-                    (where,),
+                    tuple(place.words for place in places) or (WHOLE_ROPE,),
+                    places=places,
+                    about=(placed.source, rule.rule_set, rule.quantity, rule.purpose),
                 ),
             )
     for thin in assessment.local:
@@ -117,16 +122,13 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                     thin.deficit_mm,
                     None,
                     "mm",
-                    (f"station {thin.station}",),
+                    (Place(thin.station).words,),
+                    places=(Place(thin.station),),
                 ),
             )
     for refused in assessment.crosscheck.refused:
         reason = refused.findings[0]
-        where = (
-            refused.photo_name
-            if refused.station is None
-            else place_words(refused.station, refused.view_deg or 0)
-        )
+        where = refused.photo_name if refused.place is None else refused.place.words
         _add_finding(
             found,
             Finding(
@@ -136,6 +138,8 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                 "look",
                 where=(where,),
                 spot_px=reason.spot_px,
+                places=() if refused.place is None else (refused.place,),
+                about=(refused.photo_sha256 or refused.photo_name, reason.code),
             ),
         )
     return list(found.values())

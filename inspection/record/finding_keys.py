@@ -1,0 +1,134 @@
+"""Which finding is which, so that what was settled stays settled, however it is worded.
+
+A finding is known by its code, its places and what it is about, never by its sentence. Its key
+is given once, when it is first saved, and stands in the event from then on. A settlement holds
+for the figure that was settled: where the figure moves away from it, the finding is a new one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Collection, Sequence
+
+from inspection.record.serialization import canonical
+from inspection.record.views import LoggedFinding
+from vision.results import Finding
+
+# How far a figure may move and still be what was settled: in mm the step of a common gauge, in
+# other units a part of the settled figure. Our choice, no source.
+SAME_MM = 0.05
+SAME_PART = 0.1
+
+
+def match_findings(
+    found: Sequence[Finding], stored: Sequence[LoggedFinding]
+) -> list[LoggedFinding | None]:
+    """Return which stored finding each of those found now is; None for a new one.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+        What the screening says now.
+    stored : sequence of LoggedFinding
+        What the record holds of the inspection, settled or not.
+
+    Notes
+    -----
+    A settled finding comes before an open one, and of several the one whose figure is nearest.
+    No stored finding is given to two.
+    """
+    matches: list[LoggedFinding | None] = []
+    left = list(stored)
+    for finding in found:
+        same = [one for one in left if _is_same(finding, one, found, stored)]
+        best = min(same, key=lambda one: (not one.settled_by, _moved(finding, one)), default=None)
+        if best is not None:
+            left.remove(best)
+        matches.append(best)
+    return matches
+
+
+def new_key(finding: Finding, taken: Collection[str]) -> str:
+    """Return a short name for a finding that the inspection does not hold yet."""
+    identity = [finding.code, *_identity(finding)]
+    number = 0
+    while (key := _short_hash([*identity, number])) in taken:
+        number += 1
+    return key
+
+
+def sentence_key(finding: Finding) -> str:
+    """Return the key of events before version 5 of the tables: a hash of the sentence."""
+    return _short_hash([finding.code, list(finding.where), finding.seen])
+
+
+def _short_hash(identity: list[object]) -> str:
+    return hashlib.sha256(canonical(identity).encode()).hexdigest()[:12]
+
+
+def _identity(finding: Finding) -> list[list[object]]:
+    places = {(place.station, -1 if place.view_deg is None else place.view_deg)
+              for place in finding.places}  # fmt: skip
+    return [[list(place) for place in sorted(places)], list(finding.about)]
+
+
+def _is_same(
+    finding: Finding,
+    one: LoggedFinding,
+    found: Sequence[Finding],
+    stored: Sequence[LoggedFinding],
+) -> bool:
+    old = one.finding
+    if (finding.code, finding.unit) != (old.code, old.unit):
+        return False
+    if one.settled_by and not _is_near(finding, one):
+        return False
+    if _identity(finding) == _identity(old):
+        return True
+    return _is_from_sentence(one) and _continues(finding, one, found, stored)
+
+
+def _is_near(finding: Finding, one: LoggedFinding) -> bool:
+    """Return whether a figure is still what was settled."""
+    settled = one.settled_value
+    if finding.value is None or settled is None:
+        return finding.value == settled
+    reach = SAME_MM if finding.unit == "mm" else SAME_PART * abs(settled)
+    return _moved(finding, one) <= reach + 1e-9
+
+
+def _moved(finding: Finding, one: LoggedFinding) -> float:
+    old = one.settled_value if one.settled_by else one.finding.value
+    return abs(finding.value - old) if finding.value is not None and old is not None else 0.0
+
+
+def _is_from_sentence(one: LoggedFinding) -> bool:
+    """Return whether a finding was saved before findings said what they are about."""
+    return not one.finding.about and one.key == sentence_key(one.finding)
+
+
+def _continues(
+    finding: Finding,
+    one: LoggedFinding,
+    found: Sequence[Finding],
+    stored: Sequence[LoggedFinding],
+) -> bool:
+    """Return whether a finding carries on one that is known by its sentence and places only.
+
+    The same sentence but for its figures; reworded, only where neither could be another.
+    """
+
+    def beside(item: Finding) -> bool:
+        return (item.code, _identity(item)[0]) == (finding.code, _identity(finding)[0])
+
+    if not beside(one.finding):
+        return False
+    if _without_figures(finding.seen) == _without_figures(one.finding.seen):
+        return True
+    alone = sum(beside(item) for item in found) == 1
+    return alone and sum(beside(item.finding) for item in stored) == 1
+
+
+def _without_figures(sentence: str) -> str:
+    return re.sub(r"\d+(?:\.\d+)?", "0", sentence)
