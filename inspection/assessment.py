@@ -149,10 +149,15 @@ class Assessment:
     @property
     def first_concern(self) -> str:
         """One line: what deserves the first look, and why; a possible loss of section first."""
-        return f"First look: {self._first}" if self._first else (
-            NOTHING_APPLIED if self.judged_against_nothing
-            else "No entry deserves a look before the others. That does not clear the rope."
-        )  # fmt: skip
+        return (
+            f"First look: {self._first}"
+            if self._first
+            else (
+                NOTHING_APPLIED
+                if self.judged_against_nothing
+                else "No entry deserves a look before the others. That does not clear the rope."
+            )
+        )
 
     @property
     def _first(self) -> str:
@@ -253,12 +258,17 @@ def assess(
         log.results, nominal_mm=log.rope.nominal_mm, positions_m=places
     ).sections
     gauged, _ = sections_of_readings(
-        known, log.gauges, nominal_mm=log.rope.nominal_mm, outer_strands=log.rope.outer_strands,
-        positions_m=places, inspection=log.inspection.identity,
-    )  # fmt: skip
+        known,
+        log.gauges,
+        nominal_mm=log.rope.nominal_mm,
+        outer_strands=log.rope.outer_strands,
+        positions_m=places,
+        inspection=log.inspection.identity,
+    )
     sections: dict[Source, tuple[Section, ...]] = {
-        "photographs": _along(photographed), "gauge": _along(gauged),
-    }  # fmt: skip
+        "photographs": _along(photographed),
+        "gauge": _along(gauged),
+    }
     rope = replace(
         log.rope,
         reference_tension=reference_tension or log.rope.reference_tension,
@@ -273,9 +283,10 @@ def assess(
     for groove in rope.grooves:
         # a sheave has no pitch and a drum of one layer needs no limits of its own: no gap to tell
         limits += [
-            one for one in groove_limits(rope, groove)
+            one
+            for one in groove_limits(rope, groove)
             if isinstance(one, Limit) or one.rule.services or groove.layers > 1
-        ]  # fmt: skip
+        ]
     u_readings = [None if one is None else combined_u_mm(one) for one in log_terms(log)]
     odd = screen_log(log, level=level, pace=pace)
     one_by_one = {place for one in odd if len(one.places) <= 2 for place in one.places}

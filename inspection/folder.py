@@ -94,8 +94,9 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     for name in order[: order.index(wanted)]:
         then = _inspection(rope, name, groups[name], stations, {}, notes)
         # nobody wrote down the tension of earlier rows; alike is the only comparison there is
-        then = Inspection(then.identity, then.rope, then.on, tension=current.tension,
-                          stations=then.stations)  # fmt: skip
+        then = Inspection(
+            then.identity, then.rope, then.on, tension=current.tension, stations=then.stations
+        )
         earlier.append(Earlier(then, tuple(row.reading for row in groups[name])))
     if earlier and current.tension != "none":
         notes.append("Earlier readings were taken as read under the same tension as these.")
@@ -211,9 +212,16 @@ def _inspection(
         listed = ", ".join(str(number) for number in missing)
         notes.append(f"Inspection {name}: the place of station {listed} along the rope is unknown.")
     return Inspection(
-        name, rope.identity, made.on, made.place, made.inspector, made.reviewer, made.supervisor,
-        made.tension, made.stations or tuple(placed.values()),
-    )  # fmt: skip
+        name,
+        rope.identity,
+        made.on,
+        made.place,
+        made.inspector,
+        made.reviewer,
+        made.supervisor,
+        made.tension,
+        made.stations or tuple(placed.values()),
+    )
 
 
 def _positions(rows: Sequence[ReadingRow]) -> list[Station]:

@@ -222,7 +222,7 @@ class MethodComparison:
         for a name with fewer than 3 comparisons.
     flags : Flags
         Which comparisons stand out, and how many would by chance.
-    line : Line or None
+    line : DemingFit or None
         Photograph against gauge, with error in both; None for fewer than 4 comparisons, or
         where the gauge said the same everywhere.
     """

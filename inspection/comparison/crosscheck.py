@@ -257,15 +257,18 @@ def crosscheck(
         )
         matters_mm = matters_pct * rope.nominal_mm / 100.0
         for estimate in photos[place]:
-            plain = compare(
+            compared = compare(
                 diameter_of_estimate(estimate), view, matters_mm=matters_mm, station=reading.station
             )
             comparisons.append(
                 replace(
-                    plain, person=reading.person, print_set=estimate.print_set,
-                    camera=estimate.camera, typed=reading.typed,
+                    compared,
+                    person=reading.person,
+                    print_set=estimate.print_set,
+                    camera=estimate.camera,
+                    typed=reading.typed,
                 )
-            )  # fmt: skip
+            )
     alone += [photo for place in sorted(photos) if place not in used for photo in photos[place]]
     return CrossCheck(tuple(comparisons), tuple(alone), tuple(readings_alone), tuple(refused))
 

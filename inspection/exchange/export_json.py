@@ -166,8 +166,18 @@ def _events_of(path: Path) -> list[Event]:
                 f"{path.name} was changed after it was exported: event {place} is numbered "
                 f"{event.sequence!r:.12}. Export it again."
             )
-        texts = (event.at, event.who, event.about, event.subject, event.kind, event.old or "",
-                 event.new or "", event.why, event.previous, event.hash)  # fmt: skip
+        texts = (
+            event.at,
+            event.who,
+            event.about,
+            event.subject,
+            event.kind,
+            event.old or "",
+            event.new or "",
+            event.why,
+            event.previous,
+            event.hash,
+        )
         if not all(isinstance(text, str) for text in texts):
             raise RecordError(
                 f"{path.name} was changed after it was exported: event {place} holds something "

@@ -39,9 +39,10 @@ def export_readings(record: Record, path: str | Path, *, inspection: str | None 
     `read_readings` reads the table back.
     """
     names = (
-        [inspection] if inspection is not None
+        [inspection]
+        if inspection is not None
         else sorted(summary.identity for summary in record.ranked())
-    )  # fmt: skip
+    )
     headings = [column.name for column in TABLES["readings"].values()]
     rows = (
         _reading_cells(there, item)
@@ -65,30 +66,51 @@ def _reading_cells(there: OpenInspection, item: LoggedReading) -> list[str]:
     visit = there.inspection
     at = next((s.position_m for s in visit.stations if s.number == reading.station), None)
     return [
-        visit.identity, visit.rope, visit.on.isoformat(), str(reading.station),
-        "" if at is None else plain_number(at), str(reading.view_deg), reading.typed,
-        plain_number(reading.value_mm), *_gauge_cells(gauge), reading.person,
+        visit.identity,
+        visit.rope,
+        visit.on.isoformat(),
+        str(reading.station),
+        "" if at is None else plain_number(at),
+        str(reading.view_deg),
+        reading.typed,
+        plain_number(reading.value_mm),
+        *_gauge_cells(gauge),
+        reading.person,
         "" if reading.at is None else reading.at.isoformat(),
-    ]  # fmt: skip
+    ]
 
 
 def _gauge_cells(gauge: Gauge) -> list[str]:
     due = gauge.calibration_due
     return [
-        gauge.identity, gauge.kind, plain_number(gauge.resolution_mm),
-        plain_number(gauge.permissible_error_mm), "" if due is None else due.isoformat(),
-    ]  # fmt: skip
+        gauge.identity,
+        gauge.kind,
+        plain_number(gauge.resolution_mm),
+        plain_number(gauge.permissible_error_mm),
+        "" if due is None else due.isoformat(),
+    ]
 
 
 def _rope_cells(rope: Rope) -> list[str]:
     return [
-        rope.identity, plain_number(rope.nominal_mm), str(rope.outer_strands), rope.core,
-        rope.build, "yes" if rope.fibre_centred_strands else "no", rope.duty, rope.service,
+        rope.identity,
+        plain_number(rope.nominal_mm),
+        str(rope.outer_strands),
+        rope.core,
+        rope.build,
+        "yes" if rope.fibre_centred_strands else "no",
+        rope.duty,
+        rope.service,
         _or_empty(rope.reference_mm),
         "" if rope.reference_on is None else rope.reference_on.isoformat(),
-        rope.reference_how, _or_empty(rope.u_reference_mm), rope.reference_tension or "",
-        _or_empty(rope.baseline_mm), _or_empty(rope.lay_mm), rope.units, rope.site,
-    ]  # fmt: skip
+        rope.reference_how,
+        _or_empty(rope.u_reference_mm),
+        rope.reference_tension or "",
+        _or_empty(rope.baseline_mm),
+        _or_empty(rope.lay_mm),
+        rope.units,
+        rope.site,
+    ]
 
 
 def _or_empty(value: float | None) -> str:
@@ -110,10 +132,18 @@ def summary_rows(record: Record) -> Iterator[list[str]]:
     """Yield one row for each inspection, those that most deserve a second look first."""
     for item in record.ranked():
         yield [
-            item.identity, item.rope, item.on.isoformat(), item.place, item.inspector, item.state,
-            str(item.readings), str(item.results), str(item.open_findings),
-            plain_number(item.rank), item.headline,
-        ]  # fmt: skip
+            item.identity,
+            item.rope,
+            item.on.isoformat(),
+            item.place,
+            item.inspector,
+            item.state,
+            str(item.readings),
+            str(item.results),
+            str(item.open_findings),
+            plain_number(item.rank),
+            item.headline,
+        ]
 
 
 SUMMARY = (

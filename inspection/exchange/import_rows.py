@@ -71,7 +71,7 @@ def import_readings(
     ----------
     record : Record
         Where to.
-    table : Understood of ReadingRow
+    table : ParsedTable of ReadingRow
         From `read_readings`.
     by, why : str
         Who imports, and why; `why` defaults to the file's name.

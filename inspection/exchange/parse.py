@@ -179,9 +179,14 @@ def _reading_row(row: RowCells) -> ReadingRow:
     typed, value_mm = _typed(row)
     gauge = checked_name(row.needed("gauge"), "gauge")
     reading = Reading(
-        typed, value_mm, station, view_deg, gauge,
-        checked_name(row.needed("person"), "person"), row.moment("logged_at"),
-    )  # fmt: skip
+        typed,
+        value_mm,
+        station,
+        view_deg,
+        gauge,
+        checked_name(row.needed("person"), "person"),
+        row.moment("logged_at"),
+    )
     position = row.text("position_m")
     return ReadingRow(
         line=row.line,
@@ -222,8 +227,9 @@ def _gauge(row: RowCells, identity: str) -> Gauge | None:
     if not any(told):
         return None
     if not all(told):
-        missing = [row.columns.heading(f) for f, is_told in zip(facts, told, strict=True)
-                   if not is_told]  # fmt: skip
+        missing = [
+            row.columns.heading(f) for f, is_told in zip(facts, told, strict=True) if not is_told
+        ]
         raise ValueError(f"about gauge {identity!r} the row lacks {', '.join(missing)}.")
     kind = cast(GaugeKind, row.choice("gauge_kind", GaugeKind, ""))
     resolution_mm = row.length("resolution")

@@ -50,14 +50,14 @@ def escape_formula(text: str) -> str:
 
     Examples
     --------
-    >>> harmless("=1+1"), harmless("22.4"), unharmed(harmless("'-x")) == "'-x"
-    ("'=1+1", '22.4', True)
+    >>> escape_formula("=1+1"), unescape_formula(escape_formula("'-x")) == "'-x"
+    ("'=1+1", True)
     """
     return f"'{text}" if RUNS.match(text) else text
 
 
 def unescape_formula(text: str) -> str:
-    """Return the text that `harmless` was given."""
+    """Return the text that `escape_formula` was given."""
     return text[1:] if text.startswith("'") and RUNS.match(text) else text
 
 
@@ -285,9 +285,11 @@ def _check_package(data: bytes, name: str) -> None:
     strings = sum(size for part, size in sizes if part.endswith("sharedStrings.xml"))
     packed_tightly = total > MOST_TIMES * len(data) and total > SMALL_BYTES
     if (
-        total > MOST_UNPACKED_BYTES or strings > MOST_STRING_BYTES or packed_tightly
+        total > MOST_UNPACKED_BYTES
+        or strings > MOST_STRING_BYTES
+        or packed_tightly
         or len(sizes) > 5000
-    ):  # fmt: skip
+    ):
         raise ValueError(
             f"{name} would unpack to {total / 1e6:.0f} MB in {len(sizes)} parts; that is too much "
             "for a table: save it again without pictures, or as CSV."

@@ -304,9 +304,10 @@ def whole_rope_verdicts(
 ) -> tuple[list[PlacedVerdict], list[str]]:
     """Return verdicts on the figures of a whole new rope, or why there are none."""
     wanted = [
-        limit for limit in limits
+        limit
+        for limit in limits
         if isinstance(limit, Limit) and limit.rule.quantity not in STATION_FIGURES
-    ]  # fmt: skip
+    ]
     if not wanted:
         return [], []
     try:

@@ -26,9 +26,16 @@ PITCH_PER_RADIUS = (2.065, 2.18)  # drum pitch over groove radius; trade page, n
 # Held against every station's mean, so that the thickest (or thinnest) decides: an average over the
 # rope would hide the one place that climbs.
 _FIT = Rule(
-    rule_set="", what="", quantity="mean diameter", purpose="fit", source="", edition="",
-    clause="", sure="", start="nothing",
-)  # fmt: skip
+    rule_set="",
+    what="",
+    quantity="mean diameter",
+    purpose="fit",
+    source="",
+    edition="",
+    clause="",
+    sure="",
+    start="nothing",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,24 +165,36 @@ def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ..
     """
     _check(groove)
     room = replace(
-        _FIT, rule_set="ISO 16625", what=f"room in the groove of {groove.name}",
-        source="ISO 16625, as trade pages quote it", clause="groove at installation",
-        sure="confirmed in a public copy", services=("new",),
+        _FIT,
+        rule_set="ISO 16625",
+        what=f"room in the groove of {groove.name}",
+        source="ISO 16625, as trade pages quote it",
+        clause="groove at installation",
+        sure="confirmed in a public copy",
+        services=("new",),
         high_mm=2.0 * groove.radius_mm / (1.0 + OVER_MEASURED_PCT / 100.0),
         note="At installation: a used groove has worn to its rope.",
-    )  # fmt: skip
+    )
     pitch = replace(
-        _FIT, rule_set="handbook", what=f"pitch of {groove.name}",
-        source="handbook text on drum grooves", sure="confirmed in a public copy",
-        high_mm=groove.pitch_mm, at_limit="outside",
+        _FIT,
+        rule_set="handbook",
+        what=f"pitch of {groove.name}",
+        source="handbook text on drum grooves",
+        sure="confirmed in a public copy",
+        high_mm=groove.pitch_mm,
+        at_limit="outside",
         note="A rope as thick as the pitch crowds and climbs.",
-    )  # fmt: skip
+    )
     own = replace(
-        _FIT, rule_set="drum's own limits", what=f"rope for {groove.name}",
-        source="the drum's maker", sure="entered by the user",
-        low_mm=groove.rope_min_mm, high_mm=groove.rope_max_mm,
+        _FIT,
+        rule_set="drum's own limits",
+        what=f"rope for {groove.name}",
+        source="the drum's maker",
+        sure="entered by the user",
+        low_mm=groove.rope_min_mm,
+        high_mm=groove.rope_max_mm,
         note="Thin ropes leave gaps between the turns, thick ones climb.",
-    )  # fmt: skip
+    )
     results: list[Limit | NotApplicable] = list(resolve([room], rope))
     if groove.pitch_mm is None:
         results.append(_none(pitch, f"no pitch is recorded for {groove.name}"))

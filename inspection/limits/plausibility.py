@@ -100,10 +100,15 @@ def far_from_nominal(
                 f"rope of nominal {nominal:g} mm can't be and be sound; the farthest, "
                 f"{first.words}, is {pct:+z.1f} % to nominal.",
                 f"{LOSS_REMEDY} {check}" if lost else check,
-                "look", first.value_mm, bound, "mm",
-                tuple(place.words for place in places) or ("whole rope",), innocent="The nominal "
+                "look",
+                first.value_mm,
+                bound,
+                "mm",
+                tuple(place.words for place in places) or ("whole rope",),
+                innocent="The nominal "
                 "diameter may have been entered wrongly, or the rope was another one.",
-                places=places, about=(than,),
+                places=places,
+                about=(than,),
             )
-        )  # fmt: skip
+        )
     return tuple(found)

@@ -146,7 +146,7 @@ class StationHistory:
     ----------
     station : int
         Station number.
-    points : tuple of Point
+    points : tuple of TrendPoint
         Its mean diameter at each inspection, oldest first.
     line : Trend or None
         The line through them; None where there is none.
@@ -183,18 +183,23 @@ def station_histories(
     held = [(one.inspection, one.readings) for one in log.earlier]
     for inspection, readings in (*held, (log.inspection, log.readings)):
         made, _ = sections_of_readings(
-            [one for one in readings if one.gauge in log.gauges], log.gauges,
-            nominal_mm=log.rope.nominal_mm, outer_strands=log.rope.outer_strands,
+            [one for one in readings if one.gauge in log.gauges],
+            log.gauges,
+            nominal_mm=log.rope.nominal_mm,
+            outer_strands=log.rope.outer_strands,
             inspection=inspection.identity,
-        )  # fmt: skip
+        )
         for one in made:
             point = TrendPoint(inspection.on, one.mean_mm, one.mean_budget)
             points.setdefault(one.station, []).append(point)
     lows = [
-        limit for limit in limits
-        if isinstance(limit, Limit) and limit.low_mm is not None
-        and limit.rule.quantity == "mean diameter" and limit.rule.purpose == "discard"
-    ]  # fmt: skip
+        limit
+        for limit in limits
+        if isinstance(limit, Limit)
+        and limit.low_mm is not None
+        and limit.rule.quantity == "mean diameter"
+        and limit.rule.purpose == "discard"
+    ]
     nearest = max(lows, key=lambda limit: limit.low_mm or 0.0, default=None)
     return tuple(
         _over_time(station, sorted(found, key=lambda point: point.on), nearest)

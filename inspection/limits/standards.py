@@ -28,15 +28,28 @@ _NEW_ROPE: tuple[tuple[float, float | None, float, float, float | None], ...] = 
 
 def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tuple[Rule, ...]:
     tolerance = Rule(
-        rule_set=rule_set, what="tolerance of the diameter", quantity="measured diameter",
-        purpose="accept", source=rule_set, edition=edition,
-        clause="table of diameter tolerances", sure=sure, low_pct=0.0, duties=("general",),
-        services=("new",), tensions=("none", "up to 5 % of breaking force"), note=tension_note,
-    )  # fmt: skip
+        rule_set=rule_set,
+        what="tolerance of the diameter",
+        quantity="measured diameter",
+        purpose="accept",
+        source=rule_set,
+        edition=edition,
+        clause="table of diameter tolerances",
+        sure=sure,
+        low_pct=0.0,
+        duties=("general",),
+        services=("new",),
+        tensions=("none", "up to 5 % of breaking force"),
+        note=tension_note,
+    )
     difference = replace(
-        tolerance, what="largest difference", quantity="largest difference", low_pct=None,
-        start="nothing", clause="table of differences between readings",
-    )  # fmt: skip
+        tolerance,
+        what="largest difference",
+        quantity="largest difference",
+        low_pct=None,
+        start="nothing",
+        clause="table of differences between readings",
+    )
     rows: list[Rule] = []
     for from_mm, to_mm, plus, wire, fibre in _NEW_ROPE:
         rows += [
@@ -48,21 +61,30 @@ def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tupl
 
 
 EN_12385_4 = _new_rope(
-    "EN 12385-4", "edition not named in the copy seen", CONFIRMED,
+    "EN 12385-4",
+    "edition not named in the copy seen",
+    CONFIRMED,
     "Measured without load; in special cases at up to 5 % of the breaking force.",
-)  # fmt: skip
+)
 ISO_2408 = _new_rope(
-    "ISO 2408", "2017", "from memory, confidence 0.8: the same table as EN 12385-4",
+    "ISO 2408",
+    "2017",
+    "from memory, confidence 0.8: the same table as EN 12385-4",
     "Measured without load; in special cases at up to 5 % of the breaking force.",
-)  # fmt: skip
+)
 
 _LIFT = Rule(
-    rule_set="EN 12385-5", what="", quantity="measured diameter", purpose="accept",
-    source="EN 12385-5 (lift ropes)", edition="edition not named in the copy seen",
+    rule_set="EN 12385-5",
+    what="",
+    quantity="measured diameter",
+    purpose="accept",
+    source="EN 12385-5 (lift ropes)",
+    edition="edition not named in the copy seen",
     clause="table of diameter tolerances",
     sure=CONFIRMED + "; its size sign is garbled, read as up to and over 10 mm",
-    duties=("lift",), services=("new",),
-)  # fmt: skip
+    duties=("lift",),
+    services=("new",),
+)
 _AT_5: Tension = "up to 5 % of breaking force"
 _AT_10: Tension = "up to 10 % of breaking force"
 # core, up to 10 mm or over, largest without load, least at 5 %, least at 10 % of breaking force
@@ -77,16 +99,22 @@ _LIFT_ROPE: tuple[tuple[Core, bool, float, float, float], ...] = (
 def _lift_ropes() -> tuple[Rule, ...]:
     rows: list[Rule] = []
     for core, small, unloaded, at_5, at_10 in _LIFT_ROPE:
-        row = replace(_LIFT, cores=(core,), size_edge="(]", from_mm=None if small else 10.0,
-                      to_mm=10.0 if small else None)  # fmt: skip
+        row = replace(
+            _LIFT,
+            cores=(core,),
+            size_edge="(]",
+            from_mm=None if small else 10.0,
+            to_mm=10.0 if small else None,
+        )
         rows += [
             replace(row, what="largest without load", high_pct=unloaded, tensions=("none",)),
             replace(row, what="least at 5 % of breaking force", low_pct=at_5, tensions=(_AT_5,)),
             replace(row, what="least at 10 % of breaking force", low_pct=at_10, tensions=(_AT_10,)),
         ]
     for from_mm, to_mm, ovality, variation in ((None, 8.0, 4.0, 3.0), (8.0, None, 3.0, 2.0)):
-        row = replace(_LIFT, start="nothing", from_mm=from_mm, to_mm=to_mm,
-                      tensions=(_AT_5, _AT_10))  # fmt: skip
+        row = replace(
+            _LIFT, start="nothing", from_mm=from_mm, to_mm=to_mm, tensions=(_AT_5, _AT_10)
+        )
         rows += [
             replace(row, what="ovality", quantity="ovality", high_pct=ovality),
             replace(
@@ -104,15 +132,20 @@ EN_12385_5 = _lift_ropes()
 # A lift rope in service, even where it is thin over a short section only.
 LIFT_IN_SERVICE = (
     replace(
-        _LIFT, rule_set="lift ropes in service", what="decrease below nominal",
-        quantity="mean diameter", purpose="discard",
-        source="guidance to EN 12385-5 and ISO 4344", edition="edition not named on the page seen",
+        _LIFT,
+        rule_set="lift ropes in service",
+        what="decrease below nominal",
+        quantity="mean diameter",
+        purpose="discard",
+        source="guidance to EN 12385-5 and ISO 4344",
+        edition="edition not named on the page seen",
         clause="decrease of diameter, even over a short section",
-        sure="confirmed on one trade page only, confidence 0.6", services=("in-service",),
+        sure="confirmed on one trade page only, confidence 0.6",
+        services=("in-service",),
         low_pct=-6.0,
         note="More than 6 % of nominal, even over a short section.",
     ),
-)  # fmt: skip
+)
 
 # Upper edge of each band but the last, % decrease: below the first none, then slight, medium,
 # high, very high, and from the last edge on discard. From memory, confidence 0.9.
@@ -138,17 +171,28 @@ def discard_category(rope: Rope) -> str:
 
 
 _DECREASE = Rule(
-    rule_set="ISO 4309:2017", what="uniform decrease", quantity="mean diameter",
-    purpose="discard", source="ISO 4309", edition="2017 (2010 has the same figures)",
-    clause="uniform decrease of diameter", sure=BANDS_SURE, start="reference",
-    at_limit="outside", services=("in-service",), duties=("general",),  # cranes, not lifts
+    rule_set="ISO 4309:2017",
+    what="uniform decrease",
+    quantity="mean diameter",
+    purpose="discard",
+    source="ISO 4309",
+    edition="2017 (2010 has the same figures)",
+    clause="uniform decrease of diameter",
+    sure=BANDS_SURE,
+    start="reference",
+    at_limit="outside",
+    services=("in-service",),
+    duties=("general",),  # cranes, not lifts
     note="The reference is the rope's diameter directly after running in.",
-)  # fmt: skip
+)
 _INCREASE = replace(
-    _DECREASE, what="increase of diameter", purpose="look", clause="increase of diameter",
+    _DECREASE,
+    what="increase of diameter",
+    purpose="look",
+    clause="increase of diameter",
     sure="from memory, confidence 0.85",
     note="Find the cause of the increase, and consider discard.",
-)  # fmt: skip
+)
 ISO_4309_2017 = (
     replace(_DECREASE, low_pct=-10.0, builds=("single-layer",), cores=("fibre",)),
     replace(_DECREASE, low_pct=-7.5, builds=("single-layer",), cores=("steel",)),
@@ -158,10 +202,13 @@ ISO_4309_2017 = (
     replace(_INCREASE, high_pct=10.0, cores=("fibre",)),
 )
 _OLD_DECREASE = replace(
-    _DECREASE, rule_set="ISO 4309 to 2004", edition="to 2004 (edition from memory, 0.85)",
-    start="nominal", sure=CONFIRMED + " (trade pages that still quote it)",
+    _DECREASE,
+    rule_set="ISO 4309 to 2004",
+    edition="to 2004 (edition from memory, 0.85)",
+    start="nominal",
+    sure=CONFIRMED + " (trade pages that still quote it)",
     note="Superseded; its base is the nominal diameter, not the reference.",
-)  # fmt: skip
+)
 _OTHER_CAUSES = replace(_OLD_DECREASE, what="decrease by other causes")
 ISO_4309_TO_2004 = (
     replace(_OLD_DECREASE, what="decrease by outer wear", low_pct=-7.0),
@@ -172,60 +219,99 @@ ISO_4309_TO_2004 = (
 _US_SERVICE = replace(_DECREASE, start="nominal", at_limit="inside", sure=CONFIRMED, note="")
 CFR_1926_1413 = (
     replace(
-        _US_SERVICE, rule_set="29 CFR 1926.1413", what="decrease below nominal", low_pct=-5.0,
-        source="US Code of Federal Regulations, title 29", edition="as in force 2025",
-        clause="1926.1413(a)(2)(ii)(B)", note="Cranes and derricks in construction.",
+        _US_SERVICE,
+        rule_set="29 CFR 1926.1413",
+        what="decrease below nominal",
+        low_pct=-5.0,
+        source="US Code of Federal Regulations, title 29",
+        edition="as in force 2025",
+        clause="1926.1413(a)(2)(ii)(B)",
+        note="Cranes and derricks in construction.",
     ),
-)  # fmt: skip
+)
 ASME_B30 = (
     replace(
-        _US_SERVICE, rule_set="ASME B30.5", what="decrease below nominal", low_pct=-5.0,
-        source="ASME B30.5 and B30.30", edition="recent editions", clause="rope removal criteria",
+        _US_SERVICE,
+        rule_set="ASME B30.5",
+        what="decrease below nominal",
+        low_pct=-5.0,
+        source="ASME B30.5 and B30.30",
+        edition="recent editions",
+        clause="rope removal criteria",
         sure="from memory, confidence 0.8",
     ),
-)  # fmt: skip
+)
 CFR_56_19024 = (
     replace(
-        _US_SERVICE, rule_set="30 CFR 56.19024", what="decrease below baseline", low_pct=-6.0,
-        start="baseline", percent_of="baseline",
-        source="US Code of Federal Regulations, title 30", edition="as in force 2025",
+        _US_SERVICE,
+        rule_set="30 CFR 56.19024",
+        what="decrease below baseline",
+        low_pct=-6.0,
+        start="baseline",
+        percent_of="baseline",
+        source="US Code of Federal Regulations, title 30",
+        edition="as in force 2025",
         clause="56.19024(g); 77.1434(g) is the same",
         note="The baseline is the mean of readings after first stretch (56.19022).",
     ),
-)  # fmt: skip
+)
 # inch sizes from, to (both included), decrease in inch that must not be exceeded
 _US_OLDER_IN = ((0.0, 5 / 16, 1 / 64), (3 / 8, 1 / 2, 1 / 32), (9 / 16, 3 / 4, 3 / 64),
                 (7 / 8, 9 / 8, 1 / 16), (5 / 4, 3 / 2, 3 / 32))  # fmt: skip
 US_OLDER_TABLE = tuple(
     replace(
-        _US_SERVICE, rule_set="US consensus table (older)", what="decrease below nominal",
+        _US_SERVICE,
+        rule_set="US consensus table (older)",
+        what="decrease below nominal",
         source="US Army technical manuals TM 10-3950-672-10 and TM 5-3810-302-10",
-        edition="as quoted there", clause="table of reductions", low_mm=-less * INCH,
-        from_mm=low * INCH, to_mm=high * INCH, size_edge="[]", size_slack_mm=0.05,
+        edition="as quoted there",
+        clause="table of reductions",
+        low_mm=-less * INCH,
+        from_mm=low * INCH,
+        to_mm=high * INCH,
+        size_edge="[]",
+        size_slack_mm=0.05,
         note="Looser than the 5 % rule in most sizes: look at both.",
     )
     for low, high, less in _US_OLDER_IN
-)  # fmt: skip
+)
 # inch sizes over, up to (included), oversize %
 _US_NEW_IN = ((0.0, 1 / 8, 8.0), (1 / 8, 3 / 16, 7.0), (3 / 16, 5 / 16, 6.0), (5 / 16, None, 5.0))
 US_NEW_ROPE = tuple(
     replace(
-        EN_12385_4[0], rule_set="US handbook, new rope", source="US wire rope handbook",
-        edition="edition not named in the copy seen", clause="table of oversize limits",
-        what="oversize", high_pct=plus, tensions=(), from_mm=low * INCH,
-        to_mm=None if high is None else high * INCH, size_edge="(]", size_slack_mm=0.05,
+        EN_12385_4[0],
+        rule_set="US handbook, new rope",
+        source="US wire rope handbook",
+        edition="edition not named in the copy seen",
+        clause="table of oversize limits",
+        what="oversize",
+        high_pct=plus,
+        tensions=(),
+        from_mm=low * INCH,
+        to_mm=None if high is None else high * INCH,
+        size_edge="(]",
+        size_slack_mm=0.05,
         note="A disputed size is measured under 10 % to 20 % of nominal strength.",
     )
     for low, high, plus in _US_NEW_IN
-)  # fmt: skip
+)
 
 RULE_SETS: dict[str, tuple[Rule, ...]] = {
     rules[0].rule_set: rules
     for rules in (
-        EN_12385_4, ISO_2408, EN_12385_5, LIFT_IN_SERVICE, ISO_4309_2017, ISO_4309_TO_2004,
-        CFR_1926_1413, ASME_B30, CFR_56_19024, US_OLDER_TABLE, US_NEW_ROPE,
+        EN_12385_4,
+        ISO_2408,
+        EN_12385_5,
+        LIFT_IN_SERVICE,
+        ISO_4309_2017,
+        ISO_4309_TO_2004,
+        CFR_1926_1413,
+        ASME_B30,
+        CFR_56_19024,
+        US_OLDER_TABLE,
+        US_NEW_ROPE,
     )
-}  # fmt: skip
+}
 USUAL_SETS = ("EN 12385-4", "EN 12385-5", "lift ropes in service", "ISO 4309:2017")
 
 
@@ -286,6 +372,10 @@ def limits_for(
         )
     rules = [rule for name in rule_sets for rule in RULE_SETS[name]]
     return resolve(
-        [*rules, *own], rope, tension=tension, reference_tension=reference_tension,
-        baseline_mm=baseline_mm, u_reference_mm=u_reference_mm,
-    )  # fmt: skip
+        [*rules, *own],
+        rope,
+        tension=tension,
+        reference_tension=reference_tension,
+        baseline_mm=baseline_mm,
+        u_reference_mm=u_reference_mm,
+    )

@@ -21,13 +21,20 @@ _NEEDED = ("rule_set", "what", "quantity", "purpose", "source")
 _FIGURES = ("low_pct", "high_pct", "low_mm", "high_mm")
 _NUMBERS = (*_FIGURES, "from_mm", "to_mm", "size_slack_mm")
 _ONE_OF: dict[str, tuple[str, ...]] = {
-    "quantity": get_args(Quantity), "purpose": get_args(Purpose), "start": get_args(Base),
-    "percent_of": get_args(Base), "at_limit": ("inside", "outside"), "size_edge": get_args(Edge),
-}  # fmt: skip
+    "quantity": get_args(Quantity),
+    "purpose": get_args(Purpose),
+    "start": get_args(Base),
+    "percent_of": get_args(Base),
+    "at_limit": ("inside", "outside"),
+    "size_edge": get_args(Edge),
+}
 _SOME_OF: dict[str, tuple[str, ...]] = {
-    "cores": get_args(Core), "builds": get_args(Build), "duties": get_args(Duty),
-    "services": get_args(Service), "tensions": get_args(Tension),
-}  # fmt: skip
+    "cores": get_args(Core),
+    "builds": get_args(Build),
+    "duties": get_args(Duty),
+    "services": get_args(Service),
+    "tensions": get_args(Tension),
+}
 
 
 def rules_from_json(text: str) -> tuple[Rule, ...]:

@@ -276,8 +276,16 @@ def _against_neighbours(
         outcome = "local decrease"
     elif 1.0 - p_value <= SURE_NO:
         outcome = "no"
-    return LocalDecrease(here.station, here.position_m, deficit, 100.0 * deficit / nominal_mm, u,
-                         p_value, outcome, here.source)  # fmt: skip
+    return LocalDecrease(
+        here.station,
+        here.position_m,
+        deficit,
+        100.0 * deficit / nominal_mm,
+        u,
+        p_value,
+        outcome,
+        here.source,
+    )
 
 
 def _median_budget(near: Sequence[Section]) -> tuple[Term, ...]:

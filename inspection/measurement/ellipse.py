@@ -36,6 +36,7 @@ from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 Array = NDArray[np.float64]
 
 LEAST_TURN_DEG = 10.0  # directions closer together than this say the same; our choice
+MOST_OVAL = 2.0  # one width over another beyond which a slip was typed, no rope; our choice
 CLEAR = 0.05  # p-value of the fit below which the section is no ellipse
 
 
@@ -129,7 +130,7 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
 
     Parameters
     ----------
-    views : sequence of View
+    views : sequence of DirectionalDiameter
         One for each direction. 0 and 180 degrees are one direction; three that differ by at
         least 10 degrees are needed, and widths that an ellipse can have.
 
@@ -137,14 +138,14 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
     --------
     >>> edge = lambda n: (Term("edges", 0.01, "mm", 1.0, "A", f"edge:{n}"),)
     >>> seen = [(0, 22.0), (60, 22.259267), (120, 22.259267)]
-    >>> found = fit_ellipse([View(mm, edge(deg), deg) for deg, mm in seen])
+    >>> found = fit_ellipse([DirectionalDiameter(mm, edge(deg), deg) for deg, mm in seen])
     >>> round(found.largest_mm, 3), round(found.smallest_mm, 3), round(found.largest_deg)
     (22.345, 22.0, 90)
     """
     angles = np.radians([view.view_deg for view in views])
-    if _apart(angles) < 3:
-        return None
     w = np.array([view.diameter_mm for view in views])
+    if _apart(angles) < 3 or w.max() > MOST_OVAL * w.min():
+        return None
     cov = np.array([[covariance_mm2(a.budget, b.budget) for b in views] for a in views])
     cov += np.eye(len(w)) * 1e-12 * max(float(np.trace(cov)), 1e-12)
     design = np.column_stack([np.ones_like(angles), np.cos(2 * angles), np.sin(2 * angles)])
@@ -172,9 +173,12 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
             (float(share), view.budget)
             for share, view in zip((gradient @ solver) * 2 * fitted, views, strict=True)
         )
-        for name, gradient in (*by_p.items(), ("oval", by_p["largest"] - by_p["smallest"]),
-                               ("mean", (by_p["largest"] + by_p["smallest"]) / 2))
-    }  # fmt: skip
+        for name, gradient in (
+            *by_p.items(),
+            ("oval", by_p["largest"] - by_p["smallest"]),
+            ("mean", (by_p["largest"] + by_p["smallest"]) / 2),
+        )
+    }
     u = {name: combined_u_mm(budget) for name, budget in budgets.items()}
     low, high = (_oval(p0, edge) for edge in _length_interval(np.array([p1, p2]), p_cov[1:, 1:]))
     across = np.array([-unit[1], unit[0]])
@@ -185,10 +189,19 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
         u["smallest"] = max(u["smallest"], math.hypot(u["mean"], half))
         u_deg = 180.0 / math.sqrt(12.0)
     return Ellipse(
-        a, b, u["largest"], u["smallest"], math.degrees(0.5 * math.atan2(p2, p1)) % 180.0,
-        min(u_deg, 180.0 / math.sqrt(12.0)), low, high, budgets["oval"], len(views),
-        float(off @ weight @ off), tuple((w - fitted).tolist()),
-    )  # fmt: skip
+        a,
+        b,
+        u["largest"],
+        u["smallest"],
+        math.degrees(0.5 * math.atan2(p2, p1)) % 180.0,
+        min(u_deg, 180.0 / math.sqrt(12.0)),
+        low,
+        high,
+        budgets["oval"],
+        len(views),
+        float(off @ weight @ off),
+        tuple((w - fitted).tolist()),
+    )
 
 
 def _apart(angles: Array) -> int:

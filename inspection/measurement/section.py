@@ -255,10 +255,13 @@ def pair_by_card(
                 continue
             sections.append(
                 make_section(
-                    views, nominal_mm=nominal_mm, station=station, at_mm=place[0].at_mm,
+                    views,
+                    nominal_mm=nominal_mm,
+                    station=station,
+                    at_mm=place[0].at_mm,
                     position_m=(positions_m or {}).get(station),
                 )
-            )  # fmt: skip
+            )
     return Pairing(tuple(sections), tuple(single), tuple(unplaced), tuple(refused))
 
 
@@ -312,8 +315,11 @@ def sections_of_readings(
         ]
         sections.append(
             make_section(
-                views, nominal_mm=nominal_mm, station=station,
-                position_m=(positions_m or {}).get(station), source="gauge",
+                views,
+                nominal_mm=nominal_mm,
+                station=station,
+                position_m=(positions_m or {}).get(station),
+                source="gauge",
             )
-        )  # fmt: skip
+        )
     return tuple(sections), tuple(alone)

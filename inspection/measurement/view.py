@@ -1,4 +1,4 @@
-"""Views: one diameter in one direction with its budget, from a photograph or from a gauge.
+"""One diameter in one direction with its budget, from a photograph or from a gauge.
 
 Sums of views are weighted sums of budgets, so one rule serves all: scale the budgets, put them
 together, and let terms of one source add before squaring. What two views share (print scale,

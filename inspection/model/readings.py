@@ -111,8 +111,15 @@ def reading_key(reading: Reading, *, inspection: str = "") -> str:
     one place that carry no time would count as one and the same.
     """
     at = "" if reading.at is None else reading.at.isoformat()
-    parts = (inspection, str(reading.station), str(reading.view_deg), reading.gauge,
-             reading.person, at, reading.typed)  # fmt: skip
+    parts = (
+        inspection,
+        str(reading.station),
+        str(reading.view_deg),
+        reading.gauge,
+        reading.person,
+        at,
+        reading.typed,
+    )
     return ":".join(parts)
 
 
@@ -221,13 +228,31 @@ def gauge_terms(
     _check(gauge, diameter_mm, repeatability_pct, crown_miss)
     root3 = math.sqrt(3.0)
     terms = [
-        Term("permissible error of the gauge", gauge.permissible_error_mm / root3, "mm", 1.0, "B",
-             f"gauge:{gauge.identity}"),
-        Term("resolution of the gauge", gauge.resolution_mm / (2.0 * root3), "mm", 1.0, "B",
-             f"reading:{key}:step"),
-        Term("reading the rope again", diameter_mm * repeatability_pct / 100.0, "mm", 1.0, "B",
-             f"reading:{key}"),
-    ]  # fmt: skip
+        Term(
+            "permissible error of the gauge",
+            gauge.permissible_error_mm / root3,
+            "mm",
+            1.0,
+            "B",
+            f"gauge:{gauge.identity}",
+        ),
+        Term(
+            "resolution of the gauge",
+            gauge.resolution_mm / (2.0 * root3),
+            "mm",
+            1.0,
+            "B",
+            f"reading:{key}:step",
+        ),
+        Term(
+            "reading the rope again",
+            diameter_mm * repeatability_pct / 100.0,
+            "mm",
+            1.0,
+            "B",
+            f"reading:{key}",
+        ),
+    ]
     strands = outer_strands if outer_strands is not None and outer_strands >= 3 else 6
     least, mean, _ = one_section_shortfall_pct(strands)
     if gauge.kind == "plain caliper":
@@ -239,11 +264,11 @@ def gauge_terms(
     middle_mm = diameter_mm * (least + most) / 200.0
     half_mm = diameter_mm * abs(most - least) / 200.0
     terms += [
-        Term("narrow jaws: usual shortfall", middle_mm, "mm", -1.0, "B",
-             f"jaw:{gauge.identity}"),
-        Term("narrow jaws: where they stood", half_mm / root3, "mm", 1.0, "B",
-             f"reading:{key}:jaw"),
-    ]  # fmt: skip
+        Term("narrow jaws: usual shortfall", middle_mm, "mm", -1.0, "B", f"jaw:{gauge.identity}"),
+        Term(
+            "narrow jaws: where they stood", half_mm / root3, "mm", 1.0, "B", f"reading:{key}:jaw"
+        ),
+    ]
     return tuple(terms)
 
 

@@ -179,9 +179,15 @@ def save_inspection(
         require_reason(why, f"to change the inspection {inspection.identity!r}")
         kind, old = "inspection changed", to_dict(inspection_of(connection, row))
     save(
-        connection, who=by, about="inspection", subject=inspection.identity, kind=kind,
-        old=old, new=new, why=why,
-    )  # fmt: skip
+        connection,
+        who=by,
+        about="inspection",
+        subject=inspection.identity,
+        kind=kind,
+        old=old,
+        new=new,
+        why=why,
+    )
 
 
 def save_readings(
@@ -204,9 +210,14 @@ def save_readings(
     numbers = tuple(range(first, first + len(new)))
     numbered = [{"number": number, **item} for number, item in zip(numbers, new, strict=True)]
     save(
-        connection, who=by, about="inspection", subject=identity, kind="readings added",
-        new=numbered, why=why,
-    )  # fmt: skip
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="readings added",
+        new=numbered,
+        why=why,
+    )
     return numbers
 
 
@@ -253,9 +264,15 @@ def save_correction(
     old = {"number": number, **to_dict(from_dict(Reading, dict(there._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
     save(
-        connection, who=by, about="inspection", subject=identity, kind=kind, old=old, new=new,
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind=kind,
+        old=old,
+        new=new,
         why=why,
-    )  # fmt: skip
+    )
 
 
 def check_store(connection: Connection, identity: str, store: PhotographStore) -> None:
@@ -285,9 +302,13 @@ def save_photograph(
     ).scalar()
     if there is None:
         save(
-            connection, who=by, about="inspection", subject=identity, kind="photograph added",
+            connection,
+            who=by,
+            about="inspection",
+            subject=identity,
+            kind="photograph added",
             new=to_dict(photograph),
-        )  # fmt: skip
+        )
 
 
 def _standing(connection: Connection, identity: str) -> list[Row[Any]]:
@@ -319,10 +340,11 @@ def save_results(
     superseded = []
     for result, values in zip(added, new, strict=True):
         same = [
-            item for item in there
+            item
+            for item in there
             if (item.photo, item.at_mm) == (result.photo_sha256, result.at_mm)
             and item.number not in numbers
-        ]  # fmt: skip
+        ]
         filed = (result.station, result.view_deg)
         same.sort(key=lambda item: (item.station, item.view_deg) != filed)
         if same:
@@ -332,9 +354,15 @@ def save_results(
             number, following = following, following + 1
         numbers[number] = {"number": number, **values}
     save(
-        connection, who=by, about="inspection", subject=identity, kind="results added",
-        old=superseded or None, new=list(numbers.values()), why=why,
-    )  # fmt: skip
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="results added",
+        old=superseded or None,
+        new=list(numbers.values()),
+        why=why,
+    )
     return tuple(numbers)
 
 
@@ -379,7 +407,12 @@ def save_replacement(
         )
     kind = "result withdrawn" if new is None else "result replaced"
     save(
-        connection, who=by, about="inspection", subject=identity, kind=kind,
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind=kind,
         old={"number": mine.number, "event": mine.event},
-        new=None if new is None else {"number": mine.number, **new}, why=why,
-    )  # fmt: skip
+        new=None if new is None else {"number": mine.number, **new},
+        why=why,
+    )

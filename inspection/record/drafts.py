@@ -52,10 +52,14 @@ def save(
     drop(connection, person, inspection, kind=kind)
     connection.execute(
         insert(drafts).values(
-            person=person, inspection=inspection, kind=kind, revision=revision, saved_at=now_utc(),
+            person=person,
+            inspection=inspection,
+            kind=kind,
+            revision=revision,
+            saved_at=now_utc(),
             data=canonical(data),
         )
-    )  # fmt: skip
+    )
 
 
 def find(

@@ -81,9 +81,17 @@ class Event:
     def computed_hash(self) -> str:
         """Return the hash that the event should carry."""
         listed = [
-            self.sequence, self.at, self.who, self.about, self.subject, self.kind,
-            self.old, self.new, self.why, self.previous,
-        ]  # fmt: skip
+            self.sequence,
+            self.at,
+            self.who,
+            self.about,
+            self.subject,
+            self.kind,
+            self.old,
+            self.new,
+            self.why,
+            self.previous,
+        ]
         return hashlib.sha256(canonical(listed).encode()).hexdigest()
 
 
@@ -123,10 +131,18 @@ def append_event(
     """
     sequence, previous = lock_head(connection)
     unhashed = Event(
-        sequence + 1, now_utc(), who, about, subject, kind,
-        None if old is None else canonical(old), None if new is None else canonical(new),
-        why, previous, "",
-    )  # fmt: skip
+        sequence + 1,
+        now_utc(),
+        who,
+        about,
+        subject,
+        kind,
+        None if old is None else canonical(old),
+        None if new is None else canonical(new),
+        why,
+        previous,
+        "",
+    )
     event = hashed(unhashed)
     insert_events(connection, [event])
     return event

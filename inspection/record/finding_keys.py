@@ -68,8 +68,10 @@ def _short_hash(identity: list[object]) -> str:
 
 
 def _identity(finding: Finding) -> list[list[object]]:
-    places = {(place.station, -1 if place.view_deg is None else place.view_deg)
-              for place in finding.places}  # fmt: skip
+    places = {
+        (place.station, -1 if place.view_deg is None else place.view_deg)
+        for place in finding.places
+    }
     return [[list(place) for place in sorted(places)], list(finding.about)]
 
 

@@ -109,11 +109,18 @@ def _inspection(connection: Connection, event: Event, new: Any) -> None:
     if done.rowcount == 0:
         connection.execute(
             insert(inspections).values(
-                identity=event.subject, revision=event.sequence, changed_at=event.at,
-                state="open", readings=0, results=0, open_findings=0, rank=0.0, headline="",
+                identity=event.subject,
+                revision=event.sequence,
+                changed_at=event.at,
+                state="open",
+                readings=0,
+                results=0,
+                open_findings=0,
+                rank=0.0,
+                headline="",
                 **values,
             )
-        )  # fmt: skip
+        )
     else:
         connection.execute(delete(stations).where(stations.c.inspection == event.subject))
     rows = [{"inspection": event.subject, **station} for station in new["stations"]]
@@ -200,10 +207,16 @@ def _findings_set(connection: Connection, event: Event, new: Any) -> None:
         known.add(key)
         connection.execute(
             insert(findings).values(
-                inspection=event.subject, key=key, code=values["code"], settled_by="",
-                settled_at="", settled_how="", event=event.sequence, **row,
+                inspection=event.subject,
+                key=key,
+                code=values["code"],
+                settled_by="",
+                settled_at="",
+                settled_how="",
+                event=event.sequence,
+                **row,
             )
-        )  # fmt: skip
+        )
     _summarise(connection, event, rank=float(new["rank"]))
 
 
@@ -214,10 +227,12 @@ def _finding_settled(connection: Connection, event: Event, new: Any) -> None:
         update(findings)
         .where(*mine)
         .values(
-            settled_by=event.who, settled_at=event.at, settled_how=new["how"],
+            settled_by=event.who,
+            settled_at=event.at,
+            settled_how=new["how"],
             settled_value=from_dict(Finding, json.loads(data)).value,
         )
-    )  # fmt: skip
+    )
     _summarise(connection, event, rank=None)
 
 
@@ -249,10 +264,14 @@ def _seen(data: Any) -> str:
 def _reviewed(connection: Connection, event: Event, new: Any) -> None:
     connection.execute(
         insert(reviews).values(
-            event=event.sequence, inspection=event.subject, state=new["state"], who=event.who,
-            at=event.at, why=event.why,
+            event=event.sequence,
+            inspection=event.subject,
+            state=new["state"],
+            who=event.who,
+            at=event.at,
+            why=event.why,
         )
-    )  # fmt: skip
+    )
 
 
 def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
@@ -263,10 +282,15 @@ def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
     connection.execute(update(station_reviews).where(*mine).values(stands=False))
     connection.execute(
         insert(station_reviews).values(
-            event=event.sequence, inspection=event.subject, stands=True, who=event.who,
-            at=event.at, why=event.why, **new,
+            event=event.sequence,
+            inspection=event.subject,
+            stands=True,
+            who=event.who,
+            at=event.at,
+            why=event.why,
+            **new,
         )
-    )  # fmt: skip
+    )
 
 
 _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {

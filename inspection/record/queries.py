@@ -81,18 +81,23 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
             )
             for item in _rows(connection, station_reviews, identity, "event")
         ),
-    )  # fmt: skip
+    )
 
 
 def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFinding, ...]:
     """Return all findings about an inspection, by position."""
     return tuple(
         LoggedFinding(
-            item.key, from_dict(Finding, json.loads(item.data)), item.current, item.settled_by,
-            item.settled_at, item.settled_how, item.settled_value,
+            item.key,
+            from_dict(Finding, json.loads(item.data)),
+            item.current,
+            item.settled_by,
+            item.settled_at,
+            item.settled_how,
+            item.settled_value,
         )
         for item in _rows(connection, findings, identity, "position")
-    )  # fmt: skip
+    )
 
 
 def inspection_of(connection: Connection, row: Row[Any]) -> Inspection:
@@ -165,9 +170,13 @@ def iter_readings(
     with connection.execute(query.execution_options(yield_per=2000)) as rows:
         for row in rows:
             yield LoggedReading(
-                row.inspection, row.number, from_dict(Reading, dict(row._mapping)), row.withdrawn,
-                row.corrected_by, row.event,
-            )  # fmt: skip
+                row.inspection,
+                row.number,
+                from_dict(Reading, dict(row._mapping)),
+                row.withdrawn,
+                row.corrected_by,
+                row.event,
+            )
 
 
 def ranked(
@@ -194,16 +203,26 @@ def ranked(
     if person is not None:
         theirs = select(people.c.inspection).where(people.c.person == person)
         touched = set(connection.execute(theirs).scalars())
-        rows = (one for one in rows
-                if one.identity in touched or same_person(person, one.inspector))  # fmt: skip
+        rows = (
+            one for one in rows if one.identity in touched or same_person(person, one.inspector)
+        )
     return [
         Summary(
-            row.identity, row.rope, row.place, row.inspector, date.fromisoformat(row.held_on),
-            row.state, row.readings, row.results, row.open_findings, row.rank, row.headline,
+            row.identity,
+            row.rope,
+            row.place,
+            row.inspector,
+            date.fromisoformat(row.held_on),
+            row.state,
+            row.readings,
+            row.results,
+            row.open_findings,
+            row.rank,
+            row.headline,
             row.changed_at,
         )
         for row in islice(rows, limit)
-    ]  # fmt: skip
+    ]
 
 
 def next_number(connection: Connection, table: Table, inspection: str) -> int:

@@ -114,9 +114,15 @@ class Record:
         with self.access.writing() as connection:
             known = dict(queries.iter_kept(connection, print_checks))
             commands.save_definition(
-                connection, print_checks, "print check", card_set, values,
-                change=card_set in known, by=by, why=why,
-            )  # fmt: skip
+                connection,
+                print_checks,
+                "print check",
+                card_set,
+                values,
+                change=card_set in known,
+                by=by,
+                why=why,
+            )
 
     def print_checks(self) -> dict[str, JsonObject]:
         """Return the print checks by card set."""
@@ -130,16 +136,22 @@ class Record:
         with self.access.writing() as connection:
             commands.save_inspection(connection, inspection, by=by, why=why, revision=None)
 
-    def change_inspection(self, inspection: Inspection, *, by: str, why: str,
-                          revision: int) -> None:  # fmt: skip
+    def change_inspection(
+        self, inspection: Inspection, *, by: str, why: str, revision: int
+    ) -> None:
         """Replace date, place, people, tension or stations of an inspection."""
         with self.access.writing(by, inspection.identity, revision) as connection:
             commands.save_inspection(connection, inspection, by=by, why=why, revision=revision)
 
     def add_readings(
-        self, inspection: str, added: Sequence[Reading], *, by: str, why: str = "",
+        self,
+        inspection: str,
+        added: Sequence[Reading],
+        *,
+        by: str,
+        why: str = "",
         revision: int | None = None,
-    ) -> tuple[int, ...]:  # fmt: skip
+    ) -> tuple[int, ...]:
         """Add readings and return their numbers; all are saved, or none."""
         with self.access.writing(by, inspection, revision) as connection:
             return commands.save_readings(
@@ -147,38 +159,58 @@ class Record:
             )
 
     def correct_reading(
-        self, inspection: str, number: int, reading: Reading, *, by: str, why: str,
+        self,
+        inspection: str,
+        number: int,
+        reading: Reading,
+        *,
+        by: str,
+        why: str,
         revision: int | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Supersede a reading; what it was stays in the event."""
         with self.access.writing(by, inspection, revision) as connection:
-            commands.save_correction(connection, inspection, number, reading, by=by, why=why,
-                                         revision=revision)  # fmt: skip
+            commands.save_correction(
+                connection, inspection, number, reading, by=by, why=why, revision=revision
+            )
 
     def withdraw_reading(
         self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
     ) -> None:
         """Take a reading back; it is kept, marked as withdrawn."""
         with self.access.writing(by, inspection, revision) as connection:
-            commands.save_correction(connection, inspection, number, None, by=by, why=why,
-                                         revision=revision)  # fmt: skip
+            commands.save_correction(
+                connection, inspection, number, None, by=by, why=why, revision=revision
+            )
 
     def add_results(
-        self, inspection: str, added: Sequence[Result], *, by: str, why: str = "",
+        self,
+        inspection: str,
+        added: Sequence[Result],
+        *,
+        by: str,
+        why: str = "",
         revision: int | None = None,
-    ) -> tuple[int, ...]:  # fmt: skip
+    ) -> tuple[int, ...]:
         """Add estimates and refusals; one of the same photograph and place supersedes."""
         with self.access.writing(by, inspection, revision) as connection:
             return save_results(connection, inspection, added, by=by, why=why, revision=revision)
 
     def replace_result(
-        self, inspection: str, before: Result, after: Result | None, *, by: str, why: str,
+        self,
+        inspection: str,
+        before: Result,
+        after: Result | None,
+        *,
+        by: str,
+        why: str,
         revision: int | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
         with self.access.writing(by, inspection, revision) as connection:
-            save_replacement(connection, inspection, before, after, by=by, why=why,
-                             revision=revision)  # fmt: skip
+            save_replacement(
+                connection, inspection, before, after, by=by, why=why, revision=revision
+            )
 
     def store_photograph(self, inspection: str, data: bytes) -> str:
         """Store a photograph's bytes; outside a `transaction` a slow store holds nobody up."""
@@ -223,9 +255,15 @@ class Record:
             reviews.save_settlement(connection, inspection, key, how=how, by=by)
 
     def review(
-        self, inspection: str, state: ReviewState, *, by: str, why: str = "",
-        revision: int | None = None, station: int | None = None,
-    ) -> None:  # fmt: skip
+        self,
+        inspection: str,
+        state: ReviewState,
+        *,
+        by: str,
+        why: str = "",
+        revision: int | None = None,
+        station: int | None = None,
+    ) -> None:
         """Accept, send back, overrule or reopen an inspection, or decide about one station.
 
         Nobody reviews readings that they took or corrected; all but accepting needs a reason; who
@@ -233,8 +271,9 @@ class Record:
         is open again, and what was decided about the station ends.
         """
         with self.access.writing(by, inspection, revision) as connection:
-            reviews.save_review(connection, inspection, state, station, by=by, why=why,
-                                     revision=revision)  # fmt: skip
+            reviews.save_review(
+                connection, inspection, state, station, by=by, why=why, revision=revision
+            )
 
     # ---- answers --------------------------------------------------------------------------
 
@@ -245,9 +284,13 @@ class Record:
             return queries.read_inspection(connection, row)
 
     def ranked(
-        self, *, state: ReviewState | None = None, rope: str | None = None,
-        person: str | None = None, limit: int | None = None,
-    ) -> list[Summary]:  # fmt: skip
+        self,
+        *,
+        state: ReviewState | None = None,
+        rope: str | None = None,
+        person: str | None = None,
+        limit: int | None = None,
+    ) -> list[Summary]:
         """Return the inspections (`person`: theirs only), those that deserve a look first."""
         with self.access.reading() as connection:
             return queries.ranked(connection, state=state, rope=rope, person=person, limit=limit)
@@ -283,8 +326,9 @@ class Record:
 
     # ---- drafts ---------------------------------------------------------------------------
 
-    def save_draft(self, inspection: str, data: Any, *, by: str, revision: int = 0,
-                   kind: str = "typed") -> None:  # fmt: skip
+    def save_draft(
+        self, inspection: str, data: Any, *, by: str, revision: int = 0, kind: str = "typed"
+    ) -> None:
         """Keep what a person is typing; a draft is no entry and is overwritten by the next."""
         with self.access.writing() as connection:
             drafts.save(connection, by, inspection, data, revision, kind=kind)
@@ -311,13 +355,20 @@ class Record:
         with self.access.reading() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
-    def _keep(self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str,
-              why: str) -> None:  # fmt: skip
+    def _keep(
+        self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str, why: str
+    ) -> None:
         with self.access.writing() as connection:
             commands.save_definition(
-                connection, table, about, thing.identity, to_dict(thing),
-                change=change, by=by, why=why,
-            )  # fmt: skip
+                connection,
+                table,
+                about,
+                thing.identity,
+                to_dict(thing),
+                change=change,
+                by=by,
+                why=why,
+            )
 
     def _kept(self, table: Table, about: str, identity: str) -> JsonObject:
         with self.access.reading() as connection:
@@ -345,8 +396,9 @@ __all__ = [
 ]
 
 
-def open_record(where: str | Path, *, photographs: str | Path | None = None,
-                create: bool = True) -> Record:  # fmt: skip
+def open_record(
+    where: str | Path, *, photographs: str | Path | None = None, create: bool = True
+) -> Record:
     """Open a record, make it if it is not there, and bring its tables up to date.
 
     Parameters

@@ -40,10 +40,14 @@ def save_findings(
         keys.append(new_key(finding, taken) if known is None else known.key)
         taken.add(keys[-1])
     save(
-        connection, who=by, about="inspection", subject=identity, kind="findings set",
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="findings set",
         old=[one.key for one in stored if one.current] or None,
         new={"rank": rank, "findings": [to_dict(one) for one in found], "keys": keys},
-    )  # fmt: skip
+    )
 
 
 def save_settlement(connection: Connection, identity: str, key: str, *, how: str, by: str) -> None:
@@ -58,9 +62,14 @@ def save_settlement(connection: Connection, identity: str, key: str, *, how: str
         raise RecordError(f"inspection {identity!r} has no finding {key!r}.")
     old = {"key": key, "by": row.settled_by, "how": row.settled_how} if row.settled_by else None
     save(
-        connection, who=by, about="inspection", subject=identity, kind="finding settled",
-        old=old, new={"key": key, "how": how},
-    )  # fmt: skip
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="finding settled",
+        old=old,
+        new={"key": key, "how": how},
+    )
 
 
 def save_review(
@@ -101,9 +110,15 @@ def save_review(
                 "another person must overrule it."
             )
     save(
-        connection, who=by, about="inspection", subject=identity, kind="reviewed",
-        old={"state": row.state}, new={"state": state}, why=why,
-    )  # fmt: skip
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="reviewed",
+        old={"state": row.state},
+        new={"state": state},
+        why=why,
+    )
 
 
 STATES: tuple[StationState, ...] = ("accepted", "sent back", "overruled")
@@ -155,10 +170,15 @@ def save_station_review(
             )
         back = not last.back
     save(
-        connection, who=by, about="inspection", subject=identity, kind="station reviewed",
+        connection,
+        who=by,
+        about="inspection",
+        subject=identity,
+        kind="station reviewed",
         old=None if last is None else {"station": station, "state": last.state},
-        new={"station": station, "state": state, "back": back}, why=why,
-    )  # fmt: skip
+        new={"station": station, "state": state, "back": back},
+        why=why,
+    )
 
 
 def refuse_while_one_waits(connection: Connection, identity: str) -> None:

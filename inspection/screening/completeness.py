@@ -50,13 +50,15 @@ def _rows_twice(log: Log) -> list[ScreeningTest]:
     places = log.places(twice)
     return [
         _fact(
-            "row-twice", tuple(twice), places,
+            "row-twice",
+            tuple(twice),
+            places,
             f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
             f"{', '.join(place.words for place in places[:6])}.",
             "Take the second one out, or log what was read the second time.",
             "A row is easily pasted twice.",
         )
-    ]  # fmt: skip
+    ]
 
 
 def _read_twice(log: Log) -> list[ScreeningTest]:
@@ -76,16 +78,20 @@ def _read_twice(log: Log) -> list[ScreeningTest]:
         typed = " and ".join(log.readings[entry].typed for entry in known)
         tests.append(
             _fact(
-                "read-twice", tuple(known), (log.place(known[0]),),
+                "read-twice",
+                tuple(known),
+                (log.place(known[0]),),
                 f"{log.place(known[0]).words.capitalize()} was read {typed}: {gap:.2f} mm apart, "
                 f"where {DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
                 "stands for neither.",
                 "Read this place again, and look at the rope there; withdraw the reading that is "
                 "wrong, with its reason.",
                 "The second reading may belong to another station or direction.",
-                value=gap, limit=DISAGREES * u, touches="figure",
+                value=gap,
+                limit=DISAGREES * u,
+                touches="figure",
             )
-        )  # fmt: skip
+        )
     return tests
 
 
@@ -116,7 +122,7 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
             "Measure across, at right angles.",
             "Only one side of the rope may have been within reach.",
         )
-    ]  # fmt: skip
+    ]
 
 
 def _not_measured(log: Log) -> list[ScreeningTest]:
@@ -127,12 +133,14 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
     listed = ", ".join(str(one) for one in stations)
     return [
         _fact(
-            "station-not-measured", (), tuple(Place(one) for one in stations),
+            "station-not-measured",
+            (),
+            tuple(Place(one) for one in stations),
             f"Station {listed} was planned, and nothing was measured there.",
             "Measure it, or say why it can't be measured.",
             "The place may not have been within reach.",
         )
-    ]  # fmt: skip
+    ]
 
 
 def _fact(
@@ -148,7 +156,16 @@ def _fact(
     touches: Touches = "circumstances",
 ) -> ScreeningTest:
     return ScreeningTest(
-        check=code, code=code, entries=entries, places=places, p=None, seen=seen, remedy=remedy,
-        innocent=innocent, value=value, limit=limit, unit="1" if value is None else "mm",
+        check=code,
+        code=code,
+        entries=entries,
+        places=places,
+        p=None,
+        seen=seen,
+        remedy=remedy,
+        innocent=innocent,
+        value=value,
+        limit=limit,
+        unit="1" if value is None else "mm",
         touches=touches,
-    )  # fmt: skip
+    )

@@ -102,8 +102,11 @@ def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
             )
             tests.append(
                 ScreeningTest(
-                    check="photograph", code="photograph-disagrees", entries=(entry,),
-                    places=(log.place(entry),), p=found.p_value,
+                    check="photograph",
+                    code="photograph-disagrees",
+                    entries=(entry,),
+                    places=(log.place(entry),),
+                    p=found.p_value,
                     seen=f"{reading.typed} was logged, and the photograph gives "
                     f"{found.photo_mm:.2f} mm: {found.difference_mm:+z.2f} mm, where the expanded "
                     f"uncertainty (k = 2) is {2 * found.u_difference_mm:.2f} mm "
@@ -111,10 +114,12 @@ def _photograph_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[
                     remedy="Look at the photograph, then read this place again.",
                     innocent="Gauge and card may have been at different places, or the rope "
                     "under another tension.",
-                    value=found.difference_mm, limit=2 * found.u_difference_mm, unit="mm",
+                    value=found.difference_mm,
+                    limit=2 * found.u_difference_mm,
+                    unit="mm",
                     about=(photograph.photo_sha256 or photograph.photo_name,),
                 )
-            )  # fmt: skip
+            )
     return tests
 
 
@@ -129,24 +134,32 @@ def _direction_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         terms_one, terms_two = terms[first], terms[second]
         if photo_one is None or photo_two is None or terms_one is None or terms_two is None:
             continue
-        gap, u = contrast([
-            (1.0, one.value_mm, terms_one), (-1.0, two.value_mm, terms_two),
-            (-1.0, photo_one.diameter_mm, photo_one.budget),
-            (1.0, photo_two.diameter_mm, photo_two.budget),
-        ])  # fmt: skip
+        gap, u = contrast(
+            [
+                (1.0, one.value_mm, terms_one),
+                (-1.0, two.value_mm, terms_two),
+                (-1.0, photo_one.diameter_mm, photo_one.budget),
+                (1.0, photo_two.diameter_mm, photo_two.budget),
+            ]
+        )
         tests.append(
             ScreeningTest(
-                check="directions", code="directions-disagree", entries=(first, second),
-                places=(log.place(first), log.place(second)), p=two_sided_p(gap, u),
+                check="directions",
+                code="directions-disagree",
+                entries=(first, second),
+                places=(log.place(first), log.place(second)),
+                p=two_sided_p(gap, u),
                 seen=f"By the gauge the two directions differ by "
                 f"{one.value_mm - two.value_mm:+z.2f} mm, by the photographs by "
                 f"{photo_one.diameter_mm - photo_two.diameter_mm:+z.2f} mm; {2 * u:.2f} mm is the "
                 "expanded uncertainty of the two together (k = 2).",
                 remedy=READ_AGAIN,
                 innocent="The directions may have been counted from another side of the rope.",
-                value=gap, limit=2 * u, unit="mm",
+                value=gap,
+                limit=2 * u,
+                unit="mm",
             )
-        )  # fmt: skip
+        )
     return tests
 
 
@@ -177,17 +190,22 @@ def _neighbour_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[S
         gap, u = contrast(parts)
         tests.append(
             ScreeningTest(
-                check="neighbours", code="neighbours-disagree", entries=tuple(entries),
-                places=log.places(entries), p=two_sided_p(gap, u),
+                check="neighbours",
+                code="neighbours-disagree",
+                entries=tuple(entries),
+                places=log.places(entries),
+                p=two_sided_p(gap, u),
                 seen=f"From station {here} to station {there} the diameter changes by "
                 f"{-gap:+z.2f} mm more by the gauge than by the photographs; {2 * u:.2f} mm is "
                 "the expanded uncertainty of the two together (k = 2).",
                 remedy=READ_AGAIN,
                 innocent="One of the two stations may have been read beside the place of its "
                 "photograph.",
-                value=-gap, limit=2 * u, unit="mm",
+                value=-gap,
+                limit=2 * u,
+                unit="mm",
             )
-        )  # fmt: skip
+        )
     return tests
 
 
@@ -207,8 +225,11 @@ def _growth_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Scre
         p = 0.5 * math.erfc(gap / u / math.sqrt(2.0)) if u > 0 else 1.0
         tests.append(
             ScreeningTest(
-                check="growth", code="growth", entries=(entry,),
-                places=(log.place(entry),), p=p,
+                check="growth",
+                code="growth",
+                entries=(entry,),
+                places=(log.place(entry),),
+                p=p,
                 seen=f"{reading.place.words.capitalize()} reads "
                 f"{gap:+z.2f} mm against {before.inspection.on} ({then.typed}, now "
                 f"{reading.typed}); {2 * u:.2f} mm is the expanded uncertainty of the change "
@@ -217,9 +238,12 @@ def _growth_tests(log: Log, terms: Budgets, wanted: frozenset[int]) -> list[Scre
                 "core.",
                 innocent="The earlier reading may have been the low one, the tension another, or "
                 "the station not the same place of the rope.",
-                value=gap, limit=2 * u, unit="mm", about=(before.inspection.identity,),
+                value=gap,
+                limit=2 * u,
+                unit="mm",
+                about=(before.inspection.identity,),
             )
-        )  # fmt: skip
+        )
     return tests
 
 

@@ -209,9 +209,11 @@ def _loss_first(log: Log, test: ScreeningTest) -> ScreeningTest:
     one_place = len({log.readings[entry].station for entry in test.entries}) == 1
     if test.touches != "figure" or not one_place or not _may_be_loss(log, test):
         return test
-    remedy = LOSS_REMEDY if test.check == "outlier" and test.code == test.check else (
-        f"{LOSS_REMEDY} {test.remedy}"
-    )  # fmt: skip
+    remedy = (
+        LOSS_REMEDY
+        if test.check == "outlier" and test.code == test.check
+        else (f"{LOSS_REMEDY} {test.remedy}")
+    )
     return replace(
         test,
         touches="section",
@@ -240,9 +242,10 @@ def _agrees(changed: Log, mine: set[int], odd: list[ScreeningTest]) -> bool:
     """
     others = {entry for test in odd if len(test.entries) == 1 for entry in test.entries} - mine
     tests = [
-        test for test in figure_tests(changed, entries=frozenset(mine))
+        test
+        for test in figure_tests(changed, entries=frozenset(mine))
         if mine & set(test.entries) and not others & set(test.entries)
-    ]  # fmt: skip
+    ]
     # where a photograph agrees, the rope may well differ from its other stations
     seen = {entry for test in tests if test.check == "photograph" for entry in test.entries}
     return all(
@@ -269,9 +272,10 @@ def _nominal_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTes
     """Return the tests, those at entries of exactly the nominal diameter put together in one."""
     nominal = log.rope.nominal_mm
     same = [
-        test for test in tests
+        test
+        for test in tests
         if all(abs(log.readings[entry].value_mm - nominal) < SAME_MM for entry in test.entries)
-    ]  # fmt: skip
+    ]
     if not same:
         return tests
     entries = tuple(sorted({entry for test in same for entry in test.entries}))

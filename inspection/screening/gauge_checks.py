@@ -97,40 +97,55 @@ def _after_due(log: Log, gauge: Gauge, entries: list[int]) -> list[int]:
 
 def _unknown_gauge_test(log: Log, name: str, entries: list[int]) -> ScreeningTest:
     return ScreeningTest(
-        check="gauge-unknown", code="gauge-unknown", entries=tuple(entries),
-        places=log.places(entries), p=None,
+        check="gauge-unknown",
+        code="gauge-unknown",
+        entries=tuple(entries),
+        places=log.places(entries),
+        p=None,
         seen=f"Nothing is known of the gauge '{name}', no step and no permissible error; it is "
         f"named by {counted(len(entries), 'entry', 'entries')}.",
         remedy="Enter the gauge, or correct its name.",
         innocent="A new gauge may not have been entered yet.",
-        value=float(len(entries)), touches="circumstances", about=(name,),
-    )  # fmt: skip
+        value=float(len(entries)),
+        touches="circumstances",
+        about=(name,),
+    )
 
 
 def _finer_step_test(log: Log, gauge: Gauge, entries: list[int]) -> ScreeningTest:
     shown = ", ".join(log.readings[entry].typed for entry in entries[:4])
     return ScreeningTest(
-        check="finer-than-gauge", code="finer-than-gauge", entries=tuple(entries),
-        places=log.places(entries), p=None,
+        check="finer-than-gauge",
+        code="finer-than-gauge",
+        entries=tuple(entries),
+        places=log.places(entries),
+        p=None,
         seen=f"Gauge '{gauge.identity}' with its step of {gauge.resolution_mm:g} mm can't have "
         f"shown {counted(len(entries), 'entry', 'entries')} ({shown}"
         f"{', ...' if len(entries) > 4 else ''}).",
         remedy="Ask which gauge was used, or log what it shows.",
         innocent="Another gauge may have been used, a mean of several readings typed in, or "
         "inches converted.",
-        value=float(len(entries)), limit=gauge.resolution_mm, unit="mm", touches="circumstances",
+        value=float(len(entries)),
+        limit=gauge.resolution_mm,
+        unit="mm",
+        touches="circumstances",
         about=(gauge.identity,),
-    )  # fmt: skip
+    )
 
 
 def _overdue_test(log: Log, gauge: Gauge, entries: list[int]) -> ScreeningTest:
     return ScreeningTest(
-        check="calibration", code="out-of-calibration", entries=tuple(entries),
-        places=log.places(entries), p=None,
+        check="calibration",
+        code="out-of-calibration",
+        entries=tuple(entries),
+        places=log.places(entries),
+        p=None,
         seen=f"The calibration of gauge '{gauge.identity}' was due on {gauge.calibration_due}; "
         f"{counted(len(entries), 'entry was', 'entries were')} read with it later.",
         remedy="Have the gauge checked, then judge these readings by what the check finds.",
         innocent="It may have been calibrated in time without the new date being entered.",
-        value=float(len(entries)), touches="circumstances",
+        value=float(len(entries)),
+        touches="circumstances",
         about=(gauge.identity, str(gauge.calibration_due)),
-    )  # fmt: skip
+    )

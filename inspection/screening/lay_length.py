@@ -135,18 +135,23 @@ def lay_length_tests(log: Log) -> list[ScreeningTest]:
         share = 1.0 / len(others)
         usual = sum(other.lay_mm for other in others) * share
         parts = [(1.0, one.budget), *((-share, other.budget) for other in others)]
-        tests.append(_test(
-            "lay-along", one.station,
-            f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; at the other "
-            f"stations it is {usual:.1f} mm on average",
-            one.lay_mm - usual, combined_u_mm(weighted_terms(parts)),
-        ))  # fmt: skip
+        tests.append(
+            _test(
+                "lay-along",
+                one.station,
+                f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; at the other "
+                f"stations it is {usual:.1f} mm on average",
+                one.lay_mm - usual,
+                combined_u_mm(weighted_terms(parts)),
+            )
+        )
     before = _last(log.earlier, log.rope.outer_strands)
     if before is not None:
         then, known = before
         tests += [
             _test(
-                "lay-changed", one.station,
+                "lay-changed",
+                one.station,
                 f"The lay length at station {one.station} is {one.lay_mm:.1f} mm; on "
                 f"{then.inspection.on.isoformat()} it was {known[one.station].lay_mm:.1f} mm",
                 one.lay_mm - known[one.station].lay_mm,
@@ -155,8 +160,9 @@ def lay_length_tests(log: Log) -> list[ScreeningTest]:
                 ),
                 about=(then.inspection.identity,),
             )
-            for one in lays if one.station in known
-        ]  # fmt: skip
+            for one in lays
+            if one.station in known
+        ]
     return tests
 
 
@@ -165,13 +171,15 @@ def _certificate(lays: Sequence[StationLay], rope: Rope) -> list[ScreeningTest]:
         return []
     return [
         _test(
-            "lay-certificate", one.station,
+            "lay-certificate",
+            one.station,
             f"The lay length at station {one.station} is {one.lay_mm:.1f} mm, and "
             f"{rope.lay_mm:g} mm is written down for the rope",
-            one.lay_mm - rope.lay_mm, one.u_mm,
+            one.lay_mm - rope.lay_mm,
+            one.u_mm,
         )
         for one in lays
-    ]  # fmt: skip
+    ]
 
 
 def _last(earlier: Sequence[Earlier], strands: int) -> tuple[Earlier, dict[int, StationLay]] | None:
@@ -193,11 +201,21 @@ def _test(
 ) -> ScreeningTest:
     z = abs(difference_mm) / u_mm if u_mm > 0 else 0.0
     return ScreeningTest(
-        "lay", code, (), (Place(station),), erfc(z / sqrt(2)),
+        "lay",
+        code,
+        (),
+        (Place(station),),
+        erfc(z / sqrt(2)),
         f"{begin}: {difference_mm:+z.1f} mm, where the expanded uncertainty (k = 2) of the "
         f"difference is {2 * u_mm:.1f} mm.",
-        TO_DO, INNOCENT, difference_mm, None, "mm", "circumstances", about,
-    )  # fmt: skip
+        TO_DO,
+        INNOCENT,
+        difference_mm,
+        None,
+        "mm",
+        "circumstances",
+        about,
+    )
 
 
 def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
@@ -205,11 +223,21 @@ def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
     seen = [one.strands for one in results if isinstance(one, Estimate) and one.strands]
     if len(seen) < 2 or len(set(seen)) != 1 or seen[0] == rope.outer_strands:
         return []
-    return [ScreeningTest(
-        "strands", "strands-differ", (), (), None,
-        f"{len(seen)} photographs show {seen[0]} outer strands, and {rope.outer_strands} are "
-        "written down for the rope; lay lengths follow what is written.",
-        "Count the strands, and correct what is written about the rope.",
-        "The number is 6 where nobody entered it, and a photograph can miscount where the lay "
-        "length is unusual.", float(seen[0] or 0), None, "1", "circumstances",
-    )]  # fmt: skip
+    return [
+        ScreeningTest(
+            "strands",
+            "strands-differ",
+            (),
+            (),
+            None,
+            f"{len(seen)} photographs show {seen[0]} outer strands, and {rope.outer_strands} are "
+            "written down for the rope; lay lengths follow what is written.",
+            "Count the strands, and correct what is written about the rope.",
+            "The number is 6 where nobody entered it, and a photograph can miscount where the lay "
+            "length is unusual.",
+            float(seen[0] or 0),
+            None,
+            "1",
+            "circumstances",
+        )
+    ]

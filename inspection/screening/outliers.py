@@ -76,7 +76,10 @@ def outlier_tests(log: Log) -> list[ScreeningTest]:
             mean = (math.fsum(values) - reading.value_mm) / (n - 1)
             tests.append(
                 ScreeningTest(
-                    check="outlier", code="outlier", entries=(entry,), places=(log.place(entry),),
+                    check="outlier",
+                    code="outlier",
+                    entries=(entry,),
+                    places=(log.place(entry),),
                     p=float(2.0 * stdtr(n - 2, -abs(t))),
                     seen=f"{reading.typed} was logged where the other {n - 1} stations give "
                     f"{mean:.2f} mm on average at {view} deg ({t:+z.1f} of their own scatter).",
@@ -84,7 +87,8 @@ def outlier_tests(log: Log) -> list[ScreeningTest]:
                     "read it again.",
                     innocent="The rope may really differ here, at a crossover, a dead end or a "
                     "worn length.",
-                    value=reading.value_mm - mean, unit="mm",
+                    value=reading.value_mm - mean,
+                    unit="mm",
                 )
-            )  # fmt: skip
+            )
     return tests

@@ -59,8 +59,11 @@ def photo_tests(log: Log) -> list[ScreeningTest]:
 def _placed(log: Log) -> list[tuple[Place, Result]]:
     """Return one result a photograph and place, with its place."""
     placed = [(place, item) for item in log.results if (place := item.place) is not None]
-    return list({(place, item.photo_name, item.photo_sha256): (place, item)
-                 for place, item in placed}.values())  # fmt: skip
+    return list(
+        {
+            (place, item.photo_name, item.photo_sha256): (place, item) for place, item in placed
+        }.values()
+    )
 
 
 def _entries_at(log: Log, places: list[Place]) -> tuple[int, ...]:
@@ -78,9 +81,16 @@ def _same_file_tests(log: Log) -> list[ScreeningTest]:
         names = {result.photo_name for _, result in group}
         # two cards in one photograph are two places of one file, and rightly so
         if len(places) > 1 and len(names) > 1:
-            tests.append(_reuse_test(
-                log, "same-photograph", places, sorted(names), "the very same file", 0.0,
-            ))  # fmt: skip
+            tests.append(
+                _reuse_test(
+                    log,
+                    "same-photograph",
+                    places,
+                    sorted(names),
+                    "the very same file",
+                    0.0,
+                )
+            )
     return tests
 
 
@@ -98,12 +108,16 @@ def _similar_photo_tests(log: Log) -> list[ScreeningTest]:
             same_file = one.photo_sha256 == two.photo_sha256 and one.photo_sha256 != ""
             if place == other or same_file or one.photo_name == two.photo_name:
                 continue
-            tests.append(_reuse_test(
-                log, "photograph-alike", [place, other],
-                sorted({one.photo_name, two.photo_name}),
-                f"alike in all but {int(apart[offset])} of 64 bits of their look",
-                float(apart[offset]),
-            ))  # fmt: skip
+            tests.append(
+                _reuse_test(
+                    log,
+                    "photograph-alike",
+                    [place, other],
+                    sorted({one.photo_name, two.photo_name}),
+                    f"alike in all but {int(apart[offset])} of 64 bits of their look",
+                    float(apart[offset]),
+                )
+            )
     return tests
 
 

@@ -131,9 +131,11 @@ def _station_tests(log: Log, known: list[int], step: float) -> list[ScreeningTes
     start, length = _longest_run(figures)
     bounds = [
         (repeated_stations_bound(len(numbers), len(repeated), chance), repeated),
-        (repeated_run_bound(len(numbers), length, chance) if length else 1.0,
-         list(range(start, start + length))),
-    ]  # fmt: skip
+        (
+            repeated_run_bound(len(numbers), length, chance) if length else 1.0,
+            list(range(start, start + length)),
+        ),
+    ]
     tests = []
     for p, which in bounds:
         if not which:

@@ -105,7 +105,7 @@ def review_rank(findings: Sequence[Finding]) -> float:
     Examples
     --------
     >>> first = Finding("outlier", "", "", "look", p_value=0.001)
-    >>> deserving([first]), deserving([first, first]), deserving([])
+    >>> review_rank([first]), review_rank([first, first]), review_rank([])
     (3.0, 3.01, 0.0)
     """
     if not findings:

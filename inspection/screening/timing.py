@@ -195,32 +195,43 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
 def _day_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     on = log.inspection.on
     wrong_readings = [
-        entry for entry, reading in enumerate(log.readings)
+        entry
+        for entry, reading in enumerate(log.readings)
         if reading.at is not None and abs((reading.at.date() - on).days) > pace.days
-    ]  # fmt: skip
+    ]
     wrong_photos = [
-        result for result in log.results
+        result
+        for result in log.results
         if result.taken_at is not None and abs((result.taken_at.date() - on).days) > pace.days
-    ]  # fmt: skip
+    ]
     tests = []
     if wrong_readings:
         first = log.readings[wrong_readings[0]].at
-        tests.append(_day_test(
-            "readings-day", tuple(wrong_readings), log.places(wrong_readings), (),
-            f"{counted(len(wrong_readings), 'entry was', 'entries were')} logged on another day, "
-            f"the first on {first:%Y-%m-%d}", log,
-        ))  # fmt: skip
+        tests.append(
+            _day_test(
+                "readings-day",
+                tuple(wrong_readings),
+                log.places(wrong_readings),
+                (),
+                f"{counted(len(wrong_readings), 'entry was', 'entries were')} logged on another "
+                f"day, the first on {first:%Y-%m-%d}",
+                log,
+            )
+        )
     if wrong_photos:
         taken = wrong_photos[0].taken_at
         wrong_places = tuple(one.place for one in wrong_photos if one.place is not None)
-        tests.append(_day_test(
-            "photographs-day",
-            tuple(e for e, reading in enumerate(log.readings) if reading.place in wrong_places),
-            wrong_places,
-            tuple(_photo_words(result) for result in wrong_photos),
-            f"{counted(len(wrong_photos), 'photograph was', 'photographs were')} taken on another "
-            f"day, the first on {taken:%Y-%m-%d}", log,
-        ))  # fmt: skip
+        tests.append(
+            _day_test(
+                "photographs-day",
+                tuple(e for e, reading in enumerate(log.readings) if reading.place in wrong_places),
+                wrong_places,
+                tuple(_photo_words(result) for result in wrong_photos),
+                f"{counted(len(wrong_photos), 'photograph was', 'photographs were')} taken on "
+                f"another day, the first on {taken:%Y-%m-%d}",
+                log,
+            )
+        )
     return tests
 
 
@@ -233,12 +244,18 @@ def _day_test(
     log: Log,
 ) -> ScreeningTest:
     return ScreeningTest(
-        check=code, code=code, entries=entries, places=places, photographs=photographs, p=None,
+        check=code,
+        code=code,
+        entries=entries,
+        places=places,
+        photographs=photographs,
+        p=None,
         seen=f"{what}; the inspection is dated {log.inspection.on}.",
         remedy="Compare with the inspection's date and the clocks.",
         innocent="A wrong clock, or an inspection that took more than a day.",
-        value=float(len(photographs or places)), touches="circumstances",
-    )  # fmt: skip
+        value=float(len(photographs or places)),
+        touches="circumstances",
+    )
 
 
 def _log_stops(log: Log) -> list[_Stop]:

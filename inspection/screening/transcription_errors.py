@@ -71,8 +71,11 @@ def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
         if number[one] != number[two]:
             swapped = list(number)
             swapped[one], swapped[two] = swapped[two], swapped[one]
-            yield ("digits-swapped", "two neighbouring digits swapped",
-                   before + "".join(swapped) + after)  # fmt: skip
+            yield (
+                "digits-swapped",
+                "two neighbouring digits swapped",
+                before + "".join(swapped) + after,
+            )
     mark = "," if "," in number else "."
     digits = number.replace(mark, "")
     whole = len(number.split(mark)[0])
@@ -94,16 +97,19 @@ def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
 
 
 def transcription_errors(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
-    """Return the changes of the touched entries (and theirs) worth trying, plainest first."""
+    """Return the errors of the touched entries (and theirs) worth trying, plainest first."""
     for entry in sorted(touched):
         yield from _own_changes(log, entry, codes=("digits-swapped", "decimal-moved"))
         yield from _unit_changes(log, entry)
     for first, second in right_angle_pairs(log.readings):
         if {first, second} & touched:
             yield _exchange(
-                log, [(first, second)], "directions-exchanged", "its two directions exchanged",
+                log,
+                [(first, second)],
+                "directions-exchanged",
+                "its two directions exchanged",
                 "The two figures of a station are easily written in the wrong columns.",
-            )  # fmt: skip
+            )
     yield from _neighbour_changes(log, touched)
     for entry in sorted(touched):
         yield from _own_changes(log, entry, codes=("digit-mistyped",))
@@ -120,10 +126,11 @@ def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[Tr
         value = _value_mm(reading, text)
         if abs(value - aim) <= reach:
             yield TranscriptionError(
-                code, f"{words} ({text} in place of {reading.typed})",
+                code,
+                f"{words} ({text} in place of {reading.typed})",
                 ((entry, replace(reading, typed=text, value_mm=value)),),
                 "Such slips happen to everyone who types figures with cold hands.",
-            )  # fmt: skip
+            )
 
 
 def _value_mm(reading: Reading, text: str) -> float:
@@ -144,10 +151,11 @@ def _unit_changes(log: Log, entry: int) -> Iterator[TranscriptionError]:
         value = reading.value_mm * factor
         if abs(value - aim) <= reach:
             yield TranscriptionError(
-                "inch-for-mm", f"{reading.typed} {words} ({value:.2f} mm)",
+                "inch-for-mm",
+                f"{reading.typed} {words} ({value:.2f} mm)",
                 ((entry, replace(reading, value_mm=value)),),
                 "The gauge may have been switched to the other unit.",
-            )  # fmt: skip
+            )
 
 
 def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
@@ -162,10 +170,13 @@ def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[TranscriptionErr
         pairs = [(placed[here][view], placed[there][view]) for view in views]
         if {entry for pair in pairs for entry in pair} & touched:
             yield _exchange(
-                log, pairs, "stations-exchanged", f"stations {here} and {there} exchanged",
+                log,
+                pairs,
+                "stations-exchanged",
+                f"stations {here} and {there} exchanged",
                 "Two lines of a sheet are easily exchanged, or the stations were walked in the "
                 "other order.",
-            )  # fmt: skip
+            )
 
 
 def _exchange(

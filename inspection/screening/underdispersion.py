@@ -150,22 +150,35 @@ def _group_tests(log: Log, name: str, pairs: list[tuple[int, int]]) -> list[Scre
     remedy = "Read both directions again at two of these stations, taking the gauge off between."
     return [
         ScreeningTest(
-            check="evenness", code="x-equals-y", entries=alike,
-            places=log.places(alike), p=p_equal,
+            check="evenness",
+            code="x-equals-y",
+            entries=alike,
+            places=log.places(alike),
+            p=p_equal,
             seen=f"Both directions read the same at {len(equal)} of {len(pairs)} stations; at "
             f"most about {expected:.1f} are to be expected at a step of {step:g} mm.",
-            remedy=remedy, innocent=innocent, value=float(len(equal)), limit=expected,
+            remedy=remedy,
+            innocent=innocent,
+            value=float(len(equal)),
+            limit=expected,
             touches="circumstances",
         ),
         ScreeningTest(
-            check="evenness", code="spread-too-small", entries=tuple(entries),
-            places=log.places(entries), p=p_spread,
+            check="evenness",
+            code="spread-too-small",
+            entries=tuple(entries),
+            places=log.places(entries),
+            p=p_spread,
             seen=f"The two directions differ by so little that one reading would repeat to "
             f"{spread:.3f} mm; {sd:.3f} mm is the least that is reckoned with.",
-            remedy=remedy, innocent=innocent, value=spread, limit=sd, unit="mm",
+            remedy=remedy,
+            innocent=innocent,
+            value=spread,
+            limit=sd,
+            unit="mm",
             touches="circumstances",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _difference_probabilities(step: float, sd: float, reach: int) -> Chances:

@@ -52,10 +52,22 @@ class Server:
     def start(self) -> None:
         with (self.folder / "log").open("a") as log:
             self.process = subprocess.Popen(
-                [self.programs / "postgres", "-D", self.folder / "data", "-k", self.folder,
-                 "-c", "listen_addresses=", "-c", "fsync=off"],
-                user=self.user, cwd=self.folder, stdout=log, stderr=log,
-            )  # fmt: skip
+                [
+                    self.programs / "postgres",
+                    "-D",
+                    self.folder / "data",
+                    "-k",
+                    self.folder,
+                    "-c",
+                    "listen_addresses=",
+                    "-c",
+                    "fsync=off",
+                ],
+                user=self.user,
+                cwd=self.folder,
+                stdout=log,
+                stderr=log,
+            )
         if not _answers(self.url):
             pytest.skip("PostgreSQL is not tried: its server did not answer within 20 s.")
 
@@ -79,10 +91,25 @@ def server() -> Iterator[Server]:
     server = Server(programs, folder, user)
     try:
         made = subprocess.run(
-            [programs / "initdb", "-D", folder / "data", "-U", "postgres", "-A", "trust",
-             "-E", "UTF8", "--locale=C", "--no-sync"],
-            user=user, cwd=folder, capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            [
+                programs / "initdb",
+                "-D",
+                folder / "data",
+                "-U",
+                "postgres",
+                "-A",
+                "trust",
+                "-E",
+                "UTF8",
+                "--locale=C",
+                "--no-sync",
+            ],
+            user=user,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         if made.returncode != 0:
             said = (made.stderr.strip() or "no reason given").splitlines()[-1]
             pytest.skip(f"PostgreSQL is not tried: its server can't be set up here ({said}).")

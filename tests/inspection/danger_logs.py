@@ -49,13 +49,19 @@ def log_of(
     )
     results = tuple(
         Estimate(
-            mm, (Term("edges", u_photo_mm, "mm", 1.0, "A", f"edge:{station}:{view}"),),
-            station=station, view_deg=view, photo_name=f"s{station}-{view}.jpg",
+            mm,
+            (Term("edges", u_photo_mm, "mm", 1.0, "A", f"edge:{station}:{view}"),),
+            station=station,
+            view_deg=view,
+            photo_name=f"s{station}-{view}.jpg",
             photo_sha256=f"{station:032x}{view:032x}",
         )
         for (station, view), mm in (photographs or {}).items()
-    )  # fmt: skip
+    )
     return Log(
-        rope or Rope("R-1", 22.0, reference_mm=22.4), inspection, readings_of(texts),
-        {"C-1": GAUGE}, results,
-    )  # fmt: skip
+        rope or Rope("R-1", 22.0, reference_mm=22.4),
+        inspection,
+        readings_of(texts),
+        {"C-1": GAUGE},
+        results,
+    )

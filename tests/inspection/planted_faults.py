@@ -90,18 +90,26 @@ def _push(log: Log, entry: int, by_mm: float) -> Log:
     log = _typed(log, entry, round(reading.value_mm + by_mm, 2))
     results = tuple(
         replace(item, diameter_mm=item.diameter_mm + by_mm)
-        if isinstance(item, Estimate) and (item.station, item.view_deg) == place else item
+        if isinstance(item, Estimate) and (item.station, item.view_deg) == place
+        else item
         for item in log.results
-    )  # fmt: skip
+    )
     earlier = tuple(
-        replace(before, readings=tuple(
-            replace(item, value_mm=round(item.value_mm + by_mm, 2),
-                    typed=f"{item.value_mm + by_mm:.2f}")
-            if (item.station, item.view_deg) == place else item
-            for item in before.readings
-        ))
+        replace(
+            before,
+            readings=tuple(
+                replace(
+                    item,
+                    value_mm=round(item.value_mm + by_mm, 2),
+                    typed=f"{item.value_mm + by_mm:.2f}",
+                )
+                if (item.station, item.view_deg) == place
+                else item
+                for item in before.readings
+            ),
+        )
         for before in log.earlier
-    )  # fmt: skip
+    )
     return replace(log, results=results, earlier=earlier)
 
 
@@ -214,7 +222,9 @@ def photo_twice(rng: np.random.Generator, log: Log) -> Planted:
     entry, other = (int(i) for i in rng.choice(len(log.readings), 2, replace=False))
     one = log.results[other]
     return _photo(log, entry, photo_sha256=one.photo_sha256, look_hash=one.look_hash), {
-        entry, other}  # fmt: skip
+        entry,
+        other,
+    }
 
 
 def photo_saved_again(rng: np.random.Generator, log: Log) -> Planted:
@@ -236,7 +246,8 @@ def expired_gauge(rng: np.random.Generator, log: Log) -> Planted:
     gauges = dict(log.gauges)
     gauges[name] = replace(gauges[name], calibration_due=date(2026, 10, 1))
     return replace(log, gauges=gauges), {
-        entry for entry, item in enumerate(log.readings) if item.gauge == name}  # fmt: skip
+        entry for entry, item in enumerate(log.readings) if item.gauge == name
+    }
 
 
 def _taken(log: Log, entry: int) -> datetime:

@@ -65,8 +65,7 @@ def simulate_log(
         gauges = tuple(GAUGES[i] for i in rng.choice(len(GAUGES), count, replace=False))
     people = [PEOPLE[i] for i in rng.permutation(len(PEOPLE))[: len(gauges)]]
     number = earlier if earlier is not None else int(rng.integers(0, 3))
-    offsets = {gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm
-               for gauge in gauges}  # fmt: skip
+    offsets = {gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm for gauge in gauges}
     wear = abs(rng.normal(0, 0.001)) * truth.rope.nominal_mm
     before = []
     for visit in range(number):
@@ -74,8 +73,9 @@ def simulate_log(
         day = date(2026, 11, 3) - timedelta(days=180 * back)
         then = Inspection(f"I-{visit}", truth.rope.identity, day, stations=truth.stations)
         # gauges are calibrated between inspections, and drawn to it each time
-        older = {gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm
-                 for gauge in gauges}  # fmt: skip
+        older = {
+            gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm for gauge in gauges
+        }
         shared = offsets if rng.random() < 0.5 else older
         true = truth.diameter_mm + back * wear
         before.append(Earlier(then, _read(rng, truth, true, then, gauges, people, shared)))
@@ -86,9 +86,13 @@ def simulate_log(
     with_photos = photographs if photographs is not None else bool(rng.random() < 0.85)
     results = _photograph(rng, truth, readings) if with_photos else ()
     return Log(
-        truth.rope, inspection, readings, {gauge.identity: gauge for gauge in GAUGES}, results,
+        truth.rope,
+        inspection,
+        readings,
+        {gauge.identity: gauge for gauge in GAUGES},
+        results,
         tuple(before),
-    )  # fmt: skip
+    )
 
 
 def _rope(rng: np.random.Generator, count: int) -> Truth:
@@ -130,8 +134,11 @@ def _read(
             seen = true_mm[row, column] + offsets[gauge.identity] + placing
             value = round(round(seen / gauge.resolution_mm) * gauge.resolution_mm, 2)
             stamp = at.replace(microsecond=0)
-            readings.append(Reading(f"{value:.2f}", value, station.number, view,
-                                    gauge.identity, people[who], stamp))  # fmt: skip
+            readings.append(
+                Reading(
+                    f"{value:.2f}", value, station.number, view, gauge.identity, people[who], stamp
+                )
+            )
     return tuple(readings)
 
 
@@ -154,25 +161,33 @@ def _photograph(
         bits = np.where(rng.random(64) < 0.3, rng.random(64) < 0.5, scene)
         assert reading.at is not None
         u_pitch = PITCH_U * pitch
-        results.append(Estimate(
-            diameter_mm=float(true * (1 + scale + focal) + left + right),
-            budget=(
-                Term("print scale", PRINT_U, "1", float(true), "B", "print:A-1:y"),
-                Term("focal length", FOCAL_U, "1", float(true), "B", "focal:phone-1"),
-                Term("left edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:left"),
-                Term("right edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:right"),
-            ),
-            station=reading.station, view_deg=reading.view_deg, photo_name=name,
-            photo_sha256=sha, look_hash=f"{int(''.join('1' if b else '0' for b in bits), 2):016x}",
-            taken_at=reading.at + timedelta(seconds=int(rng.integers(5, 25))),
-            camera=f"phone {1 + PEOPLE.index(reading.person)}", print_set="A-1",
-            crown_pitch_mm=float(pitch * (1 + stretch) + lays.normal(0, u_pitch)),
-            pitch_budget=(
-                Term("print scale along", PRINT_U, "1", pitch, "B", "print:A-1:x"),
-                Term("crowns", u_pitch, "mm", 1.0, "A", f"crowns:{sha}"),
-            ),
-            pitches=4, strands=truth.rope.outer_strands, hand="right",
-        ))  # fmt: skip
+        results.append(
+            Estimate(
+                diameter_mm=float(true * (1 + scale + focal) + left + right),
+                budget=(
+                    Term("print scale", PRINT_U, "1", float(true), "B", "print:A-1:y"),
+                    Term("focal length", FOCAL_U, "1", float(true), "B", "focal:phone-1"),
+                    Term("left edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:left"),
+                    Term("right edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:right"),
+                ),
+                station=reading.station,
+                view_deg=reading.view_deg,
+                photo_name=name,
+                photo_sha256=sha,
+                look_hash=f"{int(''.join('1' if b else '0' for b in bits), 2):016x}",
+                taken_at=reading.at + timedelta(seconds=int(rng.integers(5, 25))),
+                camera=f"phone {1 + PEOPLE.index(reading.person)}",
+                print_set="A-1",
+                crown_pitch_mm=float(pitch * (1 + stretch) + lays.normal(0, u_pitch)),
+                pitch_budget=(
+                    Term("print scale along", PRINT_U, "1", pitch, "B", "print:A-1:x"),
+                    Term("crowns", u_pitch, "mm", 1.0, "A", f"crowns:{sha}"),
+                ),
+                pitches=4,
+                strands=truth.rope.outer_strands,
+                hand="right",
+            )
+        )
     return tuple(results)
 
 

@@ -109,9 +109,13 @@ def test_the_words_carry_figure_limit_margin_and_what_would_settle_it() -> None:
 
 @pytest.mark.parametrize(
     ("value", "u", "sentence"),
-    [(math.nan, 0.1, "must be a number"), (20.0, -0.1, "0 or more; got -0.1"),
-     (20.0, math.nan, "0 or more"), (math.inf, 0.1, "must be a number")],
-)  # fmt: skip
+    [
+        (math.nan, 0.1, "must be a number"),
+        (20.0, -0.1, "0 or more; got -0.1"),
+        (20.0, math.nan, "0 or more"),
+        (math.inf, 0.1, "must be a number"),
+    ],
+)
 def test_figures_that_are_none_are_refused(value: float, u: float, sentence: str) -> None:
     with pytest.raises(ValueError, match=sentence):
         judge(_tolerance(), value, u)

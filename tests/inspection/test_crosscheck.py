@@ -22,8 +22,15 @@ GAUGES = {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)}
 
 def _estimate(station: int | None, view_deg: int | None, mm: float, u_mm: float = 0.1) -> Estimate:
     edge = Term("edges", u_mm, "mm", 1.0, "A", f"edge:{station}:{view_deg}")
-    return Estimate(mm, (edge,), station=station, view_deg=view_deg, camera="phone 1",
-                    print_set="A-1", photo_name=f"{station}-{view_deg}.jpg")  # fmt: skip
+    return Estimate(
+        mm,
+        (edge,),
+        station=station,
+        view_deg=view_deg,
+        camera="phone 1",
+        print_set="A-1",
+        photo_name=f"{station}-{view_deg}.jpg",
+    )
 
 
 def _reading(station: int, view_deg: int, mm: float, gauge: str = "C-1") -> Reading:
@@ -37,9 +44,12 @@ def _check(results: list[Result], readings: list[Reading]) -> CrossCheck:
 def test_each_reading_meets_the_photograph_of_its_place_and_direction() -> None:
     refused = Refusal((Finding("no-card", "No card.", "Add one.", "refuse"),), station=3)
     results: list[Result] = [
-        _estimate(2, 90, 40.5), _estimate(1, 0, 40.8), _estimate(1, 90, 40.6),
-        _estimate(None, None, 40.0), refused,
-    ]  # fmt: skip
+        _estimate(2, 90, 40.5),
+        _estimate(1, 0, 40.8),
+        _estimate(1, 90, 40.6),
+        _estimate(None, None, 40.0),
+        refused,
+    ]
     readings = [_reading(1, 90, 40.55), _reading(1, 0, 40.85), _reading(3, 0, 40.1)]
     found = _check(results, readings)
     assert [(c.station, c.view_deg, c.typed) for c in found.comparisons] == [
@@ -52,8 +62,11 @@ def test_each_reading_meets_the_photograph_of_its_place_and_direction() -> None:
     assert found.refused == (refused,)
     first = found.comparisons[0]
     assert (first.gauge, first.person, first.print_set, first.camera) == (
-        "C-1", "A. Inspector", "A-1", "phone 1",
-    )  # fmt: skip
+        "C-1",
+        "A. Inspector",
+        "A-1",
+        "phone 1",
+    )
 
 
 def test_the_uncertainty_of_the_difference_is_both_together() -> None:
@@ -103,10 +116,12 @@ def _mean_square_zeta(stated_over_true: float) -> float:
             float(rng.normal(0.0, u)) / stated_over_true for u in (0.05, 0.06, 0.08)
         )
         shared = Term("caliper", 0.05, "mm", 1.0, "B", "gauge:C-1")
-        photo = DirectionalDiameter(40.0 + caliper + edges,
-                     (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0)  # fmt: skip
-        gauge = DirectionalDiameter(40.0 + caliper + again,
-                     (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0)  # fmt: skip
+        photo = DirectionalDiameter(
+            40.0 + caliper + edges, (shared, Term("edges", 0.06, "mm", 1.0, "A", "edge")), 0
+        )
+        gauge = DirectionalDiameter(
+            40.0 + caliper + again, (shared, Term("reading", 0.08, "mm", 1.0, "A", "reading")), 0
+        )
         squares.append(compare(photo, gauge, station=1, matters_mm=0.4).zeta ** 2)
     return float(np.mean(squares))
 

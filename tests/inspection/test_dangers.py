@@ -39,11 +39,10 @@ def test_a_true_loss_is_never_called_a_slip_of_the_pen(loss_pct: float) -> None:
         station = log.inspection.stations[seed % len(log.inspection.stations)].number
         step = log.gauges[log.readings[0].gauge].resolution_mm
         readings = tuple(
-            one if one.station != station
-            else replace(one, value_mm=mm, typed=f"{mm:.2f}")
+            one if one.station != station else replace(one, value_mm=mm, typed=f"{mm:.2f}")
             for one in log.readings
             for mm in [round(round(one.value_mm * (1 - loss_pct / 100) / step) * step, 2)]
-        )  # fmt: skip
+        )
         for one in assess(replace(log, readings=readings)).findings:
             if any(where.startswith(f"station {station},") for where in one.where):
                 assert one.code not in SLIPS, (seed, one.seen)
@@ -184,13 +183,17 @@ def test_a_verdict_that_rests_on_a_doubted_entry_says_so() -> None:
 def test_a_new_rope_is_judged_by_the_places_that_are_far_enough_apart() -> None:
     # the third station lies 0.4 m behind the second: the four readings of the first two count
     texts = {place: text for place, text in SOUND.items() if place[0] <= 2}
-    log = log_of(texts | {(3, 0): "22.90", (3, 90): "22.10"}, stations=2,
-                 rope=Rope("R-1", 22.0, service="new"))  # fmt: skip
+    log = log_of(
+        texts | {(3, 0): "22.90", (3, 90): "22.10"},
+        stations=2,
+        rope=Rope("R-1", 22.0, service="new"),
+    )
     near = Station(3, log.inspection.stations[1].position_m + 0.4)
     stations = (*log.inspection.stations, near)
     found = assess(replace(log, inspection=replace(log.inspection, stations=stations)))
-    whole = {one.verdict.limit.rule.what: one.verdict for one in found.verdicts
-             if one.station is None}  # fmt: skip
+    whole = {
+        one.verdict.limit.rule.what: one.verdict for one in found.verdicts if one.station is None
+    }
     assert whole["largest difference"].value_mm == pytest.approx(22.15 - 22.07)
     assert whole["tolerance of the diameter"].outcome == "within"
     assert whole["tolerance of the diameter"].value_mm == pytest.approx(22.105)

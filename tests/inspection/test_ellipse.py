@@ -72,8 +72,9 @@ def test_the_tangent_points_lie_on_the_ellipse_that_scikit_image_finds() -> None
         axis=1,
     )[:, 1]
     # envelope of the tangents x cos phi + y sin phi = h(phi): their points of contact
-    points = np.column_stack([h * np.cos(phi) - slope * np.sin(phi),
-                              h * np.sin(phi) + slope * np.cos(phi)])  # fmt: skip
+    points = np.column_stack(
+        [h * np.cos(phi) - slope * np.sin(phi), h * np.sin(phi) + slope * np.cos(phi)]
+    )
     model = EllipseModel.from_estimate(points)
     (first, second), turn = model.axis_lengths, model.theta
     larger, smaller = max(first, second), min(first, second)
@@ -86,8 +87,10 @@ def test_the_tangent_points_lie_on_the_ellipse_that_scikit_image_finds() -> None
 def test_figures_and_uncertainties_are_those_of_a_general_least_squares_program() -> None:
     degrees = (0, 35, 80, 120, 150)
     rng = np.random.default_rng(2)
-    views = [_view(_width_mm(22.9, 21.6, 50, d) + rng.normal(0, 0.05), d, 0.04 + 0.01 * i)
-             for i, d in enumerate(degrees)]  # fmt: skip
+    views = [
+        _view(_width_mm(22.9, 21.6, 50, d) + rng.normal(0, 0.05), d, 0.04 + 0.01 * i)
+        for i, d in enumerate(degrees)
+    ]
     cov = np.array([[covariance_mm2(a.budget, b.budget) for b in views] for a in views])
 
     def widths(deg: np.ndarray, a: float, b: float, psi: float) -> np.ndarray:
@@ -95,9 +98,15 @@ def test_figures_and_uncertainties_are_those_of_a_general_least_squares_program(
         return np.hypot(a * np.cos(turn), b * np.sin(turn))
 
     best, covariance = curve_fit(
-        widths, np.array(degrees, float), [v.diameter_mm for v in views], p0=(23, 21.5, 0.9),
-        sigma=cov, absolute_sigma=True, xtol=1e-12, ftol=1e-12,
-    )  # fmt: skip
+        widths,
+        np.array(degrees, float),
+        [v.diameter_mm for v in views],
+        p0=(23, 21.5, 0.9),
+        sigma=cov,
+        absolute_sigma=True,
+        xtol=1e-12,
+        ftol=1e-12,
+    )
     found = _fit(views)
     u = np.sqrt(np.diag(covariance))
     # the same minimum, reached in another way
@@ -124,8 +133,9 @@ def test_the_intervals_hold_the_truth_as_often_as_they_say(
         psi, scale = rng.uniform(0, 180), 1 + rng.normal(0, 0.004)
         turns = [math.radians(deg - psi) for deg in degrees]
         true = [math.hypot(a * math.cos(turn), b * math.sin(turn)) for turn in turns]
-        found = _fit([_view(w * scale + rng.normal(0, 0.05), d)
-                      for w, d in zip(true, degrees, strict=True)])  # fmt: skip
+        found = _fit(
+            [_view(w * scale + rng.normal(0, 0.05), d) for w, d in zip(true, degrees, strict=True)]
+        )
         held += [
             found.ovality_low_mm <= oval_mm <= found.ovality_high_mm,
             abs(found.largest_mm - a) <= 2 * found.u_largest_mm,

@@ -185,16 +185,29 @@ DAY = st.dates(date(2000, 1, 1), date(2050, 1, 1))
 MOMENT = st.none() | st.datetimes(datetime(2000, 1, 1), datetime(2050, 1, 1))
 POSITIVE = st.floats(1e-5, 1e3, allow_nan=False)
 GAUGE = st.builds(
-    Gauge, NAME, st.sampled_from(["wide-jaw caliper", "micrometer"]), POSITIVE,
-    st.just(0.0) | POSITIVE, st.none() | DAY,
-)  # fmt: skip
+    Gauge,
+    NAME,
+    st.sampled_from(["wide-jaw caliper", "micrometer"]),
+    POSITIVE,
+    st.just(0.0) | POSITIVE,
+    st.none() | DAY,
+)
 ROPE = st.builds(
-    Rope, NAME, POSITIVE, st.integers(3, 40), st.sampled_from(["steel", "fibre"]),
-    st.sampled_from(["single-layer", "parallel-closed", "rotation-resistant"]), st.booleans(),
-    st.sampled_from(["general", "lift"]), st.sampled_from(["new", "in-service"]),
-    st.none() | POSITIVE, st.none() | DAY, LINE.map(str.strip), st.sampled_from(["mm", "inch"]),
+    Rope,
+    NAME,
+    POSITIVE,
+    st.integers(3, 40),
+    st.sampled_from(["steel", "fibre"]),
+    st.sampled_from(["single-layer", "parallel-closed", "rotation-resistant"]),
+    st.booleans(),
+    st.sampled_from(["general", "lift"]),
+    st.sampled_from(["new", "in-service"]),
+    st.none() | POSITIVE,
+    st.none() | DAY,
+    LINE.map(str.strip),
+    st.sampled_from(["mm", "inch"]),
     site=LINE.map(str.strip),
-)  # fmt: skip
+)
 
 
 @st.composite
@@ -202,9 +215,14 @@ def readings(draw: st.DrawFn, gauge: str) -> Reading:
     """Draw a reading whose text and value say the same."""
     typed, value_mm = draw(LENGTH)
     return Reading(
-        typed, value_mm, draw(st.integers(1, 99)), draw(st.integers(0, 359)), gauge, draw(NAME),
+        typed,
+        value_mm,
+        draw(st.integers(1, 99)),
+        draw(st.integers(0, 359)),
+        gauge,
+        draw(NAME),
         draw(MOMENT),
-    )  # fmt: skip
+    )
 
 
 @given(data=st.data(), suffix=st.sampled_from([".csv", ".xlsx"]))

@@ -19,8 +19,12 @@ def test_a_drum_with_several_layers_has_its_makers_limits() -> None:
     own = groove_limits(ROPE, drum)[2]
     assert isinstance(own, Limit)
     assert own.rule.sure == "entered by the user"
-    for value, outcome in ((20.399, "outside"), (20.4, "within"), (20.8, "within"),
-                           (20.801, "outside")):  # fmt: skip
+    for value, outcome in (
+        (20.399, "outside"),
+        (20.4, "within"),
+        (20.8, "within"),
+        (20.801, "outside"),
+    ):
         assert judge(own, value, 0.0, decision=SIMPLE).outcome == outcome
 
 

@@ -77,9 +77,9 @@ def test_new_inspections_take_rope_day_and_positions_from_the_table(
 ) -> None:
     text = (
         "rope,inspection,date,station,position (m),view,typed,gauge,kind,res,mpe,person\n"
-        "hoist rope 1,v,2026-11-02,2,\"41,5\",0,22.4,C,micrometer,0.01,0,A\n"
+        'hoist rope 1,v,2026-11-02,2,"41,5",0,22.4,C,micrometer,0.01,0,A\n'
         "hoist rope 1,v,2026-11-02,1,0,0,22.4,C,micrometer,0.01,0,B\n"
-    )  # fmt: skip
+    )
     import_readings(empty, read_readings(csv_file(tmp_path, text)), by="C. Holm")
     visit = empty.inspection("v").inspection
     assert isinstance(visit, Inspection)

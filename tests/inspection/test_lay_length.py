@@ -28,17 +28,28 @@ PRINT = Term("print scale along the rope", 0.002, "1", 24.0, "B", "print:A:x")  
 def _seen(station: int, pitch_mm: float, view_deg: int = 0, **more: object) -> Estimate:
     own = Term("places of the crowns", 0.05, "mm", 1.0, "A", f"crowns:{station}:{view_deg}:{more}")
     base = Estimate(
-        22.1, (Term("edges", 0.03, "mm", 1.0, "A", f"edge:{station}:{view_deg}"),),
-        station=station, view_deg=view_deg, crown_pitch_mm=pitch_mm, pitch_budget=(own, PRINT),
-        pitches=10, strands=6, hand="right",
-    )  # fmt: skip
+        22.1,
+        (Term("edges", 0.03, "mm", 1.0, "A", f"edge:{station}:{view_deg}"),),
+        station=station,
+        view_deg=view_deg,
+        crown_pitch_mm=pitch_mm,
+        pitch_budget=(own, PRINT),
+        pitches=10,
+        strands=6,
+        hand="right",
+    )
     return replace(base, **more)  # type: ignore[arg-type]
 
 
 def _log(*results: Estimate, rope: Rope = ROPE, earlier: tuple[Earlier, ...] = ()) -> Log:
     stations = tuple(Station(number, 10.0 * number) for number in (1, 2, 3))
-    return Log(rope, Inspection("I-2", "R-1", date(2026, 11, 3), stations=stations), (),
-               results=results, earlier=earlier)  # fmt: skip
+    return Log(
+        rope,
+        Inspection("I-2", "R-1", date(2026, 11, 3), stations=stations),
+        (),
+        results=results,
+        earlier=earlier,
+    )
 
 
 def test_a_station_is_the_mean_of_its_photographs_times_the_strands() -> None:
@@ -48,8 +59,9 @@ def test_a_station_is_the_mean_of_its_photographs_times_the_strands() -> None:
     assert lay.lay_mm == pytest.approx(144.6)
     assert lay.u_mm == pytest.approx(GTC.uncertainty(both))
     assert lay.pitches == 20
-    assert lay.words == ("Station 1: lay length 144.6 mm, U 0.7 mm, right hand, from 20 pitches in "
-                         "2 photographs.")  # fmt: skip
+    assert lay.words == (
+        "Station 1: lay length 144.6 mm, U 0.7 mm, right hand, from 20 pitches in 2 photographs."
+    )
 
 
 def test_photographs_without_a_pitch_or_a_station_have_no_lay() -> None:
@@ -89,8 +101,10 @@ def test_the_certificate_and_the_last_inspection_are_held_against_it() -> None:
 def test_a_changed_lay_is_among_the_findings_and_an_even_one_is_not() -> None:
     found = screen_log(_log(_seen(1, 24.0), _seen(2, 26.0), _seen(3, 24.02)))
     assert (found[0].code, found[0].where, found[0].severity) == (
-        "lay-along", ("station 2",), "look",
-    )  # fmt: skip
+        "lay-along",
+        ("station 2",),
+        "look",
+    )
     assert screen_log(_log(_seen(1, 24.0), _seen(2, 24.05), _seen(3, 23.98))) == ()
 
 
@@ -113,11 +127,17 @@ def test_honest_lays_raise_a_finding_as_rarely_as_the_level_says() -> None:
         scale = [
             1 + rng.normal(0, 0.002) for _ in range(2)
         ]  # two print checks; each photograph's crowns are its own
-        seen = [[_seen(n, 24.0 * scale[t] + rng.normal(0, 0.05), photo_name=f"{t}.jpg")
-                 for n in range(1, 7)]
-                for t in (0, 1)]  # fmt: skip
-        then = [replace(one, pitch_budget=(one.pitch_budget[0], replace(PRINT, source="print:B:x")))
-                for one in seen[1]]  # fmt: skip
+        seen = [
+            [
+                _seen(n, 24.0 * scale[t] + rng.normal(0, 0.05), photo_name=f"{t}.jpg")
+                for n in range(1, 7)
+            ]
+            for t in (0, 1)
+        ]
+        then = [
+            replace(one, pitch_budget=(one.pitch_budget[0], replace(PRINT, source="print:B:x")))
+            for one in seen[1]
+        ]
         before = (Earlier(Inspection("I-1", "R-1", date(2025, 11, 3)), (), tuple(then)),)
         alarms += bool(screen_log(_log(*seen[0], rope=rope, earlier=before)))
         if turn >= 30:

@@ -18,38 +18,62 @@ from vision.results import Estimate, Finding, Marks, Refusal
 from vision.uncertainty import Term
 
 ROPE = Rope(
-    "hoist rope 1", 22.0, outer_strands=8, build="rotation-resistant", reference_mm=22.35,
-    reference_on=date(2025, 3, 1), reference_how="mean of four, run in",
+    "hoist rope 1",
+    22.0,
+    outer_strands=8,
+    build="rotation-resistant",
+    reference_mm=22.35,
+    reference_on=date(2025, 3, 1),
+    reference_how="mean of four, run in",
     grooves=(Groove("drum", 12.1, pitch_mm=24.5, layers=3, rope_min_mm=21.6), Groove("sheave", 12)),
-)  # fmt: skip
+)
 GAUGE = Gauge("C-07", "wide-jaw caliper", 0.01, 0.03, date(2027, 1, 31))
 RULER = Gauge("g", "ruler", 0.01, 0.03)  # type: ignore[arg-type]
 VISIT = Inspection(
-    "2026-11", ROPE.identity, date(2026, 11, 2), place="yard, bay 3", inspector="A. Berg",
-    reviewer="B. Lind", supervisor="C. Holm",
+    "2026-11",
+    ROPE.identity,
+    date(2026, 11, 2),
+    place="yard, bay 3",
+    inspector="A. Berg",
+    reviewer="B. Lind",
+    supervisor="C. Holm",
     stations=(Station(1, 0.0), Station(2, 41.5, "crossover, layer 2")),
-)  # fmt: skip
+)
 FIRST = Reading("22,41", 22.41, 1, 0, "C-07", "A. Berg", datetime(2026, 11, 2, 9, 14, 30))
 SECOND = Reading("22.4", 22.4, 1, 90, "C-07", "A. Berg")
 ESTIMATE = Estimate(
     22.38,
     (Term("left edge", 0.02, "mm", 1.0, "A", "edge:1:left"),),
     findings=(Finding("print-unchecked", "The print was not checked.", "Check it.", "warn"),),
-    station=1, view_deg=0, photo_name="s1-0.jpg", photo_sha256="ab" * 32,
+    station=1,
+    view_deg=0,
+    photo_name="s1-0.jpg",
+    photo_sha256="ab" * 32,
     taken_at=datetime(2026, 11, 2, 9, 15),
     marks=Marks(
-        ((1.0, 2.0), (1.5, 9.0)), ((5.0, 2.0),), ((1, 2), (3, 4)), ((5, 6), (7, 8)), (4.0, 5.0),
+        ((1.0, 2.0), (1.5, 9.0)),
+        ((5.0, 2.0),),
+        ((1, 2), (3, 4)),
+        ((5, 6), (7, 8)),
+        (4.0, 5.0),
         ((0.0, 0.0), (9.0, 0.0)),
     ),
-)  # fmt: skip
+)
 REFUSAL = Refusal(
     (Finding("too-far", "31 px wide.", "Go nearer.", "refuse", 31.0, 40.0, "px"),),
-    station=2, view_deg=90, photo_sha256="cd" * 32,
-)  # fmt: skip
+    station=2,
+    view_deg=90,
+    photo_sha256="cd" * 32,
+)
 ODD = Finding(
-    "equal-pairs", "x equals y at 9 of 10 stations.", "Read them again.", "look",
-    where=("station 1", "station 2"), p_value=0.002, innocent="A very round rope.",
-)  # fmt: skip
+    "equal-pairs",
+    "x equals y at 9 of 10 stations.",
+    "Read them again.",
+    "look",
+    where=("station 1", "station 2"),
+    p_value=0.002,
+    innocent="A very round rope.",
+)
 
 
 @pytest.fixture

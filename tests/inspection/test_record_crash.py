@@ -57,8 +57,11 @@ def test_two_hundred_kills_lose_no_acknowledged_entry(tmp_path: Path) -> None:
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
     nursery = subprocess.Popen(
         [sys.executable, "-c", NURSERY, str(path)],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment,
-    )  # fmt: skip
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        env=environment,
+    )
     assert nursery.stdin is not None
     assert nursery.stdout is not None
     with nursery, open_record(path) as record:

@@ -22,10 +22,17 @@ from tests.inspection.test_record_files import FIRST_FINGERPRINT, FIRST_VERSION
 from vision.results import Finding, Place
 
 THIN = Finding(
-    "outside-limit", "Station 3, by the gauge: mean 21.20 mm is below 21.25 mm.", "Decide.", "look",
-    21.20, None, "mm", ("station 3",), places=(Place(3),),
+    "outside-limit",
+    "Station 3, by the gauge: mean 21.20 mm is below 21.25 mm.",
+    "Decide.",
+    "look",
+    21.20,
+    None,
+    "mm",
+    ("station 3",),
+    places=(Place(3),),
     about=("gauge", "ISO 4309:2017", "mean diameter", "discard"),
-)  # fmt: skip
+)
 
 
 @pytest.fixture
@@ -135,9 +142,13 @@ def save_as_before(record: Record, *found: Finding) -> None:
         del values["places"], values["about"]
     with record.access.writing() as connection:
         commands.save(
-            connection, who="C. Holm", about="inspection", subject="visit", kind="findings set",
+            connection,
+            who="C. Holm",
+            about="inspection",
+            subject="visit",
+            kind="findings set",
             new={"rank": 1.0, "findings": plain},
-        )  # fmt: skip
+        )
 
 
 def test_what_was_settled_under_its_sentence_stays_settled(visit: Record) -> None:
@@ -154,9 +165,10 @@ def test_of_two_old_findings_at_one_place_the_settled_one_is_known_by_its_senten
     visit: Record,
 ) -> None:
     new_rope = replace(
-        THIN, seen="Station 3, by the gauge: mean 21.20 mm is outside EN 12385-4.",
+        THIN,
+        seen="Station 3, by the gauge: mean 21.20 mm is outside EN 12385-4.",
         about=("gauge", "EN 12385-4", "mean diameter", "accept"),
-    )  # fmt: skip
+    )
     save_as_before(visit, THIN, new_rope)
     visit.settle_finding("visit", sentence_key(new_rope), how="a used rope", by="C. Holm")
     assert settled(visit, at(21.19), at(21.19, new_rope)) == [False, True]

@@ -52,9 +52,17 @@ def test_the_hash_can_be_recomputed_with_nothing_but_the_documented_recipe(fille
     previous = "0" * 64
     for number, event in enumerate(filled.events(), start=1):
         parts = [
-            event.sequence, event.at, event.who, event.about, event.subject, event.kind,
-            event.old, event.new, event.why, previous,
-        ]  # fmt: skip
+            event.sequence,
+            event.at,
+            event.who,
+            event.about,
+            event.subject,
+            event.kind,
+            event.old,
+            event.new,
+            event.why,
+            previous,
+        ]
         told = "[" + ",".join(json.dumps(part, ensure_ascii=True) for part in parts) + "]"
         previous = hashlib.sha256(told.encode("ascii")).hexdigest()
         assert event.hash == previous

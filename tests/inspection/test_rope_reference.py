@@ -21,8 +21,14 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.record import open_record
 
-HOIST = Rope("hoist rope", 40.0, reference_mm=41.2, u_reference_mm=0.02,
-             reference_tension="none", baseline_mm=40.8)  # fmt: skip
+HOIST = Rope(
+    "hoist rope",
+    40.0,
+    reference_mm=41.2,
+    u_reference_mm=0.02,
+    reference_tension="none",
+    baseline_mm=40.8,
+)
 GAUGE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
 
 
@@ -81,8 +87,9 @@ def _log(rope: Rope) -> Log:
         mean = 41.2 - 0.2 * (year - 2022)
         readings = tuple(
             _reading(one.number, view, round(mean + 0.01 * one.number, 2))
-            for one in stations for view in (0, 90)
-        )  # fmt: skip
+            for one in stations
+            for view in (0, 90)
+        )
         return Inspection(f"y{year}", rope.identity, date(year, 6, 1), stations=stations), readings
 
     *before, (now, readings) = [visit(year) for year in (2022, 2023, 2024, 2025)]

@@ -32,8 +32,15 @@ def test_every_set_answers_for_every_kind_of_rope_with_a_limit_or_a_reason() -> 
         for core in ("fibre", "steel"):
             for duty in ("general", "lift"):
                 for service in ("new", "in-service"):
-                    rope = Rope("R", 20.0, build=build, core=core, duty=duty,
-                                service=service, reference_mm=20.6)  # fmt: skip
+                    rope = Rope(
+                        "R",
+                        20.0,
+                        build=build,
+                        core=core,
+                        duty=duty,
+                        service=service,
+                        reference_mm=20.6,
+                    )
                     for answer in limits_for(rope, rule_sets=list(RULE_SETS), baseline_mm=20.5):
                         if isinstance(answer, NotApplicable):
                             assert answer.reason.endswith(".")
@@ -87,15 +94,17 @@ def test_the_references_own_uncertainty_travels_with_the_limit() -> None:
     limit = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05)[0]
     assert isinstance(limit, Limit)
     assert limit.u_base_mm == 0.05
-    told = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05,
-                      reference_tension="none")[0]  # fmt: skip
+    told = limits_for(
+        IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05, reference_tension="none"
+    )[0]
     assert isinstance(told, Limit)
     assert told.note == "The reference is the rope's diameter directly after running in."
 
 
 def test_limits_are_exact_decimal_numbers() -> None:
-    limit = limits_for(replace(IN_SERVICE, nominal_mm=16.0, reference_mm=16.4),
-                       rule_sets=["ISO 4309:2017"])[0]  # fmt: skip
+    limit = limits_for(
+        replace(IN_SERVICE, nominal_mm=16.0, reference_mm=16.4), rule_sets=["ISO 4309:2017"]
+    )[0]
     assert isinstance(limit, Limit)
     assert limit.low_mm == 15.2  # 16.4 - 0.075 * 16 in floating point is 15.199999999999998
     assert str(exact(16.4)) == "16.4"

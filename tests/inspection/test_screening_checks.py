@@ -42,21 +42,26 @@ def small_log(*texts: str, gauge: Gauge = CALIPER, spacing_m: float = 10.0) -> L
     """One view at each station, read two minutes apart."""
     stations = tuple(Station(n + 1, spacing_m * n) for n in range(len(texts)))
     readings = tuple(
-        Reading(text, float(text), n + 1, 0, gauge.identity, "A. Berg",
-                NOON + timedelta(minutes=2 * n))
+        Reading(
+            text, float(text), n + 1, 0, gauge.identity, "A. Berg", NOON + timedelta(minutes=2 * n)
+        )
         for n, text in enumerate(texts)
-    )  # fmt: skip
+    )
     inspection = Inspection("I-1", "R-1", DAY, stations=stations)
     return Log(Rope("R-1", 34.0), inspection, readings, {gauge.identity: gauge})
 
 
 def photo(station: int, view: int = 0, **changes: object) -> Estimate:
     made = Estimate(
-        35.0, (Term("edges", 0.1, "mm", 1.0, "A", f"edge:{station}:{view}"),),
-        station=station, view_deg=view, photo_name=f"{station}-{view}.jpg",
-        photo_sha256=f"{station:02d}{view:02d}", taken_at=NOON + timedelta(minutes=2 * station - 1),
+        35.0,
+        (Term("edges", 0.1, "mm", 1.0, "A", f"edge:{station}:{view}"),),
+        station=station,
+        view_deg=view,
+        photo_name=f"{station}-{view}.jpg",
+        photo_sha256=f"{station:02d}{view:02d}",
+        taken_at=NOON + timedelta(minutes=2 * station - 1),
         camera="phone 1",
-    )  # fmt: skip
+    )
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
@@ -152,8 +157,9 @@ def test_too_few_values_are_refused() -> None:
 def test_photograph_looks_say_what_the_cross_check_says() -> None:
     log = simulate_log(np.random.default_rng(8), stations=6, photographs=True)
     tests = [test for test in chance_tests(log) if test.check == "photograph"]
-    compared = crosscheck(log.results, log.readings, log.gauges, log.rope,
-                          inspection=log.inspection.identity).comparisons  # fmt: skip
+    compared = crosscheck(
+        log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
+    ).comparisons
     assert sorted(test.p or 0 for test in tests) == pytest.approx(
         sorted(one.p_value for one in compared)
     )
@@ -284,8 +290,10 @@ def test_a_pace_that_is_none_is_refused(changes: dict[str, float]) -> None:
 
 
 def test_two_cards_in_one_photograph_are_two_places_of_one_file() -> None:
-    both = (photo(1, photo_name="a.jpg", photo_sha256="ff"),
-            photo(2, photo_name="a.jpg", photo_sha256="ff"))  # fmt: skip
+    both = (
+        photo(1, photo_name="a.jpg", photo_sha256="ff"),
+        photo(2, photo_name="a.jpg", photo_sha256="ff"),
+    )
     log = small_log("35.01", "35.02")
     assert photo_tests(replace(log, results=both)) == []
     renamed = (both[0], replace(both[1], photo_name="b.jpg"))
@@ -293,8 +301,9 @@ def test_two_cards_in_one_photograph_are_two_places_of_one_file() -> None:
 
 
 def test_refused_photographs_are_held_against_the_others_too() -> None:
-    refused = Refusal((finding("no-card"),), station=2, view_deg=0, photo_name="b.jpg",
-                      photo_sha256="0100")  # fmt: skip
+    refused = Refusal(
+        (finding("no-card"),), station=2, view_deg=0, photo_name="b.jpg", photo_sha256="0100"
+    )
     log = replace(small_log("35.01", "35.02"), results=(photo(1), refused))
     assert [test.code for test in photo_tests(log)] == ["same-photograph"]
 

@@ -62,8 +62,10 @@ def test_two_equal_views_still_have_an_uncertain_ovality() -> None:
 
 
 def test_several_views_of_one_direction_are_averaged_first() -> None:
-    section = make_section([_view(20.4, 0, 0.03, "a"), _view(20.2, 0, 0.03, "b"),
-                            _view(20.0, 90, 0.04, "c")], station=1)  # fmt: skip
+    section = make_section(
+        [_view(20.4, 0, 0.03, "a"), _view(20.2, 0, 0.03, "b"), _view(20.0, 90, 0.04, "c")],
+        station=1,
+    )
     assert section.mean_mm == pytest.approx((20.3 + 20.0) / 2)
     assert section.ovality_mm == pytest.approx(0.3)
     assert section.u_ovality_mm == pytest.approx(math.sqrt(0.03**2 / 2 + 0.04**2))
@@ -87,16 +89,28 @@ def test_one_direction_is_no_section() -> None:
 
 
 def _estimate(station: int | None, view_deg: int | None, mm: float, at_mm: float = 0.0) -> Estimate:
-    return Estimate(mm, (SCALE,), station=station, view_deg=view_deg, at_mm=at_mm,
-                    photo_name=f"{station}-{view_deg}.jpg")  # fmt: skip
+    return Estimate(
+        mm,
+        (SCALE,),
+        station=station,
+        view_deg=view_deg,
+        at_mm=at_mm,
+        photo_name=f"{station}-{view_deg}.jpg",
+    )
 
 
 def test_photographs_are_paired_by_what_their_cards_say() -> None:
     refused = Refusal((Finding("no-card", "No card.", "Add one.", "refuse"),))
-    results: list[Result] = [_estimate(2, 90, 20.0), _estimate(1, 0, 20.4),
-               _estimate(None, 0, 21.0), refused,
-               _estimate(1, 90, 20.2), _estimate(1, 0, 20.6, 30.0), _estimate(1, 90, 20.3, 30.1),
-               _estimate(3, None, 20.0)]  # fmt: skip
+    results: list[Result] = [
+        _estimate(2, 90, 20.0),
+        _estimate(1, 0, 20.4),
+        _estimate(None, 0, 21.0),
+        refused,
+        _estimate(1, 90, 20.2),
+        _estimate(1, 0, 20.6, 30.0),
+        _estimate(1, 90, 20.3, 30.1),
+        _estimate(3, None, 20.0),
+    ]
     pairing = pair_by_card(results, nominal_mm=20.0, positions_m={1: 12.5})
     assert [section.position_m for section in pairing.sections] == [12.5, 12.5]
     assert [(s.station, s.at_mm) for s in pairing.sections] == [(1, 0.0), (1, 30.0)]
@@ -131,8 +145,13 @@ def test_a_log_makes_sections_station_by_station() -> None:
     def reading(station: int, view_deg: int, mm: float, gauge: str = "C-1") -> Reading:
         return Reading(f"{mm}", mm, station, view_deg, gauge, "A. Inspector")
 
-    log = [reading(2, 90, 20.2), reading(1, 0, 20.4), reading(2, 0, 20.6), reading(1, 90, 20.2),
-           reading(3, 0, 20.0)]  # fmt: skip
+    log = [
+        reading(2, 90, 20.2),
+        reading(1, 0, 20.4),
+        reading(2, 0, 20.6),
+        reading(1, 90, 20.2),
+        reading(3, 0, 20.0),
+    ]
     sections, alone = sections_of_readings(log, gauges, positions_m={1: 0.0, 2: 1.5})
     assert [(s.station, s.position_m) for s in sections] == [(1, 0.0), (2, 1.5)]
     assert [round(s.mean_mm, 9) for s in sections] == [20.3, 20.4]

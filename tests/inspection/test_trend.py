@@ -69,9 +69,10 @@ def test_figures_that_scatter_less_than_stated_narrow_nothing() -> None:
     assert line.scatter == pytest.approx(0.0, abs=1e-6)
     assert line.widened == 1.0
     reference = sm.WLS(
-        41.0 - 0.3 * np.array(DAYS) / DAYS_PER_YEAR, sm.add_constant(YEARS),
+        41.0 - 0.3 * np.array(DAYS) / DAYS_PER_YEAR,
+        sm.add_constant(YEARS),
         weights=np.full(6, 0.05**-2),
-    ).fit(cov_type="fixed scale")  # fmt: skip
+    ).fit(cov_type="fixed scale")
     half = line.rate_interval[1] - line.rate_mm_per_year
     # 10 degrees of freedom of the stated u and 4 of the line: t(0.975; 14) by table
     assert half == pytest.approx(2.144787 * float(reference.bse[1]), rel=1e-5)
@@ -89,10 +90,13 @@ def test_one_gauge_for_all_shifts_the_line_and_leaves_the_rate_alone() -> None:
 
 def test_a_gauge_changed_on_the_way_makes_the_rate_less_sure() -> None:
     means = [41.0, 41.0, 41.0, 40.6, 40.6, 40.6]  # a step where gauge B came in
-    same = trend(_point(day, mean, gauge="A", gauge_mm=0.2)
-                 for day, mean in zip(DAYS, means, strict=True))  # fmt: skip
-    changed = trend(_point(day, mean, gauge="AAABBB"[i], gauge_mm=0.2)
-                    for i, (day, mean) in enumerate(zip(DAYS, means, strict=True)))  # fmt: skip
+    same = trend(
+        _point(day, mean, gauge="A", gauge_mm=0.2) for day, mean in zip(DAYS, means, strict=True)
+    )
+    changed = trend(
+        _point(day, mean, gauge="AAABBB"[i], gauge_mm=0.2)
+        for i, (day, mean) in enumerate(zip(DAYS, means, strict=True))
+    )
     assert same.loses
     assert not changed.loses
 
@@ -102,10 +106,11 @@ def _covered(own_mm: float, true_mm: float, histories: int = 400) -> float:
     hits = 0
     for _ in range(histories):
         points = [
-            _point(day, 41.0 - 0.3 * day / DAYS_PER_YEAR + float(rng.normal(0, true_mm)),
-                   own_mm=own_mm)
+            _point(
+                day, 41.0 - 0.3 * day / DAYS_PER_YEAR + float(rng.normal(0, true_mm)), own_mm=own_mm
+            )
             for day in DAYS
-        ]  # fmt: skip
+        ]
         low, high = trend(points).rate_interval
         hits += low <= -0.3 <= high
     return hits / histories
@@ -130,15 +135,19 @@ def test_the_bands_widen_away_from_the_figures_and_for_a_new_figure() -> None:
     line = trend(_point(day, mean) for day, mean in zip(DAYS, MEANS, strict=True))
     middle = START + timedelta(days=500)
     later = line.last + timedelta(days=1000)
-    widths = [high - low for low, _, high in (line.band_mm(middle), line.band_mm(line.last),
-                                              line.band_mm(later))]  # fmt: skip
+    widths = [
+        high - low
+        for low, _, high in (line.band_mm(middle), line.band_mm(line.last), line.band_mm(later))
+    ]
     assert widths[0] < widths[1] < widths[2]
     low, value, high = line.band_mm(later, u_new_mm=0.1)
     assert high - low > widths[2]
     assert value == pytest.approx(line.level_mm + line.rate_mm_per_year * 1000 / DAYS_PER_YEAR)
     # the prediction band of ordinary regression, by its textbook formula
-    plain = trend((_point(day, mean, own_mm=0.01) for day, mean in zip(DAYS, MEANS, strict=True)),
-                  stated_dof=0.0)  # fmt: skip
+    plain = trend(
+        (_point(day, mean, own_mm=0.01) for day, mean in zip(DAYS, MEANS, strict=True)),
+        stated_dof=0.0,
+    )
     residual = np.array(MEANS) - plain.level_mm - plain.rate_mm_per_year * YEARS
     s = math.sqrt(float(residual @ residual) / 4)
     at = 1000 / DAYS_PER_YEAR

@@ -25,8 +25,12 @@ def test_a_users_limit_works_like_a_published_one() -> None:
     assert isinstance(limit, Limit)
     assert (limit.low_mm, limit.high_mm) == (49.5, 52.0)
     assert limit.rule.sure == "entered by the user"
-    for value, outcome in ((49.499, "outside"), (49.5, "within"), (52.0, "within"),
-                           (52.001, "outside")):  # fmt: skip
+    for value, outcome in (
+        (49.499, "outside"),
+        (49.5, "within"),
+        (52.0, "within"),
+        (52.001, "outside"),
+    ):
         assert judge(limit, value, 0.0, decision=SIMPLE).outcome == outcome
     (other,) = limits_for(Rope("R", 50.0), rule_sets=[], own=rules)
     assert isinstance(other, NotApplicable)

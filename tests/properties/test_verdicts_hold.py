@@ -89,8 +89,9 @@ def test_all_lengths_times_two_change_no_verdict_in_service(
 ) -> None:
     # new-rope tables depend on the size; the percentages of ropes in service do not
     used = replace(rope, service="in-service", duty="general", reference_mm=rope.nominal_mm * 1.03)
-    scaled = replace(used, nominal_mm=used.nominal_mm * factor,
-                     reference_mm=(used.reference_mm or 0.0) * factor)  # fmt: skip
+    scaled = replace(
+        used, nominal_mm=used.nominal_mm * factor, reference_mm=(used.reference_mm or 0.0) * factor
+    )
     sets = ["ISO 4309:2017", "ISO 4309 to 2004", "29 CFR 1926.1413"]
     value = used.nominal_mm * part
     for one, two in zip(

@@ -74,11 +74,17 @@ def _h2_u(sensitivities: list[float], correlation: np.ndarray) -> float:
     """Combine three correlated inputs by terms that share three independent sources."""
     factor = np.linalg.cholesky(correlation)
     terms = [
-        Term(f"input {i}", float(U_H2[i]), "1", sensitivities[i] * float(factor[i, j]), "A",
-             f"h2:source {j}")
+        Term(
+            f"input {i}",
+            float(U_H2[i]),
+            "1",
+            sensitivities[i] * float(factor[i, j]),
+            "A",
+            f"h2:source {j}",
+        )
         for i in range(3)
         for j in range(3)
-    ]  # fmt: skip
+    ]
     return combined_u_mm(terms)
 
 

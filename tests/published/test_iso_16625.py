@@ -70,8 +70,12 @@ def test_the_pitch_lies_between_2_065_and_2_18_radii(pitch_mm: float, fits: bool
 def test_the_practice_ranges_hold_at_their_edges(
     range_name: str, least: float, most: float
 ) -> None:
-    for radius, outcome in ((least - 1e-4, "too tight"), (least, "within"), (most, "within"),
-                            (most + 1e-4, "too wide")):  # fmt: skip
+    for radius, outcome in (
+        (least - 1e-4, "too tight"),
+        (least, "within"),
+        (most, "within"),
+        (most + 1e-4, "too wide"),
+    ):
         fit = groove_fit(Rope("R", 30.0), Groove("sheave", 30.0 * radius), range_name=range_name)
         assert fit.outcome == outcome
 

@@ -57,17 +57,31 @@ def upgrade() -> None:
 
 def _make_events() -> None:
     op.create_table(
-        "events", _key("sequence"), _name("at", 32), _name("who"), _name("about", 40),
-        _name("subject"), _name("kind", 40), sa.Column("old", sa.Text),
-        sa.Column("new", sa.Text), _text("why"), _name("previous", 64), _name("hash", 64),
-    )  # fmt: skip
+        "events",
+        _key("sequence"),
+        _name("at", 32),
+        _name("who"),
+        _name("about", 40),
+        _name("subject"),
+        _name("kind", 40),
+        sa.Column("old", sa.Text),
+        sa.Column("new", sa.Text),
+        _text("why"),
+        _name("previous", 64),
+        _name("hash", 64),
+    )
     op.create_index("events_by_subject", "events", ["about", "subject", "sequence"])
     op.create_table("head", _key("id"), _count("sequence"), _name("hash", 64))
     op.create_table(
-        "drafts", _name("person"), _name("inspection"), _name("kind", 40),
-        _count("revision"), _name("saved_at", 32), _text("data"),
+        "drafts",
+        _name("person"),
+        _name("inspection"),
+        _name("kind", 40),
+        _count("revision"),
+        _name("saved_at", 32),
+        _text("data"),
         sa.PrimaryKeyConstraint("person", "inspection", "kind"),
-    )  # fmt: skip
+    )
 
 
 def _make_inspections() -> None:
@@ -75,54 +89,106 @@ def _make_inspections() -> None:
         "inspections",
         sa.Column("identity", sa.String(200), primary_key=True),
         sa.Column("rope", sa.String(200), sa.ForeignKey("ropes.identity"), nullable=False),
-        _name("held_on", 10), _text("place"), _text("inspector"), _text("reviewer"),
-        _text("supervisor"), _text("tension"), _count("revision"), _name("changed_at", 32),
-        _name("state", 20), _count("readings"), _count("results"), _count("open_findings"),
-        _number("rank"), _text("headline"),
-    )  # fmt: skip
+        _name("held_on", 10),
+        _text("place"),
+        _text("inspector"),
+        _text("reviewer"),
+        _text("supervisor"),
+        _text("tension"),
+        _count("revision"),
+        _name("changed_at", 32),
+        _name("state", 20),
+        _count("readings"),
+        _count("results"),
+        _count("open_findings"),
+        _number("rank"),
+        _text("headline"),
+    )
     op.create_index("inspections_by_rope", "inspections", ["rope", "held_on"])
     op.create_index("inspections_ranked", "inspections", [sa.text("rank DESC"), "identity"])
     op.create_table(
-        "stations", _inspection(), _count("number"), _number("position_m"), _text("note"),
-        sa.PrimaryKeyConstraint("inspection", "number"), sqlite_with_rowid=False,
-    )  # fmt: skip
+        "stations",
+        _inspection(),
+        _count("number"),
+        _number("position_m"),
+        _text("note"),
+        sa.PrimaryKeyConstraint("inspection", "number"),
+        sqlite_with_rowid=False,
+    )
 
 
 def _make_entries() -> None:
     gauge = sa.Column("gauge", sa.String(200), sa.ForeignKey("gauges.identity"), nullable=False)
     op.create_table(
-        "readings", _inspection(), _count("number"), _count("station"), _count("view_deg"),
-        _text("typed"), _number("value_mm"), gauge, _text("person"),
-        sa.Column("at", sa.String(40)), _yes("withdrawn"), _text("corrected_by"),
-        _count("event"), sa.PrimaryKeyConstraint("inspection", "number"),
+        "readings",
+        _inspection(),
+        _count("number"),
+        _count("station"),
+        _count("view_deg"),
+        _text("typed"),
+        _number("value_mm"),
+        gauge,
+        _text("person"),
+        sa.Column("at", sa.String(40)),
+        _yes("withdrawn"),
+        _text("corrected_by"),
+        _count("event"),
+        sa.PrimaryKeyConstraint("inspection", "number"),
         sqlite_with_rowid=False,
-    )  # fmt: skip
+    )
     op.create_index("readings_by_gauge", "readings", ["gauge"])
     op.create_index("readings_by_person", "readings", ["person"])
     op.create_table(
-        "results", _inspection(), _count("number"), sa.Column("station", sa.Integer),
-        sa.Column("view_deg", sa.Integer), _number("at_mm"), _name("photo", 64),
-        sa.Column("diameter_mm", sa.Double), sa.Column("u_mm", sa.Double), _text("data"),
-        _count("event"), sa.PrimaryKeyConstraint("inspection", "number"),
-    )  # fmt: skip
+        "results",
+        _inspection(),
+        _count("number"),
+        sa.Column("station", sa.Integer),
+        sa.Column("view_deg", sa.Integer),
+        _number("at_mm"),
+        _name("photo", 64),
+        sa.Column("diameter_mm", sa.Double),
+        sa.Column("u_mm", sa.Double),
+        _text("data"),
+        _count("event"),
+        sa.PrimaryKeyConstraint("inspection", "number"),
+    )
     op.create_index("results_by_photo", "results", ["photo"])
     op.create_table(
-        "photographs", _inspection(), _name("sha256", 64), _text("name"), _count("bytes"),
-        _count("event"), sa.PrimaryKeyConstraint("inspection", "sha256"),
-    )  # fmt: skip
+        "photographs",
+        _inspection(),
+        _name("sha256", 64),
+        _text("name"),
+        _count("bytes"),
+        _count("event"),
+        sa.PrimaryKeyConstraint("inspection", "sha256"),
+    )
     op.create_index("photographs_by_hash", "photographs", ["sha256"])
 
 
 def _make_judgements() -> None:
     op.create_table(
-        "findings", _inspection(), _name("key", 12), _count("position"), _text("code"),
-        _text("data"), _yes("current"), _text("settled_by"), _name("settled_at", 32),
-        _text("settled_how"), _count("event"), sa.PrimaryKeyConstraint("inspection", "key"),
-    )  # fmt: skip
+        "findings",
+        _inspection(),
+        _name("key", 12),
+        _count("position"),
+        _text("code"),
+        _text("data"),
+        _yes("current"),
+        _text("settled_by"),
+        _name("settled_at", 32),
+        _text("settled_how"),
+        _count("event"),
+        sa.PrimaryKeyConstraint("inspection", "key"),
+    )
     op.create_table(
-        "reviews", _key("event"), _inspection(), _name("state", 20), _text("who"),
-        _name("at", 32), _text("why"),
-    )  # fmt: skip
+        "reviews",
+        _key("event"),
+        _inspection(),
+        _name("state", 20),
+        _text("who"),
+        _name("at", 32),
+        _text("why"),
+    )
     op.create_index("reviews_by_inspection", "reviews", ["inspection", "event"])
 
 
