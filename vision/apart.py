@@ -23,6 +23,7 @@ import threading
 import traceback
 from collections.abc import Callable
 from dataclasses import is_dataclass
+from enum import Enum
 from typing import IO, Any, ParamSpec, TypeVar, cast
 
 from vision.photo.containers import MOST_BYTES, MOST_SECONDS, PhotoError
@@ -130,9 +131,10 @@ def _started() -> subprocess.Popen[bytes]:
         found = os.pathsep.join(path for path in sys.path if path)
         _child = subprocess.Popen(
             [sys.executable, "-m", "vision.apart"],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
             env={**os.environ, **alone, "PYTHONPATH": found},
-        )  # fmt: skip
+        )
     return _child
 
 
@@ -155,7 +157,7 @@ def _received(file: IO[bytes], most: int = MOST_ANSWER_BYTES) -> bytes:
 
 
 class _Answer(pickle.Unpickler):
-    """Reads plain values, times and this project's dataclasses, and nothing that could act."""
+    """Reads plain values, times, results and their enumerations, and nothing that could act."""
 
     def find_class(self, module: str, name: str) -> Any:
         """Return a class that an answer may hold."""
@@ -163,7 +165,7 @@ class _Answer(pickle.Unpickler):
             return super().find_class(module, name)
         if module in ("vision.results", "vision.uncertainty"):
             found = super().find_class(module, name)
-            if isinstance(found, type) and is_dataclass(found):
+            if isinstance(found, type) and (is_dataclass(found) or issubclass(found, Enum)):
                 return found
         raise pickle.UnpicklingError(f"{module}.{name}")
 

@@ -74,8 +74,10 @@ def measure_many(
     answers = run(joblib.delayed(_one)(at, paths[at], settings) for at in todo)
     for at, digest, results in answers:
         if journal is not None and digest:
-            _write(journal, {"photo": digest, "settings": mark,
-                             "results": [pack(one) for one in results]})  # fmt: skip
+            _write(
+                journal,
+                {"photo": digest, "settings": mark, "results": [pack(one) for one in results]},
+            )
         yield at, results
 
 

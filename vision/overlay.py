@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from vision.results import Estimate, Marks, PointPx, Refusal, Result
 from vision.scale_rule.graduations import SPACINGS_MM
-from vision.scale_rule.measure import Answer
+from vision.scale_rule.measure import ScaledResult
 
 # Okabe and Ito's palette (2008), told apart by people with any kind of colour vision
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
@@ -157,14 +157,14 @@ def _dashed(
 SHAPES = ("circle", "square", "cross")  # one for each row of marks, so that not colour alone tells
 
 
-def draw_answer(pixels: NDArray[np.uint8], answer: Answer) -> NDArray[np.uint8]:
+def draw_scaled_result(pixels: NDArray[np.uint8], answer: ScaledResult) -> NDArray[np.uint8]:
     """Return a copy of the photograph with the rule's marks and the object's edges drawn.
 
     Parameters
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
-    answer : Answer
+    answer : ScaledResult
         What was measured in it.
     """
     picture = Image.fromarray(draw_results(pixels, (answer.result,)))

@@ -34,7 +34,7 @@ from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card
 from vision.target.pose import Pose, solve_pose
 from vision.target.print_scale import PrintCheck, checked_card, refuse_stretched, unchecked_card
-from vision.uncertainty import combined_u_mm
+from vision.uncertainty import Influence, combined_u_mm
 
 Array = NDArray[np.float64]
 
@@ -204,7 +204,7 @@ def _estimate(
         camera_id=photo.camera,
         blur=blur,
     )
-    edges = combined_u_mm(term for term in budget if term.source.startswith("edge:"))
+    edges = combined_u_mm(term for term in budget if term.influence is Influence.EDGE)
     refuse_above("edges-unsure", 100 * edges / diameter)
     counted = [jaw.crowns for jaw in (jaws.left, jaws.right)]
     lay = lay_of(photo, pose, card, outline, jaws, lines, hold)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Literal
 
 from vision.uncertainty import Term, combined_u_mm
@@ -98,6 +99,28 @@ class Finding:
     about: tuple[str, ...] = ()
 
 
+class ScaleSource(StrEnum):
+    """What the scale of a figure came from."""
+
+    CARD = "card"
+    RULE = "rule"  # the graduations of a rule in the picture
+    LENGTH = "length"  # two points and the length between them
+
+    @classmethod
+    def of_hold(cls, hold: str) -> ScaleSource:
+        """Return the source that a result told in its `hold`, before it had a field of its own.
+
+        Examples
+        --------
+        >>> ScaleSource.of_hold("touching").value, ScaleSource.of_hold("archive, two points").value
+        ('card', 'length')
+        """
+        way, _, by = hold.partition(", ")
+        if way != "archive":
+            return cls.CARD
+        return cls.LENGTH if by.startswith("two points") else cls.RULE
+
+
 @dataclass(frozen=True, slots=True)
 class Marks:
     """What to draw on the photograph, all in px of the upright picture.
@@ -143,8 +166,10 @@ class Estimate:
         Viewing direction printed on the card, 0 or 90 degrees.
     at_mm : float
         Place along the card, mm from its middle.
+    scale_source : ScaleSource
+        What the scale came from.
     hold : str
-        How the card was held: "touching", "level" or "stand-off".
+        How the card was held: "touching", "level" or "stand-off"; without a card in words.
     jaw_mm : float
         Length of the virtual jaws along the rope, mm.
     crowns : int
@@ -183,6 +208,7 @@ class Estimate:
     station: int | None = None
     view_deg: int | None = None
     at_mm: float = 0.0
+    scale_source: ScaleSource = ScaleSource.CARD
     hold: str = "touching"
     jaw_mm: float = 0.0
     crowns: int = 0
@@ -208,6 +234,11 @@ class Estimate:
     def place(self) -> Place | None:
         """Station and direction; None where the card did not say both."""
         return Place.of(self.station, self.view_deg)
+
+    @property
+    def without_card(self) -> bool:
+        """Whether the scale came from a rule or a known length, not from the card."""
+        return self.scale_source is not ScaleSource.CARD
 
     @property
     def u_mm(self) -> float:

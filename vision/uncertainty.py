@@ -5,7 +5,36 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
+
+
+class Influence(StrEnum):
+    """What kind of unknown makes a result uncertain; the source of every term begins with it."""
+
+    PRINT = "print"
+    LENS = "lens"
+    CORNERS = "corners"
+    FLATNESS = "flat"
+    GAP = "gap"
+    HEIGHT = "height"
+    EDGE = "edge"
+    CROWNS = "crowns"
+    FACE = "face"  # of a rule beside the rope
+    RULE = "rule"
+    GAUGE = "gauge"
+    JAW = "jaw"
+    READING = "reading"
+
+    def source(self, *identity: str) -> str:
+        """Return the identity of one unknown of this kind.
+
+        Examples
+        --------
+        >>> Influence.EDGE.source("9f2c", "left")
+        'edge:9f2c:left'
+        """
+        return ":".join((self, *identity))
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +55,7 @@ class Term:
         How `u` was got: from scatter seen (A) or from other knowledge (B).
     source : str
         Shared identity. Two terms with the same source are the *same* unknown, hence fully
-        correlated: two photographs of one card set share ``print:<set>:x``.
+        correlated: two photographs of one card set share ``print:<set>:x``. See `Influence`.
     """
 
     quantity: str
@@ -35,6 +64,12 @@ class Term:
     sensitivity: float
     kind: Literal["A", "B"]
     source: str
+
+    @property
+    def influence(self) -> Influence | None:
+        """What kind of unknown it is; None where the source begins with none of them."""
+        kind = self.source.partition(":")[0]
+        return Influence(kind) if kind in Influence.__members__.values() else None
 
     @property
     def u_mm(self) -> float:

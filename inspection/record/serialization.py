@@ -11,12 +11,13 @@ import re
 import unicodedata
 from dataclasses import asdict, fields, is_dataclass
 from datetime import date
+from enum import Enum
 from functools import cache
 from itertools import repeat
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from vision.results import Estimate, Finding, Refusal, Result
+from vision.results import Estimate, Finding, Refusal, Result, ScaleSource
 
 JsonObject = dict[str, Any]
 _T = TypeVar("_T")
@@ -107,6 +108,8 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     """
     if kind is Finding and "places" not in values:
         values = {**values, "places": _places(values.get("where", ()))}
+    if kind is Estimate and "scale_source" not in values:
+        values = {**values, "scale_source": ScaleSource.of_hold(values.get("hold", ""))}
     hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
     known = ((name, hint) for name, hint in hints.items() if name in values)
     return kind(**{name: _typed(hint, values[name]) for name, hint in known})
@@ -139,6 +142,8 @@ def _typed(hint: Any, value: Any) -> Any:
             return from_dict(hint, value)
         if issubclass(hint, date):
             return hint.fromisoformat(value)
+        if issubclass(hint, Enum):
+            return hint(value)
     return value
 
 

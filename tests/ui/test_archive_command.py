@@ -38,7 +38,7 @@ def test_a_bar_is_measured_by_graduations_and_kept_in_json_and_a_picture(tmp_pat
             float(row["truth_2d_mm"]) for row in csv.DictReader(table) if row["file"] == BAR.name
         )
     assert abs(result["diameter_mm"] - truth) < result["expanded_mm"]
-    assert result["hold"].startswith("archive, rule, ")
+    assert result["scale_source"] == "rule"
     assert (result["station"], result["view_deg"]) == (6, 90)
     assert any(term["quantity"].startswith("height of the object") for term in result["budget"])
     assert (tmp_path / "bar-16mm-measured.jpg").stat().st_size > 10_000

@@ -127,7 +127,7 @@ def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> s
         finding.code == "edge-by-hand" for one in mine for finding in one.findings
     ):
         said += ", an edge by hand"
-    if source == "photographs" and any(one.hold.startswith("archive") for one in mine):
+    if source == "photographs" and any(result.without_card for result in mine):
         said += ", without the card"
     assert part.difference_pct is not None
     inches = f"{part.mean_mm / 25.4:.4f} " if inch else ""

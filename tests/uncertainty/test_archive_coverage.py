@@ -21,9 +21,10 @@ from vision.camera import U_CENTRE_SHARE
 from vision.photo.photo import photo_from_array
 from vision.results import Estimate
 from vision.scale_rule.graduation_lengths import Pattern
-from vision.scale_rule.graduations import Rule, Run, Unrolled
-from vision.scale_rule.measure import Archive, measure_archive
+from vision.scale_rule.graduations import GraduatedRule, Run, Unrolled
+from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.plane import U_TILT
+from vision.scale_rule.scale import Placement, ScaleRequest
 
 SIZE = (3000, 2000)
 BLANK = np.full((SIZE[1], SIZE[0], 3), 128, np.uint8)
@@ -42,7 +43,7 @@ def camera_drawn(rng: np.random.Generator) -> Shot:
     return Shot(turn, shift, focal, SIZE)
 
 
-def marks_drawn(camera: Shot, rng: np.random.Generator, one: Array, other: Array) -> Rule:
+def marks_drawn(camera: Shot, rng: np.random.Generator, one: Array, other: Array) -> GraduatedRule:
     """Runs as they are found on a rule with mm above and 1/16 inch below, 0.25 px of scatter."""
     along = (other - one) / np.linalg.norm(other - one)
     across = np.array([-along[1], along[0]])
@@ -61,7 +62,7 @@ def marks_drawn(camera: Shot, rng: np.random.Generator, one: Array, other: Array
             part = (row - there @ across) / (step @ across)
             columns = (there + part[:, None] * step) @ along + fault + rng.normal(0, 0.15, count)
             runs.append(Run(name, columns, row))
-    return Rule(unrolled, tuple(runs), True)
+    return GraduatedRule(unrolled, tuple(runs), True)
 
 
 def squares(count: int, *, graduations: bool, patch: pytest.MonkeyPatch) -> Array:
@@ -83,11 +84,11 @@ def squares(count: int, *, graduations: bool, patch: pytest.MonkeyPatch) -> Arra
         drawn = replace(rule, unrolled=shifted)
         patch.setattr(vision.scale_rule.scale, "read_rule", lambda *_, drawn=drawn: drawn)
         clicked = [tuple(p + rng.normal(0, 1.5, 2)) for p in (*ends, *edges)]
-        asked = Archive(
+        asked = ScaleRequest(
             (clicked[0], clicked[1]), 100.0, graduations=graduations,
-            edges_px=tuple(clicked[2:]), lies="beside",  # type: ignore[arg-type]
+            edges_px=tuple(clicked[2:]), placement=Placement.BESIDE,  # type: ignore[arg-type]
         )  # fmt: skip
-        result = measure_archive(PHOTO, asked)
+        result = measure_with_scale(PHOTO, asked).result
         assert isinstance(result, Estimate), result.findings
         found.append(((result.diameter_mm - diameter) / result.u_mm) ** 2)
     return np.array(found)

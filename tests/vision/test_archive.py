@@ -16,10 +16,11 @@ import pytest
 
 from inspection.record.serialization import result_from_dict, to_dict
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
-from vision.overlay import draw_answer
+from vision.overlay import draw_scaled_result
 from vision.photo.photo import Photo, open_photo, photo_from_array
-from vision.results import Estimate, PointPx, Refusal
-from vision.scale_rule.measure import Archive, answer_archive, is_archive, measure_archive
+from vision.results import Estimate, PointPx, Refusal, ScaleSource
+from vision.scale_rule.measure import measure_with_scale
+from vision.scale_rule.scale import Placement, ScaleRequest
 
 REAL = Path(
     os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")
@@ -29,7 +30,7 @@ ALONG = np.array([1.0, 0.0, 0.0])
 
 def beside_a_rule(
     camera: Shot, diameter_mm: float, height_mm: float, *, value: int = 45
-) -> tuple[Photo, Archive]:
+) -> tuple[Photo, ScaleRequest]:
     picture = draw_rule(camera, upper=mm_row(-5, 145), lower=inch_row(0, 90, 16))
     axis = np.array([70.0, 20.0 + diameter_mm / 2, height_mm])
     lines = silhouettes(camera, axis, ALONG, diameter_mm, 80)
@@ -42,11 +43,11 @@ def beside_a_rule(
         (a, b), (c, d) = points
         return (float(a), float(b)), (float(c), float(d))
 
-    return photo, Archive(pair(rule), 100.0, across_px=pair(across))
+    return photo, ScaleRequest(pair(rule), 100.0, across_px=pair(across))
 
 
-def estimate(photo: Photo, asked: Archive) -> Estimate:
-    result = measure_archive(photo, asked)
+def estimate(photo: Photo, asked: ScaleRequest) -> Estimate:
+    result = measure_with_scale(photo, asked).result
     assert isinstance(result, Estimate), result.findings
     return result
 
@@ -54,11 +55,13 @@ def estimate(photo: Photo, asked: Archive) -> Estimate:
 def test_heights_move_the_figure_as_parallax_does_and_each_is_right_when_said() -> None:
     camera = shot(tilt_deg=(6, -5))
     photo, asked = beside_a_rule(camera, 20.0, 10.0)  # on the rule's face
-    on = estimate(photo, replace(asked, lies="on"))
+    on = estimate(photo, replace(asked, placement=Placement.ON))
     assert on.diameter_mm == pytest.approx(20.0, abs=0.1)
-    stated = estimate(photo, replace(asked, lies="at a height", height_mm=10.0, u_height_mm=0.3))
+    stated = estimate(
+        photo, replace(asked, placement=Placement.AT_HEIGHT, height_mm=10.0, u_height_mm=0.3)
+    )
     assert stated.diameter_mm == pytest.approx(on.diameter_mm, abs=0.02)
-    level = estimate(photo, replace(asked, lies="level"))
+    level = estimate(photo, replace(asked, placement=Placement.LEVEL))
     # 10 mm nearer to a camera at 400 mm: 400 / 390 (similar triangles)
     assert level.diameter_mm / on.diameter_mm == pytest.approx(400 / 390, abs=2e-3)
     unsaid = estimate(photo, asked)
@@ -69,22 +72,26 @@ def test_heights_move_the_figure_as_parallax_does_and_each_is_right_when_said() 
 
 def test_the_budget_names_what_a_card_would_have_settled() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0)
-    result = estimate(photo, replace(asked, lies="beside"))
+    result = estimate(photo, replace(asked, placement=Placement.BESIDE))
     named = " / ".join(term.quantity for term in result.budget)
     for word in ("height of the object", "camera's distance", "tilt of the camera", "marks"):
         assert word in named
-    assert is_archive(result)
+    assert result.scale_source is ScaleSource.RULE
     said = next(one for one in result.findings if one.code == "archive")
     for word in ("151 of mm", "15 of cm", "1/16 in", "scatter", "px/mm", "U "):
         assert word in said.seen
     # as any other result: it can be kept in a record and read again
     assert result_from_dict(to_dict(result)) == result
+    # a record from before the source of the scale had a field of its own told it in `hold`
+    old = {**to_dict(result), "hold": "archive, rule, 240 marks, object beside"}
+    del old["scale_source"]
+    assert result_from_dict(old) == replace(result, hold=old["hold"])
 
 
 def test_two_points_and_a_length_do_without_a_rule_and_are_less_sure() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0)
-    rule = estimate(photo, replace(asked, lies="beside"))
-    points = estimate(photo, replace(asked, lies="beside", graduations=False))
+    rule = estimate(photo, replace(asked, placement=Placement.BESIDE))
+    points = estimate(photo, replace(asked, placement=Placement.BESIDE, graduations=False))
     assert abs(points.diameter_mm - 20.0) < points.expanded_mm()
     assert points.expanded_mm() > 1.5 * rule.expanded_mm()
 
@@ -94,13 +101,15 @@ def test_edges_marked_by_hand_give_the_same_diameter() -> None:
     photo, asked = beside_a_rule(camera, 20.0, 9.0)
     corners = silhouettes(camera, np.array([70.0, 30.0, 9.0]), ALONG, 20.0, 40)
     points = tuple((float(x), float(y)) for x, y in corners)
-    by_hand = estimate(photo, replace(asked, lies="beside", across_px=None, edges_px=points))  # type: ignore[arg-type]
+    by_hand = estimate(
+        photo, replace(asked, placement=Placement.BESIDE, across_px=None, edges_px=points)
+    )  # type: ignore[arg-type]
     assert by_hand.diameter_mm == pytest.approx(20.0, abs=0.05)
 
 
 def test_an_object_that_looks_like_its_ground_is_refused() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0, value=184)
-    result = measure_archive(photo, asked)
+    result = measure_with_scale(photo, asked).result
     assert isinstance(result, Refusal)
     assert result.findings[0].code in ("object-unclear", "object-soft", "object-not-found")
 
@@ -112,7 +121,6 @@ def test_an_object_that_looks_like_its_ground_is_refused() -> None:
         ({"length_mm": float("nan")}, "nan"),
         ({"rule_px": ((1e6, 0.0), (5.0, 5.0))}, "1e+06"),
         ({"across_px": None}, "either a line"),
-        ({"lies": "under"}, "under"),
         ({"u_length_mm": 0.0}, "0 mm"),
     ],
 )
@@ -120,9 +128,9 @@ def test_impossible_wishes_are_one_sentence_with_the_value(
     change: dict[str, object], word: str
 ) -> None:
     photo = photo_from_array(np.full((100, 200, 3), 128, np.uint8))
-    asked = Archive(((1.0, 1.0), (190.0, 1.0)), 50.0, across_px=((5.0, 5.0), (5.0, 90.0)))
+    asked = ScaleRequest(((1.0, 1.0), (190.0, 1.0)), 50.0, across_px=((5.0, 5.0), (5.0, 90.0)))
     with pytest.raises(ValueError, match=r"\.$") as wrong:
-        measure_archive(photo, replace(asked, **change))  # type: ignore[arg-type]
+        measure_with_scale(photo, replace(asked, **change))  # type: ignore[arg-type]
     assert word in str(wrong.value)
 
 
@@ -152,7 +160,7 @@ def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
     name: str, across: tuple[PointPx, PointPx], truth_mm: tuple[float, float], pitch_mm: float
 ) -> None:
     photo = open_photo(REAL / "rule" / f"{name}.jpg")
-    answer = answer_archive(photo, Archive(RULE, 40.0, across_px=across))
+    answer = measure_with_scale(photo, ScaleRequest(RULE, 40.0, across_px=across))
     result, scale = answer.result, answer.scale
     assert isinstance(result, Estimate), result.findings
     low, high = truth_mm
@@ -171,4 +179,4 @@ def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
     assert scale.u_px_per_mm / scale.px_per_mm < 0.002
     if pitch_mm:  # crests stand one pitch apart (ISO 261, coarse), to a pixel; M8 shows too few
         assert result.crown_pitch_mm == pytest.approx(pitch_mm, abs=0.11)
-    assert draw_answer(photo.pixels, answer).shape == photo.pixels.shape
+    assert draw_scaled_result(photo.pixels, answer).shape == photo.pixels.shape

@@ -14,9 +14,10 @@ from tests.vision.test_archive import beside_a_rule
 from vision.findings import REASONS, WITHOUT_CARD
 from vision.photo.photo import Photo, photo_from_array
 from vision.results import Refusal
-from vision.scale_rule.measure import Archive, measure_archive
+from vision.scale_rule.measure import measure_with_scale
+from vision.scale_rule.scale import ScaleRequest
 
-Case = tuple[Photo, Archive]
+Case = tuple[Photo, ScaleRequest]
 
 
 def a_bar(**asked: object) -> Case:
@@ -36,7 +37,9 @@ def bare_rule() -> Case:
     drawn = with_bar(draw_rule(camera, upper=mm_row(-5, 145)), away, noise=0.0)
     ends = camera.project(np.array([[20.0, -2, 0], [120, -2, 0]])).tolist()
     rule = tuple(map(tuple, ends))
-    return photo_from_array(drawn), Archive(rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0)))
+    return photo_from_array(drawn), ScaleRequest(
+        rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0))
+    )
 
 
 def few_marks() -> Case:
@@ -44,7 +47,7 @@ def few_marks() -> Case:
     drawn = draw_rule(camera, upper=mm_row(0, 6, 10.0), long_mm=(-3, 62))
     rule = tuple(map(tuple, camera.project(np.array([[0.0, -2, 0], [60, -2, 0]])).tolist()))
     photo = photo_from_array(np.repeat(drawn[..., None], 3, 2), focal_px=camera.focal_px)
-    return photo, Archive(rule, 60.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
+    return photo, ScaleRequest(rule, 60.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
 
 
 def dotted() -> Case:
@@ -55,7 +58,7 @@ def dotted() -> Case:
     drawn = draw_rule(camera, upper=dots)
     rule = tuple(map(tuple, camera.project(np.array([[20.0, -0.3, 0], [120, -0.3, 0]])).tolist()))
     photo = photo_from_array(np.repeat(drawn[..., None], 3, 2), focal_px=camera.focal_px)
-    return photo, Archive(rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
+    return photo, ScaleRequest(rule, 100.0, across_px=((750.0, 30.0), (750.0, 200.0)))  # type: ignore[arg-type]
 
 
 def tilted() -> Case:
@@ -67,7 +70,7 @@ def tilted() -> Case:
         focal_px=camera.focal_px,
     )
     ends = tuple(map(tuple, rule.tolist()))
-    return photo, Archive(ends, 100.0, across_px=((700.0, 20.0), (700.0, 90.0)))  # type: ignore[arg-type]
+    return photo, ScaleRequest(ends, 100.0, across_px=((700.0, 20.0), (700.0, 90.0)))  # type: ignore[arg-type]
 
 
 def bent_bar() -> Case:
@@ -119,7 +122,7 @@ def test_every_reason_has_its_picture_and_stands_in_the_catalogue() -> None:
 @pytest.mark.parametrize("code", CASES)
 def test_a_picture_made_for_a_reason_reaches_it(code: str) -> None:
     photo, asked = CASES[code]()
-    result = measure_archive(photo, asked)
+    result = measure_with_scale(photo, asked).result
     found = [item for item in result.findings if item.code == code]
     assert found, [item.code for item in result.findings]
     reason = REASONS[code]
@@ -138,7 +141,7 @@ def test_the_marks_that_are_said_are_those_that_were_found(
 ) -> None:
     # 7 marks are drawn in the one case, 151 short ones in the other; the rule's two ends look
     # like marks as well
-    (item,) = measure_archive(*case()).findings
+    (item,) = measure_with_scale(*case()).result.findings
     assert item.code == "too-few-graduations"
     assert item.value is not None
     assert least <= item.value <= most

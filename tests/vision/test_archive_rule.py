@@ -17,8 +17,8 @@ from tests.vision.rules import Array, Shot, draw_rule, inch_row, mm_row, shot, w
 from vision.findings import RefusedError
 from vision.photo.photo import Photo, photo_from_array
 from vision.results import Refusal
-from vision.scale_rule.measure import Archive, answer_archive, measure_archive
-from vision.scale_rule.scale import Scale, read_scale
+from vision.scale_rule.measure import measure_with_scale
+from vision.scale_rule.scale import Scale, ScaleRequest, read_scale
 
 FAR = np.array([[-500.0, -500], [-400, -500], [-400, -450], [-500, -450]])
 ACROSS = ((700.0, 20.0), (700.0, 90.0))
@@ -30,10 +30,10 @@ def photo_of(camera: Shot, picture: NDArray[np.uint8]) -> Photo:
 
 
 def asked(camera: Shot, begin_mm: float, end_mm: float, y_mm: float = -2.0, *,
-          length_mm: float | None = None) -> Archive:  # fmt: skip
+          length_mm: float | None = None) -> ScaleRequest:  # fmt: skip
     ends = camera.project(np.array([[begin_mm, y_mm, 0.0], [end_mm, y_mm, 0.0]]))
     one, other = (tuple(float(v) for v in end) for end in ends)
-    return Archive((one, other), length_mm or end_mm - begin_mm, across_px=ACROSS)  # type: ignore[arg-type]
+    return ScaleRequest((one, other), length_mm or end_mm - begin_mm, across_px=ACROSS)  # type: ignore[arg-type]
 
 
 def scale_seen(
@@ -144,7 +144,7 @@ def test_a_length_that_leaves_less_than_a_pixel_of_the_rule_is_refused() -> None
 def test_too_few_marks_are_refused_with_their_number() -> None:
     camera = shot()
     few = draw_rule(camera, upper=mm_row(0, 6, 10.0, (5, 10)), lower=None, long_mm=(-3, 62))
-    answer = answer_archive(photo_of(camera, few), asked(camera, 0, 60))
+    answer = measure_with_scale(photo_of(camera, few), asked(camera, 0, 60))
     assert isinstance(answer.result, Refusal)
     (said,) = answer.result.findings
     assert said.code in ("too-few-graduations", "no-graduations")
@@ -158,11 +158,11 @@ def test_pictures_of_other_things_give_no_figure(name: str) -> None:
         grey = np.asarray(getattr(skimage.data, name)(), np.uint8)
     photo = photo_from_array(np.asarray(cv2.cvtColor(grey, cv2.COLOR_GRAY2RGB), np.uint8), name)
     high, wide = grey.shape
-    said = Archive(
+    said = ScaleRequest(
         ((0.1 * wide, 0.5 * high), (0.9 * wide, 0.5 * high)), 100.0,
         across_px=((0.5 * wide, 0.1 * high), (0.5 * wide, 0.4 * high)),
     )  # fmt: skip
-    result = measure_archive(photo, said)
+    result = measure_with_scale(photo, said).result
     assert isinstance(result, Refusal)
     assert result.findings[0].code in (
         "no-graduations", "too-few-graduations", "length-contradicts",

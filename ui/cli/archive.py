@@ -11,7 +11,8 @@ import click
 from ui.cli.options import parse_place
 
 if TYPE_CHECKING:
-    from vision.scale_rule.measure import Answer, Archive, Lies
+    from vision.scale_rule.measure import ScaledResult
+    from vision.scale_rule.scale import ScaleRequest
 
 LIES = ("unsaid", "beside", "on", "level")
 PixelPoint = tuple[float, float]
@@ -172,7 +173,7 @@ def archive(
     two_points: bool,
     across_px: tuple[PixelPoint, PixelPoint] | None,
     edges_px: tuple[PixelPoint, PixelPoint, PixelPoint, PixelPoint] | None,
-    lies: Lies,
+    lies: str,
     height_mm: float | None,
     u_height_mm: float | None,
     jaw_mm: float | None,
@@ -197,7 +198,7 @@ def archive(
     Example:
       ropephoto archive old.jpg --rule 394,846 778,839 --length 40mm --across 213,545 213,680
     """
-    from vision.scale_rule.measure import Archive
+    from vision.scale_rule.scale import Placement, ScaleRequest
 
     if as_json and as_csv:
         raise click.UsageError("take one of --json and --csv, not both.")
@@ -212,21 +213,21 @@ def archive(
     station, view = None, None
     if say is not None:
         station, view = parse_place(say, wants="STATION/VIEW, e.g. 3/90", got=say)
-    asked = Archive(
+    request = ScaleRequest(
         rule_px,
         length_mm,
         u_length_mm,
         not two_points,
         across_px or None,
         edges_px or None,
-        "at a height" if height_mm is not None else lies,
+        Placement.AT_HEIGHT if height_mm is not None else Placement(lies),
         height_mm or 0.0,
         u_height_mm,
         jaw_mm,
         station,
         view,
     )
-    answer = _answer(photo, asked, overlay)
+    answer = _answer(photo, request, overlay)
     if where and inspection and by:
         _keep(where, inspection, by, photo, answer)
     _print(answer, nominal_mm, as_json=as_json, as_csv=as_csv)
@@ -235,13 +236,13 @@ def archive(
     context.exit(1 if isinstance(answer.result, Refusal) else 0)
 
 
-def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
+def _answer(path: Path, request: ScaleRequest, overlay: Path | None) -> ScaledResult:
     from vision.photo.photo import PhotoError, open_photo
-    from vision.scale_rule.measure import answer_archive
+    from vision.scale_rule.measure import measure_with_scale
 
     try:
         photo = open_photo(path)
-        answer = answer_archive(photo, asked)
+        answer = measure_with_scale(photo, request)
     except PhotoError as unreadable:
         raise click.ClickException(str(unreadable)) from unreadable
     except ValueError as wrong:
@@ -249,11 +250,11 @@ def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
     if overlay is not None:
         from PIL import Image
 
-        from vision.overlay import draw_answer
+        from vision.overlay import draw_scaled_result
 
         try:
             overlay.mkdir(parents=True, exist_ok=True)
-            drawn = Image.fromarray(draw_answer(photo.pixels, answer))
+            drawn = Image.fromarray(draw_scaled_result(photo.pixels, answer))
             drawn.save(overlay / f"{path.stem}-measured.jpg", quality=88)
         except OSError as failed:
             raise click.ClickException(
@@ -263,7 +264,7 @@ def _answer(path: Path, asked: Archive, overlay: Path | None) -> Answer:
     return answer
 
 
-def _keep(where: str, inspection: str, by: str, path: Path, answer: Answer) -> None:
+def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult) -> None:
     from ui.cli.options import open_record_or_fail
     from ui.services.add_photograph import PhotoFile, add_photograph
     from ui.services.assess_record import screen_inspection
@@ -274,7 +275,7 @@ def _keep(where: str, inspection: str, by: str, path: Path, answer: Answer) -> N
         screen_inspection(record, inspection, by=by)
 
 
-def _print(answer: Answer, nominal_mm: float | None, *, as_json: bool, as_csv: bool) -> None:
+def _print(answer: ScaledResult, nominal_mm: float | None, *, as_json: bool, as_csv: bool) -> None:
     from inspection.measurement.section import pair_by_card
     from ui.cli.output_measure import print_csv, print_json, print_table
 

@@ -150,7 +150,7 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
     from vision.calibration.library import camera_key
     from vision.pipeline import Settings, measure_photo
     from vision.results import Estimate
-    from vision.uncertainty import combined_u_mm
+    from vision.uncertainty import Influence, combined_u_mm
 
     if camera_key(photo) != camera.key:
         raise click.ClickException(
@@ -162,7 +162,7 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
     for word, chosen in settings.items():
         for result in measure_photo(photo, chosen):
             if isinstance(result, Estimate):
-                lens = [term for term in result.budget if term.source.startswith("lens:")]
+                lens = [term for term in result.budget if term.influence is Influence.LENS]
                 click.echo(
                     f"{photo.name} {word} calibration: {result.diameter_mm:.3f} mm, U "
                     f"{result.expanded_mm():.3f} mm, of it by the lens "

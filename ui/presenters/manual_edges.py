@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ui.presenters.edge_views import edge_places, jaw_scale
 from vision.results import Estimate, Finding, Marks, PointPx
-from vision.uncertainty import Term
+from vision.uncertainty import Influence, Term
 
 # How well a person lays a line on a magnified edge: a pixel of the photograph, and no better
 # than a tenth of a millimetre. Common practice, no source; it is added to all that was
@@ -77,7 +77,7 @@ def with_edges_moved(
     known = {term.source for term in budget}
     u_mm = max(U_HAND_MM, U_HAND_PX / jaw_scale(estimate, estimate.marks))
     for side in moved:
-        source = f"edge:{estimate.photo_sha256}:hand-{side}"
+        source = Influence.EDGE.source(estimate.photo_sha256, f"hand-{side}")
         if source not in known:  # a second move of the same edge is as sure as the first
             budget.append(Term(f"{side} edge, set by hand", u_mm, "mm", 1.0, "B", source))
     told = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())

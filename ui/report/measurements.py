@@ -13,7 +13,7 @@ from ui.charts.data import K
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
 from ui.presenters.whole_rope import whole_rope
 from ui.report.blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
-from ui.report.photos import by_hand, without_card
+from ui.report.photos import by_hand
 from ui.text import place
 from vision.results import Estimate
 from vision.uncertainty import Term, shares
@@ -115,7 +115,7 @@ def stations_without_card(assessment: Assessment) -> tuple[int, ...]:
     named = {
         result.station
         for result in assessment.log.results
-        if isinstance(result, Estimate) and without_card(result)
+        if isinstance(result, Estimate) and result.without_card
     }
     return tuple(sorted(number for number in named if number is not None))
 
@@ -159,7 +159,7 @@ def views(assessment: Assessment) -> list[Block]:
                     words
                     for words, true in (
                         ("edge by hand", by_hand(estimate)),
-                        ("without the card", without_card(estimate)),
+                        ("without the card", estimate.without_card),
                     )
                     if true
                 ),

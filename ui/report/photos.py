@@ -76,11 +76,6 @@ def by_hand(estimate: Estimate) -> bool:
     return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
-def without_card(estimate: Estimate) -> bool:
-    """Say whether the scale came from a rule or a known length, not from the card."""
-    return estimate.hold.startswith("archive")
-
-
 def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> ReportPicture:
     """Return a photograph cut to what was traced in it, with the results drawn on it.
 
@@ -177,7 +172,7 @@ def _caption(results: Sequence[Result]) -> str:
         if isinstance(result, Estimate):
             figure = f"{result.diameter_mm:.2f} mm, U (k = 2) {result.expanded_mm():.2f} mm"
             hand = " An edge was set by hand." if by_hand(result) else ""
-            bare = " Measured without the card." if without_card(result) else ""
+            bare = " Measured without the card." if result.without_card else ""
             words.append(f"{place(result)}: {figure}.{hand}{bare}")
         else:
             reasons = " ".join(finding.seen for finding in result.findings)

@@ -157,8 +157,11 @@ def find_board(grey: Grey) -> FoundBoard | None:
     detector = cv2.aruco.CharucoDetector(board)
     for long_side in LOOK_PX:
         scale = min(1.0, long_side / max(grey.shape))
-        small = grey if scale == 1.0 else cv2.resize(grey, None, fx=scale, fy=scale,
-                                                     interpolation=cv2.INTER_AREA)  # fmt: skip
+        small = (
+            grey
+            if scale == 1.0
+            else cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        )
         corners, names, _, _ = detector.detectBoard(small)
         if names is not None and len(names) >= LEAST_CORNERS:
             # resize keeps the outer edges of the picture: centres of pixels move by half a step

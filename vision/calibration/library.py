@@ -188,10 +188,14 @@ def _u_bend(covariance: Array, camera: CalibratedCamera) -> float:
     share = np.array(camera.size) / 2 / camera.focal_px
     x, y = (v.ravel() for v in np.meshgrid(*(np.linspace(-s, s, 15) for s in share)))
     r2 = x * x + y * y
-    by = np.array([
-        [r2 * x, r2 * y], [r2 * r2 * x, r2 * r2 * y],
-        [2 * x * y, r2 + 2 * y * y], [r2 + 2 * x * x, 2 * x * y],
-    ]).reshape(4, -1)  # fmt: skip
+    by = np.array(
+        [
+            [r2 * x, r2 * y],
+            [r2 * r2 * x, r2 * r2 * y],
+            [2 * x * y, r2 + 2 * y * y],
+            [r2 + 2 * x * x, 2 * x * y],
+        ]
+    ).reshape(4, -1)
     spread = float(np.einsum("in,ij,jn->", by, covariance, by))
     return math.sqrt(spread / float(by[0] @ by[0]))
 
@@ -239,12 +243,19 @@ def forget_camera(path: str | os.PathLike[str], key: str) -> None:
 
 def _plain(camera: CalibratedCamera) -> dict[str, Any]:
     return {
-        "size_px": list(camera.size), "focal_px": camera.focal_px,
-        "centre_px": list(camera.centre_px), "k1": camera.k1, "k2": camera.k2, "p1": camera.p1,
-        "p2": camera.p2, "covariance": [list(row) for row in camera.covariance],
-        "photographs": camera.photographs, "rms_px": camera.rms_px, "coverage": camera.coverage,
+        "size_px": list(camera.size),
+        "focal_px": camera.focal_px,
+        "centre_px": list(camera.centre_px),
+        "k1": camera.k1,
+        "k2": camera.k2,
+        "p1": camera.p1,
+        "p2": camera.p2,
+        "covariance": [list(row) for row in camera.covariance],
+        "photographs": camera.photographs,
+        "rms_px": camera.rms_px,
+        "coverage": camera.coverage,
         "on": None if camera.on is None else camera.on.isoformat(),
-    }  # fmt: skip
+    }
 
 
 def _camera_from(key: str, entry: Any, file: Path) -> CalibratedCamera:
@@ -252,8 +263,10 @@ def _camera_from(key: str, entry: Any, file: Path) -> CalibratedCamera:
         covariance = np.array(entry["covariance"], float)
         width, height = entry["size_px"]
         x, y = entry["centre_px"]
-        numbers = {name: float(entry[name]) for name in
-                   ("focal_px", "k1", "k2", "p1", "p2", "rms_px", "coverage")}  # fmt: skip
+        numbers = {
+            name: float(entry[name])
+            for name in ("focal_px", "k1", "k2", "p1", "p2", "rms_px", "coverage")
+        }
         sound = (
             covariance.shape == (7, 7)
             and bool(np.isfinite(covariance).all() and (np.diag(covariance) > 0).all())

@@ -198,8 +198,12 @@ def _upright(pixels: Pixels, stored: int) -> Pixels:
     """Turn a picture as its Exif orientation (1 to 8) says that it is to be seen."""
     if stored in (5, 7):
         pixels = np.asarray(cv2.transpose(pixels), np.uint8)
-    turns = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 7: cv2.ROTATE_180,
-             8: cv2.ROTATE_90_COUNTERCLOCKWISE}  # fmt: skip
+    turns = {
+        3: cv2.ROTATE_180,
+        6: cv2.ROTATE_90_CLOCKWISE,
+        7: cv2.ROTATE_180,
+        8: cv2.ROTATE_90_COUNTERCLOCKWISE,
+    }
     if stored in turns:
         return np.asarray(cv2.rotate(pixels, turns[stored]), np.uint8)
     if stored in (2, 4):

@@ -40,7 +40,7 @@ from vision.rope.strand_texture import PER_DIAMETER, U_PITCH_SHARE, Wave, strand
 from vision.rope.tangent_cylinder import Hold, cylinder_mm
 from vision.target.layout import Card
 from vision.target.pose import Pose
-from vision.uncertainty import Term
+from vision.uncertainty import Influence, Term
 
 Array = NDArray[np.float64]
 
@@ -107,9 +107,14 @@ class Crowns:
 
 
 def lay_of(
-    photo: Photo, pose: Pose, card: Card, outline: Outline, jaws: Jaws, lines: JawLines,
+    photo: Photo,
+    pose: Pose,
+    card: Card,
+    outline: Outline,
+    jaws: Jaws,
+    lines: JawLines,
     hold: Hold,
-) -> Lay | None:  # fmt: skip
+) -> Lay | None:
     """Return the pitch of the strands, their number and hand; None where nothing is sure.
 
     Parameters
@@ -140,7 +145,7 @@ def lay_of(
             return None
         pitch, found, noise = wave.pitch_mm, 0, U_PITCH_SHARE * wave.pitch_mm
     strands = None if crowns is None else _strands(crowns, wave, pitch / d, sin_a)
-    prints = f"print:{card.print_set or 'unchecked ' + card.layout.name}"
+    prints = Influence.PRINT.source(card.print_set or "unchecked " + card.layout.name)
     budget = _budget(pose, outline, pitch, d, noise, photo.sha256, prints, bool(found))
     return Lay(pitch, budget, found, strands, wave.hand if wave.sure else "")
 
@@ -155,8 +160,10 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     guess_mm : float
         Roughly the distance between crowns, mm, as `vision.rope.jaws` found it.
     """
-    sides = [_samples(edge.along_mm, bridged(edge, outline.rough_mm), edge.outward_mm)
-             for edge in (outline.left, outline.right)]  # fmt: skip
+    sides = [
+        _samples(edge.along_mm, bridged(edge, outline.rough_mm), edge.outward_mm)
+        for edge in (outline.left, outline.right)
+    ]
     if any(len(s) < 30 or s[-1] - s[0] < 2 * guess_mm for s, _ in sides):
         return None
     pitch = _best_pitch(sides, guess_mm, NEAR, STEPS)
@@ -219,8 +226,9 @@ def _best_pitch(sides: list[tuple[Array, Array]], guess: float, within: float, s
     tried = guess * np.linspace(1 - within, 1 + within, steps)
     best = int(np.argmin([left_over(float(pitch)) for pitch in tried]))
     low, high = tried[max(best - 1, 0)], tried[min(best + 1, len(tried) - 1)]
-    found = minimize_scalar(left_over, bounds=(low, high), method="bounded",
-                            options={"xatol": 1e-5 * guess})  # fmt: skip
+    found = minimize_scalar(
+        left_over, bounds=(low, high), method="bounded", options={"xatol": 1e-5 * guess}
+    )
     return float(found.x)
 
 
@@ -262,13 +270,24 @@ def _strands(crowns: Crowns, wave: Wave, pitch_over_d: float, sin_a: float) -> i
 
 
 def _budget(
-    pose: Pose, outline: Outline, pitch: float, d: float, noise: float,
-    photo: str, prints: str, by_crowns: bool,
-) -> tuple[Term, ...]:  # fmt: skip
+    pose: Pose,
+    outline: Outline,
+    pitch: float,
+    d: float,
+    noise: float,
+    photo: str,
+    prints: str,
+    by_crowns: bool,
+) -> tuple[Term, ...]:
     """Return the pitch's budget; its scale is that of the plane in which the outline lies."""
     half = float(outline.left.along_mm[-1] - outline.left.along_mm[0]) / 4
-    ends = points_mm(np.array([-half, half]), np.zeros(2), outline.origin_mm, outline.direction,
-                     outline.height_mm)  # fmt: skip
+    ends = points_mm(
+        np.array([-half, half]),
+        np.zeros(2),
+        outline.origin_mm,
+        outline.direction,
+        outline.height_mm,
+    )
     seen = project_mm(pose.camera, ends)
 
     def length(camera: Camera, height_mm: float) -> float:
@@ -285,10 +304,27 @@ def _budget(
     u_height = math.hypot(U_GAP_MM, ROUNDNESS_SHARE * d / 2)
     u_pose = math.sqrt(max(pose.covariance.variance(by_number), 0.0))
     return (
-        Term(word, noise, "mm", 1.0, "A" if by_crowns else "B", f"crowns:{photo}"),
-        *(Term(f"print scale {name} the rope", float(pose.u_scale[i]), "1",
-               float(by_number @ pose.scale_shift[:, i]), "B", f"{prints}:{'xy'[i]}")
-          for i, name in ((0, "along"), (1, "across"))),
-        Term("camera and its place", u_pose, "mm", 1.0, "A", f"corners:{photo}:along"),
-        Term("height of the rope over the card", u_height, "mm", per_mm, "B", f"gap:{photo}"),
-    )  # fmt: skip
+        Term(word, noise, "mm", 1.0, "A" if by_crowns else "B", Influence.CROWNS.source(photo)),
+        *(
+            Term(
+                f"print scale {name} the rope",
+                float(pose.u_scale[i]),
+                "1",
+                float(by_number @ pose.scale_shift[:, i]),
+                "B",
+                f"{prints}:{'xy'[i]}",
+            )
+            for i, name in ((0, "along"), (1, "across"))
+        ),
+        Term(
+            "camera and its place", u_pose, "mm", 1.0, "A", Influence.CORNERS.source(photo, "along")
+        ),
+        Term(
+            "height of the rope over the card",
+            u_height,
+            "mm",
+            per_mm,
+            "B",
+            Influence.GAP.source(photo),
+        ),
+    )

@@ -116,9 +116,12 @@ def unrolled(
     seen = project_mm(camera, points.reshape(-1, 3)).astype(np.float32)
     seen = seen.reshape(ROWS, len(places), 2)
     cut = cv2.remap(
-        pixels, np.ascontiguousarray(seen[..., 0]), np.ascontiguousarray(seen[..., 1]),
-        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+        pixels,
+        np.ascontiguousarray(seen[..., 0]),
+        np.ascontiguousarray(seen[..., 1]),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     light = np.log(cv2.cvtColor(cut, cv2.COLOR_RGB2GRAY).astype(float) + 8.0)
     light = light.reshape(ROWS, len(along_mm), fine).mean(axis=2)
     broad = int(EVEN_OUT * diameter_mm / (along_mm[1] - along_mm[0]))

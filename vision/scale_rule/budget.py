@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.rope.budget import SURFACE_TERMS
-from vision.scale_rule.object_edges import Piece
+from vision.scale_rule.object_edges import TracedObject
 from vision.scale_rule.plane import Face, FaceView
-from vision.uncertainty import Term
+from vision.uncertainty import Influence, Term
 
 Array = NDArray[np.float64]
 
@@ -35,9 +35,13 @@ ORDER = (
 
 
 def scale_terms(
-    face: Face, length_mm: float, u_length_mm: float, d: Callable[[FaceView], float], photo: str,
+    face: Face,
+    length_mm: float,
+    u_length_mm: float,
+    d: Callable[[FaceView], float],
+    photo: str,
     camera_id: str,
-) -> list[Term]:  # fmt: skip
+) -> list[Term]:
     """Return what camera, face and the known length make uncertain.
 
     Parameters
@@ -61,46 +65,90 @@ def scale_terms(
             for moved in (ordered + factor[:, i], ordered - factor[:, i])
         )
         parts[i], bends[i] = (more - less) / 2, (more + less) / 2 - here
-    lens = f"lens:{camera_id if camera_id and face.lens.known else photo}"
+    lens = Influence.LENS.source(camera_id if camera_id and face.lens.known else photo)
     noise = "noise of the rule's marks" if face.rows else "marking of the two points"
     terms = [
-        Term("focal length, hence the camera's distance", 1.0, "1", float(parts[0]), "B",
-             f"{lens}:focal"),
-        Term("lens distortion left in the picture", 1.0, "1", float(parts[1]), "B",
-             f"{lens}:distortion"),
+        Term(
+            "focal length, hence the camera's distance",
+            1.0,
+            "1",
+            float(parts[0]),
+            "B",
+            f"{lens}:focal",
+        ),
+        Term(
+            "lens distortion left in the picture",
+            1.0,
+            "1",
+            float(parts[1]),
+            "B",
+            f"{lens}:distortion",
+        ),
         Term("principal point, sideways", 1.0, "1", float(parts[2]), "B", f"{lens}:centre x"),
         Term("principal point, upwards", 1.0, "1", float(parts[3]), "B", f"{lens}:centre y"),
-        Term("tilt of the camera against the rule", 1.0, "1", float(np.hypot(*parts[4:6])),
-             "A" if face.rows else "B", f"face:{photo}:tilt"),
-        Term("what tilt and distance do squared", float(np.sqrt(3 * (bends**2).sum())), "mm", 1.0,
-             "B", f"face:{photo}:squared"),
-        Term(noise, 1.0, "1", float(np.linalg.norm(parts[6:])), "A" if face.rows else "B",
-             f"face:{photo}:marks"),
-    ]  # fmt: skip
+        Term(
+            "tilt of the camera against the rule",
+            1.0,
+            "1",
+            float(np.hypot(*parts[4:6])),
+            "A" if face.rows else "B",
+            Influence.FACE.source(photo, "tilt"),
+        ),
+        Term(
+            "what tilt and distance do squared",
+            float(np.sqrt(3 * (bends**2).sum())),
+            "mm",
+            1.0,
+            "B",
+            Influence.FACE.source(photo, "squared"),
+        ),
+        Term(
+            noise,
+            1.0,
+            "1",
+            float(np.linalg.norm(parts[6:])),
+            "A" if face.rows else "B",
+            Influence.FACE.source(photo, "marks"),
+        ),
+    ]
     if face.rows:
-        terms.append(Term("division of the rule", U_DIVIDED, "1", here, "B", f"rule:{photo}"))
+        terms.append(
+            Term("division of the rule", U_DIVIDED, "1", here, "B", Influence.RULE.source(photo))
+        )
     else:
         terms.append(
-            Term("length between the two points", u_length_mm, "mm", here / length_mm, "B",
-                 f"rule:{photo}")
-        )  # fmt: skip
+            Term(
+                "length between the two points",
+                u_length_mm,
+                "mm",
+                here / length_mm,
+                "B",
+                Influence.RULE.source(photo),
+            )
+        )
     return terms
 
 
 def height_term(per_mm: float, u_mm: float, photo: str) -> Term:
     """Return what the height of the object over the rule's face makes uncertain (parallax)."""
-    return Term("height of the object over the rule's face", u_mm, "mm", per_mm, "B",
-                f"height:{photo}")  # fmt: skip
+    return Term(
+        "height of the object over the rule's face",
+        u_mm,
+        "mm",
+        per_mm,
+        "B",
+        Influence.HEIGHT.source(photo),
+    )
 
 
 def edge_terms(
-    piece: Piece, d_mm: float, px_per_mm: float, photo: str, *, traced: bool
+    piece: TracedObject, d_mm: float, px_per_mm: float, photo: str, *, traced: bool
 ) -> list[Term]:
     """Return what the two edges make uncertain.
 
     Parameters
     ----------
-    piece : Piece
+    piece : TracedObject
         The object's edges.
     d_mm, px_per_mm : float
         Diameter and scale there.
@@ -112,28 +160,60 @@ def edge_terms(
     per_px = 1 / px_per_mm
     word = "noise and crests" if traced else "marked by hand"
     terms = [
-        Term(f"{side} edge, {word}", u, "px", per_px, "A" if traced else "B",
-             f"edge:{photo}:{side}")
+        Term(
+            f"{side} edge, {word}",
+            u,
+            "px",
+            per_px,
+            "A" if traced else "B",
+            Influence.EDGE.source(photo, side),
+        )
         for side, u in zip(("left", "right"), piece.u_px, strict=True)
-    ]  # fmt: skip
+    ]
     if not traced:
         return terms
     u_place = U_EDGE_PX * max(1.0, piece.blur_px)
     terms.append(
-        Term("place of the edge in its blur", u_place, "px", per_px * float(np.sqrt(2)), "B",
-             f"edge:{photo}:place")
-    )  # fmt: skip
+        Term(
+            "place of the edge in its blur",
+            u_place,
+            "px",
+            per_px * float(np.sqrt(2)),
+            "B",
+            Influence.EDGE.source(photo, "place"),
+        )
+    )
     if piece.crests:
         terms.append(
-            Term("crests rounded by blur", piece.lost_mm, "mm", 1.0, "B", f"edge:{photo}:rounded")
+            Term(
+                "crests rounded by blur",
+                piece.lost_mm,
+                "mm",
+                1.0,
+                "B",
+                Influence.EDGE.source(photo, "rounded"),
+            )
         )
     share = float(np.sqrt(2)) * SURFACE_TERMS["grey band"][2]  # of both sides together
     terms.append(
-        Term("ground beside the object: shadow, or mirrored in it", share * d_mm, "mm", 1.0, "B",
-             f"edge:{photo}:surface")
-    )  # fmt: skip
+        Term(
+            "ground beside the object: shadow, or mirrored in it",
+            share * d_mm,
+            "mm",
+            1.0,
+            "B",
+            Influence.EDGE.source(photo, "surface"),
+        )
+    )
     lever = 0.25 * piece.pitch_mm + 0.1 * piece.length_mm if piece.crests else 0.0
     terms.append(
-        Term("direction of the jaws", piece.u_slope, "1", lever, "A", f"edge:{photo}:direction")
+        Term(
+            "direction of the jaws",
+            piece.u_slope,
+            "1",
+            lever,
+            "A",
+            Influence.EDGE.source(photo, "direction"),
+        )
     )
     return terms

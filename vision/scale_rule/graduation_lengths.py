@@ -77,9 +77,14 @@ def pattern_of(rule: Unrolled, face: Face, row: Row, offset_mm: float, *, dark: 
 
 
 def _lengths_mm(
-    rule: Unrolled, face: Face, row: Row, numbers: NDArray[np.int64], offset_mm: float, *,
+    rule: Unrolled,
+    face: Face,
+    row: Row,
+    numbers: NDArray[np.int64],
+    offset_mm: float,
+    *,
     dark: bool,
-) -> Array:  # fmt: skip
+) -> Array:
     x = offset_mm + numbers * SPACINGS_MM[row.name]
     (c0, r0), (c1, r1) = (
         rule.from_photo(
@@ -156,9 +161,10 @@ def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tupl
     for longer, modulus in LONGER.get(name, ()):
         middles = [
             float(np.median(lengths[numbers % modulus == rest]))
-            if (numbers % modulus == rest).sum() >= 3 else -1.0
+            if (numbers % modulus == rest).sum() >= 3
+            else -1.0
             for rest in range(modulus)
-        ]  # fmt: skip
+        ]
         best = int(np.argmax(middles))
         mine, rest = lengths[numbers % modulus == best], lengths[numbers % modulus != best]
         if len(mine) < 3 or np.median(mine) < np.median(rest) + 0.3:

@@ -71,10 +71,14 @@ def rows_of(
     """
     rows, offsets = [], []
     for name, spacing in SPACINGS_MM.items():
-        mine = sorted((i for i, run in enumerate(runs) if run.name == name),
-                      key=lambda i: runs[i].row)  # fmt: skip
-        cuts = [k for k in range(1, len(mine))
-                if runs[mine[k]].row - runs[mine[k - 1]].row > ROW_GAP_MM * scale]  # fmt: skip
+        mine = sorted(
+            (i for i, run in enumerate(runs) if run.name == name), key=lambda i: runs[i].row
+        )
+        cuts = [
+            k
+            for k in range(1, len(mine))
+            if runs[mine[k]].row - runs[mine[k - 1]].row > ROW_GAP_MM * scale
+        ]
         for part in np.split(np.array(mine, int), cuts):
             row = _row(name, spacing, [runs[i] for i in part], [points[i] for i in part], camera)
             if row is not None:

@@ -110,7 +110,7 @@ class _Band:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rule:
+class GraduatedRule:
     """What was found along a marked line.
 
     Parameters
@@ -128,7 +128,7 @@ class Rule:
     dark: bool
 
 
-def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: float) -> Rule:
+def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: float) -> GraduatedRule:
     """Return the evenly spaced marks along the line through two points.
 
     Parameters
@@ -144,14 +144,16 @@ def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: floa
     step = max(1.0, scale / FINE_ENOUGH)
     unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)), step)
     bands = _bands(unrolled.grey, scale / step)
-    few = {dark: [_runs_in(band, scale / step, dark) for band in bands[::LOOK]]
-           for dark in (True, False)}  # fmt: skip
+    few = {
+        dark: [_runs_in(band, scale / step, dark) for band in bands[::LOOK]]
+        for dark in (True, False)
+    }
     dark = _marks_in(few[True]) >= _marks_in(few[False])
     runs = [
         few[dark][at // LOOK] if at % LOOK == 0 else _runs_in(band, scale / step, dark)
         for at, band in enumerate(bands)
     ]
-    return Rule(unrolled, tuple(run for some in runs for run in some), dark)
+    return GraduatedRule(unrolled, tuple(run for some in runs for run in some), dark)
 
 
 def _marks_in(runs: list[list[Run]]) -> int:
@@ -189,9 +191,13 @@ def unroll(
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.45 * step_px), np.float32)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     cut = cv2.warpAffine(
-        light, np.column_stack([along, across, begin]), (columns, 2 * reach + 1), flags=flags,
-        borderMode=cv2.BORDER_CONSTANT, borderValue=float("nan"),
-    )  # fmt: skip
+        light,
+        np.column_stack([along, across, begin]),
+        (columns, 2 * reach + 1),
+        flags=flags,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=float("nan"),
+    )
     return Unrolled(np.asarray(cut, np.float32), begin, along, across, step_px)
 
 

@@ -40,8 +40,22 @@ BUMP_SHARE = 0.008  # of the diameter: lower waves are no crests
 
 
 @dataclass(frozen=True, slots=True)
-class Bear:
-    """A line that bears on one side: its place, u, crests, their scatter, what blur took, pitch."""
+class BearingLine:
+    """A line that bears on one side of an object.
+
+    Parameters
+    ----------
+    offset_mm, u_mm : float
+        Its distance from the middle and the standard uncertainty of that, mm.
+    crests : int
+        Crests that it bears on; 0 on a smooth side.
+    spread_mm : float
+        Scatter of their heights, mm.
+    lost_mm : float
+        What blur took from them, and was given back, mm.
+    pitch_mm : float
+        Distance from crest to crest, mm; 0 where there are too few to tell.
+    """
 
     offset_mm: float
     u_mm: float
@@ -52,7 +66,7 @@ class Bear:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Piece:
+class TracedObject:
     """What was seen of an object along its two edges.
 
     Parameters
@@ -90,7 +104,7 @@ class Piece:
     right_px: Array
 
 
-def piece_of_points(camera: Camera, points_px: Array, u_point_px: float) -> Piece:
+def object_of_points(camera: Camera, points_px: Array, u_point_px: float) -> TracedObject:
     """Return a piece whose edges the user marked: two points on each side, px (4, 2)."""
     left, right = points_px[:2], points_px[2:]
     ways = [side[1] - side[0] for side in (left, right)]
@@ -100,13 +114,18 @@ def piece_of_points(camera: Camera, points_px: Array, u_point_px: float) -> Piec
     lines = JawLines(left, right, np.array([*middle, 0.0]))
     u = u_point_px / np.sqrt(2)  # of the line's middle, between two points
     scale = scale_at(camera, lines.station_mm, np.array([1.0, 0.0]))
-    return Piece(lines, (u, u), 0.0, shortest / scale, 0.0, 0, 0.0, 1.0, 0.0, left, right)
+    return TracedObject(lines, (u, u), 0.0, shortest / scale, 0.0, 0, 0.0, 1.0, 0.0, left, right)
 
 
-def trace_piece(
-    pixels: Image, camera: Camera, one: Array, other: Array, *, height_mm: float,
+def trace_object(
+    pixels: Image,
+    camera: Camera,
+    one: Array,
+    other: Array,
+    *,
+    height_mm: float,
     jaw_mm: float | None,
-) -> Piece:  # fmt: skip
+) -> TracedObject:
     """Return both edges about a line over the object.
 
     Parameters
@@ -133,12 +152,17 @@ def trace_piece(
     for turn in range(3):
         outward = np.arange(wide / 2, 0, -1 / scale)
         sides = [
-            find_side(cut_strip(pixels, camera, along, sign * outward, origin, direction, height_mm)
-                  .light, along, outward)
+            find_side(
+                cut_strip(
+                    pixels, camera, along, sign * outward, origin, direction, height_mm
+                ).light,
+                along,
+                outward,
+            )
             for sign in (1.0, -1.0)
-        ]  # fmt: skip
+        ]
         places = [side[0] for side in sides]
-        part, d = _piece_seen(along, places)
+        part, d = _part_seen(along, places)
         slope, u_slope = _slope(along[part], [p[part] for p in places])
         if abs(slope) < 0.01 or turn == 2:
             break
@@ -148,33 +172,39 @@ def trace_piece(
     part = part & (np.abs(along) <= length / 2)
     refuse_below("object-short", float(part.sum()))
     blur = max(side[1] for side in sides)
-    bears = [
-        _bear(p[part] - sign * slope * along[part], d, 1 / scale, blur)
+    bearing = [
+        _bearing_line(p[part] - sign * slope * along[part], d, 1 / scale, blur)
         for p, sign in zip(places, (1.0, -1.0), strict=True)
     ]
     reach = np.array([along[part][0], along[part][-1]])
     lines = [
-        points_mm(reach, sign * bear.offset_mm + slope * reach, origin, direction, height_mm)
-        for bear, sign in zip(bears, (1.0, -1.0), strict=True)
+        points_mm(reach, sign * line.offset_mm + slope * reach, origin, direction, height_mm)
+        for line, sign in zip(bearing, (1.0, -1.0), strict=True)
     ]
     seen = [
         points_mm(along[part], sign * p[part], origin, direction, height_mm)
         for p, sign in zip(places, (1.0, -1.0), strict=True)
     ]
-    crests = sum(bear.crests for bear in bears)
+    crests = sum(line.crests for line in bearing)
     span = float(np.ptp(reach))
-    return Piece(
+    return TracedObject(
         JawLines(
             project_mm(camera, lines[0]), project_mm(camera, lines[1]), np.array([*origin, 0.0])
         ),
-        (bears[0].u_mm * scale, bears[1].u_mm * scale),
-        u_slope, span, float(max(bear.pitch_mm for bear in bears)), crests,
-        max(bear.spread_mm for bear in bears), blur, sum(bear.lost_mm for bear in bears),
-        project_mm(camera, seen[0]), project_mm(camera, seen[1]),
-    )  # fmt: skip
+        (bearing[0].u_mm * scale, bearing[1].u_mm * scale),
+        u_slope,
+        span,
+        float(max(line.pitch_mm for line in bearing)),
+        crests,
+        max(line.spread_mm for line in bearing),
+        blur,
+        sum(line.lost_mm for line in bearing),
+        project_mm(camera, seen[0]),
+        project_mm(camera, seen[1]),
+    )
 
 
-def _piece_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
+def _part_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
     """Return where both edges go on from the line without a break, and the width there, mm."""
     step = float(along[1] - along[0])
     here = int(np.argmin(np.abs(along)))
@@ -229,7 +259,7 @@ def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
     return float(solution.values[2]), u
 
 
-def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
+def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> BearingLine:
     """Return the line that bears on the highest places, `step` mm a sample."""
     smooth = gaussian_filter1d(values, 1.0, mode="nearest")
     off = values - savgol_filter(values, 5, 2)  # of five, a parabola leaves sqrt(18 / 35)
@@ -242,7 +272,7 @@ def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
         independent = max(2.0, len(values) / 6)
         uneven = max(0.0, scatter - 0.3 * step)  # more than pixels make: it may be the object
         u = float(np.hypot(scatter / np.sqrt(independent), uneven))
-        return Bear(float(np.median(values)), u, 0, scatter, 0.0, 0.0)
+        return BearingLine(float(np.median(values)), u, 0, scatter, 0.0, 0.0)
     n = np.arange(-2, 3)
     bows = np.array([np.polyfit(n, values[p - 2 : p + 3], 2) for p in peaks])
     bow = np.minimum(bows[:, 0], -1e-9)
@@ -260,7 +290,7 @@ def _bear(values: Array, d: float, step: float, blur_px: float) -> Bear:
     place = float(kept.max()) - expected * u_top + lost
     # two or three crests tell no pitch
     pitch = float(np.median(np.diff(peaks))) * step if len(peaks) > 3 else 0.0
-    return Bear(place, u, len(kept), spread, lost, pitch)
+    return BearingLine(place, u, len(kept), spread, lost, pitch)
 
 
 ENDS = 0.12  # of the line at each end: surely ground

@@ -230,9 +230,14 @@ def _sides(ends_px: Array) -> Array:
 
 
 def _fit_runs(
-    start: FaceView, runs: Sequence[Run], points: list[Array], one: Array, other: Array,
-    scale: float, lens: Lens,
-) -> FaceView:  # fmt: skip
+    start: FaceView,
+    runs: Sequence[Run],
+    points: list[Array],
+    one: Array,
+    other: Array,
+    scale: float,
+    lens: Lens,
+) -> FaceView:
     """Fit camera and face to runs that may each begin anywhere."""
     every = np.concatenate([*points, [one, other]])
     ideal = np.concatenate([np.arange(len(run.columns)) * SPACINGS_MM[run.name] for run in runs])
@@ -250,9 +255,14 @@ def _fit_runs(
 
 
 def _fit_rows(
-    start: FaceView, rows: list[Row], offsets: list[float], one: Array, other: Array,
-    scale: float, lens: Lens,
-) -> Face | None:  # fmt: skip
+    start: FaceView,
+    rows: list[Row],
+    offsets: list[float],
+    one: Array,
+    other: Array,
+    scale: float,
+    lens: Lens,
+) -> Face | None:
     every = np.concatenate([*(row.points_px for row in rows), [one, other]])
     ideal = np.concatenate([row.numbers * SPACINGS_MM[row.name] for row in rows])
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
@@ -276,9 +286,10 @@ def _fit_rows(
     off, _ = placed(full)
     good = np.abs(off) < 4 * sigma
     sound = [
-        i for i in range(len(rows))
+        i
+        for i in range(len(rows))
         if len(np.unique(rows[i].numbers[good[which == i]])) >= max(LEAST_MARKS, rows[i].marks / 2)
-    ]  # fmt: skip
+    ]
     if not sound:
         return None
     if len(sound) < len(rows):  # a row that does not fit the others is no row of this rule

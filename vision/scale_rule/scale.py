@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 import cv2
 import numpy as np
@@ -19,12 +19,10 @@ from vision.rope.rectify import scale_at
 from vision.scale_rule.budget import U_DIVIDED
 from vision.scale_rule.graduation_lengths import pattern_of
 from vision.scale_rule.graduation_rows import on_face_mm
-from vision.scale_rule.graduations import INCH_MM, SPACINGS_MM, Rule, read_rule
+from vision.scale_rule.graduations import INCH_MM, SPACINGS_MM, GraduatedRule, read_rule
 from vision.scale_rule.plane import Face, FaceView, face_of_marks, face_of_two_points
 
 Array = NDArray[np.float64]
-Lies = Literal["unsaid", "beside", "on", "level", "at a height"]
-LIES: tuple[Lies, ...] = ("unsaid", "beside", "on", "level", "at a height")
 
 U_POINT_PX = 1.5  # how well a person marks a point (common practice, no source)
 U_LENGTH_SHARE = 0.002  # how well a length is known that a person states, over it
@@ -35,8 +33,18 @@ MISTAKEN_MM = {"1/64 in": 0.5, "1/32 in": 1.0, "1/16 in": 1.0, "1/8 in": 5.0, "1
                "cm": INCH_MM / 4}  # fmt: skip
 
 
+class Placement(StrEnum):
+    """Where an object lies to the rule beside it."""
+
+    UNSAID = "unsaid"
+    BESIDE = "beside"  # on what the rule lies on
+    ON = "on"  # on the rule's face
+    LEVEL = "level"  # with its middle level with the face
+    AT_HEIGHT = "at a height"  # with its middle at a stated height over the face
+
+
 @dataclass(frozen=True, slots=True)
-class Archive:
+class ScaleRequest:
     """What a person marks on a photograph without the card.
 
     Parameters
@@ -53,9 +61,8 @@ class Archive:
         A line over the object, from plain ground to plain ground.
     edges_px : four of (x, y) or None
         In its place: two points on one edge, then two on the other.
-    lies : {"unsaid", "beside", "on", "level", "at a height"}
-        Where the object lies: on what the rule lies on, on the rule's face, with its middle level
-        with the face, or with its middle at `height_mm` over it.
+    placement : Placement
+        Where the object lies to the rule.
     height_mm, u_height_mm : float
         Height of the object's middle over the rule's face and its standard uncertainty, mm.
     jaw_mm : float or None
@@ -70,7 +77,7 @@ class Archive:
     graduations: bool = True
     across_px: tuple[PointPx, PointPx] | None = None
     edges_px: tuple[PointPx, PointPx, PointPx, PointPx] | None = None
-    lies: Lies = "unsaid"
+    placement: Placement = Placement.UNSAID
     height_mm: float = 0.0
     u_height_mm: float | None = None
     jaw_mm: float | None = None
@@ -101,31 +108,30 @@ class Scale:
     used: int
 
 
-def check_archive(asked: Archive, width: int, height: int) -> None:
-    """Raise ValueError where what was asked for is impossible."""
-    points = [*asked.rule_px, *(asked.across_px or ()), *(asked.edges_px or ())]
+def check_request(request: ScaleRequest, width: int, height: int) -> None:
+    """Raise ValueError where what was request for is impossible."""
+    points = [*request.rule_px, *(request.across_px or ()), *(request.edges_px or ())]
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y) and 0 <= x < width and 0 <= y < height):
             raise ValueError(
                 f"the point {x:g}, {y:g} does not lie in the photograph ({width} x {height} px)."
             )
     numbers = {
-        "length": asked.length_mm, "length of the object to bear on": asked.jaw_mm,
-        "uncertainty of the length": asked.u_length_mm,
-        "uncertainty of the height": asked.u_height_mm,
-    }  # fmt: skip
+        "length": request.length_mm,
+        "length of the object to bear on": request.jaw_mm,
+        "uncertainty of the length": request.u_length_mm,
+        "uncertainty of the height": request.u_height_mm,
+    }
     for name, value in numbers.items():
         if value is not None and not (math.isfinite(value) and 0 < value < 1e5):
             raise ValueError(f"the {name} must be above 0 mm and below 100 m; got {value:g} mm.")
-    if not (math.isfinite(asked.height_mm) and abs(asked.height_mm) < 1e4):
-        raise ValueError(f"a height of {asked.height_mm:g} mm is none; give it in mm.")
-    if asked.lies not in LIES:
-        raise ValueError(f"`lies` must be one of {', '.join(LIES)}; got {asked.lies!r}.")
-    if (asked.across_px is None) == (asked.edges_px is None):
+    if not (math.isfinite(request.height_mm) and abs(request.height_mm) < 1e4):
+        raise ValueError(f"a height of {request.height_mm:g} mm is none; give it in mm.")
+    if (request.across_px is None) == (request.edges_px is None):
         raise ValueError("give either a line across the object or four points on its edges.")
 
 
-def read_scale(photo: Photo, asked: Archive) -> Scale:
+def read_scale(photo: Photo, request: ScaleRequest) -> Scale:
     """Return what the rule, or the known length, says about the scale.
 
     Raises
@@ -133,44 +139,46 @@ def read_scale(photo: Photo, asked: Archive) -> Scale:
     RefusedError
         If the points are too near, no marks are found, or they contradict the length.
     """
-    one, other = (np.array(point, float) for point in asked.rule_px)
+    one, other = (np.array(point, float) for point in request.rule_px)
     refuse_below("points-too-near", float(np.linalg.norm(other - one)))
     height, width = photo.pixels.shape[:2]
     lens = lens_of(width, height, photo.focal_px, photo.u_focal_px)
-    if not asked.graduations:
-        face = face_of_two_points(one, other, asked.length_mm, U_POINT_PX, lens)
-        return _scale(face, asked, (), 0)
+    if not request.graduations:
+        face = face_of_two_points(one, other, request.length_mm, U_POINT_PX, lens)
+        return _scale(face, request, (), 0)
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-    rule = read_rule(grey, one, other, asked.length_mm)
-    found = face_of_marks(rule.unrolled, rule.runs, one, other, asked.length_mm, lens)
+    rule = read_rule(grey, one, other, request.length_mm)
+    found = face_of_marks(rule.unrolled, rule.runs, one, other, request.length_mm, lens)
     if found is None:
         most = max((len(run.columns) for run in rule.runs), default=0)
         if not most:
             raise RefusedError(finding("no-graduations"))
         raise RefusedError(finding("too-few-graduations", float(most)))
-    _check_length(found, asked, one, other)
-    marks = _told_apart(rule, found, asked)
+    _check_length(found, request, one, other)
+    marks = _told_apart(rule, found, request)
     refuse_above("face-tilted", tilt_of(found))
-    return _scale(found, asked, marks, sum(row.marks for row in found.rows))
+    return _scale(found, request, marks, sum(row.marks for row in found.rows))
 
 
-def _check_length(face: Face, asked: Archive, one: Array, other: Array) -> None:
+def _check_length(face: Face, request: ScaleRequest, one: Array, other: Array) -> None:
     """Refuse a length that the marks contradict."""
     apart = np.diff(on_face_mm(face.camera, np.stack([one, other])), axis=0)[0]
     seen = float(np.hypot(*apart))
-    scale = float(np.linalg.norm(other - one)) / asked.length_mm
-    if abs(seen - asked.length_mm) > max(AGREE_PX / scale, AGREE_SHARE * asked.length_mm):
-        raise RefusedError(finding("length-contradicts", seen, limit=asked.length_mm))
+    scale = float(np.linalg.norm(other - one)) / request.length_mm
+    if abs(seen - request.length_mm) > max(AGREE_PX / scale, AGREE_SHARE * request.length_mm):
+        raise RefusedError(finding("length-contradicts", seen, limit=request.length_mm))
 
 
-def _told_apart(rule: Rule, face: Face, asked: Archive) -> tuple[tuple[str, int], ...]:
+def _told_apart(
+    rule: GraduatedRule, face: Face, request: ScaleRequest
+) -> tuple[tuple[str, int], ...]:
     counts: dict[str, int] = {}
     for row, offset in zip(face.rows, face.offsets_mm, strict=True):
         pattern = pattern_of(rule.unrolled, face, row, float(offset), dark=rule.dark)
         if pattern.contradicts(row.name):
             by = MISTAKEN_MM[row.name] / SPACINGS_MM[row.name]
             raise RefusedError(
-                finding("length-contradicts", asked.length_mm * by, limit=asked.length_mm)
+                finding("length-contradicts", request.length_mm * by, limit=request.length_mm)
             )
         counts[row.name] = max(counts.get(row.name, 0), row.marks)
         for name, count in pattern.marks:
@@ -178,8 +186,10 @@ def _told_apart(rule: Rule, face: Face, asked: Archive) -> tuple[tuple[str, int]
     return tuple(counts.items())
 
 
-def _scale(face: Face, asked: Archive, marks: tuple[tuple[str, int], ...], used: int) -> Scale:
-    middle = np.array([asked.length_mm / 2, 0.0, 0.0])
+def _scale(
+    face: Face, request: ScaleRequest, marks: tuple[tuple[str, int], ...], used: int
+) -> Scale:
+    middle = np.array([request.length_mm / 2, 0.0, 0.0])
 
     def along(values: Array) -> float:
         return scale_at(FaceView.of(values).camera(), middle, np.array([0.0, 1.0]))
@@ -188,14 +198,14 @@ def _scale(face: Face, asked: Archive, marks: tuple[tuple[str, int], ...], used:
     here = along(values)
     by_number = derivatives(along, values, 0.01 * face.covariance.u_all())
     variance = face.covariance.variance(by_number)
-    stated = U_DIVIDED if used else u_length_of(asked) / asked.length_mm
+    stated = U_DIVIDED if used else u_length_of(request) / request.length_mm
     return Scale(face, here, math.hypot(math.sqrt(variance), stated * here), marks, used)
 
 
-def u_length_of(asked: Archive) -> float:
+def u_length_of(request: ScaleRequest) -> float:
     """Return how well the known length is known, mm."""
-    stated = asked.u_length_mm
-    return U_LENGTH_SHARE * asked.length_mm if stated is None else stated
+    stated = request.u_length_mm
+    return U_LENGTH_SHARE * request.length_mm if stated is None else stated
 
 
 def tilt_of(face: Face) -> float:

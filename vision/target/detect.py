@@ -238,8 +238,9 @@ def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:
 def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> NDArray[np.bool_]:
     """Say which markers (N, 4, 2) lie where a card with this homography has them."""
     side = np.linalg.norm(seen_px[:, 2] - seen_px[:, 0], axis=1)
-    off = np.linalg.norm(project(model, drawn_mm.reshape(-1, 2)).reshape(seen_px.shape) - seen_px,
-                         axis=2).max(axis=1)  # fmt: skip
+    off = np.linalg.norm(
+        project(model, drawn_mm.reshape(-1, 2)).reshape(seen_px.shape) - seen_px, axis=2
+    ).max(axis=1)
     return np.asarray(off < np.maximum(2.5, tolerance * side))
 
 

@@ -28,7 +28,6 @@ from ui.web.panels.station import SIDES
 from vision.apart import apart
 from vision.pipeline import Settings
 from vision.results import Estimate, Marks, Refusal, Result
-from vision.scale_rule.measure import is_archive
 from vision.target.print_scale import check_from
 
 
@@ -44,7 +43,7 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
         help="Where the tool took grease, a loose wire or a shadow for the rope.",
     ):
         _edges(opened, photograph, estimate, marks, key)
-    if is_archive(estimate):  # the card's way of measuring can't take its place
+    if estimate.without_card:  # the card's way of measuring can't take its place
         return
     if st.toggle(
         "Move the station along the rope",

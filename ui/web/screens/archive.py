@@ -19,20 +19,19 @@ from vision.apart import apart
 from vision.photo.containers import PhotoError
 from vision.photo.preview import preview_of
 from vision.results import Estimate, PointPx, Result
-from vision.scale_rule.measure import LIES, Archive
-from vision.scale_rule.scale import Lies
+from vision.scale_rule.scale import Placement, ScaleRequest
 from vision.uncertainty import shares
 
 MOST_MB = 40
 KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 LABELS = ("begin of length", "end of length", "one side of rope", "other side of rope")
 PAIRS = ((0, 1), (2, 3))
-LIES_WORDS: dict[Lies, str] = {
-    "unsaid": "not known",
-    "beside": "beside the rule, on the same ground",
-    "on": "on the rule's face",
-    "level": "with its middle level with the rule's face",
-    "at a height": "with its middle at a height that I know",
+PLACEMENT_WORDS: dict[Placement, str] = {
+    Placement.UNSAID: "not known",
+    Placement.BESIDE: "beside the rule, on the same ground",
+    Placement.ON: "on the rule's face",
+    Placement.LEVEL: "with its middle level with the rule's face",
+    Placement.AT_HEIGHT: "with its middle at a height that I know",
 }
 
 
@@ -116,7 +115,7 @@ def _set_typed_points(picture: str, keys: list[str]) -> None:
     set_points(picture, points, key="archive points")
 
 
-def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
+def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
     left, middle, right = st.columns(3)
     length = left.text_input(
         "Length between the two points",
@@ -132,16 +131,17 @@ def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
         help="Its marks tell the scale all along the rule, and how it is tilted. Off: the two "
         "points alone count.",
     )
-    lies: Lies = middle.selectbox(
+    placed = middle.selectbox(
         "The rope lies",
-        LIES,
-        format_func=lambda one: LIES_WORDS[one],
+        [placement.value for placement in Placement],
+        format_func=lambda value: PLACEMENT_WORDS[Placement(value)],
         key="archive lies",
         help="What lies nearer to the camera than the rule looks larger. Not known: U allows "
         "for it.",
     )
     height = 0.0
-    if lies == "at a height":
+    placement = Placement(placed)
+    if placement is Placement.AT_HEIGHT:
         height = middle.number_input(
             "Height of its middle over the rule's face, mm",
             -500.0,
@@ -172,12 +172,12 @@ def _measurement_inputs(points: list[PointPx | None]) -> Archive | None:
         st.info(f"Still to be said: {', '.join(left_out)}.", icon=":material/edit:")
         return None
     one, other, side, far = (point for point in points if point is not None)
-    return Archive(
+    return ScaleRequest(
         (one, other),
         parse_length(length),
         graduations=rule,
         across_px=(side, far),
-        lies=lies,
+        placement=placement,
         height_mm=height,
         station=int(station),
         view_deg=int(view),
