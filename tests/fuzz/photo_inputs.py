@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import sys
 import zlib
@@ -13,6 +12,7 @@ import numpy as np
 
 from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
+from tests.real_photographs import REAL
 from vision.photo.photo import Photo, PhotoError, open_photo
 from vision.results import Estimate
 
@@ -25,8 +25,6 @@ from vision.pipeline import measure_photo
 
 SIZE = (900, 625)  # px; each of them is opened thousands of times
 MEASURED = 24  # of those that open although they were changed, one in so many is measured
-# A HEIC can't be made with the packages of the tests; a real one is taken where it is at hand.
-REAL = Path(os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[3] / "shared" / "real"))
 
 
 @cache
@@ -34,6 +32,7 @@ def sources() -> dict[str, bytes]:
     """Return whole photographs by kind: half of the kinds show the card, half are small."""
     shot = shot_of(size=SIZE, focal_px=1250.0, noise=0.8)
     whole = {**lossless(shot.pixels), **lossy(shot.pixels)}
+    # a HEIC can't be made with the packages of the tests; a real one is taken where it is at hand
     heic = REAL / "awkward" / "heif_example.heic"
     if heic.is_file():
         whole["HEIC"] = heic.read_bytes()

@@ -1,20 +1,18 @@
 """A diameter beside a rule: heights, edges, colours, what is said, and real screws.
 
 Truth is the cylinder drawn by its own tangent planes (`rules.py`), or a standard's sizes.
-The screws are photographs by others (public repository, MIT): set ROPEPHOTO_REAL to their folder;
-without it those tests are skipped.
+The screws are photographs by others (public repository, MIT; `tests/real_photographs.py`).
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from inspection.record.serialization import result_from_dict, to_dict
+from tests.real_photographs import REAL, needs_real
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
 from vision.overlay import draw_scaled_result
 from vision.photo.photo import Photo, open_photo, photo_from_array
@@ -22,9 +20,6 @@ from vision.results import Estimate, PointPx, Refusal, ScaleSource
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import Placement, ScaleRequest
 
-REAL = Path(
-    os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")
-).resolve()
 ALONG = np.array([1.0, 0.0, 0.0])
 
 
@@ -151,10 +146,7 @@ SCREWS: list[tuple[str, tuple[PointPx, PointPx], tuple[float, float], float]] = 
 ]
 
 
-@pytest.mark.skipif(
-    not (REAL / "rule").is_dir(),
-    reason="the real photographs are not here: set ROPEPHOTO_REAL to their folder",
-)
+@needs_real("rule")
 @pytest.mark.parametrize(("name", "across", "truth_mm", "pitch_mm"), SCREWS)
 def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
     name: str, across: tuple[PointPx, PointPx], truth_mm: tuple[float, float], pitch_mm: float

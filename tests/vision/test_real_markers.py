@@ -1,8 +1,8 @@
 """Boards of markers photographed by others: pose and focal length against OpenCV and published.
 
 Data of public repositories with their own licences (OpenCV contrib's ArUco tutorial, Apache-2.0;
-a camera calibration exercise with a grid board, MIT), not part of this project. Set
-ROPEPHOTO_REAL to the folder that holds them; without it these tests are skipped.
+a camera calibration exercise with a grid board, MIT), not part of this project
+(`tests/real_photographs.py`).
 
 The published intrinsics are no exact truth. The tutorial's four views look alike, so that focal
 length, principal point and distortion take each other's place: its file says fx 452.5, OpenCV 5
@@ -14,10 +14,8 @@ distortion is taken off the corners first.
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, replace
 from functools import cache
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -25,20 +23,15 @@ import pytest
 from studio import Array
 
 import vision.target.pose
+from tests.real_photographs import REAL, needs_real
 from vision.camera import Lens, camera_centre_mm, lens_of
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, Layout
 from vision.target.pose import Pose, solve_pose
 
-REAL = Path(
-    os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")
-).resolve()
 MARKERS = REAL / "markers"
 
-pytestmark = pytest.mark.skipif(
-    not MARKERS.is_dir(),
-    reason="the real photographs are not here: set ROPEPHOTO_REAL to their folder",
-)
+pytestmark = needs_real("markers")
 
 SIZE = (640, 480)
 CHESS_MM, GRID_MM, GAP_MM = 40.0, 37.5, 5.0

@@ -1,31 +1,21 @@
 """Photographs and damaged files by others, where they are at hand: opened rightly or refused.
 
 They are data of public repositories with their own licences and are not part of this project.
-Set ROPEPHOTO_REAL to the folder that holds them, or put it beside the project as shared/real;
-without it these tests are skipped.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.real_photographs import REAL, needs_real
 from vision.photo.photo import PhotoError, open_photo
 
-REAL = Path(
-    os.environ.get("ROPEPHOTO_REAL", Path(__file__).parents[2].parent / "shared" / "real")
-).resolve()
-
-pytestmark = pytest.mark.skipif(
-    not (REAL / "awkward").is_dir(),
-    reason="the real photographs are not here: set ROPEPHOTO_REAL to their folder",
-)
+pytestmark = needs_real("awkward")
 
 ON_WHITE, CMYK = "laid on white", "(CMYK)"
 # Width and height upright, px; what must be said about the colours. The sizes are those that

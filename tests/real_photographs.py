@@ -1,0 +1,23 @@
+"""Where the photographs by others lie, which the project may not pass on.
+
+They are read from the folder that ROPEPHOTO_REAL names, else from ``shared/real`` beside the
+project's own folder. Without them the tests that need them are skipped.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+BESIDE = Path(__file__).resolve().parents[2] / "shared" / "real"
+REAL = Path(os.environ.get("ROPEPHOTO_REAL", BESIDE))
+
+
+def needs_real(kind: str) -> pytest.MarkDecorator:
+    """Skip a test where one kind of the photographs is not at hand."""
+    return pytest.mark.skipif(
+        not (REAL / kind).is_dir(),
+        reason=f"no photographs of {kind} here: see README (shared/real, ROPEPHOTO_REAL)",
+    )
