@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 
 from inspection.record.errors import RecordError
-from inspection.record.events import Event, chain_faults, insert_events, lock_head, now_utc
-from inspection.record.projection import apply_event
+from inspection.record.events import FIRST, Event, lock_head, now_utc
 from inspection.record.record import Record
+from inspection.record.replay import replay
 from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import OpenInspection
 
@@ -115,27 +115,19 @@ def restore_json(record: Record, path: str | Path) -> str:
     Raises
     ------
     RecordError
-        If the record holds something already, or the document's chain does not hold; then
-        nothing is restored.
+        If the record holds something already, the document's chain does not hold, or an entry is
+        none that the record would have taken; then nothing is restored.
     """
     name = Path(path).name
     events = _events_of(Path(path))
     with record.access.writing() as connection:
         if lock_head(connection)[0] != 0:
             raise RecordError(f"{record.access.where} is not empty; restore into a new record.")
-        try:
-            for start in range(0, len(events), 1000):
-                insert_events(connection, events[start : start + 1000])
-            faults = chain_faults(connection)
-            if faults:
-                raise RecordError(f"{name} was changed after it was exported: {faults[0]}")
-            for event in events:
-                apply_event(connection, event)
-        except (KeyError, TypeError, AttributeError, OverflowError) as error:
-            raise RecordError(
-                f"{name} holds an event that can't be understood; was it exported by a newer "
-                "version of this program?"
-            ) from error
+        for event in events:
+            try:
+                replay(connection, event)
+            except RecordError as error:
+                raise RecordError(f"{name}: {error} Nothing was restored.") from error
     return record.fingerprint()
 
 
@@ -183,6 +175,15 @@ def _events_of(path: Path) -> list[Event]:
                 f"{path.name} was changed after it was exported: event {place} holds something "
                 "else than text. Export it again."
             )
+    previous = FIRST
+    for event in events:
+        if event.previous != previous or event.computed_hash() != event.hash:
+            raise RecordError(
+                f"{path.name} was changed after it was exported: entry {event.sequence} "
+                f"({event.kind:.40}, {event.subject:.60}) does not carry its own hash. Export it "
+                "again."
+            )
+        previous = event.hash
     if f"{len(events)}-{events[-1].hash[:32]}" != document.get("fingerprint"):
         raise RecordError(f"{path.name} does not end where its fingerprint says; was it cut off?")
     return events

@@ -366,6 +366,11 @@ def save_results(
     return tuple(numbers)
 
 
+def result_of(row: Row[Any]) -> Result:
+    """Return the result that a row of the results holds."""
+    return result_from_dict(json.loads(row.data))
+
+
 def save_replacement(
     connection: Connection,
     identity: str,
@@ -389,7 +394,10 @@ def save_replacement(
     check_revision(connection, row, revision, new)
     require_reason(why, "to replace or withdraw what a photograph says")
     there = _standing(connection, identity)
-    mine = next((one for one in there if result_from_dict(json.loads(one.data)) == before), None)
+    mine = next(
+        (item for item in there if item.photo == before.photo_sha256 and result_of(item) == before),
+        None,
+    )
     if mine is None:
         raise RecordError(
             f"inspection {identity!r} does not hold this result of {before.photo_name} any more; "

@@ -19,6 +19,8 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -143,9 +145,72 @@ def append_event(
         previous,
         "",
     )
-    event = hashed(unhashed)
+    heard = _heard.get()
+    event = hashed(unhashed) if heard is None else heard.compared_with(unhashed)
     insert_events(connection, [event])
     return event
+
+
+@dataclass(slots=True)
+class Heard:
+    """An event that was made elsewhere, and whether it was said here again.
+
+    Parameters
+    ----------
+    event : Event
+        As it came.
+    said : bool
+        Whether it was.
+    """
+
+    event: Event
+    said: bool = False
+
+    def compared_with(self, own: Event) -> Event:
+        """Return the event as it came, if `own`, what the record would write now, says the same.
+
+        Time and hash are the event's; a field that an older program did not write may be missing.
+        """
+        given = self.event
+        for name in ("sequence", "who", "about", "subject", "kind", "why", "previous"):
+            if getattr(given, name) != getattr(own, name):
+                raise ValueError(
+                    f"its '{name}' is {getattr(given, name)!r:.60}, and the record would write "
+                    f"{getattr(own, name)!r:.60}."
+                )
+        for name in ("old_value", "new_value"):
+            if not _says_no_more(getattr(given, name), getattr(own, name)):
+                raise ValueError(
+                    f"its '{name[:3]}' is not what the record would write; it was changed or comes "
+                    "from a newer version of this program."
+                )
+        if self.said or given.computed_hash() != given.hash:
+            raise ValueError("it does not carry its own hash.")
+        self.said = True
+        return given
+
+
+def _says_no_more(given: Any, own: Any) -> bool:
+    """Say whether values are the record's own, of which an older program may lack some."""
+    if isinstance(given, dict) and isinstance(own, dict):
+        return all(name in own and _says_no_more(one, own[name]) for name, one in given.items())
+    if isinstance(given, list) and isinstance(own, list | tuple):
+        return len(given) == len(own) and all(map(_says_no_more, given, own))
+    return type(given) is type(own) and given == own
+
+
+_heard: ContextVar[Heard | None] = ContextVar("heard", default=None)
+
+
+@contextmanager
+def hearing(event: Event) -> Iterator[Heard]:
+    """Let the next event that is added be one that was made elsewhere, if it says the same."""
+    heard = Heard(event)
+    token = _heard.set(heard)
+    try:
+        yield heard
+    finally:
+        _heard.reset(token)
 
 
 def hashed(event: Event) -> Event:
@@ -182,6 +247,31 @@ def iter_events(
     with connection.execute(query.execution_options(yield_per=1000)) as rows:
         for row in rows:
             yield Event(*row)
+
+
+def clock_notes(connection: Connection, *, most: int = 20) -> list[str]:
+    """Return where times run backwards, a sentence each; an empty list if nowhere.
+
+    That is no fault by itself: a clock may have been set right. But an entry that was made to look
+    older than it is shows here.
+    """
+    notes: list[str] = []
+    last: Event | None = None
+    for event in iter_events(connection):
+        if last is not None and event.at < last.at:
+            notes.append(
+                f"event {event.sequence} ({event.kind}, {event.subject}, by {event.who}) says "
+                f"{_minute(event.at)} and follows one that says {_minute(last.at)}: the clock was "
+                "set back, or the time was made up."
+            )
+            if len(notes) >= most:
+                return [*notes, "more times run backwards; only the first are listed."]
+        last = event
+    return notes
+
+
+def _minute(at: str) -> str:
+    return f"{at[:19].replace('T', ' ')} UTC"
 
 
 def chain_faults(connection: Connection, *, most: int = 20) -> list[str]:

@@ -15,7 +15,13 @@ from sqlalchemy import Connection, Row, Table, collate, select
 
 from inspection.record.database import Access, copy_sqlite, make_engine, sqlite_path, writer
 from inspection.record.errors import RecordError, plainly
-from inspection.record.events import chain_faults, fingerprint, iter_events, noted_fault
+from inspection.record.events import (
+    chain_faults,
+    clock_notes,
+    fingerprint,
+    iter_events,
+    noted_fault,
+)
 from inspection.record.photo_store import NOWHERE, PhotographStore
 from inspection.record.projection import apply_event
 from inspection.record.schema import STATE, metadata, photographs
@@ -35,12 +41,15 @@ class Verification:
         What is wrong, a sentence each; empty if nothing is.
     photographs : int or None
         How many photographs were read and compared; None if they were not looked at.
+    notes : tuple of str
+        What is no fault but should be known: where times run backwards.
     """
 
     events: int
     fingerprint: str
     faults: tuple[str, ...]
     photographs: int | None
+    notes: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -94,6 +103,7 @@ def verify(
             faults.append(wrong)
     if not faults:  # with a broken chain there is nothing to compare the state with
         faults += _state_faults(connection)
+    notes = clock_notes(connection)
     read = None
     if store is not None:
         hashes = photograph_hashes(connection)
@@ -109,7 +119,7 @@ def verify(
         found = fingerprint(connection)
     except Exception:  # a missing head is among the faults already
         found = "0-"
-    return Verification(int(found.split("-")[0]), found, tuple(faults), read)
+    return Verification(int(found.split("-")[0]), found, tuple(faults), read, tuple(notes))
 
 
 def photograph_hashes(connection: Connection) -> list[str]:

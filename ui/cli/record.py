@@ -191,6 +191,8 @@ def verify(where: str, noted: str | None, skip_photographs: bool, photographs: s
     """
     with open_record_or_fail(where, photographs) as opened:
         found = opened.verify(noted=noted, photographs=not skip_photographs)
+    for note in found.notes:
+        click.echo(f"Note: {note}", err=True)
     for fault in found.faults:
         click.echo(fault, err=True)
     pictures = "" if found.photographs is None else f", {found.photographs} photographs"

@@ -1,0 +1,106 @@
+"""Whether a dataclass holds what its annotations say: for whatever came in from outside.
+
+A dataclass takes any value for any field. What a file says is checked here once, at the door, so
+that no text stands where a number is computed with.
+"""
+
+from __future__ import annotations
+
+import math
+import types
+from dataclasses import fields, is_dataclass
+from datetime import date, datetime
+from functools import cache
+from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
+
+_KINDS: dict[Any, str] = {
+    str: "a text",
+    int: "a whole number",
+    float: "a number",
+    bool: "true or false",
+    date: "a day",
+    datetime: "a time",
+    type(None): "null",
+}
+
+
+def check_types(thing: Any) -> None:
+    """Refuse a dataclass of which a field, at any depth, is not what its type says.
+
+    Raises
+    ------
+    ValueError
+        One sentence that names the field, its value and what it should be.
+
+    Examples
+    --------
+    >>> from inspection.model.rope import Groove, Rope
+    >>> check_types(Rope("hoist 1", 22.0, grooves=(Groove("drum", "12,1"),)))
+    Traceback (most recent call last):
+    ValueError: 'grooves[0].radius_mm' is '12,1'; it is a number.
+    """
+    _check_fields(thing, "")
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
+
+
+def _check_fields(thing: Any, inside: str) -> None:
+    hints = _hints(cast(Any, type(thing)))
+    for field in fields(thing):
+        _check(getattr(thing, field.name), hints[field.name], f"{inside}{field.name}")
+
+
+def _check(value: Any, hint: Any, name: str) -> None:
+    options = get_args(hint) if get_origin(hint) in (Union, types.UnionType) else (hint,)
+    for one in options:
+        if _fits(value, one, name):
+            return
+    wanted = " or ".join(_words(one) for one in options)
+    raise ValueError(f"'{name}' is {_shown(value)}; it is {wanted}.")
+
+
+def _fits(value: Any, hint: Any, name: str) -> bool:
+    """Say whether a value is of a type; look into tuples and dataclasses."""
+    origin, parts = get_origin(hint), get_args(hint)
+    if origin is Literal:
+        return any(type(value) is type(one) and value == one for one in parts)
+    if origin is tuple:
+        if not isinstance(value, tuple):
+            return False
+        if parts[1:] != (Ellipsis,):
+            if len(value) != len(parts):
+                return False
+        else:
+            parts = parts[:1] * len(value)
+        for at, (item, part) in enumerate(zip(value, parts, strict=True)):
+            _check(item, part, f"{name}[{at}]")
+        return True
+    if is_dataclass(hint):
+        if not isinstance(value, hint):  # type: ignore[arg-type]
+            return False
+        _check_fields(value, f"{name}.")
+        return True
+    if type(value) is int and abs(value) >= 2**63:  # no database keeps it
+        return False
+    if hint is float:
+        return type(value) in (int, float) and math.isfinite(value)
+    if hint is date:
+        return type(value) is date
+    return type(value) is hint
+
+
+def _words(hint: Any) -> str:
+    if get_origin(hint) is Literal:
+        return f"one of {', '.join(map(str, get_args(hint)))}"
+    if get_origin(hint) is tuple:
+        parts = get_args(hint)
+        return "a list" if parts[1:] == (Ellipsis,) else f"a list of {len(parts)}"
+    return _KINDS.get(hint, "a group of named values")
+
+
+def _shown(value: Any) -> str:
+    told = repr(value)
+    return told if len(told) <= 60 else f"{told[:57]}..."

@@ -1,0 +1,199 @@
+"""Events from outside, said again to the record: each must be one that it would have written.
+
+Every event is given to the same function that saves what people enter, with the record as it was
+before it. So the record's own rules hold for it: nobody reviews what they read, what is corrected
+is there, a figure is a number. What the function then writes is compared with the event.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, exc, select
+
+from inspection.model.typed import check_types
+from inspection.record import commands, reviews
+from inspection.record.errors import RecordError
+from inspection.record.events import Event, hearing
+from inspection.record.schema import gauges, print_checks, results, ropes
+from inspection.record.serialization import (
+    JsonObject,
+    finding_from_dict,
+    gauge_from_dict,
+    inspection_from_dict,
+    reading_from_dict,
+    result_from_dict,
+    rope_from_dict,
+    to_dict,
+)
+from inspection.record.views import Photograph
+
+DEEPEST = 40  # values within values; the record's own are 6 deep
+
+
+def replay(connection: Connection, event: Event) -> None:
+    """Add an event that was made elsewhere, if the record would have made it.
+
+    Raises
+    ------
+    RecordError
+        If it would not: one sentence that says which entry is wrong, and how.
+    """
+    named = f"entry {event.sequence} ({event.kind:.40}, {event.subject:.60})"
+    try:
+        datetime.strptime(event.at, "%Y-%m-%dT%H:%M:%S.%fZ")
+        _check_depth(event.old_value)
+        _check_depth(event.new_value)
+        with hearing(event) as heard:
+            _SAY[event.kind](connection, event)
+        if not heard.said:
+            raise ValueError("it says nothing new.")
+    except exc.IntegrityError as wrong:
+        raise RecordError(f"{named} does not fit the entries before it.") from wrong
+    except ValueError as wrong:
+        raise RecordError(f"{named} could not have been made: {wrong}") from wrong
+    except (KeyError, TypeError, AttributeError, IndexError, ArithmeticError) as wrong:
+        raise RecordError(
+            f"{named} can't be understood; was it exported by a newer version of this program?"
+        ) from wrong
+    except RecursionError as wrong:
+        raise RecordError(f"{named} holds values within values without end.") from wrong
+
+
+def _check_depth(value: Any, left: int = DEEPEST) -> None:
+    if not left:
+        raise RecursionError
+    for item in value.values() if isinstance(value, dict) else value if _is_list(value) else ():
+        _check_depth(item, left - 1)
+
+
+def _is_list(value: Any) -> bool:
+    return isinstance(value, list)
+
+
+def _built(build: Callable[[JsonObject], Any], values: JsonObject) -> Any:
+    """Return what a dictionary describes, checked to its last field."""
+    thing = build(values)
+    check_types(thing)
+    return thing
+
+
+def _rope(connection: Connection, event: Event) -> None:
+    rope = _built(rope_from_dict, event.new_value)
+    commands.check_rope(rope)
+    _define(connection, event, ropes, rope.identity, to_dict(rope))
+
+
+def _gauge(connection: Connection, event: Event) -> None:
+    gauge = _built(gauge_from_dict, event.new_value)
+    commands.check_gauge(gauge)
+    _define(connection, event, gauges, gauge.identity, to_dict(gauge))
+
+
+def _print_check(connection: Connection, event: Event) -> None:
+    _define(connection, event, print_checks, event.subject, dict(event.new_value))
+
+
+def _define(connection: Connection, event: Event, table: Any, name: str, values: Any) -> None:
+    commands.save_definition(
+        connection, table, event.about, name, values,
+        change=event.kind.endswith("changed"), by=event.who, why=event.why,
+    )  # fmt: skip
+
+
+def _inspection(connection: Connection, event: Event) -> None:
+    inspection = _built(inspection_from_dict, event.new_value)
+    revision = None
+    if event.kind == "inspection changed":
+        revision = commands.require_inspection(connection, event.subject).revision
+    commands.save_inspection(connection, inspection, by=event.who, why=event.why, revision=revision)
+
+
+def _said(event: Event) -> dict[str, Any]:
+    return {"by": event.who, "why": event.why, "revision": None}
+
+
+def _readings(connection: Connection, event: Event) -> None:
+    added = [_built(reading_from_dict, values) for values in event.new_value]
+    commands.save_readings(connection, event.subject, added, **_said(event))
+
+
+def _correction(connection: Connection, event: Event) -> None:
+    new = event.new_value
+    reading = None if new is None else _built(reading_from_dict, new)
+    number = event.old_value["number"]
+    commands.save_correction(connection, event.subject, number, reading, **_said(event))
+
+
+def _results(connection: Connection, event: Event) -> None:
+    added = [_built(result_from_dict, values) for values in event.new_value]
+    commands.save_results(connection, event.subject, added, **_said(event))
+
+
+def _replacement(connection: Connection, event: Event) -> None:
+    new, number = event.new_value, event.old_value["number"]
+    there = select(results).where(results.c.inspection == event.subject, results.c.number == number)
+    row = connection.execute(there).one_or_none()
+    if row is None:
+        raise ValueError(f"there is no result {number!r:.20} before it.")
+    before = commands.result_of(row)
+    after = None if new is None else _built(result_from_dict, new)
+    commands.save_replacement(connection, event.subject, before, after, **_said(event))
+
+
+def _photograph(connection: Connection, event: Event) -> None:
+    photograph = Photograph(**event.new_value)
+    check_types(photograph)
+    for sha256 in filter(None, (photograph.sha256, photograph.preview)):
+        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+            raise ValueError(f"{sha256[:80]!r} is not a photograph's hash.")
+    commands.save_photograph(connection, event.subject, photograph, by=event.who)
+
+
+def _findings(connection: Connection, event: Event) -> None:
+    found = [_built(finding_from_dict, values) for values in event.new_value["findings"]]
+    rank = event.new_value["rank"]
+    if type(rank) not in (int, float):
+        raise ValueError(f"its rank is {rank!r:.40}; it is a number.")
+    reviews.save_findings(connection, event.subject, found, rank=rank, by=event.who)
+
+
+def _settlement(connection: Connection, event: Event) -> None:
+    told = event.new_value
+    reviews.save_settlement(connection, event.subject, told["key"], how=told["how"], by=event.who)
+
+
+def _review(connection: Connection, event: Event) -> None:
+    reviews.save_review(connection, event.subject, event.new_value["state"], **_said(event))
+
+
+def _station_review(connection: Connection, event: Event) -> None:
+    told = event.new_value
+    reviews.save_station_review(
+        connection, event.subject, told["station"], told["state"], **_said(event)
+    )
+
+
+_SAY: dict[str, Callable[[Connection, Event], None]] = {
+    "rope added": _rope,
+    "rope changed": _rope,
+    "gauge added": _gauge,
+    "gauge changed": _gauge,
+    "print check added": _print_check,
+    "print check changed": _print_check,
+    "inspection added": _inspection,
+    "inspection changed": _inspection,
+    "readings added": _readings,
+    "reading corrected": _correction,
+    "reading withdrawn": _correction,
+    "results added": _results,
+    "result replaced": _replacement,
+    "result withdrawn": _replacement,
+    "photograph added": _photograph,
+    "findings set": _findings,
+    "finding settled": _settlement,
+    "reviewed": _review,
+    "station reviewed": _station_review,
+}
