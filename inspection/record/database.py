@@ -25,6 +25,7 @@ from sqlalchemy.exc import ArgumentError
 from inspection.record import drafts
 from inspection.record.errors import RecordError, StaleError, plainly
 from inspection.record.events import lock_head
+from inspection.record.file_guard import FileMark, refuse_another_file
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_MS = 10_000
@@ -253,11 +254,19 @@ class Access:
         What to call it in messages.
     batch : Connection or None
         The transaction that all calls share, where they are saved together.
+    mark : tuple or None
+        What tells the SQLite file that was opened from any other.
     """
 
     engine: Engine
     where: str
     batch: Connection | None = None
+    mark: FileMark | None = None
+
+    def _refuse_another_file(self) -> None:
+        path = sqlite_path(self.engine)
+        if path is not None and self.mark is not None:
+            refuse_another_file(path, self.mark, self.where)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -265,6 +274,7 @@ class Access:
         if self.batch is not None:
             yield self.batch
             return
+        self._refuse_another_file()
         engine = self.engine
         if engine.dialect.name == "postgresql":  # SQLite gives one moment anyway
             engine = engine.execution_options(isolation_level="REPEATABLE READ")
@@ -283,10 +293,12 @@ class Access:
         if self.batch is not None:
             yield self.batch
             return
+        self._refuse_another_file()
         try:
             with plainly(self.where), writer(self.engine).begin() as connection:
                 lock_head(connection)  # before anything is read that the change builds on
                 yield connection
+                self._refuse_another_file()  # what is saved in a deleted file is lost
         except StaleError as error:
             if not by or error.change is None:
                 raise

@@ -24,6 +24,7 @@ from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, fingerprint, iter_events
+from inspection.record.file_guard import mark_of, refuse_foreign_log
 from inspection.record.photo_store import PhotographStore
 from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
@@ -414,7 +415,8 @@ def open_record(
     Raises
     ------
     RecordError
-        If it can't be opened, is no record, or was made by a newer version of the program.
+        If it can't be opened, is no record, was made by a newer version of the program, or lies
+        beside a write-ahead log that is not its own.
 
     Examples
     --------
@@ -439,8 +441,11 @@ def open_record(
     if photographs is None:
         photographs = "" if path is None else photographs_beside(path)
     try:
+        if path is not None:
+            refuse_foreign_log(path, shown(where))
         upgrade_schema(engine, shown(where))
     except BaseException:
         engine.dispose()
         raise
-    return Record(Access(engine, shown(where)), PhotographStore(str(photographs)))
+    mark = None if path is None else mark_of(path)
+    return Record(Access(engine, shown(where), mark=mark), PhotographStore(str(photographs)))

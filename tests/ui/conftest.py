@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from inspection.record.record import open_record
+
 APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"
 REVIEWER = "Reviewer B"
 
@@ -15,7 +17,6 @@ REVIEWER = "Reviewer B"
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a folder with a record of the sample inspection; not to be written to."""
-    from inspection.record.record import open_record
     from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
@@ -31,6 +32,7 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     """Return the pages on an empty record of their own."""
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
+    open_record(tmp_path / "record.db").close()  # the pages make none that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")
     return AppTest.from_file(str(APP), default_timeout=120)  # a busy machine

@@ -90,7 +90,9 @@ def page(
         )
     if place:
         try:
-            open_record(place).close()  # what is wrong with it is said here, in one sentence
+            open_record(
+                place, create=False
+            ).close()  # what is wrong with it is said here, in one sentence
         except ValueError as wrong:
             raise click.ClickException(str(wrong)) from wrong
     opened_at = _team_address(team) if team else f"http://{_in_url(address)}:{port}"

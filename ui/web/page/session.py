@@ -34,8 +34,9 @@ def record_location() -> str:
 
 @st.cache_resource
 def _open(place: str) -> Record:
-    if "://" not in place:
-        folder = Path(place).expanduser().parent
+    named = RECORD in os.environ  # one's own record begins by itself, one that was named does not
+    if not named:
+        folder = Path(place).parent
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as wrong:
@@ -45,7 +46,7 @@ def _open(place: str) -> Record:
     photographs = os.environ.get("ROPE_PHOTO_STORE")
     if photographs is None and "://" in place:
         photographs = str(data_folder() / "photographs")
-    return open_record(place, photographs=photographs)
+    return open_record(place, photographs=photographs, create=not named)
 
 
 def get_record() -> Record:

@@ -1,0 +1,119 @@
+"""A SQLite record's file on the disk: still the one that was opened, and its log its own.
+
+SQLite goes on writing into a file that was deleted or replaced under it, and replays whatever
+write-ahead log lies beside a file (sqlite.org/howtocorrupt.html, 1.3 and 1.4). Both lose entries
+without a word, so both are asked before anything is read or written.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from inspection.record.errors import RecordError
+
+FileMark = tuple[int, int]
+WAL_HEADER_BYTES = 32
+
+
+def mark_of(path: Path) -> FileMark | None:
+    """Return what tells a file from any other, None if it is not there."""
+    try:
+        told = path.stat()
+    except OSError:
+        return None
+    return told.st_dev, told.st_ino
+
+
+def refuse_another_file(path: Path, mark: FileMark, where: str) -> None:
+    """Refuse a record whose file is not there any more, or is another one than was opened.
+
+    Raises
+    ------
+    RecordError
+        If so; what was to be saved is not.
+    """
+    now = mark_of(path)
+    if now == mark:
+        return
+    if now is None:
+        raise RecordError(
+            f"The record {where} is gone: its file was deleted or moved while it was open. Nothing "
+            "was saved now; put the file back, or restore the last backup."
+        )
+    raise RecordError(
+        f"The record {where} was replaced: another file lies in its place than the one that was "
+        "opened. Nothing was saved now; stop the program, see which of the two files is meant, and "
+        "start it again."
+    )
+
+
+def refuse_foreign_log(path: Path, where: str) -> None:
+    """Refuse a record beside which another file's write-ahead log lies.
+
+    The file alone and the file with its log are compared: the log must go on where the file's own
+    chain ends. Both are only read.
+
+    Raises
+    ------
+    RecordError
+        If they don't belong together; both are left as they are.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    try:
+        if not path.stat().st_size or log.stat().st_size <= WAL_HEADER_BYTES:
+            return
+    except OSError:
+        return
+    try:
+        alone = _head(path, "immutable=1")
+    except sqlite3.Error:  # a log that was being written back may have left the file in pieces
+        alone = None
+    try:
+        if alone is not None and _head(path, "mode=ro") == alone:
+            return
+        fits = _goes_on(path, alone)
+    except sqlite3.OperationalError:  # locked, or not to be read: opening it says so
+        return
+    except sqlite3.DatabaseError:
+        fits = False
+    if not fits:
+        raise RecordError(
+            f"The record {where} and the write-ahead log beside it ({log.name}) don't belong "
+            "together: the file was replaced while its log stayed. Nothing was changed; move the "
+            f"log to another folder and keep it, or put back the file that {log.name} belongs to."
+        )
+
+
+def _connect(path: Path, how: str) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?{how}", uri=True)
+
+
+def _head(path: Path, how: str) -> tuple[int, str]:
+    with closing(_connect(path, how)) as connection:
+        row = connection.execute("SELECT sequence, hash FROM head").fetchone()
+        return (0, "") if row is None else (int(row[0]), str(row[1]))
+
+
+def _goes_on(path: Path, alone: tuple[int, str] | None) -> bool:
+    """Say whether the file with its log is whole, and goes on from what the file alone says."""
+    with closing(_connect(path, "mode=ro")) as connection:
+        last, end = connection.execute("SELECT sequence, hash FROM head").fetchone()
+        (count,) = connection.execute("SELECT count(*) FROM events").fetchone()
+        after = 0 if alone is None else alone[0]
+        previous = None if not after else alone and alone[1]
+        if count != last or last < after:
+            return False
+        if after:
+            there = "SELECT hash FROM events WHERE sequence = ?"
+            if connection.execute(there, (after,)).fetchone() != (previous,):
+                return False
+        listed = "SELECT previous, hash FROM events WHERE sequence > ? ORDER BY sequence"
+        for before, own in connection.execute(listed, (after,)):
+            if previous is not None and before != previous:
+                return False
+            previous = own
+        if last and previous != end:
+            return False
+        return bool(connection.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))

@@ -1,0 +1,144 @@
+"""What happens to files: deleted, moved, replaced under a running program, killed in the middle."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from inspection.model.rope import Rope
+from inspection.record.errors import RecordError
+from inspection.record.record import Record, open_record
+
+WRITER = """
+import os, sys
+from inspection.model.rope import Rope
+from inspection.record.record import open_record
+record = open_record(sys.argv[1])
+for number in range(int(sys.argv[2]), int(sys.argv[3])):
+    record.add_rope(Rope(f"rope {number}", 22.0, site="x" * 300), by="A. Berg")
+print("saved", flush=True)
+os.kill(os.getpid(), 9)
+"""
+
+
+def killed_writer(path: Path, first: int, last: int) -> None:
+    """Add ropes in a process that is killed: its write-ahead log stays."""
+    done = subprocess.run(
+        [sys.executable, "-c", WRITER, str(path), str(first), str(last)],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}, capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.stdout == "saved\n", done.stderr
+    assert done.returncode == -signal.SIGKILL
+    assert path.with_name(f"{path.name}-wal").stat().st_size > 0
+
+
+def names(record: Record) -> list[str]:
+    return [rope.identity for rope in record.ropes()]
+
+
+def test_nothing_is_acknowledged_that_goes_into_a_deleted_file(tmp_path: Path) -> None:
+    path = tmp_path / "record.db"
+    with open_record(path) as record:
+        record.add_rope(Rope("one", 22.0), by="A. Berg")
+        path.rename(tmp_path / "moved.db")
+        with pytest.raises(RecordError, match=r"record.db is gone: its file was deleted or moved"):
+            record.add_rope(Rope("two", 22.0), by="A. Berg")
+        with pytest.raises(RecordError, match="is gone"):
+            record.ropes()
+        assert not path.exists()
+        (tmp_path / "moved.db").rename(path)  # put back, and all goes on
+        record.add_rope(Rope("two", 22.0), by="A. Berg")
+    with open_record(path) as record:
+        assert names(record) == ["one", "two"]
+
+
+def test_a_file_that_goes_while_something_is_saved_takes_nothing_with_it(tmp_path: Path) -> None:
+    path = tmp_path / "record.db"
+    with open_record(path) as record:
+
+        def cut_short() -> None:
+            with record.transaction() as batch:
+                batch.add_rope(Rope("one", 22.0), by="A. Berg")
+                path.rename(tmp_path / "moved.db")
+
+        with pytest.raises(RecordError, match="is gone"):
+            cut_short()
+        (tmp_path / "moved.db").rename(path)
+        assert names(record) == []
+
+
+def test_a_file_that_was_replaced_under_a_running_program_is_told(tmp_path: Path) -> None:
+    path, other = tmp_path / "record.db", tmp_path / "other.db"
+    with open_record(other) as record:
+        record.add_rope(Rope("other", 22.0), by="A. Berg")
+    with open_record(path) as record:
+        record.add_rope(Rope("one", 22.0), by="A. Berg")
+        other.replace(path)
+        with pytest.raises(RecordError, match=r"was replaced: another file lies in its place"):
+            record.add_rope(Rope("two", 22.0), by="A. Berg")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
+def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
+    path = tmp_path / "record.db"
+    killed_writer(path, 0, 30)
+    with open_record(path) as record:
+        assert len(names(record)) == 30
+        killed_writer(path, 30, 40)  # while it is open here
+        assert len(names(record)) == 40
+        with open_record(path) as another:
+            assert another.verify().sound
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
+@pytest.mark.parametrize("backup_at", [0, 1, 20])
+def test_a_file_that_was_replaced_beside_its_old_log_is_told(
+    tmp_path: Path, backup_at: int
+) -> None:
+    # SQLite alone replays the log over the other file: entries of both, or of none
+    path, backup = tmp_path / "record.db", tmp_path / "backup.db"
+    with open_record(path) as record:
+        for number in range(backup_at):
+            record.add_rope(Rope(f"rope {number}", 22.0), by="A. Berg")
+    shutil.copy(path, backup)
+    with open_record(path) as record:
+        for number in range(backup_at, 60):
+            record.add_rope(Rope(f"rope {number}", 22.0, site="y" * 500), by="A. Berg")
+    killed_writer(path, 60, 63)
+    log = path.with_name("record.db-wal").read_bytes()
+    backup.replace(path)
+    before = path.read_bytes()
+    for _ in range(2):
+        with pytest.raises(RecordError, match=r"\(record.db-wal\) don't belong together"):
+            open_record(path)
+    assert path.with_name("record.db-wal").read_bytes() == log
+    assert path.read_bytes() == before
+    path.with_name("record.db-wal").unlink()  # as the sentence says
+    path.with_name("record.db-shm").unlink(missing_ok=True)
+    with open_record(path) as record:
+        assert len(names(record)) == backup_at
+        assert record.verify().sound
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
+def test_another_records_file_beside_a_log_is_told(tmp_path: Path) -> None:
+    path, other = tmp_path / "record.db", tmp_path / "other.db"
+    with open_record(other) as record:
+        for number in range(100):
+            record.add_rope(Rope(f"other {number}", 9.0), by="B. Lind")
+    killed_writer(path, 0, 20)
+    other.replace(path)
+    with pytest.raises(RecordError, match="don't belong together"):
+        open_record(path)
+
+
+def test_a_record_that_was_named_and_is_missing_is_not_made(tmp_path: Path) -> None:
+    with pytest.raises(RecordError, match="there is no record at"):
+        open_record(tmp_path / "nowhere.db", create=False)
+    assert not list(tmp_path.iterdir())
