@@ -58,6 +58,21 @@ def login_claims(cookie: str) -> dict[str, Any]:
     return claims if isinstance(claims, dict) else {}
 
 
+def session_name() -> str:
+    """Return what tells this browser's session from any other."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    context = get_script_run_ctx(suppress_warning=True)
+    return "" if context is None else context.session_id
+
+
+def session_goes_on(name: str) -> bool:
+    """Say whether a session of this server is still there."""
+    from streamlit.runtime import exists, get_instance
+
+    return exists() and get_instance().is_active_session(name) is True
+
+
 def wrap_download_handler(answer: Callable[[DownloadHandler, Any, str], Awaitable[Any]]) -> None:
     """Let `answer` stand around what Streamlit does when a download button is pressed.
 

@@ -9,7 +9,8 @@ Photographs as they come in: by file or by the camera of this device, measured o
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from datetime import datetime
 
 import streamlit as st
@@ -23,6 +24,7 @@ from ui.text import as_typed, place
 from ui.web.page.layout import flash_success
 from ui.web.page.rescreen import mark_pending, rescreen
 from ui.web.page.session import SELECTED, get_record, user_name
+from ui.web.page.streamlit_internals import session_goes_on, session_name
 from vision.photo.containers import MOST_PIXELS, PhotoError
 from vision.results import Estimate, Refusal, Result
 from vision.target.print_scale import PrintCheck, check_from
@@ -75,6 +77,7 @@ UNCHECKED = "print not checked"
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 REJECTED = "not taken"
 LAST = "photographs that came last"
+ARRIVED = "arrived"  # kind of the draft that names what is being measured
 WAITING = "photographs that wait for the record of"
 
 
@@ -160,6 +163,44 @@ def _retry(opened: OpenInspection) -> tuple[PhotoFile, ...]:
     return waiting if st.button(f"Try again with {count}", type="primary") else ()
 
 
+def show_lost(opened: OpenInspection) -> None:
+    """Say which photographs never got into the record because the server or the page ended.
+
+    Their names are written down before the first of them is measured.
+    """
+    identity, by = opened.inspection.identity, user_name()
+    draft = get_record().draft(identity, by=by, kind=ARRIVED)
+    if draft is None or draft.data["session"] == session_name():
+        return
+    if session_goes_on(draft.data["session"]):  # in another window, at work
+        return
+    there = {one.sha256 for one in opened.photographs}
+    lost = [name for name, sha256 in draft.data["files"] if sha256 not in there]
+    if lost:
+        st.error(
+            as_typed(
+                f"{len(lost)} of {len(draft.data['files'])} photographs that came at "
+                f"{draft.saved_at[:16].replace('T', ' ')} UTC are not in the record, because the "
+                f"program or the page ended before they were measured: {', '.join(lost)}. Choose "
+                "them again."
+            ),
+            icon=":material/error:",
+        )
+    if not lost or st.button("I have seen it", key=f"lost {identity}"):
+        get_record().drop_draft(identity, by=by, kind=ARRIVED)
+        if lost:
+            st.rerun()
+
+
+def _note_arrived(identity: str, files: Sequence[PhotoFile]) -> None:
+    """Write down what came, so that it can be said which of it was lost; a full disk says so."""
+    told = [[file.name, hashlib.sha256(file.data).hexdigest()] for file in files]
+    with suppress(RecordError):  # the first photograph will say the same
+        get_record().save_draft(
+            identity, {"session": session_name(), "files": told}, by=user_name(), kind=ARRIVED
+        )
+
+
 def last_uploaded() -> frozenset[str]:
     """Return the hashes of the photographs that came last in this session."""
     return frozenset(st.session_state.get(LAST, ()))
@@ -195,6 +236,7 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
     rest: list[PhotoFile] = []
     told: list[str] = []
     taken = 0
+    _note_arrived(opened.inspection.identity, arrived)
     bar = st.progress(0.0, text="measuring")
     for done, one in enumerate(arrived):
         bar.progress(done / len(arrived), text=f"measuring {as_typed(one.name)}")
@@ -224,6 +266,9 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
             st.markdown(as_typed(line_of(result)))
     # only now: where somebody presses something else meanwhile, all of them wait on
     _hold(opened.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
+    with suppress(RecordError):
+        if not rest:
+            get_record().drop_draft(opened.inspection.identity, by=user_name(), kind=ARRIVED)
     bar.progress(1.0, text="holding readings against photographs")
     if taken:
         rescreen(opened.inspection.identity)

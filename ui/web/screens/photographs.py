@@ -20,6 +20,7 @@ from ui.web.panels.upload import (
     hold_uploads,
     last_uploaded,
     line_of,
+    show_lost,
     show_rejected,
     upload_photographs,
 )
@@ -154,6 +155,8 @@ inspection = page_header("3 Photographs")
 if inspection is None:
     hold_uploads()
 else:
+    with show_errors():
+        show_lost(inspection)
     with show_errors():
         upload_photographs(inspection)
     show_rejected()
