@@ -15,12 +15,11 @@ Photographs lie beside them; they are read in another room.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 from pathlib import Path
-from typing import Any, get_args, get_type_hints
+from typing import Any
 
 from inspection.exchange.columns import place_m, whole_number
 from inspection.exchange.parse import ReadingRow, Rejected, read_readings
@@ -28,6 +27,8 @@ from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.log import Earlier, Log
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station
+from inspection.model.typed import check_types
+from inspection.record.commands import check_rope, check_stations
 from inspection.record.serialization import from_dict
 
 READINGS = ("readings.csv", "readings.xlsx")
@@ -111,13 +112,10 @@ def _read_rope(path: Path) -> Rope:
     values = _read_json(path, Rope, "describe the rope there, at least identity and nominal_mm")
     try:
         rope = from_dict(Rope, values)
-        nominal = float(rope.nominal_mm)
-    except (TypeError, ValueError) as error:
-        raise ValueError(f"{path.name} does not describe a rope: {error}.") from error
-    if not 0 < nominal < math.inf:
-        raise ValueError(
-            f"{path.name} gives a nominal diameter of {nominal} mm; it is more than 0."
-        )
+        check_types(rope)
+        check_rope(rope)
+    except ValueError as error:
+        raise ValueError(f"{path.name} does not describe a rope: {error}") from error
     return rope
 
 
@@ -131,31 +129,19 @@ def _read_json(path: Path, kind: type, why: str) -> dict[str, Any]:
         values = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ValueError(f"{path.parent} has no {path.name}: {why}.") from None
+    except RecursionError:
+        raise ValueError(f"{path.name} holds values within values without end.") from None
     except (OSError, ValueError) as error:
         raise ValueError(f"{path.name} can't be read as JSON: {error}.") from error
     if not isinstance(values, dict):
         raise ValueError(f"{path.name} must hold an object: names and values in braces.")
     known = [item.name for item in fields(kind)]
-    for name, value in values.items():
+    for name in values:
         if name not in known:
             raise ValueError(
                 f"{path.name} has a field '{name}' that is not known; known are {', '.join(known)}."
             )
-        _check_field(path.name, name, value, get_type_hints(kind)[name])
     return values
-
-
-def _check_field(file: str, name: str, value: object, hint: Any) -> None:
-    """Refuse a word that is not one of the words of its type, and a text in place of a number."""
-    kinds = get_args(hint) or (hint,)
-    optional = type(None) in kinds
-    words = [one for kind in kinds for one in (get_args(kind) or (kind,)) if isinstance(one, str)]
-    if words and value not in words and not (optional and value is None):
-        raise ValueError(f"{file}: '{name}' is {value!r}; it is one of {', '.join(words)}.")
-    if not (float in kinds and optional) or value is None:
-        return
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
-        raise ValueError(f"{file}: '{name}' is {value!r}; it is a number in mm, or null.")
 
 
 def _read_stations(path: Path) -> tuple[Station, ...]:
@@ -204,8 +190,10 @@ def _inspection(
         values["stations"] = []
     try:
         made = from_dict(Inspection, values)
-    except (TypeError, ValueError) as error:
-        raise ValueError(f"inspection.json does not describe an inspection: {error}.") from error
+        check_types(made)
+        check_stations(made)
+    except ValueError as error:
+        raise ValueError(f"inspection.json does not describe an inspection: {error}") from error
     placed = {station.number: station for station in (*_positions(rows), *stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
     if missing and not made.stations and not described:

@@ -60,6 +60,8 @@ def rules_from_json(text: str) -> tuple[Rule, ...]:
             f"the limits are not JSON (line {error.lineno}, column {error.colno}): correct the "
             "file there."
         ) from error
+    except RecursionError:
+        raise ValueError("the limits hold values within values without end.") from None
     if not isinstance(listed, list):
         raise ValueError("the limits must be a JSON list of objects: put them in [ ].")
     return tuple(_rule(number, row) for number, row in enumerate(listed, start=1))
@@ -119,6 +121,13 @@ def _rule(number: int, row: object) -> Rule:
 
 
 def _number(number: int, name: str, value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f"limit {number}: '{name}' must be a number; got {value!r}.")
-    return float(value)
+    told = f"limit {number}: '{name}' must be a number; got {value!r:.60}."
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(told)
+    try:
+        figure = float(value)
+    except OverflowError:
+        raise ValueError(told) from None
+    if not math.isfinite(figure):
+        raise ValueError(told)
+    return figure

@@ -37,7 +37,7 @@ def check_types(thing: Any) -> None:
     >>> from inspection.model.rope import Groove, Rope
     >>> check_types(Rope("hoist 1", 22.0, grooves=(Groove("drum", "12,1"),)))
     Traceback (most recent call last):
-    ValueError: 'grooves[0].radius_mm' is '12,1'; it is a number.
+    ValueError: 'grooves[0].radius_mm' is '12,1'; it is a number in mm.
     """
     _check_fields(thing, "")
 
@@ -58,7 +58,8 @@ def _check(value: Any, hint: Any, name: str) -> None:
     for one in options:
         if _fits(value, one, name):
             return
-    wanted = " or ".join(_words(one) for one in options)
+    unit = " in mm" if name.endswith("_mm") else ""
+    wanted = " or ".join(_words(one) + (unit if one is float else "") for one in options)
     raise ValueError(f"'{name}' is {_shown(value)}; it is {wanted}.")
 
 

@@ -12,6 +12,7 @@ from typing import Any, get_args
 
 from sqlalchemy import Connection, Row, Table, select
 
+from inspection.model.length_text import LONGEST_MM
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.record.errors import RecordError, StaleError
@@ -30,6 +31,8 @@ from inspection.record.serialization import (
 )
 from inspection.record.views import Photograph
 from vision.results import Result
+
+SHORTEST_MM = 1e-6  # a nanometre; what is less is a slip, and divided by it is none of a rope's
 
 
 def save(
@@ -90,11 +93,31 @@ def check_rope(rope: Rope) -> None:
         _positive(rope.lay_mm, f"lay length of rope {rope.identity!r}", "mm")
     if rope.baseline_mm is not None:
         _positive(rope.baseline_mm, f"baseline diameter of rope {rope.identity!r}", "mm")
+    for groove in rope.grooves:
+        _positive(groove.radius_mm, f"radius of groove {groove.name!r}", "mm")
+        for length, what in (
+            (groove.pitch_mm, "pitch"), (groove.rope_min_mm, "least rope"),
+            (groove.rope_max_mm, "largest rope"),
+        ):  # fmt: skip
+            if length is not None:
+                _positive(length, f"{what} of groove {groove.name!r}", "mm")
+        if groove.layers < 1:
+            raise ValueError(f"the layers of groove {groove.name!r} are 1 or more; "
+                             f"got {groove.layers}.")  # fmt: skip
+    if rope.outer_strands < 1:
+        raise ValueError(f"a rope has 1 outer strand or more; got {rope.outer_strands}.")
     u = rope.u_reference_mm
     if u is not None and not 0 <= u < math.inf:
         raise ValueError(
             f"the reference's uncertainty of rope {rope.identity!r} must be 0 mm or more; got {u}."
         )
+
+
+def check_stations(inspection: Inspection) -> None:
+    """Raise ValueError if stations are not numbered from 1, each number once."""
+    numbers = [station.number for station in inspection.stations]
+    if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
+        raise ValueError(f"stations are numbered from 1, each number once; got {numbers!r:.60}.")
 
 
 def check_gauge(gauge: Gauge) -> None:
@@ -111,8 +134,10 @@ def check_gauge(gauge: Gauge) -> None:
 
 
 def _positive(value: float, what: str, unit: str) -> None:
-    if not (math.isfinite(value) and value > 0):
+    if not (math.isfinite(value) and value > SHORTEST_MM):
         raise ValueError(f"the {what} must be more than 0 {unit}; got {value}.")
+    if value > LONGEST_MM:
+        raise ValueError(f"the {what} is {value:g} {unit}; lengths end at 100 m.")
 
 
 def require_reason(why: str, what: str) -> None:
@@ -157,9 +182,7 @@ def save_inspection(
     checked_name(inspection.identity, "inspection")
     row = find_inspection(connection, inspection.identity)
     new = to_dict(inspection)
-    numbers = [station.number for station in inspection.stations]
-    if len(set(numbers)) != len(numbers) or any(number < 1 for number in numbers):
-        raise ValueError(f"stations are numbered from 1, each number once; got {numbers}.")
+    check_stations(inspection)
     try:
         kept(connection, ropes, inspection.rope)
     except KeyError:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from dataclasses import asdict, fields, is_dataclass
-from datetime import date
+from dataclasses import MISSING, asdict, fields, is_dataclass
+from datetime import date, datetime
 from enum import Enum
 from functools import cache
 from itertools import repeat
@@ -97,8 +97,9 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
 
     Raises
     ------
-    TypeError, ValueError
-        If a field without a default is missing, or a value can't be one of its type.
+    ValueError
+        If a field without a default is missing, or a value can't be one of its type. Numbers and
+        texts are taken as they are: what comes from outside is for `inspection.model.typed`.
 
     Examples
     --------
@@ -106,13 +107,24 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
     >>> from_dict(Inspection, {"identity": "I-1", "rope": "R-1", "on": "2026-11-03"}).on
     datetime.date(2026, 11, 3)
     """
+    if not isinstance(values, dict):
+        raise ValueError(f"a {kind.__name__.lower()} is described by a group; got {values!r:.60}.")
+    lacking = [name for name in _needed(kind) if name not in values]  # type: ignore[arg-type]
+    if lacking:
+        raise ValueError(f"a {kind.__name__.lower()} needs {' and '.join(lacking)}.")
     if kind is Finding and "places" not in values:
         values = {**values, "places": _places(values.get("where", ()))}
     if kind is Estimate and "scale_source" not in values:
         values = {**values, "scale_source": ScaleSource.of_hold(values.get("hold", ""))}
     hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
-    known = ((name, hint) for name, hint in hints.items() if name in values)
-    return kind(**{name: _typed(hint, values[name]) for name, hint in known})
+    given: JsonObject = {}
+    for name, hint in hints.items():
+        if name in values:
+            try:
+                given[name] = _typed(hint, values[name])
+            except ValueError as wrong:
+                raise ValueError(f"in '{name}': {wrong}") from wrong
+    return kind(**given)
 
 
 def result_from_dict(values: JsonObject) -> Result:
@@ -127,13 +139,21 @@ def _hints(kind: type) -> dict[str, Any]:
     return {item.name: hints[item.name] for item in fields(kind)}
 
 
+@cache
+def _needed(kind: type) -> tuple[str, ...]:
+    return tuple(
+        item.name for item in fields(kind)
+        if item.default is MISSING and item.default_factory is MISSING
+    )  # fmt: skip
+
+
 def _typed(hint: Any, value: Any) -> Any:
     """Return a plain value as one of the type that a field is declared with."""
     if value is None:
         return None
     if get_origin(hint) in (Union, UnionType):
         hint = next(one for one in get_args(hint) if one is not NoneType)
-    if get_origin(hint) is tuple:
+    if get_origin(hint) is tuple and isinstance(value, list | tuple):
         inner = get_args(hint)
         hints = repeat(inner[0]) if inner[-1] is Ellipsis else inner
         return tuple(_typed(one, item) for one, item in zip(hints, value, strict=False))
@@ -141,9 +161,19 @@ def _typed(hint: Any, value: Any) -> Any:
         if is_dataclass(hint):
             return from_dict(hint, value)
         if issubclass(hint, date):
-            return hint.fromisoformat(value)
+            try:
+                return hint.fromisoformat(value)
+            except (TypeError, ValueError):
+                raise ValueError(
+                    f"{value!r:.60} is no {'time' if hint is datetime else 'day'} such as "
+                    f"{'2026-09-14T10:32:05' if hint is datetime else '2026-09-14'}."
+                ) from None
         if issubclass(hint, Enum):
-            return hint(value)
+            try:
+                return hint(value)
+            except ValueError:
+                listed = ", ".join(one.value for one in hint)
+                raise ValueError(f"{value!r:.60} is not one of {listed}.") from None
     return value
 
 

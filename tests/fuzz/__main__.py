@@ -19,7 +19,7 @@ from tests.fuzz.watched import Outcome, try_all, watch
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
-    parser.add_argument("what", choices=["photos", "tables"])
+    parser.add_argument("what", choices=["photos", "tables", "descriptions"])
     parser.add_argument("--count", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--first", type=int, default=0)
@@ -29,8 +29,10 @@ def main() -> None:
     if told.child:
         if told.what == "photos":
             from tests.fuzz.photo_inputs import trial
-        else:
+        elif told.what == "tables":
             from tests.fuzz.table_inputs import trial
+        else:
+            from tests.fuzz.description_inputs import trial
         try_all(told.first, told.count, trial(told.seed))
         return
     done = _kept(told.keep)

@@ -14,7 +14,9 @@ pytest.importorskip("resource", reason="limits of a process are set by POSIX cal
 SEED = 20261126  # another one than that of the large run, so that the two don't share inputs
 
 
-@pytest.mark.parametrize(("what", "count"), [("photos", 460), ("tables", 210)])
+@pytest.mark.parametrize(
+    ("what", "count"), [("photos", 460), ("tables", 210), ("descriptions", 420)]
+)
 def test_damaged_files_are_read_or_refused_in_a_sentence(what: str, count: int) -> None:
     tried = list(watch(what, count, seed=SEED))
     assert len(tried) == count

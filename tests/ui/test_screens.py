@@ -18,6 +18,7 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
+from ui.presenters import edge_views
 from ui.presenters.flagged_entries import filtered
 from ui.presenters.review_queue import review_queue, save_decision
 from ui.presenters.station import edge_shapes, shapes_of
@@ -195,11 +196,11 @@ def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
     across = np.array([-along[1], along[0]])
     apart_px = [abs((pair[0].mean(0) - pair[1].mean(0)) @ across) for pair in (drawn, logged)]
     assert apart_px[1] / apart_px[0] == pytest.approx(1 + 1 / estimate.diameter_mm, rel=2e-3)
-    place = pictures.edge_places(estimate, marks)[0]
+    place = edge_views.edge_places(estimate, marks)[0]
     edge = edge_shapes(estimate, marks, place, 0, estimate.diameter_mm + 1.0)
     heights = {one.look: one.points[0][1] for one in edge if one.look in ("logged", "photograph")}
     moved = heights["photograph"] - heights["logged"]
-    assert moved == pytest.approx(0.5 * pictures.EDGE_PX_PER_MM, rel=0.01)
+    assert moved == pytest.approx(0.5 * edge_views.EDGE_PX_PER_MM, rel=0.01)
     for more_mm, words in (
         (1.0, "0.50 mm farther out"),
         (-0.012, "0.01 mm farther in"),
@@ -238,15 +239,15 @@ def test_a_magnified_edge_shows_the_rope_below_and_a_known_step_in_its_place() -
     """A picture of our own: bright rope below row 500, turned by a quarter as a check."""
     picture = np.zeros((1000, 1400, 3), np.uint8)
     picture[500:] = 200
-    upright = pictures.EdgePlace((700.0, 499.5), (0.0, -1.0), 10.0)
-    turned = pictures.EdgePlace((500.5, 700.0), (1.0, 0.0), 10.0)  # rope on the left
+    upright = edge_views.EdgePlace((700.0, 499.5), (0.0, -1.0), 10.0)
+    turned = edge_views.EdgePlace((500.5, 700.0), (1.0, 0.0), 10.0)  # rope on the left
     for pixels, place in ((picture, upright), (np.rot90(picture, -1).copy(), turned)):
-        with Image.open(io.BytesIO(pictures.edge_png(pixels, place))) as png:
+        with Image.open(io.BytesIO(edge_views.edge_png(pixels, place))) as png:
             cut = np.asarray(png.convert("L"))
         rope = cut[:, cut.shape[1] // 2] > 100
         step = int(np.argmax(rope))
         assert rope[step:].all()
-        assert abs(step - cut.shape[0] / 2) <= pictures.EDGE_PX_PER_MM / 10 + 1  # one photo px
+        assert abs(step - cut.shape[0] / 2) <= edge_views.EDGE_PX_PER_MM / 10 + 1  # one photo px
 
 
 def test_pictures_are_packed_so_that_the_page_finds_each() -> None:

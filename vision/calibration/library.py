@@ -285,7 +285,7 @@ def _camera_from(key: str, entry: Any, file: Path) -> CalibratedCamera:
             on=None if entry.get("on") is None else date.fromisoformat(entry["on"]),
             **numbers,
         )
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         raise ValueError(
             f"{file.name}, camera {key!r}: this is no calibration; mend the file or move it away."
         ) from None

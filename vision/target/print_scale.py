@@ -210,10 +210,17 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
         raise ValueError(f"{where}: checked_on must be a day such as 2026-09-14.")
     try:
         checked_on = None if day is None else date.fromisoformat(day)
+    except ValueError:
+        raise ValueError(
+            f"{where}: checked_on is {day!r:.60}; it must be a day such as 2026-09-14."
+        ) from None
+    try:
         layout = layout_named(entry["layout"])
         along, across, u_read = map(float, lengths)
         return PrintCheck(name, layout, along, across, u_read, checked_on)
-    except (ValueError, OverflowError) as reason:
+    except OverflowError:
+        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.") from None
+    except ValueError as reason:
         raise ValueError(f"{where}: {reason}") from None
 
 
