@@ -22,7 +22,7 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable
-from dataclasses import is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from typing import IO, Any, ParamSpec, TypeVar, cast
 
@@ -201,7 +201,7 @@ def _done(call: bytes) -> tuple[str, object]:
 
     try:
         module, name, given, named = pickle.loads(call)
-        return "done", getattr(importlib.import_module(module), name)(*given, **named)
+        return "done", _plain(getattr(importlib.import_module(module), name)(*given, **named))
     except MemoryError:
         return "memory", None
     except PhotoError as refused:
@@ -213,6 +213,21 @@ def _done(call: bytes) -> tuple[str, object]:
         return ("memory", None) if no_memory else ("fault", traceback.format_exc())
     except Exception:
         return "fault", traceback.format_exc()
+
+
+def _plain(value: Any) -> Any:
+    """Return a value with numpy's numbers as Python's own, at any depth."""
+    import numpy as np
+
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, list | tuple):
+        return type(value)(map(_plain, value))
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return replace(value, **{f.name: _plain(getattr(value, f.name)) for f in fields(value)})
+    return value
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ import math
 import types
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
+from enum import Enum
 from functools import cache
 from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
@@ -99,6 +100,8 @@ def _words(hint: Any) -> str:
     if get_origin(hint) is tuple:
         parts = get_args(hint)
         return "a list" if parts[1:] == (Ellipsis,) else f"a list of {len(parts)}"
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return f"one of {', '.join(str(one.value) for one in hint)}"
     return _KINDS.get(hint, "a group of named values")
 
 

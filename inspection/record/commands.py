@@ -107,7 +107,7 @@ def check_rope(rope: Rope) -> None:
     if rope.outer_strands < 1:
         raise ValueError(f"a rope has 1 outer strand or more; got {rope.outer_strands}.")
     u = rope.u_reference_mm
-    if u is not None and not 0 <= u < math.inf:
+    if u is not None and not 0 <= u < LONGEST_MM:
         raise ValueError(
             f"the reference's uncertainty of rope {rope.identity!r} must be 0 mm or more; got {u}."
         )

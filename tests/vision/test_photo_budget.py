@@ -24,6 +24,7 @@ from vision.photo import decode
 from vision.photo.containers import MOST_BYTES, MOST_SECONDS, PROGRAM_BYTES, PhotoError
 from vision.photo.photo import open_photo
 from vision.photo.preview import PREVIEW_PX, preview_of
+from vision.uncertainty import Term
 
 HOUSE = Path(__file__).resolve().parents[2]
 SIDE = 3000
@@ -158,6 +159,10 @@ def wrong(_: bytes) -> None:
     raise KeyError("a fault")
 
 
+def numbers() -> tuple[Term, float]:
+    return Term("edge", np.float64(0.02), "mm", 1.0, "A", "edge"), np.float32(0.5)  # type: ignore[arg-type,return-value]
+
+
 def printing() -> str:
     print("a library speaks", flush=True)
     os.write(1, b"and so does its C part")
@@ -177,7 +182,7 @@ def acting() -> Acts:
 def _path(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the child find this file, too."""
     monkeypatch.syspath_prepend(str(Path(__file__).parent))
-    for work in (greedy, slow, dead, wrong, printing, acting):
+    for work in (greedy, slow, dead, wrong, printing, acting, numbers):
         monkeypatch.setattr(work, "__module__", "test_photo_budget")
     end_child()
 
@@ -234,6 +239,12 @@ def test_a_child_that_was_taken_over_hands_no_code_to_its_parent(
     assert not (tmp_path / "taken-over").exists()
     with pytest.raises(pickle.UnpicklingError):
         child._Answer(io.BytesIO(pickle.dumps(os.system))).load()
+
+
+def test_numbers_of_numpy_arrive_as_plain_ones() -> None:
+    term, half = apart("rope.jpg", numbers)
+    assert (type(term.u), type(half)) == (float, float)
+    assert (term.u, half) == (0.02, 0.5)
 
 
 def test_one_photograph_is_read_at_a_time() -> None:
