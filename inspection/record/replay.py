@@ -9,26 +9,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, exc, select
 
+from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
 from inspection.record import commands, reviews
 from inspection.record.errors import RecordError
 from inspection.record.events import Event, hearing
 from inspection.record.schema import gauges, print_checks, results, ropes
 from inspection.record.serialization import (
-    JsonObject,
-    finding_from_dict,
-    gauge_from_dict,
-    inspection_from_dict,
-    reading_from_dict,
+    from_dict,
     result_from_dict,
-    rope_from_dict,
     to_dict,
 )
 from inspection.record.views import Photograph
+from vision.results import Finding
+
+T = TypeVar("T")
 
 DEEPEST = 40  # values within values; the record's own are 6 deep
 
@@ -73,21 +73,20 @@ def _is_list(value: Any) -> bool:
     return isinstance(value, list)
 
 
-def _built(build: Callable[[JsonObject], Any], values: JsonObject) -> Any:
-    """Return what a dictionary describes, checked to its last field."""
-    thing = build(values)
+def _typed(thing: T) -> T:
+    """Return what a dictionary described, checked to its last field."""
     check_types(thing)
     return thing
 
 
 def _rope(connection: Connection, event: Event) -> None:
-    rope = _built(rope_from_dict, event.new_value)
+    rope = _typed(from_dict(Rope, event.new_value))
     commands.check_rope(rope)
     _define(connection, event, ropes, rope.identity, to_dict(rope))
 
 
 def _gauge(connection: Connection, event: Event) -> None:
-    gauge = _built(gauge_from_dict, event.new_value)
+    gauge = _typed(from_dict(Gauge, event.new_value))
     commands.check_gauge(gauge)
     _define(connection, event, gauges, gauge.identity, to_dict(gauge))
 
@@ -104,7 +103,7 @@ def _define(connection: Connection, event: Event, table: Any, name: str, values:
 
 
 def _inspection(connection: Connection, event: Event) -> None:
-    inspection = _built(inspection_from_dict, event.new_value)
+    inspection = _typed(from_dict(Inspection, event.new_value))
     revision = None
     if event.kind == "inspection changed":
         revision = commands.require_inspection(connection, event.subject).revision
@@ -116,19 +115,19 @@ def _said(event: Event) -> dict[str, Any]:
 
 
 def _readings(connection: Connection, event: Event) -> None:
-    added = [_built(reading_from_dict, values) for values in event.new_value]
+    added = [_typed(from_dict(Reading, values)) for values in event.new_value]
     commands.save_readings(connection, event.subject, added, **_said(event))
 
 
 def _correction(connection: Connection, event: Event) -> None:
     new = event.new_value
-    reading = None if new is None else _built(reading_from_dict, new)
+    reading = None if new is None else _typed(from_dict(Reading, new))
     number = event.old_value["number"]
     commands.save_correction(connection, event.subject, number, reading, **_said(event))
 
 
 def _results(connection: Connection, event: Event) -> None:
-    added = [_built(result_from_dict, values) for values in event.new_value]
+    added = [_typed(result_from_dict(values)) for values in event.new_value]
     commands.save_results(connection, event.subject, added, **_said(event))
 
 
@@ -139,7 +138,7 @@ def _replacement(connection: Connection, event: Event) -> None:
     if row is None:
         raise ValueError(f"there is no result {number!r:.20} before it.")
     before = commands.result_of(row)
-    after = None if new is None else _built(result_from_dict, new)
+    after = None if new is None else _typed(result_from_dict(new))
     commands.save_replacement(connection, event.subject, before, after, **_said(event))
 
 
@@ -153,7 +152,7 @@ def _photograph(connection: Connection, event: Event) -> None:
 
 
 def _findings(connection: Connection, event: Event) -> None:
-    found = [_built(finding_from_dict, values) for values in event.new_value["findings"]]
+    found = [_typed(from_dict(Finding, values)) for values in event.new_value["findings"]]
     rank = event.new_value["rank"]
     if type(rank) not in (int, float):
         raise ValueError(f"its rank is {rank!r:.40}; it is a number.")
