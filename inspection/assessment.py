@@ -21,6 +21,8 @@ from inspection.limits.conformity import (
     GUARD_2017,
     DecisionRule,
     PlacedVerdict,
+    scope_notes,
+    scope_of,
     station_verdicts,
     whole_rope_verdicts,
 )
@@ -28,7 +30,7 @@ from inspection.limits.grooves import GrooveFit, groove_fit, groove_limits
 from inspection.limits.plausibility import far_from_nominal
 from inspection.limits.remaining_life import StationHistory, station_histories
 from inspection.limits.rules import Limit, NotApplicable, Rule
-from inspection.limits.standards import limits_for, usual_sets
+from inspection.limits.standards import limits_for, not_asked, usual_sets
 from inspection.limits.wear import (
     LocalDecrease,
     SeverityRating,
@@ -98,6 +100,8 @@ class Assessment:
         Lay length of the stations whose photographs show it.
     doubted : frozenset of int
         Stations with an entry that deserves a second look.
+    not_asked : tuple of str
+        What decides which limits hold and was not stated, a sentence each.
     """
 
     log: Log
@@ -117,6 +121,7 @@ class Assessment:
     groove_fits: tuple[GrooveFit, ...] = ()
     lays: tuple[StationLay, ...] = ()
     doubted: frozenset[int] = frozenset()
+    not_asked: tuple[str, ...] = ()
 
     @property
     def needs_review(self) -> bool:
@@ -163,7 +168,7 @@ class Assessment:
     def _first(self) -> str:
         lost = [one for one in self.findings if asks_for_a_look_at_the_rope(one)]
         if lost:
-            return f"{_finding_words(lost[0])} {LOCAL_GROUND}"
+            return f"{finding_words(lost[0])} {LOCAL_GROUND}"
         for thin in self.local:
             if thin.outcome == "local decrease" and not self._misread(thin.station):
                 return f"{thin.words} {LOCAL_GROUND}"
@@ -173,7 +178,7 @@ class Assessment:
             if discards and not self._misread(placed.station):
                 return placed.words
         if self.findings:
-            return _finding_words(self.findings[0])
+            return finding_words(self.findings[0])
         for one in self.crosscheck.comparisons:
             if one.word == "disagrees":
                 return f"{one.place.words}. {one.words}"
@@ -190,7 +195,8 @@ class Assessment:
         return any(one.station == station and one.value_mm < least_mm for one in self.log.readings)
 
 
-def _finding_words(finding: Finding) -> str:
+def finding_words(finding: Finding) -> str:
+    """Return a finding with its places, at most three, in one line."""
     more = f" and {len(finding.where) - 3} more" if len(finding.where) > 3 else ""
     return f"{'; '.join(finding.where[:3])}{more}. {finding.seen}"
 
@@ -276,6 +282,7 @@ def assess(
         u_reference_mm=log.rope.u_reference_mm if u_reference_mm is None else u_reference_mm,
     )
     tension = log.inspection.tension
+    crossovers = {one.number for one in log.inspection.stations if one.at_crossover}
     sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits: list[Limit | NotApplicable] = list(
         limits_for(rope, rule_sets=sets, own=own, tension=tension)
@@ -303,7 +310,7 @@ def assess(
                 f"No station was measured in two directions by {source}: no mean, no verdict."
             )
             continue
-        found = station_verdicts(along, limits, source, decision=decision)
+        found = station_verdicts(along, limits, source, decision=decision, crossovers=crossovers)
         if rope.service == "new":
             whole, why = whole_rope_verdicts(
                 along, limits, source, nominal_mm=log.rope.nominal_mm, decision=decision
@@ -314,7 +321,16 @@ def assess(
             replace(one, doubted=bool(doubted) if one.station is None else one.station in doubted)
             for one in found
         ]
-    best = best_sections((*sections["photographs"], *sections["gauge"]))
+    notes += scope_notes(limits, crossovers)
+    table = next(
+        (one for one in limits if isinstance(one, Limit) and one.rule.what == "uniform decrease"),
+        None,
+    )
+    best = best_sections(
+        (*sections["photographs"], *sections["gauge"]),
+        contradicted={one.station or 0 for one in compared if one.word == "disagrees"},
+    )
+    local = local_decreases(best, nominal_mm=log.rope.nominal_mm) if len(best) >= 3 else ()
     severities = [
         (one, uniform_decrease(rope, one.mean_mm, one.u_mean_mm, tension=tension)) for one in best
     ]
@@ -328,11 +344,17 @@ def assess(
         verdicts=tuple(verdicts),
         not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
         best=best,
-        local=local_decreases(best, nominal_mm=log.rope.nominal_mm) if len(best) >= 3 else (),
+        local=tuple(replace(one, doubted=one.station in doubted) for one in local),
         notes=tuple(notes),
         method_comparison=compare_methods(compared) if compared else None,
         severities=tuple(
-            StationSeverity(at.station, at.source, one)
+            StationSeverity(
+                at.station,
+                at.source,
+                one,
+                "" if table is None else scope_of(table, at.station, crossovers),
+                at.station in doubted,
+            )
             for at, one in severities
             if isinstance(one, SeverityRating)
         ),
@@ -340,6 +362,7 @@ def assess(
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=station_lays(log.results, log.rope.outer_strands),
         doubted=doubted,
+        not_asked=not_asked(rope),
     )
 
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -24,9 +24,10 @@ from typing import Any
 from inspection.exchange.columns import place_m, whole_number
 from inspection.exchange.parse import ReadingRow, Rejected, read_readings
 from inspection.exchange.spreadsheet import read_sheet
+from inspection.model.length_text import parse_length
 from inspection.model.log import Earlier, Log
 from inspection.model.readings import Gauge
-from inspection.model.rope import Inspection, Rope, Station
+from inspection.model.rope import Inspection, Rope, Station, country_code
 from inspection.model.typed import check_types
 from inspection.record.commands import check_rope, check_stations
 from inspection.record.serialization import from_dict
@@ -111,12 +112,31 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
 def _read_rope(path: Path) -> Rope:
     values = _read_json(path, Rope, "describe the rope there, at least identity and nominal_mm")
     try:
-        rope = from_dict(Rope, values)
+        rope = from_dict(Rope, _with_lengths_read(values))
         check_types(rope)
+        rope = replace(rope, country=country_code(rope.country))
         check_rope(rope)
     except ValueError as error:
         raise ValueError(f"{path.name} does not describe a rope: {error}") from error
     return rope
+
+
+def _with_lengths_read(values: dict[str, Any]) -> dict[str, Any]:
+    """Return a description whose lengths are mm: written as text they may name their unit."""
+    read: dict[str, Any] = {}
+    for name, value in values.items():
+        if name.endswith("_mm") and isinstance(value, str):
+            try:
+                read[name] = parse_length(value)
+            except ValueError as error:
+                raise ValueError(f"'{name}' is {value!r}; {error}") from error
+        elif isinstance(value, list):
+            read[name] = [
+                _with_lengths_read(one) if isinstance(one, dict) else one for one in value
+            ]
+        else:
+            read[name] = value
+    return read
 
 
 def _read_inspection(path: Path) -> dict[str, Any]:

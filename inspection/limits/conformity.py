@@ -9,7 +9,7 @@ Verdicts with their place: what was judged, where, and what the figure came from
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
@@ -17,6 +17,7 @@ from typing import Literal
 from inspection.limits.rules import Limit, NotApplicable
 from inspection.measurement.measured_diameter import APART_M, measured_diameter
 from inspection.measurement.section import Section, Source
+from inspection.model.loss import DOUBTED
 from inspection.model.quantity import Quantity
 
 Outcome = Literal["within", "undecided", "outside"]
@@ -242,9 +243,6 @@ def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float
 STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
 
 
-DOUBTED = "It rests on an entry that deserves a second look."
-
-
 @dataclass(frozen=True, slots=True)
 class PlacedVerdict:
     """A verdict and what it is about.
@@ -259,19 +257,24 @@ class PlacedVerdict:
         The figure against its limit.
     doubted : bool
         Whether it rests on an entry that deserves a second look.
+    out_of_scope : str
+        Why the limit does not hold there although the figure lies beyond it; empty where it does.
     """
 
     station: int | None
     source: Source
     verdict: Verdict
     doubted: bool = False
+    out_of_scope: str = ""
 
     @property
     def words(self) -> str:
         """The verdict with its place, in a few sentences."""
         where = "Whole rope" if self.station is None else f"Station {self.station}"
         return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
-            self.verdict.words + (f" {DOUBTED}" if self.doubted else "")
+            self.verdict.words
+            + (f" The table does not hold here: {self.out_of_scope}." if self.out_of_scope else "")
+            + (f" {DOUBTED}" if self.doubted else "")
         )
 
 
@@ -281,8 +284,13 @@ def station_verdicts(
     source: Source,
     *,
     decision: DecisionRule = GUARD_2017,
+    crossovers: Collection[int] = (),
 ) -> list[PlacedVerdict]:
-    """Return the verdicts on mean diameter and ovality of every station."""
+    """Return the verdicts on mean diameter and ovality of every station.
+
+    Where a table does not hold (see `scope_of`) a figure beyond it is told, and none is called
+    within: nobody says that what it allows is allowed there.
+    """
     found = []
     for section in sections:
         figures = section.figures
@@ -290,8 +298,41 @@ def station_verdicts(
             if isinstance(limit, Limit) and limit.rule.quantity in figures:
                 value, u = figures[limit.rule.quantity]
                 verdict = judge(limit, value, u, decision=decision)
-                found.append(PlacedVerdict(section.station, source, verdict))
+                scope = scope_of(limit, section.station, crossovers)
+                if not scope or verdict.outcome != "within":
+                    found.append(
+                        PlacedVerdict(section.station, source, verdict, out_of_scope=scope)
+                    )
     return found
+
+
+def scope_of(limit: Limit, station: int | None, crossovers: Collection[int]) -> str:
+    """Return why a limit does not hold at a station; empty where it does."""
+    crosses = limit.rule.plain_winding and station in crossovers
+    return " and ".join(
+        filter(None, (limit.out_of_scope, "the rope crosses over here" if crosses else ""))
+    )
+
+
+def scope_notes(limits: Iterable[Limit | NotApplicable], crossovers: Collection[int]) -> list[str]:
+    """Return a sentence for each limit that does not hold for the whole rope or a part of it."""
+    notes = []
+    for limit in limits:
+        if not isinstance(limit, Limit) or not limit.rule.plain_winding:
+            continue
+        name = f"{limit.rule.rule_set}, {limit.rule.what}"
+        if limit.out_of_scope:
+            notes.append(
+                f"{name}: the table does not hold, because {limit.out_of_scope}; no station is "
+                "called within by it."
+            )
+        elif crossovers:
+            listed = ", ".join(str(one) for one in sorted(crossovers))
+            notes.append(
+                f"{name}: the table does not hold where the rope crosses over (station {listed}), "
+                "and wear is worse there; no figure there is called within by it."
+            )
+    return notes
 
 
 def whole_rope_verdicts(

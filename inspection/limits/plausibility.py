@@ -67,19 +67,22 @@ def far_from_nominal(
         anything said.
     """
     low, high = plausible_mm(log.rope)
+    beside = log.beside_the_plan()
     figures = [
         _Figure(one.place, f"{one.typed} logged at {one.place.words}", one.value_mm, u or 0.0)
         for one, u in zip(log.readings, u_readings_mm, strict=True)
     ]
     figures += [
         _Figure(
-            one.place,
+            place,
             f"{one.diameter_mm:.2f} mm by photograph {one.photo_name}",
             one.diameter_mm,
             one.u_mm,
         )
         for one in log.results
-        if isinstance(one, Estimate)
+        if isinstance(one, Estimate) and one not in beside
+        for place in [one.place]
+        if place is not None
     ]
     thin = [one for one in figures if one.value_mm + 2 * one.u_mm < low]
     thick = [one for one in figures if one.value_mm - 2 * one.u_mm > high]
@@ -96,7 +99,8 @@ def far_from_nominal(
         found.append(
             Finding(
                 "far-from-nominal",
-                f"{len(far)} of {len(figures)} figures are {than} than {bound:.2f} mm, which a "
+                f"{len(far)} of {len(figures)} figures "
+                f"{'is' if len(far) == 1 else 'are'} {than} than {bound:.2f} mm, which a "
                 f"rope of nominal {nominal:g} mm can't be and be sound; the farthest, "
                 f"{first.words}, is {pct:+z.1f} % to nominal.",
                 f"{LOSS_REMEDY} {check}" if lost else check,

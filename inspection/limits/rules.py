@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
@@ -61,6 +61,9 @@ class Rule:
         Ropes and states it is for; empty for all.
     fibre_centred : bool or None
         Only for strands with (True) or without (False) fibre centres; None for both.
+    plain_winding : bool
+        True where the figures hold for single-layer drums and steel sheaves only, and not where
+        the rope crosses over itself.
     note : str
         What else must be known to use it.
     """
@@ -90,6 +93,7 @@ class Rule:
     services: tuple[Service, ...] = ()
     tensions: tuple[Tension, ...] = ()
     fibre_centred: bool | None = None
+    plain_winding: bool = False
     note: str = ""
 
 
@@ -107,6 +111,9 @@ class Limit:
         Standard uncertainty of what the limit starts from (a measured reference), mm.
     note : str
         What else must be known to use it.
+    out_of_scope : str
+        Why the table does not hold for this rope although it has a figure; empty where it does.
+        Then it may convict, and never acquits.
     """
 
     rule: Rule
@@ -114,6 +121,7 @@ class Limit:
     high_mm: float | None
     u_base_mm: float = 0.0
     note: str = ""
+    out_of_scope: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +201,8 @@ def resolve(
         if reasons:
             results.append(NotApplicable(rule, f"{_name(rule)}: " + "; ".join(reasons) + "."))
         else:
-            results.append(_limit(rule, bases, tension, reference_tension, u_reference_mm))
+            limit = _limit(rule, bases, tension, reference_tension, u_reference_mm)
+            results.append(_with_scope(limit, rope) if rule.plain_winding else limit)
     return tuple(results)
 
 
@@ -233,6 +242,24 @@ def _limit(
     )
 
 
+def _with_scope(limit: Limit, rope: Rope) -> Limit:
+    """Return a limit with why it does not hold for the rope, and what nobody was asked."""
+    wrong = []
+    asked = []
+    if rope.drum_layers is None:
+        asked.append("how many layers the drum holds")
+    elif rope.drum_layers > 1:
+        wrong.append(f"the drum holds {rope.drum_layers} layers")
+    if rope.sheaves == "not stated":
+        asked.append("what the sheaves are made of")
+    elif rope.sheaves != "steel":
+        wrong.append(f"the sheaves are of {rope.sheaves}")
+    notes = [limit.note, "It holds for single-layer drums and steel sheaves, not at crossovers."]
+    if asked:
+        notes.append(f"Not stated: {' and '.join(asked)}.")
+    return replace(limit, note=" ".join(filter(None, notes)), out_of_scope=" and ".join(wrong))
+
+
 def _reasons(
     rule: Rule,
     rope: Rope,
@@ -246,7 +273,8 @@ def _reasons(
         wanted = "new ropes" if rule.services == ("new",) else "ropes in service"
         reasons.append(f"it is for {wanted}, this rope is {rope.service.replace('-', ' ')}")
     if rule.duties and rope.duty not in rule.duties:
-        reasons.append(f"it is for {rule.duties[0]} duty, this rope's is {rope.duty}")
+        named = " or ".join(duty for duty in rule.duties if duty != "general")
+        reasons.append(f"it is for {named} ropes, this one is used as {rope.duty}")
     if rule.builds and rope.build not in rule.builds:
         reasons.append(f"it is for {' or '.join(rule.builds)} ropes, this one is {rope.build}")
     if rule.cores and rope.core not in rule.cores:

@@ -11,37 +11,31 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from inspection.limits.rules import Limit, NotApplicable, Rule, resolve
-from inspection.model.rope import Core, Rope, Tension
+from inspection.model.rope import Core, Duty, Rope, Tension
 
 CONFIRMED = "confirmed in a public copy"
 INCH = 25.4
 
-# nominal from, to (exclusive), tolerance above nominal %, largest difference % of nominal for
-# strands all of wire or with solid polymer centres, the same for strands with fibre centres
-_NEW_ROPE: tuple[tuple[float, float | None, float, float, float | None], ...] = (
-    (2.0, 4.0, 8.0, 7.0, None),
-    (4.0, 6.0, 7.0, 6.0, 8.0),
-    (6.0, 8.0, 6.0, 5.0, 7.0),
-    (8.0, None, 5.0, 4.0, 6.0),
+GENERAL: tuple[Duty, ...] = ("general", "crane", "hoist", "mine")  # all but lifts
+LIFTING: tuple[Duty, ...] = ("general", "crane", "hoist")  # what ISO 4309 is for
+# nominal from, to (exclusive); above nominal, and largest difference, each % of nominal, for
+# strands all of wire or with solid polymer centres; then both for strands with fibre centres
+_NEW_ROPE: tuple[tuple[float, float | None, float, float, float | None, float | None], ...] = (
+    (2.0, 4.0, 8.0, 7.0, None, None),
+    (4.0, 6.0, 7.0, 6.0, 9.0, 8.0),
+    (6.0, 8.0, 6.0, 5.0, 8.0, 7.0),
+    (8.0, None, 5.0, 4.0, 7.0, 6.0),
 )
+FIBRE_CENTRES_SURE = "from memory, confidence 0.6"
 
 
 def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tuple[Rule, ...]:
     tolerance = Rule(
-        rule_set=rule_set,
-        what="tolerance of the diameter",
-        quantity="measured diameter",
-        purpose="accept",
-        source=rule_set,
-        edition=edition,
-        clause="table of diameter tolerances",
-        sure=sure,
-        low_pct=0.0,
-        duties=("general",),
-        services=("new",),
-        tensions=("none", "up to 5 % of breaking force"),
-        note=tension_note,
-    )
+        rule_set=rule_set, what="tolerance of the diameter", quantity="measured diameter",
+        purpose="accept", source=rule_set, edition=edition,
+        clause="table of diameter tolerances", sure=sure, low_pct=0.0, duties=GENERAL,
+        services=("new",), tensions=("none", "up to 5 % of breaking force"), note=tension_note,
+    )  # fmt: skip
     difference = replace(
         tolerance,
         what="largest difference",
@@ -51,9 +45,21 @@ def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tupl
         clause="table of differences between readings",
     )
     rows: list[Rule] = []
-    for from_mm, to_mm, plus, wire, fibre in _NEW_ROPE:
+    for from_mm, to_mm, plus, wire, fibre_plus, fibre in _NEW_ROPE:
+        # never outside by the figure for strands all of wire: theirs is larger
+        fibre_note = f"Figure for strands with fibre centres. {tension_note}"
         rows += [
-            replace(tolerance, from_mm=from_mm, to_mm=to_mm, high_pct=plus),
+            replace(
+                tolerance,
+                from_mm=from_mm,
+                to_mm=to_mm,
+                high_pct=fibre_plus,
+                low_pct=None if fibre_plus is None else 0.0,
+                fibre_centred=True,
+                sure=FIBRE_CENTRES_SURE,
+                note=fibre_note,
+            ),
+            replace(tolerance, from_mm=from_mm, to_mm=to_mm, high_pct=plus, fibre_centred=False),
             replace(difference, from_mm=from_mm, to_mm=to_mm, high_pct=fibre, fibre_centred=True),
             replace(difference, from_mm=from_mm, to_mm=to_mm, high_pct=wire, fibre_centred=False),
         ]
@@ -182,13 +188,15 @@ _DECREASE = Rule(
     start="reference",
     at_limit="outside",
     services=("in-service",),
-    duties=("general",),  # cranes, not lifts
+    duties=LIFTING,
+    plain_winding=True,
     note="The reference is the rope's diameter directly after running in.",
 )
 _INCREASE = replace(
     _DECREASE,
     what="increase of diameter",
     purpose="look",
+    plain_winding=False,
     clause="increase of diameter",
     sure="from memory, confidence 0.85",
     note="Find the cause of the increase, and consider discard.",
@@ -216,7 +224,9 @@ ISO_4309_TO_2004 = (
     replace(_OTHER_CAUSES, low_pct=-10.0, builds=("single-layer", "parallel-closed")),
 )
 
-_US_SERVICE = replace(_DECREASE, start="nominal", at_limit="inside", sure=CONFIRMED, note="")
+_US_SERVICE = replace(
+    _DECREASE, start="nominal", at_limit="inside", sure=CONFIRMED, note="", plain_winding=False
+)
 CFR_1926_1413 = (
     replace(
         _US_SERVICE,
@@ -227,6 +237,7 @@ CFR_1926_1413 = (
         edition="as in force 2025",
         clause="1926.1413(a)(2)(ii)(B)",
         note="Cranes and derricks in construction.",
+        duties=("general", "crane"),
     ),
 )
 ASME_B30 = (
@@ -243,58 +254,47 @@ ASME_B30 = (
 )
 CFR_56_19024 = (
     replace(
-        _US_SERVICE,
-        rule_set="30 CFR 56.19024",
-        what="decrease below baseline",
-        low_pct=-6.0,
-        start="baseline",
-        percent_of="baseline",
-        source="US Code of Federal Regulations, title 30",
-        edition="as in force 2025",
-        clause="56.19024(g); 77.1434(g) is the same",
+        _US_SERVICE, rule_set="30 CFR 56.19024", what="decrease below baseline", low_pct=-6.0,
+        start="baseline", percent_of="baseline",
+        source="US Code of Federal Regulations, title 30", edition="as in force 2025",
+        clause="56.19024(g); 77.1434(g) is the same", duties=("general", "mine"),
         note="The baseline is the mean of readings after first stretch (56.19022).",
     ),
-)
-# inch sizes from, to (both included), decrease in inch that must not be exceeded
-_US_OLDER_IN = ((0.0, 5 / 16, 1 / 64), (3 / 8, 1 / 2, 1 / 32), (9 / 16, 3 / 4, 3 / 64),
-                (7 / 8, 9 / 8, 1 / 16), (5 / 4, 3 / 2, 3 / 32))  # fmt: skip
+)  # fmt: skip
+# Sizes from, to (both included), mm, and the decrease in inch that must not be exceeded. The
+# table's sizes are inches; 8 and 13 mm are the metric sizes of 5/16 and 1/2 in and read with them.
+_US_OLDER = (
+    (0.0, 8.0, 1 / 64), (3 / 8 * INCH, 13.0, 1 / 32), (9 / 16 * INCH, 3 / 4 * INCH, 3 / 64),
+    (7 / 8 * INCH, 9 / 8 * INCH, 1 / 16), (5 / 4 * INCH, 3 / 2 * INCH, 3 / 32),
+)  # fmt: skip
 US_OLDER_TABLE = tuple(
     replace(
         _US_SERVICE,
         rule_set="US consensus table (older)",
         what="decrease below nominal",
         source="US Army technical manuals TM 10-3950-672-10 and TM 5-3810-302-10",
-        edition="as quoted there",
-        clause="table of reductions",
-        low_mm=-less * INCH,
-        from_mm=low * INCH,
-        to_mm=high * INCH,
-        size_edge="[]",
-        size_slack_mm=0.05,
+        edition="as quoted there", clause="table of reductions", low_mm=-less * INCH,
+        from_mm=low, to_mm=high, size_edge="[]", size_slack_mm=0.05,
         note="Looser than the 5 % rule in most sizes: look at both.",
     )
-    for low, high, less in _US_OLDER_IN
-)
-# inch sizes over, up to (included), oversize %
-_US_NEW_IN = ((0.0, 1 / 8, 8.0), (1 / 8, 3 / 16, 7.0), (3 / 16, 5 / 16, 6.0), (5 / 16, None, 5.0))
+    for low, high, less in _US_OLDER
+)  # fmt: skip
+# Sizes over, up to (included), mm, and oversize %. The third row goes through 8.0 mm (5/16 in).
+_US_NEW: tuple[tuple[float, float | None, float], ...] = (
+    (0.0, 1 / 8 * INCH, 8.0), (1 / 8 * INCH, 3 / 16 * INCH, 7.0), (3 / 16 * INCH, 8.0, 6.0),
+    (8.0, None, 5.0),
+)  # fmt: skip
+_WIRE = next(rule for rule in EN_12385_4 if rule.fibre_centred is False)
 US_NEW_ROPE = tuple(
     replace(
-        EN_12385_4[0],
-        rule_set="US handbook, new rope",
-        source="US wire rope handbook",
-        edition="edition not named in the copy seen",
-        clause="table of oversize limits",
-        what="oversize",
-        high_pct=plus,
-        tensions=(),
-        from_mm=low * INCH,
-        to_mm=None if high is None else high * INCH,
-        size_edge="(]",
-        size_slack_mm=0.05,
+        _WIRE, rule_set="US handbook, new rope", source="US wire rope handbook",
+        edition="edition not named in the copy seen", clause="table of oversize limits",
+        what="oversize", high_pct=plus, tensions=(), from_mm=low, to_mm=high, size_edge="(]",
+        size_slack_mm=0.05, fibre_centred=None,
         note="A disputed size is measured under 10 % to 20 % of nominal strength.",
     )
-    for low, high, plus in _US_NEW_IN
-)
+    for low, high, plus in _US_NEW
+)  # fmt: skip
 
 RULE_SETS: dict[str, tuple[Rule, ...]] = {
     rules[0].rule_set: rules
@@ -318,15 +318,61 @@ USUAL_SETS = ("EN 12385-4", "EN 12385-5", "lift ropes in service", "ISO 4309:201
 def usual_sets(rope: Rope) -> tuple[str, ...]:
     """Return the documents that a rope is held against where nobody names others.
 
-    A baseline diameter is what 30 CFR 56.19022 asks for; a rope that has one is held against
-    the clause that starts from it.
+    They follow from its country and its use. In the United States those of the country stand
+    beside the international ones. Exactly 8.0 mm is +5 % in EN 12385-4 and +6 % by the US
+    handbook ("through 8.0"): both are shown. A baseline diameter is what 30 CFR 56.19022 asks
+    for; a rope that has one is held against the clause that starts from it.
 
     Examples
     --------
     >>> usual_sets(Rope("R-1", 32.0, baseline_mm=32.6))[-1]
     '30 CFR 56.19024'
+    >>> usual_sets(Rope("R-1", 22.0, country="US", duty="crane"))[-2:]
+    ('29 CFR 1926.1413', 'ASME B30.5')
     """
-    return USUAL_SETS if rope.baseline_mm is None else (*USUAL_SETS, CFR_56_19024[0].rule_set)
+    sets = list(USUAL_SETS)
+    american = rope.country == "US"
+    if american or rope.nominal_mm == 8.0:
+        sets.append("US handbook, new rope")
+    if american and rope.duty in CFR_1926_1413[0].duties:
+        sets.append("29 CFR 1926.1413")
+    if american and rope.duty in ASME_B30[0].duties:
+        sets.append("ASME B30.5")
+    if rope.baseline_mm is not None or (american and rope.duty == "mine"):
+        sets.append("30 CFR 56.19024")
+    return tuple(sets)
+
+
+def not_asked(rope: Rope) -> tuple[str, ...]:
+    """Return what decides which limits hold and was not stated for a rope, a sentence each.
+
+    Examples
+    --------
+    >>> not_asked(Rope("R-1", 22.0, service="new", country="DE", duty="crane"))
+    ()
+    """
+    said = []
+    if not rope.country:
+        said.append(
+            "The country whose regulations hold is not stated: international and European limits "
+            "were taken."
+        )
+    if rope.duty == "general":
+        said.append(
+            "What the rope is used for (crane, hoist, lift, mine) is not stated: limits for cranes "
+            "and hoists were taken."
+        )
+    if rope.duty == "mine" and rope.service == "in-service" and rope.country != "US":
+        said.append(
+            "No limit for ropes of mine hoists outside the United States is held here: give the "
+            "local rule as a limit of your own."
+        )
+    if rope.service == "in-service" and rope.duty in LIFTING:
+        if rope.drum_layers is None:
+            said.append("How many layers the drum holds is not stated.")
+        if rope.sheaves == "not stated":
+            said.append("What the sheaves are made of is not stated.")
+    return tuple(said)
 
 
 def limits_for(

@@ -113,6 +113,8 @@ def _rule(number: int, row: object) -> Rule:
     for name in ("edition", "clause", "sure", "note"):
         if name in values and not isinstance(values[name], str):
             raise ValueError(f"limit {number}: '{name}' must be text; got {values[name]!r}.")
+    if not isinstance(values.get("plain_winding", False), bool):
+        raise ValueError(f"limit {number}: 'plain_winding' must be true or false.")
     if not isinstance(values.get("fibre_centred"), bool | None):
         raise ValueError(f"limit {number}: 'fibre_centred' must be true, false or null.")
     if all(values.get(name) is None for name in _FIGURES):

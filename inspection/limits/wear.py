@@ -19,6 +19,7 @@ from inspection.limits.rules import NotApplicable, exact, resolve
 from inspection.limits.standards import BAND_EDGES_PCT, BANDS, ISO_4309_2017, discard_category
 from inspection.measurement.section import Section, Source
 from inspection.measurement.view import weighted_terms
+from inspection.model.loss import DOUBTED
 from inspection.model.rope import Rope, Tension
 from vision.uncertainty import Term, combined_u_mm
 
@@ -150,11 +151,33 @@ def uniform_decrease(
 
 @dataclass(frozen=True, slots=True)
 class StationSeverity:
-    """The severity of one station, and what its figure came from."""
+    """The severity of one station, what its figure came from, and why the table may not hold.
+
+    Parameters
+    ----------
+    station : int or None
+        Station number.
+    source : {"photographs", "gauge"}
+        What the figure came from.
+    severity : SeverityRating
+        Decrease and band.
+    out_of_scope : str
+        Why the table does not hold there; empty where it does.
+    doubted : bool
+        Whether it rests on an entry that deserves a second look.
+    """
 
     station: int | None
     source: Source
     severity: SeverityRating
+    out_of_scope: str = ""
+    doubted: bool = False
+
+    @property
+    def band(self) -> str:
+        """The band in words, and whether the table does not hold or the figure is doubted."""
+        marks = ["out of scope"] * bool(self.out_of_scope) + ["doubted"] * self.doubted
+        return f"{self.severity.band} ({', '.join(marks)})" if marks else self.severity.band
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +203,8 @@ class LocalDecrease:
         By the rule that is stated in `local_decreases`.
     source : {"photographs", "gauge"}
         What the station's figure came from.
+    doubted : bool
+        Whether it rests on an entry that deserves a second look.
     """
 
     station: int
@@ -190,14 +215,15 @@ class LocalDecrease:
     p_value: float
     outcome: Literal["no", "cannot say", "local decrease"]
     source: Source = "photographs"
+    doubted: bool = False
 
     @property
     def words(self) -> str:
-        """What was seen, as one sentence."""
+        """What was seen, and whether an entry behind it is doubted."""
         return (
             f"Station {self.station}, by {'the ' if self.source == 'gauge' else ''}{self.source}, "
             f"is {self.deficit_mm:.2f} mm ({self.deficit_pct:.1f} % of nominal) thinner than its "
-            "neighbours."
+            "neighbours." + (f" {DOUBTED}" if self.doubted else "")
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -132,22 +132,32 @@ class Pairing:
     refused: tuple[Refusal, ...]
 
 
-def best_sections(sections: Iterable[Section]) -> tuple[Section, ...]:
-    """Return the surest section of every station, along the rope.
+def best_sections(
+    sections: Iterable[Section], *, contradicted: Collection[int] = ()
+) -> tuple[Section, ...]:
+    """Return the best section of every station, along the rope.
 
-    Choosing by the uncertainty of the mean never looks at the diameter. Of two places on one
-    card the thinner one stays: it is another place of the rope, not a surer figure.
+    It is the surest one: choosing by the uncertainty of the mean never looks at the diameter.
+    Where photographs and gauge contradict each other the thinner one stays, since one of them is
+    wrong and a loss must not be chosen away; of two places on one card the thinner one, too.
+
+    Parameters
+    ----------
+    sections : iterable of Section
+        From photographs and from the gauge.
+    contradicted : collection of int, optional
+        Stations at which a photograph and a reading disagree.
     """
     best: dict[int | None, Section] = {}
     for one in sections:
         there = best.get(one.station)
-        if there is None or _stands_before(one, there):
+        if there is None or _stands_before(one, there, one.station in contradicted):
             best[one.station] = one
     return tuple(sorted(best.values(), key=lambda one: (one.position_m or 0.0, one.station or 0)))
 
 
-def _stands_before(one: Section, there: Section) -> bool:
-    if one.source == there.source:
+def _stands_before(one: Section, there: Section, contradicted: bool) -> bool:
+    if contradicted or one.source == there.source:
         return one.mean_mm < there.mean_mm
     return one.u_mean_mm < there.u_mean_mm
 

@@ -72,6 +72,20 @@ class Log:
         """Return the places of several readings, by their numbers (from 0)."""
         return tuple(self.place(entry) for entry in entries)
 
+    def beside_the_plan(self) -> tuple[Estimate, ...]:
+        """Return figures of stations that the inspection neither planned nor read.
+
+        A card left over from another rope, or a bar photographed as a check: nobody said that
+        they belong to this rope. An inspection without a plan takes every station.
+        """
+        planned = {station.number for station in self.inspection.stations}
+        known = planned | {reading.station for reading in self.readings}
+        return tuple(
+            one
+            for one in self.results
+            if isinstance(one, Estimate) and planned and one.station not in {None, *known}
+        )
+
     def positions_m(self) -> dict[int, float]:
         """Return each station's distance along the rope, m."""
         return {station.number: station.position_m for station in self.inspection.stations}

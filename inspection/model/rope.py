@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -9,7 +10,9 @@ from typing import Literal
 Core = Literal["fibre", "steel"]
 Build = Literal["single-layer", "parallel-closed", "rotation-resistant"]
 Service = Literal["new", "in-service"]
-Duty = Literal["general", "lift"]
+# What the rope is used for; "general" stands in older records and means that nobody was asked.
+Duty = Literal["general", "crane", "hoist", "lift", "mine"]
+Sheaves = Literal["not stated", "steel", "plastic"]
 Tension = Literal[
     "none", "up to 5 % of breaking force", "up to 10 % of breaking force", "in service, unknown"
 ]
@@ -41,6 +44,11 @@ class Groove:
     rope_min_mm: float | None = None
     rope_max_mm: float | None = None
 
+    @property
+    def is_drum(self) -> bool:
+        """Whether it is a drum's: only drums have a pitch, or several layers."""
+        return self.pitch_mm is not None or self.layers > 1
+
 
 @dataclass(frozen=True, slots=True)
 class Rope:
@@ -60,8 +68,8 @@ class Rope:
         Kind of rope, as the discard tables divide them.
     fibre_centred_strands : bool
         True where the strands have fibre centres.
-    duty : {"general", "lift"}
-        Which new-rope standard applies.
+    duty : {"general", "crane", "hoist", "lift", "mine"}
+        What it is used for: it decides which standards apply. "general" where nobody was asked.
     service : {"new", "in-service"}
         Whether it has been run in.
     reference_mm : float or None
@@ -84,6 +92,11 @@ class Rope:
         Baseline diameter of a mine hoist's rope (30 CFR 56.19022), mm; not the reference.
     lay_mm : float or None
         Lay length of the rope by its certificate, mm.
+    country : str
+        Whose regulations hold: two letters of ISO 3166-1, e.g. "US"; empty where nobody was
+        asked.
+    sheaves : {"not stated", "steel", "plastic"}
+        What the sheaves' grooves are made of.
     """
 
     identity: str
@@ -104,6 +117,14 @@ class Rope:
     reference_tension: Tension | None = None
     baseline_mm: float | None = None
     lay_mm: float | None = None
+    country: str = ""
+    sheaves: Sheaves = "not stated"
+
+    @property
+    def drum_layers(self) -> int | None:
+        """Most layers on any drum; None where no drum is described."""
+        drums = [groove.layers for groove in self.grooves if groove.is_drum]
+        return max(drums, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,12 +138,17 @@ class Station:
     position_m : float
         Distance along the rope from its stated origin, m.
     note : str
-        What is there, e.g. "crossover, layer 2".
+        What is there, e.g. "crossover, layer 2"; limits that don't hold at crossovers read it.
     """
 
     number: int
     position_m: float
     note: str = ""
+
+    @property
+    def at_crossover(self) -> bool:
+        """Whether its note says that the rope crosses over there: "crossover", "cross-over"."""
+        return bool(re.search(r"cross(es)?[ -]?over", self.note.casefold()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,3 +182,28 @@ class Inspection:
     supervisor: str = ""
     tension: Tension = "none"
     stations: tuple[Station, ...] = ()
+
+
+def country_code(text: str) -> str:
+    """Return a country's two letters as they are kept, empty for none.
+
+    Raises
+    ------
+    ValueError
+        If the text is no code of two letters.
+
+    References
+    ----------
+    ISO 3166-1 alpha-2.
+
+    Examples
+    --------
+    >>> country_code(" us ")
+    'US'
+    """
+    code = text.strip().upper()
+    if code and not re.fullmatch("[A-Z]{2}", code):
+        raise ValueError(
+            f"the country {text!r} is not a code of two letters (ISO 3166-1): write DE, FR or US."
+        )
+    return code

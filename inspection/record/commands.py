@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Row, Table, select
 
 from inspection.model.length_text import LONGEST_MM
 from inspection.model.readings import Gauge, GaugeKind, Reading
-from inspection.model.rope import Inspection, Rope
+from inspection.model.rope import Inspection, Rope, country_code
 from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, append_event, iter_events
 from inspection.record.photo_store import PhotographStore
@@ -104,6 +104,9 @@ def check_rope(rope: Rope) -> None:
         if groove.layers < 1:
             raise ValueError(f"the layers of groove {groove.name!r} are 1 or more; "
                              f"got {groove.layers}.")  # fmt: skip
+    if country_code(rope.country) != rope.country:
+        raise ValueError(f"the country of rope {rope.identity!r} is written {rope.country!r}; "
+                         f"write {country_code(rope.country)!r}.")  # fmt: skip
     if rope.outer_strands < 1:
         raise ValueError(f"a rope has 1 outer strand or more; got {rope.outer_strands}.")
     u = rope.u_reference_mm

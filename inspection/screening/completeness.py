@@ -17,8 +17,7 @@ from vision.uncertainty import combined_u_mm
 # what both share (the gauge's own error) has cancelled. As in the cross-check, 3 is "disagrees".
 DISAGREES = 3.0
 
-
-GAPS = ("direction-missing", "station-not-measured")
+GAPS = ("direction-missing", "station-not-measured", "beside-the-plan")
 INCOMPLETE = ("read-twice", "row-twice", *GAPS)
 
 
@@ -27,7 +26,10 @@ def gaps_and_contradictions(log: Log) -> tuple[Finding, ...]:
 
     They stand beside the screening's findings and take nothing of its level.
     """
-    tests = [*_read_twice(log), *_rows_twice(log), *_directions_missing(log), *_not_measured(log)]
+    tests = [
+        *_read_twice(log), *_rows_twice(log), *_directions_missing(log), *_not_measured(log),
+        *_beside_the_plan(log),
+    ]  # fmt: skip
     return tuple(test.finding() for test in tests)
 
 
@@ -101,8 +103,11 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
     for reading in log.readings:
         by_gauge.setdefault(reading.station, set()).add(reading.view_deg % 180)
     by_photo: dict[int, set[int]] = {}
+    beside = log.beside_the_plan()
     for one in log.results:
-        if isinstance(one, Estimate) and one.station is not None and one.view_deg is not None:
+        if not isinstance(one, Estimate) or one in beside:
+            continue
+        if one.station is not None and one.view_deg is not None:
             by_photo.setdefault(one.station, set()).add(one.view_deg % 180)
     stations = [
         station
@@ -141,6 +146,19 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
             "The place may not have been within reach.",
         )
     ]
+
+
+def _beside_the_plan(log: Log) -> list[ScreeningTest]:
+    return [
+        _fact(
+            "beside-the-plan", (), (Place(one.station or 0, one.view_deg),),
+            f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station {one.station}, "
+            "which the inspection neither planned nor read: it was held against nothing.",
+            "Add the station to the inspection, or take the photograph out.",
+            "The card may be one of another rope.",
+        )
+        for one in log.beside_the_plan()
+    ]  # fmt: skip
 
 
 def _fact(

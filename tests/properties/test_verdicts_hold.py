@@ -28,7 +28,7 @@ ropes = st.builds(
     core=st.sampled_from(["fibre", "steel"]),
     build=st.sampled_from(["single-layer", "parallel-closed", "rotation-resistant"]),
     service=st.sampled_from(["new", "in-service"]),
-    duty=st.sampled_from(["general", "lift"]),
+    duty=st.sampled_from(["general", "crane", "hoist", "lift", "mine"]),
     fibre_centred_strands=st.booleans(),
 )
 

@@ -14,7 +14,7 @@ import pytest
 
 from inspection.limits.conformity import SIMPLE, judge
 from inspection.limits.rules import Limit, NotApplicable
-from inspection.limits.standards import limits_for
+from inspection.limits.standards import limits_for, usual_sets
 from inspection.model.readings import parse_length
 from inspection.model.rope import Rope
 
@@ -85,7 +85,7 @@ def test_the_new_rope_oversize_holds_at_both_ends_of_each_row(row: dict[str, str
     if row["to_in"]:
         sizes += [parse_length(row["to_in"]), round(parse_length(row["to_in"]), 2)]
     if row["over_in"]:
-        sizes.append(parse_length(row["over_in"]) + 0.06)  # beyond what rounding to mm explains
+        sizes.append(parse_length(row["over_in"]) + 0.12)  # beyond 8.05 mm, too
     for nominal_mm in sizes:
         limit = _only(Rope("R", nominal_mm, service="new"), "US handbook, new rope")
         edge = nominal_mm * (1 + float(row["most_pct"]) / 100)
@@ -95,8 +95,26 @@ def test_the_new_rope_oversize_holds_at_both_ends_of_each_row(row: dict[str, str
         assert judge(limit, edge + 0.001, 0.0, decision=SIMPLE).outcome == "outside"
 
 
-def test_8_mm_and_5_16_inch_fall_on_different_sides() -> None:
-    # the boundary trap: 8 mm has +5 % in both systems, 5/16 in (7.9375 mm) has +6 %
-    for nominal_mm, pct in ((8.0, 5.0), (7.9375, 6.0)):
+def test_8_mm_has_6_pct_by_the_handbook_and_5_by_the_european_standard_and_both_are_shown() -> None:
+    # the boundary trap: the handbook's row goes through 8.0 mm (5/16 in), EN 12385-4's begins at 8
+    rope = Rope("R", 8.0, service="new")
+    found = {
+        limit.rule.rule_set: limit.high_mm
+        for limit in limits_for(rope, rule_sets=usual_sets(rope))
+        if isinstance(limit, Limit) and limit.rule.quantity == "measured diameter"
+    }
+    assert found == {
+        "EN 12385-4": pytest.approx(8.0 * 1.05),
+        "US handbook, new rope": pytest.approx(8.0 * 1.06),
+    }
+    for nominal_mm, pct in ((7.9375, 6.0), (8.5, 5.0)):
         limit = _only(Rope("R", nominal_mm, service="new"), "US handbook, new rope")
         assert limit.high_mm == pytest.approx(nominal_mm * (1 + pct / 100))
+
+
+@pytest.mark.parametrize(("nominal_mm", "decrease_in"), [(8.0, 1 / 64), (13.0, 1 / 32)])
+def test_8_and_13_mm_are_read_with_the_inch_sizes_that_they_are(
+    nominal_mm: float, decrease_in: float
+) -> None:
+    limit = _only(Rope("R", nominal_mm), "US consensus table (older)")
+    assert limit.low_mm == pytest.approx(nominal_mm - decrease_in * 25.4)

@@ -169,7 +169,7 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
             "severity",
             (
                 f"{at.station} {at.source} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
-                f"{worn.u_pct:.2f} {worn.band} {worn.severity_pct}"
+                f"{worn.u_pct:.2f} {at.band} {worn.severity_pct}"
             ),
         )
     for thin in judged.local:

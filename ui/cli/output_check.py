@@ -236,6 +236,7 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
             f"{DOUBT_MARK} marks a verdict that rests on an entry that deserves a second look."
         )
     lines += _not_applicable(assessment)
+    lines += [f"Not asked: {words}" for words in assessment.not_asked]
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
@@ -279,7 +280,7 @@ def severity_table(assessment: Assessment) -> Table:
             f"{one.decrease_mm:+z.2f}",
             f"{one.decrease_pct:+z.2f}",
             f"{one.u_pct:.2f}",
-            one.band,
+            at.band,
             str(one.severity_pct),
             others,
         )

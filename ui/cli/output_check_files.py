@@ -45,6 +45,7 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
         "deserves_a_look": assessment.needs_review,
         "judged_against_nothing": assessment.judged_against_nothing,
         "not_complete": list(assessment.not_complete),
+        "not_asked": list(assessment.not_asked),
         "findings": [to_dict(finding) for finding in assessment.findings],
         "comparisons": comparisons,
         "agreement": None if assessment.agreement is None else to_dict(assessment.agreement),
@@ -71,6 +72,7 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
             {
                 "station": severity.station,
                 "source": severity.source,
+                "out_of_scope": severity.out_of_scope,
                 **to_dict(severity.severity),
                 "words": severity.severity.words,
             }
@@ -153,7 +155,7 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
             "source": severity.source,
             "value": severity.severity.decrease_pct,
             "unit": "% of nominal",
-            "outcome": severity.severity.band,
+            "outcome": severity.band,
             "words": f"ISO 4309:2017. {severity.severity.words}",
         }
         for severity in assessment.severities
@@ -221,6 +223,7 @@ def _csv_rows(assessment: Assessment, read: Folder) -> list[dict[str, Any]]:
         if local.outcome == "local decrease"
     ]
     rows += [{"kind": "not complete", "words": words} for words in assessment.not_complete]
+    rows += [{"kind": "not asked", "words": words} for words in assessment.not_asked]
     if assessment.judged_against_nothing:
         rows.append({"kind": "judged against nothing", "words": NOTHING_APPLIED})
     rows.append({"kind": "first look", "words": assessment.first_concern})

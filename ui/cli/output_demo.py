@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from inspection.assessment import assess
+from inspection.assessment import assess, finding_words
 from inspection.folder import read_folder
 from inspection.model.readings import Reading
 from ui.cli.output_measure import new_table
@@ -74,6 +74,8 @@ def run_demo(folder: Path) -> None:
     _print_accuracy(console, lines_)
     assessment = assess(replace(log, results=tuple(results)))
     console.print(assessment.first_concern, style="bold", markup=False)
+    for finding in assessment.findings[:1]:
+        console.print(f"Also: {finding_words(finding)}", markup=False)
     for caution in CAUTIONS:
         console.print(caution, style="italic", markup=False)
 

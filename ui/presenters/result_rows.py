@@ -144,7 +144,7 @@ def wear_rows(assessment: Assessment) -> Rows:
             at.source,
             f"{one.decrease_pct:+z.2f}",
             f"{K * one.u_pct:.2f}",
-            one.band,
+            at.band,
             f"{one.severity_pct} %",
             ", ".join(
                 f"{band} {share:.0%}"

@@ -8,9 +8,28 @@ from datetime import date
 from typing import get_args
 
 from inspection.limits.grooves import groove_fit
+from inspection.limits.standards import not_asked
 from inspection.model.length_text import LengthUnit, parse_length
-from inspection.model.rope import Build, Core, Duty, Groove, Rope, Service, Tension, Units
+from inspection.model.rope import (
+    Build,
+    Core,
+    Duty,
+    Groove,
+    Rope,
+    Service,
+    Sheaves,
+    Tension,
+    Units,
+    country_code,
+)
 
+USES: dict[Duty, str] = {
+    "general": "not stated",
+    "crane": "crane rope",
+    "hoist": "hoist rope",
+    "lift": "lift rope",
+    "mine": "mine hoist's rope",
+}
 NOT_WRITTEN = "not written down"
 K = 2.0  # U is typed and shown, u is kept
 
@@ -37,6 +56,8 @@ class RopeForm:
     baseline: str
     grooves: list[list[str]]
     lay: str = ""
+    country: str = ""
+    sheaves: Sheaves = "not stated"
 
 
 def rope_of(typed: RopeForm) -> Rope:
@@ -73,6 +94,8 @@ def rope_of(typed: RopeForm) -> Rope:
         tension,
         maybe(typed.baseline, "baseline diameter"),
         maybe(typed.lay, "lay length"),
+        country_code(typed.country),
+        typed.sheaves,
     )
     if not rope.identity:
         raise ValueError("the rope has no name: say what the site calls it.")
@@ -152,8 +175,9 @@ def rope_in_words(rope: Rope) -> list[str]:
     """Return what is known about a rope, a sentence each."""
     said = [
         f"Nominal {rope.nominal_mm:.4g} mm, {rope.outer_strands} outer strands, {rope.core} core, "
-        f"{rope.build}, {rope.duty} duty, {rope.service.replace('-', ' ')}."
+        f"{rope.build}, used as {USES[rope.duty]}, {rope.service.replace('-', ' ')}."
     ]
+    said += not_asked(rope)
     if rope.reference_mm is None:
         said.append("No reference diameter: discard limits that start from it can't be applied.")
     else:

@@ -197,7 +197,7 @@ def wear(assessment: Assessment) -> list[Block]:
                 f"{found.decrease_mm:+z.2f}",
                 f"{found.decrease_pct:+z.2f}",
                 f"{found.u_pct:.2f}",
-                found.band,
+                at.band,
                 str(found.severity_pct),
                 others,
             )

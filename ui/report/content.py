@@ -5,6 +5,7 @@ from __future__ import annotations
 from inspection.model.length_text import MM_PER_INCH
 from inspection.model.rope import Groove, Rope
 from ui.charts.sources import last_digits
+from ui.presenters.rope_form import USES
 from ui.report import measurements
 from ui.report.appendix import raw_data
 from ui.report.assessment import earlier, flags, not_applicable, verdicts, wear
@@ -96,7 +97,9 @@ def _rope(case: ReportCase) -> list[Block]:
             else (("Baseline diameter", f"{rope.baseline_mm:g} mm{_sureness(rope)}"),)
         ),
         ("Build", f"{rope.build}, {rope.outer_strands} outer strands{centres}, {rope.core} core"),
-        ("Duty and state", f"{rope.duty}, {rope.service.replace('-', ' ')}"),
+        ("Use and state", f"{USES[rope.duty]}, {rope.service.replace('-', ' ')}"),
+        ("Country of the regulations", rope.country or "not stated"),
+        ("Sheaves", rope.sheaves),
         ("Site", rope.site or "not named"),
     ]
     blocks: list[Block] = [Facts(tuple(pairs))]

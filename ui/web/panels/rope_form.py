@@ -7,8 +7,8 @@ from typing import get_args
 import pandas as pd
 import streamlit as st
 
-from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension, Units
-from ui.presenters.rope_form import NOT_WRITTEN, K, RopeForm, groove_rows, mm
+from inspection.model.rope import Build, Core, Duty, Rope, Service, Sheaves, Tension, Units
+from ui.presenters.rope_form import NOT_WRITTEN, USES, K, RopeForm, groove_rows, mm
 
 GROOVE_COLUMNS = ["name", "radius", "pitch", "layers", "least", "most"]
 
@@ -79,11 +79,29 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         "rotation-resistant.",
     )
     duty = right.selectbox(
-        "Duty",
+        "Used as",
         get_args(Duty),
+        format_func=USES.__getitem__,
         index=get_args(Duty).index(was.duty),
         key=f"{key} duty",
-        help="Lift ropes (EN 12385-5) have new-rope limits of their own.",
+        help="It decides which limits hold: cranes and hoists (ISO 4309), lifts (EN 12385-5), mine "
+        "hoists (in the United States 30 CFR 56.19024).",
+    )
+    left, right = st.columns(2)
+    country = left.text_input(
+        "Country",
+        was.country,
+        placeholder="DE, FR, US",
+        key=f"{key} country",
+        max_chars=2,
+        help="Whose regulations hold, as two letters (ISO 3166-1).",
+    )
+    sheaves = right.selectbox(
+        "Sheaves",
+        get_args(Sheaves),
+        index=get_args(Sheaves).index(was.sheaves),
+        key=f"{key} sheaves",
+        help="The table of uniform decrease in ISO 4309 holds for steel sheaves.",
     )
     left, right = st.columns(2, vertical_alignment="bottom")
     service = left.selectbox(
@@ -212,6 +230,8 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         baseline,
         grooves,
         lay,
+        country,
+        sheaves,
     )
 
 

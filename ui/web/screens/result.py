@@ -119,7 +119,7 @@ def _verdicts(assessment: Assessment) -> None:
             "No verdict yet: a station needs two directions, and the rope a limit that applies.",
             icon=":material/fact_check:",
         )
-    for note in assessment.notes:
+    for note in (*assessment.notes, *assessment.not_asked):
         st.caption(as_typed(note))
     if assessment.not_applicable:
         with st.expander("Limits that do not apply, and why", icon=":material/block:"):
@@ -142,7 +142,7 @@ def _wear(assessment: Assessment) -> None:
         )
     for one in assessment.local:
         if one.outcome == "local decrease":
-            st.error(as_typed(one.words), icon=":material/warning:")
+            st.warning(as_typed(one.words), icon=":material/warning:")
     if local:
         st.html(table(LOCAL_HEADS, local, "Each station's best figure against its neighbours'"))
         st.caption(as_typed(LOCAL_GROUND))
