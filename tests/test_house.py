@@ -138,6 +138,19 @@ def test_no_module_has_a_name_that_says_nothing() -> None:
         assert path.stem not in SAYS_NOTHING, path
 
 
+def test_no_two_classes_share_a_name_and_a_type_alias_means_one_thing() -> None:
+    meanings: dict[str, set[str]] = {}
+    for path in modules(*ROOMS):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                meanings.setdefault(node.name, set()).add(f"class of {path.relative_to(HOUSE)}")
+            elif isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript):
+                for target in node.targets:
+                    if isinstance(target, ast.Name) and re.fullmatch(r"[A-Z]\w*[a-z]", target.id):
+                        meanings.setdefault(target.id, set()).add(ast.unparse(node.value))
+    assert not {name: said for name, said in meanings.items() if len(said) > 1}
+
+
 def test_no_file_is_too_long_to_be_read_at_once() -> None:
     lengths = {
         str(path.relative_to(HOUSE)): len(path.read_text(encoding="utf-8").splitlines())

@@ -11,7 +11,6 @@ from inspection.measurement.view import (
     DirectionalDiameter,
     diameter_of_estimate,
     diameter_of_reading,
-    gauge_of,
     weighted_terms,
 )
 from inspection.model.readings import Gauge, Reading
@@ -251,7 +250,7 @@ def crosscheck(
         used.add(place)
         view = diameter_of_reading(
             reading,
-            gauge_of(reading, gauges),
+            gauges,
             outer_strands=rope.outer_strands,
             inspection=inspection,
         )

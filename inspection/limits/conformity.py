@@ -9,7 +9,7 @@ Verdicts with their place: what was judged, where, and what the figure came from
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
@@ -188,37 +188,6 @@ def judge(
         decision=decision,
         settle_u_mm=_settle_u_mm(limit, value_mm, decision) if outcome == "undecided" else None,
     )
-
-
-def judge_all(
-    limits: Iterable[Limit | NotApplicable],
-    figures: Mapping[Quantity, tuple[float, float]],
-    *,
-    decision: DecisionRule = GUARD_2017,
-) -> tuple[Verdict | NotApplicable, ...]:
-    """Return verdicts on all limits; one whose figure was not measured says so.
-
-    Parameters
-    ----------
-    limits : iterable of Limit or NotApplicable
-        From `inspection.limits.standards.limits_for`.
-    figures : mapping
-        Quantity -> (value, standard uncertainty), mm.
-    decision : DecisionRule, optional
-        As in `judge`.
-    """
-    verdicts: list[Verdict | NotApplicable] = []
-    for limit in limits:
-        if isinstance(limit, NotApplicable):
-            verdicts.append(limit)
-        elif limit.rule.quantity not in figures:
-            rule = limit.rule
-            reason = f"{rule.rule_set}, {rule.what}: no {rule.quantity} was measured."
-            verdicts.append(NotApplicable(rule, reason))
-        else:
-            value, u = figures[limit.rule.quantity]
-            verdicts.append(judge(limit, value, u, decision=decision))
-    return tuple(verdicts)
 
 
 def _p_conform(

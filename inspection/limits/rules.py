@@ -19,7 +19,7 @@ from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension
 
 Base = Literal["nominal", "reference", "baseline", "nothing"]
 Purpose = Literal["accept", "discard", "look", "fit"]
-Edge = Literal["[)", "(]", "[]"]
+SizeEdge = Literal["[)", "(]", "[]"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ class Rule:
     at_limit: Literal["inside", "outside"] = "inside"
     from_mm: float | None = None
     to_mm: float | None = None
-    size_edge: Edge = "[)"
+    size_edge: SizeEdge = "[)"
     size_slack_mm: float = 0.0
     cores: tuple[Core, ...] = ()
     builds: tuple[Build, ...] = ()

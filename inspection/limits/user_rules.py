@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, fields
+from collections.abc import Mapping
+from dataclasses import fields
 from typing import Any, get_args
 
-from inspection.limits.rules import Base, Edge, Purpose, Rule
+from inspection.limits.rules import Base, Purpose, Rule, SizeEdge
 from inspection.model.quantity import Quantity
 from inspection.model.rope import Build, Core, Duty, Service, Tension
 
@@ -26,7 +26,7 @@ _ONE_OF: dict[str, tuple[str, ...]] = {
     "start": get_args(Base),
     "percent_of": get_args(Base),
     "at_limit": ("inside", "outside"),
-    "size_edge": get_args(Edge),
+    "size_edge": get_args(SizeEdge),
 }
 _SOME_OF: dict[str, tuple[str, ...]] = {
     "cores": get_args(Core),
@@ -65,20 +65,6 @@ def rules_from_json(text: str) -> tuple[Rule, ...]:
     if not isinstance(listed, list):
         raise ValueError("the limits must be a JSON list of objects: put them in [ ].")
     return tuple(_rule(number, row) for number, row in enumerate(listed, start=1))
-
-
-def rules_to_json(rules: Iterable[Rule]) -> str:
-    """Return rules as the text of a JSON file, without the fields left at their defaults."""
-    defaults = {field.name: field.default for field in fields(Rule)}
-    listed = [
-        {
-            name: list(value) if isinstance(value, tuple) else value
-            for name, value in asdict(rule).items()
-            if value != defaults[name]
-        }
-        for rule in rules
-    ]
-    return json.dumps(listed, indent=2, ensure_ascii=False)
 
 
 def _rule(number: int, row: object) -> Rule:

@@ -12,7 +12,6 @@ from inspection.measurement.view import (
     DirectionalDiameter,
     diameter_of_estimate,
     diameter_of_reading,
-    gauge_of,
     mean_diameter,
     weighted_terms,
 )
@@ -317,7 +316,7 @@ def sections_of_readings(
         views = [
             diameter_of_reading(
                 reading,
-                gauge_of(reading, gauges),
+                gauges,
                 outer_strands=outer_strands,
                 inspection=inspection,
             )

@@ -82,7 +82,7 @@ def diameter_of_estimate(estimate: Estimate) -> DirectionalDiameter:
 
 def diameter_of_reading(
     reading: Reading,
-    gauge: Gauge,
+    gauges: Mapping[str, Gauge],
     *,
     outer_strands: int | None = None,
     inspection: str = "",
@@ -91,25 +91,20 @@ def diameter_of_reading(
 
     Name the inspection where readings of several inspections meet, so that they are not taken
     for one.
-    """
-    terms = reading_terms(reading, gauge, outer_strands=outer_strands, inspection=inspection)
-    return DirectionalDiameter(reading.value_mm, terms, reading.view_deg, gauge.identity)
-
-
-def gauge_of(reading: Reading, gauges: Mapping[str, Gauge]) -> Gauge:
-    """Return the gauge that a reading names.
 
     Raises
     ------
     ValueError
-        If it is not among `gauges`.
+        If the reading's gauge is not among `gauges`.
     """
     if reading.gauge not in gauges:
         raise ValueError(
             f"the reading at station {reading.station} names gauge '{reading.gauge}', which is "
             "not recorded: add the gauge with its resolution and permissible error."
         )
-    return gauges[reading.gauge]
+    gauge = gauges[reading.gauge]
+    terms = reading_terms(reading, gauge, outer_strands=outer_strands, inspection=inspection)
+    return DirectionalDiameter(reading.value_mm, terms, reading.view_deg, gauge.identity)
 
 
 def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:

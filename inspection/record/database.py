@@ -178,11 +178,6 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         return copy
 
 
-def table_version(connection: Connection) -> str:
-    """Return the version of a record's tables, e.g. "0001"."""
-    return _version(connection) or ""
-
-
 def _version(connection: Connection) -> str | None:
     found = MigrationContext.configure(connection).get_current_revision()
     if found is None:

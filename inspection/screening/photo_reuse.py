@@ -8,7 +8,6 @@ slightly cropped, keep all or nearly all of them.
 from __future__ import annotations
 
 from collections import Counter
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,25 +29,6 @@ ALIKE_BITS = 3
 CHANCE_PAIRS = 1e-3
 FEWEST_USUAL = 4
 MOST_PHOTOS = 3000  # every pair is compared; beyond this only equal files are looked for
-
-
-def bits_apart(one: str, two: str) -> int:
-    """Return in how many bits two hashes of the look differ.
-
-    Raises
-    ------
-    ValueError
-        If one of them is not hexadecimal.
-
-    Examples
-    --------
-    >>> bits_apart("00000000000000ff", "00000000000000f0")
-    4
-    """
-    try:
-        return (int(one, 16) ^ int(two, 16)).bit_count()
-    except ValueError:
-        raise ValueError(f"a hash of the look is hexadecimal; got {one!r} and {two!r}.") from None
 
 
 def photo_tests(log: Log) -> list[ScreeningTest]:
@@ -172,14 +152,3 @@ def _camera_tests(log: Log) -> list[ScreeningTest]:
             about=(odd.photo_name,),
         )
     ]
-
-
-def closest_bits(log: Log) -> int | None:
-    """Return in how many bits the two most alike photographs of different places differ."""
-    photos = [(place, item) for place, item in _placed(log) if item.look_hash]
-    apart = [
-        bits_apart(one.look_hash, two.look_hash)
-        for (place, one), (other, two) in combinations(photos, 2)
-        if place != other
-    ]
-    return min(apart, default=None)

@@ -128,7 +128,7 @@ def test_a_view_needs_its_direction() -> None:
 def test_gauge_readings_make_a_section_and_their_gauges_error_cancels() -> None:
     gauge = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
     views = [
-        diameter_of_reading(Reading(f"{mm}", mm, 1, deg, "C-1", "A. Inspector"), gauge)
+        diameter_of_reading(Reading(f"{mm}", mm, 1, deg, "C-1", "A. Inspector"), {"C-1": gauge})
         for mm, deg in ((20.42, 0), (20.30, 90))
     ]
     section = make_section(views, nominal_mm=20.0, station=1)

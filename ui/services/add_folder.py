@@ -22,7 +22,7 @@ from vision.photo.containers import SUFFIXES
 from vision.photo.photo import PhotoError, open_photo
 from vision.pipeline import Settings
 from vision.results import Result
-from vision.target.print_scale import check_from, load_print_checks, plain_check
+from vision.target.print_scale import check_from_dict, check_to_dict, load_print_checks
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,9 @@ def measure_photographs(
         If it is not clear which card set they show.
     """
     checks = load_print_checks(folder / "print_checks.json")
-    checks |= {name: check_from(name, values) for name, values in record.print_checks().items()}
+    checks |= {
+        name: check_from_dict(name, values) for name, values in record.print_checks().items()
+    }
     chosen = choose_check(checks, print_set, "the record")
     measured = _measured_hashes(record, read.log.inspection.identity)
     paths = [
@@ -151,9 +153,9 @@ def add_folder(
         known = batch.print_checks()
         for name, check in checks.items():
             if name not in known:
-                batch.add_print_check(name, plain_check(check), by=by, why=why)
+                batch.add_print_check(name, check_to_dict(check), by=by, why=why)
                 counts["print checks"] += 1
-            elif known[name] != plain_check(check):
+            elif known[name] != check_to_dict(check):
                 notes.append(_differs("print check", name))
         earlier = [(visit.inspection, visit.readings) for visit in log.earlier]
         for inspection, readings in (*earlier, (log.inspection, log.readings)):

@@ -17,7 +17,7 @@ from ui.services.assess_record import log_of, save_findings
 from ui.services.cameras import known_cameras
 from vision.pipeline import Settings
 from vision.results import Result
-from vision.target.print_scale import PrintCheck, check_from
+from vision.target.print_scale import PrintCheck, check_from_dict
 
 Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
@@ -75,7 +75,7 @@ def gather(
     if measure is None:
         note = f"{len(unmeasured)} of the record's photographs were not measured yet."
         return Gathered(Folder(log, (), (note,)), (), this.revision)
-    checks = {name: check_from(name, values) for name, values in record.print_checks().items()}
+    checks = {name: check_from_dict(name, values) for name, values in record.print_checks().items()}
     chosen = choose_check(checks, print_set, "the record")
     settings = Settings(print_check=chosen, cameras=known_cameras())
     fresh, notes = _measured(record, unmeasured, measure, settings)

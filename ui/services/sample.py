@@ -10,7 +10,7 @@ from inspection.folder import read_folder
 from inspection.record.record import Record
 from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.assess_record import screen_inspection
-from vision.target.print_scale import load_print_checks, plain_check
+from vision.target.print_scale import check_to_dict, load_print_checks
 
 Told = Callable[[float, str], None]
 
@@ -57,7 +57,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
             if gauge.identity not in known:
                 writing.add_gauge(gauge, by=by)
         if card_set not in writing.print_checks():
-            writing.add_print_check(card_set, plain_check(check), by=by)
+            writing.add_print_check(card_set, check_to_dict(check), by=by)
         if identity not in {summary.identity for summary in writing.ranked()}:
             writing.add_inspection(log.inspection, by=by)
             writing.add_readings(identity, log.readings, by=by)

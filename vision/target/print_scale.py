@@ -179,7 +179,7 @@ def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
                 f"card set {check.name!r} is of layout {before.layout.name}, not "
                 f"{check.layout.name}; give the new set another name."
             )
-        entry = _entry_of(check)
+        entry = check_to_dict(check)
         if before is not None:
             old = dict(entries[check.name])
             entry["earlier"] = [*old.pop("earlier", []), old]
@@ -188,7 +188,8 @@ def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
     change_kept(file, "the print check", with_check)
 
 
-def _entry_of(check: PrintCheck) -> dict[str, Any]:
+def check_to_dict(check: PrintCheck) -> dict[str, Any]:
+    """Return a print check as plain values, for its file and for the record."""
     return {
         "layout": check.layout.name,
         "along_mm": check.along_read_mm,
@@ -196,6 +197,19 @@ def _entry_of(check: PrintCheck) -> dict[str, Any]:
         "u_mm": check.u_read_mm,
         "checked_on": None if check.checked_on is None else check.checked_on.isoformat(),
     }
+
+
+def check_from_dict(card_set: str, values: dict[str, Any]) -> PrintCheck:
+    """Return the print check that `check_to_dict` took apart."""
+    on = values.get("checked_on")
+    return PrintCheck(
+        card_set,
+        layout_named(values["layout"]),
+        float(values["along_mm"]),
+        float(values["across_mm"]),
+        float(values["u_mm"]),
+        None if on is None else date.fromisoformat(on),
+    )
 
 
 def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
@@ -209,15 +223,14 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
     if not isinstance(day, str | None):
         raise ValueError(f"{where}: checked_on must be a day such as 2026-09-14.")
     try:
-        checked_on = None if day is None else date.fromisoformat(day)
+        if day is not None:
+            date.fromisoformat(day)
     except ValueError:
         raise ValueError(
             f"{where}: checked_on is {day!r:.60}; it must be a day such as 2026-09-14."
         ) from None
     try:
-        layout = layout_named(entry["layout"])
-        along, across, u_read = map(float, lengths)
-        return PrintCheck(name, layout, along, across, u_read, checked_on)
+        return check_from_dict(name, entry)
     except OverflowError:
         raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.") from None
     except ValueError as reason:
@@ -303,27 +316,3 @@ def _on_card_mm(camera: Camera, points_px: Array, half_mm: tuple[float, float]) 
         along, across = x / half_mm[0], y / half_mm[1]
         height = camera.curl_mm * along**2 + camera.twist_mm * along * across
     return np.column_stack([x, y])
-
-
-def plain_check(check: PrintCheck) -> dict[str, Any]:
-    """Return a print check as the record keeps it."""
-    return {
-        "layout": check.layout.name,
-        "along_mm": check.along_read_mm,
-        "across_mm": check.across_read_mm,
-        "u_mm": check.u_read_mm,
-        "checked_on": None if check.checked_on is None else check.checked_on.isoformat(),
-    }
-
-
-def check_from(card_set: str, values: dict[str, Any]) -> PrintCheck:
-    """Return the print check that `plain_check` took apart."""
-    on = values.get("checked_on")
-    return PrintCheck(
-        card_set,
-        layout_named(values["layout"]),
-        float(values["along_mm"]),
-        float(values["across_mm"]),
-        float(values["u_mm"]),
-        None if on is None else date.fromisoformat(on),
-    )

@@ -20,11 +20,11 @@ from vision.photo.containers import PhotoError
 from vision.photo.preview import preview_of
 from vision.results import Estimate, Marks, Result
 
-Shown = tuple[str, bytes, tuple[int, int]]
+ShownPicture = tuple[str, bytes, tuple[int, int]]
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
-def _preview(place: str, one: Photograph) -> Shown | str:
+def _preview(place: str, one: Photograph) -> ShownPicture | str:
     """Return a preview with its name and the photograph's size; a sentence where there is none.
 
     A photograph that can't be shown is not tried again at every drawing: it costs what it costs.
@@ -55,7 +55,7 @@ def _edges(
     return tuple((f"e-{name}", cut) for name, cut in zip(names, cuts, strict=True))
 
 
-def preview(one: Photograph) -> Shown:
+def preview(one: Photograph) -> ShownPicture:
     """Return name, JPEG, and size (width, height) of a photograph of the record.
 
     Raises

@@ -28,7 +28,7 @@ from ui.web.panels.station import SIDES
 from vision.apart import apart
 from vision.pipeline import Settings
 from vision.results import Estimate, Marks, Refusal, Result
-from vision.target.print_scale import check_from
+from vision.target.print_scale import check_from_dict
 
 
 def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
@@ -162,7 +162,7 @@ def _measure(opened: OpenInspection, estimate: Estimate, at_mm: float, *, why: s
     """Measure a photograph of the record at a place, filed where it is filed now."""
     data = get_record().photographs.get(estimate.photo_sha256)
     values = get_record().print_checks().get(estimate.print_set)
-    check = check_from(estimate.print_set, values) if values else None
+    check = check_from_dict(estimate.print_set, values) if values else None
     settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
     found, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
     mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view

@@ -27,7 +27,7 @@ from ui.web.page.session import SELECTED, get_record, user_name
 from ui.web.page.streamlit_internals import session_goes_on, session_name
 from vision.photo.containers import MOST_PIXELS, PhotoError
 from vision.results import Estimate, Refusal, Result
-from vision.target.print_scale import PrintCheck, check_from
+from vision.target.print_scale import PrintCheck, check_from_dict
 
 MOST_PHOTOGRAPHS = 400  # in one inspection: a hundred stations from four directions
 
@@ -222,7 +222,7 @@ def _print_check(opened: OpenInspection) -> PrintCheck | None:
         index=names.index(used) if used in names else 0,
         help="The print check of step 2; without one the card's scale counts as known to 1 %.",
     )
-    return None if card_set == UNCHECKED else check_from(card_set, checks[card_set])
+    return None if card_set == UNCHECKED else check_from_dict(card_set, checks[card_set])
 
 
 def _upload(file: UploadedFile) -> PhotoFile:

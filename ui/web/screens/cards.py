@@ -16,7 +16,7 @@ from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
 from vision.target.layout import LAYOUTS, Ink, layout_for
 from vision.target.pdf import card_pdf
-from vision.target.print_scale import PrintCheck, check_from, checked_card, plain_check
+from vision.target.print_scale import PrintCheck, check_from_dict, check_to_dict, checked_card
 
 INKS = {
     "blue band (colour printer)": "blue",
@@ -145,7 +145,7 @@ def _check(usual: str) -> None:
                 )
                 printed = checked_card(check)
                 get_record().add_print_check(
-                    check.name, plain_check(check), by=user_name(), why="bars measured"
+                    check.name, check_to_dict(check), by=user_name(), why="bars measured"
                 )
                 flash_success(
                     f"{check.name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
@@ -154,7 +154,7 @@ def _check(usual: str) -> None:
                 st.rerun()
     for told, values in get_record().print_checks().items():
         with show_errors():
-            check = check_from(told, values)
+            check = check_from_dict(told, values)
             st.markdown(
                 f":material/check: **{as_typed(told)}** · {check.layout.name} · along "
                 f"{check.along_read_mm:g} mm, across {check.across_read_mm:g} mm · "
