@@ -128,12 +128,12 @@ def _started() -> subprocess.Popen[bytes]:
         # one thread and few pools of memory: a photograph takes a tenth of a second, and each
         # thread's stack and pool would count against the limit
         alone = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
-        found = os.pathsep.join(path for path in sys.path if path)
+        search_path = os.pathsep.join(path for path in sys.path if path)
         _child = subprocess.Popen(
             [sys.executable, "-m", "vision.apart"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            env={**os.environ, **alone, "PYTHONPATH": found},
+            env={**os.environ, **alone, "PYTHONPATH": search_path},
         )
     return _child
 
@@ -164,9 +164,9 @@ class _Answer(pickle.Unpickler):
         if module == "datetime" and name in ("date", "datetime", "timedelta", "timezone"):
             return super().find_class(module, name)
         if module in ("vision.results", "vision.uncertainty"):
-            found = super().find_class(module, name)
-            if isinstance(found, type) and (is_dataclass(found) or issubclass(found, Enum)):
-                return found
+            kind = super().find_class(module, name)
+            if isinstance(kind, type) and (is_dataclass(kind) or issubclass(kind, Enum)):
+                return kind
         raise pickle.UnpicklingError(f"{module}.{name}")
 
 

@@ -26,9 +26,9 @@ from vision.pipeline import Settings, measure_photo
 from vision.results import Finding, Refusal, Result
 
 BEGIN = '{"photo":'  # of every line of a journal, also of one that was cut off
-Plain = dict[str, Any]
-Pack = Callable[[Result], Plain]
-Unpack = Callable[[Plain], Result]
+JsonObject = dict[str, Any]
+Pack = Callable[[Result], JsonObject]
+Unpack = Callable[[JsonObject], Result]
 
 
 def measure_many(
@@ -66,7 +66,7 @@ def measure_many(
     for at, path in enumerate(paths):
         digest = _digest(path) if known else ""
         if digest in known:
-            named = (_renamed(one, path.name) for one in known[digest])
+            named = (_renamed(result, path.name) for result in known[digest])
             yield at, tuple(named)
         else:
             todo.append(at)
@@ -76,7 +76,11 @@ def measure_many(
         if journal is not None and digest:
             _write(
                 journal,
-                {"photo": digest, "settings": mark, "results": [pack(one) for one in results]},
+                {
+                    "photo": digest,
+                    "settings": mark,
+                    "results": [pack(result) for result in results],
+                },
             )
         yield at, results
 
@@ -100,16 +104,16 @@ def _one(at: int, path: Path, settings: Settings) -> tuple[int, str, tuple[Resul
     except PhotoError as unreadable:
         return at, "", (_unread(path, str(unreadable)),)
     except Exception as fault:  # one bad file must not stop a thousand others
-        told = (
+        message = (
             f"{path.name} could not be measured: a fault in the program ({type(fault).__name__})."
         )
-        return at, "", (_unread(path, told),)
+        return at, "", (_unread(path, message),)
     finally:
         cv2.setNumThreads(threads)
 
 
-def _unread(path: Path, told: str) -> Refusal:
-    return Refusal((Finding("unreadable", told, "", "refuse"),), photo_name=path.name)
+def _unread(path: Path, message: str) -> Refusal:
+    return Refusal((Finding("unreadable", message, "", "refuse"),), photo_name=path.name)
 
 
 def _renamed(result: Result, name: str) -> Result:
@@ -122,8 +126,8 @@ def _mark(settings: Settings) -> str:
     """Return a short hash of all that a figure depends on beside the photograph."""
     from importlib.metadata import version
 
-    told = {"settings": asdict(settings), "version": version("rope-photo-check")}
-    text = json.dumps(told, sort_keys=True, default=str)
+    content = {"settings": asdict(settings), "version": version("rope-photo-check")}
+    text = json.dumps(content, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
@@ -162,7 +166,7 @@ def _read(journal: Path, mark: str, unpack: Unpack) -> dict[str, tuple[Result, .
     return known
 
 
-def _write(journal: Path, entry: Plain) -> None:
+def _write(journal: Path, entry: JsonObject) -> None:
     line = json.dumps(entry, separators=(",", ":")) + "\n"
     try:
         with journal.open("a+b") as file:

@@ -433,7 +433,13 @@ class RefusedError(Exception):
 
 
 def limit_of(code: str) -> float:
-    """Return the catalogue's limit of a reason that has one."""
+    """Return the catalogue's limit of a reason that has one.
+
+    Parameters
+    ----------
+    code : str
+        Key of `REASONS`.
+    """
     limit = REASONS[code].limit
     if limit is None:
         raise ValueError(f"the reason {code!r} has no limit.")
@@ -441,12 +447,32 @@ def limit_of(code: str) -> float:
 
 
 def refuse_above(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
-    """Raise `RefusedError` where a value is above the limit of its reason."""
+    """Raise `RefusedError` where a value is above the limit of its reason.
+
+    Parameters
+    ----------
+    code : str
+        Key of `REASONS`.
+    value : float
+        What was found, in the reason's unit.
+    spot_px : (x, y), optional
+        Where to look on the photograph.
+    """
     if value > limit_of(code):
         raise RefusedError(finding(code, value, spot_px=spot_px))
 
 
 def refuse_below(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
-    """Raise `RefusedError` where a value is below the limit of its reason."""
+    """Raise `RefusedError` where a value is below the limit of its reason.
+
+    Parameters
+    ----------
+    code : str
+        Key of `REASONS`.
+    value : float
+        What was found, in the reason's unit.
+    spot_px : (x, y), optional
+        Where to look on the photograph.
+    """
     if value < limit_of(code):
         raise RefusedError(finding(code, value, spot_px=spot_px))

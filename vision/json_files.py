@@ -15,8 +15,15 @@ class NotSavedError(ValueError):
     """The disk is full or the folder may not be written to: what was there before is still."""
 
 
-def read_kept(file: Path, what: str = "entries") -> dict[str, Any]:
+def read_json(file: Path, what: str = "entries") -> dict[str, Any]:
     """Return what a file holds by name; nothing if there is no such file.
+
+    Parameters
+    ----------
+    file : Path
+        Which one.
+    what : str, optional
+        What it should hold, for a sentence about why it does not.
 
     Raises
     ------
@@ -40,7 +47,7 @@ def read_kept(file: Path, what: str = "entries") -> dict[str, Any]:
     return entries
 
 
-def change_kept(
+def update_json(
     file: Path, what: str, change: Callable[[dict[str, Any]], dict[str, Any] | None]
 ) -> None:
     """Change a file under a lock, so that two people who save at once lose nothing.
@@ -64,7 +71,7 @@ def change_kept(
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         with _locked(file.with_name(file.name + ".lock")):
-            entries = change(read_kept(file))
+            entries = change(read_json(file))
             if entries is not None:
                 _write(file, entries)
     except OSError as reason:
@@ -99,13 +106,13 @@ def _write(file: Path, entries: dict[str, Any]) -> None:
 @contextlib.contextmanager
 def _locked(lock: Path) -> Iterator[None]:
     """Hold a lock file: two people who save at once must not lose each other's check."""
-    with lock.open("a+b") as held:
+    with lock.open("a+b") as file:
         if sys.platform == "win32":
             import msvcrt
 
-            msvcrt.locking(held.fileno(), msvcrt.LK_LOCK, 1)
+            msvcrt.locking(file.fileno(), msvcrt.LK_LOCK, 1)
         else:
             import fcntl
 
-            fcntl.flock(held, fcntl.LOCK_EX)
+            fcntl.flock(file, fcntl.LOCK_EX)
         yield

@@ -197,7 +197,13 @@ def fit_with_scatter(
 
 
 def covariance_of(root: Array) -> Array:
-    """Return the covariance (n, n) that a weighted Jacobian (m, n) stands for, (root' root)^-1."""
+    """Return the covariance (n, n) that a weighted Jacobian (m, n) stands for, (root' root)^-1.
+
+    Parameters
+    ----------
+    root : ndarray of shape (m, n)
+        Derivatives of the residuals, each times the root of its weight.
+    """
     unit = np.linalg.norm(root, axis=0)  # the numbers differ by many powers of ten
     triangle = np.linalg.inv(np.linalg.qr(root / unit, mode="r"))
     return np.asarray(triangle @ triangle.T / np.outer(unit, unit))

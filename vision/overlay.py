@@ -78,12 +78,12 @@ def _ticks(draw: ImageDraw.ImageDraw, marks: Marks, unit: float) -> None:
         (marks.crown_left_px, marks.crown_right_px),
         (marks.crown_right_px, marks.crown_left_px),
     ):
-        here, there = np.mean(line, axis=0), np.mean(other, axis=0)
-        out = (here - there) / max(float(np.linalg.norm(here - there)), 1e-6)
+        middle, opposite = np.mean(line, axis=0), np.mean(other, axis=0)
+        out = (middle - opposite) / max(float(np.linalg.norm(middle - opposite)), 1e-6)
         for end in line:
             tip = np.array(end) + 14 * unit * out
             _solid(draw, end, (float(tip[0]), float(tip[1])), JAW, round(2 * unit))
-        middles.append((float(here[0]), float(here[1])))
+        middles.append((float(middle[0]), float(middle[1])))
     _dashed(draw, middles[0], middles[1], 6 * unit, TEXT, max(1, round(unit)))
 
 

@@ -82,6 +82,11 @@ def combined_u_mm(terms: Iterable[Term]) -> float:
 
     Terms of one source are one unknown: their signed contributions add before squaring.
 
+    Parameters
+    ----------
+    terms : iterable of Term
+        The budget.
+
     Examples
     --------
     >>> a = Term("left edge", 0.03, "mm", 1.0, "A", "edge:1:left")
@@ -98,6 +103,11 @@ def covariance_mm2(first: Iterable[Term], second: Iterable[Term]) -> float:
 
     GUM (JCGM 100:2008) F.1.2.3: inputs that depend on the same unknowns q_l have covariance
     ``sum over l of (dx/dq_l)(dy/dq_l) u(q_l)^2``.
+
+    Parameters
+    ----------
+    first, second : iterable of Term
+        The budgets of both results.
     """
     one, two = _signed_by_source(first), _signed_by_source(second)
     return sum(value * two[source] for source, value in one.items() if source in two)
@@ -115,6 +125,11 @@ def shares(terms: Iterable[Term]) -> list[tuple[Term, float]]:
 
     Terms of one source are kept apart here; where such terms partly cancel, their shares are
     scaled with the rest so that the list still sums to 1.
+
+    Parameters
+    ----------
+    terms : iterable of Term
+        The budget.
     """
     listed = list(terms)
     total = sum(term.u_mm**2 for term in listed)

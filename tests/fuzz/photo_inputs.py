@@ -98,7 +98,7 @@ def _wrong(photo: Photo) -> str:
         return f"pixels {pixels.shape} of {pixels.dtype}"
     if photo.focal_px is not None and not 0.2 < photo.focal_px / max(pixels.shape) < 10:
         return f"a focal length of {photo.focal_px} px"
-    if not (photo.camera + photo.focal_from).replace(" ", "x").isprintable():
+    if not photo.camera.replace(" ", "x").isprintable():
         return "a camera's name that does not print"
     return ""
 

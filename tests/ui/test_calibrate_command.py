@@ -17,7 +17,7 @@ import vision.calibration.session
 from ui.cli.main import main
 from ui.services.cameras import CAMERAS_FILE, known_cameras
 from vision.calibration.adjustment import Calibration, Intrinsics
-from vision.calibration.library import kept_camera
+from vision.calibration.library import calibrated_camera
 from vision.calibration.session import Calibrated
 from vision.least_squares import Covariance
 
@@ -37,7 +37,7 @@ def calibrated(key: str = KEY, lens: Intrinsics = LENS) -> Calibrated:
     u = np.array([2e-4, 0.4, 0.4, 3e-4, 6e-4, 4e-5, 4e-5])
     known = Covariance(Intrinsics._fields, np.diag(u**2))
     found = Calibration(lens, known, (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0))
-    camera = kept_camera(key, found, photographs=12, on=date(2026, 11, 26))
+    camera = calibrated_camera(key, found, photographs=12, on=date(2026, 11, 26))
     return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg shows no board",))
 
 

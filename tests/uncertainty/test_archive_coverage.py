@@ -16,9 +16,9 @@ import pytest
 from scipy.stats import chi2
 
 import vision.scale_rule.scale
+from tests.photo_arrays import photo_from_array
 from tests.vision.rules import Array, Shot, silhouettes
 from vision.camera import U_CENTRE_SHARE
-from vision.photo.photo import photo_from_array
 from vision.results import Estimate
 from vision.scale_rule.graduation_lengths import Pattern
 from vision.scale_rule.graduations import GraduatedRule, Run, Unrolled

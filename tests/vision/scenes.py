@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from studio import DARK_GREASE, Bar, Colour, Patch, Shot, photograph
 
-from vision.photo.photo import Photo, photo_from_array
+from tests.photo_arrays import photo_from_array
+from vision.photo.photo import Photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate, Finding, Result
 from vision.target.layout import layout_named

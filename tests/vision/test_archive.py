@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from inspection.record.serialization import result_from_dict, to_dict
+from tests.photo_arrays import photo_from_array
 from tests.real_photographs import REAL, needs_real
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
 from vision.overlay import draw_scaled_result
-from vision.photo.photo import Photo, open_photo, photo_from_array
+from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, PointPx, Refusal, ScaleSource
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import Placement, ScaleRequest

@@ -9,10 +9,11 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.photo_arrays import photo_from_array
 from tests.vision.rules import draw_rule, mm_row, shot, with_bar
 from tests.vision.test_archive import beside_a_rule
 from vision.findings import REASONS, WITHOUT_CARD
-from vision.photo.photo import Photo, photo_from_array
+from vision.photo.photo import Photo
 from vision.results import Refusal
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import ScaleRequest

@@ -13,9 +13,10 @@ import pytest
 import skimage.data
 from numpy.typing import NDArray
 
+from tests.photo_arrays import photo_from_array
 from tests.vision.rules import Array, Shot, draw_rule, inch_row, mm_row, shot, with_bar
 from vision.findings import RefusedError
-from vision.photo.photo import Photo, photo_from_array
+from vision.photo.photo import Photo
 from vision.results import Refusal
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import Scale, ScaleRequest, read_scale

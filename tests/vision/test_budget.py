@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 from studio import DARK_GREASE, Bar, photograph
 
+from tests.photo_arrays import photo_from_array
 from vision.camera import lens_of, project_mm
-from vision.photo.photo import photo_from_array
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate
 from vision.rope.axis import find_axis

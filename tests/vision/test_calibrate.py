@@ -16,8 +16,8 @@ from vision.calibration.adjustment import Calibration, CalibrationError, calibra
 from vision.calibration.board import FoundBoard, find_board
 from vision.calibration.library import (
     CalibratedCamera,
+    calibrated_camera,
     forget_camera,
-    kept_camera,
     lens_for,
     load_cameras,
     save_camera,
@@ -203,7 +203,7 @@ def test_a_lens_turns_with_its_picture(orientation: int, tmp_path: Path) -> None
 def test_cameras_are_kept_listed_and_forgotten(tmp_path: Path) -> None:
     file = tmp_path / "new" / "cameras.json"
     assert load_cameras(file) == {}
-    camera = kept_camera("Lantern L4", of_a_flat_exact_board(1), photographs=12, on=None)
+    camera = calibrated_camera("Lantern L4", of_a_flat_exact_board(1), photographs=12, on=None)
     save_camera(file, camera)
     assert load_cameras(file) == {"Lantern L4": camera}
     with pytest.raises(ValueError, match="no camera called 'Other'"):

@@ -14,7 +14,8 @@ from photo_files import Pixels
 from scenes import CHECK, CHECKED, findings_of, measured, shot_of, strip, taken
 from studio import DARK_GREASE, HAND, Bar, Patch
 
-from vision.photo.photo import PhotoError, open_photo, photo_from_array
+from tests.photo_arrays import photo_from_array
+from vision.photo.photo import PhotoError, open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate, Refusal
 

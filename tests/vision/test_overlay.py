@@ -10,9 +10,9 @@ import pytest
 from PIL import ImageColor
 from studio import DARK_GREASE, Array, Bar, Image, Shot, photograph
 
+from tests.photo_arrays import photo_from_array
 from vision.findings import finding
 from vision.overlay import CARD, JAW, OUTLINE, draw_results
-from vision.photo.photo import photo_from_array
 from vision.pipeline import measure_photo
 from vision.results import Estimate, Marks, Refusal
 from vision.target.layout import layout_named

@@ -80,7 +80,7 @@ class BoardShape(NamedTuple):
 LENS, SHARED = len(Intrinsics._fields), len(Intrinsics._fields + BoardShape._fields)
 
 
-def knowledge(
+def _knowledge(
     size: tuple[int, int], focal_px: float | None, stretch: float, u_stretch: float
 ) -> tuple[Array, Array]:
     """Return what is known of the shared numbers beforehand, and its standard uncertainties."""
@@ -93,13 +93,13 @@ def knowledge(
     return np.array([*lens, *BoardShape(stretch)]), np.array([*u_lens, *u_shape])
 
 
-def first_poses(boards: Sequence[FoundBoard], lens: Intrinsics) -> list[Array]:
+def _first_poses(boards: Sequence[FoundBoard], lens: Intrinsics) -> list[Array]:
     """Return a pose to start from for each photograph: OpenCV's calibration without distortion."""
     flat = [
         np.column_stack([board.corners, np.zeros(len(board.corners))]).astype(np.float32)
         for board in boards
     ]
-    seen = [board.corners_px.astype(np.float32) for board in boards]
+    corners_px = [board.corners_px.astype(np.float32) for board in boards]
     flags = (
         cv2.CALIB_USE_INTRINSIC_GUESS
         | cv2.CALIB_FIX_ASPECT_RATIO
@@ -110,7 +110,7 @@ def first_poses(boards: Sequence[FoundBoard], lens: Intrinsics) -> list[Array]:
     )
     size = (int(2 * lens.centre_x_px + 1), int(2 * lens.centre_y_px + 1))
     _, _, _, turns, shifts = cv2.calibrateCamera(
-        flat, seen, size, _matrix(lens), np.zeros(5), flags=flags
+        flat, corners_px, size, _matrix(lens), np.zeros(5), flags=flags
     )
     return [
         np.concatenate([np.ravel(turn), np.ravel(shift)]).astype(float)
@@ -124,7 +124,7 @@ def _matrix(lens: Intrinsics) -> Array:
     return np.array([[f, 0, lens.centre_x_px], [0, f, lens.centre_y_px], [0, 0, 1]])
 
 
-def seen_px(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
+def _project_board(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
     """Return where photograph i shows the board's corners, px (N, 2), and the Jacobian.
 
     The Jacobian (2 N, SHARED + 6) is by the shared numbers, then by the photograph's pose.
@@ -136,7 +136,9 @@ def seen_px(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
     solid = np.column_stack([board.corners[:, 0], across * (1 + form.stretch), height])
     pose = x[SHARED + 6 * i : SHARED + 6 * i + 6]
     bend = np.array([lens.k1, lens.k2, lens.p1, lens.p2, 0.0])
-    seen, J = cv2.projectPoints(solid.reshape(-1, 1, 3), pose[:3], pose[3:], _matrix(lens), bend)
+    points_px, J = cv2.projectPoints(
+        solid.reshape(-1, 1, 3), pose[:3], pose[3:], _matrix(lens), bend
+    )
     jacobian = np.empty((2 * len(u), SHARED + 6))
     jacobian[:, 0] = np.exp(lens.log_focal) * (J[:, 6] + J[:, 7])
     jacobian[:, 1:3], jacobian[:, 3:LENS] = J[:, 8:10], J[:, 10:14]  # OpenCV's order is ours
@@ -147,28 +149,28 @@ def seen_px(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
     for at, shape in enumerate((u2 * u2, u2 * v2, v2 * v2), start=LENS + 1):
         jacobian[:, at] = per[:, 2] * shape
     jacobian[:, SHARED:] = J[:, :6]
-    return np.asarray(seen, float).reshape(-1, 2), jacobian
+    return np.asarray(points_px, float).reshape(-1, 2), jacobian
 
 
-def misfit(
+def _misfit(
     x: Array, boards: Sequence[FoundBoard], sigma: Array, prior: Array, u_prior: Array
 ) -> tuple[Array, Array]:
     """Return all residuals over their standard uncertainty, priors last, and their Jacobian."""
     residuals, blocks = [], []
     for i, board in enumerate(boards):
-        seen, J = seen_px(x, i, board)
-        residuals.append((seen - board.corners_px).ravel() / sigma[i])
+        points_px, J = _project_board(x, i, board)
+        residuals.append((points_px - board.corners_px).ravel() / sigma[i])
         block = np.zeros((len(J), len(x)))
         block[:, :SHARED] = J[:, :SHARED] / sigma[i]
         block[:, SHARED + 6 * i : SHARED + 6 * i + 6] = J[:, SHARED:] / sigma[i]
         blocks.append(block)
-    held = np.zeros((SHARED, len(x)))
-    held[:, :SHARED] = np.diag(1 / u_prior)
+    priors = np.zeros((SHARED, len(x)))
+    priors[:, :SHARED] = np.diag(1 / u_prior)
     residuals.append((x[:SHARED] - prior) / u_prior)
-    return np.concatenate(residuals), np.vstack([*blocks, held])
+    return np.concatenate(residuals), np.vstack([*blocks, priors])
 
 
-def spread_px(off: Array, photographs: int) -> float:
+def _spread_px(off: Array, photographs: int) -> float:
     """Return the standard deviation of a photograph's corners, px, false ones left out."""
     rough = max(float(median_abs_deviation(off, axis=None, scale="normal")), FLOOR_PX)
     weights = np.minimum(1.0, HUBER * rough / np.maximum(np.abs(off), 1e-12))
@@ -264,23 +266,25 @@ def calibrate(
             "take more, sharp and with most of the board in view."
         )
     called = list(names) or [f"photograph {i}" for i in range(1, len(boards) + 1)]
-    prior, u_prior = knowledge(size, focal_px, stretch, u_stretch)
-    fitted = np.concatenate([prior, *first_poses(boards, Intrinsics(*prior[:LENS]))])
+    prior, u_prior = _knowledge(size, focal_px, stretch, u_stretch)
+    fitted = np.concatenate([prior, *_first_poses(boards, Intrinsics(*prior[:LENS]))])
     sigma = np.full(len(boards), max(size) / 4000)
     corners = sum(len(board.corners) for board in boards)
 
     def residuals(x: Array) -> Array:
-        return misfit(x, boards, sigma, prior, u_prior)[0]
+        return _misfit(x, boards, sigma, prior, u_prior)[0]
 
     def jacobian(x: Array) -> Array:
-        return misfit(x, boards, sigma, prior, u_prior)[1]
+        return _misfit(x, boards, sigma, prior, u_prior)[1]
 
     for _ in range(4):  # from the second time each photograph counts by how sharp its corners are
         solution = fit(residuals, fitted, jacobian, robust=2 * corners)
         fitted = solution.values
-        off = [seen_px(fitted, i, board)[0] - board.corners_px for i, board in enumerate(boards)]
-        sigma = np.array([spread_px(one, len(boards)) for one in off])
-    rms = tuple(float(np.sqrt((one**2).sum(axis=1).mean())) for one in off)
+        off = [
+            _project_board(fitted, i, board)[0] - board.corners_px for i, board in enumerate(boards)
+        ]
+        sigma = np.array([_spread_px(apart_px, len(boards)) for apart_px in off])
+    rms = tuple(float(np.sqrt((apart_px**2).sum(axis=1).mean())) for apart_px in off)
     _refuse_zoomed(fitted, boards, sigma, called)
     worst = int(np.argmax(rms))
     if float(np.median(rms)) > MOST_RMS_SHARE * max(size):
@@ -339,16 +343,18 @@ def _own_focal(x: Array, i: int, board: FoundBoard, sigma: float) -> tuple[float
     focal = Intrinsics._fields.index("log_focal")
     free = [focal, *range(SHARED + 6 * i, SHARED + 6 * i + 6)]  # it, and the photograph's pose
 
-    def moved(mine: Array) -> Array:
+    def moved(part: Array) -> Array:
         whole = x.copy()
-        whole[free] = mine
+        whole[free] = part
         return whole
 
-    def residuals(mine: Array) -> Array:
-        return (seen_px(moved(mine), i, board)[0] - board.corners_px).ravel() / sigma
+    def residuals(part: Array) -> Array:
+        return (_project_board(moved(part), i, board)[0] - board.corners_px).ravel() / sigma
 
-    def jacobian(mine: Array) -> Array:
-        return seen_px(moved(mine), i, board)[1][:, [focal, *range(SHARED, SHARED + 6)]] / sigma
+    def jacobian(part: Array) -> Array:
+        return (
+            _project_board(moved(part), i, board)[1][:, [focal, *range(SHARED, SHARED + 6)]] / sigma
+        )
 
     solution = fit(residuals, x[free], jacobian)
     return float(solution.values[0]), float(np.sqrt(solution.covariance[0, 0]))
@@ -361,6 +367,8 @@ def _tilt_deg(pose: Array) -> float:
 
 
 def _coverage(boards: Sequence[FoundBoard], size: tuple[int, int]) -> float:
-    seen = np.concatenate([board.corners_px for board in boards])
-    at = np.clip((seen + 0.5) / np.array(size) * FIELDS, 0, np.array(FIELDS) - 1e-9).astype(int)
-    return len({tuple(one) for one in at.tolist()}) / (FIELDS[0] * FIELDS[1])
+    corners_px = np.concatenate([board.corners_px for board in boards])
+    at = np.clip((corners_px + 0.5) / np.array(size) * FIELDS, 0, np.array(FIELDS) - 1e-9).astype(
+        int
+    )
+    return len({tuple(field) for field in at.tolist()}) / (FIELDS[0] * FIELDS[1])

@@ -52,6 +52,11 @@ class FoundBoard:
 def square_side_mm(paper: str) -> float:
     """Return the side of a square on a paper, mm (a whole number).
 
+    Parameters
+    ----------
+    paper : str
+        Size of the page, "A4" or "Letter".
+
     Raises
     ------
     ValueError
@@ -68,7 +73,7 @@ def square_side_mm(paper: str) -> float:
     return float(int(min((long - 2 * SIDE_MM) / COLUMNS, (short - SIDE_MM - FOOT_MM) / ROWS)))
 
 
-def black_boxes() -> Iterator[BandMm]:
+def _black_boxes() -> Iterator[BandMm]:
     """Yield what is black as (x0, y0, x1, y1), in squares from the middle, y up."""
     words = cv2.aruco.getPredefinedDictionary(DICTIONARY)
     number, edge = 0, (1 - MARKER_SHARE) / 2
@@ -88,6 +93,11 @@ def black_boxes() -> Iterator[BandMm]:
 
 def board_pdf(paper: str) -> bytes:
     """Return the board as a PDF page, vector only and true to size.
+
+    Parameters
+    ----------
+    paper : str
+        Size of the page, "A4" or "Letter".
 
     Raises
     ------
@@ -113,7 +123,7 @@ def board_pdf(paper: str) -> bytes:
     canvas.setCreator("")
     middle = FOOT_MM + (short - SIDE_MM - FOOT_MM) / 2
     path = canvas.beginPath()  # one path: neighbours meet without a hairline between them
-    for x0, y0, x1, y1 in black_boxes():
+    for x0, y0, x1, y1 in _black_boxes():
         path.rect(
             (long / 2 + x0 * side) * mm,
             (middle + y0 * side) * mm,
@@ -174,14 +184,16 @@ def _refined(grey: Grey, names: NDArray[np.int32], rough: Array) -> FoundBoard |
     row, column = names // (COLUMNS - 1), names % (COLUMNS - 1)
     drawn = np.column_stack([column + 1 - COLUMNS / 2, ROWS / 2 - row - 1])
     near = np.linalg.norm(drawn[:, None] - drawn, axis=2) == 1
-    apart = np.linalg.norm(rough[:, None] - rough, axis=2)
-    side = float(np.percentile(apart[near], 5)) if near.any() else 20.0  # where it looks smallest
+    distances = np.linalg.norm(rough[:, None] - rough, axis=2)
+    side = (
+        float(np.percentile(distances[near], 5)) if near.any() else 20.0
+    )  # where it looks smallest
     half = int(np.clip(REFINE_SHARE * side, 2, 11))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.002)
     points = rough.astype(np.float32).reshape(-1, 1, 2)
-    seen = cv2.cornerSubPix(grey, points.copy(), (half, half), (-1, -1), stop).reshape(-1, 2)
+    refined = cv2.cornerSubPix(grey, points.copy(), (half, half), (-1, -1), stop).reshape(-1, 2)
     # a corner that runs away from where the markers have it was hidden or glared over
-    kept = np.linalg.norm(seen - rough, axis=1) < max(2.0, 0.12 * side)
-    if kept.sum() < LEAST_CORNERS:
+    steady = np.linalg.norm(refined - rough, axis=1) < max(2.0, 0.12 * side)
+    if steady.sum() < LEAST_CORNERS:
         return None
-    return FoundBoard(drawn[kept], seen[kept].astype(float))
+    return FoundBoard(drawn[steady], refined[steady].astype(float))

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from vision.calibration.adjustment import Calibration, Intrinsics
 from vision.camera import Lens
-from vision.json_files import change_kept, read_kept
+from vision.json_files import read_json, update_json
 from vision.least_squares import Covariance
 from vision.photo.photo import Photo
 
@@ -78,11 +78,15 @@ class CalibratedCamera:
 def camera_key(photo: Photo) -> str:
     """Return which camera, picture size and lens took a photograph; empty if it does not say.
 
+    Parameters
+    ----------
+    photo : Photo
+        A photograph.
+
     Examples
     --------
     >>> from dataclasses import replace
-    >>> from vision.photo.photo import photo_from_array
-    >>> photo = photo_from_array(np.zeros((6, 8, 3), np.uint8), "dark")
+    >>> photo = Photo(np.zeros((6, 8, 3), np.uint8), "dark", "", "")
     >>> camera_key(replace(photo, camera="Lantern L4", lens="26 mm")), camera_key(photo)
     ('Lantern L4, 8 x 6, 26 mm', '')
     """
@@ -93,10 +97,22 @@ def camera_key(photo: Photo) -> str:
     return ", ".join(part for part in (photo.camera, size, photo.lens) if part)
 
 
-def kept_camera(
+def calibrated_camera(
     key: str, calibration: Calibration, *, photographs: int, on: date | None
 ) -> CalibratedCamera:
-    """Return a calibration as it is kept."""
+    """Return a calibration as it is kept.
+
+    Parameters
+    ----------
+    key : str
+        Which camera, size and lens, see `camera_key`.
+    calibration : Calibration
+        What the photographs of the board gave.
+    photographs : int
+        How many they were.
+    on : date or None
+        Day of the calibration.
+    """
     lens = calibration.lens
     return CalibratedCamera(
         key=key,
@@ -116,7 +132,15 @@ def kept_camera(
 
 
 def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | None:
-    """Return the calibrated lens of a photograph, turned as it is; None if there is none."""
+    """Return the calibrated lens of a photograph, turned as it is; None if there is none.
+
+    Parameters
+    ----------
+    photo : Photo
+        A photograph.
+    cameras : mapping of str to CalibratedCamera
+        Calibrated cameras by their key.
+    """
     camera = cameras.get(camera_key(photo))
     if camera is None:
         return None
@@ -203,28 +227,47 @@ def _u_bend(covariance: Array, camera: CalibratedCamera) -> float:
 def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
     """Return the calibrated cameras of a file by their key; none if there is no such file.
 
+    Parameters
+    ----------
+    path : path
+        The file.
+
     Raises
     ------
     ValueError
         If the file is damaged, or holds something that is no calibration.
     """
     file = Path(path)
-    return {key: _camera_from(key, entry, file) for key, entry in read_kept(file).items()}
+    return {key: _from_dict(key, entry, file) for key, entry in read_json(file).items()}
 
 
 def save_camera(path: str | os.PathLike[str], camera: CalibratedCamera) -> None:
     """Keep a camera in a file, whole or not at all; an earlier calibration of it is replaced.
+
+    Parameters
+    ----------
+    path : path
+        The file; made if it is not there.
+    camera : CalibratedCamera
+        What to keep.
 
     Raises
     ------
     ValueError
         If the file is damaged (it is then left as it is) or cannot be written.
     """
-    change_kept(Path(path), "the calibration", lambda kept: {**kept, camera.key: _plain(camera)})
+    update_json(Path(path), "the calibration", lambda kept: {**kept, camera.key: _to_dict(camera)})
 
 
 def forget_camera(path: str | os.PathLike[str], key: str) -> None:
     """Take a camera out of a file.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    key : str
+        Which camera.
 
     Raises
     ------
@@ -238,10 +281,10 @@ def forget_camera(path: str | os.PathLike[str], key: str) -> None:
             raise ValueError(f"no camera called {key!r} is kept (there are: {listed}).")
         return {name: entry for name, entry in kept.items() if name != key}
 
-    change_kept(Path(path), "the list of cameras", without)
+    update_json(Path(path), "the list of cameras", without)
 
 
-def _plain(camera: CalibratedCamera) -> dict[str, Any]:
+def _to_dict(camera: CalibratedCamera) -> dict[str, Any]:
     return {
         "size_px": list(camera.size),
         "focal_px": camera.focal_px,
@@ -258,7 +301,7 @@ def _plain(camera: CalibratedCamera) -> dict[str, Any]:
     }
 
 
-def _camera_from(key: str, entry: Any, file: Path) -> CalibratedCamera:
+def _from_dict(key: str, entry: Any, file: Path) -> CalibratedCamera:
     try:
         covariance = np.array(entry["covariance"], float)
         width, height = entry["size_px"]

@@ -21,7 +21,7 @@ from vision.calibration.adjustment import (
     calibrate,
 )
 from vision.calibration.board import COLUMNS, ROWS, FoundBoard, find_board
-from vision.calibration.library import CalibratedCamera, camera_key, kept_camera, turned
+from vision.calibration.library import CalibratedCamera, calibrated_camera, camera_key, turned
 from vision.photo.photo import Photo, PhotoError, open_photo
 from vision.target.print_scale import U_ENDS_MM, U_MOISTURE
 
@@ -109,7 +109,7 @@ def calibrate_photographs(
     """
     views: list[_View] = []
     left_out: list[str] = []
-    seen: set[str] = set()
+    hashes: set[str] = set()
     for source in sources:
         name = Path(source).name
         try:
@@ -117,10 +117,10 @@ def calibrate_photographs(
         except PhotoError as unreadable:
             left_out.append(str(unreadable).rstrip("."))
             continue
-        if photo.sha256 in seen:
+        if photo.sha256 in hashes:
             left_out.append(f"{name} is there twice")
             continue
-        seen.add(photo.sha256)
+        hashes.add(photo.sha256)
         view = _view(photo)
         if view is None:
             left_out.append(f"{name} shows no board, or too little of it")
@@ -128,24 +128,24 @@ def calibrate_photographs(
             views.append(view)
     _refuse_mixed(views)
     stored = Counter(view.size for view in views).most_common(1)
-    kept = [view for view in views if view.size == stored[0][0]]
-    left_out += [f"{v.name} was turned by another program" for v in views if v not in kept]
-    if len(kept) < LEAST_PHOTOGRAPHS:
+    used = [view for view in views if view.size == stored[0][0]]
+    left_out += [f"{v.name} was turned by another program" for v in views if v not in used]
+    if len(used) < LEAST_PHOTOGRAPHS:
         why = f" ({'; '.join(left_out)})" if left_out else ""
         raise CalibrationError(
-            f"the board was found in {len(kept)} photographs; {LEAST_PHOTOGRAPHS} are the least"
+            f"the board was found in {len(used)} photographs; {LEAST_PHOTOGRAPHS} are the least"
             f"{why}: take more, sharp and with most of the board in view."
         )
-    names = [view.name for view in kept]
+    names = [view.name for view in used]
     calibration = calibrate(
-        [view.board for view in kept],
-        kept[0].size,
+        [view.board for view in used],
+        used[0].size,
         names=names,
-        focal_px=next((view.focal_px for view in kept if view.focal_px), None),
+        focal_px=next((view.focal_px for view in used if view.focal_px), None),
         stretch=stretch,
         u_stretch=u_stretch,
     )
-    camera = kept_camera(kept[0].key, calibration, photographs=len(kept), on=on)
+    camera = calibrated_camera(used[0].key, calibration, photographs=len(used), on=on)
     return Calibrated(camera, calibration, tuple(names), tuple(left_out))
 
 

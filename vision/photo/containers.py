@@ -43,6 +43,11 @@ class PhotoError(ValueError):
 def kind_of(data: bytes) -> Kind:
     """Return what kind of picture a file is, by its first bytes and not by its name.
 
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+
     Raises
     ------
     PhotoError
@@ -114,7 +119,13 @@ def refuse_size(
 
 
 def webp_size(data: bytes) -> tuple[int, int] | None:
-    """Return width and height of a WebP file (RFC 9649, 2.5 to 2.7), None if it has neither."""
+    """Return width and height of a WebP file (RFC 9649, 2.5 to 2.7), None if it has neither.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    """
     kind, body = data[12:16], data[20:30]
     if len(body) < 10:
         return None
@@ -133,6 +144,11 @@ def tiff_end(data: bytes) -> int:
 
     Directories within directories, such as EXIF's, are followed. For a file in the later form
     with 64-bit places it is the file's end.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
     """
     order: Literal["little", "big"] = "little" if data[:2] == b"II" else "big"
 
@@ -141,21 +157,23 @@ def tiff_end(data: bytes) -> int:
 
     if number(2, 2) != 42:
         return len(data)
-    end, there, seen = 8, [number(4, 4)], set[int]()
-    while there:
-        at = there.pop()
-        if not 0 < at < len(data) or at in seen:
+    end, directories, visited = 8, [number(4, 4)], set[int]()
+    while directories:
+        at = directories.pop()
+        if not 0 < at < len(data) or at in visited:
             continue
-        seen.add(at)
+        visited.add(at)
         count = number(at, 2)
         end = max(end, at + 2 + 12 * count + 4)
-        there.append(number(at + 2 + 12 * count, 4))
+        directories.append(number(at + 2 + 12 * count, 4))
         for entry in range(at + 2, min(at + 2 + 12 * count, len(data)), 12):
             size = _TIFF_SIZES.get(number(entry + 2, 2), 1) * number(entry + 4, 4)
             place = entry + 8 if size <= 4 else number(entry + 8, 4)
             end = max(end, place + size)
             if number(entry, 2) in _TIFF_INNER:
-                there += [number(at, 4) for at in range(place, min(place + size, len(data)), 4)]
+                directories += [
+                    number(at, 4) for at in range(place, min(place + size, len(data)), 4)
+                ]
     return end
 
 
@@ -164,6 +182,13 @@ def refuse_cut(data: bytes, kind: Kind) -> None:
 
     JPEG and TIFF are not covered here: `vision.photo.jpeg` follows the one, and the strips of the
     other are known only once its directory is read.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    kind : str
+        What `kind_of` says that it is.
 
     Raises
     ------

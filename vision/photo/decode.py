@@ -74,6 +74,11 @@ class Decoded:
 def decode(data: bytes) -> Decoded:
     """Return the picture in a file's bytes, as it is stored.
 
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+
     Raises
     ------
     PhotoError
@@ -94,8 +99,8 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     with _quiet():
         image = _opened(data, kind)
         straight = kind == "JPEG" and image.mode in ("RGB", "L")  # into the result, nowhere else
-        held = 0 if straight else _BESIDE[kind] + _KEPT.get(image.mode, 4)
-        refuse_size(*image.size, len(data), kind, held)
+        bytes_a_pixel = 0 if straight else _BESIDE[kind] + _KEPT.get(image.mode, 4)
+        refuse_size(*image.size, len(data), kind, bytes_a_pixel)
         if kind == "TIFF":
             _refuse_tiff(image, len(data))
             _refuse_short(image, data)
@@ -194,16 +199,16 @@ def _refuse_short(image: Image.Image, data: bytes) -> None:
     tiled = TILE_AT in tags
     across = int(tags.get(TILE_WIDE, wide)) if tiled else wide
     rows = min(int(tags.get(TILE_HIGH if tiled else ROWS, high)), 2**31)
-    samples, apart = int(tags.get(SAMPLES, 1)), int(tags.get(PLANES, 1)) == 2
+    samples, separate = int(tags.get(SAMPLES, 1)), int(tags.get(PLANES, 1)) == 2
     if across < 1 or rows < 1:
         raise PhotoError(CUT.format("a part of the TIFF picture is missing"))
     down = -(-high // rows)
-    needed = down * -(-wide // across) * (samples if apart else 1)
+    needed = down * -(-wide // across) * (samples if separate else 1)
     starts = tags.get(TILE_AT if tiled else STRIP_AT, ())
     counts = tags.get(TILE_BYTES if tiled else STRIP_BYTES, ())
     packed = int(tags.get(PACKED, PLAIN))
     bits = tuple(tags.get(BITS, (1,)))
-    row_bits = across * (int(bits[0]) if apart else sum(map(int, bits)))
+    row_bits = across * (int(bits[0]) if separate else sum(map(int, bits)))
     short = min(len(starts), len(counts)) < needed
     for at, (start, count) in enumerate(zip(starts[:needed], counts[:needed], strict=False)):
         last = high - (down - 1) * rows if not tiled and at % down == down - 1 else rows

@@ -35,21 +35,31 @@ MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
 
 @dataclass(frozen=True, slots=True)
 class FocalHint:
-    """A focal length as the camera wrote it, px of the picture as it is, and how it was read."""
+    """A focal length as the camera wrote it and its standard uncertainty, px of the picture."""
 
     focal_px: float
     u_focal_px: float
-    words: str
 
 
 def orientation(tags: Tags) -> int:
-    """Return how the picture is stored, 1 to 8 (Exif tag 0x0112); 1 where it is not said."""
+    """Return how the picture is stored, 1 to 8 (Exif tag 0x0112); 1 where it is not said.
+
+    Parameters
+    ----------
+    tags : mapping of int to object
+        EXIF values by tag number.
+    """
     value = _number(tags.get(ORIENTATION))
     return int(value) if value in (1, 2, 3, 4, 5, 6, 7, 8) else 1
 
 
 def camera(tags: Tags) -> str:
     """Return what the camera calls itself, make and model; empty if it does not say.
+
+    Parameters
+    ----------
+    tags : mapping of int to object
+        EXIF values by tag number.
 
     Examples
     --------
@@ -65,24 +75,34 @@ def camera(tags: Tags) -> str:
 def lens(tags: Tags) -> str:
     """Return which lens of the camera was used: its 35 mm equivalent, and digital zoom.
 
+    Parameters
+    ----------
+    tags : mapping of int to object
+        EXIF values by tag number.
+
     Examples
     --------
     >>> lens({FOCAL_LENGTH_35MM: 26}), lens({FOCAL_LENGTH_35MM: 26, DIGITAL_ZOOM: 2.0}), lens({})
     ('26 mm', '26 mm, zoom 2', '')
     """
-    said = []
+    parts = []
     if equivalent := _number(tags.get(FOCAL_LENGTH_35MM)):
-        said.append(f"{equivalent:g} mm")
-    elif own := _number(tags.get(FOCAL_LENGTH)):
-        said.append(f"lens {own:.3g} mm")
+        parts.append(f"{equivalent:g} mm")
+    elif focal_mm := _number(tags.get(FOCAL_LENGTH)):
+        parts.append(f"lens {focal_mm:.3g} mm")
     zoom = _number(tags.get(DIGITAL_ZOOM))
     if zoom and zoom > 1.0:
-        said.append(f"zoom {zoom:.3g}")
-    return ", ".join(said)
+        parts.append(f"zoom {zoom:.3g}")
+    return ", ".join(parts)
 
 
 def taken_at(tags: Tags) -> datetime | None:
     """Return when the shutter opened; with its time zone only where the camera wrote one.
+
+    Parameters
+    ----------
+    tags : mapping of int to object
+        EXIF values by tag number.
 
     Examples
     --------
@@ -90,13 +110,13 @@ def taken_at(tags: Tags) -> datetime | None:
     ... # doctest: +ELLIPSIS
     datetime.datetime(2026, 9, 14, 10, 32, 5, tzinfo=datetime.timezone(datetime.timedelta(...
     """
-    found = re.match(
+    match = re.match(
         r"(\d{4})[:-](\d\d)[:-](\d\d)[ T](\d\d):(\d\d):(\d\d)", _words(tags.get(DATETIME_ORIGINAL))
     )
-    if not found:
+    if not match:
         return None
     try:
-        when = datetime(*map(int, found.groups()))  # type: ignore[arg-type]
+        when = datetime(*map(int, match.groups()))  # type: ignore[arg-type]
     except ValueError:
         return None
     zone = re.fullmatch(r"([+-])(\d\d):(\d\d)", _words(tags.get(OFFSET_TIME_ORIGINAL)))
@@ -138,33 +158,31 @@ def focal_hint(tags: Tags, width: int, height: int) -> FocalHint | None:
         return None
     equivalent = _number(tags.get(FOCAL_LENGTH_35MM))
     lens_mm = _number(tags.get(FOCAL_LENGTH))
-    readings: list[tuple[float, str]] = []
+    readings: list[float] = []
     diagonal_px = math.hypot(width, height)
 
     if equivalent and LEAST_35MM <= equivalent <= MOST_35MM:
         crop = equivalent / lens_mm if lens_mm else 1.0
         if LEAST_CROP <= crop <= MOST_CROP:
             focal_px = equivalent / FRAME_DIAGONAL_MM * diagonal_px
-            readings.append((focal_px, f"the 35 mm equivalent of {equivalent:g} mm"))
+            readings.append(focal_px)
     per_mm = _plane_px_per_mm(tags)
     if lens_mm and per_mm:
         focal_px = lens_mm * per_mm * resized
         if LEAST_35MM <= focal_px / diagonal_px * FRAME_DIAGONAL_MM <= MOST_35MM:
-            readings.append((focal_px, f"{lens_mm:g} mm at {per_mm:.4g} px/mm on the sensor"))
+            readings.append(focal_px)
     if not readings:
         return None
 
-    logs = [math.log(focal_px) for focal_px, _ in readings]
+    logs = [math.log(focal_px) for focal_px in readings]
     middle, spread = (max(logs) + min(logs)) / 2, (max(logs) - min(logs)) / 2
-    words = "EXIF: " + " and ".join(words for _, words in readings)
     u = math.hypot(U_FOCAL, spread)
     zoom = _number(tags.get(DIGITAL_ZOOM))
     if zoom and 1.0 < zoom <= 30.0:  # 0 and 1: not used
         half = math.log(zoom) / 2
         middle, u = middle + half, math.hypot(u, half)
-        words += f", digital zoom {zoom:g} perhaps counted in"
     focal_px = math.exp(middle)
-    return FocalHint(focal_px, u * focal_px, words)
+    return FocalHint(focal_px, u * focal_px)
 
 
 def _resized(tags: Tags, width: int, height: int) -> float | None:

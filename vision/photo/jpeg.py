@@ -47,6 +47,13 @@ def decode_jpeg(data: bytes, colours: Literal["RGB", "CMYK"] = "RGB") -> NDArray
     Bytes that belong to nothing are left out where they do no harm: between the first segments,
     and zeros before the end, as some cameras write them.
 
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    colours : {"RGB", "CMYK"}, optional
+        What to decode it to.
+
     Raises
     ------
     PhotoError
@@ -76,6 +83,11 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
 
     A scan's coded data belong to its segment. The last one is the end of the picture.
 
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+
     Raises
     ------
     PhotoError
@@ -103,11 +115,11 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
 
 def _tidied(data: bytes, segments: list[tuple[int, int, int]]) -> bytes:
     """Return the segments alone, without notes that don't touch the pixels and zeros at the end."""
-    kept = [data[:2]]
+    written = [data[:2]]
     for marker, begin, end in segments:
         part = data[begin:end]
         if marker == _SCAN:
             part = part.rstrip(b"\0") if not part.endswith(b"\xff\0") else part
         if not 0xE0 <= marker <= 0xFE or marker in _COLOUR_NOTES:
-            kept.append(part)
-    return b"".join(kept)
+            written.append(part)
+    return b"".join(written)

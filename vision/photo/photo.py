@@ -10,13 +10,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.photo.containers import PhotoError, kind_of
 from vision.photo.decode import Pixels, decode
 from vision.photo.exif import camera, focal_hint, lens, orientation, taken_at
 
-__all__ = ["Photo", "PhotoError", "open_photo", "photo_from_array"]
+__all__ = ["Photo", "PhotoError", "open_photo"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,8 +38,6 @@ class Photo:
         Make and model; empty if not written.
     focal_px, u_focal_px : float or None
         Focal length as written by the camera, px of `pixels`, and its standard uncertainty.
-    focal_from : str
-        How it was read, in words; empty if it was not.
     notes : tuple of str
         What had to be done to the colours, one sentence each; empty for an everyday photograph.
     lens : str
@@ -59,7 +56,6 @@ class Photo:
     camera: str = ""
     focal_px: float | None = None
     u_focal_px: float | None = None
-    focal_from: str = ""
     notes: tuple[str, ...] = ()
     lens: str = ""
     orientation: int = 1
@@ -107,57 +103,10 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
         camera=camera(decoded.tags),
         focal_px=None if hint is None else hint.focal_px,
         u_focal_px=None if hint is None else hint.u_focal_px,
-        focal_from="" if hint is None else hint.words,
         notes=decoded.notes,
         lens=lens(decoded.tags),
         orientation=stored,
         coarseness=decoded.coarseness,
-    )
-
-
-def photo_from_array(
-    rgb: NDArray[np.uint8],
-    name: str = "",
-    *,
-    focal_px: float | None = None,
-    u_focal_px: float | None = None,
-) -> Photo:
-    """Return pixels that are already in memory as a photograph.
-
-    Parameters
-    ----------
-    rgb : ndarray of shape (H, W, 3), uint8
-        Upright RGB.
-    name : str, optional
-        What to call it.
-    focal_px, u_focal_px : float, optional
-        Focal length, px, and its standard uncertainty (4 % of it if not given).
-
-    Raises
-    ------
-    ValueError
-        If the array is none of a photograph.
-
-    Examples
-    --------
-    >>> photo = photo_from_array(np.zeros((6, 8, 3), np.uint8), "dark", focal_px=7.0)
-    >>> photo.look_hash, photo.u_focal_px
-    ('0000000000000000', 0.28)
-    """
-    if rgb.ndim != 3 or rgb.shape[2] != 3 or rgb.dtype != np.uint8 or rgb.size == 0:
-        raise ValueError(f"`rgb` must be (H, W, 3) of uint8; got {rgb.shape} of {rgb.dtype}.")
-    pixels = np.ascontiguousarray(rgb)
-    digest = hashlib.sha256(repr(rgb.shape).encode())
-    digest.update(pixels.data)
-    u = 0.04 * focal_px if focal_px is not None and u_focal_px is None else u_focal_px
-    return Photo(
-        pixels=pixels,
-        name=name or "photograph",
-        sha256=digest.hexdigest(),
-        look_hash=look_hash(pixels),
-        focal_px=focal_px,
-        u_focal_px=u,
-        focal_from="" if focal_px is None else "given with the picture",
     )
 
 
@@ -166,6 +115,11 @@ def look_hash(pixels: Pixels) -> str:
 
     Each bit says whether one of 9 x 8 grey fields is brighter than its left neighbour (a
     difference hash): copies that were resized or saved again differ in a few bits only.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (H, W, 3), uint8
+        RGB.
     """
     step = max(1, min(pixels.shape[:2]) // 256)  # a thinned picture tells as much
     small = cv2.resize(pixels[::step, ::step], (9, 8), interpolation=cv2.INTER_AREA)

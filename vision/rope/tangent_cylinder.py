@@ -203,6 +203,11 @@ def _behind_card(
 def cross(a: Array, b: Array) -> Array:
     """Return the vector product of two vectors (3,), as `numpy.cross` has it, ten times as quick.
 
+    Parameters
+    ----------
+    a, b : ndarray of shape (3,)
+        The vectors.
+
     Examples
     --------
     >>> cross(np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 7.0])).tolist()

@@ -57,14 +57,14 @@ def scale_terms(
     """
     factor = np.linalg.cholesky(face.covariance.ordered(ORDER))
     ordered = np.array([getattr(face.view, name) for name in ORDER])
-    here = d(face.view)
+    diameter = d(face.view)
     parts, bends = np.zeros(len(ORDER)), np.zeros(len(ORDER))
     for i in range(len(ORDER)):
         more, less = (
             d(face.view._replace(**dict(zip(ORDER, moved.tolist(), strict=True))))
             for moved in (ordered + factor[:, i], ordered - factor[:, i])
         )
-        parts[i], bends[i] = (more - less) / 2, (more + less) / 2 - here
+        parts[i], bends[i] = (more - less) / 2, (more + less) / 2 - diameter
     lens = Influence.LENS.source(camera_id if camera_id and face.lens.known else photo)
     noise = "noise of the rule's marks" if face.rows else "marking of the two points"
     terms = [
@@ -113,7 +113,9 @@ def scale_terms(
     ]
     if face.rows:
         terms.append(
-            Term("division of the rule", U_DIVIDED, "1", here, "B", Influence.RULE.source(photo))
+            Term(
+                "division of the rule", U_DIVIDED, "1", diameter, "B", Influence.RULE.source(photo)
+            )
         )
     else:
         terms.append(
@@ -121,7 +123,7 @@ def scale_terms(
                 "length between the two points",
                 u_length_mm,
                 "mm",
-                here / length_mm,
+                diameter / length_mm,
                 "B",
                 Influence.RULE.source(photo),
             )
@@ -130,7 +132,17 @@ def scale_terms(
 
 
 def height_term(per_mm: float, u_mm: float, photo: str) -> Term:
-    """Return what the height of the object over the rule's face makes uncertain (parallax)."""
+    """Return what the height of the object over the rule's face makes uncertain (parallax).
+
+    Parameters
+    ----------
+    per_mm : float
+        Change of the diameter with the height, 1.
+    u_mm : float
+        Standard uncertainty of the height, mm.
+    photo : str
+        Identity of the photograph.
+    """
     return Term(
         "height of the object over the rule's face",
         u_mm,

@@ -53,8 +53,8 @@ class Pattern:
     def contradicts(self, name: str) -> bool:
         """Tell whether the marks are counted in the other way than a row of this name is."""
         inch = name.endswith("in")
-        mine, other = (self.halves, self.tens) if inch else (self.tens, self.halves)
-        return other > 0.3 and other > mine + CLEAR
+        expected, other = (self.halves, self.tens) if inch else (self.tens, self.halves)
+        return other > 0.3 and other > expected + CLEAR
 
 
 def pattern_of(rule: Unrolled, face: Face, row: Row, offset_mm: float, *, dark: bool) -> Pattern:
@@ -132,13 +132,13 @@ def _askew(rule: Unrolled, row: Row) -> tuple[float, float, float]:
     along, across = rule.from_photo(row.points_px)
     _, first, count = np.unique(row.numbers, return_index=True, return_counts=True)
     ends = [(along[part], across[part]) for part in (first, first + count - 1)]
-    fits = [siegelslopes(there, at) for at, there in ends]
+    fits = [siegelslopes(across_at, at) for at, across_at in ends]
     scatter = [
-        float(np.median(np.abs(there - fit.slope * at - fit.intercept)))
-        for (at, there), fit in zip(ends, fits, strict=True)
+        float(np.median(np.abs(across_at - fit.slope * at - fit.intercept)))
+        for (at, across_at), fit in zip(ends, fits, strict=True)
     ]
     slope = float(fits[int(np.argmin(scatter))].slope)
-    upper, lower = (float(np.median(there - slope * at)) for at, there in ends)
+    upper, lower = (float(np.median(across_at - slope * at)) for at, across_at in ends)
     return slope, upper, lower
 
 
@@ -150,14 +150,14 @@ def _explained(lengths: Array, numbers: NDArray[np.int64], modulus: int) -> floa
         return 0.0
     left = 0.0
     for rest in range(modulus):
-        mine = lengths[numbers % modulus == rest]
-        left += float(((mine - mine.mean()) ** 2).sum()) if len(mine) else 0.0
+        members = lengths[numbers % modulus == rest]
+        left += float(((members - members.mean()) ** 2).sum()) if len(members) else 0.0
     return 1 - (left / dof) / (total / (len(lengths) - 1))
 
 
 def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tuple[str, int], ...]:
     """Count the marks of longer kinds; a kind is told where its marks are surely longer."""
-    told = []
+    counts = []
     for longer, modulus in LONGER.get(name, ()):
         middles = [
             float(np.median(lengths[numbers % modulus == rest]))
@@ -166,12 +166,12 @@ def _longer(name: str, lengths: Array, numbers: NDArray[np.int64]) -> tuple[tupl
             for rest in range(modulus)
         ]
         best = int(np.argmax(middles))
-        mine, rest = lengths[numbers % modulus == best], lengths[numbers % modulus != best]
-        if len(mine) < 3 or np.median(mine) < np.median(rest) + 0.3:
+        longest, rest = lengths[numbers % modulus == best], lengths[numbers % modulus != best]
+        if len(longest) < 3 or np.median(longest) < np.median(rest) + 0.3:
             continue
-        apart = np.percentile(mine, 30) > np.percentile(rest, 80) + 0.3
+        distinct = np.percentile(longest, 30) > np.percentile(rest, 80) + 0.3
         # or by ranks (Mann and Whitney 1947); the class was the best of `modulus`, hence the share
-        by_chance = float(mannwhitneyu(mine, rest, alternative="greater").pvalue)
-        if apart or by_chance < BY_CHANCE / modulus:
-            told.append((longer, len(mine)))
-    return tuple(told)
+        by_chance = float(mannwhitneyu(longest, rest, alternative="greater").pvalue)
+        if distinct or by_chance < BY_CHANCE / modulus:
+            counts.append((longer, len(longest)))
+    return tuple(counts)

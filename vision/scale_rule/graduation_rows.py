@@ -49,10 +49,20 @@ class Row:
 
 
 def on_face_mm(camera: Camera, points_px: Array, height_mm: float = 0.0) -> Array:
-    """Return where points of the photograph (N, 2) lie on a plane over the face, mm (N, 2)."""
-    eye, seen = camera_centre_mm(camera), rays(camera, points_px)
-    reach = (height_mm - eye[2]) / seen[:, 2]
-    return np.asarray(eye[:2] + reach[:, None] * seen[:, :2])
+    """Return where points of the photograph (N, 2) lie on a plane over the face, mm (N, 2).
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and face.
+    points_px : ndarray of shape (N, 2)
+        Points of the photograph, px.
+    height_mm : float, optional
+        Height of the plane over the face, mm.
+    """
+    eye, sight = camera_centre_mm(camera), rays(camera, points_px)
+    reach = (height_mm - eye[2]) / sight[:, 2]
+    return np.asarray(eye[:2] + reach[:, None] * sight[:, :2])
 
 
 def rows_of(
@@ -71,15 +81,15 @@ def rows_of(
     """
     rows, offsets = [], []
     for name, spacing in SPACINGS_MM.items():
-        mine = sorted(
+        members = sorted(
             (i for i, run in enumerate(runs) if run.name == name), key=lambda i: runs[i].row
         )
         cuts = [
             k
-            for k in range(1, len(mine))
-            if runs[mine[k]].row - runs[mine[k - 1]].row > ROW_GAP_MM * scale
+            for k in range(1, len(members))
+            if runs[members[k]].row - runs[members[k - 1]].row > ROW_GAP_MM * scale
         ]
-        for part in np.split(np.array(mine, int), cuts):
+        for part in np.split(np.array(members, int), cuts):
             row = _row(name, spacing, [runs[i] for i in part], [points[i] for i in part], camera)
             if row is not None:
                 rows.append(row[0])
@@ -98,29 +108,29 @@ def _row(
     middles = np.array([run.row for run in runs])
     phases, weights = _unrolled_phases(phases, middles, weights)
     lean = np.polyfit(middles, phases, 1, w=np.sqrt(weights)) if np.ptp(middles) else [0, phases[0]]
-    seen, numbers, bands = [], [], []
+    points_px, numbers, bands = [], [], []
     for p, place, middle in zip(points, places, middles, strict=True):
         off = place - np.polyval(lean, middle)
         number = np.round(off).astype(int)
         good = np.abs(off - number) < 0.2
-        seen.append(p[good])
+        points_px.append(p[good])
         numbers.append(number[good])
         bands.append(np.full(int(good.sum()), middle))
-    number, band, point = np.concatenate(numbers), np.concatenate(bands), np.concatenate(seen)
+    number, band, point = np.concatenate(numbers), np.concatenate(bands), np.concatenate(points_px)
     _, first = np.unique(np.stack([number, band]), axis=1, return_index=True)
     number, band, point = number[first], band[first], point[first]
     names, counts = np.unique(number, return_counts=True)
-    kept = np.isin(number, names[counts >= LEAST_BANDS])
-    there = np.unique(number[kept])
+    repeated = np.isin(number, names[counts >= LEAST_BANDS])
+    marks = np.unique(number[repeated])
     fine = spacing < FINE_MM  # noise between coarser marks must not pass for such a row
     least = LEAST_FINE_MARKS if fine else LEAST_MARKS
-    usual = float(np.median(counts[counts >= LEAST_BANDS])) if len(there) else 0.0
+    usual = float(np.median(counts[counts >= LEAST_BANDS])) if len(marks) else 0.0
     if fine and usual < LEAST_SHOWN * len(np.unique(band)):
         return None
-    if len(there) < least or len(there) < LEAST_FILLED * (np.ptp(there) + 1):
+    if len(marks) < least or len(marks) < LEAST_FILLED * (np.ptp(marks) + 1):
         return None
-    first_band, last_band = float(band[kept].min()), float(band[kept].max())
-    half_points, half_numbers = _halves(point[kept], number[kept], band[kept])
+    first_band, last_band = float(band[repeated].min()), float(band[repeated].max())
+    half_points, half_numbers = _halves(point[repeated], number[repeated], band[repeated])
     row = Row(name, half_points, half_numbers, first_band, last_band)
     return row, float(np.polyval(lean, (row.first_band + row.last_band) / 2)) * spacing
 
@@ -131,9 +141,9 @@ def _halves(
     """Average each mark over its upper and its lower bands: two points say where it runs."""
     means, names = [], []
     for number in np.unique(numbers):
-        mine = np.flatnonzero(numbers == number)
-        mine = mine[np.argsort(bands[mine])]
-        for half in np.array_split(mine, 2):
+        members = np.flatnonzero(numbers == number)
+        members = members[np.argsort(bands[members])]
+        for half in np.array_split(members, 2):
             means.append(points[half].mean(axis=0))
             names.append(number)
     return np.array(means), np.array(names, np.int64)

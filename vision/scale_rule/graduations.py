@@ -98,6 +98,38 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class KnownLength:
+    """Two points of the photograph whose distance is known.
+
+    Parameters
+    ----------
+    begin_px, end_px : ndarray of shape (2,)
+        The points, px.
+    length_mm : float
+        Distance between them, mm.
+    """
+
+    begin_px: Array
+    end_px: Array
+    length_mm: float
+
+    @property
+    def length_px(self) -> float:
+        """Distance between the points in the photograph, px."""
+        return float(np.linalg.norm(self.end_px - self.begin_px))
+
+    @property
+    def px_per_mm(self) -> float:
+        """Scale between the points."""
+        return self.length_px / self.length_mm
+
+    @property
+    def points_px(self) -> Array:
+        """Both points (2, 2), px."""
+        return np.stack([self.begin_px, self.end_px])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Band:
     """A narrow band along the rule: its middle, and its profile smoothed for marks of each size.
 
@@ -128,21 +160,19 @@ class GraduatedRule:
     dark: bool
 
 
-def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: float) -> GraduatedRule:
+def read_rule(grey: NDArray[np.uint8], length: KnownLength) -> GraduatedRule:
     """Return the evenly spaced marks along the line through two points.
 
     Parameters
     ----------
     grey : ndarray of shape (H, W), uint8
         The upright photograph in grey.
-    one, other : ndarray of shape (2,)
-        Two points on the rule, px.
-    length_mm : float
-        Distance between them, mm.
+    length : KnownLength
+        Two points on the rule and their distance.
     """
-    scale = float(np.linalg.norm(other - one)) / length_mm
+    scale = length.px_per_mm
     step = max(1.0, scale / FINE_ENOUGH)
-    unrolled = unroll(grey, one, other, min(REACH_MM * scale, max(grey.shape)), step)
+    unrolled = _unroll(grey, length, min(REACH_MM * scale, max(grey.shape)), step)
     bands = _bands(unrolled.grey, scale / step)
     few = {
         dark: [_runs_in(band, scale / step, dark) for band in bands[::LOOK]]
@@ -153,15 +183,15 @@ def read_rule(grey: NDArray[np.uint8], one: Array, other: Array, length_mm: floa
         few[dark][at // LOOK] if at % LOOK == 0 else _runs_in(band, scale / step, dark)
         for at, band in enumerate(bands)
     ]
-    return GraduatedRule(unrolled, tuple(run for some in runs for run in some), dark)
+    return GraduatedRule(unrolled, tuple(run for group in runs for run in group), dark)
 
 
 def _marks_in(runs: list[list[Run]]) -> int:
-    return sum(len(run.columns) for some in runs for run in some)
+    return sum(len(run.columns) for group in runs for run in group)
 
 
-def unroll(
-    grey: NDArray[np.uint8], one: Array, other: Array, reach_px: float, step_px: float = 1.0
+def _unroll(
+    grey: NDArray[np.uint8], length: KnownLength, reach_px: float, step_px: float = 1.0
 ) -> Unrolled:
     """Return the photograph along the line through two points, as far as it reaches.
 
@@ -169,22 +199,24 @@ def unroll(
     ----------
     grey : ndarray of shape (H, W), uint8
         The upright photograph in grey.
-    one, other : ndarray of shape (2,)
-        Two points on the line, px.
+    length : KnownLength
+        Two points on the line.
     reach_px : float
         How far to go to each side of it.
     step_px : float, optional
         Size of a sample.
     """
     size = np.array([grey.shape[1], grey.shape[0]], float) - 1
-    along = (other - one) / np.linalg.norm(other - one)
+    along = (length.end_px - length.begin_px) / length.length_px
     across = np.array([-along[1], along[0]])
     with np.errstate(divide="ignore"):
-        bounds = np.stack([-one, size - one]) / np.where(along == 0, 1e-12, along)
+        bounds = np.stack([-length.begin_px, size - length.begin_px]) / np.where(
+            along == 0, 1e-12, along
+        )
     low, high = np.sort(bounds, axis=0)
     first, last = float(low.max()), float(high.min())
     columns, reach = int((last - first) / step_px) + 1, int(reach_px / step_px)
-    begin = one + first * along - reach * step_px * across
+    begin = length.begin_px + first * along - reach * step_px * across
     along, across = along * step_px, across * step_px
     light = grey.astype(np.float32)
     if step_px > 1.2:  # what is finer than a sample must not show as something coarser
@@ -209,8 +241,8 @@ def _bands(grey: NDArray[np.float32], px_per_mm: float) -> list[_Band]:
         return []
     profiles = np.array([grey[row : row + high].mean(axis=0) for row in rows])
     known = np.isfinite(profiles)
-    for profile, there in zip(profiles, known, strict=True):
-        profile[~there] = np.median(profile[there]) if there.any() else 0.0
+    for profile, inside in zip(profiles, known, strict=True):
+        profile[~inside] = np.median(profile[inside]) if inside.any() else 0.0
     enough = known.sum(axis=1) >= 0.3 * profiles.shape[1]
     bands = [_Band(row + (high - 1) / 2, []) for row in rows]
     for finest_mm in (0.4, 1.0, 5.0):  # as coarse as the marks: less noise between
@@ -238,13 +270,13 @@ def _runs_in(band: _Band, px_per_mm: float, dark: bool) -> list[Run]:
 def _peaks(smooth: Array, raised: Array, period_px: float) -> Array:
     """Return where marks stand, to a part of a column."""
     typical = float(np.percentile(raised, 95))
-    found, _ = find_peaks(
+    peaks, _ = find_peaks(
         raised, distance=max(2, 0.6 * period_px), prominence=max(0.35 * typical, 0.4)
     )
-    found = found[(found > 0) & (found < len(raised) - 1)]
-    before, here, after = smooth[found - 1], smooth[found], smooth[found + 1]
-    bow = before - 2 * here + after
-    return np.asarray(found + np.where(bow < 0, 0.5 * (before - after) / np.minimum(bow, -1e-9), 0))
+    peaks = peaks[(peaks > 0) & (peaks < len(raised) - 1)]
+    before, at, after = smooth[peaks - 1], smooth[peaks], smooth[peaks + 1]
+    bow = before - 2 * at + after
+    return np.asarray(peaks + np.where(bow < 0, 0.5 * (before - after) / np.minimum(bow, -1e-9), 0))
 
 
 def _runs_among(peaks: Array, px_per_mm: float, row: float, finest_mm: float) -> list[Run]:

@@ -124,7 +124,7 @@ def _u_height_mm(request: ScaleRequest, d_mm: float) -> float:
     }[request.placement]
 
 
-def lowered(camera: Camera, by_mm: float) -> Camera:
+def _lowered(camera: Camera, by_mm: float) -> Camera:
     """Return camera and face with the face moved away from the camera, mm."""
     moved = camera.translation_mm - rotation(camera)[:, 2] * by_mm
     return camera.with_values(moved, ("x_mm", "y_mm", "z_mm"))
@@ -133,11 +133,11 @@ def lowered(camera: Camera, by_mm: float) -> Camera:
 def _estimate(photo: Photo, request: ScaleRequest, scale: Scale) -> Estimate:
     face = scale.face
     hold, lower = _hold(request), _lowered_mm(request)
-    camera = lowered(face.camera, lower)
+    camera = _lowered(face.camera, lower)
     traced = _traced_object(photo, request, camera, hold)
 
     def d_of(view: FaceView, raised_mm: float = 0.0) -> float:
-        moved = lowered(view.camera(), lower - raised_mm)
+        moved = _lowered(view.camera(), lower - raised_mm)
         return diameter_mm(moved, _with_station(traced.lines, moved), hold)
 
     try:
@@ -191,11 +191,13 @@ def _traced_object(photo: Photo, request: ScaleRequest, camera: Camera, hold: Ho
     if request.edges_px is not None:
         return object_of_points(camera, np.array(request.edges_px, float), U_POINT_PX)
     assert request.across_px is not None
-    one, other = (np.array(point, float) for point in request.across_px)
-    refuse_below("across-too-short", float(np.linalg.norm(other - one)))
-    rough = float(np.linalg.norm(np.diff(on_face_mm(camera, np.stack([one, other])), axis=0)))
+    begin_px, end_px = (np.array(point, float) for point in request.across_px)
+    refuse_below("across-too-short", float(np.linalg.norm(end_px - begin_px)))
+    rough = float(np.linalg.norm(np.diff(on_face_mm(camera, np.stack([begin_px, end_px])), axis=0)))
     height = 0.25 * rough if hold.touching else hold.axis_height_mm
-    return trace_object(photo.pixels, camera, one, other, height_mm=height, jaw_mm=request.jaw_mm)
+    return trace_object(
+        photo.pixels, camera, begin_px, end_px, height_mm=height, jaw_mm=request.jaw_mm
+    )
 
 
 def _px_per_mm(lines: JawLines, d: float) -> float:

@@ -105,7 +105,17 @@ class TracedObject:
 
 
 def object_of_points(camera: Camera, points_px: Array, u_point_px: float) -> TracedObject:
-    """Return a piece whose edges the user marked: two points on each side, px (4, 2)."""
+    """Return a piece whose edges the user marked: two points on each side, px (4, 2).
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and face.
+    points_px : ndarray of shape (4, 2)
+        The points, px.
+    u_point_px : float
+        Standard uncertainty of a point, px.
+    """
     left, right = points_px[:2], points_px[2:]
     ways = [side[1] - side[0] for side in (left, right)]
     shortest = min(float(np.linalg.norm(way)) for way in ways)
@@ -120,8 +130,8 @@ def object_of_points(camera: Camera, points_px: Array, u_point_px: float) -> Tra
 def trace_object(
     pixels: Image,
     camera: Camera,
-    one: Array,
-    other: Array,
+    begin_px: Array,
+    end_px: Array,
     *,
     height_mm: float,
     jaw_mm: float | None,
@@ -134,14 +144,14 @@ def trace_object(
         The upright photograph, RGB.
     camera : Camera
         Camera and plane.
-    one, other : ndarray of shape (2,)
+    begin_px, end_px : ndarray of shape (2,)
         Ends of the line, on the ground to each side of the object, px.
     height_mm : float
         Height of the plane in which the edges are looked for.
     jaw_mm : float or None
         Length of object to bear on; None for as much as can be seen, two diameters at most.
     """
-    ends = on_face_mm(camera, np.stack([one, other]), height_mm)
+    ends = on_face_mm(camera, np.stack([begin_px, end_px]), height_mm)
     line = ends[1] - ends[0]
     wide = float(np.linalg.norm(line))
     across = line / wide
@@ -152,7 +162,7 @@ def trace_object(
     for turn in range(3):
         outward = np.arange(wide / 2, 0, -1 / scale)
         sides = [
-            find_side(
+            _find_edge(
                 cut_strip(
                     pixels, camera, along, sign * outward, origin, direction, height_mm
                 ).light,
@@ -162,7 +172,7 @@ def trace_object(
             for sign in (1.0, -1.0)
         ]
         places = [side[0] for side in sides]
-        part, d = _part_seen(along, places)
+        part, d = _visible_part(along, places)
         slope, u_slope = _slope(along[part], [p[part] for p in places])
         if abs(slope) < 0.01 or turn == 2:
             break
@@ -181,7 +191,7 @@ def trace_object(
         points_mm(reach, sign * line.offset_mm + slope * reach, origin, direction, height_mm)
         for line, sign in zip(bearing, (1.0, -1.0), strict=True)
     ]
-    seen = [
+    traced = [
         points_mm(along[part], sign * p[part], origin, direction, height_mm)
         for p, sign in zip(places, (1.0, -1.0), strict=True)
     ]
@@ -199,16 +209,16 @@ def trace_object(
         max(line.spread_mm for line in bearing),
         blur,
         sum(line.lost_mm for line in bearing),
-        project_mm(camera, seen[0]),
-        project_mm(camera, seen[1]),
+        project_mm(camera, traced[0]),
+        project_mm(camera, traced[1]),
     )
 
 
-def _part_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
+def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], float]:
     """Return where both edges go on from the line without a break, and the width there, mm."""
     step = float(along[1] - along[0])
-    here = int(np.argmin(np.abs(along)))
-    close = slice(here - 3, here + 4)
+    middle_column = int(np.argmin(np.abs(along)))
+    close = slice(middle_column - 3, middle_column + 4)
     if any(np.isfinite(p[close]).mean() < 0.5 for p in places):
         raise RefusedError(finding("object-not-found"))
     d = float(sum(np.nanmedian(p[close]) for p in places))
@@ -228,7 +238,7 @@ def _part_seen(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_], fl
     good &= np.abs(total - np.median(total[near])) < 2 * LOOSE * d
     part = np.zeros(len(along), bool)
     for way in (1, -1):
-        missing, i = 0, here
+        missing, i = 0, middle_column
         while 0 <= i < len(along) and missing <= size // 2:
             missing = 0 if good[i] else missing + 1
             part[i] = good[i]
@@ -281,16 +291,16 @@ def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> Beari
     curvature = float(np.median(-2 * bow)) / step  # 1/px
     lost = min(0.5 * blur_px**2 * curvature, MOST_LOST * blur_px) * step
     usual = float(np.median(tops))
-    kept = tops[np.abs(tops - usual) <= STRAY_SHARE * d]
+    level = tops[np.abs(tops - usual) <= STRAY_SHARE * d]
     u_top = float(noise / np.sqrt(2))
-    rivals = max(1, int((kept > kept.max() - 2.5 * u_top).sum()))
+    rivals = max(1, int((level > level.max() - 2.5 * u_top).sum()))
     expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
-    spread = float(kept.std(ddof=1)) if len(kept) > 1 else 0.0
-    u = float(np.hypot(u_top, spread / np.sqrt(len(kept))))
-    place = float(kept.max()) - expected * u_top + lost
+    spread = float(level.std(ddof=1)) if len(level) > 1 else 0.0
+    u = float(np.hypot(u_top, spread / np.sqrt(len(level))))
+    place = float(level.max()) - expected * u_top + lost
     # two or three crests tell no pitch
     pitch = float(np.median(np.diff(peaks))) * step if len(peaks) > 3 else 0.0
-    return BearingLine(place, u, len(kept), spread, lost, pitch)
+    return BearingLine(place, u, len(level), spread, lost, pitch)
 
 
 ENDS = 0.12  # of the line at each end: surely ground
@@ -298,7 +308,7 @@ HEART = 0.12  # of the line about its middle: surely object
 SHADOW_STOPS = 0.5  # how much darker a shadow may make the ground, standard deviation
 
 
-def find_side(light: Light, along: Array, outward: Array) -> tuple[Array, float]:
+def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float]:
     """Return the edge's distance from the middle at each place along, mm, and its blur, px.
 
     Parameters
@@ -317,8 +327,8 @@ def find_side(light: Light, along: Array, outward: Array) -> tuple[Array, float]
     """
     rows, columns = len(outward), np.arange(light.shape[1])
     near = np.abs(along) < HEART * 2 * outward[0]
-    score, apart = _likeness(light, near)
-    refuse_below("object-unclear", apart)
+    score, clearness = _likeness(light, near)
+    refuse_below("object-unclear", clearness)
     path = best_path(np.asarray(3 * np.tanh((0.5 - np.abs(score)) / 0.25), np.float32))
     smooth = gaussian_filter1d(light, 0.6, axis=1, mode="nearest").astype(float)
 

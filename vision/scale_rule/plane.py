@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, Lens
 from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatter
 from vision.scale_rule.graduation_rows import LEAST_MARKS, Row, on_face_mm, rows_of
-from vision.scale_rule.graduations import SPACINGS_MM, Run, Unrolled
+from vision.scale_rule.graduations import SPACINGS_MM, KnownLength, Run, Unrolled
 
 Array = NDArray[np.float64]
 
@@ -123,16 +123,16 @@ class Face:
         return self.view.camera()
 
 
-def _start(one: Array, other: Array, length_mm: float, lens: Lens) -> FaceView:
-    line = other - one
-    at = (one - np.array(lens.centre_px)) / lens.focal_px
+def _start(length: KnownLength, lens: Lens) -> FaceView:
+    line = length.end_px - length.begin_px
+    at = (length.begin_px - np.array(lens.centre_px)) / lens.focal_px
     return FaceView(
         tilt_x=0.0,
         tilt_y=0.0,
         spin=float(np.arctan2(line[1], line[0])),
         at_x=float(at[0]),
         at_y=float(at[1]),
-        log_far=float(np.log(length_mm / float(np.linalg.norm(line)))),
+        log_far=float(-np.log(length.px_per_mm)),
         log_focal=float(np.log(lens.focal_px)),
         k1=lens.k1,
         centre_x_px=lens.centre_px[0],
@@ -153,29 +153,25 @@ def _priors(view: FaceView, lens: Lens) -> Array:
     )
 
 
-def face_of_two_points(
-    one: Array, other: Array, length_mm: float, u_point_px: float, lens: Lens
-) -> Face:
+def face_of_two_points(length: KnownLength, u_point_px: float, lens: Lens) -> Face:
     """Return camera and face where only two points and their distance are known.
 
     Parameters
     ----------
-    one, other : ndarray of shape (2,)
-        The points, px.
-    length_mm : float
-        Distance between them, mm.
+    length : KnownLength
+        The points and their distance.
     u_point_px : float
         Standard uncertainty of a point in x and in y, px.
     lens : Lens
         What is known of the camera.
     """
-    start = _start(one, other, length_mm, lens)
-    points = np.stack([one, other])
-    scale = float(np.linalg.norm(other - one)) / length_mm
+    start = _start(length, lens)
+
+    ends_mm = np.array([[0.0, 0.0], [length.length_mm, 0.0]])
 
     def cost(values: Array) -> Array:
         view = FaceView.of(values)
-        off = (on_face_mm(view.camera(), points) - [[0, 0], [length_mm, 0]]) * scale
+        off = (on_face_mm(view.camera(), length.points_px) - ends_mm) * length.px_per_mm
         return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
     solution = fit(cost, np.array(start), steps=STEPS)
@@ -184,7 +180,7 @@ def face_of_two_points(
 
 
 def face_of_marks(
-    rule: Unrolled, runs: Sequence[Run], one: Array, other: Array, length_mm: float, lens: Lens
+    rule: Unrolled, runs: Sequence[Run], length: KnownLength, lens: Lens
 ) -> Face | None:
     """Return camera and face from the marks of a rule; None where too few of them agree.
 
@@ -194,23 +190,22 @@ def face_of_marks(
         The rule, unrolled along the marked line.
     runs : sequence of Run
         What was found on it.
-    one, other, length_mm
-        The two marked points, px, and their distance: where to start.
+    length : KnownLength
+        The two marked points and their distance: where to start.
     lens : Lens
         What is known of the camera.
     """
     if not runs:
         return None
-    start = _start(one, other, length_mm, lens)
-    scale = float(np.exp(-start.log_far))
+    start = _start(length, lens)
     points = [rule.to_photo(run.columns, np.full(len(run.columns), run.row)) for run in runs]
-    view = _fit_runs(start, *_longest(runs, points), one, other, scale, lens)
+    view = _fit_runs(start, *_longest(runs, points), length, lens)
     face = None
     for _ in range(2):  # the second time with the face's own turn, that gathers bands better
-        rows, offsets = rows_of(view.camera(), runs, points, scale / rule.step_px)
+        rows, offsets = rows_of(view.camera(), runs, points, length.px_per_mm / rule.step_px)
         if not rows:
             return None
-        face = _fit_rows(view, rows, offsets, one, other, scale, lens)
+        face = _fit_rows(view, rows, offsets, length, lens)
         if face is None:
             return None
         view = face.view
@@ -233,23 +228,23 @@ def _fit_runs(
     start: FaceView,
     runs: Sequence[Run],
     points: list[Array],
-    one: Array,
-    other: Array,
-    scale: float,
+    length: KnownLength,
     lens: Lens,
 ) -> FaceView:
     """Fit camera and face to runs that may each begin anywhere."""
-    every = np.concatenate([*points, [one, other]])
+    points_px = np.concatenate([*points, length.points_px])
     ideal = np.concatenate([np.arange(len(run.columns)) * SPACINGS_MM[run.name] for run in runs])
     which = np.repeat(np.arange(len(runs)), [len(run.columns) for run in runs])
-    count = np.bincount(which)
+    count, scale = np.bincount(which), length.px_per_mm
 
     def cost(values: Array) -> Array:
         view = FaceView.of(values)
-        there = on_face_mm(view.camera(), every)
-        off = there[:-2, 0] - ideal
+        on_face = on_face_mm(view.camera(), points_px)
+        off = on_face[:-2, 0] - ideal
         off = (off - (np.bincount(which, off) / count)[which]) * scale
-        return np.concatenate([off / 0.5, _sides(there[-2:] * scale), _priors(view, lens)])
+        return np.concatenate(
+            [off / 0.5, _sides(on_face[-2:] * length.px_per_mm), _priors(view, lens)]
+        )
 
     return FaceView.of(fit(cost, np.array(start), steps=STEPS, robust=len(ideal)).values)
 
@@ -258,20 +253,19 @@ def _fit_rows(
     start: FaceView,
     rows: list[Row],
     offsets: list[float],
-    one: Array,
-    other: Array,
-    scale: float,
+    length: KnownLength,
     lens: Lens,
 ) -> Face | None:
-    every = np.concatenate([*(row.points_px for row in rows), [one, other]])
+    points_px = np.concatenate([*(row.points_px for row in rows), length.points_px])
     ideal = np.concatenate([row.numbers * SPACINGS_MM[row.name] for row in rows])
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
     fitted = len(FaceView._fields)
 
     def placed(full: Array) -> tuple[Array, Array]:
         """Return how far marks lie off their numbers, and where the two ends lie, px."""
-        there = on_face_mm(FaceView.of(full).camera(), every)
-        return (there[:-2, 0] - ideal - full[fitted:][which]) * scale, there[-2:] * scale
+        on_face = on_face_mm(FaceView.of(full).camera(), points_px)
+        off = on_face[:-2, 0] - ideal - full[fitted:][which]
+        return off * length.px_per_mm, on_face[-2:] * length.px_per_mm
 
     def cost(full: Array, sigma: float) -> Array:
         off, ends = placed(full)
@@ -294,7 +288,11 @@ def _fit_rows(
         return None
     if len(sound) < len(rows):  # a row that does not fit the others is no row of this rule
         return _fit_rows(
-            start, [rows[i] for i in sound], [offsets[i] for i in sound], one, other, scale, lens
+            start,
+            [rows[i] for i in sound],
+            [offsets[i] for i in sound],
+            length,
+            lens,
         )
     # One mark seen in many bands is one mark: its own fault is in all of them.
     repeated = len(ideal) / sum(row.marks for row in rows)
@@ -302,10 +300,10 @@ def _fit_rows(
     root[: len(ideal)] /= np.sqrt(repeated)
     covariance = Covariance(FaceView._fields, covariance_of(root)[:fitted, :fitted])
     rms = float(np.sqrt((off[good] ** 2).mean()))
-    kept = tuple(
+    used = tuple(
         replace(
             row, points_px=row.points_px[good[which == i]], numbers=row.numbers[good[which == i]]
         )
         for i, row in enumerate(rows)
     )
-    return Face(FaceView.of(full), covariance, lens, kept, full[fitted:], rms)
+    return Face(FaceView.of(full), covariance, lens, used, full[fitted:], rms)

@@ -19,7 +19,13 @@ from vision.rope.rectify import scale_at
 from vision.scale_rule.budget import U_DIVIDED
 from vision.scale_rule.graduation_lengths import pattern_of
 from vision.scale_rule.graduation_rows import on_face_mm
-from vision.scale_rule.graduations import INCH_MM, SPACINGS_MM, GraduatedRule, read_rule
+from vision.scale_rule.graduations import (
+    INCH_MM,
+    SPACINGS_MM,
+    GraduatedRule,
+    KnownLength,
+    read_rule,
+)
 from vision.scale_rule.plane import Face, FaceView, face_of_marks, face_of_two_points
 
 Array = NDArray[np.float64]
@@ -109,7 +115,15 @@ class Scale:
 
 
 def check_request(request: ScaleRequest, width: int, height: int) -> None:
-    """Raise ValueError where what was request for is impossible."""
+    """Raise ValueError where what was request for is impossible.
+
+    Parameters
+    ----------
+    request : ScaleRequest
+        What was asked for.
+    width, height : int
+        Size of the upright photograph, px.
+    """
     points = [*request.rule_px, *(request.across_px or ()), *(request.edges_px or ())]
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y) and 0 <= x < width and 0 <= y < height):
@@ -134,42 +148,50 @@ def check_request(request: ScaleRequest, width: int, height: int) -> None:
 def read_scale(photo: Photo, request: ScaleRequest) -> Scale:
     """Return what the rule, or the known length, says about the scale.
 
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+    request : ScaleRequest
+        What a person marked on it.
+
     Raises
     ------
     RefusedError
         If the points are too near, no marks are found, or they contradict the length.
     """
-    one, other = (np.array(point, float) for point in request.rule_px)
-    refuse_below("points-too-near", float(np.linalg.norm(other - one)))
+    begin_px, end_px = (np.array(point, float) for point in request.rule_px)
+    length = KnownLength(begin_px, end_px, request.length_mm)
+    refuse_below("points-too-near", length.length_px)
     height, width = photo.pixels.shape[:2]
     lens = lens_of(width, height, photo.focal_px, photo.u_focal_px)
     if not request.graduations:
-        face = face_of_two_points(one, other, request.length_mm, U_POINT_PX, lens)
-        return _scale(face, request, (), 0)
+        return _scale(face_of_two_points(length, U_POINT_PX, lens), request, (), 0)
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-    rule = read_rule(grey, one, other, request.length_mm)
-    found = face_of_marks(rule.unrolled, rule.runs, one, other, request.length_mm, lens)
-    if found is None:
+    rule = read_rule(grey, length)
+    face = face_of_marks(rule.unrolled, rule.runs, length, lens)
+    if face is None:
         most = max((len(run.columns) for run in rule.runs), default=0)
         if not most:
             raise RefusedError(finding("no-graduations"))
         raise RefusedError(finding("too-few-graduations", float(most)))
-    _check_length(found, request, one, other)
-    marks = _told_apart(rule, found, request)
-    refuse_above("face-tilted", tilt_of(found))
-    return _scale(found, request, marks, sum(row.marks for row in found.rows))
+    _check_length(face, length)
+    marks = _count_marks(rule, face, request)
+    refuse_above("face-tilted", tilt_of(face))
+    return _scale(face, request, marks, sum(row.marks for row in face.rows))
 
 
-def _check_length(face: Face, request: ScaleRequest, one: Array, other: Array) -> None:
+def _check_length(face: Face, length: KnownLength) -> None:
     """Refuse a length that the marks contradict."""
-    apart = np.diff(on_face_mm(face.camera, np.stack([one, other])), axis=0)[0]
-    seen = float(np.hypot(*apart))
-    scale = float(np.linalg.norm(other - one)) / request.length_mm
-    if abs(seen - request.length_mm) > max(AGREE_PX / scale, AGREE_SHARE * request.length_mm):
-        raise RefusedError(finding("length-contradicts", seen, limit=request.length_mm))
+    difference = np.diff(on_face_mm(face.camera, length.points_px), axis=0)[0]
+    read_mm = float(np.hypot(*difference))
+    if abs(read_mm - length.length_mm) > max(
+        AGREE_PX / length.px_per_mm, AGREE_SHARE * length.length_mm
+    ):
+        raise RefusedError(finding("length-contradicts", read_mm, limit=length.length_mm))
 
 
-def _told_apart(
+def _count_marks(
     rule: GraduatedRule, face: Face, request: ScaleRequest
 ) -> tuple[tuple[str, int], ...]:
     counts: dict[str, int] = {}
@@ -195,32 +217,50 @@ def _scale(
         return scale_at(FaceView.of(values).camera(), middle, np.array([0.0, 1.0]))
 
     values = np.array(face.view)
-    here = along(values)
+    px_per_mm = along(values)
     by_number = derivatives(along, values, 0.01 * face.covariance.u_all())
     variance = face.covariance.variance(by_number)
     stated = U_DIVIDED if used else u_length_of(request) / request.length_mm
-    return Scale(face, here, math.hypot(math.sqrt(variance), stated * here), marks, used)
+    return Scale(face, px_per_mm, math.hypot(math.sqrt(variance), stated * px_per_mm), marks, used)
 
 
 def u_length_of(request: ScaleRequest) -> float:
-    """Return how well the known length is known, mm."""
+    """Return how well the known length is known, mm.
+
+    Parameters
+    ----------
+    request : ScaleRequest
+        What a person marked.
+    """
     stated = request.u_length_mm
     return U_LENGTH_SHARE * request.length_mm if stated is None else stated
 
 
 def tilt_of(face: Face) -> float:
-    """Return the angle between the camera's axis and the normal of the rule's face, deg."""
+    """Return the angle between the camera's axis and the normal of the rule's face, deg.
+
+    Parameters
+    ----------
+    face : Face
+        Camera and the rule's face.
+    """
     return float(np.degrees(np.hypot(face.view.tilt_x, face.view.tilt_y)))
 
 
 def scale_words(scale: Scale) -> str:
-    """Return the scale in one sentence: figure, uncertainty, marks and their scatter."""
+    """Return the scale in one sentence: figure, uncertainty, marks and their scatter.
+
+    Parameters
+    ----------
+    scale : Scale
+        What the rule says.
+    """
     share = 200 * scale.u_px_per_mm / scale.px_per_mm
     figure = f"{scale.px_per_mm:.3f} px/mm, U {share:.2f} %"
     if not scale.used:
         return f"Scale from two points and the length between them: {figure}."
-    told = ", ".join(f"{count} of {name}" for name, count in scale.marks)
+    counts = ", ".join(f"{count} of {name}" for name, count in scale.marks)
     return (
-        f"Scale from {scale.used} marks of a rule ({told}; scatter {scale.face.rms_px:.2f} px): "
+        f"Scale from {scale.used} marks of a rule ({counts}; scatter {scale.face.rms_px:.2f} px): "
         f"{figure}."
     )

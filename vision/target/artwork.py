@@ -136,7 +136,7 @@ def black_squares_mm(layout: Layout) -> tuple[BandMm, ...]:
     )
 
 
-def marker_cells(word: int) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+def _marker_cells(word: int) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
     """Return a marker's cells (7, 7), True where black, row 0 at the top."""
     image = cv2.aruco.generateImageMarker(DICTIONARY, word, MARKER_CELLS, borderBits=1)
     cells: np.ndarray[tuple[int, int], np.dtype[np.bool_]] = image < 128
@@ -148,7 +148,7 @@ def marker_runs_mm(layout: Layout, strip: int, column: int, word: int) -> tuple[
     left, _, _, top = marker_box_mm(layout, strip, column)
     cell = layout.marker_mm / MARKER_CELLS
     runs = []
-    for row, line in enumerate(marker_cells(word)):
+    for row, line in enumerate(_marker_cells(word)):
         edges = np.flatnonzero(np.diff(np.concatenate([[False], line, [False]])))
         for start, stop in edges.reshape(-1, 2).tolist():
             y1 = top - row * cell

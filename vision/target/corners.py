@@ -20,7 +20,15 @@ Grey = NDArray[np.uint8]
 
 
 def project(homography: Array, points: Array) -> Array:
-    """Return points (N, 2) sent through a homography (3, 3)."""
+    """Return points (N, 2) sent through a homography (3, 3).
+
+    Parameters
+    ----------
+    homography : ndarray of shape (3, 3)
+        From the card to the photograph.
+    points : ndarray of shape (N, 2)
+        Points of the card, mm.
+    """
     sent = points @ homography[:, :2].T + homography[:, 2]
     return np.asarray(sent[:, :2] / sent[:, 2:])
 
@@ -53,11 +61,11 @@ def find_chess_corners(
         predicted = project(homography, drawn)
         if lens is not None and straight is not None:
             predicted = bent(lens, project(straight, drawn))
-        seen = _refine_corners(grey, layout, homography, drawn, predicted)
-        good = np.isfinite(seen[:, 0])
+        refined = _refine_corners(grey, layout, homography, drawn, predicted)
+        good = np.isfinite(refined[:, 0])
         if good.sum() < 4:
             return None
-        keep_mm, keep_px = drawn[good], seen[good]
+        keep_mm, keep_px = drawn[good], refined[good]
         sides = (keep_mm[:, 1] > 0).sum(), (keep_mm[:, 1] < 0).sum()
         if min(sides) < 2:
             break
@@ -81,9 +89,9 @@ def find_chess_corners(
 
 def _local_axes(homography: Array, drawn_mm: Array) -> tuple[Array, Array]:
     """Return how far 1 mm right and 1 mm up on the card go in the photograph, px (N, 2) each."""
-    here = project(homography, drawn_mm)
-    right = project(homography, drawn_mm + np.array([1.0, 0.0])) - here
-    up = project(homography, drawn_mm + np.array([0.0, 1.0])) - here
+    centres = project(homography, drawn_mm)
+    right = project(homography, drawn_mm + np.array([1.0, 0.0])) - centres
+    up = project(homography, drawn_mm + np.array([0.0, 1.0])) - centres
     return right, up
 
 
@@ -105,12 +113,14 @@ def _refine_corners(
         point = np.array([[[x, y]]], np.float32)
         stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
         cv2.cornerSubPix(grey, point, (half, half), (-1, -1), stop)
-        found = point.reshape(2).astype(float)
-        if np.hypot(*(found - [x, y])) <= max(2.0, 0.12 * square_px[i]):
-            refined[i] = found
-    here = np.flatnonzero(np.isfinite(refined[:, 0]))
-    good = _are_saddles(grey, refined[here], right[here], up[here], layout.square_mm)
-    refined[here[~good]] = np.nan
+        corner = point.reshape(2).astype(float)
+        if np.hypot(*(corner - [x, y])) <= max(2.0, 0.12 * square_px[i]):
+            refined[i] = corner
+    refined_at = np.flatnonzero(np.isfinite(refined[:, 0]))
+    good = _are_saddles(
+        grey, refined[refined_at], right[refined_at], up[refined_at], layout.square_mm
+    )
+    refined[refined_at[~good]] = np.nan
     return refined
 
 
@@ -124,7 +134,7 @@ def _are_saddles(
     height, width = grey.shape
     light = grey[np.clip(spots[..., 1], 0, height - 1), np.clip(spots[..., 0], 0, width - 1)]
     light = light.astype(float)
-    one, two = light[:, [0, 2]], light[:, [1, 3]]
-    gap = np.abs(one.mean(axis=1) - two.mean(axis=1))
-    uneven = np.maximum(np.ptp(one, axis=1), np.ptp(two, axis=1))
+    first, second = light[:, [0, 2]], light[:, [1, 3]]
+    gap = np.abs(first.mean(axis=1) - second.mean(axis=1))
+    uneven = np.maximum(np.ptp(first, axis=1), np.ptp(second, axis=1))
     return np.asarray((gap > 12) & (uneven < 0.7 * gap + 12))

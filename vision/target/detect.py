@@ -86,10 +86,10 @@ def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
     markers: list[_Marker] = []
     cards: tuple[FoundCard, ...] = ()
     for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
-        seen = _detect_at(grey, scale)
-        if len(seen) <= len(markers):
+        markers = _detect_at(grey, scale)
+        if len(markers) <= len(markers):
             continue
-        markers = seen
+        markers = markers
         if len(markers) >= ENOUGH_MARKERS:
             cards = _cards_of(grey, markers, lens)
         if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
@@ -132,8 +132,8 @@ def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
 @cache
 def _words(first: int, end: int) -> cv2.aruco.Dictionary:
     """Return the part of the dictionary from a word up to another; none with a wrong bit counts."""
-    every = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
-    return cv2.aruco.Dictionary(every.bytesList[first:end], every.markerSize, 0)
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
+    return cv2.aruco.Dictionary(dictionary.bytesList[first:end], dictionary.markerSize, 0)
 
 
 def _detect_at(grey: Grey, scale: float, first: int = 0, end: int = NUMBER_WORD) -> list[_Marker]:
@@ -201,19 +201,19 @@ def _belongs(marker: _Marker, layout: Layout, homography: Array) -> bool:
 def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
     """Fit one card to the place markers; with two cards in view, the better shown one."""
     drawn = np.array([marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers])
-    seen = np.array([m.corners_px for m in markers])
+    corners_px = np.array([m.corners_px for m in markers])
     words = [m.word for m in markers]
-    centres = seen.mean(axis=1)
+    centres = corners_px.mean(axis=1)
     best: list[int] = []
     # All markers at once are the usual case; seeds of four neighbours part two cards in view.
     seeds = [list(range(len(markers)))] if len(set(words)) == len(words) else []
     seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
     for used in seeds:
         for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
-            model = _fit_robustly(seen[used], drawn[used])
+            model = _fit_robustly(corners_px[used], drawn[used])
             if model is None:
                 break
-            used = list(np.flatnonzero(_fits(model, drawn, seen, tolerance)))
+            used = list(np.flatnonzero(_fits(model, drawn, corners_px, tolerance)))
             if len(used) < 3:
                 break
         used = list({words[i]: i for i in reversed(used)}.values())  # one for each word
@@ -222,7 +222,7 @@ def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | No
         if len(best) >= 0.8 * len(markers):
             break
     chosen = [markers[i] for i in best]
-    return (None if len(best) < 3 else _fit_robustly(seen[best], drawn[best])), chosen
+    return (None if len(best) < 3 else _fit_robustly(corners_px[best], drawn[best])), chosen
 
 
 def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:

@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, camera_centre_mm, gradient, rays
 from vision.findings import RefusedError, finding, limit_of
-from vision.json_files import change_kept, read_kept
+from vision.json_files import read_json, update_json
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, Layout, layout_named
 from vision.target.pose import Pose
@@ -119,6 +119,11 @@ def checked_card(check: PrintCheck) -> Card:
     check and photograph (0.03 %). Not in it: a card that is not flat, or a print whose scale
     changes within the page.
 
+    Parameters
+    ----------
+    check : PrintCheck
+        What was read on the printed bars.
+
     Examples
     --------
     >>> from vision.target.layout import layout_named
@@ -139,12 +144,23 @@ def checked_card(check: PrintCheck) -> Card:
 
 
 def unchecked_card(layout: Layout) -> Card:
-    """Return a card whose print nobody checked: drawn size, known to 1 % only."""
+    """Return a card whose print nobody checked: drawn size, known to 1 % only.
+
+    Parameters
+    ----------
+    layout : Layout
+        What is printed on it.
+    """
     return Card(layout, u_scale_x=UNCHECKED_U, u_scale_y=UNCHECKED_U)
 
 
 def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
     """Return the latest check of each card set in a file; none if there is no such file.
+
+    Parameters
+    ----------
+    path : path
+        The file.
 
     Raises
     ------
@@ -154,12 +170,19 @@ def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
     file = Path(path)
     return {
         name: _check_from(name, entry, file)
-        for name, entry in read_kept(file, "print checks").items()
+        for name, entry in read_json(file, "print checks").items()
     }
 
 
 def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
     """Add a check to a file, whole or not at all; an earlier check of the set is kept in it.
+
+    Parameters
+    ----------
+    path : path
+        The file; made if it is not there.
+    check : PrintCheck
+        What to keep.
 
     Raises
     ------
@@ -185,7 +208,7 @@ def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
             entry["earlier"] = [*old.pop("earlier", []), old]
         return {**entries, check.name: entry}
 
-    change_kept(file, "the print check", with_check)
+    update_json(file, "the print check", with_check)
 
 
 def check_to_dict(check: PrintCheck) -> dict[str, Any]:
@@ -289,7 +312,17 @@ def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
 
 
 def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
-    """Return the standard uncertainty of `print_stretch`, 1, from the pose's covariance."""
+    """Return the standard uncertainty of `print_stretch`, 1, from the pose's covariance.
+
+    Parameters
+    ----------
+    found : FoundCard
+        The card's corners.
+    pose : Pose
+        Camera and card, fitted to these corners.
+    used : ndarray of shape (N,), bool
+        Which corners `print_stretch` used.
+    """
     known = pose.whole_covariance
     by_number = gradient(
         lambda camera: _stretch(found, camera, used)[0], pose.camera, steps=0.01 * known.u_all()
@@ -300,10 +333,10 @@ def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
 def _stretch(found: FoundCard, camera: Camera, used: Used) -> tuple[float, Array]:
     """Return the stretch that some corners show, and how far each corner lies off, mm (N,)."""
     half = found.layout.length_mm / 2, found.layout.half_height_mm
-    there = _on_card_mm(camera, found.corners_px, half)
-    plane = np.column_stack([found.corners_mm, np.ones(len(there))])
-    turn = np.linalg.lstsq(plane[used], there[used], rcond=None)[0]
-    return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(there - plane @ turn).T)
+    on_card = _on_card_mm(camera, found.corners_px, half)
+    plane = np.column_stack([found.corners_mm, np.ones(len(on_card))])
+    turn = np.linalg.lstsq(plane[used], on_card[used], rcond=None)[0]
+    return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(on_card - plane @ turn).T)
 
 
 def _on_card_mm(camera: Camera, points_px: Array, half_mm: tuple[float, float]) -> Array:
