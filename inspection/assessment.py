@@ -155,12 +155,12 @@ class Assessment:
     def first_concern(self) -> str:
         """One line: what deserves the first look, and why; a possible loss of section first."""
         return (
-            f"First look: {self._first}"
+            f"Check first: {self._first}"
             if self._first
             else (
                 NOTHING_APPLIED
                 if self.judged_against_nothing
-                else "No entry deserves a look before the others. That does not clear the rope."
+                else "No entry stands out. That does not clear the rope."
             )
         )
 

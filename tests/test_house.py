@@ -227,7 +227,7 @@ def commands(group: click.Group, before: str = "ropephoto") -> Iterator[tuple[st
     for name, command in group.commands.items():
         if isinstance(command, click.Group):
             yield from commands(command, f"{before} {name}")
-        else:
+        elif not command.hidden:
             yield f"{before} {name}", command
 
 

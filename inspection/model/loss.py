@@ -18,7 +18,7 @@ LOCAL_GROUND = (
     "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017, "
     "local decrease; from memory, confidence 0.85)."
 )
-DOUBTED = "It rests on an entry that deserves a second look."
+DOUBTED = "It rests on an entry that has to be checked."
 LOSS_REMEDY = (
     "Look at the rope there first, for a broken core, corrosion or wear, and read the place again "
     f"in both directions; the competent person decides. {LOCAL_GROUND}"

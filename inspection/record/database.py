@@ -217,7 +217,7 @@ def copy_sqlite(engine: Engine, copy: Path) -> None:
         If `copy` is there already, or can't be written.
     """
     if copy.exists():
-        raise RecordError(f"{copy} is there already; choose another place for the copy.")
+        raise RecordError(f"{copy} already exists; choose another place for the copy.")
     part = copy.with_name(f"{copy.name}.part")
     part.unlink(missing_ok=True)
     raw = engine.raw_connection()

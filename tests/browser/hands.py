@@ -53,7 +53,7 @@ def go_on(page: Page, words: str, title: str) -> None:
     from playwright.sync_api import expect
 
     quiet(page)
-    page.get_by_role("link", name=f"Go on: {words}").first.click()
+    page.get_by_role("link", name=f"Next: {words}").first.click()
     expect(page.get_by_role("heading", name=title)).to_be_visible()
     quiet(page)
 
@@ -64,7 +64,7 @@ def become(page: Page, name: str) -> None:
     phone = (page.viewport_size or {"width": 1280})["width"] < 600
     if phone:
         page.get_by_test_id("stExpandSidebarButton").click()
-    fill(page, "You are", name)
+    fill(page, "Your name", name)
     quiet(page)
     if phone:
         page.get_by_test_id("stSidebarCollapseButton").get_by_role("button").click()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 SCREENS = {
     "": "Rope Photo Check", "rope": "1 Rope", "cards": "2 Cards", "photographs": "3 Photographs",
     "stations": "4 Stations", "readings": "5 Readings", "result": "6 Result",
-    "archive": "Without the card", "review": "Review", "supervise": "Supervise",
+    "scale": "Without the card", "review": "Review", "supervise": "Supervise",
 }  # fmt: skip
 # Streamlit's own list of screens has its headings between the items, and its upload a role that
 # says nothing; both are read aloud all the same.

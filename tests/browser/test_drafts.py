@@ -171,7 +171,7 @@ def test_stations_outlive_a_new_server_a_new_page_and_a_look_elsewhere(
         page.goto(f"{address}/stations")
         type_cell(page, 2, 0, "7,5")
     with serve(tmp_path, port=int(address.rsplit(":", 1)[1])):
-        expect(page.get_by_role("button", name="Keep these stations")).to_be_enabled()
+        expect(page.get_by_role("button", name="Save stations")).to_be_enabled()
         type_cell(page, 2, 1, "32")
         expect(first).to_have_text("7,5")
         page.goto(f"{address}/stations")
@@ -181,7 +181,7 @@ def test_stations_outlive_a_new_server_a_new_page_and_a_look_elsewhere(
         page.go_back()
         expect(page.get_by_role("heading", name="4 Stations")).to_be_visible()
         expect(first).to_have_text("7,5")
-        press(page, "Keep these stations")
+        press(page, "Save stations")
         expect(page.get_by_text("4 stations are in the record.")).to_be_visible()
         expect(found).to_have_count(0)
     with open_record(tmp_path / "record.db", create=False) as record:

@@ -107,7 +107,7 @@ def test_two_people_in_two_browsers(
 
         # a reviewer opens both; a file is handed to people of the team only
         reviewer.goto(f"{address}/result?inspection={SAMPLE}")
-        expect(reviewer.get_by_role("heading", name="To take away")).to_be_visible()
+        expect(reviewer.get_by_role("heading", name="Export")).to_be_visible()
         quiet(reviewer)
         with reviewer.expect_download() as waited:
             reviewer.get_by_role("button", name="Readings as CSV").click()
@@ -194,7 +194,7 @@ def test_a_download_that_is_refused_when_it_is_pressed_says_why(
     with browser_of(browser, SIZES[0]) as page:
         log_in(page, address, "d@example.org")
         page.goto(f"{address}/result?inspection={SAMPLE}")
-        expect(page.get_by_role("heading", name="To take away")).to_be_visible()
+        expect(page.get_by_role("heading", name="Export")).to_be_visible()
         quiet(page)
         lost = team.replace('name = "Supervisor D"\nroles = ["supervisor"]',
                             'name = "Supervisor D"\nroles = []')  # fmt: skip

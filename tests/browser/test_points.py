@@ -22,7 +22,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
 ) -> None:
     from playwright.sync_api import expect
 
-    page.goto(f"{sample_pages}/archive")
+    page.goto(f"{sample_pages}/scale")
     page.locator("input[type=file]").first.set_input_files(BAR)
     picture = page.get_by_role("group", name="The photograph; set two points")
     expect(picture.locator("image")).to_have_attribute("href", re.compile("^blob:"))
@@ -51,7 +51,7 @@ def test_four_points_on_a_photograph_give_a_diameter(
     expect(page.get_by_text(re.compile(r"^1[56]\.\d\d ± \d\.\d\d mm$"))).to_be_visible()
     seen = page.get_by_role("group", name="The photograph with the rule's marks")
     expect(seen.locator("image")).to_have_attribute("href", re.compile("^blob:"))
-    press(page, "Keep it in this inspection")
+    press(page, "Add to this inspection")
     expect(page.get_by_text("stands at station 1, 45°")).to_be_visible()
     with open_record(tmp_path / "record.db", create=False) as record:
         kept = record.inspection(record.ranked()[0].identity).results[-1]

@@ -51,7 +51,7 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
     expect(page.get_by_text("22.11 was logged").first).to_be_visible()
     quiet(page)  # a link that is drawn anew while it is pressed does nothing
     assert fits(page)
-    page.get_by_role("link", name="See the photograph").first.click()
+    page.get_by_role("link", name="Open the photograph").first.click()
     expect(page).to_have_url(re.compile("/review"))
 
     # both pairs of lines on the photograph, both edges magnified with a ruler in tenths
@@ -154,10 +154,10 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     drag(page, edge, 0, -12)
     expect(page.get_by_text("moved +0.00 mm")).to_have_count(1)  # the right edge stayed
     quiet(page)
-    page.get_by_label("What misled the tool", exact=True).fill("grease")
-    page.get_by_label("What misled the tool", exact=True).press("Enter")
+    page.get_by_label("What misled the measurement", exact=True).fill("grease")
+    page.get_by_label("What misled the measurement", exact=True).press("Enter")
     quiet(page)
-    page.get_by_role("button", name="Keep the edges as they are set").click()
+    page.get_by_role("button", name="Save these edges").click()
     expect(page.get_by_text("by hand now.")).to_be_visible()
     expect(page.get_by_text("moved the left edge by +")).to_be_visible()
 
@@ -174,7 +174,7 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     # by the arrow key: a click has to scroll up to the list first, and scrolling closes it
     listed = page.get_by_role("option", name=re.compile("station-1-view-00"))
     for _ in range(5):  # a late redraw closes the list again
-        page.get_by_role("combobox", name="Look at").press("ArrowDown")
+        page.get_by_role("combobox", name="Photograph").press("ArrowDown")
         page.wait_for_timeout(1000)
         if listed.count():
             break

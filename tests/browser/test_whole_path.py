@@ -46,7 +46,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
     fill(page, "Bar along the rope reads", "179,24")
     fill(page, "Bar across the rope reads", "109,62 mm")
     choose(page, "Read with", re.compile("0.02 mm"))
-    press(page, "Keep this print check")
+    press(page, "Save print check")
     expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
     go_on(page, "photographs", "3 Photographs")
 
@@ -62,14 +62,14 @@ def test_from_an_empty_record_to_a_signed_off_report(
 
     for row, place in enumerate(PLACES):
         type_cell(page, 2, row, place)
-    press(page, "Keep these stations")
+    press(page, "Save stations")
     expect(page.get_by_text("4 stations are in the record.")).to_be_visible()
     expect(page.get_by_text("By photographs: measured diameter")).to_be_visible()
     go_on(page, "readings", "5 Readings")
 
     expect(page.get_by_text("First: enter the gauge")).to_be_visible()
-    fill(page, "Number of the gauge", "caliper 7")
-    press(page, "Keep this gauge")
+    fill(page, "Gauge number", "caliper 7")
+    press(page, "Save gauge")
     quiet(page)
     for row, typed in enumerate(TYPED):
         type_cell(page, 3, row, typed)
@@ -104,8 +104,8 @@ def enter_rope(page: Page) -> None:
     fill(page, "Rope", "quay crane 2, hoist rope, left")
     fill(page, "Nominal diameter", "22")
     fill(page, "Reference diameter", "22,44")
-    fill(page, "Its uncertainty U (k = 2)", "0,08 mm")
-    press(page, "Keep this rope")
+    fill(page, "Expanded uncertainty U (k = 2)", "0,08 mm")
+    press(page, "Save rope")
     expect(page.get_by_text("Now its inspection.")).to_be_visible()
     quiet(page)
     fill(page, "Reviewer", "Reviewer B")
@@ -130,7 +130,7 @@ def review(page: Page, address: str) -> None:
     page.goto(f"{address}/readings")
     page.get_by_text("Correct or withdraw a reading").click()
     choose(page, "Which", re.compile("station 3, 90"))
-    fill(page, "It should read", "21,21")
+    fill(page, "Correct reading", "21,21")
     fill(page, "Reason", "two digits were swapped")
     quiet(page)
     press(page, "Correct it")

@@ -70,7 +70,7 @@ def test_verdicts_follow_the_reference_and_name_station_and_source(log: Log) -> 
             (n, source) for n in range(1, 7) for source in ("photographs", "gauge")
         }
         assert found.needs_review is (outcome == "outside")
-    assert found.first_concern.startswith("First look: Station 1, by photographs: ISO 4309")
+    assert found.first_concern.startswith("Check first: Station 1, by photographs: ISO 4309")
 
 
 def test_a_new_rope_is_judged_as_a_whole(log: Log) -> None:
@@ -103,7 +103,7 @@ def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
     found = assess(replace(log, results=(*log.results, refused)))
     assert found.needs_review
     assert found.first_concern == (
-        "First look: photograph x.jpg. No printed card was found in the photograph."
+        "Check first: photograph x.jpg. No printed card was found in the photograph."
     )
 
 

@@ -68,7 +68,7 @@ def test_judged_against_nothing_is_a_state_of_its_own() -> None:
     found = assess(log_of(SOUND, rope=Rope("R-1", 22.0)))
     assert found.judged_against_nothing
     assert "judged against nothing" in found.first_concern
-    assert "No entry deserves a look" not in found.first_concern
+    assert "No entry stands out" not in found.first_concern
     assert not assess(log_of(SOUND)).judged_against_nothing
 
 
@@ -177,7 +177,7 @@ def test_a_verdict_that_rests_on_a_doubted_entry_says_so() -> None:
     marked = {one.station for one in found.verdicts if one.doubted}
     assert marked == {5}
     words = next(one.words for one in found.verdicts if one.station == 5)
-    assert "rests on an entry that deserves a second look" in words
+    assert "rests on an entry that has to be checked" in words
 
 
 def test_a_new_rope_is_judged_by_the_places_that_are_far_enough_apart() -> None:

@@ -22,7 +22,7 @@ def test_a_backup_is_a_record_with_its_photographs(file_record: Record, tmp_path
         assert copy.inspection("visit") == file_record.inspection("visit")
         assert copy.photographs.get(one) == b"one"
         assert copy.verify(noted=made.fingerprint, photographs=True).sound
-    with pytest.raises(RecordError, match="is there already; choose another place"):
+    with pytest.raises(RecordError, match="already exists; choose another place"):
         file_record.backup(tmp_path / "safe")
     Path(file_record.photographs.where, two[:2], two).unlink()
     again = file_record.backup(tmp_path / "later")

@@ -23,7 +23,7 @@ from ui.report.case import ReportCase, case_of_folder, case_of_record
 from ui.services.assess_record import log_of, screen_inspection
 from vision.findings import finding
 from vision.pipeline import Settings
-from vision.results import Estimate, Marks, Refusal, Result
+from vision.results import Estimate, Marks, Refusal, Result, ScaleSource
 from vision.uncertainty import Term
 
 MADE = datetime(2026, 11, 4, 8, 30, tzinfo=UTC)
@@ -309,7 +309,7 @@ def _by_hand(record: Record) -> str:
     moved = with_edges_moved(kept[2, 0], 0.3, -0.1, by="R. Two", why=why)
     record.replace_result(identity, kept[2, 0], moved, by="R. Two", why=why)
     record.replace_result(identity, kept[4, 0], None, by="R. Two", why="It shows another rope.")
-    ruled = replace(kept[1, 90], hold="archive, rule, 12 marks")
+    ruled = replace(kept[1, 90], hold="archive, rule, 12 marks", scale_source=ScaleSource.RULE)
     record.replace_result(identity, kept[1, 90], ruled, by="R. Two", why="The card was lost.")
     screen_inspection(record, identity, by="A. Berg")
     record.review(identity, "accepted", by="R. Two", station=1)

@@ -1,4 +1,4 @@
-"""People and roles: the team file, who a login means, and that no screen or file is forgotten."""
+"""People and roles: the team file, who a login means, and that no screen or file was removed."""
 
 from __future__ import annotations
 

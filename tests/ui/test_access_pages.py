@@ -123,7 +123,7 @@ def test_who_has_no_role_sees_nothing_anywhere(sampled: As, letter: str) -> None
 
 def test_the_name_comes_from_the_team_file_and_cannot_be_typed(as_person: As) -> None:
     at = clean(as_person("a").run())
-    assert not [one for one in at.text_input if one.label == "You are"]
+    assert not [one for one in at.text_input if one.label == "Your name"]
     assert "Inspector A" in words(at)
 
 

@@ -43,7 +43,7 @@ if way == "page or sample":
     with open_record(where) as record:
         measure_and_add(record, sys.argv[5], PhotoFile(bar.name, bar.read_bytes()), None, by="A")
 elif way == "without the card":
-    main(["archive", str(bar), "--rule", "1411,989", "2359,939", "--length", "10cm",
+    main(["scale", str(bar), "--rule", "1411,989", "2359,939", "--length", "10cm",
           "--across", "1890,1307", "1906,1669", "--lies", "on", "--say", "1/0",
           "--record", where, "--inspection", sys.argv[5], "--by", "A"])
 else:

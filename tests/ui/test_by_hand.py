@@ -107,12 +107,12 @@ def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
     next(one for one in at.toggle if one.label == "Correct an edge by hand").set_value(True).run()
     at.session_state[f"hand left edge {key}"] = {"edit": {"seq": 1, "at": [0.6]}}  # of 4.5 mm
     at.run()
-    keep = next(one for one in at.button if one.label == "Keep the edges as they are set")
+    keep = next(one for one in at.button if one.label == "Save these edges")
     keep.click().run()
     assert "with a reason" in at.error[0].value
-    why = next(one for one in at.text_input if one.label == "What misled the tool")
+    why = next(one for one in at.text_input if one.label == "What misled the measurement")
     why.set_value("grease").run()
-    next(one for one in at.button if one.label == "Keep the edges as they are set").click().run()
+    next(one for one in at.button if one.label == "Save these edges").click().run()
     assert not at.exception
     moved = next(one for one in kept().results if one.photo_name == first.photo_name)
     assert isinstance(moved, Estimate)

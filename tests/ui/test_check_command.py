@@ -83,7 +83,7 @@ def test_a_sound_folder_ends_with_status_0_and_says_that_nothing_is_cleared(tmp_
     result = run(write_folder(tmp_path))
     assert result.exit_code == 0, result.output
     last = result.output.rstrip().splitlines()[-1]
-    assert last == "No entry deserves a look before the others. That does not clear the rope."
+    assert last == "No entry stands out. That does not clear the rope."
     assert "A photograph never clears a rope" in result.output
     assert "Secure the load" in result.output
 
@@ -92,7 +92,7 @@ def test_a_swapped_digit_is_named_in_the_last_line_with_status_1(tmp_path: Path)
     result = run(write_folder(tmp_path, typed={(4, 90): "36.97"}))
     assert result.exit_code == 1
     last = result.output.rstrip().splitlines()[-1]
-    assert last.startswith("First look: station 4, 90 deg. 36.97 was logged")
+    assert last.startswith("Check first: station 4, 90 deg. 36.97 was logged")
     assert "39.67 in place of 36.97" in last
 
 
@@ -105,7 +105,7 @@ def test_json_holds_the_same_assessment(tmp_path: Path) -> None:
     assert len(document["comparisons"]) == 12
     assert {one["outcome"] for one in document["verdicts"]} <= {"within", "undecided", "outside"}
     assert document["cautions"]
-    assert document["first_look"].startswith("First look: station 4, 90 deg.")
+    assert document["first_look"].startswith("Check first: station 4, 90 deg.")
 
 
 def test_csv_starts_with_the_finding_and_runs_no_formula(tmp_path: Path) -> None:
@@ -145,7 +145,7 @@ def test_a_folder_without_photographs_is_still_scrutinised(tmp_path: Path) -> No
         picture.unlink()
     result = run(folder)
     assert "The folder holds no photographs." in result.output
-    assert result.output.rstrip().splitlines()[-1].startswith("First look: station 4, 90 deg")
+    assert result.output.rstrip().splitlines()[-1].startswith("Check first: station 4, 90 deg")
 
 
 def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_read(

@@ -51,7 +51,7 @@ DANGERS: Mapping[str, Danger] = {
         log_of(SOUND, rope=Rope("R-1", 22.0)),
         3,
         ("judged against nothing",),
-        ("No entry deserves a look",),
+        ("No entry stands out",),
     ),
     "far from nominal": Danger(
         log_of(SOUND, rope=Rope("R-1", 24.5)), 1, ("which a rope of nominal 24.5 mm can't be",)

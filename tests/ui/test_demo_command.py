@@ -37,7 +37,7 @@ def truth() -> dict[str, dict[str, str]]:
 def test_the_wrong_reading_is_named_with_what_was_meant(shown: str) -> None:
     # the samples' own README says that two digits were exchanged in one entry, on purpose
     flat = " ".join(shown.split())
-    assert "First look: Station 3, by photographs, is" in flat
+    assert "Check first: Station 3, by photographs, is" in flat
     assert "Also: station 3, 90 deg. 22.11 was logged" in flat
     assert "two neighbouring digits swapped (21.21 in place of 22.11) all agrees." in flat
 

@@ -119,8 +119,8 @@ def test_the_cautions_come_with_every_table(shown: Result) -> None:
 def test_no_line_is_wider_than_the_screen_and_a_wide_one_is_used(columns: int) -> None:
     output = run(FOUR[0], *CHECKED, columns=columns).stdout
     assert max(len(line) for line in output.splitlines()) <= columns
-    assert ("most of U comes from" in output) == (columns == 120)
-    assert ("Most of U comes from:" in output) == (columns == 80)
+    assert ("main source of U" in output) == (columns == 120)
+    assert ("Main sources of U:" in output) == (columns == 80)
 
 
 def test_json_holds_the_figures_of_the_api(
@@ -247,7 +247,7 @@ def test_places_less_than_a_metre_apart_give_no_measured_diameter() -> None:
     assert "No measured diameter: the places at 6 m and 6.4 m are 0.40 m apart" in flat(
         result.stderr
     )
-    assert "Stations seen from two directions" in result.stdout
+    assert "Station means from two directions" in result.stdout
 
 
 @pytest.mark.parametrize(

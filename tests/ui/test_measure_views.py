@@ -60,7 +60,7 @@ def test_tables_and_lines_are_parted_by_one_empty_line(capsys: pytest.CaptureFix
     starts = [
         number
         for number, line in enumerate(lines)
-        if line.startswith(("Most of U", "Stations seen", "Station 1.", "Lay of", "b.jpg:"))
+        if line.startswith(("Main sources", "Station means", "Station 1.", "Lay length;", "b.jpg:"))
     ]
     assert len(starts) == 5
     for start in starts:

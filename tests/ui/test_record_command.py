@@ -46,7 +46,7 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_init_makes_a_record_and_leaves_one_that_is_there(filled: Path) -> None:
     again = run("init", "crane.db")
     assert again.exit_code == 0
-    assert "is there already and holds 4 events" in again.output
+    assert "already exists and holds 4 events" in again.output
 
 
 def test_import_tells_every_bad_row_and_ends_with_status_1(filled: Path) -> None:
@@ -82,7 +82,7 @@ def test_export_writes_tables(filled: Path, name: str, options: list[str]) -> No
     assert re.search(r"\d rows\. Fingerprint: 4-[0-9a-f]{32}", result.output)
     again = run("export", "crane.db", name, *options)
     assert again.exit_code == 1
-    assert "is there already; use --force" in again.output
+    assert "already exists; use --force" in again.output
     assert run("export", "crane.db", name, *options, "--force").exit_code == 0
 
 
@@ -120,7 +120,7 @@ def test_backup_copies_and_verifies(filled: Path) -> None:
     assert run("verify", "safe/crane.db").exit_code == 0
     again = run("backup", "crane.db", "safe")
     assert again.exit_code == 1
-    assert "is there already" in again.output
+    assert "already exists" in again.output
 
 
 def test_template_writes_what_import_reads(filled: Path) -> None:

@@ -78,7 +78,7 @@ def test_flags_first_look_and_cautions_stand_in_the_report(case: ReportCase, wor
     assert plain(case.assessment.first_concern) in plain(words)
     for flag in case.flags:
         assert plain(flag.finding.seen) in plain(words)
-    assert plain("Open: not settled.") in plain(words)
+    assert plain("Open: not closed yet.") in plain(words)
     assert plain("at station 3 rest on entries") in plain(words)
     for caution in CAUTIONS:
         assert plain(caution) in plain(words)
@@ -98,7 +98,7 @@ def test_there_is_room_for_three_signatures(words: str) -> None:
     assert plain("Role Name Signature Date") in plain(words)
     assert plain("A signature does not clear the rope") in plain(words)
     assert plain("Inspection 2026-11 of 2026-11-03, rope hoist rope 1.") in plain(words)
-    assert plain("1 of 1 flags is not settled.") in plain(words)
+    assert plain("1 of 1 findings is open.") in plain(words)
 
 
 def test_another_decision_rule_is_named_in_the_report(case: ReportCase) -> None:
@@ -124,7 +124,7 @@ def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_histor
     assert len(case.pictures) == 9
     said = plain(text_of(pdf_report(case)))
     assert said.count(fingerprint) >= 3  # first page, chapter, every foot
-    assert plain("Settled by R. Two") in said
+    assert plain("Closed by R. Two") in said
     assert plain("Asked: 39.70 was read.") in said
     assert plain("whole inspection sent back R. Two") in said
     when = r"[-\d]{10}[:\d]{5}UTC"
@@ -132,7 +132,7 @@ def test_a_report_from_a_record_shows_fingerprint_settlements_reviews_and_histor
     assert plain("so that a later change shows. The chain was checked and is whole.") in said
     assert plain("Earlier inspections") in said
     assert plain("mm per year (95 % interval") in said
-    assert plain("An entry of this station deserves a second look") in said
+    assert plain("An entry of this station has to be checked") in said
 
 
 def test_a_record_that_was_tampered_with_says_so_in_the_report(tmp_path: Path) -> None:
@@ -227,12 +227,12 @@ def test_an_accepted_inspection_whose_flags_are_settled_says_so(tmp_path: Path) 
     assert case.flags
     said = plain(text_of(pdf_report(case)))
     assert re.search(r"ReviewacceptedbyR\.Two,[-\d]{10}[:\d]{5}UTC", said)
-    assert said.count(plain("Settled by R. Two")) == len(case.flags)
-    assert plain("Open: not settled.") not in said
-    assert plain("No flag is open.") in said
+    assert said.count(plain("Closed by R. Two")) == len(case.flags)
+    assert plain("Open: not closed yet.") not in said
+    assert plain("No finding is open.") in said
 
 
 def test_an_inspection_in_which_nothing_was_measured_says_so(tmp_path: Path) -> None:
     said = plain(text_of(pdf_report(hard_case(tmp_path, "nothing"))))
     assert plain("Nothing was measured in this inspection.") in said
-    assert plain("No entry deserves a look") not in said
+    assert plain("No entry stands out") not in said

@@ -32,7 +32,7 @@ def test_a_folder_becomes_a_pdf_and_an_html_beside_it(folder: Path, tmp_path: Pa
     assert result.exit_code == 0, result.output
     assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
     assert (tmp_path / "out.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
-    assert "First look: station 3, 0 deg." in result.output
+    assert "Check first: station 3, 0 deg." in result.output
 
 
 def test_a_record_becomes_a_report_of_the_inspection_that_is_named(tmp_path: Path) -> None:
@@ -65,7 +65,7 @@ def test_a_report_that_is_there_is_not_overwritten(folder: Path, tmp_path: Path)
     (tmp_path / "out.html").write_text("signed", encoding="utf-8")
     result = run(folder, tmp_path / "out.pdf", "--html")
     assert result.exit_code == 2
-    assert "is there already" in result.output
+    assert "already exists" in result.output
     assert (tmp_path / "out.html").read_text(encoding="utf-8") == "signed"
     assert not (tmp_path / "out.pdf").exists()
 

@@ -142,7 +142,7 @@ def test_a_long_name_has_its_own_room_before_a_signature() -> None:
 
 def test_no_figure_and_no_usual_word_is_broken_by_a_narrow_column() -> None:
     grid = Grid(
-        ("E_n", "In words", "Why"),
+        ("E_n", "Agreement", "Why"),
         (("-12345.67", "disagrees", LONG),),
         (1, 1, 30),
         right=frozenset({0}),

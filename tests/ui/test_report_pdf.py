@@ -223,7 +223,7 @@ def test_a_rope_in_inches_shows_inches_beside_millimetres_and_grooves(tmp_path: 
         case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
     words = " ".join(pages_of(pdf_report(case)))
     assert "40 mm (1.575 in)" in words
-    assert "Mean (in)" in words
+    assert "Station mean (in)" in words
     first = case.assessment.photograph_sections[0]
     assert f"{first.mean_mm:.2f} {first.mean_mm / 25.4:.4f}" in words
     assert "from 39 to 41.5" in words

@@ -89,7 +89,7 @@ def test_the_review_begins_with_the_planted_wrong_entry(sample_app: AppTest) -> 
     assert station.value == PLANTED
     assert "22.11 was logged" in at.warning[0].value
     assert "<b>22.11 mm</b>" in shown_html(at)
-    assert any("uncertainty comes" in one.value for one in at.markdown)
+    assert any("sources of uncertainty" in one.value for one in at.markdown)
     assert cautioned(at)
 
 

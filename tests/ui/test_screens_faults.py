@@ -129,7 +129,7 @@ def test_photographs_that_can_not_be_saved_are_held_until_they_can(
         assert re.search(sentence, said(at))
     clean(at.run())
     told = [one.value.replace("\\", "") for one in at.warning]
-    assert any("1 photograph came and could not be saved yet: bar.jpg" in one for one in told)
+    assert any("1 photograph arrived but could not be saved yet: bar.jpg" in one for one in told)
     assert len(kept().photographs) == before
     clean(press(at, "Try again with 1 photograph"))
     assert len(kept().photographs) == before + 1
@@ -202,7 +202,10 @@ def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTes
     store = record_path().with_name("record-photographs")
     at = clean(sample_app.run())
     store.rename(store.with_name("elsewhere"))
-    for name, rest in (("photographs", "File this photograph elsewhere"), ("review", "Reason")):
+    for name, rest in (
+        ("photographs", "Assign to another station or direction"),
+        ("review", "Reason"),
+    ):
         at.switch_page(f"screens/{name}.py").run()
         assert "is not in the store" in said(at)
         assert "was the folder moved? Put it back, or restore it from a backup." in said(at)
@@ -262,14 +265,14 @@ def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/stations.py").run())
     key = f"stations {SAMPLE} {zlib.crc32(repr(rows_of(kept())).encode())}"
-    at.session_state[key] = {"edited_rows": {0: {"at m": "7,5"}}, "added_rows": [],
+    at.session_state[key] = {"edited_rows": {0: {"position_m": "7,5"}}, "added_rows": [],
                              "deleted_rows": []}  # fmt: skip
     at.run()
     with befall(record_path()):
-        press(at, "Keep these stations")
+        press(at, "Save stations")
         assert re.search(sentence, said(at))
     clean(at.run())
-    clean(press(at, "Keep these stations"))
+    clean(press(at, "Save stations"))
     assert [one.position_m for one in kept().inspection.stations] == [7.5, 31.5, 58.0, 83.5]
 
 
@@ -284,7 +287,7 @@ def test_photographs_that_wait_are_not_lost_where_more_come(sample_app: AppTest)
             at.file_uploader[0].upload(f"bar {number}.jpg", bar + bytes(number), "image/jpeg")
             at.run()
     told = [one.value.replace("\\", "") for one in clean(at.run()).warning]
-    assert any("2 photographs came and could not be saved yet: bar 1.jpg" in one for one in told)
+    assert any("2 photographs arrived but could not be saved yet: bar 1.jpg" in one for one in told)
     clean(press(at, "Try again with 2 photographs"))
     assert len(kept().photographs) == before + 2
     assert not any("could not be saved yet" in one.value for one in at.warning)

@@ -61,7 +61,7 @@ def test_a_rope_and_its_inspection_are_entered_as_people_type(app: AppTest) -> N
     field(at, "text_input", "Rope").set_value("hoist  rope 7 ")
     field(at, "text_input", "Nominal diameter").set_value('7/8"')
     field(at, "text_input", "Reference diameter").set_value("22,44")
-    clean(press(at, "Keep this rope"))
+    clean(press(at, "Save rope"))
     field(at, "text_input", "Name of the inspection").set_value("first look")
     clean(press(at, "Begin this inspection"))
     there = kept("first look")
@@ -76,7 +76,7 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     field(at, "text_input", "Rope").set_value("mine hoist 1")
     field(at, "text_input", "Nominal diameter").set_value("32")
     field(at, "text_input", "Reference diameter").set_value("32,8")
-    field(at, "text_input", "Its uncertainty U (k = 2)").set_value("0,08")
+    field(at, "text_input", "Expanded uncertainty U (k = 2)").set_value("0,08")
     field(at, "text_input", "Baseline diameter (mine hoists)").set_value("32,6 mm")
     field(at, "selectbox", "Tension at that measurement").set_value("none")
     row = {"name": "head sheave", "radius": "17,2"}
@@ -85,7 +85,7 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
         "added_rows": [],
         "deleted_rows": [],
     }
-    clean(press(at, "Keep this rope"))
+    clean(press(at, "Save rope"))
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         (rope,) = record.ropes()
     assert (rope.reference_mm, rope.u_reference_mm, rope.baseline_mm) == (32.8, 0.04, 32.6)
@@ -96,10 +96,10 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     change = next(one for one in at.text_input if one.key == "change mine hoist 1 reference")
     assert change.value == "32.8 mm"
     change.set_value("32,9")
-    press(at, "Keep the change")
+    press(at, "Save change")
     assert "say why" in at.error[0].value
     next(one for one in at.text_input if one.key == "why mine hoist 1").set_value("typed wrong")
-    clean(press(at, "Keep the change"))
+    clean(press(at, "Save change"))
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.rope("mine hoist 1").reference_mm == 32.9
         assert record.rope("mine hoist 1").grooves == rope.grooves
@@ -124,7 +124,7 @@ def test_what_cannot_be_a_diameter_is_told_in_one_sentence(app: AppTest) -> None
     at = screen(app.run(), "rope")
     field(at, "text_input", "Rope").set_value("rope 1")
     field(at, "text_input", "Nominal diameter").set_value("thick")
-    press(at, "Keep this rope")
+    press(at, "Save rope")
     assert at.error[0].value.startswith("Nominal diameter")
 
 
@@ -145,10 +145,10 @@ def test_a_print_check_is_kept_and_a_far_off_bar_is_refused(app: AppTest) -> Non
     field(at, "text_input", "Card set").set_value("spring")
     field(at, "text_input", "Bar along the rope reads").set_value("179,24")
     field(at, "text_input", "Bar across the rope reads").set_value("80")
-    press(at, "Keep this print check")
+    press(at, "Save print check")
     assert at.error
     field(at, "text_input", "Bar across the rope reads").set_value("109,62 mm")
-    clean(press(at, "Keep this print check"))
+    clean(press(at, "Save print check"))
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.print_checks()["spring"]["across_mm"] == 109.62
 
@@ -268,7 +268,7 @@ def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
 ) -> None:
     at = screen(sample_app.run(), "readings")
     field(at, "selectbox", "Which").set_value(5).run()  # the planted one: station 3, 90 deg
-    field(at, "text_input", "It should read").set_value("21,21")
+    field(at, "text_input", "Correct reading").set_value("21,21")
     press(at, "Correct it")
     assert "say why" in at.error[0].value
     field(at, "text_input", "Reason").set_value("digits were swapped").run()
@@ -286,7 +286,7 @@ def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
 def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> None:
     at = screen(sample_app.run(), "result")
     # the rope is thin there by the photographs, and the entry that hides it is doubted
-    assert any("First look: Station 3, by photographs, is" in one.value for one in at.markdown)
+    assert any("Check first: Station 3, by photographs, is" in one.value for one in at.markdown)
     clean(press(at, "Make the report"))
     made = at.session_state[f"report {SAMPLE} {kept().revision} A4"]
     assert made[0].startswith(b"%PDF")
@@ -298,7 +298,7 @@ def test_stations_being_typed_outlive_a_colleagues_entry_and_a_look_elsewhere(
 ) -> None:
     at = screen(sample_app.run(), "stations")
     key = f"stations {SAMPLE} {zlib.crc32(repr(rows_of(kept())).encode())}"
-    at.session_state[key] = {"edited_rows": {0: {"at m": "7,5"}}, "added_rows": [],
+    at.session_state[key] = {"edited_rows": {0: {"position_m": "7,5"}}, "added_rows": [],
                              "deleted_rows": []}  # fmt: skip
     at.run()
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
@@ -306,7 +306,7 @@ def test_stations_being_typed_outlive_a_colleagues_entry_and_a_look_elsewhere(
     at.run()
     screen(at, "readings")
     screen(at, "stations")
-    clean(press(at, "Keep these stations"))
+    clean(press(at, "Save stations"))
     places = [one.position_m for one in kept().inspection.stations]
     assert places == [7.5, 31.5, 58.0, 83.5]
 

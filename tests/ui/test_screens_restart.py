@@ -119,9 +119,9 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_held(
 
 FORMS = {  # what keeps it, and what stands in its fields
     "rope": ("Begin this inspection", {"Name of the inspection": "first", "Reviewer": "B. Lind"}),
-    "cards": ("Keep this print check", {"Card set": "spring", "Bar along the rope reads": "179,2",
+    "cards": ("Save print check", {"Card set": "spring", "Bar along the rope reads": "179,2",
                                         "Bar across the rope reads": "109,6"}),
-    "readings": ("Keep this gauge", {"Number of the gauge": "C-9", "Permissible error": "0,02"}),
+    "readings": ("Save gauge", {"Gauge number": "C-9", "Permissible error": "0,02"}),
 }  # fmt: skip
 
 

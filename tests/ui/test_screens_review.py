@@ -224,5 +224,5 @@ def test_the_station_nearest_to_its_limit_comes_first_with_its_rate(worn: Assess
     assert float(least) < float(last)
     assert when.startswith("from ")
     doubted = next(one for one in found if one.station == 3)  # its last entry was typed wrong
-    assert "deserves a second look, and the line rests on it" in doubted.words
+    assert "has to be checked, and the line rests on it" in doubted.words
     assert "second look" not in calm.words

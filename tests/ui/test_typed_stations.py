@@ -78,11 +78,11 @@ def begun(sample_app: AppTest) -> tuple[StationRow, ...]:
 def test_a_place_stays_at_its_station_though_another_row_came_before_it(
     begun: tuple[StationRow, ...],
 ) -> None:
-    type_into(page(), begun, {1: {"at m": "7,5"}})
+    type_into(page(), begun, {1: {"position_m": "7,5"}})
     read_at(2)
-    again = page(begun, {1: {"at m": "7,6"}})  # its browser outlived the server
+    again = page(begun, {1: {"position_m": "7,6"}})  # its browser outlived the server
     assert shown(again) == {3: "7,6"}
-    clean(press(again, "Keep these stations"))
+    clean(press(again, "Save stations"))
     assert places() == {3: 7.6}
 
 
@@ -90,15 +90,15 @@ def test_a_place_stays_at_its_station_though_another_row_came_before_it(
 def test_a_closed_browser_finds_its_stations_again(
     begun: tuple[StationRow, ...], meanwhile: tuple[int, ...]
 ) -> None:
-    type_into(page(), begun, {1: {"at m": "7,5"}})
+    type_into(page(), begun, {1: {"position_m": "7,5"}})
     if meanwhile:
         read_at(*meanwhile)
     again = page()
-    assert any("What you had typed here was found" in one.value for one in again.info)
+    assert any("What you had typed here was restored" in one.value for one in again.info)
     assert shown(again) == {3: "7,5"}
-    clean(press(again, "Keep these stations"))
+    clean(press(again, "Save stations"))
     assert places() == {3: 7.5}
-    assert not any("What you had typed here was found" in one.value for one in again.info)
+    assert not any("What you had typed here was restored" in one.value for one in again.info)
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.draft(VISIT, by="Reviewer B", kind="stations") is None
 
@@ -107,7 +107,7 @@ def test_what_a_colleague_kept_stands_beside_what_is_typed_here(
     begun: tuple[StationRow, ...],
 ) -> None:
     at = page()
-    type_into(at, begun, {1: {"at m": "7,5"}})
+    type_into(at, begun, {1: {"position_m": "7,5"}})
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         there = record.inspection(VISIT)
         record.change_inspection(
@@ -118,21 +118,24 @@ def test_what_a_colleague_kept_stands_beside_what_is_typed_here(
         )
     clean(at.run())
     assert shown(at) == {1: "2.0", 3: "7,5"}
-    clean(press(at, "Keep these stations"))
+    clean(press(at, "Save stations"))
     assert places() == {1: 2.0, 3: 7.5}
 
 
 def test_two_pages_of_one_person_keep_what_was_typed_on_each(begun: tuple[StationRow, ...]) -> None:
     one, other = page(), page()
-    type_into(one, begun, {0: {"at m": "2"}})
-    type_into(other, begun, {1: {"at m": "7,5"}})
+    type_into(one, begun, {0: {"position_m": "2"}})
+    type_into(other, begun, {1: {"position_m": "7,5"}})
     own = other.session_state[f"stations page {VISIT} Reviewer B"].base
     assert own != begun  # two pages never share the rows that their browsers' changes are about
-    one, other = page(begun, {0: {"at m": "2"}}), page(own, {1: {"at m": "7,6"}})  # a restart
+    one, other = (
+        page(begun, {0: {"position_m": "2"}}),
+        page(own, {1: {"position_m": "7,6"}}),
+    )  # a restart
     assert (shown(one), shown(other)) == ({1: "2"}, {3: "7,6"})
-    clean(press(one, "Keep these stations"))
+    clean(press(one, "Save stations"))
     clean(other.run())
-    clean(press(other, "Keep these stations"))
+    clean(press(other, "Save stations"))
     assert places() == {1: 2.0, 3: 7.6}
     assert shown(page()) == {1: "2.0", 3: "7.6"}
 
@@ -142,11 +145,11 @@ def test_what_is_corrected_later_does_not_come_back(
     begun: tuple[StationRow, ...], away: str
 ) -> None:
     at = page()
-    type_into(at, begun, {1: {"at m": "7,5"}})
+    type_into(at, begun, {1: {"position_m": "7,5"}})
     at = page() if away == "a closed browser" else screen(screen(at, "result"), "stations")
     base = at.session_state[f"stations page {VISIT} Reviewer B"].base
-    type_into(at, base, {1: {"at m": "7,6"}})
-    clean(press(at, "Keep these stations"))
+    type_into(at, base, {1: {"position_m": "7,6"}})
+    clean(press(at, "Save stations"))
     assert places() == {3: 7.6}
     assert shown(page()) == {3: "7.6"}
 
@@ -155,9 +158,9 @@ def test_with_two_browsers_closed_the_next_page_has_the_stations_of_both(
     begun: tuple[StationRow, ...],
 ) -> None:
     one, other = page(), page()
-    type_into(one, begun, {0: {"at m": "2"}})
-    type_into(other, begun, {1: {"at m": "7,5"}})
+    type_into(one, begun, {0: {"position_m": "2"}})
+    type_into(other, begun, {1: {"position_m": "7,5"}})
     later = page()
     assert shown(later) == {1: "2", 3: "7,5"}
-    clean(press(later, "Keep these stations"))
+    clean(press(later, "Save stations"))
     assert places() == {1: 2.0, 3: 7.5}

@@ -65,7 +65,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     scale = alt.Scale(domain=spread([*reach, *levels, 0.0]), nice=False)
     title = "Photograph − gauge (mm)"
     words = list(WORD_COLOURS)
-    seen = alt.Chart(alt.InlineData(values=rows)).encode(
+    marks = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X(
             "mean:Q",
             title="Mean of photograph and gauge (mm)",
@@ -85,7 +85,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
             alt.Tooltip("place:N", title="place"),
             alt.Tooltip("difference:Q", title="photograph - gauge (mm)", format="+.2f"),
             alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
-            alt.Tooltip("word:N", title="in words"),
+            alt.Tooltip("word:N", title="agreement"),
         ],
     )
     shape = alt.Shape(
@@ -114,10 +114,10 @@ def differences_chart(data: Differences) -> alt.LayerChart:
             )
         ]
     layers += [
-        seen.mark_rule(strokeWidth=2).encode(
+        marks.mark_rule(strokeWidth=2).encode(
             y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
         ),
-        seen.mark_point(filled=True, opacity=1, size=POINT).encode(
+        marks.mark_point(filled=True, opacity=1, size=POINT).encode(
             y=alt.Y("difference:Q", scale=scale, title=title), shape=shape
         ),
     ]

@@ -96,10 +96,10 @@ def differences(assessment: Assessment) -> Differences:
         )
         for comparison in assessment.crosscheck.comparisons
     )
-    found = assessment.agreement
-    if found is None:
+    agreement = assessment.agreement
+    if agreement is None:
         return Differences(points)
-    return Differences(points, found.bias_mm, found.low_mm, found.high_mm)
+    return Differences(points, agreement.bias_mm, agreement.low_mm, agreement.high_mm)
 
 
 def budget_shares(terms: Iterable[Term], *, most: int = 8) -> tuple[Share, ...]:
@@ -140,11 +140,11 @@ def history(
     until = trend.last + ahead
     days = [first + (until - first) * part / 24 for part in range(25)]
     band = tuple((day, *trend.band_mm(day, u_new_mm=u_new)) for day in days)
-    seen = tuple(
+    measured = tuple(
         DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
         for point in trend.points
     )
-    return History(station, seen, band, tuple(limits))
+    return History(station, measured, band, tuple(limits))
 
 
 def last_digits(readings: Sequence[Reading], step_mm: float) -> Digits | None:
@@ -155,7 +155,7 @@ def last_digits(readings: Sequence[Reading], step_mm: float) -> Digits | None:
             cells = digit_count(step / unit_mm)
         except ValueError:
             continue
-        seen = Counter(value % cells for value in steps)
+        measured = Counter(value % cells for value in steps)
         labels = tuple(str(digit * (10 // cells)) for digit in range(cells))
-        return Digits(labels, tuple(seen.get(digit, 0) for digit in range(cells)), step)
+        return Digits(labels, tuple(measured.get(digit, 0) for digit in range(cells)), step)
     return None

@@ -18,7 +18,7 @@ _cameras_option = click.option(
     "kept",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="File that keeps calibrated cameras. Default: one in your user's data folder.",
+    help="File of calibrated cameras. Default: one in your user's data folder.",
 )
 
 
@@ -63,7 +63,7 @@ def calibrate(
     tried: Path | None,
     kept: Path | None,
 ) -> None:
-    """Learn a phone's lens from PHOTOS of the calibration board: eight or more.
+    """Calibrate a phone's camera from PHOTOS of the calibration board: eight or more.
 
     Print the board with `ropephoto card --board`. From then on `measure`, `check` and the pages
     know the lens of every photograph of the same camera, picture size and zoom.
@@ -100,7 +100,7 @@ def calibrate(
         save_camera(place, done.camera)
     except ValueError as failed:
         raise click.ClickException(str(failed)) from failed
-    click.echo(f"Kept in {place}; figures of new photographs use it.")
+    click.echo(f"Saved in {place}; new photographs are measured with it.")
     if photo is not None:
         _print_trial(photo, done.camera)
 
@@ -122,7 +122,7 @@ def _print_calibration(done: Calibrated) -> None:
     click.echo(f"{'':24s}{'value':>12s}{'u':>10s}")
     for name, value, u_value, digits in rows:
         small = abs(value) < 2 * u_value
-        note = "  not told from 0" if small else ""
+        note = "  not distinguishable from 0" if small else ""
         click.echo(f"{name:24s}{value:12.{digits}f}{u_value:10.{digits}f}{note}")
     worst = max(range(len(done.used)), key=lambda i: calibration.rms_px[i])
     click.echo(
@@ -173,10 +173,10 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
 
 
 @click.command()
-@click.option("--remove", metavar="CAMERA", help="Forget this camera; its name as it is listed.")
+@click.option("--remove", metavar="CAMERA", help="Remove this camera; its name as listed.")
 @_cameras_option
 def cameras(remove: str | None, kept: Path | None) -> None:
-    """List the cameras that were calibrated, or forget one.
+    """List the cameras that were calibrated, or remove one.
 
     \b
     Example:
@@ -189,7 +189,7 @@ def cameras(remove: str | None, kept: Path | None) -> None:
     try:
         if remove is not None:
             forget_camera(place, remove)
-            click.echo(f"{remove} is forgotten.")
+            click.echo(f"{remove} was removed.")
             return
         known = known_cameras(place)
     except ValueError as wrong:

@@ -153,12 +153,12 @@ def _write_board(out: Path, paper: str) -> None:
     type=click.Path(dir_okay=False, path_type=Path),
     default="print_checks.json",
     show_default=True,
-    help="File that keeps the print checks.",
+    help="File with the print checks.",
 )
 def print_check(
     name: str, layout: str, along_mm: float, across_mm: float, u_mm: float, path: Path
 ) -> None:
-    """Keep, under the card set's NAME, what was read on the two bars of a printed card.
+    """Save the readings of the two bars of a printed card under the card set's NAME.
 
     \b
     Example:
@@ -178,6 +178,6 @@ def print_check(
         raise click.UsageError(str(wrong)) from wrong
     click.echo(
         f"{name}: printed {100 * (printed.scale_x - 1):+z.2f} % along and "
-        f"{100 * (printed.scale_y - 1):+z.2f} % across; kept in {path}. "
+        f"{100 * (printed.scale_y - 1):+z.2f} % across; saved in {path}. "
         f"Measure with --print-set {name}."
     )

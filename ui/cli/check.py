@@ -8,30 +8,39 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import click
 
+from ui.cli.options import (
+    csv_option,
+    decision_option,
+    inspection_option,
+    json_option,
+    limits_option,
+    own_limits_option,
+    print_set_option,
+)
+
 if TYPE_CHECKING:
     from inspection.assessment import Assessment
     from inspection.folder import Folder
-    from inspection.limits.conformity import DecisionRule
     from inspection.limits.rules import Rule
     from inspection.record.record import Record
+    from ui.services.assess_record import AppliedLimits
     from vision.pipeline import Settings
     from vision.results import Result
 
     Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
 AGAINST_NOTHING = 3  # exit status
-DECISIONS = ("guard-band", "guard-band-2u", "simple")
 
 
 @click.command()
 @click.argument("where", metavar="FOLDER|RECORD")
-@click.option("--inspection", default="", metavar="NAME", help="Which one; default: the latest.")
+@inspection_option
 @click.option(
     "--level",
     type=click.FloatRange(0, 1, min_open=True, max_open=True),
     default=0.05,
     show_default=True,
-    help="Chance that a log in which nothing is wrong raises any finding at all.",
+    help="Probability that a log in which nothing is wrong raises any finding at all.",
 )
 @click.option(
     "--walking-speed",
@@ -41,27 +50,16 @@ DECISIONS = ("guard-band", "guard-band-2u", "simple")
     metavar="M/S",
     help="Fastest walk between stations, m/s.",
 )
-@click.option(
-    "--decision",
-    type=click.Choice(DECISIONS),
-    default="guard-band",
-    show_default=True,
-    help="How uncertainty counts at a limit: ISO 14253-1:2017, its older rule of U = 2 u, or "
-    "not at all.",
-)
-@click.option("--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several.")
-@click.option(
-    "--own-limits",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="JSON file with limits of your own.",
-)
-@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
-@click.option("--save", is_flag=True, help="Keep new results and findings in RECORD.")
+@decision_option
+@limits_option
+@own_limits_option
+@print_set_option
+@click.option("--save", is_flag=True, help="Save new results and findings in RECORD.")
 @click.option(
     "--by", envvar="ROPEPHOTO_PERSON", metavar="NAME", help="Who saves. Or set ROPEPHOTO_PERSON."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@json_option
+@csv_option
 @click.pass_context
 def check(
     context: click.Context,
@@ -78,7 +76,7 @@ def check(
     as_json: bool,
     as_csv: bool,
 ) -> None:
-    """Hold gauge readings against photographs, and say which entry deserves the first look.
+    """Compare gauge readings with photographs, and say which entry to check first.
 
     FOLDER holds photographs, readings.csv (inspection, station, view_deg, typed, gauge,
     gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),
@@ -87,8 +85,8 @@ def check(
     photographs gave is taken from it, and those without a result are measured now. With
     --save those results and the findings, ranked, are kept in it.
 
-    Exit status: 0 all agrees, 1 something deserves a look or was refused, 2 misuse, 3 nothing
-    stands out, and the rope was judged against nothing: no limit for its diameter applies.
+    Exit status: 0 all agrees, 1 something has to be checked or was refused, 2 misuse, 3 nothing
+    stands out, but no limit for the rope's diameter applies: it was assessed against nothing.
 
     \b
     Example:
@@ -115,16 +113,16 @@ def check(
     measure = context.obj or usual_measure(as_json, as_csv)
     saved = ""
     try:
-        own = () if own_limits is None else _own(own_limits)
+        applied = applied_limits(decision, limits, own_limits)
 
         def judge(read: Folder) -> Assessment:
             return assess(
                 read.log,
                 level=level,
                 pace=Pace(walking_m_s=walking_speed),
-                decision=decision_named(decision),
-                rule_sets=limits or None,
-                own=own,
+                decision=applied.decision,
+                rule_sets=applied.rule_sets,
+                own=applied.own,
             )
 
         if folder.is_dir():
@@ -198,18 +196,25 @@ def _record(where: str) -> Record:
     return open_record(where, create=False)
 
 
-def _own(path: Path) -> tuple[Rule, ...]:
-    from inspection.limits.user_rules import rules_from_json
+def applied_limits(
+    decision: str, rule_sets: tuple[str, ...], own_limits: Path | None
+) -> AppliedLimits:
+    """Return what the options say about limits.
 
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ValueError(f"{path} can't be read as text: {error}.") from error
-    return rules_from_json(text)
-
-
-def decision_named(name: str) -> DecisionRule:
-    """Return the decision rule of a command line's word."""
+    Raises
+    ------
+    ValueError
+        If the file with limits of one's own can't be read.
+    """
     from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE
+    from inspection.limits.user_rules import rules_from_json
+    from ui.services.assess_record import AppliedLimits
 
-    return {"guard-band": GUARD_2017, "guard-band-2u": GUARD_2013, "simple": SIMPLE}[name]
+    rule = {"guard-band": GUARD_2017, "guard-band-2u": GUARD_2013, "simple": SIMPLE}[decision]
+    own: tuple[Rule, ...] = ()
+    if own_limits is not None:
+        try:
+            own = rules_from_json(own_limits.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError) as error:
+            raise ValueError(f"{own_limits} can't be read as text: {error}.") from error
+    return AppliedLimits(rule, rule_sets or None, own)

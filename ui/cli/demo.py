@@ -26,13 +26,13 @@ def demo(folder: Path | None) -> None:
     """
     from ui.cli.output_demo import run_demo
 
-    found = folder or _sample_folder()
-    if found is None:
+    samples = folder or _sample_folder()
+    if samples is None:
         raise click.UsageError(
             "the folder sample_images was not found; run this in a copy of the project, or name "
             "the folder with --folder."
         )
-    run_demo(found)
+    run_demo(samples)
 
 
 def _sample_folder() -> Path | None:

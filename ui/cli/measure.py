@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from ui.cli.options import parse_place
+from ui.cli.options import csv_option, json_option, parse_place, print_set_option
 
 if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
@@ -85,13 +85,13 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     metavar="MM",
     help="Nominal diameter, mm: shows differences in % of it.",
 )
-@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@print_set_option
 @click.option(
     "--print-checks",
     type=click.Path(dir_okay=False, path_type=Path),
     default="print_checks.json",
     show_default=True,
-    help="File that keeps the print checks.",
+    help="File with the print checks.",
 )
 @click.option(
     "--cameras",
@@ -103,7 +103,7 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     "--say",
     multiple=True,
     metavar="FILE=STATION/VIEW",
-    help="Say which station and view a photograph shows, where its card can't: a.jpg=3/90. "
+    help="Station and direction of a photograph whose card can't be read: a.jpg=3/90. "
     "Three views or more of a station, 0 to 359 degrees, give the ellipse of its section.",
 )
 @click.option(
@@ -119,8 +119,8 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     metavar="N",
     help="Outer strands of the rope, for the lay length; else told from the photograph if it can.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@json_option
+@csv_option
 @click.option(
     "--overlay",
     type=click.Path(file_okay=False, path_type=Path),
@@ -138,7 +138,7 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     "journal",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="Keep each answer in FILE at once: a run that was stopped goes on where it stopped.",
+    help="Save each result in FILE at once: an interrupted run resumes where it stopped.",
 )
 @click.pass_context
 def measure(
@@ -192,13 +192,13 @@ def measure(
     paths = find_photographs(photos)
     held = Hold(HoldKind(hold), offset_mm, u_offset_mm)
     settings = _settings(at_mm, held, jaw_diameters, print_set, print_checks, cameras)
-    said = dict(_parse_say(entry) for entry in say)
-    unknown = sorted(said.keys() - {path.name for path in paths})
+    places = dict(_parse_say(entry) for entry in say)
+    unknown = sorted(places.keys() - {path.name for path in paths})
     if unknown:
         raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
     positions = dict(_position(entry) for entry in position)
     results = measure_files(
-        paths, settings, said, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
+        paths, settings, places, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
     )
     results = with_strands(results, strands)
     pairing = pair_by_card(results, nominal_mm=nominal_mm)

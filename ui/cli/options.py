@@ -1,17 +1,58 @@
-"""Where a photograph belongs, as it is typed on the command line: STATION/VIEW, e.g. 3/90.
-
-What the commands of `ropephoto record` share: options, opening, and telling bad rows.
-"""
+"""What several commands share: options, places as they are typed, an open record, rejected rows."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+if TYPE_CHECKING:
+    from inspection.exchange.parse import Rejected
+    from inspection.record.record import Record
+
 MOST_STATIONS = 999  # a card has room for three digits
+SHOWN_ROWS = 20
+DECISIONS = ("guard-band", "guard-band-2u", "simple")
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+csv_option = click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+inspection_option = click.option(
+    "--inspection", default="", metavar="NAME", help="Inspection; default: the latest."
+)
+print_set_option = click.option(
+    "--print-set", metavar="NAME", help="Card set whose print was checked."
+)
+decision_option = click.option(
+    "--decision",
+    type=click.Choice(DECISIONS),
+    default="guard-band",
+    show_default=True,
+    help="How uncertainty counts at a limit: ISO 14253-1:2017, its older rule of U = 2 u, or "
+    "not at all.",
+)
+limits_option = click.option(
+    "--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several."
+)
+own_limits_option = click.option(
+    "--own-limits",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON file with limits of your own.",
+)
+place_option = click.option(
+    "--photographs",
+    metavar="FOLDER|URL",
+    help="Where the photographs are kept. Default: the folder beside the file.",
+)
+by_option = click.option(
+    "--by",
+    required=True,
+    envvar="ROPEPHOTO_PERSON",
+    metavar="NAME",
+    help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
+)
 
 
 def parse_place(text: str, *, wants: str, got: str) -> tuple[int, int]:
@@ -37,26 +78,6 @@ def parse_place(text: str, *, wants: str, got: str) -> tuple[int, int]:
     if len(view) > 9 or int(view) > 359:
         raise click.UsageError(f"--say: a view lies from 0 to 359 degrees; got {got!r}.")
     return int(station), int(view)
-
-
-if TYPE_CHECKING:
-    from inspection.exchange.parse import Rejected
-    from inspection.record.record import Record
-
-SHOWN_ROWS = 20
-
-place_option = click.option(
-    "--photographs",
-    metavar="FOLDER|URL",
-    help="Where the photographs are kept. Default: the folder beside the file.",
-)
-by_option = click.option(
-    "--by",
-    required=True,
-    envvar="ROPEPHOTO_PERSON",
-    metavar="NAME",
-    help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
-)
 
 
 def what_option(*choices: str) -> Callable[[Any], Any]:

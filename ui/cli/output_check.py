@@ -38,7 +38,7 @@ STYLES = {
 
 
 def print_check_table(assessment: Assessment, read: Folder) -> None:
-    """Print an assessment for people; its last line says what deserves the first look.
+    """Print an assessment for people; its last line says what to check first.
 
     Tables are in the rope's own units, mm or inch; sentences are in mm.
     """
@@ -89,7 +89,7 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
     table.add_column("typed", justify="right", no_wrap=True)
     for heading in (f"photo\n{unit}", f"U\n{unit}", f"photo -\ngauge {unit}", f"U\n{unit}", "E_n"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("in words", no_wrap=True)
+    table.add_column("agreement", no_wrap=True)
     for comparison in comparisons:
         table.add_row(
             f"{comparison.station}, {comparison.view_deg}",
@@ -109,24 +109,26 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
 
 
 def _agreement_line(assessment: Assessment) -> str:
-    found = assessment.agreement
-    if found is None:
+    agreement = assessment.agreement
+    if agreement is None:
         return "Fewer than 3 comparisons: no limits of agreement."
     return (
-        f"Mean difference photo - gauge {found.bias_mm:+z.3f} mm, limits of agreement "
-        f"{found.low_mm:+z.2f} to {found.high_mm:+z.2f} mm ({found.count} comparisons)."
+        f"Mean difference photo - gauge {agreement.bias_mm:+z.3f} mm, limits of agreement "
+        f"{agreement.low_mm:+z.2f} to {agreement.high_mm:+z.2f} mm ({agreement.count} comparisons)."
     )
 
 
 def _findings_table(findings: tuple[Finding, ...]) -> Table:
-    table = new_table("Entries that deserve a second look, most deserving first")
+    table = new_table("Entries to check, the most urgent first")
     table.show_lines = True
     table.add_column("#", justify="right")
     table.add_column("entries", min_width=17)
-    table.add_column("what was seen, and what to do", ratio=1)
+    table.add_column("finding and action", ratio=1)
     table.add_column("if nothing\nis wrong", max_width=14)
     for number, finding in enumerate(findings, start=1):
-        words = f"{finding.seen}\nTo do: {finding.remedy}\nMay be innocent: {finding.innocent}"
+        words = (
+            f"{finding.seen}\nAction: {finding.remedy}\nPossible innocent cause: {finding.innocent}"
+        )
         table.add_row(
             str(number), Text(_short(finding.where)), Text(words), chance_words(finding.p_value)
         )
@@ -136,9 +138,9 @@ def _findings_table(findings: tuple[Finding, ...]) -> Table:
 def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
     """Return one row a limit and source: how its stations fare, and the one nearest to it."""
     unit = _unit(units)
-    table = new_table("Published limits; a verdict clears nothing")
+    table = new_table("Published limits; a verdict never clears a rope")
     table.add_column("limit", ratio=1, min_width=15)
-    for heading in ("by", "stations", "near-\nest"):
+    for heading in ("source", "stations", "near-\nest"):
         table.add_column(heading, no_wrap=True)
     for heading in (f"figure\n{unit}", f"u\n{unit}", f"limit\n{unit}", f"margin\n{unit}"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -146,7 +148,7 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
         nearest = min(group, key=lambda one: one.verdict.margin_mm)
         counts = _counts(group)
         verdict = nearest.verdict
-        bounds = (("least", verdict.limit.low_mm), ("most", verdict.limit.high_mm))
+        bounds = (("min", verdict.limit.low_mm), ("max", verdict.limit.high_mm))
         table.add_row(
             Text(what),
             BY[source],
@@ -212,11 +214,11 @@ def _lines(assessment: Assessment) -> list[str]:
     checked = assessment.crosscheck
     lines = [f"{refusal.photo_name}: {refused(refusal)}" for refusal in checked.refused]
     lines += [
-        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to hold it against."
+        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to compare it with."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to hold it against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
         for one in checked.readings_alone
     ]
     lines += [
@@ -232,9 +234,7 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
     if assessment.judged_against_nothing:
         lines.append(NOTHING_APPLIED)
     if any(verdict.doubted for verdict in assessment.verdicts):
-        lines.append(
-            f"{DOUBT_MARK} marks a verdict that rests on an entry that deserves a second look."
-        )
+        lines.append(f"{DOUBT_MARK} marks a verdict that rests on an entry that has to be checked.")
     lines += _not_applicable(assessment)
     lines += [f"Not asked: {words}" for words in assessment.not_asked]
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
@@ -266,8 +266,8 @@ def severity_table(assessment: Assessment) -> Table:
     table.add_column("by", no_wrap=True)
     for heading in ("decrease\nmm", "decrease\n% of nominal", "u\n%"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("band", no_wrap=True)
-    table.add_column("towards\ndiscard %", justify="right")
+    table.add_column("rating", no_wrap=True)
+    table.add_column("severity\n%", justify="right")
     table.add_column("could also be", ratio=1)
     for at in assessment.severities:
         one = at.severity
@@ -295,7 +295,7 @@ def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
     table.add_column("mm per year", justify="right", no_wrap=True)
     table.add_column("interval", no_wrap=True)
     table.add_column("limit mm", justify="right", no_wrap=True)
-    table.add_column("would be met", ratio=1)
+    table.add_column("limit\nreached", ratio=1)
     for station in stations:
         count = str(len({point.on for point in station.points}))
         if station.line is None:
@@ -334,12 +334,12 @@ def further_lines(assessment: Assessment) -> list[str]:
         lines += [compared.line_words] if compared.line_words else []
         for group, names in compared.groups.items():
             if len(names) > 1:
-                said = [
+                means = [
                     f"{name or 'not named'} "
                     + ("too few" if one is None else f"{one.bias_mm:+z.3f} mm ({one.count})")
                     for name, one in names.items()
                 ]
-                lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(said)}.")
+                lines.append(f"Mean difference by {GROUPS[group]}: {'; '.join(means)}.")
     for section in (*assessment.photograph_sections, *assessment.gauge_sections):
         if section.ellipse is not None:
             lines.append(f"Station {section.station}. {section.ellipse.words}")

@@ -48,7 +48,7 @@ COLUMNS = (
 )
 
 
-WIDE = 105  # from here on the table also has room for what most of U comes from
+WIDE = 105  # from here on the table also has room for what main source of U
 
 
 def new_table(title: str) -> Table:
@@ -121,7 +121,7 @@ def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wid
     for heading in (*headings, "crowns"):
         table.add_column(heading, justify="right", no_wrap=True)
     if wide:
-        table.add_column("most of U comes from")
+        table.add_column("main source of U")
     for estimate in estimates:
         expanded = estimate.expanded_mm()
         row = [
@@ -151,11 +151,11 @@ def _most_of_u(estimates: list[Estimate]) -> str:
         shares(estimate.budget)[0][0].quantity for estimate in estimates if estimate.budget
     )
     named = (f"{quantity} ({count} of {len(estimates)})" for quantity, count in largest.items())
-    return f"Most of U comes from: {', '.join(named)}."
+    return f"Main sources of U: {', '.join(named)}."
 
 
 def _sections_table(sections: tuple[Section, ...]) -> Table:
-    table = new_table("Stations seen from two directions")
+    table = new_table("Station means from two directions")
     table.add_column("station")
     for heading in ("mean mm", "U mm", "ovality mm", "U mm"):
         table.add_column(heading, justify="right")
@@ -172,7 +172,7 @@ def _sections_table(sections: tuple[Section, ...]) -> Table:
 
 
 def _lay_table(estimates: list[Estimate]) -> Table:
-    table = new_table("Lay of the strands; U is expanded, k = 2")
+    table = new_table("Lay length; U is expanded, k = 2")
     table.add_column("station,\nview", overflow="fold")
     for heading in ("crown pitch\nmm", "U\nmm", "strands", "lay length\nmm", "U\nmm", "hand"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -207,8 +207,10 @@ def _measured_line(measured: MeasuredDiameter) -> str:
 
 def _warnings(estimates: list[Estimate]) -> list[str]:
     """Return each warning once, with the number of photographs that it concerns."""
-    seen = Counter(sentence(finding) for estimate in estimates for finding in estimate.findings)
-    return [f"Note ({count} of {len(estimates)}): {words}" for words, count in seen.items()]
+    occurrences = Counter(
+        sentence(finding) for estimate in estimates for finding in estimate.findings
+    )
+    return [f"Note ({count} of {len(estimates)}): {words}" for words, count in occurrences.items()]
 
 
 def as_plain(result: Result) -> dict[str, Any]:
@@ -258,10 +260,15 @@ def print_json(
     sys.stdout.write("\n")
 
 
-def _ellipse_plain(found: Ellipse) -> dict[str, Any]:
-    plain = asdict(found)
+def _ellipse_plain(ellipse: Ellipse) -> dict[str, Any]:
+    plain = asdict(ellipse)
     del plain["budget"]
-    return {**plain, "ovality_mm": found.ovality_mm, "p_value": found.p_value, "words": found.words}
+    return {
+        **plain,
+        "ovality_mm": ellipse.ovality_mm,
+        "p_value": ellipse.p_value,
+        "words": ellipse.words,
+    }
 
 
 def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:

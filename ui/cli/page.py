@@ -51,7 +51,7 @@ HERE = ("127.0.0.1", "localhost", "::1")
     show_default=True,
     help="Port of the pages.",
 )
-@click.option("--no-browser", is_flag=True, help="Do not open a browser; say the address only.")
+@click.option("--no-browser", is_flag=True, help="Don't open a browser; print the address only.")
 def page(
     place: str | None,
     photographs: str | None,

@@ -64,7 +64,7 @@ def _inside(folder: Path) -> list[Path]:
 def measure_files(
     paths: list[Path],
     settings: Settings,
-    said: dict[str, tuple[int, int]] | None = None,
+    places: dict[str, tuple[int, int]] | None = None,
     overlay: Path | None = None,
     *,
     quiet: bool = False,
@@ -79,7 +79,7 @@ def measure_files(
     ----------
     paths, settings
         What to measure, and how.
-    said : dict of str to (station, view), optional
+    places : dict of str to (station, view), optional
         What some photographs show, by file name.
     overlay : Path, optional
         Folder for pictures with what was measured.
@@ -100,17 +100,17 @@ def measure_files(
     listed = track(
         answers, "measuring", len(paths), console=console, transient=True, disable=hidden
     )
-    for at, pixels, found in listed:
+    for at, pixels, measured in listed:
         name = paths[at].name
-        if said and name in said:
-            station, view = said[name]
-            found = tuple(replace(one, station=station, view_deg=view) for one in found)
-        results[at] = found
+        if places and name in places:
+            station, view = places[name]
+            measured = tuple(replace(one, station=station, view_deg=view) for one in measured)
+        results[at] = measured
         if overlay is not None:
-            if pixels is None and found[0].photo_sha256:  # a worker keeps its pixels to itself
+            if pixels is None and measured[0].photo_sha256:  # a worker keeps its pixels to itself
                 pixels = open_photo(paths[at]).pixels
             if pixels is not None:
-                _write_overlay(overlay / drawn[at], pixels, found)
+                _write_overlay(overlay / drawn[at], pixels, measured)
     return [result for at in sorted(results) for result in results[at]]
 
 
@@ -135,8 +135,8 @@ def _in_parallel(
         paths, settings, jobs=jobs, journal=journal, pack=to_dict, unpack=result_from_dict
     )
     try:
-        for at, found in answers:
-            yield at, None, found
+        for at, measured in answers:
+            yield at, None, measured
     except ValueError as wrong:
         raise click.ClickException(str(wrong)) from wrong
 
@@ -160,9 +160,9 @@ def _drawn_names(paths: list[Path]) -> list[str]:
     return names
 
 
-def _write_overlay(out: Path, pixels: NDArray[np.uint8], found: tuple[Result, ...]) -> None:
+def _write_overlay(out: Path, pixels: NDArray[np.uint8], measured: tuple[Result, ...]) -> None:
     try:
-        Image.fromarray(draw_results(pixels, found)).save(out, quality=88)
+        Image.fromarray(draw_results(pixels, measured)).save(out, quality=88)
     except OSError as failed:
         raise _not_written(out.parent, failed) from failed
 

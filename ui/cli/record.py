@@ -16,6 +16,7 @@ from ui.cli.options import (
     open_record_or_fail,
     place_option,
     print_rejected,
+    print_set_option,
     what_option,
 )
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 @click.group()
 def record() -> None:
-    """Make, fill, check and save a record of inspections.
+    """Create, fill, verify and back up a record of inspections.
 
     RECORD is the path of a file, or the URL of a PostgreSQL database like
     postgresql://user@host/name. Nothing in a record is overwritten or deleted: every change
@@ -38,7 +39,7 @@ def record() -> None:
 @click.argument("where", metavar="RECORD")
 @place_option
 def init(where: str, photographs: str | None) -> None:
-    """Make a new, empty RECORD; one that is there is left as it is.
+    """Create an empty RECORD; an existing one is left as it is.
 
     \b
     Example:
@@ -46,7 +47,7 @@ def init(where: str, photographs: str | None) -> None:
     """
     with open_record_or_fail(where, photographs, create=True) as opened:
         events = int(opened.fingerprint().split("-")[0])
-        state = f"is there already and holds {events} events" if events else "is ready"
+        state = f"already exists and holds {events} events" if events else "is ready"
         click.echo(
             f"The record {opened.access.where} {state}. Photographs: {opened.photographs.where}"
         )
@@ -79,7 +80,7 @@ def import_(
 ) -> None:
     """Add the readings or ropes of a CSV or XLSX file to RECORD.
 
-    Every bad row is told with its line and reason; without --keep-good nothing is imported
+    Every rejected row is listed with its line and reason; without --keep-good nothing is imported
     then. An exported .json is restored into an empty record, with all its events.
     Ends with status 1 if rows were rejected.
 
@@ -111,7 +112,7 @@ def import_(
             print_rejected(error.rejected)
             raise click.ClickException(
                 f"{table.name}: {rows_rejected(len(error.rejected))} and nothing was imported; "
-                "correct what is told above, or use --keep-good."
+                "correct the rows listed above, or use --keep-good."
             ) from error
         _report(done, opened)
     if done.rejected:
@@ -135,7 +136,7 @@ def _report(done: Imported, opened: Record) -> None:
 @click.argument("out", type=click.Path(dir_okay=False, path_type=Path))
 @what_option("readings", "ropes", "list")
 @click.option("--inspection", help="Readings of one inspection only.")
-@click.option("--force", is_flag=True, help="Overwrite the file if it is there.")
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
 @place_option
 def export(
     where: str,
@@ -159,7 +160,7 @@ def export(
     from inspection.exchange.export_tables import export_readings, export_ropes, export_summary
 
     if out.exists() and not force:
-        raise click.ClickException(f"{out} is there already; use --force to overwrite it.")
+        raise click.ClickException(f"{out} already exists; use --force to overwrite it.")
     with open_record_or_fail(where, photographs) as opened:
         if out.suffix.lower() == ".json":
             click.echo(f"{out}: all. Fingerprint: {export_json(opened, out)}")
@@ -179,7 +180,7 @@ def export(
 @click.option("--skip-photographs", is_flag=True, help="Don't read the photographs.")
 @place_option
 def verify(where: str, noted: str | None, skip_photographs: bool, photographs: str | None) -> None:
-    """Find out whether anything in RECORD was changed past this program.
+    """Check whether anything in RECORD was changed outside this program.
 
     Checks the chain of events, that the current state follows from it, and the photographs.
     Who can write the file can also make a whole new chain: only a fingerprint that was noted
@@ -242,7 +243,7 @@ def template(out: Path, what: str) -> None:
     from inspection.exchange.export_tables import write_template
 
     if out.exists():
-        raise click.ClickException(f"{out} is there already; choose another name.")
+        raise click.ClickException(f"{out} already exists; choose another name.")
     with click_errors():
         write_template(out, "ropes" if what == "ropes" else "readings")
     click.echo(f"{out}: fill it in, then `ropephoto record import`.")
@@ -268,7 +269,7 @@ def schema() -> None:
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @by_option
 @click.option("--inspection", default="", help="The folder's last inspection. Default: its latest.")
-@click.option("--print-set", metavar="NAME", help="Card set whose print was checked.")
+@print_set_option
 @click.option("--unmeasured", is_flag=True, help="Measure nothing now; `check` does it later.")
 @click.option("--keep-good", is_flag=True, help="Add the good rows although others are bad.")
 @place_option
@@ -305,7 +306,7 @@ def add(
         print_rejected(read.rejected)
         if read.rejected and not keep_good:
             raise click.ClickException(
-                "nothing was added; correct the rows that are told above, or use --keep-good."
+                "nothing was added; correct the rows listed above, or use --keep-good."
             )
         measure = context.obj or measure_files
         found = read_photographs(folder)

@@ -48,7 +48,7 @@ def jaw_scale(estimate: Estimate, marks: Marks) -> float:
 def edge_places(estimate: Estimate, marks: Marks) -> tuple[EdgePlace, EdgePlace]:
     """Return where to look at the left and the right edge: the crown that bears on each jaw."""
     scale = jaw_scale(estimate, marks)
-    found = []
+    places_found = []
     for line, other, outline in (
         (marks.crown_left_px, marks.crown_right_px, marks.left_px),
         (marks.crown_right_px, marks.crown_left_px, marks.right_px),
@@ -64,8 +64,8 @@ def edge_places(estimate: Estimate, marks: Marks) -> tuple[EdgePlace, EdgePlace]
         heights = np.where((places >= 0) & (places <= length), (points - begin) @ out, -np.inf)
         best = float(places[int(np.argmax(heights))]) if np.isfinite(heights).any() else length / 2
         at = begin + best * along
-        found.append(EdgePlace(_pair(at), _pair(out), scale))
-    return found[0], found[1]
+        places_found.append(EdgePlace(_pair(at), _pair(out), scale))
+    return places_found[0], places_found[1]
 
 
 def _unit(vector: NDArray[np.float64]) -> NDArray[np.float64]:

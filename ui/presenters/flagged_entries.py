@@ -1,4 +1,4 @@
-"""Entries across inspections: what deserves a second look, filtered, and as a table to keep."""
+"""Entries across inspections: what has to be checked, filtered, and as a table to export."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def filtered(
 def flagged_entries(
     inspections: list[OpenInspection], assessments: list[Assessment], *, settled: bool
 ) -> list[FlaggedEntry]:
-    """Return the entries that deserve a look, the strongest reason first.
+    """Return the entries to check, the most urgent first.
 
     Parameters
     ----------
@@ -137,15 +137,15 @@ def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
     A comparison of photograph and gauge for a place with its direction, else the station's
     means; a sentence that the finding says itself is left out.
     """
-    told: list[str] = []
+    sentences: list[str] = []
     for place in finding.places:
-        told += [
+        sentences += [
             f"{place.words}: {comparison.words}"
             for comparison in assessment.crosscheck.comparisons
             if comparison.place == place
             and f"{comparison.difference_mm:+z.2f} mm" not in finding.seen
         ]
-        told += [
+        sentences += [
             f"{place.words}: mean by the {source} {section.mean_mm:.2f} ± "
             f"{2 * section.u_mean_mm:.2f} mm."
             for source, sections in (
@@ -155,7 +155,7 @@ def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
             for section in sections
             if Place(section.station) == place
         ]
-    return tuple(told[:3])
+    return tuple(sentences[:3])
 
 
 def entry_rows(entries: list[FlaggedEntry]) -> list[list[str]]:

@@ -59,7 +59,7 @@ def with_edges_moved(
     if estimate.marks is None:
         raise ValueError("this figure has no marks to move; measure the photograph again.")
     if not why.strip():
-        raise ValueError("an edge is moved with a reason: say what misled the tool.")
+        raise ValueError("an edge is moved with a reason: say what misled the measurement.")
     moves = {"left": left_mm, "right": right_mm}
     for side, move in moves.items():
         if not (math.isfinite(move) and abs(move) <= FARTHEST_MM):
@@ -80,10 +80,10 @@ def with_edges_moved(
         source = Influence.EDGE.source(estimate.photo_sha256, f"hand-{side}")
         if source not in known:  # a second move of the same edge is as sure as the first
             budget.append(Term(f"{side} edge, set by hand", u_mm, "mm", 1.0, "B", source))
-    told = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())
+    moves_text = " and ".join(f"the {side} edge by {move:+z.2f} mm" for side, move in moved.items())
     finding = Finding(
         BY_HAND,
-        f"{by} moved {told} by hand: {' '.join(why.split()).rstrip('.')}.",
+        f"{by} moved {moves_text} by hand: {' '.join(why.split()).rstrip('.')}.",
         "Look at both edges before this figure is used.",
         "warn",
     )

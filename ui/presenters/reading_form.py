@@ -108,7 +108,7 @@ class ReadingSheet:
 
     Parameters
     ----------
-    rows : tuple of Row
+    rows : tuple of TypedRow
         The rows that the table began with.
     entered : int
         How many readings of this person were in the record then; so a table that was entered is
@@ -130,11 +130,11 @@ class ReadingDraft:
 
     Parameters
     ----------
-    rows : tuple of Row
+    rows : tuple of TypedRow
         The rows as typed.
     gauge : str
         The gauge that was chosen; empty without one.
-    sheet : Sheet
+    sheet : ReadingSheet
         What they were typed into.
     """
 
@@ -145,27 +145,35 @@ class ReadingDraft:
 
 def serialize_drafts(draft: ReadingDraft, *others: ReadingDraft) -> dict[str, object]:
     """Return the draft of one page, and those of the person's other pages, as the record has it."""
-    kept: dict[str, object] = {
+    serialized: dict[str, object] = {
         "gauge": draft.gauge,
         "rows": _cells(draft.rows),
         "sheet": _cells(draft.sheet.rows),
         "entered": draft.sheet.entered,
     }
-    return kept | {"others": [serialize_drafts(other) for other in others]} if others else kept
+    return (
+        serialized | {"others": [serialize_drafts(other) for other in others]}
+        if others
+        else serialized
+    )
 
 
-def parse_drafts(kept: object) -> tuple[ReadingDraft, ...]:
+def parse_drafts(serialized: object) -> tuple[ReadingDraft, ...]:
     """Return the drafts of a person's pages from their kept form, the newest first.
 
     What is none is left out; one that says no sheet was typed into the rows that it holds.
     """
-    if not isinstance(kept, dict) or not isinstance(kept.get("rows"), list):
+    if not isinstance(serialized, dict) or not isinstance(serialized.get("rows"), list):
         return ()
-    rows = _rows(kept["rows"])
-    sheet, entered, others = kept.get("sheet"), kept.get("entered"), kept.get("others")
+    rows = _rows(serialized["rows"])
+    sheet, entered, others = (
+        serialized.get("sheet"),
+        serialized.get("entered"),
+        serialized.get("others"),
+    )
     draft = ReadingDraft(
         rows,
-        str(kept.get("gauge", "")),
+        str(serialized.get("gauge", "")),
         ReadingSheet(
             _rows(sheet) if isinstance(sheet, list) else rows,
             entered if isinstance(entered, int) else 0,
@@ -180,9 +188,9 @@ def merged_rows(drafts: Sequence[ReadingDraft]) -> tuple[TypedRow, ...]:
 
     Examples
     --------
-    >>> sheet = Sheet((), 0)
-    >>> one = Draft((Row("1", "0", "22.4"), Row("1", "90", "")), "", sheet)
-    >>> other = Draft((Row("1", "0", ""), Row("1", "90", "22.3")), "", sheet)
+    >>> sheet = ReadingSheet((), 0)
+    >>> one = ReadingDraft((TypedRow("1", "0", "22.4"), TypedRow("1", "90", "")), "", sheet)
+    >>> other = ReadingDraft((TypedRow("1", "0", ""), TypedRow("1", "90", "22.3")), "", sheet)
     >>> [row.typed for row in merged_rows([one, other])]
     ['22.4', '22.3']
     """
@@ -211,17 +219,17 @@ def change_words(change: object) -> str:
         one for one in (change if isinstance(change, list) else [change]) if isinstance(one, dict)
     ]
     if parts and all("typed" in part for part in parts):
-        said = [
+        parts_text = [
             f"{Place(part['station'], part['view_deg']).words}: {part['typed']}" for part in parts
         ]
     else:
-        said = [
+        parts_text = [
             f"{name.replace('_', ' ')}: {value}"
             for part in parts
             for name, value in part.items()
             if isinstance(value, str | int | float) and value != ""
         ]
-    return "; ".join(said)[:MOST_WORDS] or "what it was can't be told"
+    return "; ".join(parts_text)[:MOST_WORDS] or "what it was can't be told"
 
 
 def _cells(rows: tuple[TypedRow, ...]) -> list[list[str]]:

@@ -15,22 +15,48 @@ from vision.results import Estimate
 K = 2.0
 Rows = list[list[str]]
 RANK: dict[Outcome, int] = {"outside": 0, "undecided": 1, "within": 2}
-SECTION_HEADS = ["station", "by", "mean ± U mm", "ovality ± U mm", "ovality, % of nominal"]
-LIMIT_HEADS = ["limit", "by", "verdicts", "nearest to it: figure ± U, limit mm", "margin mm"]
-VERDICT_HEADS = ["station", "by", "verdict", "limit", "figure ± U mm", "limit mm", "margin mm"]
+SECTION_HEADS = [
+    "station",
+    "measured by",
+    "station mean ± U mm",
+    "ovality ± U mm",
+    "ovality, % of nominal",
+]
+LIMIT_HEADS = [
+    "limit",
+    "measured by",
+    "verdicts",
+    "nearest to it: value ± U, limit mm",
+    "margin mm",
+]
+VERDICT_HEADS = [
+    "station",
+    "measured by",
+    "verdict",
+    "limit",
+    "value ± U mm",
+    "limit mm",
+    "margin mm",
+]
 WEAR_HEADS = [
     "station",
-    "by",
-    "decrease % of nominal",
-    "U %",
-    "band",
-    "towards discard",
+    "measured by",
+    "decrease, % of nominal",
+    "U, % of nominal",
+    "rating",
+    "severity",
     "could also be",
 ]
-LOCAL_HEADS = ["station", "by", "thinner by ± U mm", "% of nominal", "local decrease?"]
-DOUBT_MARK = " (doubted)"  # rests on an entry that deserves a second look
-GROOVE_HEADS = ["drum or sheave", "radius mm", "wider than nominal", "fit", "what it says"]
-PLACE_HEADS = ["station", "place", "photographs", "readings", "section"]
+LOCAL_HEADS = [
+    "station",
+    "measured by",
+    "thinner than its neighbours by ± U mm",
+    "% of nominal",
+    "local decrease?",
+]
+DOUBT_MARK = " (doubted)"  # rests on an entry to be checked
+GROOVE_HEADS = ["drum or sheave", "groove radius mm", "wider than nominal", "fit", "reason"]
+PLACE_HEADS = ["station", "distance from drum end", "photographs", "readings", "station mean"]
 
 
 def section_rows(assessment: Assessment) -> Rows:
@@ -125,15 +151,15 @@ def _bound(limit: Limit) -> str:
 
 def sources(assessment: Assessment) -> list[str]:
     """Return where each limit comes from and how surely its figures are known, each once."""
-    said: dict[str, None] = {}
+    sentences: dict[str, None] = {}
     for placed in assessment.verdicts:
         limit = placed.verdict.limit
         rule = limit.rule
         edition = f", {rule.edition}" if rule.edition else ""
         clause = f", {rule.clause}" if rule.clause else ""
         words = f"{rule.rule_set}, {rule.what}: {rule.source}{edition}{clause}; {rule.sure}."
-        said[" ".join(part for part in (words, limit.note) if part)] = None
-    return list(said)
+        sentences[" ".join(part for part in (words, limit.note) if part)] = None
+    return list(sentences)
 
 
 def wear_rows(assessment: Assessment) -> Rows:
@@ -188,22 +214,22 @@ def groove_rows(assessment: Assessment) -> Rows:
 def place_rows(opened: OpenInspection) -> Rows:
     """Return what was seen and read at each station, and whether it forms a section."""
     at = {station.number: station.position_m for station in opened.inspection.stations}
-    seen: dict[int, set[int]] = {}
+    photographed: dict[int, set[int]] = {}
     read: dict[int, set[int]] = {}
     for result in opened.results:
         if isinstance(result, Estimate) and result.station and result.view_deg is not None:
-            seen.setdefault(result.station, set()).add(result.view_deg)
+            photographed.setdefault(result.station, set()).add(result.view_deg)
     for reading in opened.readings:
         read.setdefault(reading.station, set()).add(reading.view_deg)
     return [
         [
             str(number),
             f"{at[number]:g} m" if number in at else "not known",
-            _directions(seen.get(number, set())),
+            _directions(photographed.get(number, set())),
             _directions(read.get(number, set())),
-            _section(seen.get(number, set()), read.get(number, set())),
+            _section(photographed.get(number, set()), read.get(number, set())),
         ]
-        for number in sorted(at.keys() | seen.keys() | read.keys())
+        for number in sorted(at.keys() | photographed.keys() | read.keys())
     ]
 
 
@@ -211,7 +237,7 @@ def _directions(degrees: set[int]) -> str:
     return " and ".join(f"{degree}°" for degree in sorted(degrees)) or "none"
 
 
-def _section(seen: set[int], read: set[int]) -> str:
+def _section(photographed: set[int], read: set[int]) -> str:
     """Say from what a section is formed here, or which direction it lacks.
 
     Examples
@@ -221,7 +247,9 @@ def _section(seen: set[int], read: set[int]) -> str:
     >>> _section({0}, {0})
     'none yet: one direction only'
     """
-    by = [name for name, found in (("photographs", seen), ("gauge", read)) if len(found) > 1]
+    by = [
+        name for name, found in (("photographs", photographed), ("gauge", read)) if len(found) > 1
+    ]
     if by:
         return f"by {' and '.join(by)}"
-    return "none yet: one direction only" if seen or read else "none yet: nothing measured"
+    return "none yet: one direction only" if photographed or read else "none yet: nothing measured"

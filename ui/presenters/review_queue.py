@@ -14,7 +14,7 @@ from inspection.screening.completeness import GAPS
 
 Decision = Literal["accepted", "sent back", "overruled"]
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
-# weighs as in the scrutiny, a refused photograph comes behind whatever concerns a figure.
+# weighs as in the screening, a refused photograph comes behind whatever concerns a figure.
 # A station that comes back from its inspector is looked at before what only might be odd.
 FACT, OUTSIDE, RETURNED, GAP, REFUSED = 6.0, 5.0, 4.0, 1.0, 0.5
 
@@ -212,11 +212,10 @@ def budget_in_words(shares: list[tuple[str, float]]) -> str:
     Examples
     --------
     >>> budget_in_words([("focal length", 0.75), ("left edge", 0.2), ("gap", 0.05)])
-    'Most of the uncertainty comes from: focal length (75 %), then left edge (20 %).'
+    'Main sources of uncertainty: focal length (75 %), left edge (20 %).'
     """
     if not shares or shares[0][1] <= 0:
         return "The photograph's figure carries no uncertainty budget."
-    told = [f"{name} ({100 * share:.0f} %)" for name, share in shares[:3] if share >= 0.1]
-    first = told or [f"{shares[0][0]} ({100 * shares[0][1]:.0f} %)"]
-    lead = "Most of the uncertainty comes" if shares[0][1] > 0.5 else "The uncertainty comes mostly"
-    return f"{lead} from: {', then '.join(first)}."
+    large = [f"{name} ({100 * share:.0f} %)" for name, share in shares[:3] if share >= 0.1]
+    listed = large or [f"{shares[0][0]} ({100 * shares[0][1]:.0f} %)"]
+    return f"Main sources of uncertainty: {', '.join(listed)}."

@@ -30,7 +30,7 @@ USES: dict[Duty, str] = {
     "lift": "lift rope",
     "mine": "mine hoist's rope",
 }
-NOT_WRITTEN = "not written down"
+NOT_WRITTEN = "not recorded"
 K = 2.0  # U is typed and shown, u is kept
 
 
@@ -173,27 +173,29 @@ def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
 
 def rope_in_words(rope: Rope) -> list[str]:
     """Return what is known about a rope, a sentence each."""
-    said = [
+    sentences = [
         f"Nominal {rope.nominal_mm:.4g} mm, {rope.outer_strands} outer strands, {rope.core} core, "
         f"{rope.build}, used as {USES[rope.duty]}, {rope.service.replace('-', ' ')}."
     ]
-    said += not_asked(rope)
+    sentences += not_asked(rope)
     if rope.reference_mm is None:
-        said.append("No reference diameter: discard limits that start from it can't be applied.")
+        sentences.append(
+            "No reference diameter: discard limits that start from it can't be applied."
+        )
     else:
-        said.append(f"Reference {rope.reference_mm:.2f} mm{_sure(rope)}.")
+        sentences.append(f"Reference {rope.reference_mm:.2f} mm{_sure(rope)}.")
     if rope.baseline_mm is not None:
-        said.append(f"Baseline {rope.baseline_mm:.2f} mm.")
+        sentences.append(f"Baseline {rope.baseline_mm:.2f} mm.")
     if rope.lay_mm is not None:
-        said.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
+        sentences.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
     runs = [
         f"{groove.name} (groove radius {groove.radius_mm:g} mm"
         + (f", pitch {groove.pitch_mm:g} mm)" if groove.pitch_mm is not None else ")")
         for groove in rope.grooves
     ]
     if runs:
-        said.append(f"Runs in: {', '.join(runs)}.")
-    return said
+        sentences.append(f"Runs in: {', '.join(runs)}.")
+    return sentences
 
 
 def _sure(rope: Rope) -> str:

@@ -46,7 +46,7 @@ def station_views(
         for comparison in assessment.crosscheck.comparisons
         if comparison.station == station
     }
-    found = [
+    views = [
         StationView(
             result.view_deg or 0,
             result,
@@ -57,7 +57,7 @@ def station_views(
         for result in opened.results
         if result.station == station
     ]
-    return sorted(found, key=lambda one: (one.view_deg, one.result.at_mm))
+    return sorted(views, key=lambda one: (one.view_deg, one.result.at_mm))
 
 
 def shapes_of(estimate: Estimate, marks: Marks, logged_mm: float | None) -> list[Shape]:
@@ -121,8 +121,8 @@ def edge_shapes(
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
-        told = f"logged: {_apart(differ)}"
-        shapes.append(Shape("logged", logged, told, below=differ < 0))
+        label = f"logged: {_apart(differ)}"
+        shapes.append(Shape("logged", logged, label, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
     return [
@@ -192,11 +192,11 @@ def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
     due = ""
     if gauge.calibration_due is not None:
         late = gauge.calibration_due < opened.inspection.on
-        due = f", calibration {'was overdue: it ended' if late else 'holds until'} " + (
+        due = f", calibration {'overdue since' if late else 'due'} " + (
             f"{gauge.calibration_due:%Y-%m-%d}"
         )
     return (
-        f"{gauge.identity}: {gauge.kind}, shows {gauge.resolution_mm:g} mm, "
+        f"{gauge.identity}: {gauge.kind}, resolution {gauge.resolution_mm:g} mm, "
         f"permissible error {gauge.permissible_error_mm:g} mm{due}"
     )
 
@@ -211,13 +211,13 @@ def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int)
         return []
     here = numbers.index(station)
     near = numbers[max(0, here - 2) : here + 3]
-    seen = {section.station: section for section in assessment.photograph_sections}
+    by_photograph = {section.station: section for section in assessment.photograph_sections}
     read = {section.station: section for section in assessment.gauge_sections}
     where = {one.number: f"{one.position_m:g} m" for one in placed}
     rows = []
     for number in near:
         figures = []
-        for known in (seen, read):
+        for known in (by_photograph, read):
             one = known.get(number)
             figures.append("" if one is None else f"{one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f}")
         mark = " ◀ this one" if number == station else ""

@@ -64,19 +64,19 @@ def station_trends(assessments: Iterable[Assessment]) -> list[StationTrend]:
     by_rope: dict[str, list[Assessment]] = {}
     for assessment in assessments:
         by_rope.setdefault(assessment.log.rope.identity, []).append(assessment)
-    found = []
+    trends = []
     for rope, mine in by_rope.items():
         mine.sort(key=lambda one: (one.log.inspection.on, one.log.inspection.identity))
-        seen = _photograph_points(mine)
+        by_photograph = _photograph_points(mine)
         read = {history.station: list(history.points) for history in mine[-1].station_histories}
-        for station in sorted({*seen, *read}):
+        for station in sorted({*by_photograph, *read}):
             by_gauge = len(read.get(station, [])) > 1
-            points = read[station] if by_gauge else seen.get(station, [])
+            points = read[station] if by_gauge else by_photograph.get(station, [])
             if len({point.on for point in points}) > 1:
                 source: Source = "gauge" if by_gauge else "photographs"
-                beside = seen.get(station, []) if by_gauge else []
-                found.append(_trend(rope, station, source, points, beside, mine[-1]))
-    return found
+                beside = by_photograph.get(station, []) if by_gauge else []
+                trends.append(_trend(rope, station, source, points, beside, mine[-1]))
+    return trends
 
 
 def _photograph_points(assessments: list[Assessment]) -> dict[int, list[TrendPoint]]:
@@ -116,15 +116,15 @@ def _trend(
     least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)
     by = "by the gauge" if source == "gauge" else "by photographs"
-    said = f"Station {station} {by}: last {points[-1].mean_mm:.2f} mm."
+    summary = f"Station {station} {by}: last {points[-1].mean_mm:.2f} mm."
     if line is not None:
         low, high = line.rate_interval
-        said += (
+        summary += (
             f" {line.rate_mm_per_year:+z.3f} mm per year "
             f"(95 % interval {low:+z.3f} to {high:+z.3f})."
         )
     if station in last.doubted:
-        why += " An entry of this station deserves a second look, and the line rests on it."
+        why += " An entry of this station has to be checked, and the line rests on it."
     return StationTrend(
         rope,
         station,
@@ -132,7 +132,7 @@ def _trend(
         data,
         line,
         met,
-        " ".join(part.strip() for part in (said, why, met.words if met else "") if part),
+        " ".join(part.strip() for part in (summary, why, met.words if met else "") if part),
     )
 
 
@@ -140,7 +140,7 @@ def _dated(point: TrendPoint) -> DatedDiameter:
     return DatedDiameter(point.on, point.mean_mm, K * combined_u_mm(point.budget))
 
 
-def nearest_first(found: Iterable[StationTrend]) -> list[StationTrend]:
+def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
     """Return stations in the order in which they may meet their limit, then by the room left."""
 
     def key(trend: StationTrend) -> tuple[float, float]:
@@ -148,7 +148,7 @@ def nearest_first(found: Iterable[StationTrend]) -> list[StationTrend]:
         room = math.inf if trend.least_mm is None else trend.last_mm - trend.least_mm
         return (math.inf if day is None else float(day.toordinal()), room)
 
-    return sorted(found, key=key)
+    return sorted(trends, key=key)
 
 
 def trend_row(trend: StationTrend) -> list[str]:

@@ -13,19 +13,20 @@ K = 2.0
 
 def whole_rope(assessment: Assessment) -> list[str]:
     """Return the measured diameter of the whole rope from each source, or why there is none."""
-    said = []
-    for source, found in _by_source(assessment):
-        if isinstance(found, str):
-            said.append(f"No measured diameter of the whole rope by {source}: {found}")
+    sentences = []
+    for source, measured in _by_source(assessment):
+        if isinstance(measured, str):
+            sentences.append(f"No measured diameter of the whole rope by {source}: {measured}")
             continue
-        numbers = ", ".join(str(section.station) for section in found.sections)
-        said.append(
-            f"By {source}: measured diameter {found.mean_mm:.2f} ± {K * found.u_mean_mm:.2f} mm "
-            f"({found.mean_pct:+z.1f} % to nominal), largest difference of the readings "
-            f"{found.largest_difference_mm:.2f} ± {K * found.u_difference_mm:.2f} mm "
-            f"({found.difference_pct:.1f} % of nominal), from stations {numbers}."
+        numbers = ", ".join(str(section.station) for section in measured.sections)
+        sentences.append(
+            f"By {source}: measured diameter {measured.mean_mm:.2f} ± "
+            f"{K * measured.u_mean_mm:.2f} mm ({measured.mean_pct:+z.1f} % to nominal), largest "
+            f"difference of the readings {measured.largest_difference_mm:.2f} ± "
+            f"{K * measured.u_difference_mm:.2f} mm ({measured.difference_pct:.1f} % of nominal), "
+            f"from stations {numbers}."
         )
-    return said
+    return sentences
 
 
 def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str, str]]]:
@@ -34,22 +35,23 @@ def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str,
         source: [
             (
                 "Measured diameter",
-                f"{found.mean_mm:.2f} mm",
-                f"± {K * found.u_mean_mm:.2f} mm, {found.mean_pct:+z.1f} % to nominal",
+                f"{measured.mean_mm:.2f} mm",
+                f"± {K * measured.u_mean_mm:.2f} mm, {measured.mean_pct:+z.1f} % to nominal",
             ),
             (
                 "Largest difference",
-                f"{found.largest_difference_mm:.2f} mm",
-                f"± {K * found.u_difference_mm:.2f} mm, {found.difference_pct:.1f} % of nominal",
+                f"{measured.largest_difference_mm:.2f} mm",
+                f"± {K * measured.u_difference_mm:.2f} mm, {measured.difference_pct:.1f} % of "
+                "nominal",
             ),
             (
                 "From stations",
-                ", ".join(str(section.station) for section in found.sections),
+                ", ".join(str(section.station) for section in measured.sections),
                 "two directions each",
             ),
         ]
-        for source, found in _by_source(assessment)
-        if not isinstance(found, str)
+        for source, measured in _by_source(assessment)
+        if not isinstance(measured, str)
     }
 
 

@@ -65,7 +65,7 @@ def _gauges(assessment: Assessment) -> list[Block]:
     )
     if not rows:
         return []
-    head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration holds until")
+    head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration due")
     return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
 
 
@@ -95,7 +95,7 @@ def _photographs(assessment: Assessment) -> list[Block]:
         "Camera",
         "Card set",
         "Focal length (px)",
-        "Card held",
+        "Card position",
         "Fingerprint of the file (SHA-256)",
     )
     widths = (2.6, 1.8, 1.7, 1.4, 1.2, 1.0, 1.1, 2.7)
@@ -161,7 +161,7 @@ def _budgets(assessment: Assessment) -> list[Block]:
         "Kind",
         "u of it",
         "Sensitivity (mm per unit)",
-        "Gives (mm)",
+        "Contribution (mm)",
         "Share of the variance (%)",
     )
     return [
@@ -231,6 +231,6 @@ def _left_out(case: ReportCase) -> list[Block]:
         return []
     rows = tuple((str(one.line), one.reason, " | ".join(one.cells)) for one in case.rejected)
     return [
-        Heading("Rows that were not understood", 3),
-        Grid(("Line", "Why", "What stands there"), rows, (0.6, 3, 4)),
+        Heading("Rejected rows", 3),
+        Grid(("Line", "Why", "Content"), rows, (0.6, 3, 4)),
     ]

@@ -51,8 +51,8 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
         named = ", ".join(str(number) for number in sorted(assessment.doubted))
         blocks.append(
             Words(
-                f"Figures at station {named} rest on entries that deserve a second look; their "
-                "verdicts are marked as doubted.",
+                f"Figures at station {named} rest on entries to be checked; their verdicts are "
+                "marked as doubted.",
                 "strong",
             )
         )
@@ -64,7 +64,7 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
             named = ", ".join(str(number) for number in stations)
             blocks.append(Words(f"Figures by photographs at station {named} {what}.", "strong"))
     if not assessment.verdicts:
-        blocks.append(Words("No figure could be held against a limit."))
+        blocks.append(Words("No figure could be compared with a limit."))
         return blocks
     if any("from memory" in verdict.verdict.limit.rule.sure for verdict in assessment.verdicts):
         blocks.append(Words(FROM_MEMORY, "small"))
@@ -101,7 +101,7 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
             "Margin (mm)",
             "Probability that it meets the limit",
             "Verdict",
-            "What would settle it",
+            "What would decide it",
         )
         widths = (1.4, 1.5, 1, 0.8, 1.5, 1.1, 1.6, 1.2, 2.1)
         right = frozenset({2, 3, 5, 6})
@@ -219,8 +219,8 @@ def wear(assessment: Assessment) -> list[Block]:
             "Decrease (mm)",
             "Decrease (% of nominal)",
             "u (% of nominal)",
-            "Band",
-            "Severity (% towards discard)",
+            "Severity rating",
+            "Severity (%)",
             "Could also be",
         )
         table = Grid(
@@ -275,31 +275,31 @@ def wear(assessment: Assessment) -> list[Block]:
 
 
 def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
-    """Return the entries that deserve a second look, and how each was settled."""
+    """Return the entries to check, and how each was closed."""
     if not shown:
         return [
             Words(
-                "No entry stands out. Scrutiny looks for slips and odd patterns only; that nothing "
-                "stands out does not clear the rope."
+                "Screening found no entry to check. It finds slips and odd patterns only; that "
+                "does not clear the rope."
             )
         ]
     rows = []
     for number, one in enumerate(shown, start=1):
         finding = one.finding
-        settled = "Open: not settled."
+        settled = "Open: not closed yet."
         if one.settled_by:
-            settled = f"Settled by {one.settled_by}, {minute(one.settled_at)}: {one.settled_how}"
+            settled = f"Closed by {one.settled_by}, {minute(one.settled_at)}: {one.settled_how}"
         if not one.current:
-            settled += " No longer seen in the entries as they stand now."
+            settled += " No longer found in the entries as they are now."
         where = "; ".join(finding.where[:6])
         if len(finding.where) > 6:
             where += f" and {len(finding.where) - 6} more"
-        innocent = f" May be innocent: {finding.innocent}" if finding.innocent else ""
+        innocent = f" Possible innocent cause: {finding.innocent}" if finding.innocent else ""
         rows.append(
             (
                 str(number),
                 where,
-                f"{finding.seen} To do: {finding.remedy}{innocent}",
+                f"{finding.seen}Action: {finding.remedy}{innocent}",
                 _chance_of(finding),
                 settled,
             )
@@ -308,9 +308,9 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     head = (
         "No.",
         "Entries",
-        "What was seen, and what to do",
-        "How rare, if nothing is wrong",
-        "How it was settled",
+        "Finding and action",
+        "Probability if nothing is wrong",
+        "How it was closed",
     )
     return [
         Words(
@@ -360,7 +360,7 @@ def earlier(assessment: Assessment) -> list[Block]:
         loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
         caveat = ""
         if station in assessment.doubted:
-            caveat = " An entry of this station deserves a second look, and the line rests on it."
+            caveat = " An entry of this station has to be checked, and the line rests on it."
         caption = (
             f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
             f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "

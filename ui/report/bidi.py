@@ -29,11 +29,11 @@ def _forms() -> tuple[dict[str, dict[str, str]], dict[str, dict[str, str]]]:
     pairs: dict[str, dict[str, str]] = {}
     for number in (*range(0xFB50, 0xFE00), *range(0xFE70, 0xFEFD)):
         kind, *parts = unicodedata.decomposition(chr(number)).split() or [""]
-        kept = "".join(chr(int(part, 16)) for part in parts)
-        if len(kept) == 1:
-            letters.setdefault(kept, {})[kind.strip("<>")] = chr(number)
-        elif len(kept) == 2 and kept[0] == LAM and kept[1] in "\u0622\u0623\u0625\u0627":
-            pairs.setdefault(kept[1], {})[kind.strip("<>")] = chr(number)
+        base = "".join(chr(int(part, 16)) for part in parts)
+        if len(base) == 1:
+            letters.setdefault(base, {})[kind.strip("<>")] = chr(number)
+        elif len(base) == 2 and base[0] == LAM and base[1] in "\u0622\u0623\u0625\u0627":
+            pairs.setdefault(base[1], {})[kind.strip("<>")] = chr(number)
     return letters, pairs
 
 
@@ -53,19 +53,19 @@ def joined(text: str) -> str:
     letters, pairs = _forms()
     if not any(sign in letters for sign in text):
         return text
-    seen = [i for i, sign in enumerate(text) if unicodedata.category(sign) != "Mn"]
+    places = [i for i, sign in enumerate(text) if unicodedata.category(sign) != "Mn"]
     made = list(text)
     skip = -1
-    for at, i in enumerate(seen):
+    for at, i in enumerate(places):
         sign = text[i]
         if i == skip or sign not in letters:
             continue
-        before = text[seen[at - 1]] if at else ""
-        after = text[seen[at + 1]] if at + 1 < len(seen) else ""
+        before = text[places[at - 1]] if at else ""
+        after = text[places[at + 1]] if at + 1 < len(places) else ""
         leans = _reaches(before, letters) and "final" in letters[sign]
         if sign == LAM and after in pairs:
             made[i] = pairs[after]["final" if leans else "isolated"]
-            skip = seen[at + 1]
+            skip = places[at + 1]
             made[skip] = ""
             continue
         holds = _reaches(sign, letters) and (after == TATWEEL or "final" in letters.get(after, {}))

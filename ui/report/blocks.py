@@ -140,11 +140,11 @@ def words_of(blocks: Iterable[Block]) -> Iterator[str]:
 
 def without_empty(grid: Grid) -> Grid:
     """Return a table without the columns in which nothing stands, the first one kept."""
-    kept = [i for i in range(len(grid.head)) if i == 0 or any(row[i] for row in grid.rows)]
+    filled = [i for i in range(len(grid.head)) if i == 0 or any(row[i] for row in grid.rows)]
     return replace(
         grid,
-        head=tuple(grid.head[i] for i in kept),
-        rows=tuple(tuple(row[i] for i in kept) for row in grid.rows),
-        widths=tuple(grid.widths[i] for i in kept),
-        right=frozenset(new for new, old in enumerate(kept) if old in grid.right),
+        head=tuple(grid.head[i] for i in filled),
+        rows=tuple(tuple(row[i] for i in filled) for row in grid.rows),
+        widths=tuple(grid.widths[i] for i in filled),
+        right=frozenset(new for new, old in enumerate(filled) if old in grid.right),
     )

@@ -15,8 +15,7 @@ from sqlalchemy import make_url
 from inspection.assessment import Assessment, assess
 from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
-from inspection.limits.conformity import GUARD_2017, DecisionRule
-from inspection.limits.rules import Rule
+from inspection.limits.conformity import DecisionRule
 from inspection.record.errors import RecordError
 from inspection.record.events import Event
 from inspection.record.finding_keys import match_findings
@@ -26,6 +25,7 @@ from inspection.record.views import LoggedFinding, Review, StationReview
 from inspection.screening.screen import LEVEL
 from ui.report.blocks import ReportPicture
 from ui.report.photos import pictures_of
+from ui.services.assess_record import USUAL_LIMITS, AppliedLimits
 from vision.results import Finding, Place, Result
 
 
@@ -100,7 +100,7 @@ class ReportCase:
     pictures : tuple of Picture
         The photographs with their marks.
     rejected : tuple of Rejected
-        Rows that were not understood.
+        Rejected rows.
     notes : tuple of str
         What was taken for granted or is missing.
     record : RecordFacts or None
@@ -110,7 +110,7 @@ class ReportCase:
     made_at : datetime
         When it was made.
     level : float
-        Chance that a log in which nothing is wrong raises any finding at all.
+        Probability that a log in which nothing is wrong raises any finding at all.
     """
 
     assessment: Assessment
@@ -125,13 +125,15 @@ class ReportCase:
     level: float = LEVEL
 
 
+def _assessed(read: Folder, limits: AppliedLimits) -> Assessment:
+    return assess(read.log, decision=limits.decision, rule_sets=limits.rule_sets, own=limits.own)
+
+
 def case_of_folder(
     folder: Path,
     read: Folder,
     *,
-    decision: DecisionRule = GUARD_2017,
-    rule_sets: Sequence[str] | None = None,
-    own: Sequence[Rule] = (),
+    limits: AppliedLimits = USUAL_LIMITS,
     made_at: datetime | None = None,
 ) -> ReportCase:
     """Return the case of a folder whose photographs were measured.
@@ -142,12 +144,12 @@ def case_of_folder(
         Where the photographs are.
     read : Folder
         Its tables, with the photographs' results in its log.
-    decision, rule_sets, own : optional
-        As in `inspection.assessment.assess`.
+    limits : AppliedLimits, optional
+        What the figures are compared with.
     made_at : datetime or None, optional
         When the report was made; now by default.
     """
-    assessment = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    assessment = _assessed(read, limits)
 
     def find(result: Result) -> bytes:
         path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
@@ -158,7 +160,7 @@ def case_of_folder(
     pictures, missing = pictures_of(read.log.results, find)
     return ReportCase(
         assessment=assessment,
-        decision=decision,
+        decision=limits.decision,
         flags=tuple(ReportFlag(finding) for finding in assessment.findings),
         pictures=pictures,
         rejected=read.rejected,
@@ -174,9 +176,7 @@ def case_of_record(
     read: Folder,
     *,
     name: str,
-    decision: DecisionRule = GUARD_2017,
-    rule_sets: Sequence[str] | None = None,
-    own: Sequence[Rule] = (),
+    limits: AppliedLimits = USUAL_LIMITS,
     made_at: datetime | None = None,
 ) -> ReportCase:
     """Return the case of an inspection in a record.
@@ -189,7 +189,7 @@ def case_of_record(
         The inspection's log, as it was read from the record, and notes about it.
     name : str
         What to call the record.
-    decision, rule_sets, own, made_at : optional
+    limits, made_at : optional
         As in `case_of_folder`.
 
     Raises
@@ -197,7 +197,7 @@ def case_of_record(
     ValueError
         If the record has no such inspection, or it was changed since its log was read.
     """
-    assessment = assess(read.log, decision=decision, rule_sets=rule_sets, own=own)
+    assessment = _assessed(read, limits)
     identity = read.log.inspection.identity
     with record.snapshot() as now:
         fingerprint = now.fingerprint()
@@ -222,7 +222,7 @@ def case_of_record(
     )
     return ReportCase(
         assessment=assessment,
-        decision=decision,
+        decision=limits.decision,
         flags=_flags(assessment.findings, opened.findings),
         pictures=pictures,
         rejected=read.rejected,
@@ -244,14 +244,18 @@ def record_name(where: str) -> str:
     return (make_url(where).database or "database") if "://" in where else Path(where).name
 
 
-def _flags(found: Sequence[Finding], kept: Sequence[LoggedFinding]) -> tuple[ReportFlag, ...]:
+def _flags(
+    findings: Sequence[Finding], logged_findings: Sequence[LoggedFinding]
+) -> tuple[ReportFlag, ...]:
     """Return what is seen today, what the record keeps beside it, and what was settled before."""
-    known = match_findings(found, kept)
+    known = match_findings(findings, logged_findings)
     flags = [
         ReportFlag(finding) if stored is None else replace(_flag(stored), finding=finding)
-        for finding, stored in zip(found, known, strict=True)
+        for finding, stored in zip(findings, known, strict=True)
     ]
-    others = [one for one in kept if one not in known and (one.current or one.settled_by)]
+    others = [
+        one for one in logged_findings if one not in known and (one.current or one.settled_by)
+    ]
     others.sort(key=lambda other: not other.current)
     return (
         *(replace(flag, current=True) for flag in flags),
@@ -381,8 +385,8 @@ def _said(values: JsonObject) -> tuple[str, str]:
 
 
 def _figure(values: JsonObject) -> str:
-    found = values.get("diameter_mm")
-    return "no diameter" if found is None else f"{found:.2f} mm"
+    findings = values.get("diameter_mm")
+    return "no diameter" if findings is None else f"{findings:.2f} mm"
 
 
 def _place(values: JsonObject) -> str:

@@ -40,7 +40,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
         Heading("Rope diameter and roundness: inspection report", 1),
         *job(case),
         *(Words(caution, "caution") for caution in CAUTIONS),
-        Heading("In short"),
+        Heading("Summary"),
         *in_short(case),
         Heading("Rope"),
         *_rope(case),
@@ -59,7 +59,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
         *_pictures(case),
         Heading("Gauge readings against photographs"),
         *measurements.comparisons(assessment),
-        Heading("Entries that deserve a second look"),
+        Heading("Entries to check"),
         *flags(case.flags, case.level),
         *_digits(case),
         Heading("Limits and verdicts"),
@@ -96,7 +96,10 @@ def _rope(case: ReportCase) -> list[Block]:
             if rope.baseline_mm is None
             else (("Baseline diameter", f"{rope.baseline_mm:g} mm{_sureness(rope)}"),)
         ),
-        ("Build", f"{rope.build}, {rope.outer_strands} outer strands{centres}, {rope.core} core"),
+        (
+            "Construction",
+            f"{rope.build}, {rope.outer_strands} outer strands{centres}, {rope.core} core",
+        ),
         ("Use and state", f"{USES[rope.duty]}, {rope.service.replace('-', ' ')}"),
         ("Country of the regulations", rope.country or "not stated"),
         ("Sheaves", rope.sheaves),
@@ -140,12 +143,12 @@ def _allowed(groove: Groove) -> str:
 def _pictures(case: ReportCase) -> list[Block]:
     if not case.pictures:
         return []
-    told = (
+    explanation = (
         "Dotted: the traced outline. Solid with end ticks: the jaws that bear on the crowns. "
         "Dashed: the card, and the distance between the jaws. A photograph without a diameter is "
         "shown whole."
     )
-    return [Heading("Photographs", 3), Words(told, "small"), Pictures(case.pictures)]
+    return [Heading("Photographs", 3), Words(explanation, "small"), Pictures(case.pictures)]
 
 
 def _digits(case: ReportCase) -> list[Block]:
@@ -156,9 +159,9 @@ def _digits(case: ReportCase) -> list[Block]:
     blocks: list[Block] = []
     for name, gauge in log.gauges.items():
         mine = [reading for reading in log.readings if reading.gauge == name]
-        found = last_digits(mine, gauge.resolution_mm) if mine else None
-        if found is not None:
-            blocks.append(Drawn(found, f"Last digits of {len(mine)} readings with gauge {name}."))
+        digits = last_digits(mine, gauge.resolution_mm) if mine else None
+        if digits is not None:
+            blocks.append(Drawn(digits, f"Last digits of {len(mine)} readings with gauge {name}."))
     return blocks
 
 

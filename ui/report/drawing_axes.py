@@ -76,7 +76,7 @@ def frame(
 ) -> Frame:
     """Return a drawing with axes, grid and titles; the units belong in the titles."""
     register_fonts()
-    made = Frame(
+    axes = Frame(
         Drawing(width, height),
         left,
         30.0,
@@ -85,24 +85,24 @@ def frame(
         x_range,
         y_range,
     )
-    add = made.drawing.add
-    add(box(made.left, made.bottom, made.width, made.height, outline="#999999"))
+    add = axes.drawing.add
+    add(box(axes.left, axes.bottom, axes.width, axes.height, outline="#999999"))
     for value, words in x_ticks if x_ticks is not None else ticks(x_range, 8):
-        x = made.x(value)
-        add(Line(x, made.bottom, x, made.top, strokeColor=GRID, strokeWidth=0.4))
-        text(made.drawing, x, made.bottom - 10, words, anchor="middle")
+        x = axes.x(value)
+        add(Line(x, axes.bottom, x, axes.top, strokeColor=GRID, strokeWidth=0.4))
+        text(axes.drawing, x, axes.bottom - 10, words, anchor="middle")
     for value, words in y_ticks if y_ticks is not None else ticks(y_range, 6):
-        y = made.y(value)
-        add(Line(made.left, y, made.right, y, strokeColor=GRID, strokeWidth=0.4))
-        text(made.drawing, made.left - 4, y - 2.5, words, anchor="end")
-    text(made.drawing, made.left + made.width / 2, 6, x_title, anchor="middle", size=7.5)
+        y = axes.y(value)
+        add(Line(axes.left, y, axes.right, y, strokeColor=GRID, strokeWidth=0.4))
+        text(axes.drawing, axes.left - 4, y - 2.5, words, anchor="end")
+    text(axes.drawing, axes.left + axes.width / 2, 6, x_title, anchor="middle", size=7.5)
     if y_title:
-        turned = Group(transform=(0, 1, -1, 0, 10, made.bottom + made.height / 2))
+        turned = Group(transform=(0, 1, -1, 0, 10, axes.bottom + axes.height / 2))
         turned.add(
             String(0, 0, y_title, fontName=PLAIN, fontSize=7.5, fillColor=INK, textAnchor="middle")
         )
         add(turned)
-    return made
+    return axes
 
 
 def ticks(span: tuple[float, float], most: int) -> list[tuple[float, str]]:
@@ -163,7 +163,7 @@ def box(
 
 
 def level(
-    made: Frame,
+    axes: Frame,
     value: float,
     words: str,
     *,
@@ -178,12 +178,12 @@ def level(
     Words stand above the line, or `below` it, unless others stand there: then on its other side,
     or at its other end.
     """
-    y = made.y(value)
-    made.drawing.add(
+    y = axes.y(value)
+    axes.drawing.add(
         Line(
-            made.left,
+            axes.left,
             y,
-            made.right,
+            axes.right,
             y,
             strokeColor=HexColor(colour),
             strokeWidth=weight,
@@ -191,31 +191,31 @@ def level(
         )
     )
     if words:
-        made.waiting.append((y, words, colour, at_left, below))
+        axes.waiting.append((y, words, colour, at_left, below))
 
 
-def level_words(made: Frame, ground: str = "#ffffff") -> None:
+def level_words(axes: Frame, ground: str = "#ffffff") -> None:
     """Write the words of all lines that were drawn, on their ground, so that no line strikes them.
 
     Call it when all lines are there and before the marks.
     """
-    for y, words, colour, at_left, below in made.waiting:
+    for y, words, colour, at_left, below in axes.waiting:
         wide = line_width(one_line(words), SMALL)
-        ends = (made.left + 3, made.right - 3 - wide)
+        ends = (axes.left + 3, axes.right - 3 - wide)
         sides = (y - SMALL - 0.5, y + 2.0) if below else (y + 2.0, y - SMALL - 0.5)
         spots = [(x, side) for x in (ends if at_left else ends[::-1]) for side in sides]
-        inside = [spot for spot in spots if made.bottom <= spot[1] <= made.top - 5.0]
-        x, foot = min(inside or spots, key=lambda one: made.crowding(one[0], one[1], wide))
-        made.words.append((x, foot, wide))
-        made.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))
-        text(made.drawing, x, foot, words, colour=colour)
-    made.waiting.clear()
+        inside = [spot for spot in spots if axes.bottom <= spot[1] <= axes.top - 5.0]
+        x, foot = min(inside or spots, key=lambda one: axes.crowding(one[0], one[1], wide))
+        axes.words.append((x, foot, wide))
+        axes.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))
+        text(axes.drawing, x, foot, words, colour=colour)
+    axes.waiting.clear()
 
 
-def bar(made: Frame, x: float, low: float, high: float, colour: str) -> None:
+def bar(axes: Frame, x: float, low: float, high: float, colour: str) -> None:
     """Draw an upright bar from a low to a high value at a place in pt."""
-    made.drawing.add(
-        Line(x, made.y(low), x, made.y(high), strokeColor=HexColor(colour), strokeWidth=1.2)
+    axes.drawing.add(
+        Line(x, axes.y(low), x, axes.y(high), strokeColor=HexColor(colour), strokeWidth=1.2)
     )
 
 
@@ -247,10 +247,10 @@ def mark(drawing: Drawing, shape: str, x: float, y: float, colour: str, size: fl
             )
 
 
-def legend(made: Frame, entries: Sequence[tuple[str, str, str]], *, above: float = 9.0) -> None:
+def legend(axes: Frame, entries: Sequence[tuple[str, str, str]], *, above: float = 9.0) -> None:
     """Write (shape, colour, words) above the frame, from left to right."""
-    x, y = made.left + 4, made.top + above
+    x, y = axes.left + 4, axes.top + above
     for shape, colour, words in entries:
-        mark(made.drawing, shape, x, y, colour, 2.6)
-        text(made.drawing, x + 6, y - 2.5, words)
+        mark(axes.drawing, shape, x, y, colour, 2.6)
+        text(axes.drawing, x + 6, y - 2.5, words)
         x += 18 + stringWidth(words, PLAIN, SMALL)

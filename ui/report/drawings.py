@@ -75,7 +75,7 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
     by_number = None
     if not data.by_position:
         by_number = [(float(place), str(number)) for place, number in stations.items()]
-    made = frame(
+    axes = frame(
         width,
         height,
         wider(spread(places)),
@@ -85,37 +85,37 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
         x_ticks=by_number,
         top=30.0,
     )
-    _shades(made, data.limits)
-    _limits(made, data.limits)
+    _shades(axes, data.limits)
+    _limits(axes, data.limits)
     for value, words in marks.items():
-        level(made, value, words)
-    level_words(made)
-    size = min(3.0, 0.16 * made.width / max(len(stations), 1))  # of many, both still show
+        level(axes, value, words)
+    level_words(axes)
+    size = min(3.0, 0.16 * axes.width / max(len(stations), 1))  # of many, both still show
     for source, shift in zip(SOURCE_COLOURS, (-1.2 * size, 1.2 * size), strict=True):
         for one in data.figures:
             if one.source == source:
-                x, colour = made.x(data.place(one)) + shift, SOURCE_COLOURS[source]
-                bar(made, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, colour)
-                mark(made.drawing, SOURCE_SHAPES[source], x, made.y(one.mean_mm), colour, size)
+                x, colour = axes.x(data.place(one)) + shift, SOURCE_COLOURS[source]
+                bar(axes, x, one.mean_mm - one.expanded_mm, one.mean_mm + one.expanded_mm, colour)
+                mark(axes.drawing, SOURCE_SHAPES[source], x, axes.y(one.mean_mm), colour, size)
     if data.by_position:
-        _station_names(made, stations)
+        _station_names(axes, stations)
     shown = [(SOURCE_SHAPES[one], SOURCE_COLOURS[one], f"by {one}") for one in SOURCE_COLOURS]
-    legend(made, shown, above=21.0)
-    return made.drawing
+    legend(axes, shown, above=21.0)
+    return axes.drawing
 
 
-def _station_names(made: Frame, stations: dict[float, int]) -> None:
+def _station_names(axes: Frame, stations: dict[float, int]) -> None:
     """Write the stations' names above the frame; of many, as many as stand side by side."""
     word = "station " if len(stations) <= 8 else ""
     named = sorted(stations.items())
     for every in range(1, len(named) + 1):
-        shown = [(made.x(place), f"{word}{number}") for place, number in named[::every]]
+        shown = [(axes.x(place), f"{word}{number}") for place, number in named[::every]]
         halves = [0.5 * stringWidth(name, PLAIN, SMALL) for _, name in shown]
         ends = zip(shown, halves, shown[1:], halves[1:], strict=False)
         if all(one[0] + half + 3.0 <= two[0] - other for one, half, two, other in ends):
             break
     for x, name in shown:
-        text(made.drawing, x, made.top + 4, name, anchor="middle")
+        text(axes.drawing, x, axes.top + 4, name, anchor="middle")
 
 
 def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
@@ -190,7 +190,7 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
     y_range = spread([*reach, *(limit.value_mm for limit in data.limits)])
     days = [figure.on for figure in data.figures] + [day for day, *_ in data.band]
     x_range = spread([float(day.toordinal()) for day in days])
-    made = frame(
+    axes = frame(
         width,
         height,
         x_range,
@@ -200,39 +200,39 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
         x_ticks=_day_ticks(x_range),
         top=8.0,
     )
-    _shades(made, data.limits)
+    _shades(axes, data.limits)
     if data.band:
-        above = [(made.x(day.toordinal()), made.y(high)) for day, _, _, high in data.band]
-        below = [(made.x(day.toordinal()), made.y(low)) for day, low, _, _ in data.band]
+        above = [(axes.x(day.toordinal()), axes.y(high)) for day, _, _, high in data.band]
+        below = [(axes.x(day.toordinal()), axes.y(low)) for day, low, _, _ in data.band]
         flat = [value for pair in (*above, *reversed(below)) for value in pair]
-        made.drawing.add(Polygon(flat, fillColor=HexColor("#d9eaf3"), strokeColor=None))
-        line = [v for day, _, mm, _ in data.band for v in (made.x(day.toordinal()), made.y(mm))]
-        made.drawing.add(PolyLine(line, strokeColor=HexColor(BLUE), strokeDashArray=[4, 2]))
-    _limits(made, data.limits)
+        axes.drawing.add(Polygon(flat, fillColor=HexColor("#d9eaf3"), strokeColor=None))
+        line = [v for day, _, mm, _ in data.band for v in (axes.x(day.toordinal()), axes.y(mm))]
+        axes.drawing.add(PolyLine(line, strokeColor=HexColor(BLUE), strokeDashArray=[4, 2]))
+    _limits(axes, data.limits)
     for figure in data.figures:
-        x = made.x(figure.on.toordinal())
+        x = axes.x(figure.on.toordinal())
         bar(
-            made, x, figure.mean_mm - figure.expanded_mm, figure.mean_mm + figure.expanded_mm, BLACK
+            axes, x, figure.mean_mm - figure.expanded_mm, figure.mean_mm + figure.expanded_mm, BLACK
         )
-        mark(made.drawing, "circle", x, made.y(figure.mean_mm), BLACK)
-    return made.drawing
+        mark(axes.drawing, "circle", x, axes.y(figure.mean_mm), BLACK)
+    return axes.drawing
 
 
-def _shades(made: Frame, limits: Sequence[LimitLine]) -> None:
+def _shades(axes: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw a band from each limit outwards."""
     for limit in limits:
-        y = made.y(limit.value_mm)
-        low, high = (made.bottom, y) if limit.side == "least" else (y, made.top)
-        shade = box(made.left, low, made.width, max(high - low, 0.0), fill=SHADE)
-        made.drawing.add(shade)
+        y = axes.y(limit.value_mm)
+        low, high = (axes.bottom, y) if limit.side == "least" else (y, axes.top)
+        shade = box(axes.left, low, axes.width, max(high - low, 0.0), fill=SHADE)
+        axes.drawing.add(shade)
 
 
-def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
+def _limits(axes: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw each limit as a dashed line, its words on the side that is beyond it."""
     for limit in limits:
         words = f"{limit.words}: at {limit.side} {limit.value_mm:.2f} mm"
         level(
-            made,
+            axes,
             limit.value_mm,
             words,
             colour=LIMIT,
@@ -241,7 +241,7 @@ def _limits(made: Frame, limits: Sequence[LimitLine]) -> None:
             at_left=True,
             below=limit.side == "least",
         )
-    level_words(made, ground=SHADE)
+    level_words(axes, ground=SHADE)
 
 
 def _day_ticks(x_range: tuple[float, float]) -> list[tuple[float, str]]:
@@ -264,7 +264,7 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
         if value is not None
     ]
     y_range = spread([*reach, 0.0, *(value for value, _ in lines)])
-    made = frame(
+    axes = frame(
         width,
         height,
         wider(spread([point.mean_mm for point in data.points] or [0.0])),
@@ -272,20 +272,20 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
         x_title="Mean of photograph and gauge (mm)",
         y_title="Photograph − gauge (mm)",
     )
-    zero = made.y(0.0)
-    made.drawing.add(
-        Line(made.left, zero, made.right, zero, strokeColor=HexColor("#888888"), strokeWidth=0.6)
+    zero = axes.y(0.0)
+    axes.drawing.add(
+        Line(axes.left, zero, axes.right, zero, strokeColor=HexColor("#888888"), strokeWidth=0.6)
     )
     for value, words in lines:
-        level(made, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
-    level_words(made)
+        level(axes, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
+    level_words(axes)
     for point in data.points:
-        x, colour = made.x(point.mean_mm), WORD_COLOURS[point.word]
+        x, colour = axes.x(point.mean_mm), WORD_COLOURS[point.word]
         low, high = point.difference_mm - point.expanded_mm, point.difference_mm + point.expanded_mm
-        bar(made, x, low, high, colour)
-        mark(made.drawing, WORD_SHAPES[point.word], x, made.y(point.difference_mm), colour)
-    legend(made, [(WORD_SHAPES[one], WORD_COLOURS[one], one) for one in WORD_COLOURS])
-    return made.drawing
+        bar(axes, x, low, high, colour)
+        mark(axes.drawing, WORD_SHAPES[point.word], x, axes.y(point.difference_mm), colour)
+    legend(axes, [(WORD_SHAPES[one], WORD_COLOURS[one], one) for one in WORD_COLOURS])
+    return axes.drawing
 
 
 def budget_drawing(parts: Sequence[Share], *, width: float) -> Drawing:
@@ -327,7 +327,7 @@ def digits_drawing(data: Digits, *, width: float, height: float = 140.0) -> Draw
     """Return how often each last digit was typed, and how often each is expected."""
     most = max(*data.counts, 1)
     count = len(data.labels)
-    made = frame(
+    axes = frame(
         width,
         height,
         (-0.5, count - 0.5),
@@ -341,13 +341,13 @@ def digits_drawing(data: Digits, *, width: float, height: float = 140.0) -> Draw
     for place, seen in enumerate(data.counts):
         if not seen:
             continue
-        left, right = made.x(place - 0.35), made.x(place + 0.35)
-        height_pt = made.y(seen) - made.bottom
-        made.drawing.add(box(left, made.bottom, right - left, height_pt, fill=BLUE))
-    level(made, data.expected, "", colour=BLACK, dash=(4, 3))
+        left, right = axes.x(place - 0.35), axes.x(place + 0.35)
+        height_pt = axes.y(seen) - axes.bottom
+        axes.drawing.add(box(left, axes.bottom, right - left, height_pt, fill=BLUE))
+    level(axes, data.expected, "", colour=BLACK, dash=(4, 3))
     words = f"dashed: {data.expected:.1f} expected of each"
-    text(made.drawing, made.right, made.top + 5, words, anchor="end")
-    return made.drawing
+    text(axes.drawing, axes.right, axes.top + 5, words, anchor="end")
+    return axes.drawing
 
 
 KEPT_ORDER = "text{unicode-bidi:bidi-override;direction:ltr}"
@@ -372,11 +372,11 @@ def drawing_of(plot: Plot, width: float) -> Drawing:
 
 def svg_of(drawing: Drawing) -> str:
     """Return a drawing as SVG, with letters that a browser has."""
-    made: str = renderSVG.drawToString(drawing)
+    axes: str = renderSVG.drawToString(drawing)
     # a line is written as a closed path there and back, which fills the gaps of its dashes
-    made = re.sub(r'd="(M \S+ L \S+) Z"', r'd="\1"', made)
+    axes = re.sub(r'd="(M \S+ L \S+) Z"', r'd="\1"', axes)
     # the letters stand in the order of print already: the browser must not turn them again
-    made = made.replace("<clipPath", f"<style>{KEPT_ORDER}</style><clipPath", 1)
+    axes = axes.replace("<clipPath", f"<style>{KEPT_ORDER}</style><clipPath", 1)
     for name in (THAI_BOLD, THAI, EAST, BOLD, PLAIN):
-        made = made.replace(name, CSS_FONTS)
-    return made
+        axes = axes.replace(name, CSS_FONTS)
+    return axes

@@ -202,10 +202,10 @@ def _picture(picture: ReportPicture) -> str:
 
 
 def _figure(svg: str, caption: str) -> str:
-    said = escape(caption)
+    escaped = escape(caption)
     return (
-        f'<figure><div class="wide plot"><img alt="{said}" src="{_svg_data(svg)}"></div>'
-        f"<figcaption>{said}</figcaption></figure>"
+        f'<figure><div class="wide plot"><img alt="{escaped}" src="{_svg_data(svg)}"></div>'
+        f"<figcaption>{escaped}</figcaption></figure>"
     )
 
 

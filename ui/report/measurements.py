@@ -52,8 +52,8 @@ def sections(assessment: Assessment) -> list[Block]:
         "Station",
         "Measured by",
         "Directions",
-        "Mean (mm)",
-        *(("Mean (in)",) if inch else ()),
+        "Station mean (mm)",
+        *(("Station mean (in)",) if inch else ()),
         "U (mm)",
         "Mean − nominal (% of nominal)",
         "Ovality (mm)",
@@ -62,7 +62,7 @@ def sections(assessment: Assessment) -> list[Block]:
     )
     widths = (1, 1.6, 1.5, 1.1, *((1.1,) if inch else ()), 0.9, 1.5, 1.1, 0.9, 1.3)
     right = frozenset(range(3, len(head)))
-    told = Words(
+    explanation = Words(
         "Mean: over the directions. Ovality: larger minus smaller direction; it is never "
         "negative, so a perfectly round rope reads a little more than 0. U: expanded "
         "uncertainty, k = 2.",
@@ -74,7 +74,7 @@ def sections(assessment: Assessment) -> list[Block]:
             "Mean diameter along the rope; bars are U (k = 2). Shaded: beyond a limit.",
         ),
         Grid(head, tuple(rows), widths, right=right),
-        told,
+        explanation,
         *(Words(words) for words in whole_rope(assessment)),
     ]
 
@@ -221,7 +221,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
     """Return every reading against its photograph, with limits of agreement."""
     found = assessment.crosscheck.comparisons
     if not found:
-        return [Words("No reading could be held against a photograph of the same place.")]
+        return [Words("No reading could be compared with a photograph of the same place.")]
     rows = tuple(
         (
             one.place.words,
@@ -249,7 +249,7 @@ def comparisons(assessment: Assessment) -> list[Block]:
         "Photograph − gauge (mm)",
         "U (mm)",
         "E_n",
-        "In words",
+        "Agreement",
     )
     widths = (2.0, 1.5, 1.1, 1.2, 0.8, 1.5, 0.8, 1.5, 0.8, 0.9, 1.4)
     strong = frozenset(i for i, one in enumerate(found) if one.word == "disagrees")
@@ -293,11 +293,11 @@ def comparisons(assessment: Assessment) -> list[Block]:
 def _alone(assessment: Assessment) -> Sequence[Block]:
     checked = assessment.crosscheck
     lines = [
-        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to hold it against."
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to compare it with."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to hold it against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
         for one in checked.readings_alone
     ]
     return [Words(line, "small") for line in lines]

@@ -101,9 +101,9 @@ def pdf_of(
     room = (width - 2 * SIDE, height - TOP - FOOT)
     edges = _Edges(tuple(head) or (title,), tuple(foot), caution)
     blocks = _with_missing(blocks, (*edges.head, *edges.foot))
-    made = io.BytesIO()
+    flowables = io.BytesIO()
     document = BaseDocTemplate(
-        made,
+        flowables,
         pagesize=(width, height),
         title=title,
         author="",
@@ -120,7 +120,7 @@ def pdf_of(
         document.build(list(_flow(blocks, *room)), canvasmaker=_numbered(edges))
     finally:
         rl_config.useA85 = before
-    return made.getvalue()
+    return flowables.getvalue()
 
 
 def _with_missing(blocks: Sequence[Block], edges: Sequence[str]) -> Sequence[Block]:
@@ -211,19 +211,19 @@ def _flow(blocks: Sequence[Block], width: float, height: float) -> Iterable[Flow
     waiting: list[Flowable] = []
     led_in = False
     for block in blocks:
-        made = _flowables(block, width, height)
+        flowables = _flowables(block, width, height)
         if isinstance(block, Heading):
             if led_in:
                 yield from _kept(waiting, 0.0, width, height)
                 waiting, led_in = [], False
-            waiting += made
-        elif waiting and isinstance(block, Words) and _high(made, width) < LEAD_IN:
-            waiting += made
+            waiting += flowables
+        elif waiting and isinstance(block, Words) and _high(flowables, width) < LEAD_IN:
+            waiting += flowables
             led_in = True
         else:
-            yield from _kept(waiting, _first_height(block, made, width, height), width, height)
+            yield from _kept(waiting, _first_height(block, flowables, width, height), width, height)
             waiting, led_in = [], False
-            yield from made
+            yield from flowables
     yield from waiting
 
 
@@ -239,26 +239,28 @@ def _kept(
     yield from waiting
 
 
-def _first_height(block: Block, made: Sequence[Flowable], width: float, height: float) -> float:
+def _first_height(
+    block: Block, flowables: Sequence[Flowable], width: float, height: float
+) -> float:
     """Return how much of a block must stand on one page, with its heading if it has one, pt."""
     if isinstance(block, Grid):
-        whole = _high(made, width)
+        whole = _high(flowables, width)
         if whole <= WHOLE * height:
             return whole + 8
         return grid_table(block, width, rows=range(min(2, len(block.rows)))).wrap(width, 1e6)[1] + 8
     if isinstance(block, Facts):
-        whole = _high(made, width)
+        whole = _high(flowables, width)
         return whole if whole <= WHOLE * height else LEAD_IN
     if isinstance(block, Words):
-        return min(_high(made, width), LEAD_IN)
+        return min(_high(flowables, width), LEAD_IN)
     if isinstance(block, Drawn | Signatures | Pictures | Rounds):
-        first = {Pictures: 1, Rounds: 2}.get(type(block), len(made))
-        return _high(made[:first], width) + 12
+        first = {Pictures: 1, Rounds: 2}.get(type(block), len(flowables))
+        return _high(flowables[:first], width) + 12
     return 0.0
 
 
-def _high(made: Sequence[Flowable], width: float) -> float:
-    return sum(one.wrap(width, 1e6)[1] for one in made)
+def _high(flowables: Sequence[Flowable], width: float) -> float:
+    return sum(one.wrap(width, 1e6)[1] for one in flowables)
 
 
 def _flowables(block: Block, width: float, height: float) -> list[Flowable]:
@@ -407,7 +409,7 @@ def _kind(cell: str, figures: bool, strong: bool) -> str:
 def picture_rows(shown: Sequence[ReportPicture], width: float, height: float) -> list[Flowable]:
     """Return photographs two by two, each with its caption; a row is never cut."""
     each = (width - 10) / 2
-    made: list[Flowable] = []
+    flowables: list[Flowable] = []
     for first in range(0, len(shown), 2):
         pair = shown[first : first + 2]
         cells: list[Any] = []
@@ -418,8 +420,8 @@ def picture_rows(shown: Sequence[ReportPicture], width: float, height: float) ->
             )
             cells.append([image, paragraph(one.caption, "under")])
         cells += [""] * (2 - len(pair))
-        made.append(Table([cells], colWidths=[width / 2] * 2, style=BARE, splitByRow=0))
-    return made
+        flowables.append(Table([cells], colWidths=[width / 2] * 2, style=BARE, splitByRow=0))
+    return flowables
 
 
 def signature_table(people: Sequence[tuple[str, str]], width: float) -> Table:

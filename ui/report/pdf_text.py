@@ -60,11 +60,11 @@ class _Turned(Paragraph):
     """A paragraph with letters that run from right to left: each line is turned when drawn."""
 
     def drawPara(self, debug: int = 0) -> None:  # noqa: N802 (the library's name)
-        kept: Any = getattr(self, "blPara")  # noqa: B009 (the library's types don't know it)
-        self.blPara = copy(kept)
-        self.blPara.lines = [_turned(line) for line in kept.lines]
+        before: Any = getattr(self, "blPara")  # noqa: B009 (the library's types don't know it)
+        self.blPara = copy(before)
+        self.blPara.lines = [_turned(line) for line in before.lines]
         super().drawPara(debug)
-        self.blPara = kept
+        self.blPara = before
 
 
 def _turned(line: Any) -> Any:

@@ -96,9 +96,9 @@ def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> ReportP
     for one in moved:
         for number, finding in enumerate(one.findings, start=1):
             _ring(picture, finding, number)
-    kept = io.BytesIO()
-    picture.save(kept, "JPEG", quality=QUALITY, optimize=True)
-    return ReportPicture(kept.getvalue(), picture.width, picture.height, _caption(results))
+    buffer = io.BytesIO()
+    picture.save(buffer, "JPEG", quality=QUALITY, optimize=True)
+    return ReportPicture(buffer.getvalue(), picture.width, picture.height, _caption(results))
 
 
 def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, int, int]:

@@ -20,7 +20,7 @@ def record_facts(case: ReportCase) -> list[Block]:
             Heading("Record"),
             Words(
                 "This report was made from a folder, not from a record: nothing shows whether "
-                "its files were changed, and no flag can be settled in it."
+                "its files were changed, and no finding can be closed in it."
             ),
         ]
     sound = (
@@ -80,9 +80,9 @@ def signatures(case: ReportCase) -> list[Block]:
     if case.record is not None:
         what += f", as the record stood at fingerprint {case.record.fingerprint}"
     flags = (
-        "No flag is open."
+        "No finding is open."
         if not still
-        else (f"{still} of {len(case.flags)} flags {'is' if still == 1 else 'are'} not settled.")
+        else (f"{still} of {len(case.flags)} findings {'is' if still == 1 else 'are'} open.")
     )
     people = (
         ("Inspector", held.inspector),

@@ -92,15 +92,13 @@ def in_short(case: ReportCase) -> list[Block]:
         ("Gauge readings", counted(len(assessment.log.readings), "reading", "readings")),
         ("Photographs against gauge", counts(words) or "nothing could be compared"),
         (
-            "Entries that deserve a look",
-            f"{counted(len(case.flags), 'flag', 'flags')}, {still} not settled",
+            "Entries to check",
+            f"{counted(len(case.flags), 'finding', 'findings')}, {still} open",
         ),
         (
             "Verdicts",
             (counts(outcomes) or "none")
-            + (
-                f"; {doubted} of them rest on entries that deserve a second look" if doubted else ""
-            ),
+            + (f"; {doubted} of them rest on entries to be checked" if doubted else ""),
         ),
         (
             "Local decrease",

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from inspection.assessment import Assessment, assess
+from inspection.limits.conformity import GUARD_2017, DecisionRule
+from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
 from inspection.model.loss import LOSS_REMEDY
 from inspection.record.record import Record
@@ -13,6 +17,28 @@ from inspection.screening.screen import review_rank
 from vision.results import Finding, Place
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedLimits:
+    """Which limits figures are compared with, and how uncertainty counts at them.
+
+    Parameters
+    ----------
+    decision : DecisionRule
+        The decision rule.
+    rule_sets : tuple of str or None
+        Names of published sets; None for the usual ones.
+    own : tuple of Rule
+        Limits of one's own.
+    """
+
+    decision: DecisionRule = GUARD_2017
+    rule_sets: tuple[str, ...] | None = None
+    own: tuple[Rule, ...] = ()
+
+
+USUAL_LIMITS = AppliedLimits()
 
 
 def log_of(record: Record, identity: str) -> Log:
@@ -51,31 +77,31 @@ def save_findings(
 
     Returns
     -------
-    found : tuple of Finding
+    findings : tuple of Finding
         What deserves a look.
-    kept : bool
+    changed : bool
         False where the record said the same already, so that no event was added.
     """
     identity = assessment.log.inspection.identity
-    found = (*assessment.findings, *further_findings(assessment))
+    findings = (*assessment.findings, *further_findings(assessment))
     rank = review_rank(
         [finding for finding in assessment.findings if finding.code not in GAPS]
-    ) or 0.01 * min(len(found), 99)
-    said = [finding.finding for finding in record.inspection(identity).findings if finding.current]
-    if [to_dict(one) for one in said] == [to_dict(one) for one in found]:
-        return found, False
-    record.set_findings(identity, found, rank=rank, by=by)
-    return found, True
+    ) or 0.01 * min(len(findings), 99)
+    saved = [finding.finding for finding in record.inspection(identity).findings if finding.current]
+    if [to_dict(one) for one in saved] == [to_dict(one) for one in findings]:
+        return findings, False
+    record.set_findings(identity, findings, rank=rank, by=by)
+    return findings, True
 
 
 def further_findings(assessment: Assessment) -> list[Finding]:
     """Return what a reviewer must see although the screening raised nothing of it."""
     raised = {place for finding in assessment.findings for place in finding.places}
-    found: dict[tuple[str, tuple[str, ...], str], Finding] = {}
+    findings: dict[tuple[str, tuple[str, ...], str], Finding] = {}
     for comparison in assessment.crosscheck.comparisons:
         if comparison.word in ("doubtful", "disagrees") and comparison.place not in raised:
             _add_finding(
-                found,
+                findings,
                 Finding(
                     f"photograph-{comparison.word}",
                     comparison.words,
@@ -96,7 +122,7 @@ def further_findings(assessment: Assessment) -> list[Finding]:
             places = () if placed.station is None else (Place(placed.station),)
             rule = placed.verdict.limit.rule
             _add_finding(
-                found,
+                findings,
                 Finding(
                     "outside-limit",
                     placed.words,
@@ -113,7 +139,7 @@ def further_findings(assessment: Assessment) -> list[Finding]:
     for thin in assessment.local:
         if thin.outcome == "local decrease":
             _add_finding(
-                found,
+                findings,
                 Finding(
                     "local-decrease",
                     thin.words,
@@ -130,7 +156,7 @@ def further_findings(assessment: Assessment) -> list[Finding]:
         reason = refused.findings[0]
         where = refused.photo_name if refused.place is None else refused.place.words
         _add_finding(
-            found,
+            findings,
             Finding(
                 "photograph-refused",
                 f"{refused.photo_name} gives no diameter: {reason.seen}",
@@ -142,8 +168,10 @@ def further_findings(assessment: Assessment) -> list[Finding]:
                 about=(refused.photo_sha256 or refused.photo_name, reason.code),
             ),
         )
-    return list(found.values())
+    return list(findings.values())
 
 
-def _add_finding(found: dict[tuple[str, tuple[str, ...], str], Finding], finding: Finding) -> None:
-    found.setdefault((finding.code, finding.where, finding.seen), finding)
+def _add_finding(
+    findings: dict[tuple[str, tuple[str, ...], str], Finding], finding: Finding
+) -> None:
+    findings.setdefault((finding.code, finding.where, finding.seen), finding)

@@ -16,9 +16,11 @@ def cameras_file() -> Path:
     """Return the file of calibrated cameras: the user's own, or what the environment names."""
     from platformdirs import user_data_path
 
-    told = os.environ.get(CAMERAS_FILE)
+    named = os.environ.get(CAMERAS_FILE)
     return (
-        Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
+        Path(named)
+        if named
+        else user_data_path("rope-photo-check", appauthor=False) / "cameras.json"
     )
 
 
@@ -43,13 +45,13 @@ def calibrated_or_not(names: set[str], known: dict[str, CalibratedCamera]) -> st
     >>> calibrated_or_not({"Lantern L4"}, {})
     'Lantern L4 is not calibrated: its focal length counts as known to 4 %.'
     """
-    made = {name for name in names if any(key.startswith(f"{name}, ") for key in known)}
+    calibrated = {name for name in names if any(key.startswith(f"{name}, ") for key in known)}
     if not names:
         return f"Calibrated phones on this machine: {len(known)}." if known else ""
     parts = []
-    if made:
-        parts.append(f"{', '.join(sorted(made))} is calibrated.")
-    if names - made:
-        rest = ", ".join(sorted(names - made))
+    if calibrated:
+        parts.append(f"{', '.join(sorted(calibrated))} is calibrated.")
+    if names - calibrated:
+        rest = ", ".join(sorted(names - calibrated))
         parts.append(f"{rest} is not calibrated: its focal length counts as known to 4 %.")
     return " ".join(parts)

@@ -138,7 +138,7 @@ def choose_check(
 
 
 def save(record: Record, gathered: Gathered, assessment: Assessment, *, by: str) -> str:
-    """Keep new results and what deserves a look in the record, together; say what was kept.
+    """Save new results and findings in the record, together; say what was saved.
 
     Raises
     ------

@@ -34,7 +34,7 @@ SCREENS: Mapping[str, tuple[Role, ...]] = {
     "rope": ("inspector",),
     "cards": ("inspector",),
     "photographs": ("inspector",),
-    "archive": ("inspector",),
+    "scale": ("inspector",),
     "stations": ("inspector",),
     "readings": ("inspector",),
     "result": ROLES,
@@ -133,8 +133,8 @@ def read_team(path: str | Path) -> dict[str, Person]:
             "and roles for each person."
         )
     team: dict[str, Person] = {}
-    for email, told in people.items():
-        person = _person(path, email, told)
+    for email, entry in people.items():
+        person = _person(path, email, entry)
         if _address(email) in team:
             raise AccessError(f"the team file {path} names the address {email!r} twice.")
         for other in team.values():
@@ -211,16 +211,16 @@ def _tables(path: str | Path) -> dict[str, Any]:
         raise AccessError(f"the team file {path} is no TOML file: {wrong}.") from wrong
 
 
-def _person(path: str | Path, email: str, told: object) -> Person:
+def _person(path: str | Path, email: str, entry: object) -> Person:
     if "@" not in email.strip("@"):
         raise AccessError(f"the team file {path} names {email!r}; people are named by e-mail.")
-    if not isinstance(told, dict) or not isinstance(told.get("name"), str):
+    if not isinstance(entry, dict) or not isinstance(entry.get("name"), str):
         raise AccessError(f'the team file {path} gives {email} no name; add name = "...".')
     try:
-        name = checked_name(" ".join(told["name"].split()), "person")
+        name = checked_name(" ".join(entry["name"].split()), "person")
     except ValueError as wrong:
         raise AccessError(f"the team file {path}, {email}: {wrong}") from wrong
-    roles = told.get("roles", [])
+    roles = entry.get("roles", [])
     if not isinstance(roles, list):
         raise AccessError(f'the team file {path}, {email}: roles is a list, e.g. ["reviewer"].')
     unknown = [role for role in roles if role not in ROLES]

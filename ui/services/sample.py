@@ -12,7 +12,7 @@ from ui.services.add_photograph import PhotoFile, measure_and_add
 from ui.services.assess_record import screen_inspection
 from vision.target.print_scale import check_to_dict, load_print_checks
 
-Told = Callable[[float, str], None]
+Progress = Callable[[float, str], None]
 
 
 def sample_folder() -> Path | None:
@@ -23,7 +23,9 @@ def sample_folder() -> Path | None:
     return None
 
 
-def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _, __: None) -> str:
+def load_sample(
+    record: Record, folder: Path, *, by: str, report: Progress = lambda _, __: None
+) -> str:
     """Take the sample inspection into a record; return the inspection's identity.
 
     What is there already is kept, so a second try goes on where the first one stopped.
@@ -36,7 +38,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
         The sample folder.
     by : str
         Who loads it.
-    told : callable, optional
+    report : callable, optional
         Is given how far it is (0 to 1) and what is being done.
 
     Raises
@@ -48,7 +50,7 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
     identity = log.inspection.identity
     checks = load_print_checks(folder / "print_checks.json")
     card_set, check = next(iter(checks.items()))
-    told(0.0, "rope, stations and readings")
+    report(0.0, "rope, stations and readings")
     with record.transaction() as writing:
         if log.rope.identity not in {rope.identity for rope in writing.ropes()}:
             writing.add_rope(log.rope, by=by)
@@ -65,11 +67,11 @@ def load_sample(record: Record, folder: Path, *, by: str, told: Told = lambda _,
     photographs = sorted(path for path in folder.glob("*.jpg") if not path.name.startswith("bar"))
     measured = {result.photo_sha256 for result in record.inspection(identity).results}
     for done, path in enumerate(photographs):
-        told((done + 0.5) / (len(photographs) + 1), f"measuring {path.name}")
+        report((done + 0.5) / (len(photographs) + 1), f"measuring {path.name}")
         data = path.read_bytes()
         if hashlib.sha256(data).hexdigest() not in measured:
             measure_and_add(record, identity, PhotoFile(path.name, data), check, by=by)
-    told(len(photographs) / (len(photographs) + 1), "holding readings against photographs")
+    report(len(photographs) / (len(photographs) + 1), "comparing readings with photographs")
     screen_inspection(record, identity, by=by)
-    told(1.0, "done")
+    report(1.0, "done")
     return identity

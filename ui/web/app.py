@@ -14,7 +14,7 @@ SECTIONS = {
         ("stations", "4 Stations", "pin_drop"),
         ("readings", "5 Readings", "edit_note"),
         ("result", "6 Result", "fact_check"),
-        ("archive", "Without the card", "square_foot"),
+        ("scale", "Without the card", "square_foot"),
     ],
     "Review": [("review", "Review", "rate_review")],
     "Supervise": [("supervise", "Supervise", "troubleshoot")],

@@ -92,8 +92,8 @@ function begin(svg, nav) {
     return button;
   });
   const spot = () => svg.points[svg.next] ?? [svg.view[0] + svg.view[2] / 2, svg.view[1] + svg.view[3] / 2];
-  for (const [words, act] of [['Nearer', () => look(svg, 0.5, ...spot())],
-    ['Farther', () => look(svg, 2, ...spot())], ['Whole photograph', () => look(svg, 1e6, 0, 0)]]) {
+  for (const [words, act] of [['Zoom in', () => look(svg, 0.5, ...spot())],
+    ['Zoom out', () => look(svg, 2, ...spot())], ['Whole photograph', () => look(svg, 1e6, 0, 0)]]) {
     const button = nav.appendChild(document.createElement('button'));
     button.type = 'button'; button.textContent = words; button.onclick = act;
   }

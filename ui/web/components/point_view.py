@@ -75,15 +75,15 @@ def mark_points(
 def points_of(picture: str, count: int, *, key: str) -> list[PointPx | None]:
     """Return the points as they stand on a picture; None for each that is not set."""
     edit = (st.session_state.get(key) or {}).get("edit") or {}
-    told = edit.get("points") or []
-    if edit.get("picture") != picture or len(told) != count:
+    places = edit.get("points") or []
+    if edit.get("picture") != picture or len(places) != count:
         return [None] * count
-    return [None if point is None else (float(point[0]), float(point[1])) for point in told]
+    return [None if point is None else (float(point[0]), float(point[1])) for point in places]
 
 
 def set_points(picture: str, points: Sequence[PointPx | None], *, key: str) -> None:
     """Set the points from the program's side; to be called before the component is drawn."""
     state = st.session_state.get(key) or {}
     seq = ((state.get("edit") or {}).get("seq") or 0) + 1
-    told = [None if point is None else list(point) for point in points]
-    st.session_state[key] = {"edit": {"seq": seq, "picture": picture, "points": told}}
+    places = [None if point is None else list(point) for point in points]
+    st.session_state[key] = {"edit": {"seq": seq, "picture": picture, "points": places}}

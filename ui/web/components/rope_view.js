@@ -136,8 +136,8 @@ function looking(svg) {                                   // pan and zoom; once 
 function buttons(svg, nav, data) {
   const middle = () => [svg.view[0] + svg.view[2] / 2, svg.view[1] + svg.view[3] / 2];
   for (const [words, act] of [
-    ['Nearer', () => zoomed(svg, 0.6, ...middle())],
-    ['Farther', () => zoomed(svg, 1.7, ...middle())],
+    ['Zoom in', () => zoomed(svg, 0.6, ...middle())],
+    ['Zoom out', () => zoomed(svg, 1.7, ...middle())],
     ['Whole photograph', () => zoomed(svg, 1e6, ...middle())],
     ['Rope', () => { svg.view = [...svg.home]; scale(svg); }],
   ].slice(0, data.home[2] < data.size[0] ? 4 : 3)) {       // without a part to begin with: no way back to it
@@ -173,7 +173,7 @@ export default function ({parentElement: root, data, setStateValue}) {
   svg.size = data.size;
   svg.setAttribute('role', data.handles.length ? 'group' : 'img');   // a picture holds nothing to move
   svg.setAttribute('aria-label', data.words);
-  nav.setAttribute('aria-label', 'Nearer or farther: ' + data.words);
+  nav.setAttribute('aria-label', 'Zoom: ' + data.words);
   svg.image.setAttribute('width', data.size[0]);
   svg.image.setAttribute('height', data.size[1]);
   svg.image.style.imageRendering = data.pixels ? 'pixelated' : 'auto';

@@ -64,8 +64,8 @@ def defer_errors() -> Iterator[None]:
 def error_sentence(wrong: Exception) -> str:
     """Return the sentence for a person; a fault of the program leaves its trace in the log."""
     if isinstance(wrong, ValueError):
-        said = str(wrong)
-        return said[:1].upper() + said[1:]
+        sentence = str(wrong)
+        return sentence[:1].upper() + sentence[1:]
     logging.getLogger(__name__).error("a screen failed", exc_info=wrong)
     return FAULT
 
@@ -217,7 +217,7 @@ def _show_user() -> None:
         return
     with st.sidebar:
         name = st.text_input(
-            "You are",
+            "Your name",
             value=user_name(),
             help="Your name as it shall stand beside everything that you enter. Nobody can "
             "review readings that they took themselves.",
@@ -238,8 +238,7 @@ def _choose_inspection() -> str | None:
             "Inspection",
             names,
             index=names.index(chosen),
-            help="All screens are about this inspection. Those that most deserve a look come "
-            "first.",
+            help="All screens are about this inspection. The most urgent come first.",
         )
     if taken != chosen:
         select_inspection(taken)

@@ -55,7 +55,7 @@ def next_step_link(step: Step, words: str) -> None:
     """Draw the link to the next step."""
     st.page_link(
         f"screens/{step}.py",
-        label=f"Go on: {words}",
+        label=f"Next: {words}",
         icon=":material/arrow_forward:",
         width="stretch",
     )
@@ -69,4 +69,4 @@ def next_step(summary: Summary) -> NextStep:
         return NextStep("readings", "Gauge readings come next.")
     if summary.state == "sent back":
         return NextStep("readings", "The reviewer sent it back.")
-    return NextStep("result", "Figures, limits and the report are there.")
+    return NextStep("result", "Figures, limits and the report are ready.")

@@ -42,8 +42,8 @@ def retry_pending(identity: str) -> None:
     except RecordError as wrong:
         st.warning(
             as_typed(
-                "The last change is in the record, but what deserves a look could not be kept "
-                f"beside it: {wrong} It is tried again whenever this page is drawn."
+                "The last change is in the record, but its findings could not be saved: "
+                f"{wrong} It is tried again whenever this page is drawn."
             ),
             icon=":material/pending:",
         )

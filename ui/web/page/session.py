@@ -69,7 +69,7 @@ def user_name() -> str:
 
 
 def summaries() -> list[Summary]:
-    """Return the inspections that the person may see, those that most deserve a look first."""
+    """Return the inspections that the person may see, the most urgent first."""
     who = current_user()
     return get_record().ranked(person=None if who.sees_all else who.name)
 
@@ -121,7 +121,7 @@ def require_access(identity: str, who: Person) -> None:
         raise AccessError(NOT_THERE.format(identity))
 
 
-@st.cache_resource(max_entries=64, show_spinner="Judging the inspection ...")
+@st.cache_resource(max_entries=64, show_spinner="Assessing the inspection ...")
 def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Assessment:
     del place, entries, before  # they are the key: other entries are another assessment
     return assess(log_of(get_record(), identity))

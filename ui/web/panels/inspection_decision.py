@@ -20,7 +20,7 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
         at = review.at[:16].replace("T", " ")
         st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
     why = st.text_input(
-        "Reason about the whole inspection",
+        "Reason for the whole inspection",
         key=f"all {opened.inspection.identity}",
         placeholder="needed to send back or to overrule",
         help="Stands in the record beside your name.",
@@ -29,7 +29,7 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
         accept = st.button(
             "Accept the inspection",
             disabled=bool(still),
-            help="Every station that needs a look must be decided first.",
+            help="Every station with findings must be decided first.",
         )
         back = st.button("Send the inspection back")
         overrule = st.button("Overrule the decision", disabled=opened.state == "open")

@@ -40,7 +40,7 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
     if st.toggle(
         "Correct an edge by hand",
         key=f"hand {key}",
-        help="Where the tool took grease, a loose wire or a shadow for the rope.",
+        help="Where grease, a loose wire or a shadow was taken for the rope.",
     ):
         _edges(opened, photograph, estimate, marks, key)
     if estimate.without_card:  # the card's way of measuring can't take its place
@@ -52,9 +52,9 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
         "stays in the record's history.",
     ):
         _station(opened, photograph, estimate, marks, key)
-    if is_by_hand(estimate) and st.button("Undo: let the tool measure again", key=f"undo {key}"):
+    if is_by_hand(estimate) and st.button("Undo: measure automatically again", key=f"undo {key}"):
         with show_errors():
-            _measure(opened, estimate, estimate.at_mm, why="back to the tool's own edges")
+            _measure(opened, estimate, estimate.at_mm, why="back to the edges as measured")
 
 
 @st.fragment
@@ -91,7 +91,7 @@ def _edges(
             moves.append(((at[0] if at else 0.5) - 0.5) * EDGE_MM[1])
             st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
     why = st.text_input(
-        "What misled the tool",
+        "What misled the measurement",
         key=f"hand why {key}",
         placeholder="a lump of grease on the upper edge",
         help="Stands in the record beside the corrected figure.",
@@ -105,7 +105,7 @@ def _edges(
         before = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
         after = f"{moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm"
         st.markdown(f"As it stands **{before}**, as set now **{after}**")
-    if st.button("Keep the edges as they are set", type="primary", key=f"hand keep {key}"):
+    if st.button("Save these edges", type="primary", key=f"hand keep {key}"):
         with show_errors():
             moved = with_edges_moved(estimate, moves[0], moves[1], by=user_name(), why=why)
             get_record().replace_result(
@@ -164,9 +164,9 @@ def _measure(opened: OpenInspection, estimate: Estimate, at_mm: float, *, why: s
     values = get_record().print_checks().get(estimate.print_set)
     check = check_from_dict(estimate.print_set, values) if values else None
     settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
-    found, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
-    mine = [one for one in found if _place(one) == _place(estimate)]  # of several cards in view
-    result = (mine or [*found])[0]
+    results, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
+    mine = [one for one in results if _place(one) == _place(estimate)]  # of several cards in view
+    result = (mine or [*results])[0]
     if isinstance(result, Refusal):
         raise ValueError(
             f"at {at_mm:+z.1f} mm there is no diameter, so the figure stays where it is: "

@@ -38,11 +38,11 @@ class Table:
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : ReadingSheet
         What the table began with.
-    rows : tuple of Row
+    rows : tuple of TypedRow
         Its rows as they were typed at the last drawing.
-    seen : tuple of Row or None
+    saved : tuple of TypedRow or None
         Its rows in the record, as this page found or saved them; None before that.
     instead_of : frozenset of str
         Names of the sheets of drafts whose rows stand in this table now.
@@ -50,7 +50,7 @@ class Table:
 
     sheet: ReadingSheet
     rows: tuple[TypedRow, ...]
-    seen: tuple[TypedRow, ...] | None = None
+    saved: tuple[TypedRow, ...] | None = None
     instead_of: frozenset[str] = frozenset()
 
 
@@ -68,7 +68,7 @@ def show_table(opened: OpenInspection, drafts: Sequence[ReadingDraft], unit: str
     else:
         if _table_key(opened, known.sheet) not in st.session_state:
             # another screen was looked at, or the record did not answer: the field was forgotten
-            mine = set() if known.seen is None else {known.sheet.name}
+            mine = set() if known.saved is None else {known.sheet.name}
             known = Table(
                 ReadingSheet(known.rows, _entered(opened)),
                 known.rows,
@@ -89,7 +89,7 @@ def keep_draft(
     with get_record().transaction() as writing:
         others = _drafts(writing, opened, by)
         mine = _of_sheet(table.sheet, others)
-        apart = mine is not None and mine.rows not in (table.seen, table.rows)
+        apart = mine is not None and mine.rows not in (table.saved, table.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
             table = replace(table, sheet=ReadingSheet(table.rows, _entered(opened)))
         gone = {table.sheet.name, *table.instead_of}
@@ -101,7 +101,7 @@ def keep_draft(
             by=by,
             revision=opened.revision,
         )
-    st.session_state[_page_key(opened)] = replace(table, seen=table.rows)
+    st.session_state[_page_key(opened)] = replace(table, saved=table.rows)
     if apart:
         st.rerun()  # before anything is typed into the rows of both
 

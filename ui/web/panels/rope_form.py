@@ -46,7 +46,7 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         "with comma or point, or inches with their sign.",
     )
     units = right.selectbox(
-        "Readings are typed in",
+        "Unit of the readings",
         get_args(Units),
         index=get_args(Units).index(was.units),
         key=f"{key} units",
@@ -71,7 +71,7 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
     )
     left, right = st.columns(2)
     build = left.selectbox(
-        "Build",
+        "Construction",
         get_args(Build),
         index=get_args(Build).index(was.build),
         key=f"{key} build",
@@ -132,7 +132,7 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         "applied.",
     )
     u_reference = right.text_input(
-        "Its uncertainty U (k = 2)",
+        "Expanded uncertainty U (k = 2)",
         _length(known, None if was.u_reference_mm is None else K * was.u_reference_mm),
         placeholder="0,08",
         key=f"{key} u",
@@ -153,11 +153,11 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         "Measured on",
         was.reference_on,
         key=f"{key} taken",
-        help="The day on which the reference was taken.",
+        help="Day of that measurement.",
     )
     left, right = st.columns(2)
     how = left.text_input(
-        "How it was got",
+        "How it was measured",
         was.reference_how,
         key=f"{key} how",
         placeholder="caliper 7, end stop to drum",
@@ -172,7 +172,7 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         "With it the rope is held against 30 CFR 56.19024, too.",
     )
     lay = left.text_input(
-        "Lay length by the certificate",
+        "Lay length on the certificate",
         _length(known, was.lay_mm),
         placeholder="143",
         key=f"{key} lay",
@@ -200,10 +200,10 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
             ),
             "layers": st.column_config.TextColumn("Layers", help="Rope layers on the drum."),
             "least": st.column_config.TextColumn(
-                "Least rope", help="Thinnest measured rope that the drum's maker allows."
+                "Minimum rope", help="Thinnest measured rope that the drum's maker allows."
             ),
             "most": st.column_config.TextColumn(
-                "Thickest rope", help="Thickest measured rope that the drum's maker allows."
+                "Maximum rope", help="Thickest measured rope that the drum's maker allows."
             ),
         },
     )

@@ -84,7 +84,7 @@ def _legend_line(view: StationView) -> str:
     if isinstance(view.result, Estimate):
         return (
             f"Photograph {view.result.diameter_mm:.2f} mm, U (k = 2) "
-            f"{view.result.expanded_mm():.2f} mm; no reading was logged here."
+            f"{view.result.expanded_mm():.2f} mm; no gauge reading here."
         )
     return ""
 
@@ -137,11 +137,11 @@ def show_places(opened: OpenInspection, assessment: Assessment, station: int) ->
     left, right = st.columns(2, gap="large")
     rows = neighbour_rows(opened, assessment, station)
     if rows:
-        heads = ["station", "at", "photographs, mean ± U mm", "gauge, mean ± U mm"]
+        heads = ["station", "distance", "mean by photographs ± U mm", "mean by gauge ± U mm"]
         left.html(table(heads, rows, "Neighbouring stations"))
     rows = earlier_rows(assessment, station)
     if rows:
-        right.html(table(["day", "direction", "read mm"], rows, "Earlier inspections here"))
+        right.html(table(["day", "direction", "reading mm"], rows, "Earlier inspections here"))
 
 
 def show_comparison(view: StationView, result: Estimate) -> None:
@@ -150,13 +150,13 @@ def show_comparison(view: StationView, result: Estimate) -> None:
     if one is None:
         st.markdown(
             f"Photograph **{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm**; "
-            "no reading was logged for this direction."
+            "no gauge reading in this direction."
         )
         return
     u = 2 * one.u_difference_mm
     cells = (
         ("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm"),
-        ("Logged", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
+        ("Gauge reading", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
         (
             "Difference",
             f"{one.difference_mm:+z.2f} mm".replace("-", "−"),
@@ -229,7 +229,7 @@ _TABLE_STYLE = """
 .rope-table th,.rope-table td{text-align:left;padding:.25rem .6rem .25rem 0;
 border-bottom:1px solid #8885;vertical-align:top}
 @media (max-width:640px){
-.rope-table.wide thead{position:absolute;clip-path:inset(50%)}
+.rope-table.wide thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
 .rope-table.wide td{display:inline-block;border:0;padding:.05rem 1rem .05rem 0;font-weight:600}
 .rope-table.wide td:empty{display:none}

@@ -33,20 +33,20 @@ def show_budget(estimate: Estimate) -> None:
 
 def show_history(assessment: Assessment, station: int) -> None:
     """Show a station over the inspections, with where today's figure was expected."""
-    told = station_history(assessment, station)
-    if told is None:
+    chart = station_history(assessment, station)
+    if chart is None:
         st.caption("No earlier inspection holds this station in two directions: no history yet.")
         return
-    data, words = told
+    data, words = chart
     show_chart(history_chart, data, words=f"Station {station} over the inspections. {words}")
     st.markdown(f":material/history: {words}")
 
 
 def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
     """Make a station's charts before somebody asks for them."""
-    told = station_history(assessment, station)
-    if told is not None:
-        chart_spec(history_chart.__name__, told[0], history_chart)
+    chart = station_history(assessment, station)
+    if chart is not None:
+        chart_spec(history_chart.__name__, chart[0], history_chart)
     for estimate in estimates:
         chart_spec(budget_chart.__name__, budget_shares(estimate.budget), budget_chart)
 
@@ -70,7 +70,7 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
     today = assessment.log.inspection.on
     earlier = [point for point in over.points if point.on < today]
     now = [point for point in over.points if point.on == today]
-    seen = [
+    photographed = [
         DatedDiameter(today, section.mean_mm, K * section.u_mean_mm)
         for section in assessment.photograph_sections
         if section.station == station
@@ -85,8 +85,8 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
         words = "A band for today's figure needs three earlier inspections of this station."
     else:
         data = history(station, line, ahead=today - line.last + AHEAD)
-        words = _expected(line, today, now, seen)
-    return replace(data, figures=by_gauge, photographs=tuple(seen)), words
+        words = _expected(line, today, now, photographed)
+    return replace(data, figures=by_gauge, photographs=tuple(photographed)), words
 
 
 def _line(points: list[TrendPoint]) -> Trend | None:
@@ -96,22 +96,24 @@ def _line(points: list[TrendPoint]) -> Trend | None:
         return None  # fewer than three days, or two figures that are one
 
 
-def _expected(line: Trend, today: date, now: list[TrendPoint], seen: list[DatedDiameter]) -> str:
+def _expected(
+    line: Trend, today: date, now: list[TrendPoint], photographed: list[DatedDiameter]
+) -> str:
     """Return what the earlier inspections let expect today, and what was found."""
     new = now[-1] if now else line.points[-1]
     low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))
-    said = (
+    expected = (
         f"After {len(line.points)} earlier inspections the gauge was expected at {low:.2f} to "
         f"{high:.2f} mm (95 %)"
     )
     found = [("the gauge says", one.mean_mm) for one in now]
-    found += [("the photographs say", one.mean_mm) for one in seen]
-    told = [
+    found += [("the photographs say", one.mean_mm) for one in photographed]
+    chart = [
         f"{who} {value:.2f} mm, {'within' if low <= value <= high else 'outside'}"
         for who, value in found
     ]
     rate_low, rate_high = line.rate_interval
     return (
-        f"{'; '.join([said, *told])}. Until then {line.rate_mm_per_year:+z.3f} mm per year "
+        f"{'; '.join([expected, *chart])}. Until then {line.rate_mm_per_year:+z.3f} mm per year "
         f"(95 % interval {rate_low:+z.3f} to {rate_high:+z.3f})."
     )

@@ -24,7 +24,7 @@ from ui.web.page.session import get_record, user_name
 from ui.web.panels.reading_table import MOST_PAGES
 
 StationRow = tuple[Any, ...]  # number, place, what is there; None where nothing was typed
-COLUMNS = ["station", "at m", "what is there"]
+COLUMNS = ["station", "position_m", "feature"]
 KIND = "stations"
 
 
@@ -34,22 +34,22 @@ class StationSheet:
 
     Parameters
     ----------
-    origin : tuple of Cells
+    origin : tuple of StationRow
         The rows that the record gave when it began; what differs from them was typed.
-    base : tuple of Cells
+    base : tuple of StationRow
         The rows with which it was laid out, which its browser's changes are about.
-    rows : tuple of Cells
+    rows : tuple of StationRow
         The rows as they stand.
-    seen : tuple of Cells or None
+    saved : tuple of StationRow or None
         Its rows in the record, as this page found or kept them; None before that.
-    instead_of : tuple of tuple of Cells
+    instead_of : tuple of tuple of StationRow
         What the drafts began with whose rows stand in this table now.
     """
 
     origin: tuple[StationRow, ...]
     base: tuple[StationRow, ...]
     rows: tuple[StationRow, ...]
-    seen: tuple[StationRow, ...] | None = None
+    saved: tuple[StationRow, ...] | None = None
     instead_of: tuple[tuple[StationRow, ...], ...] = ()
 
 
@@ -72,7 +72,7 @@ def merge_rows(rows: Sequence[StationRow], sheet: StationSheet) -> tuple[Station
     Examples
     --------
     >>> begun = ((1, "", ""), (3, "", ""))
-    >>> sheet = Sheet(begun, begun, ((1, "", ""), (3, "7,5", "")))
+    >>> sheet = StationSheet(begun, begun, ((1, "", ""), (3, "7,5", "")))
     >>> merge_rows([(1, "2", ""), (2, "", ""), (3, "", "")], sheet)
     ((1, '2', ''), (2, '', ''), (3, '7,5', ''))
     """
@@ -86,7 +86,7 @@ def merge_rows(rows: Sequence[StationRow], sheet: StationSheet) -> tuple[Station
 
 def show_stations(opened: OpenInspection) -> StationSheet:
     """Show the table as it is typed now, and keep it as the person's draft."""
-    said, place, now = st.empty(), st.empty(), rows_of(opened)
+    notice, place, now = st.empty(), st.empty(), rows_of(opened)
     known: StationSheet | None = st.session_state.get(_page_key(opened))
     drafts = _drafts(get_record(), opened)
     if known is None:
@@ -99,9 +99,9 @@ def show_stations(opened: OpenInspection) -> StationSheet:
         sheet = replace(known, rows=_draw(place, opened, known.base))
     st.session_state[_page_key(opened)] = sheet
     if st.session_state.get(_found_key(opened)):
-        said.info(
-            "What you had typed here was found and stands in the table; the record has it once "
-            "you keep these stations.",
+        notice.info(
+            "What you had typed here was restored; it is in the record once you save these "
+            "stations.",
             icon=":material/restore:",
         )
     if sheet.rows != next((draft.rows for draft in drafts if draft.base == sheet.base), sheet.base):
@@ -149,11 +149,11 @@ def _keep_draft(opened: OpenInspection, sheet: StationSheet) -> tuple[StationShe
     with get_record().transaction() as writing:
         drafts = _drafts(writing, opened)
         mine = next((draft for draft in drafts if draft.base == sheet.base), None)
-        apart = mine is not None and mine.rows not in (sheet.seen, sheet.rows)
+        apart = mine is not None and mine.rows not in (sheet.saved, sheet.rows)
         if apart:  # another page began with the same rows: this one goes on with rows of its own
             sheet = replace(sheet, base=sheet.rows)
         _write(writing, opened, [sheet, *_others(sheet, drafts)[: MOST_PAGES - 1]])
-    return replace(sheet, seen=sheet.rows), apart
+    return replace(sheet, saved=sheet.rows), apart
 
 
 def _others(sheet: StationSheet, drafts: Sequence[StationSheet]) -> list[StationSheet]:
@@ -162,7 +162,7 @@ def _others(sheet: StationSheet, drafts: Sequence[StationSheet]) -> list[Station
 
 def _fresh_sheet(sheet: StationSheet, now: tuple[StationRow, ...]) -> StationSheet:
     """Return a page with a new table: what was typed, laid over what the record says now."""
-    mine = () if sheet.seen is None else (sheet.base,)
+    mine = () if sheet.saved is None else (sheet.base,)
     rows = merge_rows(now, sheet)
     return StationSheet(now, rows, rows, instead_of=(*sheet.instead_of, *mine))
 
@@ -186,17 +186,17 @@ def _restored(
             drawn.add(one.base)
             rows = _draw(place, opened, one.base)
             if rows != one.base:
-                return replace(one, rows=rows, seen=one.rows if one in drafts else None)
+                return replace(one, rows=rows, saved=one.rows if one in drafts else None)
     gone = tuple(draft.base for draft in drafts if draft.base != last)
-    seen = next((draft.rows for draft in drafts if draft.base == last), None)
-    return StationSheet(now, last, _draw(place, opened, last), seen, gone)
+    saved = next((draft.rows for draft in drafts if draft.base == last), None)
+    return StationSheet(now, last, _draw(place, opened, last), saved, gone)
 
 
 def _draw(
     place: DeltaGenerator, opened: OpenInspection, base: Sequence[StationRow]
 ) -> tuple[StationRow, ...]:
     frame = pd.DataFrame(base, columns=COLUMNS).astype(
-        {"station": "Int64", "at m": "string", "what is there": "string"}
+        {"station": "Int64", "position_m": "string", "feature": "string"}
     )
     edited = place.data_editor(
         frame,
@@ -207,11 +207,12 @@ def _draw(
             "station": st.column_config.NumberColumn(
                 "Station", min_value=1, step=1, help="As printed on the card."
             ),
-            "at m": st.column_config.TextColumn(
-                "Place, m", help="Distance along the rope from its origin, e.g. the drum; 31,5."
+            "position_m": st.column_config.TextColumn(
+                "Distance from the drum end, m",
+                help="Along the rope, from the drum end or another fixed end; 31,5.",
             ),
-            "what is there": st.column_config.TextColumn(
-                "What is there", help="e.g. crossover, over the head sheave at pick-up height"
+            "feature": st.column_config.TextColumn(
+                "Feature", help="e.g. crossover, over the head sheave at pick-up height"
             ),
         },
     )

@@ -30,7 +30,15 @@ GROUPS = {
     "card set": "print_set",
     "camera": "camera",
 }
-TREND_HEADS = ["rope", "station", "by", "last mm", "mm per year (95 %)", "least mm", "may be met"]
+TREND_HEADS = [
+    "rope",
+    "station",
+    "measured by",
+    "last mean mm",
+    "mm per year (95 %)",
+    "limit mm",
+    "limit reached",
+]
 
 
 @st.fragment
@@ -138,12 +146,12 @@ def show_digits(inspections: list[OpenInspection]) -> None:
 def show_trends(assessments: list[Assessment]) -> None:
     """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
     with show_errors():
-        found = nearest_first(station_trends(assessments))
-        if not found:
+        trends = nearest_first(station_trends(assessments))
+        if not trends:
             st.info("A trend needs two inspections of a rope with stations in two directions.")
             return
         worst: dict[str, StationTrend] = {}
-        for one in found:
+        for one in trends:
             worst.setdefault(one.rope, one)
         rows = [trend_row(one) for one in worst.values()]
         st.html(table(TREND_HEADS, rows, "The station of each rope that is nearest to its limit"))
@@ -151,7 +159,7 @@ def show_trends(assessments: list[Assessment]) -> None:
         rope = left.selectbox(
             "Rope", list(worst), key="trend rope", help="The one nearest to its limit comes first."
         )
-        mine = {one.station: one for one in found if one.rope == rope}
+        mine = {one.station: one for one in trends if one.rope == rope}
         station = right.selectbox(
             "Station",
             list(mine),

@@ -89,8 +89,8 @@ def upload_photographs(opened: OpenInspection) -> None:
         hold_uploads()  # the fields in which they came are not drawn, and would be forgotten
         raise
     cameras = {result.camera for result in opened.results if result.camera}
-    if told := calibrated_or_not(cameras, known_cameras()):
-        st.caption(as_typed(told))
+    if messages := calibrated_or_not(cameras, known_cameras()):
+        st.caption(as_typed(messages))
     turn = st.session_state.setdefault("uploads", 0)
     files = st.file_uploader(
         "Photographs",
@@ -155,8 +155,8 @@ def _retry(opened: OpenInspection) -> tuple[PhotoFile, ...]:
     names = ", ".join(one.name for one in waiting[:6])
     st.warning(
         as_typed(
-            f"{count} came and could not be saved yet: {names}. As long as this page is open, "
-            "nothing has to be chosen or taken again."
+            f"{count} arrived but could not be saved yet: {names}. As long as this page is "
+            "open, nothing has to be chosen or photographed again."
         ),
         icon=":material/pending:",
     )
@@ -234,7 +234,7 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
     known = {photograph.sha256 for photograph in opened.photographs}
     waiting = _waiting(opened.inspection.identity)
     rest: list[PhotoFile] = []
-    told: list[str] = []
+    messages: list[str] = []
     taken = 0
     _note_arrived(opened.inspection.identity, arrived)
     bar = st.progress(0.0, text="measuring")
@@ -242,7 +242,7 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
         bar.progress(done / len(arrived), text=f"measuring {as_typed(one.name)}")
         sha256 = hashlib.sha256(one.data).hexdigest()
         if sha256 in known:
-            told.append(f"{one.name} was here already.")
+            messages.append(f"{one.name} is in this inspection already.")
             continue
         known.add(sha256)
         try:
@@ -252,13 +252,13 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
             )
         except RecordError as wrong:  # the others would fare no better
             rest = arrived[done:]
-            told.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
+            messages.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
             break
         except PhotoError as wrong:  # says which photograph it is
-            told.append(str(wrong))
+            messages.append(str(wrong))
             continue
         except ValueError as wrong:
-            told.append(f"{one.name}: {wrong}")
+            messages.append(f"{one.name}: {wrong}")
             continue
         taken += 1
         mark_pending(opened.inspection.identity)  # a press elsewhere would end this loop
@@ -269,10 +269,10 @@ def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck
     with suppress(RecordError):
         if not rest:
             get_record().drop_draft(opened.inspection.identity, by=user_name(), kind=ARRIVED)
-    bar.progress(1.0, text="holding readings against photographs")
+    bar.progress(1.0, text="comparing readings with photographs")
     if taken:
         rescreen(opened.inspection.identity)
-    st.session_state[REJECTED] = told
+    st.session_state[REJECTED] = messages
     st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
     if taken:
         flash_success(f"{taken} of {len(arrived)} photographs were measured.")

@@ -50,7 +50,7 @@ def _print(opened: OpenInspection | None) -> str | None:
         )
     st.caption(
         "One page for each station and direction; its number stands in the chequered strips, so "
-        "that photographs file themselves."
+        "that photographs are assigned to it automatically."
     )
     left, right = st.columns(2)
     paper = left.selectbox(
@@ -95,7 +95,8 @@ def _check(usual: str) -> None:
     st.subheader("Check the print")
     st.markdown(
         "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
-        "and say what you read: the card's scale is corrected by it, and the figures get surer "
+        "and enter what you read: the card's scale is corrected by it, and the figures become "
+        "less uncertain "
         "(unchecked prints count as known to 1 % only)."
     )
     with st.form("print check"):
@@ -132,7 +133,7 @@ def _check(usual: str) -> None:
             key="print check read with",
             help="Standard uncertainty of one reading.",
         )
-        if st.form_submit_button("Keep this print check", type="primary"):
+        if st.form_submit_button("Save print check", type="primary"):
             with show_errors():
                 layout = next(layout for layout in LAYOUTS if layout.name == layout_name)
                 check = PrintCheck(
@@ -152,11 +153,11 @@ def _check(usual: str) -> None:
                     f"{100 * (printed.scale_y - 1):+z.2f} % across. New photographs can use it."
                 )
                 st.rerun()
-    for told, values in get_record().print_checks().items():
+    for card_set, values in get_record().print_checks().items():
         with show_errors():
-            check = check_from_dict(told, values)
+            check = check_from_dict(card_set, values)
             st.markdown(
-                f":material/check: **{as_typed(told)}** · {check.layout.name} · along "
+                f":material/check: **{as_typed(card_set)}** · {check.layout.name} · along "
                 f"{check.along_read_mm:g} mm, across {check.across_read_mm:g} mm · "
                 f"{check.checked_on or 'day not known'}"
             )

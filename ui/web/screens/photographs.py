@@ -27,7 +27,7 @@ from ui.web.panels.upload import (
 from vision.results import Estimate, Refusal, Result
 
 DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)  # degrees; cards say 0 and 90, hands the others
-PICTURES = 3  # refused photographs that are shown at once; the others under "Look at"
+PICTURES = 3  # refused photographs that are shown at once; the others by the list
 
 
 def _refused(opened: OpenInspection) -> None:
@@ -54,7 +54,7 @@ def _refused(opened: OpenInspection) -> None:
             words, picture = st.columns([2, 3])
             for reason in refusal.findings:
                 words.markdown(
-                    f"**Why:** {as_typed(reason.seen)}  \n**Better:** {as_typed(reason.remedy)}"
+                    f"**Why:** {as_typed(reason.seen)}  \n**What to do:** {as_typed(reason.remedy)}"
                 )
             photograph = photograph_of(opened, refusal)
             if number < PICTURES and photograph is not None:
@@ -74,7 +74,7 @@ def _show(opened: OpenInspection, assessment: Assessment) -> None:
         key=lambda result: (result.station or 10**6, result.view_deg or 0, result.at_mm),
     )
     at = st.selectbox(
-        "Look at",
+        "Photograph",
         range(len(ordered)),
         format_func=lambda i: line_of(ordered[i]),
         key=f"photograph {opened.inspection.identity}",
@@ -103,7 +103,7 @@ def _show(opened: OpenInspection, assessment: Assessment) -> None:
 
 
 def _move(opened: OpenInspection, result: Result) -> None:
-    with st.expander("File this photograph elsewhere", icon=":material/drive_file_move:"):
+    with st.expander("Assign to another station or direction", icon=":material/drive_file_move:"):
         st.caption(
             "Its card says where it belongs; move it where the wrong card was used, or where the "
             "card's number could not be read."

@@ -44,13 +44,13 @@ def _gauge(usual: str) -> str | None:
         return str(chosen)
     if not known:
         st.info(
-            "First: enter the gauge that the readings are taken with. What it shows and how far "
-            "it may be off belongs to every figure.",
+            "First: enter the gauge that the readings are taken with. Its resolution and "
+            "permissible error are part of every uncertainty.",
             icon=":material/straighten:",
         )
     with st.form("gauge form"):
         identity = st.text_input(
-            "Number of the gauge",
+            "Gauge number",
             placeholder="caliper 7",
             key="new gauge number",
             help="As it stands on the instrument or its certificate.",
@@ -64,10 +64,10 @@ def _gauge(usual: str) -> str | None:
         )
         left, right = st.columns(2)
         step = left.text_input(
-            "Smallest step it shows",
+            "Resolution",
             "0.01 mm",
             key="new gauge step",
-            help="Resolution: the last digit's step, or the finest graduation.",
+            help="The step of its last digit, or its finest graduation.",
         )
         error = right.text_input(
             "Permissible error",
@@ -76,12 +76,12 @@ def _gauge(usual: str) -> str | None:
             help="As its maker or its calibration states.",
         )
         due = st.date_input(
-            "Calibration holds until",
+            "Calibration due",
             None,
             key="new gauge due",
-            help="A reading with an overdue gauge deserves a second look.",
+            help="A reading taken with a gauge that is overdue has to be checked.",
         )
-        if st.form_submit_button("Keep this gauge", type="primary"):
+        if st.form_submit_button("Save gauge", type="primary"):
             with show_errors():
                 gauge = Gauge(
                     " ".join(identity.split()), kind, parse_length(step), parse_length(error), due
@@ -103,7 +103,7 @@ def _type(opened: OpenInspection) -> None:
     if found_at:  # said until it is entered: a page that finds its server again is drawn twice
         st.info(
             f"Your draft of {found_at[:16].replace('T', ' ')} UTC was found: nothing that you "
-            "typed until then was lost. Look whether your last line is there.",
+            "typed until then was lost. Check that your last line is there.",
             icon=":material/restore:",
         )
     gauge = _gauge(drafts[0].gauge if drafts else "")
@@ -205,7 +205,7 @@ def _name(logged: LoggedReading) -> str:
 
 def _correct(opened: OpenInspection, logged: LoggedReading) -> None:
     typed = st.text_input(
-        "It should read",
+        "Correct reading",
         logged.reading.typed,
         key=f"correct {logged.number} {logged.event}",
         help="As the gauge showed it.",

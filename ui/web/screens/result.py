@@ -75,7 +75,7 @@ def _figures(assessment: Assessment) -> None:
     if not rows:
         st.info(
             "No section yet: a station needs two directions at right angles, by photographs or by "
-            "the gauge. Station by station it stands under 4 Stations what is missing.",
+            "the gauge. 4 Stations lists what is missing.",
             icon=":material/pin_drop:",
         )
         return
@@ -89,7 +89,7 @@ def _figures(assessment: Assessment) -> None:
             st.markdown(as_typed(words))
     words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
     show_chart(along_rope_chart, along_rope(assessment), words=words)
-    st.html(table(SECTION_HEADS, rows, "Sections; U is expanded, k = 2"))
+    st.html(table(SECTION_HEADS, rows, "Station means and ovality; U is expanded, k = 2"))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
         "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
@@ -101,16 +101,16 @@ def _verdicts(assessment: Assessment) -> None:
     st.subheader("Against the limits")
     rows = limit_rows(assessment)
     if rows:
-        st.html(table(LIMIT_HEADS, rows, "Verdicts by limit; outside and undecided come first"))
+        st.html(table(LIMIT_HEADS, rows, "Verdicts by limit, outside and undecided first"))
         decision = assessment.verdicts[0].verdict.decision
         st.caption(
             f"Decision rule: {decision.name}, {decision.source}. 'Within' says that one figure at "
-            "one place meets one limit, no more. 'Doubted' rests on an entry that deserves a "
-            "second look."
+            "one place meets one limit, no more. 'Doubted' rests on an entry to be "
+            "checked."
         )
         with st.expander("Every verdict, station by station", icon=":material/list:"):
             st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
-        with st.expander("Where these limits come from", icon=":material/menu_book:"):
+        with st.expander("Sources of these limits", icon=":material/menu_book:"):
             for words in sources(assessment):
                 st.markdown(as_typed(words))
             st.caption("Check them against a licensed copy before they decide anything.")
@@ -220,7 +220,7 @@ def _report(opened: OpenInspection) -> None:
 
 
 def _take_away(opened: OpenInspection) -> None:
-    st.subheader("To take away")
+    st.subheader("Export")
     identity = opened.inspection.identity
     _report(opened)
     with st.container(horizontal=True):
@@ -232,8 +232,8 @@ def _take_away(opened: OpenInspection) -> None:
                 check=partial(require_access, identity),
             )
     st.caption(
-        f"Fingerprint of the record: {get_record().fingerprint()}. Note it: the record can be held "
-        "to it later."
+        f"Fingerprint of the record: {get_record().fingerprint()}. Write it down: it shows "
+        "later whether the record was changed."
     )
 
 
@@ -241,7 +241,7 @@ inspection = page_header("6 Result")
 if inspection is not None:
     with show_errors():
         if not (inspection.readings or inspection.results):
-            st.info("Nothing to judge yet: give photographs and readings first.")
+            st.info("Nothing to assess yet: add photographs and readings first.")
             if can_open("photographs"):
                 st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
         else:

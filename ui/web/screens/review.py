@@ -35,8 +35,8 @@ from vision.results import Estimate, Refusal
 
 KEYS = (
     "Keys: Alt+A accept, Alt+B send back, Alt+O overrule, Alt+N next. Tab and Shift+Tab go from "
-    "field to field, the arrows choose station and direction; on a photograph + and - come "
-    "nearer and go farther, the arrows move it."
+    "field to field, the arrows choose station and direction; on a photograph + and - zoom, "
+    "the arrows move it."
 )
 
 
@@ -142,7 +142,7 @@ def _show_findings(item: ReviewItem) -> None:
         finding = one.finding
         words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
         innocent = (
-            f"  \nIt may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
+            f"  \nPossible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
         st.warning(f"{words}  \n{as_typed(finding.remedy)}{innocent}", icon=":material/visibility:")
         if one.settled_by and item.station is None:
@@ -159,13 +159,13 @@ def _show_decision(item: ReviewItem) -> None:
     if last is None:
         return
     why = f": {as_typed(last.why)}" if last.why else ""
-    told = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
+    decided = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
     if last.stands:
         more = " It waits for the inspector." if last.back else ""
-        st.info(f"{told[:1].upper()}{told[1:]}.{more}", icon=":material/history:")
+        st.info(f"{decided[:1].upper()}{decided[1:]}.{more}", icon=":material/history:")
     else:
         st.warning(
-            f"A reading or a photograph of this station has changed since it was {told}. "
+            f"A reading or a photograph of this station has changed since it was {decided}. "
             "Look at it anew.",
             icon=":material/update:",
         )
@@ -241,7 +241,7 @@ def _show_station(opened: OpenInspection, station: int, item: ReviewItem) -> Sta
     views = station_views(opened, cached_assessment(opened), station)
     if not views:
         st.info(
-            f"Station {station} has no photograph; nothing can be held against its readings.",
+            f"Station {station} has no photograph; its readings can't be compared with anything.",
             icon=":material/no_photography:",
         )
         return None

@@ -22,7 +22,7 @@ NEW = "a new rope"
 def _new_rope() -> None:
     with st.form("rope"):
         typed = rope_inputs(None, "new rope")
-        if st.form_submit_button("Keep this rope", type="primary"):
+        if st.form_submit_button("Save rope", type="primary"):
             with show_errors():
                 rope = rope_of(typed)
                 get_record().add_rope(rope, by=user_name())
@@ -32,10 +32,10 @@ def _new_rope() -> None:
 
 
 def _change_rope(rope: Rope) -> None:
-    with st.expander("Change what is written about this rope", icon=":material/edit:"):
+    with st.expander("Edit this rope", icon=":material/edit:"):
         st.caption(
-            "What was written before stays in the record. Every inspection of this rope is judged "
-            "anew."
+            "What was written before stays in the record. Every inspection of this rope is "
+            "assessed again."
         )
         with st.form(f"change {rope.identity}", border=False):
             typed = rope_inputs(rope, f"change {rope.identity}")
@@ -45,7 +45,7 @@ def _change_rope(rope: Rope) -> None:
                 placeholder="reference taken from the certificate",
                 help="Stands in the record beside the change.",
             )
-            if st.form_submit_button("Keep the change"):
+            if st.form_submit_button("Save change"):
                 with show_errors():
                     new = rope_of(typed)
                     if new == rope:
@@ -127,7 +127,7 @@ with show_errors():
     ropes = get_record().ropes()
     if opened is not None:
         with st.container(border=True):
-            st.caption("Inspection at hand")
+            st.caption("Current inspection")
             _show_rope(opened.rope)
             st.markdown(
                 f"{as_typed(opened.inspection.identity)} · {opened.inspection.on:%Y-%m-%d} · "
@@ -140,9 +140,7 @@ with show_errors():
     if wanted in names:
         st.session_state["rope chosen"] = wanted
     name = (
-        st.selectbox(
-            "Of which rope", names, key="rope chosen", help=f"A rope of this record, or '{NEW}'."
-        )
+        st.selectbox("Rope", names, key="rope chosen", help=f"A rope of this record, or '{NEW}'.")
         if ropes
         else NEW
     )

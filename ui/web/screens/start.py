@@ -54,22 +54,25 @@ def _sample_button(kind: str) -> None:
         bar = st.progress(0.0, text="reading the sample")
         with show_errors():
             identity = load_sample(
-                get_record(), folder, by=user_name(), told=lambda at, what: _tell(bar, at, what)
+                get_record(),
+                folder,
+                by=user_name(),
+                report=lambda at, what: _show_progress(bar, at, what),
             )
             select_inspection(identity)
             flash_success("The sample inspection is in the record. Its review is waiting for you.")
             st.rerun()
 
 
-def _tell(bar: st.delta_generator.DeltaGenerator, at: float, what: str) -> None:
+def _show_progress(bar: st.delta_generator.DeltaGenerator, at: float, what: str) -> None:
     bar.progress(at, text=what)
 
 
 def _overview(known: list[Summary]) -> None:
-    looks = [one for one in known if one.open_findings]
+    unsettled = [summary for summary in known if summary.open_findings]
     st.markdown(
-        f"**{counted(len(known), 'inspection', 'inspections')}**, {len(looks)} with something to "
-        f"look at, {sum(one.state == 'accepted' for one in known)} accepted"
+        f"**{counted(len(known), 'inspection', 'inspections')}**, {len(unsettled)} with open "
+        f"findings, {sum(one.state == 'accepted' for one in known)} accepted"
     )
     for one in known[:12]:
         upcoming = next_step(one)
@@ -78,7 +81,7 @@ def _overview(known: list[Summary]) -> None:
                 f"**{as_typed(one.rope)}** · {one.on:%Y-%m-%d} · {STATE_MARKS[one.state]}  \n"
                 f"{counted(one.readings, 'reading', 'readings')} · "
                 f"{counted(one.results, 'photograph', 'photographs')} · "
-                f"{one.open_findings} to look at. {upcoming.words}"
+                f"{one.open_findings} to check. {upcoming.words}"
             )
             if one.headline:
                 st.markdown(f":material/visibility: {as_typed(one.headline)}")

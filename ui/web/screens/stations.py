@@ -55,7 +55,7 @@ def stations_from(rows: Sequence[Sequence[Any]]) -> tuple[Station, ...]:
 
 def _edit(opened: OpenInspection) -> None:
     sheet = show_stations(opened)
-    if st.button("Keep these stations", type="primary"):
+    if st.button("Save stations", type="primary"):
         with show_errors():
             stations = stations_from(sheet.rows)
             enter_stations(opened, sheet, stations)
@@ -69,8 +69,8 @@ def _sections(opened: OpenInspection) -> None:
     rows = place_rows(opened)
     if not (opened.results or opened.readings):
         return
-    st.subheader("Which positions form a section")
-    st.html(table(PLACE_HEADS, rows, "A section is one station in two directions"))
+    st.subheader("Stations measured in two directions")
+    st.html(table(PLACE_HEADS, rows, "Photographs and readings by station"))
     st.caption(
         "Mean and ovality need both directions of a station, 0° and 90°, by photographs or by the "
         "gauge; photographs and gauge are not mixed. Photographs of one card that were measured "
@@ -84,8 +84,9 @@ inspection = page_header("4 Stations")
 if inspection is not None:
     if not inspection.inspection.stations:
         st.info(
-            "First: say where along the rope each station is, in metres from one end or from the "
-            "drum. Neighbours are compared by it.",
+            "First: enter where along the rope each station is, in metres from the drum end. "
+            "It says "
+            "which stations are neighbours.",
             icon=":material/pin_drop:",
         )
     with show_errors():

@@ -1,4 +1,4 @@
-"""Supervise: entries that deserve a second look, across ropes, gauges and people."""
+"""Supervise: entries to check, across ropes, gauges and people."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def _filtered() -> list[Summary]:
     found = filtered(known, sites, rope=wanted, words=words, since=since, until=until)
     if len(found) > MOST_ASSESSED:
         st.info(
-            f"{len(found)} inspections are left; the {MOST_ASSESSED} that most deserve a look are "
+            f"{len(found)} inspections are left; the {MOST_ASSESSED} that are most urgent are "
             "shown. Filter by rope or time to see others."
         )
     return found[:MOST_ASSESSED]
@@ -63,7 +63,7 @@ def _filtered() -> list[Summary]:
 
 def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -> None:
     settled = st.toggle(
-        "Show settled ones too",
+        "Show closed findings too",
         key="with settled",
         persist_state="session",
         help="Entries that a reviewer has decided about, with what was decided.",
@@ -71,7 +71,7 @@ def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -
     entries = flagged_entries(inspections, assessments, settled=settled)
     if not entries:
         st.info(
-            "No entry deserves a look before the others. That does not clear any rope.",
+            "No entry stands out. That does not clear any rope.",
             icon=":material/visibility:",
         )
     for rank, entry in enumerate(entries[:SHOWN], start=1):
@@ -95,9 +95,9 @@ def _entry(rank: int, entry: FlaggedEntry) -> None:
                 f"{inspection.on:%Y-%m-%d}"
             )
             words, icon = (
-                ("See the photograph", "photo")
+                ("Open the photograph", "photo")
                 if entry.opened.photographs
-                else ("Look at it", "visibility")
+                else ("Open it", "visibility")
             )
             st.page_link(
                 "screens/review.py",
@@ -111,12 +111,12 @@ def _entry(rank: int, entry: FlaggedEntry) -> None:
             st.markdown(f":material/straighten: {as_typed(line)}")
         st.markdown(f":material/arrow_forward: {as_typed(finding.remedy)}")
         chance = (
-            "a plain fact"
+            "not a matter of chance"
             if finding.p_value is None
             else f"if nothing is wrong: {chance_words(finding.p_value)}"
         )
         innocent = (
-            f" · it may be innocent: {as_typed(finding.innocent)}" if finding.innocent else ""
+            f" · possible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
         st.caption(f"{chance}{innocent}")
         if entry.logged.settled_by:

@@ -1,4 +1,4 @@
-"""`ropephoto archive`: a photograph without the card, measured by a rule or a length in it."""
+"""`ropephoto scale`: a photograph without the card, measured by a rule or a length in it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ui.cli.options import parse_place
+from ui.cli.options import csv_option, json_option, parse_place
 
 if TYPE_CHECKING:
     from vision.scale_rule.measure import ScaledResult
@@ -85,7 +85,7 @@ POINT, LENGTH = PointType(), LengthType()
     "u_length_mm",
     type=LENGTH,
     metavar="LENGTH",
-    help="Standard uncertainty of it, with --two-points. Default: 0.2 % of it.",
+    help="Standard uncertainty of that length, with --two-points. Default: 0.2 % of it.",
 )
 @click.option(
     "--two-points", is_flag=True, help="There is no rule: take the two points and the length alone."
@@ -104,7 +104,7 @@ POINT, LENGTH = PointType(), LengthType()
     type=POINT,
     nargs=4,
     metavar="X,Y X,Y X,Y X,Y",
-    help="In its place: two points on one edge, then two on the other, px.",
+    help="Instead of --across: two points on one edge, then two on the other, px.",
 )
 @click.option(
     "--lies",
@@ -119,7 +119,7 @@ POINT, LENGTH = PointType(), LengthType()
     "height_mm",
     type=float,
     metavar="MM",
-    help="In its place: height of the rope's middle over the rule's face, mm.",
+    help="Instead of --lies: height of the rope's middle over the rule's face, mm.",
 )
 @click.option(
     "--u-height",
@@ -133,7 +133,7 @@ POINT, LENGTH = PointType(), LengthType()
     "jaw_mm",
     type=LENGTH,
     metavar="LENGTH",
-    help="Length of rope to bear on. Default: what is seen, two diameters at most.",
+    help="Length of the virtual jaws. Default: the rope in view, two diameters at most.",
 )
 @click.option(
     "--say",
@@ -147,15 +147,17 @@ POINT, LENGTH = PointType(), LengthType()
     metavar="LENGTH",
     help="Nominal diameter: shows the difference in % of it.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
+@json_option
+@csv_option
 @click.option(
     "--overlay",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
     help="Write a picture with the marks of the rule and the edges into DIR.",
 )
-@click.option("--record", "where", metavar="RECORD", help="Keep photograph and figure there.")
+@click.option(
+    "--record", "where", metavar="RECORD", help="Add photograph and result to this record."
+)
 @click.option("--inspection", help="The inspection in RECORD that it belongs to.")
 @click.option(
     "--by",
@@ -164,7 +166,7 @@ POINT, LENGTH = PointType(), LengthType()
     help="Your name, with --record. Or set ROPEPHOTO_PERSON.",
 )
 @click.pass_context
-def archive(
+def scale(
     context: click.Context,
     photo: Path,
     rule_px: tuple[PixelPoint, PixelPoint],
@@ -196,7 +198,7 @@ def archive(
 
     \b
     Example:
-      ropephoto archive old.jpg --rule 394,846 778,839 --length 40mm --across 213,545 213,680
+      ropephoto scale old.jpg --rule 394,846 778,839 --length 40mm --across 213,545 213,680
     """
     from vision.scale_rule.scale import Placement, ScaleRequest
 

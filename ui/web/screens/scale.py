@@ -31,7 +31,7 @@ PLACEMENT_WORDS: dict[Placement, str] = {
     Placement.BESIDE: "beside the rule, on the same ground",
     Placement.ON: "on the rule's face",
     Placement.LEVEL: "with its middle level with the rule's face",
-    Placement.AT_HEIGHT: "with its middle at a height that I know",
+    Placement.AT_HEIGHT: "with its middle at a known height",
 }
 
 
@@ -48,13 +48,13 @@ def _uploaded_photo() -> Shown | None:
     file = st.file_uploader(
         "Photograph without the card",
         KINDS,
-        key="archive upload",
+        key="scale upload",
         max_upload_size=MOST_MB,
         help="The original file, if there is one: it says its focal length, and U is smaller.",
     )
     if file is not None:  # the widget forgets its file when another page is opened
-        st.session_state["archive file"] = (file.name, file.getvalue())
-    held = st.session_state.get("archive file")
+        st.session_state["scale file"] = (file.name, file.getvalue())
+    held = st.session_state.get("scale file")
     if held is None:
         return None
     name, data = held
@@ -70,31 +70,31 @@ def _points_input(photo: Shown) -> list[PointPx | None]:
         "two on plain ground to both sides of the rope, in a line square across it. A click or "
         "tap sets the point that is chosen; drag it, or move it with the arrow keys."
     )
-    send_photograph(photo.sha256, photo.preview, key=f"archive sent {photo.sha256}")
+    send_photograph(photo.sha256, photo.preview, key=f"scale sent {photo.sha256}")
     points = mark_points(
         photo.sha256,
         photo.size,
         LABELS,
-        key="archive points",
+        key="scale points",
         pairs=PAIRS,
         words="The photograph; set two points on the rule and two beside the rope.",
     )
-    with st.expander("Type the points instead"), st.form("archive typed"):
+    with st.expander("Enter the points as numbers"), st.form("scale typed"):
         shown = ["" if p is None else f"{p[0]:g}, {p[1]:g}" for p in points]
         columns = st.columns(len(LABELS))
         for i, (column, label) in enumerate(zip(columns, LABELS, strict=True)):
             column.text_input(
                 f"{label}: x, y (px)",
                 shown[i],
-                key=f"archive typed {i} {shown[i]} {photo.sha256}",
+                key=f"scale typed {i} {shown[i]} {photo.sha256}",
                 placeholder="812, 440",
                 help="From the photograph's left and upper edge.",
             )
-        keys = [f"archive typed {i} {shown[i]} {photo.sha256}" for i in range(len(LABELS))]
+        keys = [f"scale typed {i} {shown[i]} {photo.sha256}" for i in range(len(LABELS))]
         st.form_submit_button(
             "Set these points", on_click=_set_typed_points, args=(photo.sha256, keys)
         )
-    wrong = st.session_state.pop("archive wrong", None)
+    wrong = st.session_state.pop("scale wrong", None)
     if wrong:
         st.error(wrong, icon=":material/error:")
     return points
@@ -107,12 +107,12 @@ def _set_typed_points(picture: str, keys: list[str]) -> None:
         try:
             x, y = (float(part) for part in text.split(",")) if text else (None, None)
         except ValueError:
-            st.session_state["archive wrong"] = (
+            st.session_state["scale wrong"] = (
                 f"{label}: {as_typed(text)} is no point; type x, y in px, e.g. 812, 440."
             )
             return
         points.append(None if x is None or y is None else (x, y))
-    set_points(picture, points, key="archive points")
+    set_points(picture, points, key="scale points")
 
 
 def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
@@ -120,19 +120,19 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
     length = left.text_input(
         "Length between the two points",
         placeholder="50 mm, 5 cm, 2 in",
-        key="archive length",
+        key="scale length",
         help="As read off the rule's figures, or of a thing whose length is known. The longer, "
         "the surer.",
     )
     rule = left.toggle(
         "They lie on a rule or tape: find its marks",
         value=True,
-        key="archive rule",
+        key="scale rule",
         help="Its marks tell the scale all along the rule, and how it is tilted. Off: the two "
         "points alone count.",
     )
     placed = middle.selectbox(
-        "The rope lies",
+        "Position of the rope",
         [placement.value for placement in Placement],
         format_func=lambda value: PLACEMENT_WORDS[Placement(value)],
         key="archive lies",
@@ -147,7 +147,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
             -500.0,
             500.0,
             0.0,
-            key="archive height",
+            key="scale height",
             help="Towards the camera is more than 0.",
         )
     station = right.number_input(
@@ -155,7 +155,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         1,
         999,
         1,
-        key="archive station",
+        key="scale station",
         help="Place along the rope, as under 4 Stations.",
     )
     view = right.number_input(
@@ -163,13 +163,13 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         0,
         359,
         0,
-        key="archive view",
+        key="scale view",
         help="0 from the front, 90 from the side; any other by eye.",
     )
     missing = [label for label, point in zip(LABELS, points, strict=True) if point is None]
     if missing or not length.strip():
         left_out = [*missing, *([] if length.strip() else ["the length itself"])]
-        st.info(f"Still to be said: {', '.join(left_out)}.", icon=":material/edit:")
+        st.info(f"Still missing: {', '.join(left_out)}.", icon=":material/edit:")
         return None
     one, other, side, far = (point for point in points if point is not None)
     return ScaleRequest(
@@ -186,7 +186,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
 
 def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) -> None:
     name = f"{photo.sha256} {hashlib.sha256(repr(result).encode()).hexdigest()}"
-    send_photograph(name, drawn, key=f"archive drawn {name}")
+    send_photograph(name, drawn, key=f"scale drawn {name}")
     if isinstance(result, Estimate):
         st.metric(
             "Diameter",
@@ -196,7 +196,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         listed = ", ".join(
             f"{term.quantity} ({100 * share:.0f} %)" for term, share in shares(result.budget)[:4]
         )
-        st.markdown(f"Most of U comes from: {listed}.")
+        st.markdown(f"Main sources of U: {listed}.")
     for finding in result.findings:
         show = st.warning if isinstance(result, Estimate) else st.error
         show(as_typed(sentence(finding)))
@@ -204,18 +204,18 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         name,
         photo.size,
         (),
-        key="archive seen",
+        key="scale seen",
         words="The photograph with the rule's marks and the rope's edges as found.",
     )
     if isinstance(result, Estimate) and st.button(
-        "Keep it in this inspection", type="primary", key="archive keep"
+        "Add to this inspection", type="primary", key="scale keep"
     ):
         identity = opened.inspection.identity
         file = PhotoFile(photo.name, photo.data, Preview(photo.preview, *photo.size))
         why = "measured without the card"
         add_photograph(get_record(), identity, file, [result], by=user_name(), why=why)
         rescreen(identity)
-        for held in ("archive file", "archive answer"):
+        for held in ("scale file", "scale answer"):
             st.session_state.pop(held, None)
         flash_success(
             f"{photo.name} stands at station {result.station}, {result.view_deg}°: "
@@ -236,11 +236,11 @@ def _screen(opened: OpenInspection) -> None:
     asked = _measurement_inputs(points)
     if asked is None:
         return
-    if st.button("Measure", type="primary", key="archive measure"):
+    if st.button("Measure", type="primary", key="scale measure"):
         with st.spinner("finding the marks of the rule and the edges of the rope"):
             answer = apart(photo.name, archive_measured, photo.data, photo.name, asked)
-            st.session_state["archive answer"] = (asked, *answer)
-    before, result, drawn = st.session_state.get("archive answer", (None, None, None))
+            st.session_state["scale answer"] = (asked, *answer)
+    before, result, drawn = st.session_state.get("scale answer", (None, None, None))
     if before == asked and result.photo_sha256 == photo.sha256:
         _show(opened, photo, result, drawn)
 

@@ -1,4 +1,4 @@
-"""`ropephoto archive` and its screen: a printed card's own graduations serve as the rule.
+"""`ropephoto scale` and its screen: a printed card's own graduations serve as the rule.
 
 The bar's true width is 16.00 mm (sample_images/truth.csv); its card was printed 0.42 % too short
 along (README, step 2), which a rule that nobody checked can't know.
@@ -26,7 +26,16 @@ pytestmark = pytest.mark.skipif(not BAR.exists(), reason="the samples are not be
 
 
 def run(*arguments: str) -> Result:
-    return CliRunner().invoke(main, ["archive", *arguments])
+    return CliRunner().invoke(main, ["scale", *arguments])
+
+
+def test_its_earlier_name_still_works_and_is_not_listed() -> None:
+    assert "archive" not in CliRunner().invoke(main, ["--help"]).output
+    assert (
+        CliRunner()
+        .invoke(main, ["archive", "--help"])
+        .output.startswith("Usage: main archive [OPTIONS] PHOTO")
+    )
 
 
 def test_a_bar_is_measured_by_graduations_and_kept_in_json_and_a_picture(tmp_path: Path) -> None:
@@ -115,24 +124,24 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(
     sample_app: AppTest, tmp_path: Path
 ) -> None:
     sample_app.run()
-    sample_app.switch_page("screens/archive.py").run()
+    sample_app.switch_page("screens/scale.py").run()
     sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
     typed = [field for field in sample_app.text_input if "x, y" in field.label]
     for field, point in zip(typed, POINTS, strict=True):
         field.set_value(point)
     next(one for one in sample_app.button if one.label == "Set these points").click().run()
-    sample_app.text_input(key="archive length").set_value("79.4 mm").run()
-    sample_app.selectbox(key="archive lies").set_value("on").run()
-    sample_app.number_input(key="archive station").set_value(6).run()
-    sample_app.number_input(key="archive view").set_value(45).run()  # no card has it
-    sample_app.button(key="archive measure").click().run(timeout=120)
+    sample_app.text_input(key="scale length").set_value("79.4 mm").run()
+    sample_app.selectbox(key="scale lies").set_value("on").run()
+    sample_app.number_input(key="scale station").set_value(6).run()
+    sample_app.number_input(key="scale view").set_value(45).run()  # no card has it
+    sample_app.button(key="scale measure").click().run(timeout=120)
     assert any("79.40 mm" in said.value for said in sample_app.error)
     assert not sample_app.metric
-    sample_app.text_input(key="archive length").set_value("100 mm").run()
-    sample_app.button(key="archive measure").click().run(timeout=120)
+    sample_app.text_input(key="scale length").set_value("100 mm").run()
+    sample_app.button(key="scale measure").click().run(timeout=120)
     (figure,) = sample_app.metric
     assert abs(float(figure.value.split(" ")[0]) - 16.0) < 0.35
-    sample_app.button(key="archive keep").click().run(timeout=120)
+    sample_app.button(key="scale keep").click().run(timeout=120)
     assert any(
         "station 6, 45°" in said.value and "without the card" in said.value
         for said in sample_app.success
@@ -146,7 +155,7 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(
 
 def test_a_point_that_is_none_is_told_and_nothing_is_lost(sample_app: AppTest) -> None:
     sample_app.run()
-    sample_app.switch_page("screens/archive.py").run()
+    sample_app.switch_page("screens/scale.py").run()
     sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
     typed = [field for field in sample_app.text_input if "x, y" in field.label]
     typed[0].set_value("12; x")
