@@ -1,10 +1,10 @@
 """From a photograph to a rope's diameter with its uncertainty.
 
-Read the room in the order of the work: `photo` opens a file, `card` says what was printed,
-`markers` finds it, `pose` says where the camera stood, `edges` traces the rope's outline,
-`jaws` bears on the strand crowns, `cylinder` turns two tangent planes into a diameter,
-`budget` says how well it is known, `pipeline` does all of it in one call.
+In the order of the work: `photo` opens a file, `target` finds the printed card and says where the
+camera stood, `calibration` knows the lens, `rope` traces the rope and gives diameter, lay and
+budget, `pipeline` does all of it in one call; `scale_rule` measures photographs without the card.
+`results`, `uncertainty` and `findings` are what a photograph can say.
 
-Importing this package imports nothing else: `inspection` needs `vision.estimate` and
-`vision.findings` only, and must not pay for OpenCV.
+Importing this package imports nothing else: `inspection` needs `vision.results`,
+`vision.uncertainty` and `vision.findings` only, and must not pay for OpenCV.
 """

@@ -1,6 +1,6 @@
 """Every reason of the catalogue, reached by a photograph that was made for it.
 
-Those for photographs without the card have theirs in test_archive_reasons.py.
+Those for photographs without the card have theirs in test_scale_rule_reasons.py.
 """
 
 from __future__ import annotations

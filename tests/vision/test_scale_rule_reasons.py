@@ -11,7 +11,7 @@ import pytest
 
 from tests.photo_arrays import photo_from_array
 from tests.vision.rules import draw_rule, mm_row, shot, with_bar
-from tests.vision.test_archive import beside_a_rule
+from tests.vision.test_scale_rule import beside_a_rule
 from vision.findings import REASONS, WITHOUT_CARD
 from vision.photo.photo import Photo
 from vision.results import Refusal
