@@ -6,7 +6,7 @@ competent person, the maker's instructions and local rules decide.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inspection.comparison.bland_altman import (
@@ -26,7 +26,7 @@ from inspection.limits.conformity import (
     station_verdicts,
     whole_rope_verdicts,
 )
-from inspection.limits.grooves import GrooveFit, groove_fit, groove_limits
+from inspection.limits.grooves import GrooveFit, all_groove_limits, groove_fit
 from inspection.limits.plausibility import far_from_nominal
 from inspection.limits.remaining_life import StationHistory, station_histories
 from inspection.limits.rules import Limit, NotApplicable, Rule
@@ -42,18 +42,15 @@ from inspection.measurement.section import (
     Section,
     Source,
     best_sections,
-    pair_by_card,
-    sections_of_readings,
+    sections_of_log,
 )
-from inspection.model.log import Log, counted, log_terms
+from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
-from inspection.model.rope import Tension
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen_log
 from inspection.screening.timing import Pace
 from vision.results import Finding
-from vision.uncertainty import combined_u_mm
 
 NOTHING_APPLIED = (
     "The rope was judged against nothing: no limit for its diameter applies to what was measured. "
@@ -215,9 +212,6 @@ def assess(
     decision: DecisionRule = GUARD_2017,
     rule_sets: Sequence[str] | None = None,
     own: Sequence[Rule] = (),
-    reference_tension: Tension | None = None,
-    baseline_mm: float | None = None,
-    u_reference_mm: float | None = None,
 ) -> Assessment:
     """Return cross-check, screening and verdicts of one inspection.
 
@@ -233,8 +227,6 @@ def assess(
         Keys of `inspection.limits.standards.RULE_SETS`; by default the usual ones for this rope.
     own : optional
         As in `inspection.limits.standards.limits_for`.
-    reference_tension, baseline_mm, u_reference_mm : optional
-        In place of what the rope says.
 
     Raises
     ------
@@ -247,125 +239,123 @@ def assess(
     >>> judgement = assess(read_folder("crane-3").log)  # doctest: +SKIP
     >>> print(judgement.first_concern)  # doctest: +SKIP
     """
-    unknown = [item for item in log.readings if item.gauge not in log.gauges]
-    known = [item for item in log.readings if item.gauge in log.gauges]
-    notes = []
-    if unknown:
-        notes.append(
-            f"{counted(len(unknown), 'reading', 'readings')} with a gauge of which nothing is "
-            "known could not be compared: enter the gauge."
-        )
-    checked = crosscheck(
-        log.results, known, log.gauges, log.rope, inspection=log.inspection.identity
-    )
+    rope, tension = log.rope, log.inspection.tension
+    known = [reading for reading in log.readings if reading.gauge in log.gauges]
+    sections = sections_of_log(log)
+    checked = crosscheck(log.results, known, log.gauges, rope, inspection=log.inspection.identity)
     compared = checked.comparisons
-    places = log.positions_m()
-    photographed = pair_by_card(
-        log.results, nominal_mm=log.rope.nominal_mm, positions_m=places
-    ).sections
-    gauged, _ = sections_of_readings(
-        known,
-        log.gauges,
-        nominal_mm=log.rope.nominal_mm,
-        outer_strands=log.rope.outer_strands,
-        positions_m=places,
-        inspection=log.inspection.identity,
+    agreement = agreement_of(compared) if len(compared) >= FEWEST else None
+    method_comparison = compare_methods(compared) if compared else None
+    best = best_sections(
+        (*sections["photographs"], *sections["gauge"]),
+        contradicted={one.station for one in compared if one.word == "disagrees"},
     )
-    sections: dict[Source, tuple[Section, ...]] = {
-        "photographs": _along(photographed),
-        "gauge": _along(gauged),
-    }
-    rope = replace(
-        log.rope,
-        reference_tension=reference_tension or log.rope.reference_tension,
-        baseline_mm=log.rope.baseline_mm if baseline_mm is None else baseline_mm,
-        u_reference_mm=log.rope.u_reference_mm if u_reference_mm is None else u_reference_mm,
-    )
-    tension = log.inspection.tension
-    crossovers = {one.number for one in log.inspection.stations if one.at_crossover}
-    sets = usual_sets(rope) if rule_sets is None else rule_sets
-    limits: list[Limit | NotApplicable] = list(
-        limits_for(rope, rule_sets=sets, own=own, tension=tension)
-    )
-    for groove in rope.grooves:
-        # a sheave has no pitch and a drum of one layer needs no limits of its own: no gap to tell
-        limits += [
-            one
-            for one in groove_limits(rope, groove)
-            if isinstance(one, Limit) or one.rule.services or groove.layers > 1
-        ]
-    u_readings = [None if one is None else combined_u_mm(one) for one in log_terms(log)]
     odd = screen_log(log, level=level, pace=pace)
+    gaps = gaps_and_contradictions(log)
+    lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for one in odd if len(one.places) <= 2 for place in one.places}
-    findings = (
-        *far_from_nominal(log, u_readings, named=one_by_one),
-        *odd,
-        *gaps_and_contradictions(log),
-    )
+    findings = (*far_from_nominal(log, named=one_by_one), *odd, *gaps)
     doubted = _doubted_stations(findings, checked)
+    sets = usual_sets(rope) if rule_sets is None else rule_sets
+    limits = (
+        *limits_for(rope, rule_sets=sets, own=own, tension=tension),
+        *all_groove_limits(rope),
+    )
+    verdicts, notes = _verdicts(log, sections, limits, decision)
+    return Assessment(
+        log=log,
+        crosscheck=checked,
+        agreement=agreement,
+        findings=findings,
+        photograph_sections=sections["photographs"],
+        gauge_sections=sections["gauge"],
+        verdicts=tuple(
+            replace(one, doubted=bool(doubted) if one.station is None else one.station in doubted)
+            for one in verdicts
+        ),
+        not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
+        best=best,
+        local=tuple(
+            replace(one, doubted=one.station in doubted)
+            for one in local_decreases(best, nominal_mm=rope.nominal_mm)
+        ),
+        notes=(*_unknown_gauges(log), *notes),
+        method_comparison=method_comparison,
+        severities=_severities(log, best, limits, doubted),
+        station_histories=station_histories(log, limits),
+        groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
+        lays=lays,
+        doubted=doubted,
+        not_asked=not_asked(rope),
+    )
+
+
+def _unknown_gauges(log: Log) -> list[str]:
+    unknown = sum(reading.gauge not in log.gauges for reading in log.readings)
+    if not unknown:
+        return []
+    return [
+        f"{counted(unknown, 'reading', 'readings')} with a gauge of which nothing is known could "
+        "not be compared: enter the gauge."
+    ]
+
+
+def _verdicts(
+    log: Log,
+    sections: Mapping[Source, Sequence[Section]],
+    limits: Sequence[Limit | NotApplicable],
+    decision: DecisionRule,
+) -> tuple[list[PlacedVerdict], list[str]]:
+    """Return every figure against its limits, and what could not be judged."""
+    crossovers = log.crossovers()
     verdicts: list[PlacedVerdict] = []
+    notes: list[str] = []
     for source, along in sections.items():
         if not along:
             notes.append(
                 f"No station was measured in two directions by {source}: no mean, no verdict."
             )
             continue
-        found = station_verdicts(along, limits, source, decision=decision, crossovers=crossovers)
-        if rope.service == "new":
+        verdicts += station_verdicts(
+            along, limits, source, decision=decision, crossovers=crossovers
+        )
+        if log.rope.service == "new":
             whole, why = whole_rope_verdicts(
                 along, limits, source, nominal_mm=log.rope.nominal_mm, decision=decision
             )
-            found += whole
+            verdicts += whole
             notes += why
-        verdicts += [
-            replace(one, doubted=bool(doubted) if one.station is None else one.station in doubted)
-            for one in found
-        ]
-    notes += scope_notes(limits, crossovers)
+    return verdicts, [*notes, *scope_notes(limits, crossovers)]
+
+
+def _severities(
+    log: Log,
+    best: Sequence[Section],
+    limits: Sequence[Limit | NotApplicable],
+    doubted: Collection[int],
+) -> tuple[StationSeverity, ...]:
+    """Return the uniform decrease of every station for which a reference diameter is known."""
     table = next(
         (one for one in limits if isinstance(one, Limit) and one.rule.what == "uniform decrease"),
         None,
     )
-    best = best_sections(
-        (*sections["photographs"], *sections["gauge"]),
-        contradicted={one.station or 0 for one in compared if one.word == "disagrees"},
-    )
-    local = local_decreases(best, nominal_mm=log.rope.nominal_mm) if len(best) >= 3 else ()
-    severities = [
-        (one, uniform_decrease(rope, one.mean_mm, one.u_mean_mm, tension=tension)) for one in best
+    rated = [
+        (
+            section,
+            uniform_decrease(
+                log.rope, section.mean_mm, section.u_mean_mm, tension=log.inspection.tension
+            ),
+        )
+        for section in best
     ]
-    return Assessment(
-        log=log,
-        crosscheck=checked,
-        agreement=agreement_of(compared) if len(compared) >= FEWEST else None,
-        findings=findings,
-        photograph_sections=sections["photographs"],
-        gauge_sections=sections["gauge"],
-        verdicts=tuple(verdicts),
-        not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
-        best=best,
-        local=tuple(replace(one, doubted=one.station in doubted) for one in local),
-        notes=tuple(notes),
-        method_comparison=compare_methods(compared) if compared else None,
-        severities=tuple(
-            StationSeverity(
-                at.station,
-                at.source,
-                one,
-                "" if table is None else scope_of(table, at.station, crossovers),
-                at.station in doubted,
-            )
-            for at, one in severities
-            if isinstance(one, SeverityRating)
-        ),
-        station_histories=station_histories(log, limits),
-        groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
-        lays=station_lays(log.results, log.rope.outer_strands),
-        doubted=doubted,
-        not_asked=not_asked(rope),
+    return tuple(
+        StationSeverity(
+            section.station,
+            section.source,
+            severity,
+            "" if table is None else scope_of(table, section.station, log.crossovers()),
+            section.station in doubted,
+        )
+        for section, severity in rated
+        if isinstance(severity, SeverityRating)
     )
-
-
-def _along(sections: Sequence[Section]) -> tuple[Section, ...]:
-    """Return sections in the rope's order."""
-    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station)))

@@ -210,6 +210,19 @@ def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ..
     return tuple(results)
 
 
+def all_groove_limits(rope: Rope) -> tuple[Limit | NotApplicable, ...]:
+    """Return the limits of all grooves of a rope that there is something to say of.
+
+    A sheave has no pitch, and a drum of one layer needs no limits of its own: no gap to tell.
+    """
+    return tuple(
+        limit
+        for groove in rope.grooves
+        for limit in groove_limits(rope, groove)
+        if isinstance(limit, Limit) or limit.rule.services or groove.layers > 1
+    )
+
+
 def _none(rule: Rule, reason: str) -> NotApplicable:
     return NotApplicable(rule, f"{rule.rule_set}, {rule.what}: {reason}.")
 

@@ -9,14 +9,15 @@ may be, and by more than the increase whose cause has to be found, is no such ro
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from inspection.limits.standards import BAND_EDGES_PCT, discard_category
-from inspection.model.log import Log
+from inspection.model.log import Log, log_terms
 from inspection.model.loss import LOSS_REMEDY, MOST_PCT
 from inspection.model.rope import Rope
 from vision.results import Estimate, Finding, Place
+from vision.uncertainty import combined_u_mm
 
 # Largest oversize of a new rope in any row (FACTS: strands with fibre centres, 4 to 6 mm), and
 # the increase at which the cause has to be found, % of nominal.
@@ -48,9 +49,7 @@ def plausible_mm(rope: Rope) -> tuple[float, float]:
     )
 
 
-def far_from_nominal(
-    log: Log, u_readings_mm: Sequence[float | None], *, named: Collection[Place | None] = ()
-) -> tuple[Finding, ...]:
+def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple[Finding, ...]:
     """Return what is said where figures can't belong to the rope's nominal diameter.
 
     Every reading and every photograph counts, in one direction or two; one beyond the bounds by
@@ -60,8 +59,6 @@ def far_from_nominal(
     ----------
     log : Log
         The inspection.
-    u_readings_mm : sequence of float or None
-        Standard uncertainty of each reading, mm; None where its gauge is not known.
     named : collection of Place, optional
         Places whose figures other findings speak of one by one; only where there are others is
         anything said.
@@ -69,8 +66,13 @@ def far_from_nominal(
     low, high = plausible_mm(log.rope)
     beside = log.beside_the_plan()
     figures = [
-        _Figure(one.place, f"{one.typed} logged at {one.place.words}", one.value_mm, u or 0.0)
-        for one, u in zip(log.readings, u_readings_mm, strict=True)
+        _Figure(
+            one.place,
+            f"{one.typed} logged at {one.place.words}",
+            one.value_mm,
+            combined_u_mm(terms or ()),
+        )
+        for one, terms in zip(log.readings, log_terms(log), strict=True)
     ]
     figures += [
         _Figure(

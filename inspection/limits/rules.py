@@ -145,9 +145,6 @@ def resolve(
     rope: Rope,
     *,
     tension: Tension = "none",
-    reference_tension: Tension | None = None,
-    baseline_mm: float | None = None,
-    u_reference_mm: float | None = None,
 ) -> tuple[Limit | NotApplicable, ...]:
     """Return what each rule comes to for this rope, in the rules' order.
 
@@ -156,34 +153,23 @@ def resolve(
     rules : iterable of Rule
         Rows; those of one document and one `what` are alternatives, of which one is used.
     rope : Rope
-        The rope.
+        The rope, with its reference and baseline diameters and their state of tension. Where
+        nobody wrote that down the limit applies with a note.
     tension : str, optional
         State of tension while the rope was measured.
-    reference_tension : str or None, optional
-        State of tension while the reference or baseline was measured; by default what the rope
-        says. Where nobody wrote it down the limit applies with a note.
-    baseline_mm : float or None, optional
-        Baseline diameter after 30 CFR 56.19022, mm; by default the rope's. It is not the
-        reference diameter.
-    u_reference_mm : float or None, optional
-        Standard uncertainty of the reference or baseline, mm; by default the rope's.
 
     Raises
     ------
     ValueError
         If the rope's nominal, reference or baseline diameter is not more than 0.
     """
-    reference_tension = reference_tension or rope.reference_tension
-    baseline_mm = rope.baseline_mm if baseline_mm is None else baseline_mm
-    u_reference_mm = rope.u_reference_mm if u_reference_mm is None else u_reference_mm
-    if u_reference_mm is not None and not 0 <= u_reference_mm < math.inf:
-        raise ValueError(
-            f"the reference diameter's uncertainty must be 0 mm or more; got {u_reference_mm}."
-        )
+    u_mm = rope.u_reference_mm
+    if u_mm is not None and not 0 <= u_mm < math.inf:
+        raise ValueError(f"the reference's uncertainty must be 0 mm or more; got {u_mm}.")
     bases: dict[Base, float | None] = {
         "nominal": rope.nominal_mm,
         "reference": rope.reference_mm,
-        "baseline": baseline_mm,
+        "baseline": rope.baseline_mm,
         "nothing": 0.0,
     }
     for name, value in bases.items():
@@ -195,13 +181,14 @@ def resolve(
     results: list[Limit | NotApplicable] = []
     for alternatives in rows.values():
         judged = [
-            (_reasons(rule, rope, tension, reference_tension, bases), rule) for rule in alternatives
+            (_reasons(rule, rope, tension, rope.reference_tension, bases), rule)
+            for rule in alternatives
         ]
         reasons, rule = min(judged, key=lambda pair: len(pair[0]))
         if reasons:
             results.append(NotApplicable(rule, f"{_name(rule)}: " + "; ".join(reasons) + "."))
         else:
-            limit = _limit(rule, bases, tension, reference_tension, u_reference_mm)
+            limit = _limit(rule, bases, tension, rope.reference_tension, u_mm)
             results.append(_with_scope(limit, rope) if rule.plain_winding else limit)
     return tuple(results)
 

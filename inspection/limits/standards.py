@@ -381,9 +381,6 @@ def limits_for(
     rule_sets: Sequence[str] = USUAL_SETS,
     own: Sequence[Rule] = (),
     tension: Tension = "none",
-    reference_tension: Tension | None = None,
-    baseline_mm: float | None = None,
-    u_reference_mm: float | None = None,
 ) -> tuple[Limit | NotApplicable, ...]:
     """Return the limits of the named documents, and the user's own, for one rope.
 
@@ -395,7 +392,7 @@ def limits_for(
         Keys of `RULE_SETS`.
     own : sequence of Rule, optional
         The user's own rules (`inspection.limits.user_rules`).
-    tension, reference_tension, baseline_mm, u_reference_mm : optional
+    tension : str, optional
         As in `inspection.limits.rules.resolve`.
 
     Raises
@@ -417,11 +414,4 @@ def limits_for(
             f"'{unknown[0]}' is not a known set of limits: choose from {', '.join(RULE_SETS)}."
         )
     rules = [rule for name in rule_sets for rule in RULE_SETS[name]]
-    return resolve(
-        [*rules, *own],
-        rope,
-        tension=tension,
-        reference_tension=reference_tension,
-        baseline_mm=baseline_mm,
-        u_reference_mm=u_reference_mm,
-    )
+    return resolve([*rules, *own], rope, tension=tension)

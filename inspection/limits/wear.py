@@ -72,8 +72,6 @@ def uniform_decrease(
     u_mm: float,
     *,
     tension: Tension = "none",
-    reference_tension: Tension | None = None,
-    u_reference_mm: float | None = None,
     covariance_mm2: float = 0.0,
 ) -> SeverityRating | NotApplicable:
     """Return the uniform decrease of diameter and its severity, or why there is none.
@@ -81,13 +79,11 @@ def uniform_decrease(
     Parameters
     ----------
     rope : Rope
-        The rope, with its reference diameter.
+        The rope, with its reference diameter, its uncertainty and its state of tension.
     mean_mm, u_mm : float
         Measured diameter (mean of two directions) and its standard uncertainty, mm.
-    tension, reference_tension : str, optional
-        States of tension at the two measurements; the reference's is by default the rope's.
-    u_reference_mm : float or None, optional
-        Standard uncertainty of the reference diameter, mm; by default the rope's, or 0.
+    tension : str, optional
+        State of tension while the rope was measured.
     covariance_mm2 : float, optional
         Covariance of the two (same gauge, same card set), mm²; it cancels in the decrease.
 
@@ -117,7 +113,7 @@ def uniform_decrease(
             f"and {u_mm} mm."
         )
     table = [rule for rule in ISO_4309_2017 if rule.what == "uniform decrease"]
-    limit = resolve(table, rope, tension=tension, reference_tension=reference_tension)[0]
+    limit = resolve(table, rope, tension=tension)[0]
     if isinstance(limit, NotApplicable):
         return limit
     category = discard_category(rope)
@@ -128,8 +124,8 @@ def uniform_decrease(
     decrease = exact(rope.reference_mm or 0.0) - exact(round(mean_mm, 9))
     pct = round(100 * decrease / nominal, 9)
     index = bisect_right([Decimal(str(edge)) for edge in edges], pct)
-    u_reference = rope.u_reference_mm if u_reference_mm is None else u_reference_mm
-    u = math.sqrt(max(u_mm**2 + (u_reference or 0.0) ** 2 - 2.0 * covariance_mm2, 0.0))
+    u_reference_mm = rope.u_reference_mm or 0.0
+    u = math.sqrt(max(u_mm**2 + u_reference_mm**2 - 2.0 * covariance_mm2, 0.0))
     u_pct = 100.0 * u / rope.nominal_mm
     if u_pct == 0.0:
         spread = [float(place == index) for place in range(len(BANDS))]
@@ -167,7 +163,7 @@ class StationSeverity:
         Whether it rests on an entry that deserves a second look.
     """
 
-    station: int | None
+    station: int
     source: Source
     severity: SeverityRating
     out_of_scope: str = ""
@@ -234,7 +230,7 @@ def local_decreases(
     least_pct: float = 1.0,
     level: float = 0.05,
 ) -> tuple[LocalDecrease, ...]:
-    """Return each station against its neighbours along the rope, in the rope's order.
+    """Return each station against its neighbours, in the rope's order; none of fewer than three.
 
     The standard asks for an obvious local decrease and names no percentage. Our rule, stated
     here and in the report: a station is compared with the median of up to two neighbours on
@@ -246,7 +242,7 @@ def local_decreases(
     Parameters
     ----------
     sections : iterable of Section
-        At least three stations; ordered by position, or by number where positions lack.
+        Ordered by position, or by number where positions lack.
     nominal_mm : float
         Nominal diameter, mm.
     least_pct : float, optional
@@ -258,7 +254,7 @@ def local_decreases(
     Raises
     ------
     ValueError
-        If there are fewer than three stations, or a parameter is out of range.
+        If a parameter is out of range.
 
     References
     ----------
@@ -272,10 +268,7 @@ def local_decreases(
         )
     along = list(sections)
     if len(along) < 3:
-        raise ValueError(
-            f"a local decrease is looked for among at least 3 stations; got {len(along)}: "
-            "measure more places."
-        )
+        return ()
     if all(section.position_m is not None for section in along):
         along.sort(key=lambda section: section.position_m or 0.0)
     else:

@@ -15,6 +15,7 @@ from inspection.measurement.view import (
     mean_diameter,
     weighted_terms,
 )
+from inspection.model.log import Log
 from inspection.model.quantity import Quantity
 from inspection.model.readings import Gauge, Reading
 from vision.results import Estimate, Refusal, Result
@@ -147,12 +148,12 @@ def best_sections(
     contradicted : collection of int, optional
         Stations at which a photograph and a reading disagree.
     """
-    best: dict[int | None, Section] = {}
+    best: dict[int, Section] = {}
     for one in sections:
         there = best.get(one.station)
         if there is None or _stands_before(one, there, one.station in contradicted):
             best[one.station] = one
-    return tuple(sorted(best.values(), key=lambda one: (one.position_m or 0.0, one.station or 0)))
+    return _along_rope(best.values())
 
 
 def _stands_before(one: Section, there: Section, contradicted: bool) -> bool:
@@ -272,6 +273,28 @@ def pair_by_card(
                 )
             )
     return Pairing(tuple(sections), tuple(single), tuple(unplaced), tuple(refused))
+
+
+def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
+    """Return the stations with two directions or more by either source, in the rope's order.
+
+    Readings with a gauge of which nothing is known are left out.
+    """
+    nominal_mm, positions_m = log.rope.nominal_mm, log.positions_m()
+    by_card = pair_by_card(log.results, nominal_mm=nominal_mm, positions_m=positions_m)
+    by_gauge, _ = sections_of_readings(
+        [reading for reading in log.readings if reading.gauge in log.gauges],
+        log.gauges,
+        nominal_mm=nominal_mm,
+        outer_strands=log.rope.outer_strands,
+        positions_m=positions_m,
+        inspection=log.inspection.identity,
+    )
+    return {"photographs": _along_rope(by_card.sections), "gauge": _along_rope(by_gauge)}
+
+
+def _along_rope(sections: Iterable[Section]) -> tuple[Section, ...]:
+    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station)))
 
 
 def sections_of_readings(

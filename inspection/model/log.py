@@ -86,6 +86,10 @@ class Log:
             if isinstance(one, Estimate) and planned and one.station not in {None, *known}
         )
 
+    def crossovers(self) -> frozenset[int]:
+        """Return the stations at which the rope crosses over to the next layer of the drum."""
+        return frozenset(one.number for one in self.inspection.stations if one.at_crossover)
+
     def positions_m(self) -> dict[int, float]:
         """Return each station's distance along the rope, m."""
         return {station.number: station.position_m for station in self.inspection.stations}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import GTC  # type: ignore[import-untyped]
 import pytest
@@ -56,7 +57,7 @@ def test_a_figure_at_the_limit_can_not_be_settled_and_says_so() -> None:
 
 
 def test_an_unsure_reference_makes_the_verdict_unsure_and_a_shared_gauge_surer() -> None:
-    limit = limits_for(USED, rule_sets=["ISO 4309:2017"], u_reference_mm=0.06)[0]
+    limit = limits_for(replace(USED, u_reference_mm=0.06), rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
     apart = judge(limit, 38.36, 0.08)
     assert apart.u_mm == pytest.approx(0.1)  # 6-8-10
@@ -71,7 +72,7 @@ def test_an_unsure_reference_makes_the_verdict_unsure_and_a_shared_gauge_surer()
 
 
 def test_an_unsure_reference_is_named_where_no_measurement_can_help() -> None:
-    limit = limits_for(USED, rule_sets=["ISO 4309:2017"], u_reference_mm=0.3)[0]
+    limit = limits_for(replace(USED, u_reference_mm=0.3), rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
     assert "The reference diameter is too unsure" in judge(limit, 38.3, 0.05).words
 

@@ -99,8 +99,7 @@ def test_a_limit_that_is_met_is_met_already() -> None:
 def test_the_limits_own_uncertainty_widens_the_interval() -> None:
     def found(u_reference_mm: float) -> TimeToLimit:
         limit = limits_for(
-            Rope("R", 40.0, reference_mm=41.2),
-            u_reference_mm=u_reference_mm,
+            Rope("R", 40.0, reference_mm=41.2, u_reference_mm=u_reference_mm),
             rule_sets=["ISO 4309:2017"],
         )[0]
         assert isinstance(limit, Limit)

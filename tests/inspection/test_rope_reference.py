@@ -64,7 +64,7 @@ def test_all_fields_come_back_from_record_and_table(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("field", "value", "words"),
-    [("baseline_mm", "thick", "number in mm"), ("reference_tension", "tight", "is one of none")],
+    [("baseline_mm", "thick", "is not a length"), ("reference_tension", "tight", "is one of none")],
 )
 def test_a_folder_with_a_field_that_cannot_be_is_told(
     tmp_path: Path, field: str, value: str, words: str

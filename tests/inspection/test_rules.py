@@ -9,13 +9,13 @@ import pytest
 
 from inspection.limits.rules import Limit, NotApplicable, exact
 from inspection.limits.standards import RULE_SETS, limits_for
-from inspection.model.rope import Rope
+from inspection.model.rope import Rope, Tension
 
 IN_SERVICE = Rope("R-1", 40.0, reference_mm=41.2)
 
 
-def _reasons(rope: Rope, rule_set: str, **options: object) -> list[str]:
-    answers = limits_for(rope, rule_sets=[rule_set], **options)  # type: ignore[arg-type]
+def _reasons(rope: Rope, rule_set: str, *, tension: Tension = "none") -> list[str]:
+    answers = limits_for(rope, rule_sets=[rule_set], tension=tension)
     return [answer.reason for answer in answers if isinstance(answer, NotApplicable)]
 
 
@@ -40,8 +40,9 @@ def test_every_set_answers_for_every_kind_of_rope_with_a_limit_or_a_reason() -> 
                         duty=duty,
                         service=service,
                         reference_mm=20.6,
+                        baseline_mm=20.5,
                     )
-                    for answer in limits_for(rope, rule_sets=list(RULE_SETS), baseline_mm=20.5):
+                    for answer in limits_for(rope, rule_sets=list(RULE_SETS)):
                         if isinstance(answer, NotApplicable):
                             assert answer.reason.endswith(".")
                         else:
@@ -72,12 +73,11 @@ def test_a_limit_that_does_not_apply_says_why(rope: Rope, rule_set: str, reason:
 
 
 def test_a_reference_at_another_tension_is_not_compared() -> None:
-    apart = _reasons(
-        IN_SERVICE, "ISO 4309:2017", tension="in service, unknown", reference_tension="none"
-    )
+    unloaded = replace(IN_SERVICE, reference_tension="none")
+    apart = _reasons(unloaded, "ISO 4309:2017", tension="in service, unknown")
     assert len(apart) == 2
     assert "can't be compared" in apart[0]
-    assert _reasons(IN_SERVICE, "ISO 4309:2017", tension="none", reference_tension="none") == []
+    assert _reasons(unloaded, "ISO 4309:2017", tension="none") == []
 
 
 def test_a_reference_of_unknown_tension_is_compared_with_a_note() -> None:
@@ -95,15 +95,15 @@ def test_a_limit_from_nominal_under_tension_says_that_tension_thins() -> None:
 
 
 def test_the_references_own_uncertainty_travels_with_the_limit() -> None:
-    limit = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05)[0]
+    rope = replace(IN_SERVICE, u_reference_mm=0.05)
+    limit = limits_for(rope, rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
     assert limit.u_base_mm == 0.05
-    told = limits_for(
-        IN_SERVICE, rule_sets=["ISO 4309:2017"], u_reference_mm=0.05, reference_tension="none"
-    )[0]
-    assert isinstance(told, Limit)
-    assert told.note.startswith("The reference is the rope's diameter directly after running in.")
-    assert "tension" not in told.note
+    unloaded = replace(rope, reference_tension="none")
+    known = limits_for(unloaded, rule_sets=["ISO 4309:2017"])[0]
+    assert isinstance(known, Limit)
+    assert known.note.startswith("The reference is the rope's diameter directly after running in.")
+    assert "tension" not in known.note
 
 
 def test_limits_are_exact_decimal_numbers() -> None:

@@ -17,7 +17,7 @@ ROPE = Rope("R-1", 40.0, reference_mm=41.2)
 
 
 def test_the_spread_over_the_bands_is_that_of_drawn_diameters() -> None:
-    found = uniform_decrease(ROPE, 39.2, 0.2, u_reference_mm=0.15)
+    found = uniform_decrease(replace(ROPE, u_reference_mm=0.15), 39.2, 0.2)
     assert isinstance(found, SeverityRating)
     assert found.u_pct == pytest.approx(100 * 0.25 / 40)
     draws = 100 * (41.2 - np.random.default_rng(4).normal(39.2, 0.25, 200_000)) / 40
@@ -38,7 +38,9 @@ def test_a_sure_figure_lies_in_one_band() -> None:
 
 
 def test_a_gauge_that_measured_both_makes_the_decrease_surer() -> None:
-    shared = uniform_decrease(ROPE, 39.2, 0.2, u_reference_mm=0.2, covariance_mm2=0.2 * 0.2)
+    shared = uniform_decrease(
+        replace(ROPE, u_reference_mm=0.2), 39.2, 0.2, covariance_mm2=0.2 * 0.2
+    )
     assert isinstance(shared, SeverityRating)
     assert shared.u_pct == 0.0
 
@@ -135,7 +137,6 @@ def test_false_alarms_are_no_more_frequent_than_stated() -> None:
 
 
 def test_two_stations_are_too_few_to_look_for_a_local_decrease() -> None:
-    with pytest.raises(ValueError, match="at least 3 stations; got 2"):
-        _along([40.0, 40.1])
+    assert _along([40.0, 40.1]) == ()
     with pytest.raises(ValueError, match="`level` between 0 and 1"):
         local_decreases([], nominal_mm=40.0, level=1.5)

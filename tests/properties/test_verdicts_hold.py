@@ -34,10 +34,13 @@ ropes = st.builds(
 
 
 def _limits(rope: Rope) -> list[Limit]:
-    whole = replace(rope, reference_mm=rope.nominal_mm * 1.03)
-    answers = limits_for(
-        whole, rule_sets=list(RULE_SETS), baseline_mm=rope.nominal_mm * 1.02, u_reference_mm=0.02
+    whole = replace(
+        rope,
+        reference_mm=rope.nominal_mm * 1.03,
+        baseline_mm=rope.nominal_mm * 1.02,
+        u_reference_mm=0.02,
     )
+    answers = limits_for(whole, rule_sets=list(RULE_SETS))
     return [answer for answer in answers if isinstance(answer, Limit)]
 
 

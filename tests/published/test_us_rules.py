@@ -26,8 +26,8 @@ def _rows(name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def _only(rope: Rope, rule_set: str, baseline_mm: float | None = None) -> Limit:
-    (limit,) = limits_for(rope, rule_sets=[rule_set], baseline_mm=baseline_mm)
+def _only(rope: Rope, rule_set: str) -> Limit:
+    (limit,) = limits_for(rope, rule_sets=[rule_set])
     assert isinstance(limit, Limit)
     return limit
 
@@ -46,7 +46,7 @@ def test_5_pct_below_nominal_is_still_within_and_more_is_not(
 
 def test_6_pct_below_the_baseline_is_still_within_and_more_is_not() -> None:
     # the baseline is 1 mm over nominal: 6 % of it counts, not of nominal
-    limit = _only(Rope("R", 50.0), "30 CFR 56.19024", baseline_mm=51.0)
+    limit = _only(Rope("R", 50.0, baseline_mm=51.0), "30 CFR 56.19024")
     edge = 51.0 * 0.94
     assert judge(limit, edge, 0.0, decision=SIMPLE).outcome == "within"
     assert judge(limit, edge - 0.001, 0.0, decision=SIMPLE).outcome == "outside"
