@@ -36,6 +36,10 @@ def refused(refusal: Refusal) -> str:
     return f"{place(refusal)}: no diameter. {reasons}"
 
 
+# They turn what follows them round, so that a name reads as another one (UAX #9, section 2).
+_OVERRIDES = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
 def as_typed(text: str) -> str:
     """Return a user's text so that a page shows it as it was typed, not read as markup.
 
@@ -45,8 +49,13 @@ def as_typed(text: str) -> str:
     \\*7\\* \\<b\\>
     >>> print(as_typed("1. - a"))
     1\\. - a
+    >>> print(as_typed("A\u202egreB"))
+    A(U+202E)greB
     """
-    text = " ".join(text.split())
+    text = _OVERRIDES.sub(lambda found: f"(U+{ord(found[0]):04X})", " ".join(text.split()))
+    # no link: a page makes one of every address, whether its signs are escaped or not
+    text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:-1]}\u2060.", text)
+    text = text.replace("@", "\u2060@").replace("://", ":\u2060//")
     for sign in "\\`*_{}[]<>#$~|:&":
         text = text.replace(sign, f"\\{sign}")
     return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would begin a list

@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from inspection.record.record import open_record
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
@@ -56,7 +58,6 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Path:
     """Return a folder with a record of the sample inspection; not to be written to."""
-    from inspection.record.record import open_record
     from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
@@ -122,7 +123,6 @@ def team_pages(sample: Path, team_folder: Path) -> Iterator[tuple[str, Provider]
         "tests.browser.oidc_provider", reason="the login's test needs joserfc"
     )
     pytest.importorskip("authlib", reason="the login needs the extra team")
-    from inspection.record.record import open_record
 
     folder = team_folder
     shutil.copytree(sample, folder, dirs_exist_ok=True)
@@ -175,6 +175,9 @@ def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
     environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
     (folder / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
+    if "--team" not in more:  # the token of a start has its own test
+        command.append("--without-login")
+    open_record(folder / "record.db").close()
     server = subprocess.Popen(
         [*command, "--record", str(folder / "record.db"), *more], cwd=ROOT, env=environment,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,

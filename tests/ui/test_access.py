@@ -145,7 +145,8 @@ def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
     ("claims", "name"),
     [
         ({"email": "a.berg@example.org", "email_verified": True}, "A. Berg"),
-        ({"email": "A.Berg@EXAMPLE.org"}, "A. Berg"),  # the claim is optional
+        ({"email": "A.Berg@EXAMPLE.org", "email_verified": 1}, "A. Berg"),
+        ({"email": "A.Berg@EXAMPLE.org"}, None),  # the claim is optional, and so is our belief
         ({"email": "b@example.org", "email_verified": "true"}, "B. Holm"),
         # OpenID Connect Core 1.0, 5.1: the provider did not make sure that it is theirs
         ({"email": "a.berg@example.org", "email_verified": False}, None),
@@ -155,8 +156,8 @@ def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
         ({"email": None}, None),
         ({"email": ""}, None),
         # fullwidth and small capital letters are other letters, though they fold to these
-        ({"email": "ａ.berg@example.org"}, None),
-        ({"email": "a.berg@example.orɡ"}, None),
+        ({"email": "ａ.berg@example.org", "email_verified": True}, None),
+        ({"email": "a.berg@example.orɡ", "email_verified": True}, None),
     ],
 )
 def test_only_a_verified_address_of_the_file_is_somebody(

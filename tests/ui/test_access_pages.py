@@ -44,6 +44,7 @@ def as_person(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> As:
     (tmp_path / "team.toml").write_text(team_of(PEOPLE), encoding="utf-8")
     monkeypatch.setenv("ROPE_PHOTO_TEAM", str(tmp_path / "team.toml"))
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
+    open_record(tmp_path / "record.db").close()  # the pages make none that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
 
     def pages(letter: str) -> AppTest:
@@ -118,7 +119,7 @@ def test_who_has_no_role_sees_nothing_anywhere(sampled: As, letter: str) -> None
         for secret in ("quay crane", "22.11", SAMPLE, FOREIGN):
             assert secret not in words(at)
     if letter:
-        assert "x@example.org has no role here" in words(at).replace("\\", "")
+        assert "This login has no role here" in words(at)
 
 
 def test_the_name_comes_from_the_team_file_and_cannot_be_typed(as_person: As) -> None:
@@ -195,7 +196,8 @@ def test_a_team_file_that_breaks_while_the_pages_run_lets_nobody_in(
     (tmp_path / "team.toml").write_text("[people", encoding="utf-8")
     at.run()
     assert not at.exception
-    assert "is no TOML file" in words(at)
+    assert "The team file can't be used just now" in words(at)
+    assert "team.toml" not in words(at)
     assert "quay crane" not in words(at)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -15,7 +16,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from ui.cli.page import _hosts, _team_address, page
+from ui.cli.page import _addresses, _team_address, page
 
 
 def test_a_port_in_use_is_told() -> None:
@@ -112,28 +113,42 @@ def test_a_team_file_that_others_can_read_is_noted(
 
 
 def test_an_address_that_is_not_this_machines_is_told() -> None:
-    asked = ["--address", "no such host", "--without-login", "--no-browser"]
+    asked = ["--address", "no such host", "--without-login", "--host", "x", "--no-browser"]
     result = CliRunner().invoke(page, asked)
     assert result.exit_code == 1
     assert "is no address of this machine" in " ".join(result.output.split())
 
 
 @pytest.mark.parametrize(
-    ("address", "opened_at", "hosts"),
+    ("address", "hosts", "addresses"),
     [
-        ("127.0.0.1", "http://127.0.0.1:8501", ["127.0.0.1", "localhost"]),
+        ("127.0.0.1", (), ["http://127.0.0.1:8501", "http://localhost:8501"]),
+        ("::1", (), ["http://[::1]:8501"]),
         (
             "0.0.0.0",
-            "https://ropes.example.org",
-            ["0.0.0.0", "127.0.0.1", "localhost", "ropes.example.org"],
+            ("ropes.local", "https://ropes.example.org/"),
+            ["http://ropes.local:8501", "https://ropes.example.org", "http://127.0.0.1:8501",
+             "http://localhost:8501"],
         ),
-        ("0.0.0.0", "http://0.0.0.0:8501", []),  # said explicitly: any name of the machine
     ],
-)
-def test_the_pages_answer_under_their_own_names_only(
-    address: str, opened_at: str, hosts: list[str]
+)  # fmt: skip
+def test_the_pages_answer_under_their_own_addresses_only(
+    address: str, hosts: tuple[str, ...], addresses: list[str]
 ) -> None:
-    assert _hosts(address, opened_at) == hosts
+    assert _addresses(address, 8501, hosts) == addresses
+
+
+def test_without_a_login_beyond_this_machine_the_names_are_asked_for() -> None:
+    result = CliRunner().invoke(page, ["--address", "0.0.0.0", "--without-login", "--no-browser"])
+    assert result.exit_code == 2
+    assert "needs --host: the name under which people reach it" in " ".join(result.output.split())
+
+
+def test_a_record_that_was_named_and_is_missing_is_told(tmp_path: Path) -> None:
+    result = CliRunner().invoke(page, ["--record", str(tmp_path / "no.db"), "--no-browser"])
+    assert result.exit_code == 1
+    assert "there is no record at" in result.output
+    assert not list(tmp_path.iterdir())
 
 
 def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> None:
@@ -150,9 +165,14 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
         cwd=Path(__file__).resolve().parents[2],
     ) as running:
         assert running.stdout is not None
-        assert f"http://127.0.0.1:{port}" in running.stdout.readline()
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10) as answer:
+        told = re.search(rf"http://127.0.0.1:{port}/\?token=\S+", running.stdout.readline())
+        assert told
+        with pytest.raises(urllib.error.HTTPError, match="403"):  # another account of the machine
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10)
+        cookies = urllib.request.HTTPCookieProcessor()
+        with urllib.request.build_opener(cookies).open(told[0], timeout=10) as answer:
             assert answer.status == 200
+            assert answer.url == f"http://127.0.0.1:{port}/"
         running.send_signal(signal.SIGTERM)
         running.wait(timeout=20)
     until = time.monotonic() + 10

@@ -8,6 +8,7 @@ import click
 
 if TYPE_CHECKING:
     import subprocess
+    from pathlib import Path
 
 
 HERE = ("127.0.0.1", "localhost", "::1")
@@ -45,6 +46,14 @@ HERE = ("127.0.0.1", "localhost", "::1")
     help="Let everybody who reaches --address read and change the record, without a login.",
 )
 @click.option(
+    "--host",
+    "hosts",
+    multiple=True,
+    metavar="NAME",
+    help="Name or address under which people reach --address without a login, e.g. ropes.local or "
+    "https://ropes.example.org; may be given several times.",
+)
+@click.option(
     "--port",
     type=click.IntRange(1, 65535),
     default=8501,
@@ -58,6 +67,7 @@ def page(
     team: str | None,
     address: str,
     without_login: bool,
+    hosts: tuple[str, ...],
     port: int,
     no_browser: bool,
 ) -> None:
@@ -73,11 +83,13 @@ def page(
       ropephoto page --team team.toml --record postgresql://ropes@db/ropes
     """
     import os
+    import secrets
     import signal
     import socket
     import subprocess
     import sys
     from pathlib import Path
+    from urllib.parse import urlsplit
 
     from inspection.record.record import open_record
 
@@ -87,6 +99,11 @@ def page(
         raise click.UsageError(
             f"at {address} everybody in the network could read and change the record; name the "
             "people with --team FILE, or say --without-login if that is meant."
+        )
+    if without_login and address not in HERE and not hosts:
+        raise click.UsageError(
+            "--without-login beyond this machine needs --host: the name under which people reach "
+            "it, e.g. --host ropes.local. Pages of other addresses are then not answered."
         )
     if place:
         try:
@@ -113,22 +130,32 @@ def page(
         environment["ROPE_PHOTO_RECORD"] = place
     if photographs:
         environment["ROPE_PHOTO_STORE"] = photographs
+    addresses = [opened_at] if team else _addresses(address, port, hosts)
+    token = "" if team or without_login else secrets.token_urlsafe()
+    environment |= {"ROPE_PHOTO_ORIGINS": ",".join(addresses), "ROPE_PHOTO_TOKEN": token}
+    environment.setdefault("ROPE_PHOTO_LOGINS", str(_logins_file()))
     command = [sys.executable, "-m", "streamlit", "run"]
     command += [str(Path(__file__).resolve().parents[1] / "web" / "server.py")]
     command += [f"--server.address={address}", f"--server.port={port}", "--server.headless=true"]
     if team:
         environment["ROPE_PHOTO_TEAM"] = str(Path(team).resolve())
         command += [f"--secrets.files={Path(team).resolve()}"]
-    hosts = _hosts(address, opened_at)
-    command += [f"--server.allowedHosts={host}" for host in hosts]
+    names = {urlsplit(one).hostname or "" for one in addresses} | set(HERE)
+    command += [f"--server.allowedHosts={name}" for name in sorted(names)]
     server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
     # ended from outside, it takes the pages with it
     signal.signal(signal.SIGTERM, lambda *_: _stop(server))
     try:
         if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
+            opened_at = f"{opened_at}/?token={token}" if token else addresses[0]
             click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
+            if without_login:
+                click.echo(
+                    f"Everybody who reaches {' or '.join(addresses)} can read and change the "
+                    "record, its photographs and its reviews, under any name."
+                )
             if not no_browser:
-                click.launch(opened_at)
+                _show(opened_at)
         status = server.wait()
     except KeyboardInterrupt:
         _stop(server)
@@ -162,14 +189,40 @@ def _team_address(team: str) -> str:
     return opened_at
 
 
-def _hosts(address: str, opened_at: str) -> list[str]:
-    """Return the host names under which the pages answer; empty where all of them do."""
-    from urllib.parse import urlsplit
+def _addresses(address: str, port: int, hosts: tuple[str, ...]) -> list[str]:
+    """Return the addresses, each with scheme and port, under which the pages answer."""
+    told = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
+    here = {address} & set(HERE) or {"127.0.0.1"}
+    if here != {"::1"}:
+        here = {"127.0.0.1", "localhost"}
+    return [one.rstrip("/") for one in told] + [
+        f"http://{_in_url(one)}:{port}" for one in sorted(here)
+    ]
 
-    named = urlsplit(opened_at).hostname or address
-    if named not in HERE and named == address:
-        return []  # --without-login at an address that has more names than one
-    return sorted({*HERE[:2], named, address})
+
+def _logins_file() -> Path:
+    """Return where logins are kept, for all server processes of this account."""
+    from platformdirs import user_data_path
+
+    return user_data_path("rope-photo-check", appauthor=False) / "logins.db"
+
+
+def _show(address: str) -> None:
+    """Open the browser by a file of this account: a command line is seen by other accounts."""
+    import atexit
+    import html
+    import tempfile
+    from pathlib import Path
+
+    folder = tempfile.TemporaryDirectory(prefix="ropephoto-")
+    atexit.register(folder.cleanup)
+    page = Path(folder.name) / "open.html"
+    page.touch(mode=0o600)
+    page.write_text(
+        f'<meta http-equiv="refresh" content="0; url={html.escape(address, quote=True)}">',
+        encoding="utf-8",
+    )
+    click.launch(page.as_uri())
 
 
 def _reached(address: str) -> str:

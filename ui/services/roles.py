@@ -184,21 +184,40 @@ def check_login(path: str | Path) -> str:
     return f"{parts.scheme}://{parts.netloc}"
 
 
-def person_of(claims: Mapping[str, Any], team: Mapping[str, Person]) -> Person | None:
+def accepts_unverified(path: str | Path) -> bool:
+    """Say whether the team file takes addresses of which the provider says nothing.
+
+    Its table [login] says so with ``accept_unverified_email = true``.
+    """
+    login = _tables(path).get("login")
+    return isinstance(login, dict) and login.get("accept_unverified_email") is True
+
+
+def person_of(
+    claims: Mapping[str, Any], team: Mapping[str, Person], *, unverified: bool = False
+) -> Person | None:
     """Return whom a login's claims mean; None for somebody whom the team file does not name.
 
     Parameters
     ----------
     claims : mapping
         What the login says: "email" and, from most providers, "email_verified" (OpenID Connect
-        Core 1.0, section 5.1). An address that the provider calls unverified counts for nothing,
-        because anybody may have typed it.
+        Core 1.0, section 5.1). An address that the provider does not call verified counts for
+        nothing, because anybody may have typed it.
     team : mapping of str to Person
         As `read_team` returns it.
+    unverified : bool, optional
+        Whether an address counts of which the provider does not say that it is verified; one that
+        it calls unverified never does.
     """
-    if str(claims.get("email_verified", True)).strip().lower() in ("false", "0", "none"):
+    if str(claims.get("email_verified", unverified)).strip().lower() not in ("true", "1"):
         return None
-    return team.get(_address(str(claims.get("email") or "")))
+    return person_named(str(claims.get("email") or ""), team)
+
+
+def person_named(email: str, team: Mapping[str, Person]) -> Person | None:
+    """Return whom of a team an e-mail address means, None where it means nobody."""
+    return team.get(_address(email))
 
 
 def _tables(path: str | Path) -> dict[str, Any]:

@@ -6,10 +6,12 @@ sentence of its own for whatever went wrong; here the reason takes its place.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable
 from contextvars import ContextVar
 from typing import Any
 
+from ui.services.roles import AccessError
 from ui.web.page.streamlit_internals import DownloadHandler, wrap_download_handler
 
 Make = Callable[[], bytes | str]
@@ -19,6 +21,10 @@ FAULT = (
     "server's log says more."
 )
 GONE = "The file could not be made: the page is from before a restart. Open it again."
+FOREIGN = "this file was made for somebody else's page"
+_owners: defaultdict[str, set[str]] = defaultdict(set)
+_asking: ContextVar[str] = ContextVar("asking", default="")
+_made_for: ContextVar[list[str] | None] = ContextVar("made for", default=None)
 _reasons: ContextVar[list[str] | None] = ContextVar("reasons", default=None)
 
 
@@ -38,6 +44,26 @@ def reporting_error(make: Make) -> Make:
     return make_or_note
 
 
+def owners_of(path: str) -> frozenset[str]:
+    """Return the e-mail addresses of those for whom a made file was made."""
+    return frozenset(_owners.get(path.rsplit("/", 1)[-1], ()))
+
+
+def note_owner(email: str, session: str) -> None:
+    """Note whom the file that is being made belongs to; called where it is made.
+
+    Raises
+    ------
+    AccessError
+        If another session asks for it than the one that the button was drawn in.
+    """
+    if _asking.get() not in ("", session):
+        raise AccessError(f"{FOREIGN}.")
+    owners = _made_for.get()
+    if owners is not None:
+        owners.append(email)
+
+
 def patch_download_handler() -> None:
     """Let the server say why a file was not handed out; called once, where it is started."""
     wrap_download_handler(_with_reason)
@@ -45,11 +71,17 @@ def patch_download_handler() -> None:
 
 async def _with_reason(handle: DownloadHandler, request: Any, session_id: str) -> Any:
     reasons: list[str] = []
-    token = _reasons.set(reasons)  # the thread that makes the file sees this list
+    owners: list[str] = []
+    # the thread that makes the file sees these
+    tokens = _reasons.set(reasons), _made_for.set(owners), _asking.set(session_id)
     try:
         response = await handle(request, session_id)
     finally:
-        _reasons.reset(token)
+        _reasons.reset(tokens[0])
+        _made_for.reset(tokens[1])
+        _asking.reset(tokens[2])
+    if url := response.deferred_file.url:
+        _owners[url.rsplit("/", 1)[-1]].update(owners)
     if response.error_msg:
         response.error_msg = reasons[-1] if reasons else GONE
     return response

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import getpass
 import json
+import logging
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -21,16 +22,27 @@ from ui.services.roles import (
     TEAM_FILE,
     AccessError,
     Person,
+    accepts_unverified,
     local_user,
     may_open,
+    person_named,
     person_of,
     read_team,
     require_role,
 )
 from ui.text import as_typed
-from ui.web.page.downloads import Make, reporting_error
+from ui.web.page.downloads import Make, note_owner, reporting_error
+from ui.web.page.streamlit_internals import session_name
 
 NOT_LOGGED_IN = "You are not logged in."
+NO_ROLE = (
+    "this login has no role here. Ask whoever keeps the team file to enter its e-mail address with "
+    "a role, then open the page again."
+)
+UNUSABLE = (
+    "the team file can't be used just now, so nobody's role is known. Whoever keeps it finds the "
+    "reason in the server's log."
+)
 
 
 def current_user() -> Person:
@@ -44,17 +56,17 @@ def current_user() -> Person:
     file = os.environ.get(TEAM_FILE)
     if not file:
         return local_user(own_name())
-    team = read_team(file)
+    try:
+        team, unverified = read_team(file), accepts_unverified(file)
+    except AccessError as wrong:  # its sentence names the file and people
+        logging.getLogger(__name__).error("%s", wrong)
+        raise AccessError(UNUSABLE) from wrong
     claims = st.user.to_dict()
     if not claims.get("is_logged_in"):
         raise AccessError(NOT_LOGGED_IN)
-    person = person_of(claims, team)
+    person = person_of(claims, team, unverified=unverified)
     if person is None or not person.roles:
-        email = str(claims.get("email") or "somebody without an e-mail address")
-        raise AccessError(
-            f"the address {email} has no role here. Ask whoever keeps the team file to enter this "
-            "address with a role, then open the page again."
-        )
+        raise AccessError(NO_ROLE)
     return person
 
 
@@ -106,17 +118,18 @@ def guard_download(
     kept from when the button was drawn, and their roles are looked up anew. `check` may refuse
     them for another reason.
     """
-    drawn_for = authorized_user()
+    drawn_for, drawn_in = authorized_user(), session_name()
     file = os.environ.get(TEAM_FILE)
 
     def made() -> bytes | str:
         now = drawn_for
         if file:
-            now = person_of({"email": drawn_for.email}, read_team(file)) or Person(
+            now = person_named(drawn_for.email, read_team(file)) or Person(
                 drawn_for.name, drawn_for.email, frozenset()
             )
         require_role(now, screen)
         check(now)
+        note_owner(now.email, drawn_in)
         return make()
 
     return reporting_error(made)

@@ -1,17 +1,34 @@
-"""What the server adds to Streamlit's answers: safe headers, and files for the team only."""
+"""What stands between the network and Streamlit: who comes in, how much, and safe headers."""
 
 from __future__ import annotations
 
 import os
+import re
+import time
+from collections import Counter, defaultdict, deque
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
 import streamlit as st
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
-from ui.services.roles import TEAM_FILE, AccessError, person_of, read_team
-from ui.web.page.streamlit_internals import login_claims
+from ui.services import logins
+from ui.services.roles import TEAM_FILE
+from ui.web.page.door import (
+    ALWAYS_OPEN,
+    LOGIN_COOKIE,
+    TOKEN,
+    TOKEN_COOKIE,
+    Visitor,
+    door_page,
+    is_https,
+    is_own_address,
+    token_in,
+    visitor,
+)
+from ui.web.page.downloads import owners_of
+from ui.web.page.streamlit_internals import claims_set, login_claims, may_be_asked
 
 Message = MutableMapping[str, Any]
 Scope = MutableMapping[str, Any]
@@ -21,63 +38,197 @@ AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 # Nothing from another address is loaded or told, whatever stands in a rope's name. The charts
 # need 'unsafe-eval' (Vega compiles its expressions), photographs and the rope's view need blob:.
+POLICY = (
+    "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; "
+    "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
+    "connect-src 'self' {socket} blob: data:; worker-src 'self' blob:; object-src 'none'; "
+    "base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+)
 HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; "
-        "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
-        "connect-src 'self' ws: wss: blob: data:; worker-src 'self' blob:; object-src 'none'; "
-        "base-uri 'self'; frame-ancestors 'none'"
-    ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
     "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": (
+        "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), "
+        "bluetooth=(), hid=(), midi=(), display-capture=(), browsing-topics=()"
+    ),
 }
+HSTS = "max-age=31536000"
+
+# What one person, or one address where nobody logs in, may have at a time.
+MOST_SOCKETS, MOST_SOCKETS_EACH = 300, 20
+MOST_UPLOADS, MOST_UPLOAD_BYTES, WINDOW_S = 800, 4_000_000_000, 600.0
+_sockets: Counter[str] = Counter()
+_uploads: defaultdict[str, deque[tuple[float, int]]] = defaultdict(deque)
 
 
 def security_middleware(app: AsgiApp) -> AsgiApp:
-    """Return `app` with `HEADERS` on every answer, and with made files for the team only.
+    """Return `app` behind the door: nothing reaches it from whoever may not come in.
 
-    A file that was made for a download lies under an address that can't be guessed, but could be
-    passed on: with a team file it is handed only to whoever the login's cookie names with a role.
+    A file that was made for a download is handed only to whom it was made for.
     """
 
     async def answer(scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
+        if scope["type"] == "websocket":
+            await _socket(app, scope, receive, send)
+        elif scope["type"] == "http":
+            await _request(app, scope, receive, _with_headers(scope, send))
+        else:
             await app(scope, receive, send)
-            return
-
-        async def send_safely(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(raw=message["headers"])
-                for name, value in HEADERS.items():
-                    headers[name] = value
-                if _is_made_file(scope["path"]):
-                    headers["Cache-Control"] = "no-store"
-                message["headers"] = headers.raw
-            await send(message)
-
-        closed = scope["path"].endswith("/_stcore/metrics") or (
-            _is_made_file(scope["path"]) and not _has_role(Headers(scope=scope).get("cookie", ""))
-        )
-        refusal = PlainTextResponse("This is for people of the team; log in first.", 403)
-        await (refusal if closed else app)(scope, receive, send_safely)
 
     return answer
 
 
-def _is_made_file(path: str) -> bool:
-    base = str(st.get_option("server.baseUrlPath") or "").strip("/")
-    return path.startswith(f"/{base}/media/" if base else "/media/")
+async def _request(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> None:
+    path = _inner_path(scope["path"])
+    if path == "/_stcore/health":  # a proxy and the command that starts us ask by any name
+        await app(scope, receive, send)
+        return
+    refusal = _refusal(scope, path)
+    if refusal is not None:
+        await refusal(scope, receive, send)
+    elif path in ("/auth/logout", "/oauth2callback"):
+        await app(scope, receive, _keeping_logins(scope, path, send))
+    else:
+        await app(scope, receive, send)
 
 
-def _has_role(cookie: str) -> bool:
-    """Say whether a request comes from a person with a role; everybody's is without a team file."""
-    file = os.environ.get(TEAM_FILE)
-    if not file:
-        return True
-    claims = login_claims(cookie)
+def _refusal(scope: Scope, path: str) -> Response | None:
+    """Return what is said to a request that does not come in; None where it does."""
+    if not is_own_address(scope) or path == "/_stcore/metrics":
+        return PlainTextResponse("This is not one of the addresses of these pages.", 403)
+    if path in ALWAYS_OPEN and os.environ.get(TEAM_FILE):
+        return None
+    if token_in(scope):
+        return _let_in(path)
+    who = visitor(scope)
+    if who.who != "somebody":
+        if scope["method"] in ("GET", "HEAD") and "." not in path and not path.startswith("/_"):
+            status, page = door_page(who.who)
+            return HTMLResponse(page, status, headers={"Cache-Control": "no-store"})
+        return PlainTextResponse("Log in first.", 403)
+    if path.startswith("/_stcore/upload_file") and scope["method"] == "PUT":
+        return _upload_refusal(scope, who)
+    made = path.startswith("/media/") and bool(os.environ.get(TEAM_FILE))
+    if made and who.key not in owners_of(path):
+        return PlainTextResponse("This file was made for somebody else.", 403)
+    return None
+
+
+def _let_in(path: str) -> Response:
+    """Put the token into a cookie, and out of the address."""
+    answer = RedirectResponse(path, 303)
+    answer.set_cookie(TOKEN_COOKIE, os.environ[TOKEN], httponly=True, samesite="strict")
+    return answer
+
+
+def _upload_refusal(scope: Scope, who: Visitor) -> Response | None:
+    """Refuse an upload that does not say its size, or is more than one person may send."""
     try:
-        person = person_of(claims, read_team(file)) if claims.get("is_logged_in") else None
-    except AccessError:
-        return False
-    return person is not None and bool(person.roles)
+        size = int(Headers(scope=scope)["content-length"])
+    except (KeyError, ValueError):
+        return PlainTextResponse("An upload says how large it is.", 411)
+    if size > (st.get_option("server.maxUploadSize") + 1) * 1024 * 1024:
+        return PlainTextResponse("The file is too large.", 413)
+    sent, now = _uploads[who.key], time.monotonic()
+    while sent and now - sent[0][0] > WINDOW_S:
+        sent.popleft()
+    if len(sent) >= MOST_UPLOADS or size + sum(one for _, one in sent) > MOST_UPLOAD_BYTES:
+        return PlainTextResponse("That is enough for ten minutes; go on later.", 429)
+    sent.append((now, size))
+    return None
+
+
+async def _socket(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> None:
+    """Let a browser's connection in while its login goes on."""
+    who = visitor(scope)
+    full = sum(_sockets.values()) >= MOST_SOCKETS or _sockets[who.key] >= MOST_SOCKETS_EACH
+    if not is_own_address(scope) or who.who != "somebody" or full:
+        await receive()
+        await send({"type": "websocket.close", "code": 1008})  # before it was accepted: 403
+        return
+
+    async def receive_checked() -> Message:
+        while True:
+            message = await receive()
+            if message["type"] != "websocket.receive":
+                return message
+            if visitor(scope).who != "somebody":  # logged out elsewhere, or not of the team now
+                await send({"type": "websocket.close", "code": 1008})
+                return {"type": "websocket.disconnect", "code": 1008}
+            if may_be_asked(message.get("bytes") or b""):
+                return message
+
+    _sockets[who.key] += 1
+    try:
+        await app(scope, receive_checked, send)
+    finally:
+        _sockets[who.key] -= 1
+
+
+def _keeping_logins(scope: Scope, path: str, send: Send) -> Send:
+    """Return `send`, which notes a login that was just made, and ends those that are left."""
+
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(raw=list(message["headers"]))
+            if path == "/auth/logout":
+                claims = login_claims(Headers(scope=scope).get("cookie", ""))
+                if claims.get("email"):
+                    logins.end_all(str(claims["email"]))
+            elif email := claims_set(headers.getlist("set-cookie")).get("email"):
+                headers.append(
+                    "set-cookie",
+                    f"{LOGIN_COOKIE}={logins.begin(str(email))}; HttpOnly; SameSite=Lax; Path=/; "
+                    f"Max-Age={logins.LONGEST_S}",
+                )
+            message["headers"] = [
+                (name, _shorter(value) if name.lower() == b"set-cookie" else value)
+                for name, value in headers.raw
+            ]
+        await send(message)
+
+    return sending
+
+
+def _shorter(cookie: bytes) -> bytes:
+    """Return a cookie that lasts no longer than a login does."""
+    lasting = re.compile(rb"max-age=(\d+)", re.IGNORECASE)
+    return lasting.sub(lambda found: b"Max-Age=%d" % min(int(found[1]), logins.LONGEST_S), cookie)
+
+
+def _with_headers(scope: Scope, send: Send) -> Send:
+    host = Headers(scope=scope).get("host", "")
+    socket = f"{'wss' if is_https() else 'ws'}://{host}" if is_own_address(scope) else ""
+
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(raw=list(message["headers"]))
+            headers["Content-Security-Policy"] = POLICY.format(socket=socket)
+            for name, value in HEADERS.items():
+                headers[name] = value
+            if is_https():
+                headers["Strict-Transport-Security"] = HSTS
+            if _inner_path(scope["path"]).startswith("/media/"):
+                headers["Cache-Control"] = "no-store"
+            message["headers"] = [
+                (name, _secure(value) if name.lower() == b"set-cookie" else value)
+                for name, value in headers.raw
+            ]
+        await send(message)
+
+    return sending
+
+
+def _secure(cookie: bytes) -> bytes:
+    if is_https() and b"; secure" not in cookie.lower():
+        return cookie + b"; Secure"
+    return cookie
+
+
+def _inner_path(path: str) -> str:
+    """Return a path below the address at which the pages lie."""
+    base = str(st.get_option("server.baseUrlPath") or "").strip("/")
+    return path.removeprefix(f"/{base}") or "/" if base else path

@@ -9,7 +9,8 @@ bounds. To raise them: try the tests of this module, downloads and the login wit
 from __future__ import annotations
 
 import json
-from collections.abc import Awaitable, Callable
+import logging
+from collections.abc import Awaitable, Callable, Sequence
 from http.cookies import CookieError, SimpleCookie
 from importlib.metadata import version
 from typing import Any
@@ -56,6 +57,50 @@ def login_claims(cookie: str) -> dict[str, Any]:
     except (CookieError, ValueError, AttributeError):
         return {}
     return claims if isinstance(claims, dict) else {}
+
+
+def claims_set(cookies: Sequence[str]) -> dict[str, Any]:
+    """Return what the login's cookie says that an answer sets; nothing where it sets none.
+
+    Parameters
+    ----------
+    cookies : sequence of str
+        The answer's Set-Cookie headers.
+    """
+    return login_claims("; ".join(cookie.split(";")[0] for cookie in cookies))
+
+
+def login_link() -> str | None:
+    """Return where a login begins; None where the team file's [auth] can't be used."""
+    if version_fault():
+        return None
+    from streamlit.user_info import generate_login_redirect_url
+
+    try:
+        return generate_login_redirect_url("default")
+    except Exception:  # whatever a file that is being edited brings about
+        logging.getLogger(__name__).exception("no login can begin")
+        return None
+
+
+# What a browser may ask of the server over its connection. Not among them: to clear everybody's
+# caches, to write Streamlit's own files, to end the server.
+_ASKED = {"rerun_script", "stop_script", "file_urls_request", "app_heartbeat"}
+_OPERATIONS = {"deferred_file", "dataframe_chunk"}
+
+
+def may_be_asked(message: bytes) -> bool:
+    """Say whether what a browser sends is something that the pages need."""
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+
+    try:
+        told = BackMsg.FromString(message)
+    except Exception:  # not the protocol
+        return False
+    kind = told.WhichOneof("type")
+    if kind == "backend_operation_request":
+        return told.backend_operation_request.WhichOneof("payload") in _OPERATIONS
+    return kind in _ASKED
 
 
 def session_name() -> str:

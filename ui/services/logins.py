@@ -1,0 +1,61 @@
+"""Who is logged in, kept on the server: a login ends when somebody says so, and after 12 hours.
+
+The provider's cookie alone would open the pages for as long as it lasts, wherever it is copied to.
+So every login gets a random token beside it, of which only the hash is kept here, in a small SQLite
+file that all server processes of the machine share.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+LOGINS_FILE = "ROPE_PHOTO_LOGINS"
+LONGEST_S = 12 * 3600
+TOKEN_BYTES = 32  # 256 bits; OWASP ASVS 4.0, 3.2.2 asks for 64
+
+
+def begin(email: str) -> str:
+    """Note a login and return its token, which the browser keeps in a cookie."""
+    token = secrets.token_urlsafe(TOKEN_BYTES)
+    with _logins() as logins:
+        logins.execute("DELETE FROM logins WHERE began < ?", (time.time() - LONGEST_S,))
+        logins.execute("INSERT INTO logins VALUES (?, ?, ?)", (_hash(token), email, time.time()))
+    return token
+
+
+def goes_on(token: str, email: str) -> bool:
+    """Say whether a login is this person's, was not ended, and began less than 12 hours ago."""
+    query = "SELECT 1 FROM logins WHERE token = ? AND email = ? AND began > ?"
+    with _logins() as logins:
+        found = logins.execute(query, (_hash(token), email, time.time() - LONGEST_S)).fetchone()
+    return found is not None
+
+
+def end_all(email: str) -> None:
+    """End every login of a person, in whichever browser."""
+    with _logins() as logins:
+        logins.execute("DELETE FROM logins WHERE email = ?", (email,))
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+@contextmanager
+def _logins() -> Iterator[sqlite3.Connection]:
+    file = Path(os.environ[LOGINS_FILE])
+    file.parent.mkdir(parents=True, exist_ok=True)
+    if not file.exists():
+        file.touch(mode=0o600)
+    with closing(sqlite3.connect(file, timeout=10)) as connection, connection:
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS logins (token TEXT PRIMARY KEY, email TEXT, began REAL)"
+        )
+        yield connection
