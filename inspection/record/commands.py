@@ -10,17 +10,24 @@ import math
 from collections.abc import Sequence
 from typing import Any, get_args
 
-from sqlalchemy import Connection, Row, Table, select
+from sqlalchemy import Connection, Row, select
 
 from inspection.model.length_text import LONGEST_MM
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
 from inspection.record.errors import RecordError, StaleError
-from inspection.record.events import Event, append_event, iter_events
+from inspection.record.events import Change, Event, Signed, append_event, iter_events
 from inspection.record.photo_store import PhotographStore
 from inspection.record.projection import apply_event
-from inspection.record.queries import find_inspection, inspection_of, kept, next_number
-from inspection.record.schema import gauges, photographs, readings, results, ropes
+from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
+from inspection.record.schema import (
+    gauges,
+    photographs,
+    print_checks,
+    readings,
+    results,
+    ropes,
+)
 from inspection.record.serialization import (
     JsonObject,
     checked_name,
@@ -35,43 +42,33 @@ from vision.results import Result
 SHORTEST_MM = 1e-6  # a nanometre; what is less is a slip, and divided by it is none of a rope's
 
 
-def save(
-    connection: Connection,
-    *,
-    who: str,
-    about: str,
-    subject: str,
-    kind: str,
-    old: Any = None,
-    new: Any = None,
-    why: str = "",
-) -> Event:
+DEFINITIONS = {"rope": ropes, "gauge": gauges, "print check": print_checks}
+
+
+def save(connection: Connection, change: Change, signed: Signed) -> Event:
     """Add one event and bring the state up to it."""
-    checked_name(who, "person")
-    checked_name(subject, about)
-    checked_text([new, why])
-    event = append_event(
-        connection, who=who, about=about, subject=subject, kind=kind, old=old, new=new, why=why
-    )
+    checked_name(signed.by, "person")
+    checked_name(change.subject, change.about)
+    checked_text([change.new, signed.why])
+    event = append_event(connection, change, signed)
     apply_event(connection, event)
     return event
 
 
 def save_definition(
     connection: Connection,
-    table: Table,
     about: str,
     identity: str,
     values: JsonObject,
+    signed: Signed,
     *,
     change: bool,
-    by: str,
-    why: str,
 ) -> None:
     """Save a rope, a gauge or a print check: a new one, or a change of a known one."""
+    table = DEFINITIONS[about]
     checked_name(identity, about)
     try:
-        old = kept(connection, table, identity)
+        old = definition_of(connection, table, identity)
     except KeyError:
         old = None
     if change and old is None:
@@ -79,9 +76,9 @@ def save_definition(
     if not change and old is not None:
         raise RecordError(f"the {about} {identity!r} is in the record already; change it instead.")
     if change:
-        require_reason(why, f"to change the {about} {identity!r}")
+        require_reason(signed.why, f"to change the {about} {identity!r}")
     kind = f"{about} {'changed' if change else 'added'}"
-    save(connection, who=by, about=about, subject=identity, kind=kind, old=old, new=values, why=why)
+    save(connection, Change(about, identity, kind, old=old, new=values), signed)
 
 
 def check_rope(rope: Rope) -> None:
@@ -178,21 +175,19 @@ def check_revision(
     )
 
 
-def save_inspection(
-    connection: Connection, inspection: Inspection, *, by: str, why: str, revision: int | None
-) -> None:
+def save_inspection(connection: Connection, inspection: Inspection, signed: Signed) -> None:
     """Save a new inspection (revision None) or a change of a known one."""
     checked_name(inspection.identity, "inspection")
     row = find_inspection(connection, inspection.identity)
     new = to_dict(inspection)
     check_stations(inspection)
     try:
-        kept(connection, ropes, inspection.rope)
+        definition_of(connection, ropes, inspection.rope)
     except KeyError:
         raise RecordError(
             f"there is no rope {inspection.rope!r} in the record; add it first."
         ) from None
-    if revision is None:
+    if signed.revision is None:
         if row is not None:
             raise RecordError(
                 f"the inspection {inspection.identity!r} is in the record already; "
@@ -201,49 +196,29 @@ def save_inspection(
         kind, old = "inspection added", None
     else:
         row = require_inspection(connection, inspection.identity)
-        check_revision(connection, row, revision, new)
-        require_reason(why, f"to change the inspection {inspection.identity!r}")
+        check_revision(connection, row, signed.revision, new)
+        require_reason(signed.why, f"to change the inspection {inspection.identity!r}")
         kind, old = "inspection changed", to_dict(inspection_of(connection, row))
-    save(
-        connection,
-        who=by,
-        about="inspection",
-        subject=inspection.identity,
-        kind=kind,
-        old=old,
-        new=new,
-        why=why,
-    )
+    save(connection, Change("inspection", inspection.identity, kind, old=old, new=new), signed)
 
 
 def save_readings(
     connection: Connection,
     identity: str,
     added: Sequence[Reading],
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> tuple[int, ...]:
     """Add readings; return their numbers."""
     row = require_inspection(connection, identity)
     new = [to_dict(reading) for reading in added]
-    check_revision(connection, row, revision, new)
+    check_revision(connection, row, signed.revision, new)
     if not added:
         return ()
     _check_readings(connection, added)
     first = next_number(connection, readings, identity)
     numbers = tuple(range(first, first + len(new)))
     numbered = [{"number": number, **item} for number, item in zip(numbers, new, strict=True)]
-    save(
-        connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="readings added",
-        new=numbered,
-        why=why,
-    )
+    save(connection, Change("inspection", identity, "readings added", new=numbered), signed)
     return numbers
 
 
@@ -268,16 +243,13 @@ def save_correction(
     identity: str,
     number: int,
     reading: Reading | None,
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> None:
     """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
     row = require_inspection(connection, identity)
     new = None if reading is None else {"number": number, **to_dict(reading)}
-    check_revision(connection, row, revision, new)
-    require_reason(why, f"to correct or withdraw reading {number}")
+    check_revision(connection, row, signed.revision, new)
+    require_reason(signed.why, f"to correct or withdraw reading {number}")
     there = connection.execute(
         select(readings).where(readings.c.inspection == identity, readings.c.number == number)
     ).one_or_none()
@@ -289,16 +261,7 @@ def save_correction(
         _check_readings(connection, [reading])
     old = {"number": number, **to_dict(from_dict(Reading, dict(there._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
-    save(
-        connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind=kind,
-        old=old,
-        new=new,
-        why=why,
-    )
+    save(connection, Change("inspection", identity, kind, old=old, new=new), signed)
 
 
 def check_store(connection: Connection, identity: str, store: PhotographStore) -> None:
@@ -329,11 +292,8 @@ def save_photograph(
     if there is None:
         save(
             connection,
-            who=by,
-            about="inspection",
-            subject=identity,
-            kind="photograph added",
-            new=to_dict(photograph),
+            Change("inspection", identity, "photograph added", new=to_dict(photograph)),
+            Signed(by),
         )
 
 
@@ -346,10 +306,7 @@ def save_results(
     connection: Connection,
     identity: str,
     added: Sequence[Result],
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> tuple[int, ...]:
     """Add what photographs say; a new result of the same photograph and place supersedes.
 
@@ -357,7 +314,7 @@ def save_results(
     """
     row = require_inspection(connection, identity)
     new = [to_dict(result) for result in added]
-    check_revision(connection, row, revision, new)
+    check_revision(connection, row, signed.revision, new)
     if not added:
         return ()
     there = [item for item in _standing(connection, identity) if item.photo]
@@ -381,13 +338,14 @@ def save_results(
         numbers[number] = {"number": number, **values}
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="results added",
-        old=superseded or None,
-        new=list(numbers.values()),
-        why=why,
+        Change(
+            "inspection",
+            identity,
+            "results added",
+            old=superseded or None,
+            new=list(numbers.values()),
+        ),
+        signed,
     )
     return tuple(numbers)
 
@@ -402,10 +360,7 @@ def save_replacement(
     identity: str,
     before: Result,
     after: Result | None,
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> None:
     """Let one result take another's place, or withdraw it (`after` None); both stay in events.
 
@@ -417,8 +372,8 @@ def save_replacement(
     """
     row = require_inspection(connection, identity)
     new = None if after is None else to_dict(after)
-    check_revision(connection, row, revision, new)
-    require_reason(why, "to replace or withdraw what a photograph says")
+    check_revision(connection, row, signed.revision, new)
+    require_reason(signed.why, "to replace or withdraw what a photograph says")
     there = _standing(connection, identity)
     mine = next(
         (item for item in there if item.photo == before.photo_sha256 and result_of(item) == before),
@@ -442,11 +397,12 @@ def save_replacement(
     kind = "result withdrawn" if new is None else "result replaced"
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind=kind,
-        old={"number": mine.number, "event": mine.event},
-        new=None if new is None else {"number": mine.number, **new},
-        why=why,
+        Change(
+            "inspection",
+            identity,
+            kind,
+            old={"number": mine.number, "event": mine.event},
+            new=None if new is None else {"number": mine.number, **new},
+        ),
+        signed,
     )

@@ -97,6 +97,44 @@ class Event:
         return hashlib.sha256(canonical(listed).encode()).hexdigest()
 
 
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What an event says: of what, and how it was and is.
+
+    Parameters
+    ----------
+    about, subject : str
+        "rope", "gauge", "print check" or "inspection", and which.
+    kind : str
+        What happens to it, e.g. "readings added".
+    old, new : object
+        Plain values before and after; None where there are none.
+    """
+
+    about: str
+    subject: str
+    kind: str
+    old: Any = None
+    new: Any = None
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """Whose change it is.
+
+    Parameters
+    ----------
+    by, why : str
+        The person and their reason.
+    revision : int or None
+        Number of the last event about the inspection that they saw; None where it does not matter.
+    """
+
+    by: str
+    why: str = ""
+    revision: int | None = None
+
+
 def now_utc() -> str:
     """Return the time now, UTC, to the microsecond."""
     return datetime.now(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
@@ -115,17 +153,7 @@ def lock_head(connection: Connection) -> tuple[int, str]:
     return int(row.sequence), str(row.hash)
 
 
-def append_event(
-    connection: Connection,
-    *,
-    who: str,
-    about: str,
-    subject: str,
-    kind: str,
-    old: Any = None,
-    new: Any = None,
-    why: str = "",
-) -> Event:
+def append_event(connection: Connection, change: Change, signed: Signed) -> Event:
     """Add one event to the end of the chain, and return it.
 
     The caller's transaction decides whether it stays: event, head and state are saved together
@@ -135,13 +163,13 @@ def append_event(
     unhashed = Event(
         sequence + 1,
         now_utc(),
-        who,
-        about,
-        subject,
-        kind,
-        None if old is None else canonical(old),
-        None if new is None else canonical(new),
-        why,
+        signed.by,
+        change.about,
+        change.subject,
+        change.kind,
+        None if change.old is None else canonical(change.old),
+        None if change.new is None else canonical(change.new),
+        signed.why,
         previous,
         "",
     )

@@ -52,13 +52,15 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
     used = {item.reading.gauge for item in logged}
     return OpenInspection(
         inspection=inspection_of(connection, row),
-        rope=from_dict(Rope, kept(connection, ropes, row.rope)),
+        rope=from_dict(Rope, definition_of(connection, ropes, row.rope)),
         revision=row.revision,
         state=row.state,
         rank=row.rank,
         open_findings=row.open_findings,
         logged=logged,
-        gauges=tuple(from_dict(Gauge, kept(connection, gauges, name)) for name in sorted(used)),
+        gauges=tuple(
+            from_dict(Gauge, definition_of(connection, gauges, name)) for name in sorted(used)
+        ),
         results=tuple(
             result_from_dict(json.loads(item.data))
             for item in _rows(connection, results, identity)
@@ -125,7 +127,7 @@ def _rows(
     return list(connection.execute(query))
 
 
-def kept(connection: Connection, table: Table, identity: str) -> dict[str, Any]:
+def definition_of(connection: Connection, table: Table, identity: str) -> dict[str, Any]:
     """Return the plain values of a rope, a gauge or a print check; KeyError if there is none."""
     data = connection.execute(select(table.c.data).where(table.c.identity == identity)).scalar()
     if data is None:
@@ -134,15 +136,17 @@ def kept(connection: Connection, table: Table, identity: str) -> dict[str, Any]:
     return values
 
 
-def the_kept(connection: Connection, table: Table, about: str, identity: str) -> dict[str, Any]:
-    """As `kept`, with a sentence where there is none."""
+def require_definition(
+    connection: Connection, table: Table, about: str, identity: str
+) -> dict[str, Any]:
+    """As `definition_of`, with a sentence where there is none."""
     try:
-        return kept(connection, table, identity)
+        return definition_of(connection, table, identity)
     except KeyError:
         raise RecordError(f"there is no {about} {identity!r} in the record.") from None
 
 
-def iter_kept(connection: Connection, table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
+def iter_definitions(connection: Connection, table: Table) -> Iterator[tuple[str, dict[str, Any]]]:
     """Yield identity and plain values of all ropes, gauges or print checks, by identity."""
     for row in connection.execute(select(table).order_by(table.c.identity)):
         yield row.identity, json.loads(row.data)

@@ -23,7 +23,7 @@ from inspection.record import commands, drafts, queries, reviews, verify
 from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError, StaleError
-from inspection.record.events import Event, fingerprint, iter_events
+from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log
 from inspection.record.photo_store import PhotographStore
 from inspection.record.schema import gauges, print_checks, ropes
@@ -73,12 +73,12 @@ class Record:
     def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
         """Add a rope that the record does not hold yet."""
         commands.check_rope(rope)
-        self._keep(ropes, "rope", rope, False, by, why)
+        self._define("rope", rope, Signed(by, why))
 
     def change_rope(self, rope: Rope, *, by: str, why: str) -> None:
         """Replace what the record says about a rope; what it said before stays in its event."""
         commands.check_rope(rope)
-        self._keep(ropes, "rope", rope, True, by, why)
+        self._define("rope", rope, Signed(by, why), change=True)
 
     def rope(self, identity: str) -> Rope:
         """Return a rope."""
@@ -87,17 +87,19 @@ class Record:
     def ropes(self) -> tuple[Rope, ...]:
         """Return all ropes, by name."""
         with self.access.reading() as connection:
-            return tuple(from_dict(Rope, item) for _, item in queries.iter_kept(connection, ropes))
+            return tuple(
+                from_dict(Rope, item) for _, item in queries.iter_definitions(connection, ropes)
+            )
 
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
         """Add a gauge that the record does not hold yet."""
         commands.check_gauge(gauge)
-        self._keep(gauges, "gauge", gauge, False, by, why)
+        self._define("gauge", gauge, Signed(by, why))
 
     def change_gauge(self, gauge: Gauge, *, by: str, why: str) -> None:
         """Replace what the record says about a gauge, e.g. after its calibration."""
         commands.check_gauge(gauge)
-        self._keep(gauges, "gauge", gauge, True, by, why)
+        self._define("gauge", gauge, Signed(by, why), change=True)
 
     def gauge(self, identity: str) -> Gauge:
         """Return a gauge."""
@@ -107,42 +109,40 @@ class Record:
         """Return all gauges, by name."""
         with self.access.reading() as connection:
             return tuple(
-                from_dict(Gauge, item) for _, item in queries.iter_kept(connection, gauges)
+                from_dict(Gauge, item) for _, item in queries.iter_definitions(connection, gauges)
             )
 
     def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
         """Keep what was read on the bars of a card set; a later check needs a `why`."""
         with self.access.writing() as connection:
-            known = dict(queries.iter_kept(connection, print_checks))
+            known = dict(queries.iter_definitions(connection, print_checks))
             commands.save_definition(
                 connection,
-                print_checks,
                 "print check",
                 card_set,
                 values,
+                Signed(by, why),
                 change=card_set in known,
-                by=by,
-                why=why,
             )
 
     def print_checks(self) -> dict[str, JsonObject]:
         """Return the print checks by card set."""
         with self.access.reading() as connection:
-            return dict(queries.iter_kept(connection, print_checks))
+            return dict(queries.iter_definitions(connection, print_checks))
 
     # ---- inspections and their entries ----------------------------------------------------
 
     def add_inspection(self, inspection: Inspection, *, by: str, why: str = "") -> None:
         """Add an inspection of a rope that the record holds."""
         with self.access.writing() as connection:
-            commands.save_inspection(connection, inspection, by=by, why=why, revision=None)
+            commands.save_inspection(connection, inspection, Signed(by, why))
 
     def change_inspection(
         self, inspection: Inspection, *, by: str, why: str, revision: int
     ) -> None:
         """Replace date, place, people, tension or stations of an inspection."""
         with self.access.writing(by, inspection.identity, revision) as connection:
-            commands.save_inspection(connection, inspection, by=by, why=why, revision=revision)
+            commands.save_inspection(connection, inspection, Signed(by, why, revision))
 
     def add_readings(
         self,
@@ -155,9 +155,7 @@ class Record:
     ) -> tuple[int, ...]:
         """Add readings and return their numbers; all are saved, or none."""
         with self.access.writing(by, inspection, revision) as connection:
-            return commands.save_readings(
-                connection, inspection, added, by=by, why=why, revision=revision
-            )
+            return commands.save_readings(connection, inspection, added, Signed(by, why, revision))
 
     def correct_reading(
         self,
@@ -172,7 +170,7 @@ class Record:
         """Supersede a reading; what it was stays in the event."""
         with self.access.writing(by, inspection, revision) as connection:
             commands.save_correction(
-                connection, inspection, number, reading, by=by, why=why, revision=revision
+                connection, inspection, number, reading, Signed(by, why, revision)
             )
 
     def withdraw_reading(
@@ -181,7 +179,7 @@ class Record:
         """Take a reading back; it is kept, marked as withdrawn."""
         with self.access.writing(by, inspection, revision) as connection:
             commands.save_correction(
-                connection, inspection, number, None, by=by, why=why, revision=revision
+                connection, inspection, number, None, Signed(by, why, revision)
             )
 
     def add_results(
@@ -195,7 +193,7 @@ class Record:
     ) -> tuple[int, ...]:
         """Add estimates and refusals; one of the same photograph and place supersedes."""
         with self.access.writing(by, inspection, revision) as connection:
-            return save_results(connection, inspection, added, by=by, why=why, revision=revision)
+            return save_results(connection, inspection, added, Signed(by, why, revision))
 
     def replace_result(
         self,
@@ -209,9 +207,7 @@ class Record:
     ) -> None:
         """Supersede a result, wherever it was measured, or (`after` None) withdraw it."""
         with self.access.writing(by, inspection, revision) as connection:
-            save_replacement(
-                connection, inspection, before, after, by=by, why=why, revision=revision
-            )
+            save_replacement(connection, inspection, before, after, Signed(by, why, revision))
 
     def store_photograph(self, inspection: str, data: bytes) -> str:
         """Store a photograph's bytes; outside a `transaction` a slow store holds nobody up."""
@@ -272,9 +268,11 @@ class Record:
         is open again, and what was decided about the station ends.
         """
         with self.access.writing(by, inspection, revision) as connection:
-            reviews.save_review(
-                connection, inspection, state, station, by=by, why=why, revision=revision
-            )
+            signed = Signed(by, why, revision)
+            if station is None:
+                reviews.save_review(connection, inspection, state, signed)
+            else:
+                reviews.save_station_review(connection, inspection, station, state, signed)
 
     # ---- answers --------------------------------------------------------------------------
 
@@ -356,24 +354,17 @@ class Record:
         with self.access.reading() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
-    def _keep(
-        self, table: Table, about: str, thing: Rope | Gauge, change: bool, by: str, why: str
+    def _define(
+        self, about: str, thing: Rope | Gauge, signed: Signed, *, change: bool = False
     ) -> None:
         with self.access.writing() as connection:
             commands.save_definition(
-                connection,
-                table,
-                about,
-                thing.identity,
-                to_dict(thing),
-                change=change,
-                by=by,
-                why=why,
+                connection, about, thing.identity, to_dict(thing), signed, change=change
             )
 
     def _kept(self, table: Table, about: str, identity: str) -> JsonObject:
         with self.access.reading() as connection:
-            return queries.the_kept(connection, table, about, identity)
+            return queries.require_definition(connection, table, about, identity)
 
 
 __all__ = [

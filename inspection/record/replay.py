@@ -18,8 +18,8 @@ from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
 from inspection.record import commands, reviews
 from inspection.record.errors import RecordError
-from inspection.record.events import Event, hearing
-from inspection.record.schema import gauges, print_checks, results, ropes
+from inspection.record.events import Event, Signed, hearing
+from inspection.record.schema import results
 from inspection.record.serialization import (
     from_dict,
     result_from_dict,
@@ -82,24 +82,28 @@ def _typed(thing: T) -> T:
 def _rope(connection: Connection, event: Event) -> None:
     rope = _typed(from_dict(Rope, event.new_value))
     commands.check_rope(rope)
-    _define(connection, event, ropes, rope.identity, to_dict(rope))
+    _define(connection, event, rope.identity, to_dict(rope))
 
 
 def _gauge(connection: Connection, event: Event) -> None:
     gauge = _typed(from_dict(Gauge, event.new_value))
     commands.check_gauge(gauge)
-    _define(connection, event, gauges, gauge.identity, to_dict(gauge))
+    _define(connection, event, gauge.identity, to_dict(gauge))
 
 
 def _print_check(connection: Connection, event: Event) -> None:
-    _define(connection, event, print_checks, event.subject, dict(event.new_value))
+    _define(connection, event, event.subject, dict(event.new_value))
 
 
-def _define(connection: Connection, event: Event, table: Any, name: str, values: Any) -> None:
+def _define(connection: Connection, event: Event, name: str, values: Any) -> None:
     commands.save_definition(
-        connection, table, event.about, name, values,
-        change=event.kind.endswith("changed"), by=event.who, why=event.why,
-    )  # fmt: skip
+        connection,
+        event.about,
+        name,
+        values,
+        _signed(event),
+        change=event.kind.endswith("changed"),
+    )
 
 
 def _inspection(connection: Connection, event: Event) -> None:
@@ -107,28 +111,28 @@ def _inspection(connection: Connection, event: Event) -> None:
     revision = None
     if event.kind == "inspection changed":
         revision = commands.require_inspection(connection, event.subject).revision
-    commands.save_inspection(connection, inspection, by=event.who, why=event.why, revision=revision)
+    commands.save_inspection(connection, inspection, Signed(event.who, event.why, revision))
 
 
-def _said(event: Event) -> dict[str, Any]:
-    return {"by": event.who, "why": event.why, "revision": None}
+def _signed(event: Event) -> Signed:
+    return Signed(event.who, event.why)
 
 
 def _readings(connection: Connection, event: Event) -> None:
     added = [_typed(from_dict(Reading, values)) for values in event.new_value]
-    commands.save_readings(connection, event.subject, added, **_said(event))
+    commands.save_readings(connection, event.subject, added, _signed(event))
 
 
 def _correction(connection: Connection, event: Event) -> None:
     new = event.new_value
     reading = None if new is None else _typed(from_dict(Reading, new))
     number = event.old_value["number"]
-    commands.save_correction(connection, event.subject, number, reading, **_said(event))
+    commands.save_correction(connection, event.subject, number, reading, _signed(event))
 
 
 def _results(connection: Connection, event: Event) -> None:
     added = [_typed(result_from_dict(values)) for values in event.new_value]
-    commands.save_results(connection, event.subject, added, **_said(event))
+    commands.save_results(connection, event.subject, added, _signed(event))
 
 
 def _replacement(connection: Connection, event: Event) -> None:
@@ -139,7 +143,7 @@ def _replacement(connection: Connection, event: Event) -> None:
         raise ValueError(f"there is no result {number!r:.20} before it.")
     before = commands.result_of(row)
     after = None if new is None else _typed(result_from_dict(new))
-    commands.save_replacement(connection, event.subject, before, after, **_said(event))
+    commands.save_replacement(connection, event.subject, before, after, _signed(event))
 
 
 def _photograph(connection: Connection, event: Event) -> None:
@@ -165,13 +169,13 @@ def _settlement(connection: Connection, event: Event) -> None:
 
 
 def _review(connection: Connection, event: Event) -> None:
-    reviews.save_review(connection, event.subject, event.new_value["state"], **_said(event))
+    reviews.save_review(connection, event.subject, event.new_value["state"], _signed(event))
 
 
 def _station_review(connection: Connection, event: Event) -> None:
     told = event.new_value
     reviews.save_station_review(
-        connection, event.subject, told["station"], told["state"], **_said(event)
+        connection, event.subject, told["station"], told["state"], _signed(event)
     )
 
 

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row, select
 
 from inspection.record.commands import check_revision, require_inspection, require_reason, save
 from inspection.record.errors import RecordError
+from inspection.record.events import Change, Signed
 from inspection.record.finding_keys import match_findings, new_key
 from inspection.record.queries import logged_findings
 from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
@@ -41,12 +42,14 @@ def save_findings(
         taken.add(keys[-1])
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="findings set",
-        old=[one.key for one in stored if one.current] or None,
-        new={"rank": rank, "findings": [to_dict(one) for one in found], "keys": keys},
+        Change(
+            "inspection",
+            identity,
+            "findings set",
+            old=[one.key for one in stored if one.current] or None,
+            new={"rank": rank, "findings": [to_dict(one) for one in found], "keys": keys},
+        ),
+        Signed(by),
     )
 
 
@@ -63,12 +66,8 @@ def save_settlement(connection: Connection, identity: str, key: str, *, how: str
     old = {"key": key, "by": row.settled_by, "how": row.settled_how} if row.settled_by else None
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="finding settled",
-        old=old,
-        new={"key": key, "how": how},
+        Change("inspection", identity, "finding settled", old=old, new={"key": key, "how": how}),
+        Signed(by),
     )
 
 
@@ -76,18 +75,12 @@ def save_review(
     connection: Connection,
     identity: str,
     state: ReviewState,
-    station: int | None = None,
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> None:
-    """Decide about an inspection or a station; nobody decides about what they read themselves."""
-    if station is not None:
-        save_station_review(connection, identity, station, state, by=by, why=why, revision=revision)
-        return
+    """Decide about an inspection; nobody decides about what they read themselves."""
+    by, why = signed.by, signed.why
     row = require_inspection(connection, identity)
-    check_revision(connection, row, revision, {"state": state, "why": why})
+    check_revision(connection, row, signed.revision, {"state": state, "why": why})
     if state not in get_args(ReviewState):
         raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
     if state != "accepted":
@@ -111,13 +104,8 @@ def save_review(
             )
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="reviewed",
-        old={"state": row.state},
-        new={"state": state},
-        why=why,
+        Change("inspection", identity, "reviewed", old={"state": row.state}, new={"state": state}),
+        signed,
     )
 
 
@@ -129,10 +117,7 @@ def save_station_review(
     identity: str,
     station: int,
     state: str,
-    *,
-    by: str,
-    why: str,
-    revision: int | None,
+    signed: Signed,
 ) -> None:
     """Keep a reviewer's decision about one station.
 
@@ -147,8 +132,11 @@ def save_station_review(
     ValueError
         If the decision is none of the three, or its reason is missing.
     """
+    by, why = signed.by, signed.why
     row = require_inspection(connection, identity)
-    check_revision(connection, row, revision, {"station": station, "state": state, "why": why})
+    check_revision(
+        connection, row, signed.revision, {"station": station, "state": state, "why": why}
+    )
     if state not in STATES:
         raise ValueError(f"a station is {', '.join(STATES)}; got {state!r}.")
     if state != "accepted":
@@ -171,13 +159,14 @@ def save_station_review(
         back = not last.back
     save(
         connection,
-        who=by,
-        about="inspection",
-        subject=identity,
-        kind="station reviewed",
-        old=None if last is None else {"station": station, "state": last.state},
-        new={"station": station, "state": state, "back": back},
-        why=why,
+        Change(
+            "inspection",
+            identity,
+            "station reviewed",
+            old=None if last is None else {"station": station, "state": last.state},
+            new={"station": station, "state": state, "back": back},
+        ),
+        signed,
     )
 
 

@@ -14,6 +14,7 @@ from sqlalchemy import text
 
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands
+from inspection.record.events import Change, Signed
 from inspection.record.finding_keys import SAME_MM, match_findings, new_key, sentence_key
 from inspection.record.record import Record, open_record
 from inspection.record.serialization import to_dict
@@ -141,14 +142,8 @@ def save_as_before(record: Record, *found: Finding) -> None:
     for values in plain:
         del values["places"], values["about"]
     with record.access.writing() as connection:
-        commands.save(
-            connection,
-            who="C. Holm",
-            about="inspection",
-            subject="visit",
-            kind="findings set",
-            new={"rank": 1.0, "findings": plain},
-        )
+        change = Change("inspection", "visit", "findings set", new={"rank": 1.0, "findings": plain})
+        commands.save(connection, change, Signed("C. Holm"))
 
 
 def test_what_was_settled_under_its_sentence_stays_settled(visit: Record) -> None:
