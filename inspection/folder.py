@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from inspection.exchange.columns import place_m, whole_number
-from inspection.exchange.parse import ReadingRow, Rejected, read_readings
+from inspection.exchange.parse import ReadingRow, Rejected, StationRow, read_readings
 from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.length_text import parse_length
 from inspection.model.log import Earlier, Log
@@ -91,7 +91,8 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     stations = _read_stations(folder / "stations.csv")
     notes = list(understood.notes)
     described = _read_inspection(folder / "inspection.json")
-    current = _inspection(rope, wanted, groups[wanted], stations, described, notes)
+    planned = [row for row in understood.stations if row.inspection == wanted]
+    current = _inspection(rope, wanted, groups[wanted], stations, described, notes, planned)
     earlier = []
     for name in order[: order.index(wanted)]:
         then = _inspection(rope, name, groups[name], stations, {}, notes)
@@ -196,6 +197,7 @@ def _inspection(
     stations: tuple[Station, ...],
     described: dict[str, Any],
     notes: list[str],
+    planned: Sequence[StationRow] = (),
 ) -> Inspection:
     on = _day(rows)
     values: dict[str, Any] = {"identity": name, "rope": rope.identity, **described}
@@ -214,7 +216,8 @@ def _inspection(
         check_stations(made)
     except ValueError as error:
         raise ValueError(f"inspection.json does not describe an inspection: {error}") from error
-    placed = {station.number: station for station in (*_positions(rows), *stations)}
+    said = [*(row.at for row in rows), *planned]
+    placed = {station.number: station for station in (*_positions(said), *stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
     if missing and not made.stations and not described:
         listed = ", ".join(str(number) for number in missing)
@@ -232,9 +235,9 @@ def _inspection(
     )
 
 
-def _positions(rows: Sequence[ReadingRow]) -> list[Station]:
+def _positions(rows: Sequence[StationRow]) -> list[Station]:
     return [
-        Station(row.reading.station, row.position_m) for row in rows if row.position_m is not None
+        Station(row.station, row.position_m, row.note) for row in rows if row.position_m is not None
     ]
 
 

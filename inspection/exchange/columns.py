@@ -6,11 +6,13 @@ One row of a table: its cells by meaning, as text, length, number, day or one of
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Literal, cast, get_args
 
+from inspection.exchange.days import read_moment
+from inspection.exchange.headings import OTHER_LANGUAGES, direction_of, heading_words
 from inspection.model.length_text import LengthUnit, parse_length
 from inspection.record.serialization import checked_text
 
@@ -160,6 +162,17 @@ READINGS: dict[str, Column] = {
         ("readby", "measuredby", "inspector", "operator", "name", "who", "by"),
         needed=True,
     ),
+    "note": Column(
+        "note",
+        "what is at the station",
+        "crossover, layer 2",
+        ("remark", "remarks", "comment", "comments"),
+    ),
+    "place": Column("held_at", "where the inspection was held", "quay 4", ("site",)),
+    "tension": Column("tension", "tension while measuring", "none", ("load",)),
+    "inspector": Column("inspector_name", "who answers for the inspection", "A. Berg", ()),
+    "reviewer": Column("reviewer", "who reviews it", "R. Two", ("reviewedby",)),
+    "supervisor": Column("supervisor", "who supervises", "S. Three", ()),
     "logged_at": Column(
         "logged_at",
         "when it was logged",
@@ -203,7 +216,7 @@ ROPES: dict[str, Column] = {
         "no",
         ("fibrecentred", "fibrecentres", "fibercentredstrands"),
     ),
-    "duty": Column("duty", "general or lift", "general", ("use", "usage")),
+    "duty": Column("duty", "crane, hoist, lift, mine or general", "crane", ("use", "usage")),
     "service": Column("service", "new or in-service", "in-service", ("state", "condition")),
     "reference": Column(
         "reference_mm",
@@ -242,6 +255,9 @@ ROPES: dict[str, Column] = {
         ("lay", "laylength", "layoftherope"),
         kind="length",
     ),
+    "grooves": Column("grooves", "drum and sheaves, as JSON", "", ("drumandsheaves",)),
+    "country": Column("country", "whose regulations hold, two letters", "DE", ("regulation",)),
+    "sheaves": Column("sheaves", "steel, plastic or not stated", "steel", ("sheavematerial",)),
     "units": Column("units", "mm or inch, for showing", "mm", ("shownunits", "unitsystem")),
     "site": Column("site", "where the rope works", "yard, bay 3", ("location", "place", "where")),
 }
@@ -271,13 +287,26 @@ class Columns:
     headings : tuple of str
         The headings, as they stand.
     notes : tuple of str
-        What was ignored.
+        What was ignored, or taken for granted.
+    directions : tuple of (int, int, str)
+        Where a row holds a reading of several directions: degrees, column number, unit.
+    day_first : bool or None
+        Whether 03/04/2026 is the third of April; None where nobody knows.
     """
 
     places: dict[str, int]
     units: dict[str, str]
     headings: tuple[str, ...]
     notes: tuple[str, ...]
+    directions: tuple[tuple[int, int, str], ...] = ()
+    day_first: bool | None = None
+
+    @property
+    def mapping(self) -> tuple[tuple[str, str], ...]:
+        """Each heading that is used, and what it was taken for, in the file's order."""
+        meant = {at: meaning for meaning, at in self.places.items()}
+        meant |= {at: f"reading at {view} deg" for view, at, _ in self.directions}
+        return tuple((self.headings[at], meant[at]) for at in sorted(meant))
 
     def heading(self, meaning: str) -> str:
         """Return the heading as the file has it, in quotes, for messages."""
@@ -285,17 +314,29 @@ class Columns:
         return f"column {meaning!r}" if at is None else f"column {self.headings[at]!r}"
 
 
-def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] = ()) -> Columns:
+def find_columns(
+    headings: Sequence[str],
+    what: What,
+    *,
+    given: tuple[str, ...] = (),
+    named: Mapping[str, str] | None = None,
+    day_first: bool | None = None,
+) -> Columns:
     """Find the columns of a table; case, spaces, signs, other names and units don't matter.
 
     Parameters
     ----------
     headings : sequence of str
-        The headings.
+        The headings, in English, German, French, Spanish, Italian or Portuguese.
     what : {"readings", "ropes"}
         What the table holds.
     given : tuple of str, optional
         Meanings that need no column because the caller gives them.
+    named : mapping of str to str, optional
+        Heading -> name of a column, a direction such as "90", or "" for a column that is not to
+        be used; it stands above what a heading seems to mean.
+    day_first : bool or None, optional
+        Whether 03/04/2026 is the third of April.
 
     Raises
     ------
@@ -307,13 +348,25 @@ def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] 
     >>> found = find_columns(["Rope no.", "Nominal diameter (in)"], "ropes")
     >>> found.places, found.units
     ({'identity': 0, 'nominal': 1}, {'nominal': 'in'})
+    >>> find_columns(["Messstelle", "0°", "90°", "Messgerät", "Prüfer", "Prüfung"],
+    ...              "readings").directions
+    ((0, 1, ''), (90, 2, ''))
     """
     table = TABLES[what]
+    said = {heading.strip(): meant.strip() for heading, meant in (named or {}).items()}
+    unknown = [heading for heading in said if heading not in headings]
+    if unknown:
+        raise ValueError(f"there is no column {unknown[0]!r}; the headings are {_shown(headings)}.")
+    across = _directions(headings, what, said)
     places: dict[str, int] = {}
     units: dict[str, str] = {}
     notes: list[str] = []
     for at, heading in enumerate(headings):
-        meaning, unit = _meaning(heading, table)
+        if any(at == column for _, column, _ in across):
+            continue
+        meaning, unit = _meaning(heading, what)
+        if heading in said:
+            meaning, unit = _named(said[heading], table), unit
         if meaning is None:
             if heading:
                 notes.append(f"column {heading!r} was not used.")
@@ -326,6 +379,10 @@ def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] 
         places[meaning] = at
         if unit:
             units[meaning] = unit
+    if any(numbered for *_, numbered in _told_directions(headings, said).values()) and across:
+        listed = " and ".join(f"{headings[at]!r} as {view} deg" for view, at, _ in across)
+        notes.append(f"{listed}: numbered columns were taken as directions at right angles.")
+    given = (*given, *(("view_deg", "typed") if across else ()))
     missing = [
         table[meaning].name
         for meaning in table
@@ -335,18 +392,73 @@ def find_columns(headings: Sequence[str], what: What, *, given: tuple[str, ...] 
         and not (meaning == "typed" and "value" in places)
     ]
     if missing:
-        more = f" and {len(headings) - MOST_SHOWN} more" if len(headings) > MOST_SHOWN else ""
         raise ValueError(
             f"the table has no column for {', '.join(missing)}; its headings are "
-            f"{', '.join(repr(one[:40]) for one in headings[:MOST_SHOWN])}{more}. See `ropephoto "
-            "record template`."
+            f"{_shown(headings)}. See `ropephoto record template`. What "
+            "a heading means can be said with --column."
         )
-    return Columns(places, units, tuple(headings), tuple(notes))
+    return Columns(places, units, tuple(headings), tuple(notes), across, day_first)
 
 
-def _meaning(heading: str, table: dict[str, Column]) -> tuple[str | None, str]:
+def known_headings(cells: Sequence[str], what: What) -> int:
+    """Return how many cells of a row are headings that are known, to find the row of headings."""
+    return sum(
+        _meaning(cell, what)[0] is not None
+        or (what == "readings" and direction_of(cell, _UNITS["length"]) is not None
+            and not cell.strip().replace(".", "").isdigit())
+        for cell in cells
+    )  # fmt: skip
+
+
+def _shown(headings: Sequence[str]) -> str:
+    more = f" and {len(headings) - MOST_SHOWN} more" if len(headings) > MOST_SHOWN else ""
+    return f"{', '.join(repr(one[:40]) for one in headings[:MOST_SHOWN])}{more}"
+
+
+def _named(meant: str, table: dict[str, Column]) -> str | None:
+    """Return the meaning that a person named for a heading; None for a column not to be used."""
+    if not meant:
+        return None
+    for meaning, column in table.items():
+        if meant in (meaning, column.name):
+            return meaning
+    raise ValueError(
+        f"{meant!r} is no column of this table; it has "
+        f"{', '.join(column.name for column in table.values())}."
+    )
+
+
+def _told_directions(
+    headings: Sequence[str], said: Mapping[str, str]
+) -> dict[int, tuple[int, str, bool]]:
+    found = {}
+    for at, heading in enumerate(headings):
+        told = said.get(heading)
+        one = direction_of(heading, _UNITS["length"]) if told is None else (
+            (int(told), "", False) if told.isdigit() else None
+        )  # fmt: skip
+        if one is not None:
+            found[at] = one
+    return found
+
+
+def _directions(
+    headings: Sequence[str], what: What, said: Mapping[str, str]
+) -> tuple[tuple[int, int, str], ...]:
+    """Return the columns that hold one direction each: two or more, all different."""
+    if what != "readings":
+        return ()
+    found = _told_directions(headings, said)
+    angles = [view for view, _, _ in found.values()]
+    if len(angles) < 2 or len(set(angles)) != len(angles):
+        return ()
+    return tuple((view, at, unit) for at, (view, unit, _) in found.items())
+
+
+def _meaning(heading: str, what: What) -> tuple[str | None, str]:
     """Return what a heading means and the unit in it; first by its whole, then without unit."""
-    words = re.findall(r'[^\W_]+|["°]', heading.casefold())
+    table = TABLES[what]
+    words = heading_words(heading)
     for end, unit_word in ((len(words), ""), (len(words) - 1, words[-1] if words else "")):
         name = "".join(words[:end])
         for meaning, column in table.items():
@@ -357,7 +469,8 @@ def _meaning(heading: str, table: dict[str, Column]) -> tuple[str | None, str]:
             if not unit_word and name == own:
                 stated = _UNITS[column.kind].get(words[-1], "")
                 return meaning, stated
-            if name in column.others or (unit and name == "".join(_bare(column))):
+            others = (*column.others, *OTHER_LANGUAGES[what].get(meaning, ()))
+            if name in others or (unit and name == "".join(_bare(column))):
                 return meaning, unit
     return None, ""
 
@@ -454,12 +567,9 @@ class RowCells:
 
     def _moment(self, field: str, text: str) -> datetime:
         try:
-            return datetime.fromisoformat(text)
-        except ValueError:
-            raise ValueError(
-                f"{self.columns.heading(field)} {text!r} is not an ISO date or time; write "
-                "2026-11-02 or 2026-11-02T09:14."
-            ) from None
+            return read_moment(text, day_first=self.columns.day_first)
+        except ValueError as error:
+            raise ValueError(f"{self.columns.heading(field)}: {error}") from None
 
     def choice(self, field: str, choices: Any, default: str) -> str:
         """Return one of the words of a Literal; case, spaces and hyphens don't matter."""

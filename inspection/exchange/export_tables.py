@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
 from inspection.exchange.columns import TABLES, What
 from inspection.exchange.spreadsheet import write_sheet
-from inspection.model.readings import Gauge
+from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
 from inspection.record.record import Record
-from inspection.record.views import LoggedReading, OpenInspection
+from inspection.record.serialization import to_dict
+from inspection.record.views import OpenInspection
 
 
 def write_template(path: str | Path, what: What) -> None:
@@ -34,9 +36,10 @@ def write_template(path: str | Path, what: What) -> None:
 
 
 def export_readings(record: Record, path: str | Path, *, inspection: str | None = None) -> int:
-    """Write readings as they stand now (withdrawn ones left out); return how many.
+    """Write readings as they stand now (withdrawn ones left out); return how many rows.
 
-    `read_readings` reads the table back.
+    A station at which nothing was read has a row of its own. `read_readings` reads the table
+    back, and importing it gives the same readings, stations and inspections.
     """
     names = (
         [inspection]
@@ -44,40 +47,59 @@ def export_readings(record: Record, path: str | Path, *, inspection: str | None 
         else sorted(summary.identity for summary in record.ranked())
     )
     headings = [column.name for column in TABLES["readings"].values()]
-    rows = (
-        _reading_cells(there, item)
-        for name in names
-        for there in [record.inspection(name)]
-        for item in there.logged
-        if not item.withdrawn
-    )
+    rows = (cells for name in names for cells in _inspection_rows(record.inspection(name)))
     return write_sheet(path, headings, rows)
 
 
 def export_ropes(record: Record, path: str | Path) -> int:
-    """Write the ropes without their grooves; return how many. `read_ropes` reads them back."""
+    """Write the ropes; return how many. `read_ropes` reads them back."""
     headings = [column.name for column in TABLES["ropes"].values()]
     return write_sheet(path, headings, map(_rope_cells, record.ropes()))
 
 
-def _reading_cells(there: OpenInspection, item: LoggedReading) -> list[str]:
-    reading = item.reading
-    gauge = next(gauge for gauge in there.gauges if gauge.identity == reading.gauge)
-    visit = there.inspection
-    at = next((s.position_m for s in visit.stations if s.number == reading.station), None)
-    return [
-        visit.identity,
-        visit.rope,
-        visit.on.isoformat(),
-        str(reading.station),
-        "" if at is None else plain_number(at),
-        str(reading.view_deg),
-        reading.typed,
-        plain_number(reading.value_mm),
-        *_gauge_cells(gauge),
-        reading.person,
-        "" if reading.at is None else reading.at.isoformat(),
-    ]
+def _inspection_rows(opened: OpenInspection) -> Iterator[list[str]]:
+    """Yield a row for each reading, and for each station at which nothing was read."""
+    stands = [item for item in opened.logged if not item.withdrawn]
+    read = {item.reading.station for item in stands}
+    for item in stands:
+        yield _row(opened, item.reading.station, _reading_cells(opened, item.reading))
+    for station in opened.inspection.stations:
+        if station.number not in read:
+            yield _row(opened, station.number, {})
+
+
+def _row(opened: OpenInspection, number: int, reading: dict[str, str]) -> list[str]:
+    """Return the cells of a row, in the order of the columns."""
+    visit = opened.inspection
+    station = next((one for one in visit.stations if one.number == number), None)
+    cells = {
+        "inspection": visit.identity,
+        "rope": visit.rope,
+        "on": visit.on.isoformat(),
+        "station": str(number),
+        "position_m": "" if station is None else plain_number(station.position_m),
+        "note": "" if station is None else station.note,
+        "place": visit.place,
+        "tension": visit.tension,
+        "inspector": visit.inspector,
+        "reviewer": visit.reviewer,
+        "supervisor": visit.supervisor,
+        **reading,
+    }
+    return [cells.get(key, "") for key in TABLES["readings"]]
+
+
+def _reading_cells(opened: OpenInspection, reading: Reading) -> dict[str, str]:
+    gauge = next(gauge for gauge in opened.gauges if gauge.identity == reading.gauge)
+    facts = ("gauge", "gauge_kind", "resolution", "permissible_error", "calibration_due")
+    return {
+        "view_deg": str(reading.view_deg),
+        "typed": reading.typed,
+        "value": plain_number(reading.value_mm),
+        **dict(zip(facts, _gauge_cells(gauge), strict=True)),
+        "person": reading.person,
+        "logged_at": "" if reading.at is None else reading.at.isoformat(),
+    }
 
 
 def _gauge_cells(gauge: Gauge) -> list[str]:
@@ -108,6 +130,11 @@ def _rope_cells(rope: Rope) -> list[str]:
         rope.reference_tension or "",
         _or_empty(rope.baseline_mm),
         _or_empty(rope.lay_mm),
+        json.dumps([to_dict(one) for one in rope.grooves], ensure_ascii=False)
+        if rope.grooves
+        else "",
+        rope.country,
+        rope.sheaves,
         rope.units,
         rope.site,
     ]

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected
+from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected, StationRow
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
@@ -90,7 +90,7 @@ def import_readings(
     with record.transaction() as batch:
         rows, gauges = _with_known_gauges(batch, table.rows, rejected)
         rows = _not_there_yet(batch, rows, rejected)
-        rows, visits = _with_inspections(batch, rows, rejected, rope)
+        rows, visits = _with_inspections(batch, rows, table.stations, rejected, rope)
         rejected.sort(key=lambda row: row.line)
         _refuse(table.name, rejected, keep_good)
         used = {row.reading.gauge for row in rows}
@@ -231,15 +231,26 @@ def _not_there_yet(
 
 
 def _with_inspections(
-    record: Record, rows: list[ReadingRow], rejected: list[Rejected], rope: str
+    record: Record,
+    rows: list[ReadingRow],
+    bare: Sequence[StationRow],
+    rejected: list[Rejected],
+    rope: str,
 ) -> tuple[list[ReadingRow], list[Inspection]]:
-    """Keep rows whose inspection is known or can be added; return the new inspections."""
+    """Keep rows whose inspection is known or can be added; return the new inspections.
+
+    `bare` are stations at which nothing was read; they belong to new inspections only.
+    """
     known = {summary.identity: summary for summary in record.ranked()}
     ropes = {item.identity for item in record.ropes()}
     good: list[ReadingRow] = []
     visits: list[Inspection] = []
-    for identity, group in _grouped(rows).items():
-        named = {row.rope or rope for row in group} - {""}
+    grouped = _grouped(rows)
+    for one in bare:
+        grouped.setdefault(one.inspection, [])
+    for identity, group in grouped.items():
+        stations = [row.at for row in group] + [one for one in bare if one.inspection == identity]
+        named = {row.rope or rope for row in stations} - {""}
         reason = ""
         if identity in known:
             if named - {known[identity].rope}:
@@ -252,42 +263,63 @@ def _with_inspections(
             reason = f"rope {named.pop()!r} is not in the record; import the ropes first."
         else:
             try:
-                visits.append(_new_inspection(identity, named.pop(), group))
+                people = {row.reading.person for row in group}
+                logged = [row.reading.at.date() for row in group if row.reading.at is not None]
+                visits.append(_new_inspection(identity, named.pop(), stations, people, logged))
             except ValueError as error:
                 reason = str(error)
         if reason:
-            rejected += [Rejected(row.line, reason, row.cells) for row in group]
+            rejected += [Rejected(row.line, reason, row.cells) for row in stations]
         else:
             good += group
     return good, visits
 
 
-def _new_inspection(identity: str, rope: str, group: list[ReadingRow]) -> Inspection:
+def _new_inspection(
+    identity: str, rope: str, group: Sequence[StationRow], people: set[str], logged: list[date]
+) -> Inspection:
+    """Return what a table's rows say of an inspection that the record lacks."""
     checked_name(identity, "inspection")
     days = {row.on for row in group} - {None}
-    logged = [row.reading.at.date() for row in group if row.reading.at is not None]
     on: date | None = days.pop() if len(days) == 1 else min(logged, default=None)
     if days or on is None:
         raise ValueError(
             f"inspection {identity!r} is new and needs one day; give a column date or logged_at."
         )
     positions: dict[int, float] = {}
+    notes: dict[int, str] = {}
     for row in group:
         if row.position_m is not None:
-            at = positions.setdefault(row.reading.station, row.position_m)
+            at = positions.setdefault(row.station, row.position_m)
             if at != row.position_m:
                 raise ValueError(
-                    f"station {row.reading.station} is at {at:g} m in one row and at "
+                    f"station {row.station} is at {at:g} m in one row and at "
                     f"{row.position_m:g} m in another."
                 )
-    people = {row.reading.person for row in group}
+        notes[row.station] = notes.get(row.station) or row.note
+    inspector = _only(identity, "inspector", (row.inspector for row in group))
     return Inspection(
         identity,
         rope,
         on,
-        inspector=people.pop() if len(people) == 1 else "",
-        stations=tuple(Station(number, at) for number, at in sorted(positions.items())),
+        _only(identity, "place", (row.place for row in group)),
+        inspector or (next(iter(people)) if len(people) == 1 else ""),
+        _only(identity, "reviewer", (row.reviewer for row in group)),
+        _only(identity, "supervisor", (row.supervisor for row in group)),
+        next((row.tension for row in group if row.tension is not None), "none"),
+        tuple(Station(number, at, notes[number]) for number, at in sorted(positions.items())),
     )
+
+
+def _only(identity: str, what: str, said: Iterable[str]) -> str:
+    """Return the one thing that rows say; empty where none says it."""
+    named = {one for one in said if one}
+    if len(named) > 1:
+        raise ValueError(
+            f"the {what} of inspection {identity!r} is stated in two ways: "
+            f"{' and '.join(sorted(named)[:2])}."
+        )
+    return named.pop() if named else ""
 
 
 def _grouped(rows: Iterable[ReadingRow]) -> dict[str, list[ReadingRow]]:

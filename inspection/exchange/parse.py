@@ -6,18 +6,39 @@ be understood in two ways is rejected.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Generic, Literal, TypeVar, cast
 
-from inspection.exchange.columns import Columns, RowCells, find_columns, place_m
+from inspection.exchange.columns import (
+    Columns,
+    RowCells,
+    find_columns,
+    known_headings,
+    place_m,
+)
+from inspection.exchange.days import days_come_first
+from inspection.exchange.headings import two_figures
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.length_text import LengthUnit, parse_length
 from inspection.model.readings import Gauge, GaugeKind, Reading
-from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension, Units
-from inspection.record.serialization import checked_name, checked_text
+from inspection.model.rope import (
+    Build,
+    Core,
+    Duty,
+    Groove,
+    Rope,
+    Service,
+    Sheaves,
+    Tension,
+    Units,
+    country_code,
+)
+from inspection.model.typed import check_types
+from inspection.record.serialization import checked_name, checked_text, from_dict
 
 SAME_MM = 0.001  # a value column may be rounded; further off it says something else
 
@@ -42,8 +63,8 @@ class Rejected:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One row of a table of readings.
+class StationRow:
+    """What a row says of a station and its inspection; alone where nothing was read there.
 
     Parameters
     ----------
@@ -51,28 +72,71 @@ class ReadingRow:
         Line in the file.
     inspection : str
         Which inspection it belongs to.
-    reading : Reading
-        The entry.
-    gauge : Gauge or None
-        What the row says about the gauge; None where it only names it.
     rope : str
         Which rope was inspected; empty where the table does not say.
     on : date or None
         Day of the inspection.
+    station : int
+        Station number.
     position_m : float or None
         The station's place along the rope, m.
+    note : str
+        What is at the station.
+    place, inspector, reviewer, supervisor : str
+        Of the inspection; empty where the table does not say.
+    tension : str or None
+        State of tension; None where the table does not say.
     cells : tuple of str
         What stands in the file.
     """
 
     line: int
     inspection: str
-    reading: Reading
-    gauge: Gauge | None
     rope: str
     on: date | None
+    station: int
     position_m: float | None
+    note: str
+    place: str
+    inspector: str
+    reviewer: str
+    supervisor: str
+    tension: Tension | None
     cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One reading of a table: the entry, what the row says of its gauge, and of its station."""
+
+    at: StationRow
+    reading: Reading
+    gauge: Gauge | None
+
+    @property
+    def line(self) -> int:
+        """Line in the file."""
+        return self.at.line
+
+    @property
+    def inspection(self) -> str:
+        """Which inspection it belongs to."""
+        return self.at.inspection
+
+    @property
+    def on(self) -> date | None:
+        """Day of the inspection."""
+        return self.at.on
+
+    @property
+    def position_m(self) -> float | None:
+        """The station's place along the rope, m."""
+        return self.at.position_m
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """What stands in the file."""
+        return self.at.cells
 
 
 _Row = TypeVar("_Row")
@@ -95,6 +159,10 @@ class ParsedTable(Generic[_Row]):
         The others.
     notes : tuple of str
         What was taken for granted.
+    mapping : tuple of (str, str)
+        Each heading that is used, and what it was taken for.
+    stations : tuple of StationRow
+        Stations at which nothing was read.
     """
 
     name: str
@@ -102,12 +170,23 @@ class ParsedTable(Generic[_Row]):
     lines: tuple[int, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
+    mapping: tuple[tuple[str, str], ...] = ()
+    stations: tuple[StationRow, ...] = ()
 
 
 def read_readings(
-    path: str | Path, *, inspection: str = "", person: str = "", gauge: str = ""
+    path: str | Path,
+    *,
+    inspection: str = "",
+    person: str = "",
+    gauge: str = "",
+    named: Mapping[str, str] | None = None,
+    day_first: bool | None = None,
 ) -> ParsedTable[ReadingRow]:
     """Read a table of gauge readings from CSV or XLSX.
+
+    A row holds one reading with its direction, or one of each direction in columns of their own
+    (0°, 90°; d1, d2) or in one cell ("22.2 / 22.1", taken as 0 and 90 degrees).
 
     Parameters
     ----------
@@ -115,40 +194,89 @@ def read_readings(
         The file.
     inspection, person, gauge : str, optional
         For tables that have no such column, or leave its cells empty.
+    named : mapping of str to str, optional
+        What headings mean, as in `inspection.exchange.columns.find_columns`.
+    day_first : bool or None, optional
+        Whether 03/04/2026 is the third of April; where nobody says, the table's other days may.
 
     Raises
     ------
     ValueError
         One sentence: the file can't be read, or a column that is needed is missing.
     """
-    sheet = read_sheet(path)
-    given = {"inspection": inspection, "person": person, "gauge": gauge}
-    columns = find_columns(
-        sheet.headings, "readings", given=tuple(key for key, value in given.items() if value)
+    heads = set(named or {})
+    sheet = read_sheet(
+        path,
+        known=lambda cells: known_headings(cells, "readings") + sum(one in heads for one in cells),
     )
-    row = lambda line, cells: _reading_row(RowCells(columns, line, cells, given))  # noqa: E731
-    return _understand(Path(path).name, sheet, columns, row)
+    given = {"inspection": inspection, "person": person, "gauge": gauge}
+    paired = any(two_figures(cell) for _, cells in sheet.rows[:200] for cell in cells)
+    columns = find_columns(
+        sheet.headings,
+        "readings",
+        given=(*(key for key, value in given.items() if value), *(("view_deg",) if paired else ())),
+        named=named,
+        day_first=day_first,
+    )
+    if day_first is None:
+        columns = replace(columns, day_first=days_come_first(_days(sheet, columns)))
+    parsed = _understand(
+        Path(path).name,
+        sheet,
+        columns,
+        lambda line, cells: _reading_rows(RowCells(columns, line, cells, given)),
+    )
+    notes = parsed.notes
+    if paired and "view_deg" not in columns.places:
+        notes = (*notes, "two figures in one cell were taken as 0 and 90 degrees.")
+    return ParsedTable(
+        parsed.name,
+        tuple(row for row in parsed.rows if isinstance(row, ReadingRow)),
+        tuple(row.line for row in parsed.rows if isinstance(row, ReadingRow)),
+        parsed.rejected,
+        notes,
+        parsed.mapping,
+        tuple(row for row in parsed.rows if isinstance(row, StationRow)),
+    )
 
 
-def read_ropes(path: str | Path) -> ParsedTable[Rope]:
-    """Read a table of ropes from CSV or XLSX.
+def _days(sheet: Sheet, columns: Columns) -> Iterator[str]:
+    """Yield every cell that should be a day."""
+    for field in ("on", "calibration_due", "logged_at"):
+        at = columns.places.get(field)
+        if at is not None:
+            yield from (cells[at] for _, cells in sheet.rows if at < len(cells))
+
+
+def read_ropes(
+    path: str | Path, *, named: Mapping[str, str] | None = None, day_first: bool | None = None
+) -> ParsedTable[Rope]:
+    """Read a table of ropes from CSV or XLSX; parameters as in `read_readings`.
 
     Raises
     ------
     ValueError
         One sentence: the file can't be read, or a column that is needed is missing.
     """
-    sheet = read_sheet(path)
-    columns = find_columns(sheet.headings, "ropes")
-    row = lambda line, cells: _rope(RowCells(columns, line, cells, {}))  # noqa: E731
-    return _understand(Path(path).name, sheet, columns, row)
+    heads = set(named or {})
+    sheet = read_sheet(
+        path,
+        known=lambda cells: known_headings(cells, "ropes") + sum(one in heads for one in cells),
+    )
+    columns = find_columns(sheet.headings, "ropes", named=named, day_first=day_first)
+    return _understand(
+        Path(path).name,
+        sheet,
+        columns,
+        lambda line, cells: [_rope(RowCells(columns, line, cells, {}))],
+    )
 
 
 def _understand(
     name: str,
     sheet: Sheet,
     columns: Columns,
-    understand: Callable[[int, tuple[str, ...]], _Row],
+    understand: Callable[[int, tuple[str, ...]], list[_Row]],
 ) -> ParsedTable[_Row]:
     rows: list[_Row] = []
     lines: list[int] = []
@@ -160,42 +288,88 @@ def _understand(
                     f"the row has {len(cells)} cells and the headings {len(sheet.headings)}; put "
                     "text with a separator in it (a decimal comma) in quotes."
                 )
-            rows.append(understand(line, cells))
-            lines.append(line)
+            made = understand(line, cells)
+            rows += made
+            lines += [line] * len(made)
         except ValueError as error:
             rejected.append(Rejected(line, str(error), cells))
     return ParsedTable(
-        name, tuple(rows), tuple(lines), tuple(rejected), (*sheet.notes, *columns.notes)
+        name,
+        tuple(rows),
+        tuple(lines),
+        tuple(rejected),
+        (*sheet.notes, *columns.notes),
+        columns.mapping,
     )
 
 
-def _reading_row(row: RowCells) -> ReadingRow:
-    inspection = checked_name(row.needed("inspection"), "inspection")
-    station, view_deg = row.whole("station"), row.whole("view_deg")
-    if station < 1:
-        raise ValueError(f"the station is {station}; stations are numbered from 1.")
+def _reading_rows(row: RowCells) -> list[ReadingRow | StationRow]:
+    """Return the readings of a row, or the station alone where nothing was read."""
+    at = _station_row(row)
+    made: list[ReadingRow | StationRow] = []
+    for view_deg, one in _one_by_one(row):
+        typed, value_mm = _typed(one)
+        gauge = checked_name(row.needed("gauge"), "gauge")
+        person = checked_name(row.needed("person"), "person")
+        moment = row.moment("logged_at")
+        reading = Reading(typed, value_mm, at.station, view_deg, gauge, person, moment)
+        made.append(ReadingRow(at, reading, _gauge(row, gauge)))
+    return made or [at]
+
+
+def _one_by_one(row: RowCells) -> list[tuple[int, RowCells]]:
+    """Return each direction of a row with the row as it would stand for that direction alone."""
+    columns = row.columns
+    if columns.directions:
+        return [
+            (view_deg, replace(row, columns=replace(
+                columns,
+                places={**columns.places, "typed": at},
+                units={**columns.units, **({"typed": unit} if unit else {})},
+            )))
+            for view_deg, at, unit in columns.directions
+            if at < len(row.cells) and row.cells[at].strip()
+        ]  # fmt: skip
+    field = "typed" if "typed" in columns.places else "value"
+    figures = two_figures(row.raw(field))
+    if figures is not None:
+        if row.text("view_deg"):
+            raise ValueError(
+                f"{columns.heading(field)} {row.text(field)!r} holds two figures for one "
+                "direction; give each its own row, or leave the direction empty."
+            )
+        at = columns.places[field]
+        return [
+            (90 * n, replace(row, cells=(*row.cells[:at], text, *row.cells[at + 1 :])))
+            for n, text in enumerate(figures)
+        ]
+    if not (row.text(field) or row.text("view_deg") or row.text("person")):
+        return []  # a station at which nothing was read
+    view_deg = row.whole("view_deg")
     if not 0 <= view_deg < 360:
         raise ValueError(f"the view is {view_deg} degrees; it lies from 0 to 359.")
-    typed, value_mm = _typed(row)
-    gauge = checked_name(row.needed("gauge"), "gauge")
-    reading = Reading(
-        typed,
-        value_mm,
-        station,
-        view_deg,
-        gauge,
-        checked_name(row.needed("person"), "person"),
-        row.moment("logged_at"),
-    )
+    return [(view_deg, row)]
+
+
+def _station_row(row: RowCells) -> StationRow:
+    station = row.whole("station")
+    if station < 1:
+        raise ValueError(f"the station is {station}; stations are numbered from 1.")
     position = row.text("position_m")
-    return ReadingRow(
+    tension = row.choice("tension", Tension, "")
+    return StationRow(
         line=row.line,
-        inspection=inspection,
-        reading=reading,
-        gauge=_gauge(row, gauge),
+        inspection=checked_name(row.needed("inspection"), "inspection"),
         rope=row.text("rope"),
         on=row.day("on"),
+        station=station,
         position_m=place_m(position) if position else None,
+        note=row.text("note"),
+        place=row.text("place"),
+        inspector=row.text("inspector"),
+        reviewer=row.text("reviewer"),
+        supervisor=row.text("supervisor"),
+        tension=cast(Tension, tension) if tension else None,
         cells=row.cells,
     )
 
@@ -267,7 +441,28 @@ def _rope(row: RowCells) -> Rope:
         lay_mm=_length_or_none(row, "lay"),
         units=cast(Units, row.choice("units", Units, "mm")),
         site=row.text("site"),
+        grooves=_grooves(row),
+        country=country_code(row.text("country")),
+        sheaves=cast(Sheaves, row.choice("sheaves", Sheaves, "not stated")),
     )
+
+
+def _grooves(row: RowCells) -> tuple[Groove, ...]:
+    """Return drum and sheaves from a cell of JSON."""
+    text = row.text("grooves")
+    if not text:
+        return ()
+    try:
+        listed = json.loads(text)
+        grooves = tuple(from_dict(Groove, one) for one in listed)
+        for groove in grooves:
+            check_types(groove)
+    except (ValueError, TypeError, AttributeError, RecursionError) as error:
+        raise ValueError(
+            f"{row.columns.heading('grooves')} is no JSON list of grooves ({error}); leave it "
+            "empty, or copy it from an export."
+        ) from error
+    return grooves
 
 
 def _length_or_none(row: RowCells, field: str) -> float | None:

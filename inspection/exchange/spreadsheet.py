@@ -12,9 +12,10 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -61,14 +62,18 @@ def unescape_formula(text: str) -> str:
     return text[1:] if text.startswith("'") and RUNS.match(text) else text
 
 
-def read_sheet(path: str | Path) -> Sheet:
+def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None = None) -> Sheet:
     """Read a table from a CSV or XLSX file, told apart by content.
 
     Parameters
     ----------
     path : str or Path
         The file. CSV: commas, semicolons or tabs; UTF-8, UTF-16 with its mark, or
-        Windows-1252. XLSX: the first sheet; formulas count with the value last shown.
+        Windows-1252. XLSX: formulas count with the value last shown.
+    known : callable, optional
+        How many cells of a row are headings that are known. The row with most of them among the
+        first 30 holds the headings, and the sheet that has it is read; without it the first row
+        and the first sheet.
 
     Raises
     ------
@@ -87,16 +92,34 @@ def read_sheet(path: str | Path) -> Sheet:
     except OSError as error:
         raise ValueError(f"{path} can't be read: {error.strerror}.") from error
     notes: list[str] = []
-    lines: Iterable[tuple[int, list[str]]]
     if data.startswith(b"PK"):
-        lines = xlsx_lines(data, path.name, most_rows=MOST_ROWS)
+        sheets = xlsx_sheets(data, path.name, most_rows=MOST_ROWS)
+        title, lines = max(sheets, key=lambda one: _best_row(one[1], known)[0])
+        if title != sheets[0][0]:
+            notes.append(f"the sheet {title!r} was read.")
     elif data.startswith(b"\xd0\xcf\x11\xe0"):
         raise ValueError(
             f"{path.name} is an old XLS file, or locked by a password; save it as XLSX or CSV."
         )
     else:
-        lines, notes = _csv_lines(data, path.name)
-    return _sheet(path.name, lines, notes)
+        parsed, notes = _csv_lines(data, path.name)
+        lines = list(islice(parsed, MOST_ROWS + 100))
+    _, start = _best_row(lines, known)
+    above = [cell.strip() for _, cells in lines[:start] for cell in cells if cell.strip()]
+    if above:
+        notes.append(f"above the headings stands what was not read: {'; '.join(above)[:120]}.")
+    return _sheet(path.name, lines[start:], notes)
+
+
+def _best_row(
+    lines: Sequence[tuple[int, list[str]]], known: Callable[[Sequence[str]], int] | None
+) -> tuple[int, int]:
+    """Return how many headings the row of headings has, and where it stands."""
+    if known is None:
+        return 0, 0
+    counts = [known(cells) for _, cells in lines[:MOST_TITLE_ROWS]]
+    most = max(counts, default=0)
+    return (most, counts.index(most)) if most >= 2 else (most, 0)
 
 
 def _sheet(name: str, lines: Iterable[tuple[int, list[str]]], notes: list[str]) -> Sheet:
@@ -241,7 +264,7 @@ def _write_csv(
     return count
 
 
-MOST_COLUMNS = 60
+MOST_COLUMNS, MOST_SHEETS, MOST_TITLE_ROWS = 60, 20, 30
 # An XLSX is a ZIP, and a small one can unpack to anything. The largest table that is read, with
 # every column filled, has some 100 MB; texts are held in memory at once.
 MOST_UNPACKED_BYTES, MOST_STRING_BYTES = 150_000_000, 50_000_000
@@ -251,13 +274,15 @@ MOST_TIMES, SMALL_BYTES = 200, 10_000_000  # tables shrink to a tenth or a thirt
 RUNS = re.compile(r"'*[=+\-@\t\r#]")
 
 
-def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> list[tuple[int, list[str]]]:
-    """Return row number and cells, as text, of the first sheet of an XLSX file."""
+def xlsx_sheets(
+    data: bytes, name: str, *, most_rows: int
+) -> list[tuple[str, list[tuple[int, list[str]]]]]:
+    """Return title, and row number and cells as text, of each sheet of an XLSX file."""
     _check_package(data, name)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles and validation, which we don't read
-            return _first_sheet(data, most_rows)
+            return _sheets(data, most_rows)
     except Exception as error:
         # a damaged file makes the libraries below fail in any of a dozen ways
         raise ValueError(
@@ -265,14 +290,22 @@ def xlsx_lines(data: bytes, name: str, *, most_rows: int) -> list[tuple[int, lis
         ) from error
 
 
-def _first_sheet(data: bytes, most_rows: int) -> list[tuple[int, list[str]]]:
+def _sheets(data: bytes, most_rows: int) -> list[tuple[str, list[tuple[int, list[str]]]]]:
     book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    rows = book.worksheets[0].iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
-    lines = [
-        (number, [_cell_text(cell) for cell in row]) for number, row in enumerate(rows, start=1)
-    ]
+    found = []
+    for sheet in book.worksheets[:MOST_SHEETS]:
+        rows = sheet.iter_rows(max_row=most_rows + 10, max_col=MOST_COLUMNS)
+        lines = [
+            (number, [_cell_text(cell) for cell in row]) for number, row in enumerate(rows, start=1)
+        ]
+        found.append((sheet.title, lines))
+        most_rows -= len(lines)
+        if most_rows <= 0:
+            break
     book.close()
-    return lines
+    if not found:
+        raise ValueError("no sheet")
+    return found
 
 
 def _check_package(data: bytes, name: str) -> None:

@@ -64,6 +64,21 @@ def init(where: str, photographs: str | None) -> None:
 @click.option("--person", default="", help="Who read, where the table lacks it.")
 @click.option("--gauge", default="", help="Gauge, where the table lacks it.")
 @click.option("--keep-good", is_flag=True, help="Import the good rows although others are bad.")
+@click.option(
+    "--column",
+    "column",
+    multiple=True,
+    metavar="HEADING=MEANING",
+    help="What a heading means: a column of the template, a direction such as 90, or nothing.",
+)
+@click.option("--columns", default="", metavar="NAME", help="Use a mapping that was kept.")
+@click.option("--keep-columns", default="", metavar="NAME", help="Keep this mapping by a name.")
+@click.option(
+    "--dates",
+    type=click.Choice(("day-first", "month-first")),
+    help="Whether 03/04/2026 is 3 April or 4 March.",
+)
+@click.option("--show-columns", is_flag=True, help="Say what each heading means, import nothing.")
 @place_option
 def import_(
     where: str,
@@ -76,10 +91,18 @@ def import_(
     person: str,
     gauge: str,
     keep_good: bool,
+    column: tuple[str, ...],
+    columns: str,
+    keep_columns: str,
+    dates: str | None,
+    show_columns: bool,
     photographs: str | None,
 ) -> None:
     """Add the readings or ropes of a CSV or XLSX file to RECORD.
 
+    Headings may be in English, German, French, Spanish, Italian or Portuguese; a row may hold
+    both directions in two columns (0°, 90°) or in one cell (22.2 / 22.1), and lines may stand
+    above the headings. What each heading was taken for is listed; correct it with --column.
     Every rejected row is listed with its line and reason; without --keep-good nothing is imported
     then. An exported .json is restored into an empty record, with all its events.
     Ends with status 1 if rows were rejected.
@@ -88,6 +111,8 @@ def import_(
     Example:
       ropephoto record import crane-3.db ropes.csv --what ropes --by "A. Berg"
       ropephoto record import crane-3.db readings.xlsx --rope "hoist 1" --by "A. Berg"
+      ropephoto record import crane-3.db sheet.xlsx --column "Ø Mitte=90" --keep-columns yard \
+        --by "A. Berg"
     """
     from inspection.exchange.export_json import restore_json
     from inspection.exchange.import_rows import (
@@ -97,16 +122,37 @@ def import_(
         rows_rejected,
     )
     from inspection.exchange.parse import read_readings, read_ropes
+    from ui.services.column_names import keep_columns as save_columns
+    from ui.services.column_names import kept_columns, named_column
 
     with open_record_or_fail(where, photographs) as opened:
         if table.suffix.lower() == ".json":
             click.echo(f"Restored. Fingerprint: {restore_json(opened, table)}")
             return
+        named = {
+            **(kept_columns(columns) if columns else {}),
+            **dict(named_column(one) for one in column),
+        }
+        first = None if dates is None else dates == "day-first"
         try:
             if what == "ropes":
-                done = import_ropes(opened, read_ropes(table), by=by, why=why, keep_good=keep_good)
+                ropes = read_ropes(table, named=named, day_first=first)
+                _tell_mapping(ropes.mapping)
+                if show_columns:
+                    return
+                done = import_ropes(opened, ropes, by=by, why=why, keep_good=keep_good)
             else:
-                rows = read_readings(table, inspection=inspection, person=person, gauge=gauge)
+                rows = read_readings(
+                    table,
+                    inspection=inspection,
+                    person=person,
+                    gauge=gauge,
+                    named=named,
+                    day_first=first,
+                )
+                _tell_mapping(rows.mapping)
+                if show_columns:
+                    return
                 done = import_readings(opened, rows, by=by, why=why, rope=rope, keep_good=keep_good)
         except RejectedError as error:
             print_rejected(error.rejected)
@@ -115,9 +161,18 @@ def import_(
                 "correct the rows listed above, or use --keep-good."
             ) from error
         _report(done, opened)
+    if keep_columns:
+        save_columns(keep_columns, named)
     if done.rejected:
         print_rejected(done.rejected)
         click.get_current_context().exit(1)
+
+
+def _tell_mapping(mapping: tuple[tuple[str, str], ...]) -> None:
+    """Say what headings were taken for, where they are not called so."""
+    told = [f"{heading!r} is {meaning}" for heading, meaning in mapping if heading != meaning]
+    if told:
+        click.echo(f"Columns: {'; '.join(told)}.", err=True)
 
 
 def _report(done: Imported, opened: Record) -> None:

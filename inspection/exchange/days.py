@@ -1,0 +1,91 @@
+"""Days and times as sheets have them: ISO, 15.09.2026, 15/09/2026; asked where two are meant."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import datetime
+
+_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ T,]+(\d{1,2}):(\d{2})(?::(\d{2}))?)?")
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+           "October", "November", "December")  # fmt: skip
+
+
+def read_moment(text: str, *, day_first: bool | None = None) -> datetime:
+    """Return the moment that a text means.
+
+    Parameters
+    ----------
+    text : str
+        ISO 8601, or day, month and year with points, strokes or hyphens, with a time or without.
+    day_first : bool or None, optional
+        Whether 03/04/2026 is the third of April; None where nobody knows.
+
+    Raises
+    ------
+    ValueError
+        If it is none, or may be two days.
+
+    Examples
+    --------
+    >>> read_moment("15.09.2026 09:14"), read_moment("09/15/2026").day
+    (datetime.datetime(2026, 9, 15, 9, 14), 15)
+    >>> read_moment("03/04/2026")
+    Traceback (most recent call last):
+    ValueError: '03/04/2026' may be 3 April or 4 March 2026: say which comes first, day or month.
+    """
+    text = text.strip()
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        pass
+    found = _DAY.fullmatch(text)
+    if found is None:
+        raise ValueError(
+            f"{text!r} is not a day or time that is understood; write 2026-11-02 or "
+            "2026-11-02T09:14."
+        )
+    one, two, year = int(found[1]), int(found[3]), int(found[4])
+    first = True if found[2] == "." else _order(one, two)
+    if first is None:
+        first = day_first
+    if first is None:
+        raise ValueError(
+            f"{text!r} may be {one} {_MONTHS[two - 1]} or {two} {_MONTHS[one - 1]} {year}: say "
+            "which comes first, day or month."
+        )
+    day, month = (one, two) if first else (two, one)
+    try:
+        return datetime(
+            year, month, day, int(found[5] or 0), int(found[6] or 0), int(found[7] or 0)
+        )
+    except ValueError:
+        raise ValueError(f"{text!r} is no day of the calendar.") from None
+
+
+def days_come_first(texts: Iterable[str]) -> bool | None:
+    """Return what the days of one table tell about each other; None where nothing, or both.
+
+    Examples
+    --------
+    >>> days_come_first(["03/04/2026", "15/09/2026"]), days_come_first(["03/04/2026"])
+    (True, None)
+    """
+    seen = set()
+    for text in texts:
+        found = _DAY.fullmatch(text.strip())
+        if found is not None and found[2] != "." and found[1] != found[3]:
+            seen.add(_order(int(found[1]), int(found[3])))
+    seen.discard(None)
+    return seen.pop() if len(seen) == 1 else None
+
+
+def _order(one: int, two: int) -> bool | None:
+    """Return whether the first of two numbers must be the day; None where either may be."""
+    if one > 12 >= two:
+        return True
+    if two > 12 >= one:
+        return False
+    if one == two:
+        return True
+    return None if max(one, two) <= 12 else True

@@ -1,0 +1,65 @@
+"""What a site's headings mean, kept by name on this machine for the next sheet of its kind."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from vision.json_files import change_kept, read_kept
+
+COLUMNS_FILE = "ROPE_PHOTO_COLUMNS"
+
+
+def columns_file() -> Path:
+    """Return the file of kept mappings: the user's own, or what the environment names."""
+    from platformdirs import user_data_path
+
+    told = os.environ.get(COLUMNS_FILE)
+    return (
+        Path(told) if told else user_data_path("rope-photo-check", appauthor=False) / "columns.json"
+    )
+
+
+def kept_columns(name: str) -> dict[str, str]:
+    """Return heading -> meaning of a mapping that was kept.
+
+    Raises
+    ------
+    ValueError
+        If there is none of this name, or the file is damaged.
+    """
+    kept = read_kept(columns_file(), "mappings of columns")
+    if name not in kept:
+        raise ValueError(
+            f"no mapping of columns is kept as {name!r}; there are {', '.join(kept) or 'none'}."
+        )
+    mapping = kept[name]
+    if not isinstance(mapping, dict) or not all(isinstance(one, str) for one in mapping.values()):
+        raise ValueError(f"the mapping {name!r} in {columns_file().name} is damaged: keep it anew.")
+    return mapping
+
+
+def keep_columns(name: str, mapping: Mapping[str, str]) -> None:
+    """Keep what headings mean under a name; one of the same name gives way.
+
+    Raises
+    ------
+    ValueError
+        If the file can't be written, or is damaged.
+    """
+    change_kept(columns_file(), "the mapping", lambda kept: {**kept, name: dict(mapping)})
+
+
+def named_column(text: str) -> tuple[str, str]:
+    """Return heading and meaning of "HEADING=MEANING".
+
+    Examples
+    --------
+    >>> named_column("Ø Mitte=90"), named_column("Bem.=")
+    (('Ø Mitte', '90'), ('Bem.', ''))
+    """
+    heading, sign, meaning = text.rpartition("=")
+    if not sign or not heading.strip():
+        raise ValueError(f"{text!r} does not say what a heading means: write HEADING=MEANING.")
+    return heading.strip(), meaning.strip()
