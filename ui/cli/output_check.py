@@ -262,12 +262,12 @@ GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera
 def severity_table(assessment: Assessment) -> Table:
     """Return each station's uniform decrease with its severity."""
     table = new_table("Uniform decrease of diameter after ISO 4309:2017, by each best figure")
-    table.add_column("station")
+    table.add_column("station", no_wrap=True)
     table.add_column("by", no_wrap=True)
-    for heading in ("decrease\nmm", "decrease\n% of nominal", "u\n%"):
+    for heading in ("decrease\nmm", "% of\nnominal", "u\n%"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("rating", no_wrap=True)
-    table.add_column("severity\n%", justify="right")
+    table.add_column("rating", min_width=12)
+    table.add_column("severity\n%", justify="right", no_wrap=True)
     table.add_column("could also be", ratio=1)
     for at in assessment.severities:
         one = at.severity

@@ -111,8 +111,7 @@ def import_(
     Example:
       ropephoto record import crane-3.db ropes.csv --what ropes --by "A. Berg"
       ropephoto record import crane-3.db readings.xlsx --rope "hoist 1" --by "A. Berg"
-      ropephoto record import crane-3.db sheet.xlsx --column "Ø Mitte=90" --keep-columns yard \
-        --by "A. Berg"
+      ropephoto record import crane-3.db sheet.csv --column "Ø=90" --keep-columns yard --by B
     """
     from inspection.exchange.export_json import restore_json
     from inspection.exchange.import_rows import (
