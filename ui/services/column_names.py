@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from vision.json_files import change_kept, read_kept
+from vision.json_files import read_json, update_json
 
 COLUMNS_FILE = "ROPE_PHOTO_COLUMNS"
 
@@ -29,7 +29,7 @@ def kept_columns(name: str) -> dict[str, str]:
     ValueError
         If there is none of this name, or the file is damaged.
     """
-    kept = read_kept(columns_file(), "mappings of columns")
+    kept = read_json(columns_file(), "mappings of columns")
     if name not in kept:
         raise ValueError(
             f"no mapping of columns is kept as {name!r}; there are {', '.join(kept) or 'none'}."
@@ -48,7 +48,7 @@ def keep_columns(name: str, mapping: Mapping[str, str]) -> None:
     ValueError
         If the file can't be written, or is damaged.
     """
-    change_kept(columns_file(), "the mapping", lambda kept: {**kept, name: dict(mapping)})
+    update_json(columns_file(), "the mapping", lambda kept: {**kept, name: dict(mapping)})
 
 
 def named_column(text: str) -> tuple[str, str]:
