@@ -21,8 +21,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from inspection.exchange.columns import place_m, whole_number
-from inspection.exchange.parse import ReadingRow, Rejected, StationRow, read_readings
+from inspection.exchange.cells import place_m, whole_number
+from inspection.exchange.parse import ReadingRow, Rejected, StationFacts, read_readings
 from inspection.exchange.spreadsheet import read_sheet
 from inspection.model.length_text import parse_length
 from inspection.model.log import Earlier, Log
@@ -197,7 +197,7 @@ def _inspection(
     stations: tuple[Station, ...],
     described: dict[str, Any],
     notes: list[str],
-    planned: Sequence[StationRow] = (),
+    planned: Sequence[StationFacts] = (),
 ) -> Inspection:
     on = _day(rows)
     values: dict[str, Any] = {"identity": name, "rope": rope.identity, **described}
@@ -235,7 +235,7 @@ def _inspection(
     )
 
 
-def _positions(rows: Sequence[StationRow]) -> list[Station]:
+def _positions(rows: Sequence[StationFacts]) -> list[Station]:
     return [
         Station(row.station, row.position_m, row.note) for row in rows if row.position_m is not None
     ]

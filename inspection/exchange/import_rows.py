@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected, StationRow
+from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected, StationFacts
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
@@ -233,7 +233,7 @@ def _not_there_yet(
 def _with_inspections(
     record: Record,
     rows: list[ReadingRow],
-    bare: Sequence[StationRow],
+    bare: Sequence[StationFacts],
     rejected: list[Rejected],
     rope: str,
 ) -> tuple[list[ReadingRow], list[Inspection]]:
@@ -276,7 +276,7 @@ def _with_inspections(
 
 
 def _new_inspection(
-    identity: str, rope: str, group: Sequence[StationRow], people: set[str], logged: list[date]
+    identity: str, rope: str, group: Sequence[StationFacts], people: set[str], logged: list[date]
 ) -> Inspection:
     """Return what a table's rows say of an inspection that the record lacks."""
     checked_name(identity, "inspection")

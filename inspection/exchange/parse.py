@@ -13,13 +13,8 @@ from datetime import date
 from pathlib import Path
 from typing import Generic, Literal, TypeVar, cast
 
-from inspection.exchange.columns import (
-    Columns,
-    RowCells,
-    find_columns,
-    known_headings,
-    place_m,
-)
+from inspection.exchange.cells import RowCells, place_m
+from inspection.exchange.columns import Columns, find_columns, known_headings
 from inspection.exchange.days import days_come_first
 from inspection.exchange.headings import two_figures
 from inspection.exchange.spreadsheet import Sheet, read_sheet
@@ -63,7 +58,7 @@ class Rejected:
 
 
 @dataclass(frozen=True, slots=True)
-class StationRow:
+class StationFacts:
     """What a row says of a station and its inspection; alone where nothing was read there.
 
     Parameters
@@ -109,7 +104,7 @@ class StationRow:
 class ReadingRow:
     """One reading of a table: the entry, what the row says of its gauge, and of its station."""
 
-    at: StationRow
+    at: StationFacts
     reading: Reading
     gauge: Gauge | None
 
@@ -161,7 +156,7 @@ class ParsedTable(Generic[_Row]):
         What was taken for granted.
     mapping : tuple of (str, str)
         Each heading that is used, and what it was taken for.
-    stations : tuple of StationRow
+    stations : tuple of StationFacts
         Stations at which nothing was read.
     """
 
@@ -171,7 +166,7 @@ class ParsedTable(Generic[_Row]):
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
     mapping: tuple[tuple[str, str], ...] = ()
-    stations: tuple[StationRow, ...] = ()
+    stations: tuple[StationFacts, ...] = ()
 
 
 def read_readings(
@@ -236,7 +231,7 @@ def read_readings(
         parsed.rejected,
         notes,
         parsed.mapping,
-        tuple(row for row in parsed.rows if isinstance(row, StationRow)),
+        tuple(row for row in parsed.rows if isinstance(row, StationFacts)),
     )
 
 
@@ -303,10 +298,10 @@ def _understand(
     )
 
 
-def _reading_rows(row: RowCells) -> list[ReadingRow | StationRow]:
+def _reading_rows(row: RowCells) -> list[ReadingRow | StationFacts]:
     """Return the readings of a row, or the station alone where nothing was read."""
     at = _station_row(row)
-    made: list[ReadingRow | StationRow] = []
+    made: list[ReadingRow | StationFacts] = []
     for view_deg, one in _one_by_one(row):
         typed, value_mm = _typed(one)
         gauge = checked_name(row.needed("gauge"), "gauge")
@@ -351,13 +346,13 @@ def _one_by_one(row: RowCells) -> list[tuple[int, RowCells]]:
     return [(view_deg, row)]
 
 
-def _station_row(row: RowCells) -> StationRow:
+def _station_row(row: RowCells) -> StationFacts:
     station = row.whole("station")
     if station < 1:
         raise ValueError(f"the station is {station}; stations are numbered from 1.")
     position = row.text("position_m")
     tension = row.choice("tension", Tension, "")
-    return StationRow(
+    return StationFacts(
         line=row.line,
         inspection=checked_name(row.needed("inspection"), "inspection"),
         rope=row.text("rope"),

@@ -253,7 +253,7 @@ def _parse_say(entry: str) -> tuple[str, tuple[int, int]]:
 
 
 def _position(entry: str) -> tuple[int, float]:
-    from inspection.exchange.columns import place_m, whole_number
+    from inspection.exchange.cells import place_m, whole_number
 
     station, _, metres = entry.partition("=")
     try:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from inspection.exchange.columns import whole_number
+from inspection.exchange.cells import whole_number
 from inspection.model.length_text import parse_length
 from inspection.model.readings import Reading
 from inspection.record.views import OpenInspection
