@@ -129,24 +129,24 @@ class Assessment:
         return bool(
             self.findings
             or self.crosscheck.refused
-            or any(one.word == "disagrees" for one in self.crosscheck.comparisons)
-            or any(one.verdict.outcome == "outside" for one in self.verdicts)
-            or any(one.outcome == "local decrease" for one in self.local)
+            or any(comparison.word == "disagrees" for comparison in self.crosscheck.comparisons)
+            or any(verdict.verdict.outcome == "outside" for verdict in self.verdicts)
+            or any(local.outcome == "local decrease" for local in self.local)
         )
 
     @property
     def judged_against_nothing(self) -> bool:
         """Whether something was measured, and no limit for a diameter was applied to it."""
         return bool(self.log.readings or self.log.results) and not any(
-            one.verdict.limit.rule.purpose in ("accept", "discard")
-            and one.verdict.limit.rule.quantity in ("measured diameter", "mean diameter")
-            for one in self.verdicts
+            verdict.verdict.limit.rule.purpose in ("accept", "discard")
+            and verdict.verdict.limit.rule.quantity in ("measured diameter", "mean diameter")
+            for verdict in self.verdicts
         )
 
     @property
     def not_complete(self) -> tuple[str, ...]:
         """What the inspection lacks, says twice or contradicts itself in, a sentence each."""
-        return tuple(one.seen for one in self.findings if one.code in INCOMPLETE)
+        return tuple(finding.seen for finding in self.findings if finding.code in INCOMPLETE)
 
     @property
     def first_concern(self) -> str:
@@ -163,22 +163,22 @@ class Assessment:
 
     @property
     def _first(self) -> str:
-        lost = [one for one in self.findings if asks_for_a_look_at_the_rope(one)]
+        lost = [finding for finding in self.findings if asks_for_a_look_at_the_rope(finding)]
         if lost:
             return f"{finding_words(lost[0])} {LOCAL_GROUND}"
         for thin in self.local:
             if thin.outcome == "local decrease" and not self._misread(thin.station):
                 return f"{thin.words} {LOCAL_GROUND}"
-        outside = [one for one in self.verdicts if one.verdict.outcome == "outside"]
+        outside = [verdict for verdict in self.verdicts if verdict.verdict.outcome == "outside"]
         for placed in outside:
             discards = placed.verdict.limit.rule.purpose == "discard"
             if discards and not self._misread(placed.station):
                 return placed.words
         if self.findings:
             return finding_words(self.findings[0])
-        for one in self.crosscheck.comparisons:
-            if one.word == "disagrees":
-                return f"{one.place.words}. {one.words}"
+        for comparison in self.crosscheck.comparisons:
+            if comparison.word == "disagrees":
+                return f"{comparison.place.words}. {comparison.words}"
         if outside:
             return outside[0].words
         if self.crosscheck.refused:
@@ -189,7 +189,10 @@ class Assessment:
     def _misread(self, station: int | None) -> bool:
         """Return whether a station holds a reading that no rope can have: a point misplaced."""
         least_mm = self.log.rope.nominal_mm * (1.0 - MOST_PCT / 100.0)
-        return any(one.station == station and one.value_mm < least_mm for one in self.log.readings)
+        return any(
+            reading.station == station and reading.value_mm < least_mm
+            for reading in self.log.readings
+        )
 
 
 def finding_words(finding: Finding) -> str:
@@ -200,8 +203,10 @@ def finding_words(finding: Finding) -> str:
 
 def _doubted_stations(findings: Sequence[Finding], checked: CrossCheck) -> frozenset[int]:
     """Return the stations with entries that deserve a look, or disagree with a photograph."""
-    disagree = {one.station for one in checked.comparisons if one.word == "disagrees"}
-    return frozenset(disagree | {place.station for one in findings for place in one.places})
+    disagree = {
+        comparison.station for comparison in checked.comparisons if comparison.word == "disagrees"
+    }
+    return frozenset(disagree | {place.station for finding in findings for place in finding.places})
 
 
 def assess(
@@ -248,12 +253,12 @@ def assess(
     method_comparison = compare_methods(compared) if compared else None
     best = best_sections(
         (*sections["photographs"], *sections["gauge"]),
-        contradicted={one.station for one in compared if one.word == "disagrees"},
+        contradicted={item.station for item in compared if item.word == "disagrees"},
     )
     odd = screen_log(log, level=level, pace=pace)
     gaps = gaps_and_contradictions(log)
     lays = station_lays(log.results, rope.outer_strands)
-    one_by_one = {place for one in odd if len(one.places) <= 2 for place in one.places}
+    one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
     findings = (*far_from_nominal(log, named=one_by_one), *odd, *gaps)
     doubted = _doubted_stations(findings, checked)
     sets = usual_sets(rope) if rule_sets is None else rule_sets
@@ -270,14 +275,17 @@ def assess(
         photograph_sections=sections["photographs"],
         gauge_sections=sections["gauge"],
         verdicts=tuple(
-            replace(one, doubted=bool(doubted) if one.station is None else one.station in doubted)
-            for one in verdicts
+            replace(
+                verdict,
+                doubted=bool(doubted) if verdict.station is None else verdict.station in doubted,
+            )
+            for verdict in verdicts
         ),
-        not_applicable=tuple(one for one in limits if isinstance(one, NotApplicable)),
+        not_applicable=tuple(limit for limit in limits if isinstance(limit, NotApplicable)),
         best=best,
         local=tuple(
-            replace(one, doubted=one.station in doubted)
-            for one in local_decreases(best, nominal_mm=rope.nominal_mm)
+            replace(decrease, doubted=decrease.station in doubted)
+            for decrease in local_decreases(best, nominal_mm=rope.nominal_mm)
         ),
         notes=(*_unknown_gauges(log), *notes),
         method_comparison=method_comparison,
@@ -336,7 +344,11 @@ def _severities(
 ) -> tuple[StationSeverity, ...]:
     """Return the uniform decrease of every station for which a reference diameter is known."""
     table = next(
-        (one for one in limits if isinstance(one, Limit) and one.rule.what == "uniform decrease"),
+        (
+            limit
+            for limit in limits
+            if isinstance(limit, Limit) and limit.rule.what == "uniform decrease"
+        ),
         None,
     )
     rated = [

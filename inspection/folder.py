@@ -211,27 +211,27 @@ def _inspection(
     if "stations" not in values:
         values["stations"] = []
     try:
-        made = from_dict(Inspection, values)
-        check_types(made)
-        check_stations(made)
+        inspection = from_dict(Inspection, values)
+        check_types(inspection)
+        check_stations(inspection)
     except ValueError as error:
         raise ValueError(f"inspection.json does not describe an inspection: {error}") from error
     said = [*(row.at for row in rows), *planned]
     placed = {station.number: station for station in (*_positions(said), *stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
-    if missing and not made.stations and not described:
+    if missing and not inspection.stations and not described:
         listed = ", ".join(str(number) for number in missing)
         notes.append(f"Inspection {name}: the place of station {listed} along the rope is unknown.")
     return Inspection(
         name,
         rope.identity,
-        made.on,
-        made.place,
-        made.inspector,
-        made.reviewer,
-        made.supervisor,
-        made.tension,
-        made.stations or tuple(placed.values()),
+        inspection.on,
+        inspection.place,
+        inspection.inspector,
+        inspection.reviewer,
+        inspection.supervisor,
+        inspection.tension,
+        inspection.stations or tuple(placed.values()),
     )
 
 
@@ -243,9 +243,9 @@ def _positions(rows: Sequence[StationFacts]) -> list[Station]:
 
 def _day(rows: Sequence[ReadingRow]) -> date | None:
     """Return the day of an inspection: as its rows say, else when the first was logged."""
-    said = [row.on for row in rows if row.on is not None]
+    stated = [row.on for row in rows if row.on is not None]
     logged = [row.reading.at.date() for row in rows if row.reading.at is not None]
-    return min(said or logged, default=None)
+    return min(stated or logged, default=None)
 
 
 def _gauges(rows: Sequence[ReadingRow]) -> dict[str, Gauge]:

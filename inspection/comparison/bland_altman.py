@@ -158,9 +158,13 @@ def agreement_of(comparisons: Sequence[Comparison], *, factor: float = 1.96) -> 
     ValueError
         If there are fewer than 3.
     """
-    plain = limits_of_agreement([one.difference_mm for one in comparisons], factor=factor)
+    plain = limits_of_agreement(
+        [comparison.difference_mm for comparison in comparisons], factor=factor
+    )
     weight = 1.0 / len(comparisons)
-    mean_budget = weighted_terms((weight, one.difference_budget) for one in comparisons)
+    mean_budget = weighted_terms(
+        (weight, comparison.difference_budget) for comparison in comparisons
+    )
     return replace(plain, u_bias_mm=combined_u_mm(mean_budget))
 
 
@@ -172,9 +176,9 @@ def agreement_by(
     A group with fewer than 3 comparisons has None: too few to say.
     """
     groups: dict[str, list[Comparison]] = {}
-    for one in comparisons:
-        name: str = getattr(one, group)
-        groups.setdefault(name, []).append(one)
+    for comparison in comparisons:
+        name: str = getattr(comparison, group)
+        groups.setdefault(name, []).append(comparison)
     return {
         name: agreement_of(groups[name], factor=factor) if len(groups[name]) >= FEWEST else None
         for name in sorted(groups)
@@ -239,8 +243,8 @@ class MethodComparison:
         low, high = self.line.slope_interval
         if high - low > WIDEST:
             return "Photograph against gauge: diameters too alike, or too few, for a slope."
-        said = f"Photograph against gauge, error in both: slope {self.line.slope:.3f}"
-        return f"{said} (95 % interval {low:.3f} to {high:.3f}; 1 where they agree)."
+        slope = f"Photograph against gauge, error in both: slope {self.line.slope:.3f}"
+        return f"{slope} (95 % interval {low:.3f} to {high:.3f}; 1 where they agree)."
 
 
 def compare_methods(comparisons: Sequence[Comparison]) -> MethodComparison:
@@ -253,18 +257,18 @@ def compare_methods(comparisons: Sequence[Comparison]) -> MethodComparison:
     """
     return MethodComparison(
         groups={group: agreement_by(comparisons, group) for group in get_args(Group)},
-        flags=flags([one.p_value for one in comparisons]),
+        flags=flags([comparison.p_value for comparison in comparisons]),
         line=_line(comparisons),
     )
 
 
 def _line(comparisons: Sequence[Comparison]) -> DemingFit | None:
-    u2_photo = sum(one.u_photo_mm**2 for one in comparisons)
-    u2_gauge = sum(one.u_gauge_mm**2 for one in comparisons)
+    u2_photo = sum(comparison.u_photo_mm**2 for comparison in comparisons)
+    u2_gauge = sum(comparison.u_gauge_mm**2 for comparison in comparisons)
     try:
         return deming_regression(
-            [one.gauge_mm for one in comparisons],
-            [one.photo_mm for one in comparisons],
+            [comparison.gauge_mm for comparison in comparisons],
+            [comparison.photo_mm for comparison in comparisons],
             variance_ratio=u2_photo / u2_gauge,
         )
     except (ValueError, ZeroDivisionError):

@@ -91,12 +91,12 @@ class Comparison:
     @property
     def words(self) -> str:
         """The comparison in one or two sentences."""
-        said = (
+        sentence = (
             f"Photograph {self.photo_mm:.2f} mm, gauge {self.gauge_mm:.2f} mm: "
             f"{self.difference_mm:+z.2f} mm, U (k = 2) {2.0 * self.u_difference_mm:.2f} mm, "
             f"E_n {self.en:+z.2f}: {self.word}."
         )
-        return f"{said} {self.needed}".strip()
+        return f"{sentence} {self.needed}".strip()
 
 
 @dataclass(frozen=True, slots=True)

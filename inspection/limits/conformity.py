@@ -98,22 +98,23 @@ class Verdict:
             for word, bound in (("at least", self.limit.low_mm), ("at most", self.limit.high_mm))
             if bound is not None
         ]
-        said = (
+        sentence = (
             f"{rule.rule_set}, {rule.what}: {self.outcome}; {rule.quantity} "
             f"{self.value_mm:.2f} mm (u {self.u_mm:.2f} mm), limit {' and '.join(bounds)}, "
             f"margin {self.margin_mm:+z.2f} mm."
         )
         if self.settle_u_mm is None:
-            return said
+            return sentence
         if self.settle_u_mm < 0.0005:
-            return said + " The figure is at the limit: no measurement can settle it."
+            return sentence + " The figure is at the limit: no measurement can settle it."
         if self.limit.u_base_mm > self.settle_u_mm:
             return (
-                f"{said} The {rule.start} diameter is too unsure for any measurement to settle it."
+                f"{sentence} The {rule.start} diameter is too unsure for any measurement to settle "
+                "it."
             )
         return (
-            f"{said} A measurement with U (k = 2) of {2.0 * self.settle_u_mm:.3f} mm or less would "
-            "settle it."
+            f"{sentence} A measurement with U (k = 2) of {2.0 * self.settle_u_mm:.3f} mm or less "
+            "would settle it."
         )
 
 
@@ -260,7 +261,7 @@ def station_verdicts(
     Where a table does not hold (see `scope_of`) a figure beyond it is told, and none is called
     within: nobody says that what it allows is allowed there.
     """
-    found = []
+    verdicts = []
     for section in sections:
         figures = section.figures
         for limit in limits:
@@ -269,10 +270,10 @@ def station_verdicts(
                 verdict = judge(limit, value, u, decision=decision)
                 scope = scope_of(limit, section.station, crossovers)
                 if not scope or verdict.outcome != "within":
-                    found.append(
+                    verdicts.append(
                         PlacedVerdict(section.station, source, verdict, out_of_scope=scope)
                     )
-    return found
+    return verdicts
 
 
 def scope_of(limit: Limit, station: int | None, crossovers: Collection[int]) -> str:
@@ -296,7 +297,7 @@ def scope_notes(limits: Iterable[Limit | NotApplicable], crossovers: Collection[
                 "called within by it."
             )
         elif crossovers:
-            listed = ", ".join(str(one) for one in sorted(crossovers))
+            listed = ", ".join(str(crossover) for crossover in sorted(crossovers))
             notes.append(
                 f"{name}: the table does not hold where the rope crosses over (station {listed}), "
                 "and wear is worse there; no figure there is called within by it."

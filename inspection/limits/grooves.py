@@ -69,18 +69,18 @@ class GrooveFit:
     def words(self) -> str:
         """The fit in one or two sentences."""
         least, most, _ = GROOVE_RANGES_PCT[self.range_name]
-        said = (
+        sentence = (
             f"Groove of {self.groove.name}: {self.excess_pct:.1f} % wider than the nominal "
             f"diameter, {self.outcome if self.outcome != 'within' else 'within the range'} "
             f"({self.range_name}: {least:g} % to {most:g} %)."
         )
         if self.pitch_fits is False:
             low, high = PITCH_PER_RADIUS
-            said += (
+            sentence += (
                 f" Its pitch is {self.pitch_per_radius:.2f} times the radius; {low:g} to {high:g} "
                 "is usual."
             )
-        return said
+        return sentence
 
 
 def groove_fit(rope: Rope, groove: Groove, *, range_name: str = "ISO 16625") -> GrooveFit:

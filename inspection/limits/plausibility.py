@@ -67,38 +67,38 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
     beside = log.beside_the_plan()
     figures = [
         _Figure(
-            one.place,
-            f"{one.typed} logged at {one.place.words}",
-            one.value_mm,
+            figure.place,
+            f"{figure.typed} logged at {figure.place.words}",
+            figure.value_mm,
             combined_u_mm(terms or ()),
         )
-        for one, terms in zip(log.readings, log_terms(log), strict=True)
+        for figure, terms in zip(log.readings, log_terms(log), strict=True)
     ]
     figures += [
         _Figure(
             place,
-            f"{one.diameter_mm:.2f} mm by photograph {one.photo_name}",
-            one.diameter_mm,
-            one.u_mm,
+            f"{result.diameter_mm:.2f} mm by photograph {result.photo_name}",
+            result.diameter_mm,
+            result.u_mm,
         )
-        for one in log.results
-        if isinstance(one, Estimate) and one not in beside
-        for place in [one.place]
+        for result in log.results
+        if isinstance(result, Estimate) and result not in beside
+        for place in [result.place]
         if place is not None
     ]
-    thin = [one for one in figures if one.value_mm + 2 * one.u_mm < low]
-    thick = [one for one in figures if one.value_mm - 2 * one.u_mm > high]
+    thin = [figure for figure in figures if figure.value_mm + 2 * figure.u_mm < low]
+    thick = [figure for figure in figures if figure.value_mm - 2 * figure.u_mm > high]
     nominal = log.rope.nominal_mm
-    found = []
+    findings = []
     for far, than, bound in ((thin, "thinner", low), (thick, "thicker", high)):
-        if all(one.place in named for one in far):
+        if all(figure.place in named for figure in far):
             continue
-        first = (min if than == "thinner" else max)(far, key=lambda one: one.value_mm)
+        first = (min if than == "thinner" else max)(far, key=lambda figure: figure.value_mm)
         pct = 100.0 * (first.value_mm - nominal) / nominal
         check = "Check the nominal diameter, the unit and which rope it was."
         lost = than == "thinner" and pct > -MOST_PCT
-        places = tuple(dict.fromkeys(one.place for one in far if one.place is not None))
-        found.append(
+        places = tuple(dict.fromkeys(figure.place for figure in far if figure.place is not None))
+        findings.append(
             Finding(
                 "far-from-nominal",
                 f"{len(far)} of {len(figures)} figures "
@@ -117,4 +117,4 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
                 about=(than,),
             )
         )
-    return tuple(found)
+    return tuple(findings)

@@ -351,28 +351,28 @@ def not_asked(rope: Rope) -> tuple[str, ...]:
     >>> not_asked(Rope("R-1", 22.0, service="new", country="DE", duty="crane"))
     ()
     """
-    said = []
+    sentences = []
     if not rope.country:
-        said.append(
+        sentences.append(
             "The country whose regulations hold is not stated: international and European limits "
             "were taken."
         )
     if rope.duty == "general":
-        said.append(
+        sentences.append(
             "What the rope is used for (crane, hoist, lift, mine) is not stated: limits for cranes "
             "and hoists were taken."
         )
     if rope.duty == "mine" and rope.service == "in-service" and rope.country != "US":
-        said.append(
+        sentences.append(
             "No limit for ropes of mine hoists outside the United States is held here: give the "
             "local rule as a limit of your own."
         )
     if rope.service == "in-service" and rope.duty in LIFTING:
         if rope.drum_layers is None:
-            said.append("How many layers the drum holds is not stated.")
+            sentences.append("How many layers the drum holds is not stated.")
         if rope.sheaves == "not stated":
-            said.append("What the sheaves are made of is not stated.")
-    return tuple(said)
+            sentences.append("What the sheaves are made of is not stated.")
+    return tuple(sentences)
 
 
 def limits_for(

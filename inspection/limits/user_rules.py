@@ -109,13 +109,13 @@ def _rule(number: int, row: object) -> Rule:
 
 
 def _number(number: int, name: str, value: object) -> float:
-    told = f"limit {number}: '{name}' must be a number; got {value!r:.60}."
+    message = f"limit {number}: '{name}' must be a number; got {value!r:.60}."
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError(told)
+        raise ValueError(message)
     try:
         figure = float(value)
     except OverflowError:
-        raise ValueError(told) from None
+        raise ValueError(message) from None
     if not math.isfinite(figure):
-        raise ValueError(told)
+        raise ValueError(message)
     return figure

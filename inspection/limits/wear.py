@@ -58,12 +58,12 @@ class SeverityRating:
     @property
     def words(self) -> str:
         """Severity in one or two sentences, with the other bands that are possible."""
-        said = (
+        sentence = (
             f"Uniform decrease {self.decrease_pct:.2f} % (u {self.u_pct:.2f} %) of nominal: "
             f"{self.band}, {self.severity_pct} % towards discard."
         )
         others = [f"{band} {p:.0%}" for band, p in self.spread if band != self.band and p >= 0.05]
-        return said if not others else f"{said} It could also be: {', '.join(others)}."
+        return sentence if not others else f"{sentence} It could also be: {', '.join(others)}."
 
 
 def uniform_decrease(

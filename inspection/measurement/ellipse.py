@@ -206,11 +206,11 @@ def fit_ellipse(views: Sequence[DirectionalDiameter]) -> Ellipse | None:
 
 def _apart(angles: Array) -> int:
     """Return how many directions differ, 0 and 180 degrees being one."""
-    kept: list[float] = []
+    apart: list[float] = []
     for angle in np.degrees(angles) % 180.0:
-        if all(min(abs(angle - k), 180.0 - abs(angle - k)) >= LEAST_TURN_DEG for k in kept):
-            kept.append(float(angle))
-    return len(kept)
+        if all(min(abs(angle - k), 180.0 - abs(angle - k)) >= LEAST_TURN_DEG for k in apart):
+            apart.append(float(angle))
+    return len(apart)
 
 
 def _oval(p0: float, q: float) -> float:
@@ -218,7 +218,7 @@ def _oval(p0: float, q: float) -> float:
     return math.sqrt(p0 + q) - math.sqrt(p0 - q)
 
 
-def _length_interval(seen: Array, cov: Array, level: float = 0.95) -> tuple[float, float]:
+def _length_interval(estimate: Array, cov: Array, level: float = 0.95) -> tuple[float, float]:
     """Return the interval of the length of a vector that was seen with normal noise.
 
     A length is kept if the nearest vector of it lies no farther (Mahalanobis) from the one seen
@@ -230,13 +230,13 @@ def _length_interval(seen: Array, cov: Array, level: float = 0.95) -> tuple[floa
     circle = np.stack([np.cos(turn), np.sin(turn)])
     inverse = np.linalg.inv(cov)
     # squared distance of length r along a direction: c0 - 2 r c1 + r^2 c2, least over directions
-    c0, c1 = float(seen @ inverse @ seen), seen @ inverse @ circle
+    c0, c1 = float(estimate @ inverse @ estimate), estimate @ inverse @ circle
     c2 = np.einsum("ij,ij->j", circle, inverse @ circle)
 
     def outside(r: float) -> float:
         return float((c0 - 2 * r * c1 + r * r * c2).min()) - _bound(r / sigma, level)
 
-    length = float(np.hypot(*seen))
+    length = float(np.hypot(*estimate))
     low = 0.0 if outside(0.0) <= 0 else float(brentq(outside, 0.0, length))
     return low, float(brentq(outside, length, length + 8 * sigma))
 
@@ -257,5 +257,5 @@ def _bounds(level: float) -> tuple[Array, Array]:
         between = ncx2.cdf((length + reach) ** 2, 2, length**2) - ncx2.cdf(inner, 2, length**2)
         return float(between) - level
 
-    found = [float(brentq(missed, 1.0, 4.0, args=(length,))) ** 2 for length in lengths]
-    return lengths, np.maximum(found, chi2.ppf(level, 1))
+    reaches = [float(brentq(missed, 1.0, 4.0, args=(length,))) ** 2 for length in lengths]
+    return lengths, np.maximum(reaches, chi2.ppf(level, 1))

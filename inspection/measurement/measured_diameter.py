@@ -148,7 +148,7 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     chosen = tuple(section for _, section in counted)
     weight = 1.0 / len(chosen)
     larger, smaller = max(
-        (_extremes(one, two) for one, two in pairwise(chosen)),
+        (_extremes(first, second) for first, second in pairwise(chosen)),
         key=lambda pair: pair[0].diameter_mm - pair[1].diameter_mm,
     )
     return MeasuredDiameter(
@@ -162,9 +162,9 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     )
 
 
-def _extremes(one: Section, two: Section) -> tuple[DirectionalDiameter, DirectionalDiameter]:
+def _extremes(section: Section, two: Section) -> tuple[DirectionalDiameter, DirectionalDiameter]:
     """Return the largest and the smallest view of two places."""
-    views = (*one.views, *two.views)
+    views = (*section.views, *two.views)
     # of equal views the last is the smaller: one view against itself would have no uncertainty
     return (
         max(views, key=lambda view: view.diameter_mm),

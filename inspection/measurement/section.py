@@ -149,17 +149,17 @@ def best_sections(
         Stations at which a photograph and a reading disagree.
     """
     best: dict[int, Section] = {}
-    for one in sections:
-        there = best.get(one.station)
-        if there is None or _stands_before(one, there, one.station in contradicted):
-            best[one.station] = one
+    for section in sections:
+        standing = best.get(section.station)
+        if standing is None or _stands_before(section, standing, section.station in contradicted):
+            best[section.station] = section
     return _along_rope(best.values())
 
 
-def _stands_before(one: Section, there: Section, contradicted: bool) -> bool:
-    if contradicted or one.source == there.source:
-        return one.mean_mm < there.mean_mm
-    return one.u_mean_mm < there.u_mean_mm
+def _stands_before(section: Section, other: Section, contradicted: bool) -> bool:
+    if contradicted or section.source == other.source:
+        return section.mean_mm < other.mean_mm
+    return section.u_mean_mm < other.u_mean_mm
 
 
 def make_section(
@@ -196,8 +196,8 @@ def make_section(
             raise ValueError(f"a diameter must be more than 0 mm; got {view.diameter_mm}.")
         by_direction.setdefault(view.view_deg % 180, []).append(view)  # jaws have two sides
     if len(by_direction) < 2:
-        seen = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
-        raise ValueError(f"a section needs two directions; got {seen}: add the view across.")
+        directions = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
+        raise ValueError(f"a section needs two directions; got {directions}: add the view across.")
     merged = tuple(mean_diameter(by_direction[direction]) for direction in sorted(by_direction))
     weight = 1.0 / len(merged)
     first, last = merged[0], merged[-1]
@@ -294,7 +294,7 @@ def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
 
 
 def _along_rope(sections: Iterable[Section]) -> tuple[Section, ...]:
-    return tuple(sorted(sections, key=lambda one: (one.position_m or 0.0, one.station)))
+    return tuple(sorted(sections, key=lambda section: (section.position_m or 0.0, section.station)))
 
 
 def sections_of_readings(

@@ -81,14 +81,16 @@ class Log:
         planned = {station.number for station in self.inspection.stations}
         known = planned | {reading.station for reading in self.readings}
         return tuple(
-            one
-            for one in self.results
-            if isinstance(one, Estimate) and planned and one.station not in {None, *known}
+            result
+            for result in self.results
+            if isinstance(result, Estimate) and planned and result.station not in {None, *known}
         )
 
     def crossovers(self) -> frozenset[int]:
         """Return the stations at which the rope crosses over to the next layer of the drum."""
-        return frozenset(one.number for one in self.inspection.stations if one.at_crossover)
+        return frozenset(
+            station.number for station in self.inspection.stations if station.at_crossover
+        )
 
     def positions_m(self) -> dict[int, float]:
         """Return each station's distance along the rope, m."""

@@ -56,11 +56,11 @@ def _check_fields(thing: Any, inside: str) -> None:
 
 def _check(value: Any, hint: Any, name: str) -> None:
     options = get_args(hint) if get_origin(hint) in (Union, types.UnionType) else (hint,)
-    for one in options:
-        if _fits(value, one, name):
+    for option in options:
+        if _fits(value, option, name):
             return
     unit = " in mm" if name.endswith("_mm") else ""
-    wanted = " or ".join(_words(one) + (unit if one is float else "") for one in options)
+    wanted = " or ".join(_words(option) + (unit if option is float else "") for option in options)
     raise ValueError(f"'{name}' is {_shown(value)}; it is {wanted}.")
 
 
@@ -68,7 +68,7 @@ def _fits(value: Any, hint: Any, name: str) -> bool:
     """Say whether a value is of a type; look into tuples and dataclasses."""
     origin, parts = get_origin(hint), get_args(hint)
     if origin is Literal:
-        return any(type(value) is type(one) and value == one for one in parts)
+        return any(type(value) is type(part) and value == part for part in parts)
     if origin is tuple:
         if not isinstance(value, tuple):
             return False
@@ -106,5 +106,5 @@ def _words(hint: Any) -> str:
 
 
 def _shown(value: Any) -> str:
-    told = repr(value)
-    return told if len(told) <= 60 else f"{told[:57]}..."
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."

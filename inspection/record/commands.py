@@ -166,10 +166,10 @@ def check_revision(
             connection, about="inspection", subject=row.identity, after=revision
         )
     ]
-    told = "; ".join(newer[-3:]) or f"its revision is {row.revision}, not {revision}"
+    changes = "; ".join(newer[-3:]) or f"its revision is {row.revision}, not {revision}"
     more = f" (and {len(newer) - 3} changes before)" if len(newer) > 3 else ""
     raise StaleError(
-        f"inspection {row.identity!r} was changed after you opened it: {told}{more}. "
+        f"inspection {row.identity!r} was changed after you opened it: {changes}{more}. "
         "Nothing was overwritten; open it again and make your change on what is there now.",
         change=change,
     )
@@ -250,16 +250,16 @@ def save_correction(
     new = None if reading is None else {"number": number, **to_dict(reading)}
     check_revision(connection, row, signed.revision, new)
     require_reason(signed.why, f"to correct or withdraw reading {number}")
-    there = connection.execute(
+    row_now = connection.execute(
         select(readings).where(readings.c.inspection == identity, readings.c.number == number)
     ).one_or_none()
-    if there is None:
+    if row_now is None:
         raise RecordError(f"inspection {identity!r} has no reading {number}.")
-    if there.withdrawn:
+    if row_now.withdrawn:
         raise RecordError(f"reading {number} was withdrawn; add a new reading instead.")
     if reading is not None:
         _check_readings(connection, [reading])
-    old = {"number": number, **to_dict(from_dict(Reading, dict(there._mapping)))}
+    old = {"number": number, **to_dict(from_dict(Reading, dict(row_now._mapping)))}
     kind = "reading withdrawn" if new is None else "reading corrected"
     save(connection, Change("inspection", identity, kind, old=old, new=new), signed)
 
@@ -284,12 +284,12 @@ def save_photograph(
 ) -> None:
     """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
     require_inspection(connection, identity)
-    there = connection.execute(
+    existing = connection.execute(
         select(photographs.c.sha256).where(
             photographs.c.inspection == identity, photographs.c.sha256 == photograph.sha256
         )
     ).scalar()
-    if there is None:
+    if existing is None:
         save(
             connection,
             Change("inspection", identity, "photograph added", new=to_dict(photograph)),
@@ -298,8 +298,8 @@ def save_photograph(
 
 
 def _standing(connection: Connection, identity: str) -> list[Row[Any]]:
-    there = select(results).where(results.c.inspection == identity, results.c.withdrawn.is_(False))
-    return list(connection.execute(there.order_by(results.c.number)))
+    query = select(results).where(results.c.inspection == identity, results.c.withdrawn.is_(False))
+    return list(connection.execute(query.order_by(results.c.number)))
 
 
 def save_results(
@@ -317,14 +317,14 @@ def save_results(
     check_revision(connection, row, signed.revision, new)
     if not added:
         return ()
-    there = [item for item in _standing(connection, identity) if item.photo]
+    standing = [item for item in _standing(connection, identity) if item.photo]
     following = next_number(connection, results, identity)
     numbers: dict[int, JsonObject] = {}
     superseded = []
     for result, values in zip(added, new, strict=True):
         same = [
             item
-            for item in there
+            for item in standing
             if (item.photo, item.at_mm) == (result.photo_sha256, result.at_mm)
             and item.number not in numbers
         ]
@@ -374,9 +374,13 @@ def save_replacement(
     new = None if after is None else to_dict(after)
     check_revision(connection, row, signed.revision, new)
     require_reason(signed.why, "to replace or withdraw what a photograph says")
-    there = _standing(connection, identity)
+    standing = _standing(connection, identity)
     mine = next(
-        (item for item in there if item.photo == before.photo_sha256 and result_of(item) == before),
+        (
+            item
+            for item in standing
+            if item.photo == before.photo_sha256 and result_of(item) == before
+        ),
         None,
     )
     if mine is None:
@@ -388,7 +392,7 @@ def save_replacement(
         item.number != mine.number
         and (item.photo, item.at_mm, item.station, item.view_deg)
         == (after.photo_sha256, after.at_mm, after.station, after.view_deg)
-        for item in there
+        for item in standing
     ):
         raise RecordError(
             f"{after.photo_name} has a figure at {after.at_mm:+z.1f} mm already; choose another "

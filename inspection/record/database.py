@@ -158,16 +158,16 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         script = ScriptDirectory.from_config(config)
         newest = script.get_current_head()
         with engine.connect() as connection:
-            found = _version(connection)
-        if found == newest:
+            version = _version(connection)
+        if version == newest:
             return None
         known = {revision.revision for revision in script.walk_revisions()}
-        if found is not None and found not in known:
+        if version is not None and version not in known:
             raise RecordError(
                 f"The record {where} was made by a newer version of this program (its tables "
-                f"are version {found}, this program knows {newest}); install the newer version."
+                f"are version {version}, this program knows {newest}); install the newer version."
             )
-        copy = None if found is None else _copy_before(engine, f"{found}-to-{newest}")
+        copy = None if version is None else _copy_before(engine, f"{version}-to-{newest}")
         with _one_at_a_time, writer(engine).begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})"))
@@ -179,15 +179,15 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
 
 
 def _version(connection: Connection) -> str | None:
-    found = MigrationContext.configure(connection).get_current_revision()
-    if found is None:
+    version = MigrationContext.configure(connection).get_current_revision()
+    if version is None:
         others = [name for name in inspect(connection).get_table_names() if name != "events"]
         if "alembic_version" not in others and others:
             raise RecordError(
                 "the database holds other tables "
                 f"({', '.join(sorted(others)[:3])}) and is no record; use an empty one."
             )
-    return found
+    return version
 
 
 def _config() -> Config:
@@ -299,5 +299,5 @@ class Access:
                 raise
             with self.writing() as connection:
                 drafts.save(connection, by, inspection, error.change, revision or 0, kind="unsaved")
-            told = f"{error} Your change was kept as your draft."
-            raise StaleError(told, change=error.change, draft_kept=True) from None
+            message = f"{error} Your change was kept as your draft."
+            raise StaleError(message, change=error.change, draft_kept=True) from None

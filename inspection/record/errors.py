@@ -81,12 +81,12 @@ def plainly(where: str) -> Iterator[None]:
 
 
 def _sentence(where: str, cause: BaseException) -> str:
-    said = str(cause)
+    message = str(cause)
     for words, sentence in _SQLITE_WORDS.items():
-        if words in said:
+        if words in message:
             return f"The record {where} {sentence}"
-    first_line = said.strip().splitlines()[0] if said.strip() else type(cause).__name__
-    if any(words in said for words in _NO_ANSWER):
+    first_line = message.strip().splitlines()[0] if message.strip() else type(cause).__name__
+    if any(words in message for words in _NO_ANSWER):
         return (
             f"The record's database {where} does not answer ({first_line}); is it running? "
             "Nothing that was saved is lost: try again once it is."

@@ -363,10 +363,12 @@ def noted_fault(connection: Connection, noted: str) -> str | None:
     count, start = int(match[1]), match[2]
     if count == 0:
         return None if start == FIRST[:32] else "fingerprint 0: is not that of an empty record."
-    found = connection.execute(select(events.c.hash).where(events.c.sequence == count)).scalar()
-    if found is None:
+    hash_there = connection.execute(
+        select(events.c.hash).where(events.c.sequence == count)
+    ).scalar()
+    if hash_there is None:
         return f"fingerprint {noted.strip()}: the record has no event {count} any more."
-    if not str(found).startswith(start):
+    if not str(hash_there).startswith(start):
         return (
             f"fingerprint {noted.strip()}: event {count} is another one now; the record was "
             "rewritten after the fingerprint was noted."

@@ -20,10 +20,10 @@ WAL_HEADER_BYTES = 32
 def mark_of(path: Path) -> FileMark | None:
     """Return what tells a file from any other, None if it is not there."""
     try:
-        told = path.stat()
+        status = path.stat()
     except OSError:
         return None
-    return told.st_dev, told.st_ino
+    return status.st_dev, status.st_ino
 
 
 def refuse_another_file(path: Path, mark: FileMark, where: str) -> None:
@@ -106,8 +106,8 @@ def _goes_on(path: Path, alone: tuple[int, str] | None) -> bool:
         if count != last or last < after:
             return False
         if after:
-            there = "SELECT hash FROM events WHERE sequence = ?"
-            if connection.execute(there, (after,)).fetchone() != (previous,):
+            query = "SELECT hash FROM events WHERE sequence = ?"
+            if connection.execute(query, (after,)).fetchone() != (previous,):
                 return False
         listed = "SELECT previous, hash FROM events WHERE sequence > ? ORDER BY sequence"
         for before, own in connection.execute(listed, (after,)):

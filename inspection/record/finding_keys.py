@@ -41,8 +41,12 @@ def match_findings(
     matches: list[LoggedFinding | None] = []
     left = list(stored)
     for finding in found:
-        same = [one for one in left if _is_same(finding, one, found, stored)]
-        best = min(same, key=lambda one: (not one.settled_by, _moved(finding, one)), default=None)
+        same = [candidate for candidate in left if _is_same(finding, candidate, found, stored)]
+        best = min(
+            same,
+            key=lambda candidate: (not candidate.settled_by, _moved(finding, candidate)),
+            default=None,
+        )
         if best is not None:
             left.remove(best)
         matches.append(best)
@@ -77,42 +81,42 @@ def _identity(finding: Finding) -> list[list[object]]:
 
 def _is_same(
     finding: Finding,
-    one: LoggedFinding,
+    logged: LoggedFinding,
     found: Sequence[Finding],
     stored: Sequence[LoggedFinding],
 ) -> bool:
-    old = one.finding
+    old = logged.finding
     if (finding.code, finding.unit) != (old.code, old.unit):
         return False
-    if one.settled_by and not _is_near(finding, one):
+    if logged.settled_by and not _is_near(finding, logged):
         return False
     if _identity(finding) == _identity(old):
         return True
-    return _is_from_sentence(one) and _continues(finding, one, found, stored)
+    return _is_from_sentence(logged) and _continues(finding, logged, found, stored)
 
 
-def _is_near(finding: Finding, one: LoggedFinding) -> bool:
+def _is_near(finding: Finding, logged: LoggedFinding) -> bool:
     """Return whether a figure is still what was settled."""
-    settled = one.settled_value
+    settled = logged.settled_value
     if finding.value is None or settled is None:
         return finding.value == settled
     reach = SAME_MM if finding.unit == "mm" else SAME_PART * abs(settled)
-    return _moved(finding, one) <= reach + 1e-9
+    return _moved(finding, logged) <= reach + 1e-9
 
 
-def _moved(finding: Finding, one: LoggedFinding) -> float:
-    old = one.settled_value if one.settled_by else one.finding.value
+def _moved(finding: Finding, logged: LoggedFinding) -> float:
+    old = logged.settled_value if logged.settled_by else logged.finding.value
     return abs(finding.value - old) if finding.value is not None and old is not None else 0.0
 
 
-def _is_from_sentence(one: LoggedFinding) -> bool:
+def _is_from_sentence(finding: LoggedFinding) -> bool:
     """Return whether a finding was saved before findings said what they are about."""
-    return not one.finding.about and one.key == sentence_key(one.finding)
+    return not finding.finding.about and finding.key == sentence_key(finding.finding)
 
 
 def _continues(
     finding: Finding,
-    one: LoggedFinding,
+    logged: LoggedFinding,
     found: Sequence[Finding],
     stored: Sequence[LoggedFinding],
 ) -> bool:
@@ -124,9 +128,9 @@ def _continues(
     def beside(item: Finding) -> bool:
         return (item.code, _identity(item)[0]) == (finding.code, _identity(finding)[0])
 
-    if not beside(one.finding):
+    if not beside(logged.finding):
         return False
-    if _without_figures(finding.seen) == _without_figures(one.finding.seen):
+    if _without_figures(finding.seen) == _without_figures(logged.finding.seen):
         return True
     alone = sum(beside(item) for item in found) == 1
     return alone and sum(beside(item.finding) for item in stored) == 1

@@ -114,10 +114,10 @@ class PhotographStore:
         """Yield the SHA-256 of every photograph in the store, sorted."""
         files, root = self._open()
         try:
-            found = files.find(root) if files.exists(root) else []
+            paths = files.find(root) if files.exists(root) else []
         except OSError as error:
             raise RecordError(self._sentence("can't be read", error)) from error
-        names = (str(path).replace("\\", "/").rsplit("/", 1)[-1] for path in found)
+        names = (str(path).replace("\\", "/").rsplit("/", 1)[-1] for path in paths)
         yield from sorted(name for name in names if re.fullmatch("[0-9a-f]{64}", name))
 
     def copy_to(self, other: PhotographStore, hashes: Iterator[str]) -> tuple[int, list[str]]:
@@ -151,8 +151,8 @@ class PhotographStore:
         return files, str(root).rstrip("/")
 
     def _sentence(self, what: str, error: BaseException) -> str:
-        said = getattr(error, "strerror", None) or str(error).splitlines()[0]
-        return f"the store of photographs {self.where} {what}: {said}."
+        message = getattr(error, "strerror", None) or str(error).splitlines()[0]
+        return f"the store of photographs {self.where} {what}: {message}."
 
 
 def _is_local(files: Any) -> bool:

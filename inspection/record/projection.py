@@ -72,17 +72,16 @@ def _end_decisions(connection: Connection, event: Event) -> None:
         return
     table = _STATION_FIGURES[event.kind]
     new, old = (
-        told if isinstance(told, list) else [told] if told else []
-        for told in (event.new_value, event.old_value)
+        values if isinstance(values, list) else [values] if values else []
+        for values in (event.new_value, event.old_value)
     )
-    there = select(table.c.station).where(
-        table.c.inspection == event.subject, table.c.number.in_([one["number"] for one in old])
+    before = select(table.c.station).where(
+        table.c.inspection == event.subject, table.c.number.in_([entry["number"] for entry in old])
     )
-    touched = {one["station"] for one in new} | set(connection.execute(there).scalars())
-    told = [station for station in touched if station is not None]
+    touched = {entry["station"] for entry in new} | set(connection.execute(before).scalars())
     connection.execute(
         update(station_reviews)
-        .where(mine, station_reviews.c.station.in_(told))
+        .where(mine, station_reviews.c.station.in_(touched - {None}))
         .values(stands=False)
     )
 

@@ -208,7 +208,7 @@ def ranked(
         theirs = select(people.c.inspection).where(people.c.person == person)
         touched = set(connection.execute(theirs).scalars())
         rows = (
-            one for one in rows if one.identity in touched or same_person(person, one.inspector)
+            row for row in rows if row.identity in touched or same_person(person, row.inspector)
         )
     return [
         Summary(

@@ -137,8 +137,8 @@ def _results(connection: Connection, event: Event) -> None:
 
 def _replacement(connection: Connection, event: Event) -> None:
     new, number = event.new_value, event.old_value["number"]
-    there = select(results).where(results.c.inspection == event.subject, results.c.number == number)
-    row = connection.execute(there).one_or_none()
+    query = select(results).where(results.c.inspection == event.subject, results.c.number == number)
+    row = connection.execute(query).one_or_none()
     if row is None:
         raise ValueError(f"there is no result {number!r:.20} before it.")
     before = commands.result_of(row)
@@ -156,16 +156,16 @@ def _photograph(connection: Connection, event: Event) -> None:
 
 
 def _findings(connection: Connection, event: Event) -> None:
-    found = [_typed(from_dict(Finding, values)) for values in event.new_value["findings"]]
+    findings = [_typed(from_dict(Finding, values)) for values in event.new_value["findings"]]
     rank = event.new_value["rank"]
     if type(rank) not in (int, float):
         raise ValueError(f"its rank is {rank!r:.40}; it is a number.")
-    reviews.save_findings(connection, event.subject, found, rank=rank, by=event.who)
+    reviews.save_findings(connection, event.subject, findings, rank=rank, by=event.who)
 
 
 def _settlement(connection: Connection, event: Event) -> None:
-    told = event.new_value
-    reviews.save_settlement(connection, event.subject, told["key"], how=told["how"], by=event.who)
+    new = event.new_value
+    reviews.save_settlement(connection, event.subject, new["key"], how=new["how"], by=event.who)
 
 
 def _review(connection: Connection, event: Event) -> None:
@@ -173,9 +173,9 @@ def _review(connection: Connection, event: Event) -> None:
 
 
 def _station_review(connection: Connection, event: Event) -> None:
-    told = event.new_value
+    new = event.new_value
     reviews.save_station_review(
-        connection, event.subject, told["station"], told["state"], _signed(event)
+        connection, event.subject, new["station"], new["state"], _signed(event)
     )
 
 

@@ -32,10 +32,10 @@ def save_findings(
     require_inspection(connection, identity)
     if not math.isfinite(rank):
         raise ValueError(f"the rank must be a finite number; got {rank}.")
-    if any(one in found[:number] for number, one in enumerate(found)):
+    if any(finding in found[:number] for number, finding in enumerate(found)):
         raise ValueError("two of the findings say the same about the same entries; give one.")
     stored = logged_findings(connection, identity)
-    taken = {one.key for one in stored}
+    taken = {logged.key for logged in stored}
     keys = []
     for finding, known in zip(found, match_findings(found, stored), strict=True):
         keys.append(new_key(finding, taken) if known is None else known.key)
@@ -46,8 +46,8 @@ def save_findings(
             "inspection",
             identity,
             "findings set",
-            old=[one.key for one in stored if one.current] or None,
-            new={"rank": rank, "findings": [to_dict(one) for one in found], "keys": keys},
+            old=[logged.key for logged in stored if logged.current] or None,
+            new={"rank": rank, "findings": [to_dict(finding) for finding in found], "keys": keys},
         ),
         Signed(by),
     )
@@ -179,19 +179,19 @@ def refuse_while_one_waits(connection: Connection, identity: str) -> None:
     )
     numbers = sorted(set(connection.execute(waits).scalars()))
     if numbers:
-        told = ", ".join(str(number) for number in numbers)
+        listed = ", ".join(str(number) for number in numbers)
         raise RecordError(
-            f"inspection {identity!r} can't be accepted: station {told} was sent back and "
+            f"inspection {identity!r} can't be accepted: station {listed} was sent back and "
             "waits for the inspector."
         )
 
 
 def refuse_self_review(connection: Connection, identity: str, by: str) -> None:
     """Raise RecordError if the person read or corrected any reading of the inspection."""
-    there = select(readings.c.person, readings.c.corrected_by)
+    query = select(readings.c.person, readings.c.corrected_by)
     mine = [
         row
-        for row in connection.execute(there.where(readings.c.inspection == identity))
+        for row in connection.execute(query.where(readings.c.inspection == identity))
         if same_person(by, row.person) or same_person(by, row.corrected_by)
     ]
     if mine:
@@ -207,8 +207,8 @@ def _known(connection: Connection, identity: str, station: int) -> bool:
         (readings, readings.c.station),
         (results, results.c.station),
     ):
-        found = select(column).where(table.c.inspection == identity, column == station).limit(1)
-        if connection.execute(found).first() is not None:
+        query = select(column).where(table.c.inspection == identity, column == station).limit(1)
+        if connection.execute(query).first() is not None:
             return True
     return False
 

@@ -44,7 +44,7 @@ def canonical(value: Any) -> str:
         raise ValueError("a number to be recorded is not finite (NaN or infinity).") from error
 
 
-def same_person(one: str, other: str) -> bool:
+def same_person(first: str, second: str) -> bool:
     """Say whether two names are one person's: capitals, spaces and letter forms don't matter.
 
     Examples
@@ -52,7 +52,7 @@ def same_person(one: str, other: str) -> bool:
     >>> same_person("A. Berg", "a.  berg")
     True
     """
-    words = [unicodedata.normalize("NFKC", name).casefold().split() for name in (one, other)]
+    words = [unicodedata.normalize("NFKC", name).casefold().split() for name in (first, second)]
     return words[0] == words[1]
 
 
@@ -152,7 +152,7 @@ def _typed(hint: Any, value: Any) -> Any:
     if value is None:
         return None
     if get_origin(hint) in (Union, UnionType):
-        hint = next(one for one in get_args(hint) if one is not NoneType)
+        hint = next(arg for arg in get_args(hint) if arg is not NoneType)
     if get_origin(hint) is tuple and isinstance(value, list | tuple):
         inner = get_args(hint)
         hints = repeat(inner[0]) if inner[-1] is Ellipsis else inner

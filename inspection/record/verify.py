@@ -116,10 +116,10 @@ def verify(
             except RecordError as error:
                 faults.append(str(error))
     try:
-        found = fingerprint(connection)
+        mark = fingerprint(connection)
     except Exception:  # a missing head is among the faults already
-        found = "0-"
-    return Verification(int(found.split("-")[0]), found, tuple(faults), read, tuple(notes))
+        mark = "0-"
+    return Verification(int(mark.split("-")[0]), mark, tuple(faults), read, tuple(notes))
 
 
 def photograph_hashes(connection: Connection) -> list[str]:
@@ -234,20 +234,20 @@ def back_up(access: Access, store: PhotographStore, to: Path, *, with_photograph
     copied = make_engine(copy)
     try:
         with plainly(str(copy)), writer(copied).connect() as connection:
-            found = verify(connection)
+            verification = verify(connection)
             hashes, previews = photograph_hashes(connection), preview_hashes(connection)
             connection.rollback()
     finally:
         copied.dispose()
-    if not found.sound:
-        raise RecordError(f"The copy {copy} does not verify: {found.faults[0]}")
+    if not verification.sound:
+        raise RecordError(f"The copy {copy} does not verify: {verification.faults[0]}")
     count: int = 0
     missing: list[str] = []
     if with_photographs and hashes:
         target = PhotographStore(str(photographs_beside(copy)))
         count, missing = store.copy_to(target, iter(hashes))
         missing += store.copy_to(target, iter(previews))[1]
-    return Backup(copy, found.fingerprint, count, tuple(missing))
+    return Backup(copy, verification.fingerprint, count, tuple(missing))
 
 
 def photographs_beside(path: Path) -> Path:
