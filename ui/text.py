@@ -6,12 +6,15 @@ import re
 
 from vision.results import Finding, Refusal, Result
 
+CLEARS_NOTHING = (
+    "A photograph never clears a rope: the competent person, the maker's instructions and local "
+    "rules decide."
+)
 CAUTIONS = (
     "Secure the load and lock out the drive before anyone is near the rope; never measure, "
     "touch or lean towards a moving rope. Wear gloves: broken wires cut.",
     "A figure covers the photographed place only, and diameter is one criterion of several. "
-    "A photograph never clears a rope: the competent person, the maker's instructions and "
-    "local rules decide.",
+    f"{CLEARS_NOTHING}",
 )
 
 
@@ -84,12 +87,13 @@ STATE_MARKS = {
 }
 
 
-WORD_MARKS = {
-    "agrees": "= agrees",
-    "doubtful": "? doubtful",
-    "disagrees": "≠ disagrees",
-    "cannot say": "… cannot say",
-    "within": "● within",
-    "outside": "✕ outside",
-    "undecided": "? undecided",
+WORD_SIGNS = {
+    "agrees": "=",
+    "doubtful": "?",
+    "disagrees": "≠",
+    "cannot say": "…",
+    "within": "●",
+    "outside": "✕",
+    "undecided": "?",
 }
+WORD_MARKS = {word: f"{sign} {word}" for word, sign in WORD_SIGNS.items()}

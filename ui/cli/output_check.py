@@ -18,7 +18,7 @@ from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
 from inspection.measurement.section import Source
-from inspection.model.length_text import length_text
+from inspection.model.length_text import MM_PER_INCH, length_text
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
@@ -247,8 +247,10 @@ def _unit(units: Units) -> str:
 
 def _shown(length_mm: float, units: Units, *, sign: bool = False) -> str:
     """Return a length as a table shows it, without its unit."""
-    text = length_text(length_mm, units=units).split()[0]
-    return f"+{text}" if sign and length_mm >= 0 else text
+    plus = "+" if sign else ""
+    if units == "inch":
+        return f"{length_mm / float(MM_PER_INCH):{plus}.3f}"
+    return f"{length_mm:{plus}.2f}"
 
 
 def _short(where: tuple[str, ...]) -> str:
@@ -299,7 +301,7 @@ def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
     for station in stations:
         count = str(len({point.on for point in station.points}))
         if station.line is None:
-            table.add_row(str(station.station), count, "-", station.why.partition(":")[0])
+            table.add_row(str(station.station), count, "-", station.why)
             continue
         low, high = station.line.rate_interval
         limit, met = "-", "no discard limit applies"

@@ -9,7 +9,7 @@ from inspection.assessment import Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.record.views import OpenInspection
-from ui.text import WORD_MARKS
+from ui.text import WORD_MARKS, WORD_SIGNS
 from vision.results import Estimate
 
 K = 2.0
@@ -89,7 +89,7 @@ def limit_rows(assessment: Assessment) -> Rows:
         nearest = min(group, key=lambda one: one.verdict.margin_mm)
         outcomes = Counter(one.verdict.outcome for one in group)
         counts = ", ".join(
-            f"{WORD_MARKS[word].split()[0]} {outcomes[word]} {word}"
+            f"{WORD_SIGNS[word]} {outcomes[word]} {word}"
             + (
                 DOUBT_MARK
                 if any(one.doubted and one.verdict.outcome == word for one in group)

@@ -289,8 +289,9 @@ def _stored(record: Record, result: Result) -> bytes:
         raise ValueError(f"{what}; restore it from a backup.") from None
 
 
-READING_KINDS = ("reading corrected", "reading withdrawn")
-FIGURE_KINDS = ("result replaced", "result withdrawn")
+# event of the record -> what happened
+READING_CHANGES = {"reading corrected": "corrected", "reading withdrawn": "withdrawn"}
+FIGURE_CHANGES = {"result replaced": "replaced", "result withdrawn": "withdrawn"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,7 +331,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
         EntryChange(
             str(event.old_value["number"]),
             _place(event.old_value),
-            event.kind.removeprefix("reading "),
+            READING_CHANGES[event.kind],
             str(event.old_value["typed"]),
             str(event.new_value["typed"]) if event.kind == "reading corrected" else "",
             event.who,
@@ -339,7 +340,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
             event.sequence,
         )
         for event in events
-        if event.kind in READING_KINDS
+        if event.kind in READING_CHANGES
     )
 
 
@@ -351,9 +352,9 @@ def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
         if event.kind == "results added":
             given = [(one["number"], one) for one in event.new_value]
             what = "measured anew"
-        elif event.kind in FIGURE_KINDS:
+        elif event.kind in FIGURE_CHANGES:
             given = [(event.old_value["number"], event.new_value)]
-            what = event.kind.removeprefix("result ")
+            what = FIGURE_CHANGES[event.kind]
         else:
             continue
         for number, new in given:

@@ -28,7 +28,7 @@ from ui.report.case import ReportCase, case_of_folder, case_of_record, record_na
 from ui.report.content import blocks_of
 from ui.report.html import html_of
 from ui.report.pdf import PAPERS, Paper, pdf_of
-from ui.text import CAUTIONS
+from ui.text import CLEARS_NOTHING
 
 __all__ = [
     "PAPERS",
@@ -40,8 +40,6 @@ __all__ = [
     "pdf_report",
     "record_name",
 ]
-
-CLEARS_NOTHING = CAUTIONS[1].partition(". ")[2]
 
 
 def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
