@@ -136,11 +136,14 @@ def as_shown(shown: str, printed: str) -> str:
     >>> as_shown("a 1\\n...\\nend 1\\n", "a 2\\nb\\nc\\nend 2\\n")
     'a 2\\n...\\nend 2\\n'
     """
-    lines = [line.rstrip() for line in printed.rstrip().split("\n")]
+    lines = [line.rstrip() for line in printed.strip("\n").rstrip().split("\n")]
     head, dots, tail = (f"\n{shown}").partition("\n...\n")
     if not dots:
         return "\n".join(lines).rstrip() + "\n" if "..." not in shown else shown
     first, last = head.count("\n"), len(tail.split("\n")) - 1
+    before = head.rpartition("\n")[2]
+    if lines.count(before) == 1:  # the line before `...` says where, however many there are now
+        first = lines.index(before) + 1
     kept = [*lines[:first], "...", *(lines[-last:] if last else [])]
     return "\n".join(kept).lstrip("\n") + "\n"
 
