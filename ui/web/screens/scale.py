@@ -135,7 +135,7 @@ def _measurement_inputs(points: list[PointPx | None]) -> ScaleRequest | None:
         "Position of the rope",
         [placement.value for placement in Placement],
         format_func=lambda value: PLACEMENT_WORDS[Placement(value)],
-        key="archive lies",
+        key="scale lies",
         help="What lies nearer to the camera than the rule looks larger. Not known: U allows "
         "for it.",
     )
