@@ -11,7 +11,7 @@ from typing import Any, cast, get_args
 from inspection.exchange.columns import Columns
 from inspection.exchange.days import read_moment
 from inspection.model.length_text import LengthUnit, parse_length
-from inspection.record.serialization import checked_text
+from inspection.model.names import checked_text
 
 # Spreadsheets write 3 as 3.0; Python itself would also take 1_0 for 10, and 1e9.
 _WHOLE = re.compile(r"[+-]?\d{1,9}(?:\.0*)?")

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from inspection.exchange.parse import ParsedTable, ReadingRow, Rejected, StationFacts
+from inspection.model.names import checked_name
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from inspection.record.serialization import checked_name
 
 
 class RejectedError(ValueError):

@@ -19,6 +19,7 @@ from inspection.exchange.days import days_come_first
 from inspection.exchange.headings import two_figures
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.length_text import LengthUnit, parse_length
+from inspection.model.names import checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import (
     Build,
@@ -33,7 +34,7 @@ from inspection.model.rope import (
     country_code,
 )
 from inspection.model.typed import check_types
-from inspection.record.serialization import checked_name, checked_text, from_dict
+from inspection.record.serialization import from_dict
 
 SAME_MM = 0.001  # a value column may be rounded; further off it says something else
 

@@ -13,6 +13,7 @@ from typing import Any, get_args
 from sqlalchemy import Connection, Row, select
 
 from inspection.model.length_text import LONGEST_MM
+from inspection.model.names import checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
 from inspection.record.errors import RecordError, StaleError
@@ -28,14 +29,7 @@ from inspection.record.schema import (
     results,
     ropes,
 )
-from inspection.record.serialization import (
-    JsonObject,
-    checked_name,
-    checked_text,
-    from_dict,
-    result_from_dict,
-    to_dict,
-)
+from inspection.record.serialization import JsonObject, from_dict, result_from_dict, to_dict
 from inspection.record.views import Photograph
 from vision.results import Result
 

@@ -12,9 +12,10 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select
 
+from inspection.model.names import checked_name, checked_text
 from inspection.record.events import now_utc
 from inspection.record.schema import drafts
-from inspection.record.serialization import canonical, checked_name, checked_text
+from inspection.record.serialization import canonical
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
 
+from inspection.model.names import same_person
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
@@ -26,7 +27,7 @@ from inspection.record.schema import (
     station_reviews,
     stations,
 )
-from inspection.record.serialization import from_dict, result_from_dict, same_person
+from inspection.record.serialization import from_dict, result_from_dict
 from inspection.record.views import (
     LoggedFinding,
     LoggedReading,

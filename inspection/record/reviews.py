@@ -14,13 +14,14 @@ from typing import Any, get_args
 
 from sqlalchemy import Connection, Row, select
 
+from inspection.model.names import same_person
 from inspection.record.commands import check_revision, require_inspection, require_reason, save
 from inspection.record.errors import RecordError
 from inspection.record.events import Change, Signed
 from inspection.record.finding_keys import match_findings, new_key
 from inspection.record.queries import logged_findings
 from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
-from inspection.record.serialization import same_person, to_dict
+from inspection.record.serialization import to_dict
 from inspection.record.views import ReviewState, StationState
 from vision.results import Finding
 

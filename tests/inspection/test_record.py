@@ -9,11 +9,11 @@ from datetime import date, datetime
 
 import pytest
 
+from inspection.model.names import same_person
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.errors import RecordError, StaleError
 from inspection.record.record import Record
-from inspection.record.serialization import same_person
 from vision.results import Estimate, Finding, Marks, Refusal
 from vision.uncertainty import Term
 

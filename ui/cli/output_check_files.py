@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import sys
-from dataclasses import asdict
 from typing import Any
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
@@ -83,7 +82,7 @@ def assessment_dict(assessment: Assessment, read: Folder) -> dict[str, Any]:
         "refused": [as_plain(refusal) for refusal in checked.refused],
         "photographs_alone": [one.photo_name for one in checked.photos_alone],
         "readings_alone": [to_dict(one) for one in checked.readings_alone],
-        "rejected_rows": [asdict(one) for one in read.rejected],
+        "rejected_rows": [to_dict(one) for one in read.rejected],
         "notes": [*assessment.notes, *read.notes],
         "cautions": list(CAUTIONS),
     }

@@ -7,8 +7,6 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
-from datetime import datetime
 from typing import Any
 
 from rich.box import SIMPLE_HEAD
@@ -20,6 +18,7 @@ from inspection.exchange.spreadsheet import escape_formula
 from inspection.measurement.ellipse import Ellipse
 from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Pairing, Section
+from inspection.record.serialization import to_dict
 from ui.text import CAUTIONS, refused, sentence
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import combined_u_mm, shares
@@ -215,9 +214,8 @@ def _warnings(estimates: list[Estimate]) -> list[str]:
 
 def as_plain(result: Result) -> dict[str, Any]:
     """Return a result as plain values for JSON, with its uncertainties worked out."""
-    plain = asdict(result)
-    plain["taken_at"] = _iso(result.taken_at)
-    plain["answered"] = isinstance(result, Estimate)
+    plain = to_dict(result)
+    plain["answered"] = plain.pop("answer") == "estimate"
     if isinstance(result, Estimate):
         plain["u_mm"] = result.u_mm
         plain["expanded_mm"] = result.expanded_mm()
@@ -226,7 +224,7 @@ def as_plain(result: Result) -> dict[str, Any]:
         plain["lay_mm"] = result.lay_mm
         plain["u_lay_mm"] = None if result.lay_mm is None else result.u_lay_mm
         plain["budget"] = [
-            {**asdict(term), "u_mm": term.u_mm, "share": share}
+            {**to_dict(term), "u_mm": term.u_mm, "share": share}
             for term, share in shares(result.budget)
         ]
     return plain
@@ -261,7 +259,7 @@ def print_json(
 
 
 def _ellipse_plain(ellipse: Ellipse) -> dict[str, Any]:
-    plain = asdict(ellipse)
+    plain = to_dict(ellipse)
     del plain["budget"]
     return {
         **plain,
@@ -305,7 +303,3 @@ def print_csv(results: list[Result]) -> None:
                 plain[name] = f"{plain[name]:.4f}"
         cells = ["" if plain.get(c) is None else plain[c] for c in COLUMNS]
         writer.writerow([escape_formula(c) if isinstance(c, str) else c for c in cells])
-
-
-def _iso(at: datetime | None) -> str | None:
-    return None if at is None else at.isoformat()

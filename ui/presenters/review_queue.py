@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from inspection.model.names import same_person
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from inspection.record.serialization import same_person
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 from urllib.parse import urlsplit
 
-from inspection.record.serialization import checked_name, same_person
+from inspection.model.names import checked_name, same_person
 
 TEAM_FILE = "ROPE_PHOTO_TEAM"  # where `ropephoto page --team` says which team file is meant
 Role = Literal["inspector", "reviewer", "supervisor"]

@@ -16,7 +16,7 @@ import streamlit as st
 from platformdirs import user_data_path
 from streamlit.navigation.page import StreamlitPage
 
-from inspection.record.serialization import checked_name
+from inspection.model.names import checked_name
 from ui.services.roles import (
     SCREENS,
     TEAM_FILE,

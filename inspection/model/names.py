@@ -1,0 +1,65 @@
+"""Names and texts that a record can keep, and whether two names are one person's."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Any
+
+
+def same_person(first: str, second: str) -> bool:
+    """Say whether two names are one person's: capitals, spaces and letter forms don't matter.
+
+    Examples
+    --------
+    >>> same_person("A. Berg", "a.  berg")
+    True
+    """
+    words = [unicodedata.normalize("NFKC", name).casefold().split() for name in (first, second)]
+    return words[0] == words[1]
+
+
+def checked_name(text: str, what: str) -> str:
+    """Return `text` if it can name something in a record, else say why not.
+
+    Raises
+    ------
+    ValueError
+        If it is empty, longer than 200 characters, padded with spaces, or holds a control
+        character.
+
+    Examples
+    --------
+    >>> checked_name("crane 3", "rope")
+    'crane 3'
+    """
+    if not text or text != text.strip():
+        raise ValueError(f"the {what} needs a name without spaces around it; got {text!r}.")
+    if len(text) > 200:
+        raise ValueError(f"the name of the {what} has {len(text)} characters; 200 is the most.")
+    if any(ord(letter) < 32 or ord(letter) == 127 for letter in text):
+        raise ValueError(f"the name of the {what} holds a control character: {text!r}.")
+    checked_text(text)
+    return text
+
+
+_NOT_KEPT = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
+
+
+def checked_text(value: Any) -> None:
+    """Raise ValueError if a text anywhere in `value` can't be kept by every database.
+
+    Control characters other than new line and tab, and lone surrogates, can't.
+    """
+    if isinstance(value, str):
+        wrong = _NOT_KEPT.search(value)
+        if wrong is not None:
+            what = "is not valid Unicode" if wrong[0] >= "\ud800" else "holds a control character"
+            raise ValueError(f"a text to be recorded {what}: {value[:60]!r}.")
+    elif isinstance(value, dict):
+        for key, item in value.items():
+            checked_text(key)
+            checked_text(item)
+    elif isinstance(value, list | tuple):
+        for item in value:
+            checked_text(item)
