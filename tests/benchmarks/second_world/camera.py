@@ -1,4 +1,4 @@
-"""The camera of the second world: a pinhole in the card's frame (x right, y up, z to the viewer)."""
+"""The camera of the second world: a pinhole in the card's frame (x right, y up, z to the eye)."""
 
 from __future__ import annotations
 
@@ -33,9 +33,7 @@ class Camera:
 def camera_of(shot: Shot) -> Camera:
     """Return the camera of a shot: it looks at the card's middle, from tilt and azimuth."""
     tilt, azimuth, roll = np.radians([shot.tilt_deg, shot.azimuth_deg, shot.roll_deg])
-    away = np.array(
-        [np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)]
-    )
+    away = np.array([np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
     forward = -away
     right = np.cross(forward, [0.0, 1.0, 0.0])
     right /= np.linalg.norm(right)

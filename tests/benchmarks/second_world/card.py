@@ -22,7 +22,7 @@ ROLLS = ("about the rope", "across the rope", "corner")
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """How the sheet is bent: "", or one of `ROLLS`, by so many mm at its edge (+ towards the eye)."""
+    """How the sheet is bent: "" or one of `ROLLS`; how far its edge rises towards the eye."""
 
     kind: str = ""
     rise_mm: float = 0.0
@@ -59,9 +59,7 @@ def lifted_mm(flat_mm: Array, size_mm: tuple[float, float], bend: Bend) -> Array
     )
 
 
-def sheet_mesh(
-    size_mm: tuple[float, float], bend: Bend
-) -> tuple[Mesh, NDArray[np.float64]]:
+def sheet_mesh(size_mm: tuple[float, float], bend: Bend) -> tuple[Mesh, NDArray[np.float64]]:
     """Return the sheet and its texture coordinates (N, 2)."""
     n = 2 if not bend.kind else 121
     u, v = np.meshgrid(np.linspace(0, 1, n), np.linspace(0, 1, n))

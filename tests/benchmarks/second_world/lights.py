@@ -1,4 +1,4 @@
-"""The second world's light: sky and room as painted surroundings, sun, lamps and flash beside them."""
+"""The second world's light: sky or room all round, and sun, lamps or flash."""
 
 from __future__ import annotations
 
@@ -89,5 +89,8 @@ def _square(middle: Array, facing: Array, side: float) -> Array:
     first /= np.linalg.norm(first)
     second = np.cross(facing, first)
     return np.array(
-        [middle + side / 2 * (a * first + b * second) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        [
+            middle + side / 2 * (a * first + b * second)
+            for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+        ]
     )

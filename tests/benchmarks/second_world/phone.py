@@ -104,8 +104,10 @@ def poor_phone(rng: np.random.Generator, stress: str) -> Phone:
     return replace(phone, **changes.get(stress, {}))  # type: ignore[arg-type]
 
 
-def picture_of(light: Light, white: NDArray[np.float64], phone: Phone, seed: int) -> NDArray[np.uint8]:
-    """Return the 8-bit picture of a linear one (H, W, 3), exposed for `white` (3,), the lit paper."""
+def picture_of(
+    light: Light, white: NDArray[np.float64], phone: Phone, seed: int
+) -> NDArray[np.uint8]:
+    """Return the 8-bit picture of a linear one (H, W, 3), exposed for `white` (3,)."""
     rng = np.random.default_rng([seed, 2])
     seen = light * (phone.white / white * np.array(phone.balance)).astype(np.float32)
     seen = np.minimum(seen, 8.0)
@@ -189,19 +191,26 @@ def _tone(light: Light, phone: Phone) -> Light:
     if phone.local:  # large dark parts are brightened, small contrasts kept
         small = cv2.resize(np.log(grey), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
         base = cv2.resize(cv2.bilateralFilter(small, 9, 0.8, 12.0), grey.shape[::-1])
-        light = light * np.exp(phone.local * (np.log(0.4) - np.minimum(base, np.log(0.4))) * 0.6)[
-            ..., None
-        ]
+        light = (
+            light
+            * np.exp(phone.local * (np.log(0.4) - np.minimum(base, np.log(0.4))) * 0.6)[..., None]
+        )
     light = np.clip(light, 0, 1) ** np.float32(phone.lift)
-    tone = np.where(
-        light <= 0.0031308, 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - 0.055
-    )
+    tone = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - 0.055)
     # a gentle S, as phones have it
-    return np.asarray(tone + 0.06 * np.sin(2 * np.pi * (tone - 0.5)) * tone * (1 - tone), np.float32)
+    return np.asarray(
+        tone + 0.06 * np.sin(2 * np.pi * (tone - 0.5)) * tone * (1 - tone), np.float32
+    )
 
 
 def save(
-    pixels: NDArray[np.uint8], path: Path, phone: Phone, *, f35_exif: int, model: str, taken: datetime
+    pixels: NDArray[np.uint8],
+    path: Path,
+    phone: Phone,
+    *,
+    f35_exif: int,
+    model: str,
+    taken: datetime,
 ) -> None:
     """Write the file as the phone or the messenger would."""
     picture = Image.fromarray(pixels)

@@ -16,12 +16,13 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parents[3])]
 
-import cv2  # before the renderer, whose allocator must not meet it half way
-import numpy as np
-from second_world.camera import camera_of
-from second_world.phone import picture_of, save
-from second_world.scene import card_size_mm, trace, truth_mm
-from second_world.shots import SEED, Shot, all_shots, layout_of
+import cv2  # noqa: E402  (before the renderer, whose allocator must not meet it half way)
+import numpy as np  # noqa: E402
+
+from second_world.camera import camera_of  # noqa: E402
+from second_world.phone import picture_of, save  # noqa: E402
+from second_world.scene import card_size_mm, trace, truth_mm  # noqa: E402
+from second_world.shots import SEED, Shot, all_shots  # noqa: E402
 
 Row = dict[str, object]
 
@@ -108,13 +109,14 @@ def photograph(shot: Shot, folder: Path, *, samples: int, gpu: bool) -> Row:
 
 def _lit_paper(light: np.ndarray, shot: Shot) -> np.ndarray:
     """Return the colour (3,) of white paper that is well lit, as an exposure meter would."""
-    camera, layout = camera_of(shot), layout_of(shot)
+    camera = camera_of(shot)
     corner = np.array(card_size_mm(shot)) / 2
     outline = camera.project(
-        np.array([[a * corner[0], b * corner[1], 0.0] for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+        np.array(
+            [[a * corner[0], b * corner[1], 0.0] for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+        )
     )
     mask = cv2.fillConvexPoly(np.zeros(light.shape[:2], np.uint8), np.rint(outline).astype(int), 1)
-    del layout
     return np.percentile(light[mask.astype(bool)], 88, axis=0).astype(float)
 
 

@@ -39,9 +39,7 @@ def laid(shot: Shot) -> tuple[Mesh, Mesh | None, Array, Array]:
     camera = camera_of(shot)
     length = 2.2 * shot.distance_mm * max(shot.size_px) / camera.focal_px
     turn, askew = np.radians([shot.view_deg, shot.axis_deg])
-    about = np.array(
-        [[1, 0, 0], [0, np.cos(turn), -np.sin(turn)], [0, np.sin(turn), np.cos(turn)]]
-    )
+    about = np.array([[1, 0, 0], [0, np.cos(turn), -np.sin(turn)], [0, np.sin(turn), np.cos(turn)]])
     on_card = np.array(
         [[np.cos(askew), -np.sin(askew), 0], [np.sin(askew), np.cos(askew), 0], [0, 0, 1]]
     )
@@ -126,8 +124,10 @@ def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
 
 def _length_mm(mesh: Mesh) -> float:
     """Return the length of the rope's mesh: how far its ends lie apart."""
-    first, last = mesh.points_mm[0], mesh.points_mm[np.argmax(
-        np.linalg.norm(mesh.points_mm - mesh.points_mm[0], axis=1))]
+    first, last = (
+        mesh.points_mm[0],
+        mesh.points_mm[np.argmax(np.linalg.norm(mesh.points_mm - mesh.points_mm[0], axis=1))],
+    )
     return float(np.linalg.norm(last - first))
 
 

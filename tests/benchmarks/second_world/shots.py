@@ -18,6 +18,7 @@ from vision.target.layout import LAST_NUMBER, LAYOUTS, Layout, layout_named
 SEED = 41001
 STATIONS = 100  # of each part; two views each
 FINISHES = ("bright", "galvanised", "rusty", "greased", "wet", "polished", "painted", "dirty")
+FLAT = Bend()
 LIGHTS = ("overcast", "sun", "low sun", "flash", "lamps", "indoor", "mixed")
 SIZES_MM = (16.0, 26.0, 8.0, 34.0, 20.0, 12.0, 44.0, 10.0, 54.0, 18.0, 6.5, 38.0, 24.0, 14.0, 30.0)
 STRANDS = (6, 8, 6, 18, 6, 4, 6, 12, 8, 6, 16, 0, 6)
@@ -55,7 +56,7 @@ class Shot:
     principal_px: tuple[float, float]
     flash_mm: float
     phone: Phone
-    bend: Bend = Bend()
+    bend: Bend = FLAT
     stray: str = ""
     note: str = ""
 
@@ -95,7 +96,7 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
         own = np.random.default_rng([seed, part == "stress", number, view])
         large = bool(own.random() < 0.3)
         size = (4000, 3000) if large else (2800, 2100)
-        bend = Bend()
+        bend = FLAT
         if stress == "bent card":
             kind = str(own.choice(ROLLS))
             # a straight rope keeps the sheet's ends down; only about the rope may it curl up
@@ -117,7 +118,9 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
             along_read_mm=round(layout.along_bar_mm * scale[0] + float(rng.normal(0, 0.02)), 2),
             across_read_mm=round(layout.across_bar_mm * scale[1] + float(rng.normal(0, 0.02)), 2),
             view_deg=90.0 * view,
-            gap_mm=float(own.uniform(0.5, 2.0) if stress == "gap over 0.5 mm" else own.uniform(0, 0.5)),
+            gap_mm=float(
+                own.uniform(0.5, 2.0) if stress == "gap over 0.5 mm" else own.uniform(0, 0.5)
+            ),
             offset_mm=float(own.uniform(-0.05, 0.05)) * nominal,
             axis_deg=float(own.uniform(-12, 12)),
             distance_mm=0.0,
@@ -131,7 +134,9 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
             flash_mm=float(own.uniform(10, 40)),
             phone=good_phone(own) if part == "protocol" else poor_phone(own, stress),
             bend=bend,
-            stray={4: "broken wire", 10: "grease lump"}.get(number % 13, "") if rope.strands else "",
+            stray={4: "broken wire", 10: "grease lump"}.get(number % 13, "")
+            if rope.strands
+            else "",
             note=stress,
         )
         tilt = (25.0, 35.0) if stress == "tilt over 25 deg" else (0.0, 25.0)
@@ -190,8 +195,7 @@ def _placed(
     from second_world.camera import camera_of
 
     focal = shot.f35_true / np.hypot(36, 24) * np.hypot(*shot.size_px)
-    least = least_px * shot.size_px[0] / 4000
-    far = min(farthest_mm, focal * shot.rope.diameter_mm / least)
+    far = min(farthest_mm, focal * shot.rope.diameter_mm / least_px)
     half = np.array([layout.length_mm / 2, layout.half_height_mm, 0.0])
     for _ in range(3000):
         tried = replace(
