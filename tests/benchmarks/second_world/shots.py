@@ -94,7 +94,7 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
     shots = []
     for view in (0, 1):
         own = np.random.default_rng([seed, part == "stress", number, view])
-        large = bool(own.random() < 0.3)
+        large = bool(own.random() < 0.3) or part == "protocol"
         size = (4000, 3000) if large else (2800, 2100)
         bend = FLAT
         if stress == "bent card":
@@ -181,7 +181,7 @@ def _layout(nominal: float, rng: np.random.Generator) -> Layout:
     """Return a card for the rope: of some paper, the narrowest band that is wide enough."""
     best: dict[str, Layout] = {}
     for layout in sorted(LAYOUTS, key=lambda one: one.band_mm):
-        if 1.05 * nominal <= layout.rope_max_mm <= 4.5 * nominal:
+        if 1.05 * nominal <= layout.rope_max_mm <= 2.4 * nominal:
             best.setdefault(layout.paper, layout)
     names = sorted(best)
     return best[names[int(rng.integers(len(names)))]]
