@@ -83,7 +83,7 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
     layout = _layout(nominal, rng)
     card = 2 * int(rng.integers(0, LAST_NUMBER // 2))
     scale = 1 + rng.uniform(-0.01, 0.01, 2)
-    f35 = int(rng.integers(23, 29))
+    f35 = 28 if nominal < 9 else int(rng.integers(23, 29))  # thin ropes need the longest lens
     true = f35 * (1 + float(rng.normal(0, 0.03)))
     stress = _STRESSES[number % len(_STRESSES)] if part == "stress" else ""
     if stress == "long lens":
