@@ -59,6 +59,12 @@ class Gauge:
         Largest permissible error, mm, as its maker or its calibration states.
     calibration_due : date or None
         Last day on which its calibration holds.
+    calibrated_on : tuple of date
+        Days on which it was calibrated, as far as they are known, in any order. Its error is
+        taken as another one after each: an adjustment can move it.
+    repeatability_mm : float or None
+        Standard deviation of a reading of one place taken again with it, mm, where somebody has
+        found it out; None lets the readings tell.
     """
 
     identity: str
@@ -66,6 +72,8 @@ class Gauge:
     resolution_mm: float
     permissible_error_mm: float
     calibration_due: date | None = None
+    calibrated_on: tuple[date, ...] = ()
+    repeatability_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +131,36 @@ def reading_key(reading: Reading, *, inspection: str = "") -> str:
     return ":".join(parts)
 
 
+def calibrations_between(gauge: Gauge, then: date, now: date) -> int:
+    """Return how often a gauge was calibrated after one day, up to another.
+
+    Where no calibration is known it is taken as calibrated every year, on the day on which it
+    falls due; without that day, on the day of `now`. An error that is shared for longer than it
+    lasts would pass for wear, one that is shared for less only widens the intervals.
+
+    Examples
+    --------
+    >>> gauge = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03, date(2026, 12, 31))
+    >>> calibrations_between(gauge, date(2025, 11, 1), date(2026, 11, 1))
+    1
+    >>> known = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03, calibrated_on=(date(2024, 1, 8),))
+    >>> calibrations_between(known, date(2025, 11, 1), date(2026, 11, 1))
+    0
+    """
+    if gauge.calibrated_on:
+        return sum(then < day <= now for day in gauge.calibrated_on)
+    due = gauge.calibration_due or now
+    return math.floor((due - then).days / 365.25) - math.floor((due - now).days / 365.25)
+
+
 def reading_terms(
     reading: Reading,
     gauge: Gauge,
     *,
     outer_strands: int | None = None,
-    repeatability_pct: float = REPEATABILITY_PCT,
+    repeatability_mm: float | None = None,
     inspection: str = "",
+    calibrations_ago: int = 0,
 ) -> tuple[Term, ...]:
     """Return the budget of one logged reading; see `gauge_terms`."""
     if reading.gauge != gauge.identity:
@@ -142,7 +173,8 @@ def reading_terms(
         diameter_mm=reading.value_mm,
         key=reading_key(reading, inspection=inspection),
         outer_strands=outer_strands,
-        repeatability_pct=repeatability_pct,
+        repeatability_mm=repeatability_mm,
+        calibrations_ago=calibrations_ago,
     )
 
 
@@ -151,7 +183,7 @@ def gauge_u_mm(
     *,
     diameter_mm: float,
     outer_strands: int | None = None,
-    repeatability_pct: float = REPEATABILITY_PCT,
+    repeatability_mm: float | None = None,
 ) -> float:
     """Return the standard uncertainty of one reading of a rope, mm; see `gauge_terms`.
 
@@ -166,7 +198,7 @@ def gauge_u_mm(
         diameter_mm=diameter_mm,
         key="",
         outer_strands=outer_strands,
-        repeatability_pct=repeatability_pct,
+        repeatability_mm=repeatability_mm,
     )
     return combined_u_mm(terms)
 
@@ -177,8 +209,9 @@ def gauge_terms(
     diameter_mm: float,
     key: str,
     outer_strands: int | None = None,
-    repeatability_pct: float = REPEATABILITY_PCT,
+    repeatability_mm: float | None = None,
     crown_miss: float = CROWN_MISS,
+    calibrations_ago: int = 0,
 ) -> tuple[Term, ...]:
     """Return the budget of one reading of a rope's diameter.
 
@@ -193,11 +226,15 @@ def gauge_terms(
     outer_strands : int or None, optional
         Strands in the outer layer; only narrow jaws and tapes need it. None or fewer than 3
         is taken as 6, the usual number.
-    repeatability_pct : float, optional
-        Standard deviation of one person reading one place again, % of the diameter.
+    repeatability_mm : float or None, optional
+        Standard deviation of one person reading one place again, mm; by default the gauge's
+        own, or `REPEATABILITY_PCT` of the diameter.
     crown_miss : float, optional
         For narrow jaws: how far beside a crown the person may stop, 0 (never) to 1 (anywhere),
         as a part of half the angle between crowns.
+    calibrations_ago : int, optional
+        How many calibrations lie between this reading and the last inspection: readings before
+        and after one share no error of the gauge (`calibrations_between`).
 
     Returns
     -------
@@ -225,7 +262,14 @@ def gauge_terms(
     ----------
     .. [1] JCGM 100:2008 (GUM), 4.3.7 and F.2.2.1.
     """
-    _check(gauge, diameter_mm, repeatability_pct, crown_miss)
+    if repeatability_mm is None:
+        repeatability_mm = gauge.repeatability_mm
+    if repeatability_mm is None:
+        repeatability_mm = diameter_mm * REPEATABILITY_PCT / 100.0
+    _check(gauge, diameter_mm, repeatability_mm, crown_miss)
+    own = f"gauge:{gauge.identity}"
+    if calibrations_ago:
+        own = f"{own}:{calibrations_ago} calibrations ago"
     root3 = math.sqrt(3.0)
     terms = [
         Term(
@@ -234,7 +278,7 @@ def gauge_terms(
             "mm",
             1.0,
             "B",
-            f"gauge:{gauge.identity}",
+            own,
         ),
         Term(
             "resolution of the gauge",
@@ -246,7 +290,7 @@ def gauge_terms(
         ),
         Term(
             "reading the rope again",
-            diameter_mm * repeatability_pct / 100.0,
+            repeatability_mm,
             "mm",
             1.0,
             "B",
@@ -256,7 +300,7 @@ def gauge_terms(
     strands = outer_strands if outer_strands is not None and outer_strands >= 3 else 6
     least, mean, _ = one_section_shortfall_pct(strands)
     if gauge.kind == "plain caliper":
-        most = _shortfall_pct(strands, crown_miss)
+        most = shortfall_pct(strands, crown_miss)
     elif gauge.kind == "diameter tape":
         least, most = 0.0, mean  # from a band that bridges the crowns to one that doesn't
     else:
@@ -293,11 +337,11 @@ def one_section_shortfall_pct(outer_strands: int) -> tuple[float, float, float]:
         raise ValueError(f"a rope has at least 3 outer strands; got {outer_strands}.")
     sine = math.sin(math.pi / outer_strands)
     mean = 1.0 - (sine + outer_strands * sine / math.pi) / (1.0 + sine)
-    return _shortfall_pct(outer_strands, 0.0), 100.0 * mean, _shortfall_pct(outer_strands, 1.0)
+    return shortfall_pct(outer_strands, 0.0), 100.0 * mean, shortfall_pct(outer_strands, 1.0)
 
 
-def _shortfall_pct(strands: int, miss: float) -> float:
-    """Return the shortfall at `miss` (0 to 1) of the way from the largest to the least width."""
+def shortfall_pct(strands: int, miss: float) -> float:
+    """Return the shortfall, %, at `miss` (0 to 1) of the way from largest to least width."""
     half = math.pi / strands
     lost = 2.0 * (1.0 - math.cos(miss * half))
     if strands % 2:  # one jaw nears its crown while the other leaves its own
@@ -306,7 +350,7 @@ def _shortfall_pct(strands: int, miss: float) -> float:
     return 100.0 * lost / (2.0 * (1.0 + math.sin(half)))
 
 
-def _check(gauge: Gauge, diameter_mm: float, repeatability_pct: float, miss: float) -> None:
+def _check(gauge: Gauge, diameter_mm: float, repeatability_mm: float, miss: float) -> None:
     if not (math.isfinite(diameter_mm) and diameter_mm > 0):
         raise ValueError(f"`diameter_mm` must be more than 0; got {diameter_mm}.")
     if not (math.isfinite(gauge.resolution_mm) and gauge.resolution_mm > 0):
@@ -319,7 +363,7 @@ def _check(gauge: Gauge, diameter_mm: float, repeatability_pct: float, miss: flo
             f"gauge '{gauge.identity}' has a permissible error of {gauge.permissible_error_mm} "
             "mm: it must be 0 or more."
         )
-    if not (math.isfinite(repeatability_pct) and repeatability_pct >= 0):
-        raise ValueError(f"`repeatability_pct` must be 0 or more; got {repeatability_pct}.")
+    if not (math.isfinite(repeatability_mm) and repeatability_mm >= 0):
+        raise ValueError(f"`repeatability_mm` must be 0 or more; got {repeatability_mm}.")
     if not 0 <= miss <= 1:
         raise ValueError(f"`crown_miss` must lie between 0 and 1; got {miss}.")

@@ -1,295 +1,341 @@
-"""Slips of the pen: the one change after which an odd entry agrees with everything else.
+"""Explanations: what can have made a figure odd, each with its odds against the others.
 
-Slips raise no alarm of their own, so they cost none of the level: only entries that another
-test has already singled out are tried, and a slip replaces what it explains. A possible loss of
-section is never explained away: it keeps its own remedy, and where another reading of the station
-bears it out, no slip is told at all.
+Every account that is known of is asked how likely it makes the figures, and how often it comes
+about: a loss of section, a slip of the pen, a gauge that was off, an exchange. The product of the
+two, over that of another, is the odds that are told (Bayes factor times prior odds; Kass and
+Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
+
+People can be hurt: a figure that is low, and that no photograph contradicts, may be a true loss.
+That is said first whatever the odds, with its own remedy, and a slip of the pen is never named
+where the other direction of the station is low too.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
-from statistics import median
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 
-from inspection.model.log import Log, best_estimates
-from inspection.model.loss import LOSS_REMEDY, MAY_BE_LOSS, is_possible_loss
-from inspection.screening.contrasts import contrast_tests
+import numpy as np
+
+from inspection.model.loss import LEAST_PCT, MAY_BE_LOSS, MOST_PCT
+from inspection.screening.causes import exchanged, of_all, of_many, of_station
+from inspection.screening.evidence import Explanation, log_posterior, row_of, rows_of
+from inspection.screening.expected_readings import (
+    LET_GO_PCT,
+    Array,
+    Figures,
+    Fit,
+    at,
+    fit,
+    shifts,
+)
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.outliers import outlier_tests
-from inspection.screening.transcription_errors import TranscriptionError, transcription_errors
+from inspection.screening.narrow_jaws import jaws_chance
+from inspection.screening.odd_figures import (
+    NOT_READ_PCT,
+    Exchange,
+    Shift,
+    entry_at,
+    exchange_chances,
+    exchanges_of,
+    shift_chances,
+    today,
+)
 
-# After the change no test of the changed entries may be odder than zeta = 3, where the
-# cross-check begins to say "disagrees" (two-sided normal probability).
-AGREES_P = 0.0027
-SAME_MM = 0.5e-3  # a figure is the nominal diameter, not one beside it
+SURE = 30.0  # odds over a loss from which another explanation is named before it
+TOLD = 0.05  # explanations that are at least this likely beside the best are told
+CONTRADICTED = 100.0  # odds over a loss from which a photograph contradicts it
+IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter
+FEW = 8  # entries; more are not taken one by one
+MOST_CAUSES = 12  # findings about figures in one log
 
 
-def figure_tests(log: Log, *, entries: frozenset[int] | None = None) -> list[ScreeningTest]:
-    """Return every test in which a wrong diameter shows, or those of some entries only."""
-    return [*contrast_tests(log, entries=entries), *outlier_tests(log)]
-
-
-def explain(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the odd tests, with those that one change clears replaced by that change.
-
-    What may be a loss of section is marked as one, with the remedy of a loss first.
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """A shift or an exchange that was tested.
 
     Parameters
     ----------
-    log : Log
-        The log.
-    odd : list of ScreeningTest
-        Tests of figures that passed the level, with their adjusted probabilities.
-
-    Returns
-    -------
-    tests : list of ScreeningTest
-        One test a cause: entries of one gauge that are all off alike, a change where one is
-        found, else the oddest test of an entry.
+    cause : Shift or Exchange
+        What it is.
+    p : float
+        How likely it is if nothing is wrong, comparable with the level of the whole log.
+    times : float
+        What the plain probability was multiplied with for that.
     """
-    as_logged = log
-    done = _alike_together(log, odd)
-    listed = {entry for test in done for entry in test.entries}
-    odd = [test for test in odd if not listed & set(test.entries)]
-    left = _one_a_cause(odd)
-    while left:
-        found = _best_change(log, left, odd)
-        if found is None:
+
+    cause: Shift | Exchange
+    p: float
+    times: float
+
+
+def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
+    """Return the explanations of odd entries, the likeliest first.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The model, its scatter learned without the odd figures.
+    entries : collection of int
+        The odd entries.
+
+    Notes
+    -----
+    All are weighed with the scatter of `fitted` first. Those that are left in the running are
+    then weighed again, each with the scatter that it lets the rest have: a shift that holds for
+    half the log only would pass for scatter under one that holds for all.
+    """
+    figures = fitted.figures
+    found = [*of_many(fitted)]
+    if len(entries) > FEW:
+        found += of_all(fitted)
+    stations = {int(figures.station[k]) for k in today(figures) if entry_at(figures, k) in entries}
+    if len(entries) <= FEW:
+        for station in sorted(stations):
+            found += of_station(fitted, station, entries)
+    found += [
+        exchanged(fitted, item)
+        for item in exchanges_of(figures)
+        if set(entries) & set(item.entries)
+    ]
+    found.sort(key=lambda item: -item.log_odds)
+    plain = log_posterior(figures, fitted.learned)
+    loss = [item for item in found if item.loss][:2]
+    weighed = [
+        _weighed_again(item, fitted, plain)
+        for item in {id(item): item for item in [*found[:IN_THE_RUNNING], *loss]}.values()
+    ]
+    return sorted(weighed, key=lambda item: -item.log_odds)
+
+
+def _weighed_again(item: Explanation, fitted: Fit, plain: float) -> Explanation:
+    told = item.told(fitted.figures)
+    gained = log_posterior(told, fitted.learned) - plain + item.log_cut
+    if item.size_mm is None and item.otherwise is None and len(item.let_go):
+        # what is let go costs nothing here: its prior, a place of which nothing was read
+        gained += len(item.let_go) * math.log(LET_GO_PCT / NOT_READ_PCT)
+    return replace(item, log_odds=item.log_prior + gained)
+
+
+def explain(
+    figures: Figures, odd: Sequence[Odd], *, level: float, set_aside: Collection[int] = ()
+) -> list[ScreeningTest]:
+    """Return what is odd about the figures, one finding a cause, each with its explanations.
+
+    Parameters
+    ----------
+    figures : Figures
+        From `inspection.screening.expected_readings.gather`.
+    odd : sequence of Odd
+        Every shift and exchange that was tested.
+    level : float
+        Level of the whole log.
+    set_aside : collection of int, optional
+        Entries of which it is known already that they say nothing of the rope.
+
+    Notes
+    -----
+    The oddest is explained first. What explains it is then taken as given, and the rest is
+    asked again, so that one cause is told once.
+    """
+    findings: list[ScreeningTest] = []
+    left = sorted((item for item in odd if item.p <= level), key=_oddness)
+    start = fit(figures).learned
+    if set_aside:
+        figures = figures.without(rows_of(figures, set_aside))
+        left = _still_odd(fit(figures, start=start), left, level)
+    for _ in range(MOST_CAUSES):
+        if not left:
             break
-        change, cleared = found
-        done.append(_explained(log, change, cleared))
-        touched = set(change.entries)
-        left = [test for test in left if not touched & set(test.entries)]
-        odd = [test for test in odd if not touched & set(test.entries)]
-        log = change.applied(log)
-    left = _stations_together(log, left)
-    return [_loss_first(as_logged, test) for test in (*done, *_nominal_together(log, left))]
+        top = left[0].cause
+        fitted = _scatter_of_the_rest(figures, top, start)
+        candidates = explanations(fitted, top.entries)
+        finding, accepted = _finding(fitted, left[0], candidates)
+        findings.append(finding)
+        if accepted.change_mm is not None:
+            figures = replace(figures, off_mm=figures.off_mm + accepted.change_mm)
+        figures = figures.without(accepted.let_go)
+        left = _still_odd(fit(figures, start=start), left[1:], level)
+    return findings
 
 
-def _alike_together(log: Log, odd: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return one test for each gauge of which half the entries or more are off alike.
+def _oddness(item: Odd) -> tuple[bool, float, int]:
+    # readings that scatter too much, or fit better in other places, can be one that is far out:
+    # that is asked first
+    last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
+    return last, item.p, len(item.cause.entries)
 
-    A gauge that reads 0.4 mm too much makes no slips of the pen, even where one would fit.
-    """
-    groups: dict[tuple[str, str], list[ScreeningTest]] = {}
-    for test in odd:
-        reading = log.readings[test.entries[0]]
-        typed_in = abs(reading.value_mm - log.rope.nominal_mm) < SAME_MM
-        if test.check in ("photograph", "growth") and not typed_in:
-            groups.setdefault((test.check, reading.gauge), []).append(test)
-    together = []
-    for (check, gauge), tests in groups.items():
-        middle = median(test.value or 0.0 for test in tests)
-        # the limit is 2 u; 3 u from the middle is where "disagrees" begins
-        alike = [
-            test for test in tests if abs((test.value or 0.0) - middle) <= 1.5 * (test.limit or 0.0)
+
+def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:
+    """Return the model of all figures, its scatter learned without those that are odd."""
+    rows = np.zeros((0, len(figures.off_mm)))
+    if isinstance(top, Shift):
+        rows = top.direction[None, :]
+    if len(top.entries) <= FEW:
+        rows = np.vstack([rows, rows_of(figures, top.entries)])
+    return at(figures, fit(figures.without(rows), start=start).learned)
+
+
+def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
+    """Return what is still odd once something is taken as given; each keeps its share."""
+    moved = [item for item in left if isinstance(item.cause, Shift)]
+    again = []
+    if moved:
+        chances = shift_chances(
+            fitted, [item.cause for item in moved if isinstance(item.cause, Shift)]
+        )
+        for item, p in zip(moved, chances, strict=True):
+            if isinstance(item.cause, Shift) and item.cause.check == "narrow-jaws":
+                p = jaws_chance(fitted.figures, item.cause.direction)
+            again.append(Odd(item.cause, item.times * float(p), item.times))
+    exchanged = {item.cause.code: item.times for item in left if isinstance(item.cause, Exchange)}
+    if exchanged:
+        found = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
+        again += [
+            Odd(best, exchanged[code] * p, exchanged[code])
+            for code, (p, best) in found.items()
+            if code in exchanged
         ]
-        entries = tuple(sorted({entry for test in alike for entry in test.entries}))
-        if len(entries) < max(3, sum(item.gauge == gauge for item in log.readings) / 2):
-            continue
-        first = min(alike, key=lambda test: test.p or 0.0)
-        against = "the photographs against them" if check == "photograph" else "since last time"
-        together.append(
-            replace(
-                first,
-                entries=entries,
-                places=log.places(entries),
-                about=(gauge,),
-                seen=f"{len(entries)} entries read with gauge '{gauge}' are off alike: "
-                f"{middle:+z.2f} mm for {against}, in the middle. The first: {first.seen}",
-                remedy="Check the gauge's zero on a known size, and the print of the card.",
-                innocent="A gauge that was not set to zero, a card whose print was not checked, "
-                "or another tension shifts all figures alike.",
-            )
-        )
-    return together
+    return sorted((item for item in again if item.p <= level), key=_oddness)
 
 
-def _one_a_cause(odd: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the oddest test of every single entry, and contrasts that no such entry explains."""
-    kept: list[ScreeningTest] = []
-    single = [test for test in odd if len(test.entries) == 1]
-    for test in sorted(single, key=lambda item: (item.p or 0.0, item.check != "photograph")):
-        if all(test.entries != other.entries for other in kept):
-            kept.append(test)
-    listed = {entry for test in kept for entry in test.entries}
-    several = [test for test in odd if len(test.entries) > 1 and not listed & set(test.entries)]
-    for test in sorted(several, key=lambda item: (item.p or 0.0, len(item.entries))):
-        if not listed & set(test.entries):
-            kept.append(test)
-            listed |= set(test.entries)
-    return kept
-
-
-def _best_change(
-    log: Log, left: list[ScreeningTest], odd: list[ScreeningTest]
-) -> tuple[TranscriptionError, list[ScreeningTest]] | None:
-    """Return the change that clears the most, and what it clears; fewest entries first."""
-    touched = {entry for test in left for entry in test.entries}
-    photographed = best_estimates(log.results)
-    pictured = {
-        entry for entry, reading in enumerate(log.readings) if reading.place in photographed
-    }
-    # where a photograph bears an entry out, the rope itself differs there: nothing to change
-    curable = [test for test in odd if test.check != "outlier" or not pictured & set(test.entries)]
-    best: tuple[tuple[int, int], TranscriptionError, list[ScreeningTest]] | None = None
-    for change in transcription_errors(log, touched):
-        if _is_borne_out(log, change):
-            continue
-        mine = set(change.entries)
-        cleared = [test for test in curable if mine & set(test.entries)]
-        if not _tells(change.code, cleared) or not _agrees(change.applied(log), mine, odd):
-            continue
-        score = (-len(cleared), len(mine))
-        if best is None or score < best[0]:
-            best = (score, change, cleared)
-    return None if best is None else (best[1], best[2])
-
-
-def _is_borne_out(log: Log, change: TranscriptionError) -> bool:
-    """Return whether another reading of the station agrees with an entry as it stands.
-
-    A person who slips does so once: two directions that agree with each other are no slip. A
-    place of the decimal point or a unit can be wrong twice, and no rope is a tenth of itself.
-    """
-    if change.code not in ("digits-swapped", "digit-mistyped"):
-        return False
-    ((entry, changed),) = change.readings
-    stands = log.readings[entry]
-    return any(
-        abs(other.value_mm - stands.value_mm) < abs(other.value_mm - changed.value_mm)
-        for place, other in enumerate(log.readings)
-        if place != entry and other.station == stands.station
+def _finding(
+    fitted: Fit, odd: Odd, candidates: list[Explanation]
+) -> tuple[ScreeningTest, Explanation]:
+    """Return the finding for an odd figure, and the explanation that is taken as given."""
+    figures, top = fitted.figures, odd.cause
+    log = figures.log
+    loss = next((item for item in candidates if item.loss), None)
+    best = candidates[0]
+    rival = next((item for item in candidates if not item.loss), best)
+    thinner_pct = -100.0 * _size_mm(fitted, best, top) / log.rope.nominal_mm
+    low = isinstance(top, Shift) and LEAST_PCT < thinner_pct < MOST_PCT
+    contradicted = _pictured(figures, best.entries) and (
+        loss is not None and rival.log_odds - loss.log_odds > math.log(CONTRADICTED)
     )
-
-
-def _stations_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the tests, those at several entries of one station that may be a loss as one."""
-    groups: dict[int, list[ScreeningTest]] = {}
-    for test in tests:
-        if test.check == "outlier" and _may_be_loss(log, test):
-            groups.setdefault(log.readings[test.entries[0]].station, []).append(test)
-    together = []
-    for station, group in groups.items():
-        if len(group) == 1:
-            continue
-        first = min(group, key=lambda test: test.p or 0.0)
-        entries = tuple(sorted({entry for test in group for entry in test.entries}))
-        typed = " and ".join(log.readings[entry].typed for entry in entries)
-        together.append(
-            replace(
-                first,
-                entries=entries,
-                places=log.places(entries),
-                seen=f"Station {station} was logged as {typed}, which bear each other out. "
-                f"{first.seen}",
-            )
-        )
-        tests = [test for test in tests if test not in group]
-    return [*tests, *together]
-
-
-def _may_be_loss(log: Log, test: ScreeningTest) -> bool:
-    """Return whether every entry of a test is thinner than the rope is at its other stations."""
-    return all(
-        is_possible_loss(log.readings[entry].value_mm, others, log.rope.nominal_mm)
-        for entry in test.entries
-        for others in [_elsewhere_mm(log, log.readings[entry].station)]
-    )
-
-
-def _elsewhere_mm(log: Log, station: int) -> float:
-    """Return the median of the readings at the other stations; the nominal without any, mm."""
-    others = [one.value_mm for one in log.readings if one.station != station]
-    return median(others) if others else log.rope.nominal_mm
-
-
-def _loss_first(log: Log, test: ScreeningTest) -> ScreeningTest:
-    """Return a test with the remedy of a loss of section first, where it may be one."""
-    one_place = len({log.readings[entry].station for entry in test.entries}) == 1
-    if test.touches != "figure" or not one_place or not _may_be_loss(log, test):
-        return test
-    remedy = (
-        LOSS_REMEDY
-        if test.check == "outlier" and test.code == test.check
-        else (f"{LOSS_REMEDY} {test.remedy}")
-    )
-    return replace(
-        test,
-        touches="section",
-        seen=f"{test.seen} {MAY_BE_LOSS}",
+    possible = loss is not None and low and not contradicted
+    named = best
+    if possible and loss is not None and best.log_odds - loss.log_odds < math.log(SURE):
+        named = loss
+    remedy = named.remedy
+    if possible and loss is not None and not named.loss:
+        remedy = f"{loss.remedy} {named.remedy}"
+    size, u = _size_mm(fitted, named, top), _u_mm(fitted, named, top)
+    entries = named.entries or top.entries
+    return ScreeningTest(
+        check="figures",
+        code=named.code,
+        entries=entries,
+        places=log.places(entries),
+        p=odd.p,
+        seen=f"{_lead(fitted, entries, size, u)}"
+        f"{f' {MAY_BE_LOSS}' if possible else ''} "
+        f"{_told(named, candidates)}",
         remedy=remedy,
-    )
+        innocent=named.innocent,
+        value=size,
+        limit=2.0 * u,
+        unit="mm",
+        touches="section" if possible else "figure",
+    ), named
 
 
-def _tells(code: str, cleared: list[ScreeningTest]) -> bool:
-    """Return whether what a change clears is enough to speak of it.
-
-    Exchanging two nearly equal figures often clears one weak oddity by chance. A real exchange
-    shows in the contrast of just these two, or at several entries at once.
-    """
-    contrast = {"directions-exchanged": "directions", "stations-exchanged": "neighbours"}.get(code)
-    if contrast is None:
-        return bool(cleared)
-    odd_entries = {test.entries for test in cleared if len(test.entries) == 1}
-    return len(odd_entries) > 1 or any(test.check == contrast for test in cleared)
-
-
-def _agrees(changed: Log, mine: set[int], odd: list[ScreeningTest]) -> bool:
-    """Return whether no test of the changed entries is odd any more.
-
-    A contrast that also holds another odd entry can't be cleared by this change alone.
-    """
-    others = {entry for test in odd if len(test.entries) == 1 for entry in test.entries} - mine
-    tests = [
-        test
-        for test in figure_tests(changed, entries=frozenset(mine))
-        if mine & set(test.entries) and not others & set(test.entries)
-    ]
-    # where a photograph agrees, the rope may well differ from its other stations
-    seen = {entry for test in tests if test.check == "photograph" for entry in test.entries}
+def _pictured(figures: Figures, entries: Sequence[int]) -> bool:
+    """Return whether there is a photograph of every one of these places."""
+    seen = {
+        (int(figures.station[k]), round(float(figures.cos_2_view[k]), 6))
+        for k in figures.photographs
+    }
     return all(
-        test.p is None or test.p > AGREES_P
-        for test in tests
-        if test.check != "outlier" or not seen & set(test.entries)
+        (int(figures.station[k]), round(float(figures.cos_2_view[k]), 6)) in seen
+        for k in today(figures)
+        if entry_at(figures, k) in entries
     )
 
 
-def _explained(log: Log, change: TranscriptionError, cleared: list[ScreeningTest]) -> ScreeningTest:
-    first = min(cleared, key=lambda test: test.p or 0.0)
-    return replace(
-        first,
-        code=change.code,
-        entries=change.entries,
-        places=log.places(change.entries),
-        seen=f"{first.seen} With {change.words} all agrees.",
-        remedy="Ask what was read, or read it again; correct the entry only with its reason.",
-        innocent=change.innocent,
+def _direction(fitted: Fit, named: Explanation, top: Shift | Exchange) -> Array:
+    """Return along what the size of an odd figure is told."""
+    places = [k for k in today(fitted.figures) if entry_at(fitted.figures, k) in named.entries]
+    if isinstance(top, Shift) and top.check == "across" and set(named.entries) == set(top.entries):
+        return top.direction
+    if len(named.let_go) == 1:
+        along: Array = named.let_go[0] / named.let_go[0].max()
+        return along
+    return row_of(fitted.figures, places)
+
+
+def _size_mm(fitted: Fit, named: Explanation, top: Shift | Exchange) -> float:
+    return float(shifts(fitted, _direction(fitted, named, top)[None, :]).size[0])
+
+
+def _u_mm(fitted: Fit, named: Explanation, top: Shift | Exchange) -> float:
+    return float(shifts(fitted, _direction(fitted, named, top)[None, :]).u[0])
+
+
+def _lead(fitted: Fit, entries: Sequence[int], size: float, u: float) -> str:
+    """Return the figures of a finding as a sentence."""
+    figures = fitted.figures
+    readings = figures.log.readings
+    beside = "the photographs, " if len(figures.photographs) else ""
+    before = "earlier inspections, " if figures.first > len(figures.photographs) else ""
+    known = f"{beside}{before}the other readings".replace(", the", " and the")
+    if len(entries) == 1:
+        reading = readings[entries[0]]
+        return (
+            f"{reading.typed} was logged, where {reading.value_mm - size:.2f} mm is to be expected "
+            f"from {known}: {size:+z.2f} mm, U (k = 2) {2.0 * u:.2f} mm."
+        )
+    typed = ", ".join(readings[entry].typed for entry in entries[:4])
+    return (
+        f"{len(entries)} entries ({typed}{', ...' if len(entries) > 4 else ''}) lie "
+        f"{size:+z.2f} mm from what is to be expected from {known}, U (k = 2) {2.0 * u:.2f} mm."
     )
 
 
-def _nominal_together(log: Log, tests: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the tests, those at entries of exactly the nominal diameter put together in one."""
-    nominal = log.rope.nominal_mm
-    same = [
-        test
-        for test in tests
-        if all(abs(log.readings[entry].value_mm - nominal) < SAME_MM for entry in test.entries)
-    ]
-    if not same:
-        return tests
-    entries = tuple(sorted({entry for test in same for entry in test.entries}))
-    first = min(same, key=lambda test: test.p or 0.0)
-    return [
-        *(test for test in tests if test not in same),
-        replace(
-            first,
-            check="nominal",
-            code="nominal-typed",
-            entries=entries,
-            places=log.places(entries),
-            seen=f"{first.seen} What was logged is exactly the nominal diameter"
-            f"{'' if len(entries) == 1 else f', at {len(entries)} places'}.",
-            innocent="The nominal diameter may have stood there as a place holder.",
-        ),
-    ]
+def _told(named: Explanation, candidates: list[Explanation]) -> str:
+    """Return the explanations with their odds, as sentences."""
+    others: dict[str, Explanation] = {}
+    for item in candidates:
+        if item.words != named.words and item.code not in others and item.code != named.code:
+            others[item.code] = item
+    ranked = sorted(others.values(), key=lambda item: -item.log_odds)
+    best = candidates[0]
+    if best is not named and best.words != named.words:
+        said = f"First to be ruled out: {named.words}. Likelier by the figures: {best.words}"
+        if best.log_odds - named.log_odds > math.log(1.5):
+            said += f" ({odds_words(best.log_odds - named.log_odds)})"
+        ranked = [item for item in ranked if item is not best]
+    else:
+        said = f"Likeliest: {named.words}"
+        if ranked and named.log_odds - ranked[0].log_odds > math.log(1.5):
+            said += (
+                f", {odds_words(named.log_odds - ranked[0].log_odds)} likelier than "
+                f"{ranked[0].words}"
+            )
+    also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(TOLD)]
+    listed = f" Also possible: {'; '.join(also[:3])}." if also else ""
+    return f"{said}.{listed}"
+
+
+def odds_words(log_odds: float) -> str:
+    """Return odds in words.
+
+    Examples
+    --------
+    >>> [odds_words(math.log(odds)) for odds in (2.2, 3.1, 12, 60, 5000)]
+    ['twice', 'three times', 'ten times', 'fifty times', 'over a hundred times']
+    """
+    odds = math.exp(min(log_odds, 20.0))
+    for least, words in (
+        (100.0, "over a hundred times"),
+        (40.0, "fifty times"),
+        (15.0, "twenty times"),
+        (7.5, "ten times"),
+        (4.5, "five times"),
+        (3.5, "four times"),
+        (2.5, "three times"),
+    ):
+        if odds >= least:
+            return words
+    return "twice"

@@ -10,19 +10,22 @@ import math
 from collections.abc import Sequence
 
 from inspection.model.log import Log
+from inspection.screening.copied_figures import copied_figures_tests
 from inspection.screening.digit_preference import digit_preference_tests
-from inspection.screening.explanations import explain, figure_tests
+from inspection.screening.expected_readings import Figures, fit, gather
+from inspection.screening.explanations import Odd, explain
 from inspection.screening.gauge_checks import gauge_tests
 from inspection.screening.lay_length import lay_length_tests
 from inspection.screening.multiple_testing import ScreeningTest, adjust_for_multiplicity, ranked
+from inspection.screening.narrow_jaws import narrow_jaws_tests
+from inspection.screening.odd_figures import Exchange, Shift, odd_figures_tests
 from inspection.screening.photo_reuse import photo_tests
-from inspection.screening.repeated_values import repeated_value_tests
 from inspection.screening.timing import Pace, timing_tests
-from inspection.screening.underdispersion import underdispersion_tests
 from vision.results import Finding
 
 LEVEL = 0.05
 USUAL_PACE = Pace()
+COPIES = ("typed-in", "repeats-earlier", "repeats-station", "x-equals-y")
 
 
 def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tuple[Finding, ...]:
@@ -86,13 +89,23 @@ def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     """
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
-    shared = adjust_for_multiplicity([*chance_tests(log), *fact_tests(log, pace=pace)])
-    kept = [test for test in shared if test.p is None or test.p <= level]
-    figures = {"photograph", "directions", "neighbours", "outlier", "growth"}
-    odd = [test for test in kept if test.check in figures]
-    patterns = [test for test in kept if test.check not in figures]
-    found = ranked(_one_a_check([*explain(log, odd), *patterns]))
-    return tuple(test.finding() for test in found)
+    figures = gather(log)
+    causes, patterns = chance_tests(log, figures)
+    tests = [*(test for test, _ in causes), *patterns]
+    shared = adjust_for_multiplicity(tests)
+    kept = [test for test in shared[len(causes) :] if test.p is not None and test.p <= level]
+    found = [*_one_a_check(kept), *fact_tests(log, pace=pace)]
+    if figures is not None:
+        odd = [
+            Odd(cause, test.p or 0.0, (test.p or 0.0) / plain.p if plain.p else 1.0)
+            for test, (plain, cause) in zip(shared, causes, strict=False)
+        ]
+        # a figure that stems from elsewhere says nothing of the rope
+        copied = {entry for test in kept if test.check in COPIES for entry in test.entries}
+        explained = explain(figures, odd, level=level, set_aside=copied)
+        told = {test.code for test in explained}
+        found = [*explained, *(test for test in found if test.code not in told)]
+    return tuple(test.finding() for test in ranked(found))
 
 
 def review_rank(findings: Sequence[Finding]) -> float:
@@ -115,15 +128,19 @@ def review_rank(findings: Sequence[Finding]) -> float:
     return round(strength + 0.01 * min(len(findings) - 1, 99), 6)
 
 
-def chance_tests(log: Log) -> list[ScreeningTest]:
-    """Return every test with a probability, before the level is shared out."""
-    patterns = [
-        *digit_preference_tests(log),
-        *underdispersion_tests(log),
-        *repeated_value_tests(log),
-        *lay_length_tests(log),
-    ]
-    return [*figure_tests(log), *patterns]
+def chance_tests(
+    log: Log, figures: Figures | None
+) -> tuple[list[tuple[ScreeningTest, Shift | Exchange]], list[ScreeningTest]]:
+    """Return every test with a probability, before the level is shared out.
+
+    Those of figures come with what was tested; patterns stand by themselves.
+    """
+    causes: list[tuple[ScreeningTest, Shift | Exchange]] = []
+    patterns = [*digit_preference_tests(log), *lay_length_tests(log)]
+    if figures is not None:
+        causes = [*odd_figures_tests(fit(figures)), *narrow_jaws_tests(figures)]
+        patterns += copied_figures_tests(figures)
+    return causes, patterns
 
 
 def fact_tests(log: Log, *, pace: Pace = USUAL_PACE) -> list[ScreeningTest]:
@@ -132,11 +149,10 @@ def fact_tests(log: Log, *, pace: Pace = USUAL_PACE) -> list[ScreeningTest]:
 
 
 def _one_a_check(tests: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the tests without those that a less likely one of the same pattern overlaps."""
-    patterns = {"last-digits", "evenness", "repeats-station", "repeats-earlier", "nominal"}
+    """Return the tests without those that a less likely one of the same check overlaps."""
     kept: list[ScreeningTest] = []
     for test in ranked(tests):
-        if test.check not in patterns or not any(
+        if not any(
             test.check == other.check and set(test.entries) & set(other.entries) for other in kept
         ):
             kept.append(test)

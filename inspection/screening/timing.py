@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from statistics import median
 
 from inspection.model.log import Log, counted
 from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import Place, Result
+
+FEWEST_TIMES = 8  # fewer can follow one another fast by chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +33,19 @@ class Pace:
         no source.
     days : int
         Photographs may be this many days off the inspection's date (work past midnight).
+    reading_s : float
+        Nobody reads a rope faster than one place in so many seconds for long: figures that
+        follow one another faster were typed in later. Common practice, no source.
+    typing_s : float
+        Nobody types figures from paper faster than one in so many seconds for long. Common
+        practice, no source.
     """
 
     walking_m_s: float = 2.0
     photo_gap_min: float = 120.0
     days: int = 1
+    reading_s: float = 12.0
+    typing_s: float = 1.5
 
     def __post_init__(self) -> None:
         """Refuse a pace that is none."""
@@ -43,6 +53,11 @@ class Pace:
             raise ValueError(f"`walking_m_s` must be more than 0; got {self.walking_m_s}.")
         if not self.photo_gap_min > 0:
             raise ValueError(f"`photo_gap_min` must be more than 0; got {self.photo_gap_min}.")
+        if not 0 < self.typing_s <= self.reading_s:
+            raise ValueError(
+                "`typing_s` must be more than 0 and `reading_s` no less; got "
+                f"{self.typing_s} and {self.reading_s}."
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +73,82 @@ class _Stop:
 
 def timing_tests(log: Log, *, pace: Pace) -> list[ScreeningTest]:
     """Return what the times of the log and of the photographs contradict."""
+    written = _log_stops(log)
+    stops = [stop for group in _groups(written) if not typed_later(group, pace) for stop in group]
     return [
-        *_walk_tests(log, _log_stops(log), "readings", pace),
+        *_hurry_tests(log, written, pace),
+        *_walk_tests(log, stops, "readings", pace),
         *_walk_tests(log, _photo_stops(log), "photographs", pace),
         *_gap_tests(log, pace),
         *_day_tests(log, pace),
     ]
+
+
+def seconds_apart(times: Sequence[datetime]) -> float | None:
+    """Return the usual time from one entry to the next, s; None where the times can't tell.
+
+    They can't where there are too few, where all are one stamp, or where they fall on whole
+    minutes only: a log without seconds says nothing of seconds.
+
+    Examples
+    --------
+    >>> from datetime import timedelta
+    >>> seven = datetime(2026, 11, 3, 19, 0, 10)
+    >>> seconds_apart([seven + timedelta(seconds=4 * n) for n in range(12)])
+    4.0
+    >>> seconds_apart([seven] * 12)
+    """
+    ordered = sorted(times)
+    if len(ordered) < FEWEST_TIMES or ordered[0] == ordered[-1]:
+        return None
+    if all(at.second == 0 and at.microsecond == 0 for at in ordered):
+        return None
+    return median((end - start).total_seconds() for start, end in pairwise(ordered))
+
+
+def typed_later(group: Sequence[_Stop], pace: Pace) -> bool:
+    """Return whether one person's entries were typed in after the walk: their times say nothing.
+
+    Times that can't tell (one stamp, whole minutes) are taken so if all lie within fewer minutes
+    than there are entries.
+    """
+    times = [stop.at for stop in group]
+    apart = seconds_apart(times)
+    if apart is not None:
+        return apart < pace.reading_s
+    return len(times) > 2 and max(times) - min(times) < len(times) * timedelta(
+        seconds=pace.reading_s
+    )
+
+
+def _hurry_tests(log: Log, stops: list[_Stop], pace: Pace) -> list[ScreeningTest]:
+    """Return the people's entries that followed one another faster than anybody types."""
+    tests = []
+    for group in _groups(stops):
+        apart = seconds_apart([stop.at for stop in group])
+        if apart is None or apart >= pace.typing_s:
+            continue
+        entries = tuple(stop.entry for stop in group if stop.entry is not None)
+        span = (max(stop.at for stop in group) - min(stop.at for stop in group)).total_seconds()
+        tests.append(
+            ScreeningTest(
+                check="hurry",
+                code="entries-too-fast",
+                entries=entries,
+                places=log.places(entries),
+                p=None,
+                seen=f"{len(entries)} entries were logged within {span:.0f} s, usually "
+                f"{apart:.1f} s apart; nobody reads or types them faster than one in "
+                f"{pace.typing_s:g} s.",
+                remedy="Ask how these entries came into the log.",
+                innocent="A table may have been read in by a program that set the times itself.",
+                value=apart,
+                limit=pace.typing_s,
+                unit="s",
+                touches="circumstances",
+            )
+        )
+    return tests
 
 
 def too_fast(
@@ -157,7 +242,15 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
         if abs((result.taken_at.date() - log.inspection.on).days) <= pace.days:  # else see days
             taken.setdefault(result.place, _wall(result.taken_at))
     gaps = []
+    later = {
+        stop.entry
+        for group in _groups(_log_stops(log))
+        if typed_later(group, pace)
+        for stop in group
+    }
     for entry, reading in enumerate(log.readings):
+        if entry in later:  # typed in the evening: the photograph was taken at its time
+            continue
         photo = taken.get(reading.place)
         if reading.at is not None and photo is not None:
             gaps.append((entry, (photo - _wall(reading.at)).total_seconds() / 60.0))
@@ -277,6 +370,12 @@ def _photo_stops(log: Log) -> list[_Stop]:
         for result in log.results
         if result.taken_at is not None and result.station is not None
     ]
+
+
+def _groups(stops: Sequence[_Stop]) -> list[list[_Stop]]:
+    """Return the stops of each person or camera."""
+    names = dict.fromkeys(stop.group for stop in stops)
+    return [[stop for stop in stops if stop.group == name] for name in names]
 
 
 def _photo_words(result: Result) -> str:

@@ -1,54 +1,15 @@
-"""Transcription errors that a log could have suffered, as it would read without them."""
+"""Slips of the pen: what else a reading may have been, from the text that was typed."""
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from itertools import pairwise
-from statistics import median
 
 from inspection.model.length_text import MM_PER_INCH, DecimalMark, parse_length
-from inspection.model.log import Log, best_estimates, readings_at, right_angle_pairs
-from inspection.model.readings import Reading, gauge_u_mm
+from inspection.model.readings import Reading
 
-NEAR_PCT = 4.0  # without a photograph, a change is tried that lands within this of the others
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
-
-
-@dataclass(frozen=True, slots=True)
-class TranscriptionError:
-    """One change of a log.
-
-    Parameters
-    ----------
-    code : str
-        Name of the slip.
-    words : str
-        What would have happened, for "with ... all agrees".
-    readings : mapping of entry to Reading
-        The entries as they would read.
-    innocent : str
-        How it comes about.
-    """
-
-    code: str
-    words: str
-    readings: tuple[tuple[int, Reading], ...]
-    innocent: str
-
-    @property
-    def entries(self) -> tuple[int, ...]:
-        """The entries that change, numbered from 0."""
-        return tuple(entry for entry, _ in self.readings)
-
-    def applied(self, log: Log) -> Log:
-        """Return the log as it would read."""
-        changed = list(log.readings)
-        for entry, reading in self.readings:
-            changed[entry] = reading
-        return replace(log, readings=tuple(changed))
 
 
 def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
@@ -93,44 +54,30 @@ def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
         for digit in "0123456789":
             if digit != number[index]:
                 other = number[:index] + digit + number[index + 1 :]
-                yield "digit-mistyped", "one digit typed wrongly", before + other + after
+                code = "digit-mistyped"
+                # a scale read one whole mark off, or the key beside the right one
+                if index == whole - 1 and abs(int(digit) - int(number[index])) == 1:
+                    code = "digit-one-off"
+                yield code, "one digit typed wrongly", before + other + after
 
 
-def transcription_errors(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
-    """Return the errors of the touched entries (and theirs) worth trying, plainest first."""
-    for entry in sorted(touched):
-        yield from _own_changes(log, entry, codes=("digits-swapped", "decimal-moved"))
-        yield from _unit_changes(log, entry)
-    for first, second in right_angle_pairs(log.readings):
-        if {first, second} & touched:
-            yield _exchange(
-                log,
-                [(first, second)],
-                "directions-exchanged",
-                "its two directions exchanged",
-                "The two figures of a station are easily written in the wrong columns.",
-            )
-    yield from _neighbour_changes(log, touched)
-    for entry in sorted(touched):
-        yield from _own_changes(log, entry, codes=("digit-mistyped",))
+def readings_meant(reading: Reading) -> Iterator[tuple[str, str, float]]:
+    """Return code, words and value (mm) of everything that a single slip turns into this text.
 
-
-def _own_changes(log: Log, entry: int, *, codes: tuple[str, ...]) -> Iterator[TranscriptionError]:
-    reading = log.readings[entry]
-    aim, reach = _known_mm(log, entry)
-    if reading.value_mm == log.rope.nominal_mm:
-        return  # the nominal typed in needs no slip to explain it
+    Examples
+    --------
+    >>> reading = Reading("30.57", 30.57, 4, 0, "C-1", "A. Berg")
+    >>> [words for code, words, value in readings_meant(reading) if value == 35.07]
+    ['two neighbouring digits swapped (35.07 in place of 30.57)']
+    """
     for code, words, text in retyped(reading.typed):
-        if code not in codes:
-            continue
         value = _value_mm(reading, text)
-        if abs(value - aim) <= reach:
-            yield TranscriptionError(
-                code,
-                f"{words} ({text} in place of {reading.typed})",
-                ((entry, replace(reading, typed=text, value_mm=value)),),
-                "Such slips happen to everyone who types figures with cold hands.",
-            )
+        if value > 0:
+            yield code, f"{words} ({text} in place of {reading.typed})", value
+    inch = float(MM_PER_INCH)
+    for factor, words in ((inch, "read in inches"), (1.0 / inch, "read in millimetres")):
+        value = reading.value_mm * factor
+        yield "inch-for-mm", f"{reading.typed} {words} ({value:.2f} mm)", value
 
 
 def _value_mm(reading: Reading, text: str) -> float:
@@ -141,67 +88,3 @@ def _value_mm(reading: Reading, text: str) -> float:
         return reading.value_mm * parse_length(text, decimal=mark) / typed_mm
     except ValueError:
         return 0.0
-
-
-def _unit_changes(log: Log, entry: int) -> Iterator[TranscriptionError]:
-    reading = log.readings[entry]
-    aim, reach = _known_mm(log, entry)
-    inch = float(MM_PER_INCH)
-    for factor, words in ((inch, "read in inches"), (1.0 / inch, "read in millimetres")):
-        value = reading.value_mm * factor
-        if abs(value - aim) <= reach:
-            yield TranscriptionError(
-                "inch-for-mm",
-                f"{reading.typed} {words} ({value:.2f} mm)",
-                ((entry, replace(reading, value_mm=value)),),
-                "The gauge may have been switched to the other unit.",
-            )
-
-
-def _neighbour_changes(log: Log, touched: set[int]) -> Iterator[TranscriptionError]:
-    placed: dict[int, dict[int, int]] = {}
-    for entries in readings_at(log.readings).values():
-        first = log.readings[entries[0]]
-        placed.setdefault(first.station, {})[first.view_deg] = entries[0]
-    places = log.positions_m()
-    order = sorted(placed, key=lambda number: (places.get(number, 0.0), number))
-    for here, there in pairwise(order):
-        views = sorted(placed[here].keys() & placed[there].keys())
-        pairs = [(placed[here][view], placed[there][view]) for view in views]
-        if {entry for pair in pairs for entry in pair} & touched:
-            yield _exchange(
-                log,
-                pairs,
-                "stations-exchanged",
-                f"stations {here} and {there} exchanged",
-                "Two lines of a sheet are easily exchanged, or the stations were walked in the "
-                "other order.",
-            )
-
-
-def _exchange(
-    log: Log, pairs: list[tuple[int, int]], code: str, words: str, innocent: str
-) -> TranscriptionError:
-    changed = []
-    for one, two in pairs:
-        first, second = log.readings[one], log.readings[two]
-        changed += [
-            (one, replace(second, station=first.station, view_deg=first.view_deg)),
-            (two, replace(first, station=second.station, view_deg=second.view_deg)),
-        ]
-    return TranscriptionError(code, words, tuple(changed), innocent)
-
-
-def _known_mm(log: Log, entry: int) -> tuple[float, float]:
-    """Return what else is known of this entry's diameter, and how near a change must come, mm."""
-    reading = log.readings[entry]
-    estimate = best_estimates(log.results).get(reading.place)
-    gauge = log.gauges.get(reading.gauge)
-    if estimate is not None and gauge is not None:
-        u_gauge = gauge_u_mm(
-            gauge, diameter_mm=estimate.diameter_mm, outer_strands=log.rope.outer_strands
-        )
-        return estimate.diameter_mm, 3.0 * math.hypot(estimate.u_mm, u_gauge)
-    others = [item.value_mm for place, item in enumerate(log.readings) if place != entry]
-    aim = median(others) if len(others) >= 3 else log.rope.nominal_mm
-    return aim, aim * NEAR_PCT / 100.0

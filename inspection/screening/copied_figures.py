@@ -1,0 +1,308 @@
+"""Figures that follow something other than the rope: a form, last time's sheet, one another.
+
+Each way in which a column can have been filled without a gauge on the rope says what every figure
+should then be: the nominal diameter, the certificate's, last time's, the other direction's,
+an earlier station's, or one level whatever the rope does. Two accounts of the same readings are
+held against each other: the rope's, figure by figure from all that is known and read before it,
+and the other one, in which a part of the figures stems from there, to the digit or nearly.
+
+The ratio of the two is an e-value: over honest logs its mean is 1 at most, so that it exceeds 1/a
+with a probability of at most a (Markov; Shafer, Testing by betting, J. R. Stat. Soc. A 2021; 184:
+407, from memory, confidence 0.9). Its inverse is a probability that may be held against a level.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import log_ndtr, logsumexp
+
+from inspection.model.log import readings_at
+from inspection.screening.accounts import Account, log_chance, rope_accounts, values_today
+from inspection.screening.expected_readings import Array, Figures
+from inspection.screening.multiple_testing import ScreeningTest
+
+PARTS = (0.15, 0.5, 0.95)  # of the figures that stem from elsewhere
+TO_THE_DIGIT_MM = 1e-4
+NEARLY_MM = (TO_THE_DIGIT_MM, 0.01, 0.02)  # how far a copy may stray, standard deviation
+FLAT_MM, FLAT_PCT = (0.02, 0.05, 0.1), (0.3, 0.8)  # scatter of figures about one level
+LEVEL_PCT = 1.0  # how well somebody knows the level who does not measure
+FEWEST = 3  # figures; fewer say nothing at any step
+
+
+def log_evidence(
+    accounts: list[Account],
+    read_mm: Array,
+    step_mm: Array,
+    told_mm: Array,
+    strays_mm: Iterable[float],
+) -> float:
+    """Return the logarithm of the e-value of figures that stem from `told_mm` in part.
+
+    Parameters
+    ----------
+    accounts : list of Account
+        From `rope_accounts`.
+    read_mm, step_mm : ndarray of shape (m,)
+        Readings and what they were rounded to, mm.
+    told_mm : ndarray of shape (m,)
+        What each would be; NaN where nothing is told of it.
+    strays_mm : iterable of float
+        How far a copy may stray, standard deviation, mm.
+    """
+    told = ~np.isnan(told_mm)
+    if np.count_nonzero(told) < FEWEST:
+        return 0.0
+    rope = [
+        (one.log_weight, log_chance(read_mm, one.expected_mm, one.sd_mm, step_mm)[told])
+        for one in accounts
+    ]
+    honest = logsumexp([weight + chances.sum() for weight, chances in rope])
+    others = [
+        weight + np.logaddexp(math.log1p(-part) + chances, math.log(part) + copied).sum()
+        for stray in strays_mm
+        for copied in [_told_chance(read_mm[told], told_mm[told], stray, step_mm[told])]
+        for part in PARTS
+        for weight, chances in rope
+    ]
+    return float(logsumexp(others) - math.log(len(others) / len(rope)) - honest)
+
+
+def _told_chance(read_mm: Array, told_mm: Array, stray_mm: float, step_mm: Array) -> Array:
+    off = np.abs(read_mm - told_mm)
+    high = log_ndtr((step_mm / 2.0 - off) / stray_mm)
+    low = log_ndtr((-step_mm / 2.0 - off) / stray_mm)
+    chance: Array = high + np.log1p(-np.exp(np.minimum(low - high, -1e-12)))
+    return np.maximum(chance, -600.0)
+
+
+def log_evidence_of_one_level(
+    accounts: list[Account], read_mm: Array, step_mm: Array, nominal_mm: float
+) -> float:
+    """Return the logarithm of the e-value of figures about one level, whatever the rope does."""
+    honest = logsumexp(
+        [
+            one.log_weight + log_chance(read_mm, one.expected_mm, one.sd_mm, step_mm).sum()
+            for one in accounts
+        ]
+    )
+    scatters = (*FLAT_MM, *(pct * nominal_mm / 100.0 for pct in FLAT_PCT))
+    totals = []
+    for scatter in scatters:
+        mean, weight = (
+            float(accounts[len(accounts) // 2].expected_mm[0]),
+            (100.0 / (LEVEL_PCT * nominal_mm)) ** 2,
+        )
+        total = 0.0
+        for read, step in zip(read_mm, step_mm, strict=True):
+            sd = math.hypot(scatter, weight**-0.5)
+            total += float(_told_chance(read[None], np.array([mean]), sd, step[None])[0])
+            own = 1.0 / (scatter**2 + step**2 / 12.0)
+            mean, weight = (mean * weight + read * own) / (weight + own), weight + own
+        totals.append(total)
+    return float(logsumexp(totals) - math.log(len(totals)) - honest)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where figures may stem from, and what a finding says of it."""
+
+    check: str
+    code: str
+    told_mm: Array
+    strays_mm: tuple[float, ...]
+    what: str
+    remedy: str
+    innocent: str
+
+
+def sources(figures: Figures) -> list[Source]:
+    """Return what today's figures may stem from, apart from the rope."""
+    log, read = figures.log, values_today(figures)
+    items = [log.readings[entry] for entry in figures.entries]
+    again = "Read two of these stations again, taking the gauge off between."
+    found = [
+        Source(
+            "typed-in",
+            "nominal-typed",
+            np.full(len(items), log.rope.nominal_mm),
+            (TO_THE_DIGIT_MM,),
+            f"the nominal diameter ({log.rope.nominal_mm:g} mm)",
+            again,
+            "The nominal diameter may have stood there as a place holder, or the rope lies close "
+            "to it.",
+        )
+    ]
+    for name, value in (("reference", log.rope.reference_mm), ("baseline", log.rope.baseline_mm)):
+        if value is not None:
+            found.append(
+                Source(
+                    "typed-in",
+                    f"{name}-typed",
+                    np.full(len(items), value),
+                    (TO_THE_DIGIT_MM,),
+                    f"the {name} diameter ({value:g} mm)",
+                    again,
+                    f"The {name} diameter may have stood there as a place holder, or the rope has "
+                    "not changed.",
+                )
+            )
+    for before in log.earlier:
+        then = {
+            place: before.readings[entries[0]].value_mm
+            for place, entries in readings_at(before.readings).items()
+        }
+        told = np.array([then.get(item.place, math.nan) for item in items])
+        found.append(
+            Source(
+                "repeats-earlier",
+                "repeats-earlier",
+                told,
+                NEARLY_MM,
+                f"the figures of {before.inspection.on} ({before.inspection.identity})",
+                "Read two of these stations again, and look whether the earlier sheet was opened "
+                "in place of a new one.",
+                "The earlier sheet may have been sent in again by mistake, or copied as a form to "
+                "be overwritten.",
+            )
+        )
+    first: dict[tuple[int, int], int] = {}
+    across = np.full(len(items), math.nan)
+    for k, item in enumerate(items):
+        other = first.get((item.station, (item.view_deg + 90) % 180))
+        if other is not None and (item.station, item.view_deg) not in first:
+            across[k] = read[other]
+        first.setdefault((item.station, item.view_deg), k)
+    found.append(
+        Source(
+            "x-equals-y",
+            "x-equals-y",
+            across,
+            NEARLY_MM,
+            "the other direction of the same station",
+            again,
+            "A round rope and a steady hand can be more even than reckoned, or one reading was "
+            "taken for both directions.",
+        )
+    )
+    order = {number: k for k, number in enumerate(figures.numbers)}
+    for lag in range(1, len(order)):
+        told = np.full(len(items), math.nan)
+        for k, item in enumerate(items):
+            place = order[item.station] - lag
+            before_it = first.get((figures.numbers[place], item.view_deg)) if place >= 0 else None
+            # only what was written before can have been copied
+            if before_it is not None and before_it < k and first[item.station, item.view_deg] == k:
+                told[k] = read[before_it]
+        found.append(
+            Source(
+                "repeats-station",
+                "repeats-station",
+                told,
+                (TO_THE_DIGIT_MM,),
+                f"the figures {'one line' if lag == 1 else f'{lag} lines'} before",
+                again,
+                "An even rope read with a coarse step repeats itself, or a line of the sheet was "
+                "filled down by mistake.",
+            )
+        )
+    return found
+
+
+def copied_figures_tests(figures: Figures) -> list[ScreeningTest]:
+    """Return one test a way of filling a column: its e-value, averaged over its variants."""
+    if len(figures.entries) < FEWEST:
+        return []
+    accounts = rope_accounts(figures)
+    read, step = values_today(figures), figures.step_mm[figures.first :]
+    by_check: dict[str, list[tuple[float, Source]]] = {}
+    for source in sources(figures):
+        found = log_evidence(accounts, read, step, source.told_mm, source.strays_mm)
+        by_check.setdefault(source.check, []).append((found, source))
+    tests = []
+    for check, variants in by_check.items():
+        together = logsumexp([found for found, _ in variants]) - math.log(len(variants))
+        source = max(variants, key=lambda variant: variant[0])[1]
+        tests.append(_copied_test(figures, check, source, float(together), read, step))
+    flat = log_evidence_of_one_level(accounts, read, step, figures.log.rope.nominal_mm)
+    tests.append(_flat_test(figures, flat, read))
+    return tests
+
+
+def of_no_rope(figures: Figures, scatter_mm: float) -> Figures:
+    """Return the figures as expected if today's readings have nothing to do with the rope."""
+    first = figures.first
+    level = float(figures.off_mm[:first].mean()) if first else 0.0
+    fixed = figures.fixed_mm2.copy()
+    fixed[first:, :first] = fixed[:first, first:] = 0.0
+    known = (LEVEL_PCT * figures.log.rope.nominal_mm / 100.0) ** 2
+    size = len(fixed) - first
+    fixed[first:, first:] = known + np.diag(np.full(size, scatter_mm**2))
+    np.einsum("ii->i", fixed)[first:] += figures.step_mm[first:] ** 2 / 12.0
+    masked = []
+    for factor in figures.factors:
+        kept = factor.copy()
+        kept[first:] = 0.0
+        masked.append(kept)
+    off = figures.off_mm.copy()
+    off[first:] -= level
+    return replace(figures, off_mm=off, fixed_mm2=fixed, factors=tuple(masked))
+
+
+def chance_of(log_e: float) -> float:
+    """Return the bound on the probability that an honest log shows such an e-value."""
+    return math.exp(-max(log_e, 0.0))
+
+
+def _copied_test(
+    figures: Figures, check: str, source: Source, log_e: float, read: Array, step: Array
+) -> ScreeningTest:
+    told = ~np.isnan(source.told_mm)
+    reach = step / 2.0 + 1e-6 if len(source.strays_mm) == 1 else step / 2.0 + 2.0 * max(NEARLY_MM)
+    near = told & (np.abs(read - np.where(told, source.told_mm, 0.0)) <= reach)
+    same = int(
+        np.count_nonzero(
+            told & (np.abs(read - np.where(told, source.told_mm, 0.0)) <= step / 2.0 + 1e-6)
+        )
+    )
+    entries = tuple(figures.entries[k] for k in np.flatnonzero(near if near.any() else told))
+    return ScreeningTest(
+        check=check,
+        code=source.code,
+        entries=entries,
+        places=figures.log.places(entries),
+        p=chance_of(log_e),
+        seen=f"{same} of {np.count_nonzero(told)} entries show {source.what}, and "
+        f"{np.count_nonzero(near)} do within {1000 * float(np.max(reach)):.0f} µm; from the rope "
+        f"and from how this gauge is read so much likeness is not to be expected.",
+        remedy=source.remedy,
+        innocent=source.innocent,
+        value=float(same),
+        limit=float(np.count_nonzero(told)),
+        touches="figure" if check == "typed-in" else "circumstances",
+    )
+
+
+def _flat_test(figures: Figures, log_e: float, read: Array) -> ScreeningTest:
+    entries = figures.entries
+    known = "the photographs" if len(figures.photographs) else "last time's figures"
+    if not figures.first:
+        known = "one another"
+    return ScreeningTest(
+        check="one-level",
+        code="follows-no-rope",
+        entries=entries,
+        places=figures.log.places(entries),
+        p=chance_of(log_e),
+        seen=f"The {len(entries)} entries scatter by {float(np.std(read)):.2f} mm about "
+        f"{float(np.mean(read)):.2f} mm, and do not follow the rope's own ups and downs as "
+        f"{known} show them.",
+        remedy="Read three of these stations again, the thinnest and the thickest among them.",
+        innocent="Another rope may have been read, or the stations counted from its other end.",
+        value=float(np.std(read)),
+        unit="mm",
+        touches="circumstances",
+    )

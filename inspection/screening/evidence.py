@@ -1,0 +1,130 @@
+"""Evidence: one account of odd figures, and how much likelier it makes them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from inspection.screening.expected_readings import Array, Figures, Fit, fit
+from inspection.screening.odd_figures import entry_at, today
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One account of an odd figure.
+
+    Parameters
+    ----------
+    code : str
+        Its name.
+    words : str
+        The same for people, to follow "likeliest:".
+    log_odds : float
+        Logarithm of its odds against nothing being wrong.
+    entries : tuple of int
+        Entries that it is about.
+    remedy, innocent : str
+        What to do, and how it comes about.
+    let_go : ndarray of shape (j, n)
+        What says nothing of the rope any more once it is accepted, one row each.
+    change_mm : ndarray of shape (n,) or None
+        What the figures change by once it is accepted.
+    size_mm : (mean, sd) or None
+        How large a shift along the one row of `let_go` is expected to be.
+    otherwise : Figures or None
+        The figures as they are expected if it holds, where neither of the two says it.
+    log_prior : float
+        Logarithm of how often it comes about, against nothing being wrong.
+    log_cut : float
+        What it gains because the shift can go one way only.
+    loss : bool
+        Whether it is a loss of section.
+    slip : bool
+        Whether it is a slip of the pen.
+    """
+
+    code: str
+    words: str
+    log_odds: float
+    entries: tuple[int, ...]
+    remedy: str
+    innocent: str
+    let_go: Array
+    change_mm: Array | None = None
+    size_mm: tuple[float, float] | None = None
+    otherwise: Figures | None = None
+    log_prior: float = 0.0
+    log_cut: float = 0.0
+    loss: bool = False
+    slip: bool = False
+
+    def told(self, figures: Figures) -> Figures:
+        """Return the figures as they are expected if this holds."""
+        if self.otherwise is not None:
+            return self.otherwise
+        if self.size_mm is not None:
+            mean, sd = self.size_mm
+            row = self.let_go[0]
+            return replace(
+                figures,
+                off_mm=figures.off_mm - mean * row,
+                fixed_mm2=figures.fixed_mm2 + sd**2 * np.outer(row, row),
+            )
+        change = 0.0 if self.change_mm is None else self.change_mm
+        return replace(figures.without(self.let_go), off_mm=figures.off_mm + change)
+
+
+def shift_evidence(
+    fitted: Fit, direction: Array, size: tuple[float, float], sign: int = 0
+) -> tuple[float, float]:
+    """Return the logarithm of how much likelier a shift of this size makes the figures.
+
+    The second figure is the part of it that is gained because the shift can go one way only.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The model.
+    direction : ndarray of shape (n,)
+        What moves by 1 mm for a shift of 1 mm.
+    size : (mean, sd)
+        Normal prior of the shift, mm.
+    sign : {-1, 0, 1}
+        -1 or 1 where it can only go one way.
+    """
+    mean, sd = size
+    carried = fitted.precision @ direction
+    weight = float(direction @ carried) + sd**-2
+    middle = (float(direction @ fitted.pull) + mean / sd**2) / weight
+    found = 0.5 * weight * middle**2 - 0.5 * (mean / sd) ** 2 - 0.5 * math.log(weight * sd**2)
+    if not sign:
+        return found, 0.0
+    cut = float(log_ndtr(sign * middle * math.sqrt(weight)) - log_ndtr(sign * mean / sd))
+    return found + cut, cut
+
+
+def row_of(figures: Figures, places: list[int]) -> Array:
+    """Return one row in which these figures move together."""
+    row = np.zeros(len(figures.off_mm))
+    row[places] = 1.0
+    return row
+
+
+def rows_of(figures: Figures, entries: Collection[int]) -> Array:
+    """Return one row an entry, in which only it moves."""
+    places = [k for k in today(figures) if entry_at(figures, k) in entries]
+    rows = np.zeros((len(places), len(figures.off_mm)))
+    rows[np.arange(len(places)), places] = 1.0
+    return rows
+
+
+def log_posterior(figures: Figures, start: Array) -> float:
+    """Return the logarithm of the posterior at its mode, up to a constant."""
+    fitted = fit(figures, start=start)
+    off = float(figures.off_mm @ fitted.pull)
+    away = (fitted.learned - figures.prior) / figures.prior_sd
+    return 0.5 * (float(np.linalg.slogdet(fitted.precision)[1]) - off - float(away @ away))

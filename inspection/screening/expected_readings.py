@@ -1,0 +1,442 @@
+"""What every reading of a log is expected to be, and how surely: one normal model of it all.
+
+Today's readings, today's photographs and the last inspections are views of one rope: a diameter
+at each station with an ovality, worn since then, seen through gauges, prints and hands with
+errors of their own. What they share (a gauge, a print, a person, a station) makes them
+correlated, and the covariance says how far each may lie from what the others let expect.
+
+Four kinds of scatter are learned from the log itself, from prior to posterior: how uneven the
+rope is along its length, how its ovality varies, and how well each person repeats with each
+gauge. Right-angle pairs, readings taken again, photographs and earlier inspections all bear on
+them, because all of them are in the one covariance.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from inspection.model.log import Log
+from inspection.model.readings import Gauge, Reading, calibrations_between, gauge_terms
+from inspection.model.rope import Inspection
+from vision.results import Estimate
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Hand = tuple[str, str]  # gauge and person: who reads with what
+
+# What a rope, a person and a gauge are like before anything is known, in % of the nominal
+# diameter where no unit is said. Judged from the trade's figures; no source. The simulations in
+# tests/benchmarks show what they give for ropes, people and gauges of quite other kinds.
+LEVEL_PCT = 10.0  # how far a rope's level may lie from nominal: all but free
+OVERSIZE_PCT = 1.0  # where it is expected
+SMOOTH_PCT = 0.4  # slow change along the rope
+REACH = 0.35  # over this part of its length
+OVAL_PCT = 0.3  # ovality that all stations share
+UNEVEN_PCT, OVAL_CHANGE_PCT, ROPE_LOG_SD = 0.1, 0.15, 0.7  # from station to station; learned
+LOSS_PCT, LOSS_SD_PCT, STATION_LOSS_PCT = 0.2, 0.25, 0.15  # in a year: all along, one station
+VISIT_PCT = 0.05  # tension and temperature of a day
+PERSON_MM = 0.02  # one person's bias
+REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
+ENTERED_LOG_SD = 0.15  # where somebody has entered it
+LET_GO_PCT = 10.0  # size that a shift may have which is let go
+MOST_VISITS = 3  # earlier inspections that are looked at
+SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
+DAYS_PER_YEAR = 365.25
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """All figures of a log as one vector, the readings of today last.
+
+    Parameters
+    ----------
+    log : Log
+        Where they come from.
+    off_mm : ndarray of shape (n,)
+        Figure less what is expected of it before anything was read, mm.
+    fixed_mm2 : ndarray of shape (n, n)
+        The part of their covariance that is not learned, mm².
+    factors : tuple of ndarray
+        The learned parts, each for a variance of 1 mm²: a matrix Z of shape (n, m) stands for
+        Z Z', a vector of shape (n,) for a diagonal.
+    prior, prior_sd : ndarray of shape (k,)
+        Logarithm of each learned variance before anything was read, and its standard deviation.
+    hands : tuple of (gauge, person)
+        What the learned parts from the third on are about.
+    station, cos_2_view : ndarray of shape (n,)
+        Station (by order along the rope) and cosine of twice the direction.
+    step_mm : ndarray of shape (n,)
+        What each was rounded to, mm; 0 for a photograph.
+    entries : tuple of int
+        Entry of the log of the last figures; those before them have none.
+    photographs : ndarray of int
+        Which figures are today's photographs.
+    numbers : tuple of int
+        Station numbers in order along the rope.
+    """
+
+    log: Log
+    off_mm: Array
+    fixed_mm2: Array
+    factors: tuple[Array, ...]
+    prior: Array
+    prior_sd: Array
+    hands: tuple[Hand, ...]
+    station: Whole
+    cos_2_view: Array
+    step_mm: Array
+    entries: tuple[int, ...]
+    photographs: Whole
+    numbers: tuple[int, ...]
+
+    @property
+    def first(self) -> int:
+        """Place of the first of today's readings."""
+        return len(self.off_mm) - len(self.entries)
+
+    def before_today(self) -> Figures:
+        """Return all figures but today's readings."""
+        end = self.first
+        return replace(
+            self,
+            off_mm=self.off_mm[:end],
+            fixed_mm2=self.fixed_mm2[:end, :end],
+            factors=tuple(factor[:end] for factor in self.factors),
+            entries=(),
+            station=self.station[:end],
+            cos_2_view=self.cos_2_view[:end],
+            step_mm=self.step_mm[:end],
+        )
+
+    def without(self, directions: Array) -> Figures:
+        """Return the figures with some shifts let go, so that these say nothing any more.
+
+        Parameters
+        ----------
+        directions : ndarray of shape (j, n)
+            How much each figure moves for a shift of 1, one shift a row.
+        """
+        large = LET_GO_PCT * self.log.rope.nominal_mm / 100.0
+        return replace(self, fixed_mm2=self.fixed_mm2 + large**2 * directions.T @ directions)
+
+    def covariance(self, learned: Array) -> Array:
+        """Return the covariance of the figures for these logarithms of the learned parts, mm²."""
+        total = self.fixed_mm2.copy()
+        diagonal = np.einsum("ii->i", total)
+        for factor, value in zip(self.factors, np.exp(learned), strict=True):
+            if factor.ndim == 1:
+                diagonal += value * factor
+            else:
+                total += value * (factor @ factor.T)
+        return total
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The model with its learned parts.
+
+    Parameters
+    ----------
+    figures : Figures
+        What it was fitted to.
+    learned : ndarray of shape (k,)
+        Logarithms of the learned variances.
+    information : ndarray of shape (k, k)
+        Their information, prior and data.
+    precision : ndarray of shape (n, n)
+        Inverse of the covariance, mm⁻².
+    pull : ndarray of shape (n,)
+        Precision times `Figures.off_mm`, mm⁻¹.
+    """
+
+    figures: Figures
+    learned: Array
+    information: Array
+    precision: Array
+    pull: Array
+
+    def repeatability_mm(self) -> dict[Hand, float]:
+        """Return the standard deviation of a reading taken again, by gauge and person, mm."""
+        return {
+            hand: math.exp(0.5 * value)
+            for hand, value in zip(self.figures.hands, self.learned[2:].tolist(), strict=True)
+        }
+
+
+def gather(log: Log) -> Figures | None:
+    """Return the figures of a log with their covariance; None without a reading that counts.
+
+    A reading counts if its gauge is known, an earlier one if it was taken under the same tension
+    at the same place of the rope.
+    """
+    found = _found(log)
+    if not found or found[-1].entry is None:
+        return None
+    nominal, places = log.rope.nominal_mm, log.positions_m()
+    pct = nominal / 100.0
+    numbers = tuple(sorted({one.station for one in found}, key=lambda n: (places.get(n, 0.0), n)))
+    station = np.array([numbers.index(one.station) for one in found])
+    cosine = np.cos(2.0 * np.radians([one.view_deg for one in found]))
+    age = np.array([one.years for one in found])
+    step = np.array([one.step_mm for one in found])
+    hands = tuple(sorted({one.hand for one in found if one.hand is not None}))
+    here = np.eye(len(numbers))[station]
+    along = np.array([places.get(number, float(k)) for k, number in enumerate(numbers)])
+    apart = (along[:, None] - along) / (REACH * max(float(np.ptp(along)), 1e-9))
+    smooth = (SMOOTH_PCT * pct) ** 2 * np.exp(-0.5 * apart**2)
+    fixed = (LEVEL_PCT * pct) ** 2 + smooth[station][:, station]
+    fixed += (OVAL_PCT * pct) ** 2 * np.outer(cosine, cosine)
+    fixed += np.outer(age, age) * pct**2 * (LOSS_SD_PCT**2 + STATION_LOSS_PCT**2 * (here @ here.T))
+    _add_shared(fixed, found, pct)
+    # 0.1 um keeps it invertible where two figures stand for the same thing
+    np.einsum("ii->i", fixed)[:] += step**2 / 12.0 + 1e-8
+    masks = [np.array([float(one.hand == hand) for one in found]) for hand in hands]
+    entered = [log.gauges[gauge].repeatability_mm for gauge, _ in hands]
+    said = [2.0 * math.log(one or REPEATABILITY_MM) for one in entered]
+    sure = [2.0 * (ENTERED_LOG_SD if one else REPEATABILITY_LOG_SD) for one in entered]
+    return Figures(
+        log=log,
+        off_mm=np.array([one.value_mm for one in found])
+        - nominal * (1.0 + OVERSIZE_PCT / 100.0)
+        - LOSS_PCT * pct * age,
+        fixed_mm2=fixed,
+        factors=(here, here * cosine[:, None], *masks),
+        prior=np.array(
+            [2.0 * math.log(UNEVEN_PCT * pct), 2.0 * math.log(OVAL_CHANGE_PCT * pct), *said]
+        ),
+        prior_sd=np.array([2.0 * ROPE_LOG_SD, 2.0 * ROPE_LOG_SD, *sure]),
+        hands=hands,
+        station=station,
+        cos_2_view=cosine,
+        step_mm=step,
+        entries=tuple(one.entry for one in found if one.entry is not None),
+        photographs=np.array(
+            [k for k, one in enumerate(found) if one.hand is None and not one.visit], dtype=int
+        ),
+        numbers=numbers,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """One figure; its errors by source, mm."""
+
+    value_mm: float
+    station: int
+    view_deg: int
+    years: float
+    visit: int
+    errors: tuple[tuple[str, float], ...]
+    hand: Hand | None = None
+    step_mm: float = 0.0
+    entry: int | None = None
+
+
+def _found(log: Log) -> list[_Found]:
+    """Return earlier figures, newest first, then photographs and readings of today."""
+    found = []
+    places = log.positions_m()
+    alike = [one for one in log.earlier if one.inspection.tension == log.inspection.tension]
+    for visit, before in enumerate(reversed(alike[-MOST_VISITS:]), start=1):
+        then = before.inspection
+        moved = {
+            one.number
+            for one in then.stations
+            if abs(one.position_m - places.get(one.number, one.position_m)) > SAME_PLACE_M
+        }
+        years = (log.inspection.on - then.on).days / DAYS_PER_YEAR
+        kept = [item for item in before.readings if item.station not in moved]
+        found += [_of_reading(log, item, then, years, visit) for item in kept if _counts(log, item)]
+        found += [
+            _of_photograph(item, years, visit)
+            for item in before.results
+            if isinstance(item, Estimate)
+            and None not in (item.station, item.view_deg)
+            and item.station not in moved
+        ]
+    found += [
+        _of_photograph(item, 0.0, 0)
+        for item in log.results
+        if isinstance(item, Estimate) and None not in (item.station, item.view_deg)
+    ]
+    found += [
+        replace(_of_reading(log, item, log.inspection, 0.0, 0), entry=entry)
+        for entry, item in enumerate(log.readings)
+        if _counts(log, item)
+    ]
+    return found
+
+
+def _counts(log: Log, reading: Reading) -> bool:
+    return reading.gauge in log.gauges and 0.0 < reading.value_mm < math.inf
+
+
+def _of_photograph(photo: Estimate, years: float, visit: int) -> _Found:
+    errors = tuple((term.source, term.sensitivity * term.u) for term in photo.budget)
+    return _Found(photo.diameter_mm, photo.station or 0, photo.view_deg or 0, years, visit, errors)
+
+
+def _of_reading(log: Log, item: Reading, then: Inspection, years: float, visit: int) -> _Found:
+    gauge: Gauge = log.gauges[item.gauge]
+    key = f"{visit}:{item.station}:{item.view_deg}:{id(item)}"
+    terms = gauge_terms(
+        gauge,
+        diameter_mm=log.rope.nominal_mm,
+        key=key,
+        outer_strands=log.rope.outer_strands,
+        repeatability_mm=0.0,
+        calibrations_ago=calibrations_between(gauge, then.on, log.inspection.on),
+    )
+    errors = tuple(
+        (term.source, term.sensitivity * term.u)
+        for term in terms
+        if not term.source.endswith(":step")  # rounding is in the model, as a step
+    )
+    return _Found(
+        item.value_mm,
+        item.station,
+        item.view_deg,
+        years,
+        visit,
+        (*errors, (f"person:{item.person}", PERSON_MM)),
+        (item.gauge, item.person),
+        gauge.resolution_mm,
+    )
+
+
+def _add_shared(fixed: Array, found: list[_Found], pct: float) -> None:
+    """Add what the budgets say, and the days' own errors: one source is one unknown."""
+    by_source: dict[str, dict[int, float]] = {}
+    for place, one in enumerate(found):
+        day = ((f"day {one.visit}", VISIT_PCT * pct),) if one.visit else ()
+        for source, error in (*one.errors, *day):
+            held = by_source.setdefault(source, {})
+            held[place] = held.get(place, 0.0) + error
+    for held in by_source.values():
+        places, errors = list(held), np.array(list(held.values()))
+        fixed[np.ix_(places, places)] += np.outer(errors, errors)
+
+
+def fit(figures: Figures, *, start: Array | None = None) -> Fit:
+    """Return the model with its learned variances: the mode of their posterior.
+
+    Parameters
+    ----------
+    figures : Figures
+        From `gather`.
+    start : ndarray of shape (k,), optional
+        Where to begin; at the prior by default.
+
+    Notes
+    -----
+    Fisher scoring on the logarithms of the variances, with a normal prior on each. With P the
+    inverse covariance and V a learned part, the gradient is (r'PVPr - tr PV) v / 2 and the
+    information tr(PVPV) v² / 2 (Searle, Casella, McCulloch, Variance Components, 1992, chapter
+    6; from memory, confidence 0.9). The level has a wide prior, so that this is the restricted
+    likelihood in all but name.
+    """
+    learned = (figures.prior if start is None else start).copy()
+    if not len(figures.off_mm):
+        return at(figures, learned)
+    for _ in range(12):
+        fitted = at(figures, learned)
+        gradient = _gradient(fitted) - (learned - figures.prior) / figures.prior_sd**2
+        step = np.clip(np.linalg.solve(fitted.information, gradient), -1.5, 1.5)
+        learned = learned + step
+        if np.abs(step).max() < 0.05:
+            break
+    return at(figures, learned)
+
+
+def at(figures: Figures, learned: Array) -> Fit:
+    """Return the model with given variances."""
+    total = figures.covariance(learned)
+    precision = np.zeros_like(total)
+    if len(total):
+        precision = cho_solve(cho_factor(total, lower=True), np.eye(len(total)))
+    v = np.exp(learned)
+    count = len(figures.factors)
+    information = np.diag(figures.prior_sd**-2.0)
+    carried = [precision * one if one.ndim == 1 else precision @ one for one in figures.factors]
+    for i in range(count):
+        for j in range(i, count):
+            one, other = figures.factors[i], figures.factors[j]
+            if one.ndim == 1:
+                trace = float(one @ (precision**2 @ other))
+            elif other.ndim == 1:
+                trace = float(((carried[i] ** 2).sum(axis=1) * other).sum())
+            else:
+                trace = float(((one.T @ carried[j]) ** 2).sum())
+            information[i, j] += 0.5 * v[i] * v[j] * trace
+            information[j, i] = information[i, j]
+    return Fit(figures, learned, information, precision, precision @ figures.off_mm)
+
+
+def _gradient(fitted: Fit) -> Array:
+    """Return the slope of the log-likelihood in each learned log-variance."""
+    slopes = []
+    for factor, value in zip(fitted.figures.factors, np.exp(fitted.learned), strict=True):
+        if factor.ndim == 1:
+            gain = factor @ (fitted.pull**2 - np.diag(fitted.precision))
+        else:
+            gain = ((factor.T @ fitted.pull) ** 2).sum()
+            gain -= (factor * (fitted.precision @ factor)).sum()
+        slopes.append(0.5 * value * float(gain))
+    return np.array(slopes)
+
+
+@dataclass(frozen=True, slots=True)
+class Shifts:
+    """How large each of several shifts is by the best estimate, and how odd.
+
+    Parameters
+    ----------
+    size : ndarray of shape (m,)
+        Best estimate, in the unit of the shift.
+    u : ndarray of shape (m,)
+        Its standard uncertainty.
+    p : ndarray of shape (m,)
+        Probability of one at least this large, either way, if there is none.
+    """
+
+    size: Array
+    u: Array
+    p: Array
+
+
+def shifts(fitted: Fit, directions: Array) -> Shifts:
+    """Return the size of each shift and how odd it is, if it were the only one.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The model.
+    directions : ndarray of shape (m, n)
+        How much each figure moves for a shift of 1.
+
+    Notes
+    -----
+    z = u'Pr / sqrt(u'Pu), the score test of one mean. The learned variances are themselves
+    uncertain: their posterior gives z the degrees of freedom nu = 2 / var(log u'Pu)
+    (Satterthwaite), and because the shift has widened them, Student's t of the figure left
+    out is t = z sqrt((nu - 1) / (nu - z²)) (Cook and Weisberg, Residuals and Influence in
+    Regression, 1982, 2.2.2; both from memory, confidence 0.9).
+    """
+    from scipy.special import stdtr
+
+    carried = directions @ fitted.precision
+    weight = np.einsum("ij,ij->i", carried, directions)
+    parts = np.empty((len(directions), len(fitted.learned)))
+    for k, factor in enumerate(fitted.figures.factors):
+        held = carried**2 @ factor if factor.ndim == 1 else ((carried @ factor) ** 2).sum(axis=1)
+        parts[:, k] = math.exp(fitted.learned[k]) * held / weight
+    variance = np.einsum("ij,ij->i", parts @ np.linalg.inv(fitted.information), parts)
+    nu = np.maximum(2.0 / np.maximum(variance, 1e-9), 2.5)
+    z = directions @ fitted.pull / np.sqrt(weight)
+    t = z * np.sqrt((nu - 1.0) / np.maximum(nu - z**2, 1e-6))
+    return Shifts(z / np.sqrt(weight), 1.0 / np.sqrt(weight), 2.0 * stdtr(nu - 1.0, -np.abs(t)))
