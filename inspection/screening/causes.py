@@ -40,7 +40,7 @@ from vision.results import Estimate
 # a look at the first simulations of tests/benchmarks; its tables come from other seeds and ranges.
 SLIP, UNIT, MISREAD = 1 / 400, 1 / 1000, 1 / 150
 LOSS, LOSS_ONE_WAY, GROWTH, MISREAD_STATION = 1 / 100, 1 / 400, 1 / 500, 1 / 500
-EXCHANGED, ROWS, AXES = 1 / 300, 1 / 100, 1 / 200
+EXCHANGED, ROWS, AXES = 1 / 300, 1 / 300, 1 / 200
 GAUGE, ALL_GAUGES, PERSON, CHANGE, JAWS_USED = 1 / 30, 1 / 60, 1 / 50, 1 / 50, 1 / 30
 VALLEYS, ALL_LOWER, NO_ROPE = 1 / 100, 1 / 50, 1 / 1000
 # How large, in % of nominal: mean and standard deviation, cut at 0 where a sign is named.
@@ -116,6 +116,20 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
         loss=True,
         innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
     )
+    always = [k for k in range(len(figures.off_mm)) if figures.station[k] == station]
+    if len(always) > len(here) + len(seen):
+        yield _shifted(
+            fitted,
+            "loss-of-section",
+            f"a loss of section at station {number} that earlier inspections show, too",
+            always,
+            LOSS,
+            (LOSS_SIZE,),
+            sign=-1,
+            remedy=LOSS_REMEDY,
+            loss=True,
+            innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
+        )
     yield _shifted(
         fitted,
         "thicker-place",

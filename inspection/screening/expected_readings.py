@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
+from scipy.special import stdtr
 
 from inspection.model.log import Log
 from inspection.model.readings import Gauge, Reading, calibrations_between, gauge_terms
@@ -43,6 +44,7 @@ VISIT_PCT = 0.05  # tension and temperature of a day
 PERSON_MM = 0.02  # one person's bias
 REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
 ENTERED_LOG_SD = 0.15  # where somebody has entered it
+MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
 LET_GO_PCT = 10.0  # size that a shift may have which is let go
 MOST_VISITS = 3  # earlier inspections that are looked at
 SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
@@ -264,10 +266,18 @@ def _found(log: Log) -> list[_Found]:
         for item in log.results
         if isinstance(item, Estimate) and None not in (item.station, item.view_deg)
     ]
+    # by place, so that the order of the log makes no difference
+    order = sorted(
+        (entry for entry, item in enumerate(log.readings) if _counts(log, item)),
+        key=lambda entry: (
+            places.get(log.readings[entry].station, 0.0),
+            log.readings[entry].place,
+            log.readings[entry].value_mm,
+        ),
+    )
     found += [
-        replace(_of_reading(log, item, log.inspection, 0.0, 0), entry=entry)
-        for entry, item in enumerate(log.readings)
-        if _counts(log, item)
+        replace(_of_reading(log, log.readings[entry], log.inspection, 0.0, 0), entry=entry)
+        for entry in order
     ]
     return found
 
@@ -283,7 +293,7 @@ def _of_photograph(photo: Estimate, years: float, visit: int) -> _Found:
 
 def _of_reading(log: Log, item: Reading, then: Inspection, years: float, visit: int) -> _Found:
     gauge: Gauge = log.gauges[item.gauge]
-    key = f"{visit}:{item.station}:{item.view_deg}:{id(item)}"
+    key = f"{visit}:{id(item)}"  # each reading's own errors are its own
     terms = gauge_terms(
         gauge,
         diameter_mm=log.rope.nominal_mm,
@@ -343,11 +353,13 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
     learned = (figures.prior if start is None else start).copy()
     if not len(figures.off_mm):
         return at(figures, learned)
+    # a figure that is a thousand times off must not pass for scatter
+    most = 2.0 * math.log(MOST_SCATTER_PCT * figures.log.rope.nominal_mm / 100.0)
     for _ in range(12):
         fitted = at(figures, learned)
         gradient = _gradient(fitted) - (learned - figures.prior) / figures.prior_sd**2
         step = np.clip(np.linalg.solve(fitted.information, gradient), -1.5, 1.5)
-        learned = learned + step
+        learned = np.minimum(learned + step, most)
         if np.abs(step).max() < 0.05:
             break
     return at(figures, learned)
@@ -423,12 +435,27 @@ def shifts(fitted: Fit, directions: Array) -> Shifts:
     -----
     z = u'Pr / sqrt(u'Pu), the score test of one mean. The learned variances are themselves
     uncertain: their posterior gives z the degrees of freedom nu = 2 / var(log u'Pu)
-    (Satterthwaite), and because the shift has widened them, Student's t of the figure left
-    out is t = z sqrt((nu - 1) / (nu - z²)) (Cook and Weisberg, Residuals and Influence in
-    Regression, 1982, 2.2.2; both from memory, confidence 0.9).
+    (Satterthwaite, from memory, confidence 0.9). Where a shift may be one, the variances are
+    learned again without it, as for an externally studentised residual (Cook and Weisberg,
+    Residuals and Influence in Regression, 1982, 2.2.2; from memory, confidence 0.9): a figure
+    that is far out must not widen what it is held against.
     """
-    from scipy.special import stdtr
+    found = _scores(fitted, directions)
+    for k in np.flatnonzero(found.p < DELETED_P)[np.argsort(found.p[found.p < DELETED_P])][
+        :MOST_DELETED
+    ]:
+        only = directions[k : k + 1]
+        without = fit(fitted.figures.without(only), start=fitted.learned)
+        again = at(fitted.figures, without.learned)
+        deleted = _scores(replace(again, information=without.information), only)
+        found.size[k], found.u[k], found.p[k] = deleted.size[0], deleted.u[0], deleted.p[0]
+    return found
 
+
+DELETED_P, MOST_DELETED = 0.1, 24
+
+
+def _scores(fitted: Fit, directions: Array) -> Shifts:
     carried = directions @ fitted.precision
     weight = np.einsum("ij,ij->i", carried, directions)
     parts = np.empty((len(directions), len(fitted.learned)))
@@ -436,7 +463,6 @@ def shifts(fitted: Fit, directions: Array) -> Shifts:
         held = carried**2 @ factor if factor.ndim == 1 else ((carried @ factor) ** 2).sum(axis=1)
         parts[:, k] = math.exp(fitted.learned[k]) * held / weight
     variance = np.einsum("ij,ij->i", parts @ np.linalg.inv(fitted.information), parts)
-    nu = np.maximum(2.0 / np.maximum(variance, 1e-9), 2.5)
+    nu = np.maximum(2.0 / np.maximum(variance, 1e-9), 1.5)
     z = directions @ fitted.pull / np.sqrt(weight)
-    t = z * np.sqrt((nu - 1.0) / np.maximum(nu - z**2, 1e-6))
-    return Shifts(z / np.sqrt(weight), 1.0 / np.sqrt(weight), 2.0 * stdtr(nu - 1.0, -np.abs(t)))
+    return Shifts(z / np.sqrt(weight), 1.0 / np.sqrt(weight), 2.0 * stdtr(nu, -np.abs(z)))

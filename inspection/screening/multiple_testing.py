@@ -22,6 +22,7 @@ from vision.results import Finding, Place
 SHARES: dict[str, float] = {
     "entry": 14,
     "station": 14,
+    "place": 6,
     "station-read": 8,
     "across": 8,
     "direction": 6,

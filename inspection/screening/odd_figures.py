@@ -92,6 +92,9 @@ def shifts_of(figures: Figures) -> list[Shift]:
             found.append(_shift(figures, "station", [*here, *seen]))
             if seen:
                 found.append(_shift(figures, "station-read", here))
+            always = [k for k in range(len(figures.off_mm)) if figures.station[k] == station]
+            if len(always) > len(here) + len(seen):
+                found.append(_shift(figures, "place", always))
             across = np.zeros(len(figures.off_mm))
             across[here] = figures.cos_2_view[here]
             if np.ptp(across[here]) > 1.0:
