@@ -43,7 +43,7 @@ from inspection.screening.odd_figures import (
     today,
 )
 
-SURE = 30.0  # odds over a loss from which another explanation is named before it
+SURE = 20.0  # odds over a loss from which another explanation is named before it
 TOLD = 0.05  # explanations that are at least this likely beside the best are told
 CONTRADICTED = 100.0  # odds over a loss from which a photograph contradicts it
 IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter

@@ -1,52 +1,162 @@
-"""Simulated logs: honest ones with realistic scatter, and the same with one planted fault.
+"""Simulated logs: many people, gauges, resolutions, times and histories, and what is assumed.
 
-Run it to print false-alarm and detection rates: ``python tests/inspection/simulated_logs.py``.
-
-Every error is drawn as the budgets say it is: gauge and print errors once a gauge and a print,
-shared by all their readings and photographs; placing and edges anew each time; rectangular
-where the budget says so. Ropes, people, gauges and places are invented.
+What is assumed: a rope has a level (0.5 to 3.5 % over nominal when new, up to 3 % lost before the
+first inspection), slow change along it, unevenness from station to station and an ovality of
+its own at each, all normal; it wears on, most in the middle. A person repeats with a gauge to a
+standard deviation that is drawn once (log-uniform), and has a bias. A gauge's error is rectangular
+within its permissible error and is drawn anew at every second yearly calibration. Readings are
+rounded to the gauge's step, and typed as people do, in mm, decimal inches or fractions. Photographs
+have the errors that their budgets state. Times are those of a walk, without seconds, of an evening
+at the desk, one stamp for all, or none. Ropes, people, gauges and places are invented.
 """
 
 from __future__ import annotations
 
 import math
-import sys
-import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
-
-if __name__ == "__main__":  # run as a script, the project's folder is not on the path
-    sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from numpy.typing import NDArray
 
 from inspection.model.log import Earlier, Log
-from inspection.model.readings import REPEATABILITY_PCT, Gauge, Reading
+from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.screen import screen_log
-from tests.inspection.planted_faults import FAULTS
 from vision.results import Estimate
 from vision.uncertainty import Term
 
-GAUGES = (
-    Gauge("C-11", "wide-jaw caliper", 0.01, 0.03, date(2027, 6, 30)),
-    Gauge("C-12", "wide-jaw caliper", 0.02, 0.03, date(2027, 3, 31)),
-    Gauge("C-13", "wide-jaw caliper", 0.05, 0.05, date(2027, 9, 30)),
-)
+Array = NDArray[np.float64]
+INCH = 25.4
+TODAY = date(2026, 11, 3)
 PEOPLE = ("A. Berg", "M. Ilves", "T. Okoro")
-NOMINALS = (16.0, 20.0, 24.0, 28.0, 34.0, 36.0, 40.0)
+TIMES = ("seconds", "minutes", "evening", "one stamp", "none")
 PRINT_U, FOCAL_U, EDGE_PCT = 0.0015, 0.0008, 0.12  # relative print scale and focal share; edges
 PITCH_D, PITCH_U = 1.08, 0.005  # crown pitch in diameters (a lay of 6.5; no source), relative u
 
 
+class Step(NamedTuple):
+    """What a gauge shows: its step and permissible error in mm, and how it is written."""
+
+    step_mm: float
+    error_mm: float
+    written: str
+
+
+STEPS = (
+    Step(0.01, 0.03, "mm"),
+    Step(0.02, 0.03, "mm"),
+    Step(0.05, 0.05, "mm"),
+    Step(INCH / 1000, 0.03, "inch"),
+    Step(0.1, 0.05, "mm"),
+    Step(INCH / 64, 0.13, "fraction"),
+)
+FINE = (0, 1, 2, 3)
+GAUGES = tuple(
+    Gauge(f"C-{11 + n}", "wide-jaw caliper", STEPS[n].step_mm, STEPS[n].error_mm, date(2027, 6, 30))
+    for n in range(3)
+)
+
+
 @dataclass(frozen=True, slots=True)
-class Truth:
-    """What the simulated rope is like: true diameters by station (row) and direction."""
+class Range:
+    """From where honest logs are drawn; pairs are the ends of a range."""
+
+    repeat_mm: tuple[float, float] = (0.03, 0.15)
+    stations: tuple[int, int] = (4, 24)
+    nominals_mm: tuple[float, ...] = (8, 10, 11, 13, 16, 19, 20, 22, 24, 26, 28, 32, 36, 40)
+    steps: tuple[int, ...] = (0, 1, 2, 3, 4, 5)
+    earlier: tuple[int, int] = (0, 3)
+    person_mm: float = 0.015
+    oval_pct: tuple[float, float] = (0.1, 0.8)
+    uneven_pct: tuple[float, float] = (0.05, 0.5)
+    wear_pct_year: tuple[float, float] = (0.0, 0.5)
+    tail_dof: float = math.inf  # of Student's t of a reading's error; infinity is normal
+    times: tuple[str, ...] = TIMES
+
+
+USUAL = Range()
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """What is true: the rope, the gauges' errors by day and how people read."""
 
     rope: Rope
     stations: tuple[Station, ...]
-    diameter_mm: np.ndarray
+    new_mm: Array
+    rate_mm_year: Array
+    gauges: tuple[Gauge, ...]
+    people: tuple[str, ...]
+    repeat_mm: dict[tuple[str, str], float]
+    bias_mm: dict[str, float]
+    written: dict[str, str]
+    errors_mm: dict[str, list[tuple[date, float]]]
+    tail_dof: float
+
+    def true_mm(self, on: date) -> Array:
+        """Return the diameters on a day, stations by directions."""
+        years = (on - date(2024, 1, 1)).days / 365.25
+        worn: Array = self.new_mm - (self.rate_mm_year * years)[:, None]
+        return worn
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A log with what is true behind it."""
+
+    world: World
+    log: Log
+
+    def with_readings(self, changed: dict[int, Reading]) -> Case:
+        readings = [changed.get(n, item) for n, item in enumerate(self.log.readings)]
+        return replace(self, log=replace(self.log, readings=tuple(readings)))
+
+    def shown(self, entry: int, seen_mm: float) -> Reading:
+        """Return the reading as its gauge would show this diameter."""
+        return shown(self.world, self.log.readings[entry], seen_mm)
+
+
+def shown(world: World, reading: Reading, seen_mm: float) -> Reading:
+    gauge = next(gauge for gauge in world.gauges if gauge.identity == reading.gauge)
+    typed, value = typed_text(seen_mm, gauge.resolution_mm, world.written[reading.gauge])
+    return replace(reading, typed=typed, value_mm=value)
+
+
+def _log_uniform(rng: np.random.Generator, ends: tuple[float, float]) -> float:
+    return math.exp(rng.uniform(math.log(ends[0]), math.log(ends[1])))
+
+
+def simulate(
+    rng: np.random.Generator,
+    ranges: Range = USUAL,
+    *,
+    stations: int | None = None,
+    earlier: int | None = None,
+    photographs: bool | None = None,
+    hands: int | None = None,
+    gauges: tuple[Gauge, ...] | None = None,
+) -> Case:
+    """Return an honest log and what is true behind it; what is not given is drawn."""
+    count = round(_log_uniform(rng, ranges.stations)) if stations is None else stations
+    world = _world(rng, ranges, count, hands or int(rng.choice([1, 1, 1, 2])), gauges)
+    visits = int(rng.integers(ranges.earlier[0], ranges.earlier[1] + 1))
+    days = [TODAY]
+    for _ in range(visits if earlier is None else earlier):
+        days.append(days[-1] - timedelta(days=int(rng.integers(60, 400))))
+    pictured = bool(rng.random() < 0.6) if photographs is None else photographs
+    before = []
+    for number, on in enumerate(reversed(days[1:])):
+        then, readings = _visit(rng, world, on, f"I-{number}", str(rng.choice(ranges.times)))
+        results = _photographs(rng, world, on, 1.0) if pictured and rng.random() < 0.5 else ()
+        before.append(Earlier(then, readings, results))
+    share = 0.4 if photographs is None and rng.random() < 0.3 else 1.0
+    inspection, readings = _visit(
+        rng, world, TODAY, f"I-{len(before)}", str(rng.choice(ranges.times))
+    )
+    results = _photographs(rng, world, TODAY, share) if pictured else ()
+    known = {gauge.identity: gauge for gauge in (*GAUGES, *world.gauges)}
+    return Case(world, Log(world.rope, inspection, readings, known, results, tuple(before)))
 
 
 def simulate_log(
@@ -56,200 +166,200 @@ def simulate_log(
     gauges: tuple[Gauge, ...] | None = None,
     earlier: int | None = None,
     photographs: bool | None = None,
-    decimals: bool = True,
 ) -> Log:
-    """Return an honest log; what is not given is drawn."""
-    truth = _rope(rng, stations if stations is not None else int(rng.integers(4, 13)))
-    if gauges is None:
-        count = int(rng.integers(1, 3))
-        gauges = tuple(GAUGES[i] for i in rng.choice(len(GAUGES), count, replace=False))
-    people = [PEOPLE[i] for i in rng.permutation(len(PEOPLE))[: len(gauges)]]
-    number = earlier if earlier is not None else int(rng.integers(0, 3))
-    offsets = {gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm for gauge in gauges}
-    wear = abs(rng.normal(0, 0.001)) * truth.rope.nominal_mm
-    before = []
-    for visit in range(number):
-        back = number - visit
-        day = date(2026, 11, 3) - timedelta(days=180 * back)
-        then = Inspection(f"I-{visit}", truth.rope.identity, day, stations=truth.stations)
-        # gauges are calibrated between inspections, and drawn to it each time
-        older = {
-            gauge.identity: rng.uniform(-1, 1) * gauge.permissible_error_mm for gauge in gauges
-        }
-        shared = offsets if rng.random() < 0.5 else older
-        true = truth.diameter_mm + back * wear
-        before.append(Earlier(then, _read(rng, truth, true, then, gauges, people, shared)))
-    inspection = Inspection(
-        f"I-{number}", truth.rope.identity, date(2026, 11, 3), stations=truth.stations
+    """Return an honest log of a walk with fine gauges and steady hands."""
+    steady = Range(
+        repeat_mm=(0.03, 0.06),
+        stations=(4, 12),
+        nominals_mm=(16, 20, 24, 28, 34, 36, 40),
+        steps=(0, 1, 2),
+        earlier=(0, 2),
+        uneven_pct=(0.1, 0.2),
+        oval_pct=(0.2, 0.4),
+        times=("seconds",),
     )
-    readings = _read(rng, truth, truth.diameter_mm, inspection, gauges, people, offsets)
-    with_photos = photographs if photographs is not None else bool(rng.random() < 0.85)
-    results = _photograph(rng, truth, readings) if with_photos else ()
-    return Log(
-        truth.rope,
-        inspection,
-        readings,
-        {gauge.identity: gauge for gauge in GAUGES},
-        results,
-        tuple(before),
-    )
+    return simulate(
+        rng,
+        steady,
+        stations=stations,
+        earlier=earlier,
+        photographs=photographs,
+        gauges=gauges,
+        hands=None if gauges is None else len(gauges),
+    ).log
 
 
-def _rope(rng: np.random.Generator, count: int) -> Truth:
-    nominal = float(rng.choice(NOMINALS))
-    spacing = rng.uniform(8.0, 40.0)
-    stations = tuple(
-        Station(n + 1, round(n * spacing + rng.uniform(0, 2), 1)) for n in range(count)
-    )
-    # new ropes are made 0 to 5 % over nominal (EN 12385-4), and wear from there
-    base = nominal * (1.0 + rng.uniform(0.005, 0.035))
-    along = np.sin(np.linspace(0, math.pi, count) * rng.uniform(0.5, 2) + rng.uniform(0, 6))
-    mean = base - nominal * rng.uniform(0, 0.004) * along + nominal * rng.normal(0, 0.001, count)
-    half_oval = nominal * rng.normal(0, 0.0015, count)
-    diameter = np.column_stack([mean + half_oval, mean - half_oval])
-    return Truth(Rope(f"R-{rng.integers(100, 999)}", nominal), stations, diameter)
-
-
-def _read(
+def _world(
     rng: np.random.Generator,
-    truth: Truth,
-    true_mm: np.ndarray,
-    inspection: Inspection,
-    gauges: tuple[Gauge, ...],
-    people: list[str],
-    offsets: dict[str, float],
-) -> tuple[Reading, ...]:
-    readings = []
-    at = datetime(inspection.on.year, inspection.on.month, inspection.on.day, 8, 30)
-    split = len(truth.stations) // len(gauges)
-    placed = 0.0
-    for row, station in enumerate(truth.stations):
-        who = min(row // max(split, 1), len(gauges) - 1)
-        gauge = gauges[who]
-        at += timedelta(seconds=float(abs(station.position_m - placed) / rng.uniform(0.4, 1.2)))
-        placed = station.position_m
+    ranges: Range,
+    count: int,
+    hands: int,
+    gauges: tuple[Gauge, ...] | None,
+) -> World:
+    nominal = float(rng.choice(ranges.nominals_mm))
+    spacing = rng.uniform(3.0, 30.0)
+    stations = tuple(
+        Station(n + 1, round(n * spacing + rng.uniform(0, 1), 1)) for n in range(count)
+    )
+    along = np.linspace(0.0, 1.0, count)
+    slow = np.sin(2 * math.pi * (along * rng.uniform(0.3, 1.2) + rng.random()))
+    level = 100 + rng.uniform(0.5, 3.5) - rng.uniform(0, 3) + rng.uniform(0, 0.3) * slow
+    mean_pct = level + rng.normal(0, _log_uniform(rng, ranges.uneven_pct), count)
+    oval_pct = rng.normal(0, 0.2) + rng.normal(0, _log_uniform(rng, ranges.oval_pct), count)
+    new = nominal / 100 * np.column_stack([mean_pct + oval_pct / 2, mean_pct - oval_pct / 2])
+    rate = rng.uniform(*ranges.wear_pct_year) / 100 * nominal
+    rates = (
+        rate * (0.4 + 0.6 * np.sin(math.pi * along)) * np.clip(rng.normal(1, 0.15, count), 0, None)
+    )
+    written, errors, chosen = {}, {}, []
+    for n in range(hands):
+        step = STEPS[int(rng.choice(ranges.steps))]
+        kind = "micrometer" if step.step_mm <= 0.02 and rng.random() < 0.1 else "wide-jaw caliper"
+        gauge = (
+            Gauge(f"C-{21 + n}", kind, step.step_mm, step.error_mm, date(2027, 6, 30))  # type: ignore[arg-type]
+            if gauges is None
+            else gauges[n]
+        )
+        chosen.append(gauge)
+        written[gauge.identity] = step.written if gauges is None else "mm"
+        errors[gauge.identity] = _errors(rng, gauge.permissible_error_mm)
+    people = tuple(PEOPLE[n] for n in rng.permutation(len(PEOPLE))[:hands])
+    return World(
+        rope=Rope(
+            f"R-{rng.integers(100, 999)}",
+            nominal,
+            reference_mm=round(float(new.mean()), 1) if rng.random() < 0.5 else None,
+        ),
+        stations=stations,
+        new_mm=new,
+        rate_mm_year=rates,
+        gauges=tuple(chosen),
+        people=people,
+        repeat_mm={
+            (gauge.identity, person): _log_uniform(rng, ranges.repeat_mm)
+            for gauge, person in zip(chosen, people, strict=True)
+        },
+        bias_mm={person: float(rng.normal(0, ranges.person_mm)) for person in people},
+        written=written,
+        errors_mm=errors,
+        tail_dof=ranges.tail_dof,
+    )
+
+
+def _errors(rng: np.random.Generator, permissible_mm: float) -> list[tuple[date, float]]:
+    """Return a gauge's error after each yearly calibration; every second one finds it in order."""
+    error, since, errors = rng.uniform(-1, 1) * permissible_mm, date(2021, 6, 30), []
+    while since < date(2027, 6, 1):
+        errors.append((since, float(error)))
+        since += timedelta(days=365)
+        if rng.random() < 0.5:
+            error = rng.uniform(-1, 1) * permissible_mm
+    return errors
+
+
+def typed_text(seen_mm: float, step_mm: float, written: str) -> tuple[str, float]:
+    """Return what a gauge shows as people type it, and what that means in mm."""
+    steps = round(seen_mm / step_mm)
+    if written == "fraction":
+        whole, part = divmod(steps, 64)
+        shared = math.gcd(part, 64)
+        text = f"{part // shared}/{64 // shared}" if part else ""
+        return f"{' '.join(filter(None, (str(whole) if whole else '', text)))} in", steps * step_mm
+    if written == "inch":
+        return f"{steps / 1000:.3f} in", steps * step_mm
+    text = f"{steps * step_mm:.{1 if step_mm >= 0.1 else 2}f}"
+    return text, float(text)
+
+
+def _visit(
+    rng: np.random.Generator, world: World, on: date, identity: str, times: str
+) -> tuple[Inspection, tuple[Reading, ...]]:
+    true = world.true_mm(on)
+    at, evening = (
+        datetime(on.year, on.month, on.day, 8, 30),
+        datetime(on.year, on.month, on.day, 19, 2, 10),
+    )
+    hands, last, readings = len(world.gauges), world.stations[0].position_m, []
+    for row, station in enumerate(world.stations):
+        who = min(row * hands // len(world.stations), hands - 1)
+        gauge, person = world.gauges[who], world.people[who]
+        error = [value for since, value in world.errors_mm[gauge.identity] if since <= on][-1]
+        at += timedelta(seconds=abs(station.position_m - last) / rng.uniform(0.4, 1.2))
+        last = station.position_m
         for column, view in enumerate((0, 90)):
             at += timedelta(seconds=float(rng.uniform(25, 120)))
-            placing = rng.normal(0, REPEATABILITY_PCT / 100.0) * true_mm[row, column]
-            seen = true_mm[row, column] + offsets[gauge.identity] + placing
-            value = round(round(seen / gauge.resolution_mm) * gauge.resolution_mm, 2)
-            stamp = at.replace(microsecond=0)
+            evening += timedelta(seconds=float(rng.uniform(3, 9)))
+            drawn = (
+                rng.normal()
+                if math.isinf(world.tail_dof)
+                else rng.standard_t(world.tail_dof) * math.sqrt(1 - 2 / world.tail_dof)
+            )
+            seen = true[row, column] + error + world.bias_mm[person]
+            seen += drawn * world.repeat_mm[gauge.identity, person]
+            typed, value = typed_text(seen, gauge.resolution_mm, world.written[gauge.identity])
+            stamp = {
+                "seconds": at.replace(microsecond=0),
+                "minutes": at.replace(second=0, microsecond=0),
+                "evening": evening.replace(microsecond=0),
+                "one stamp": datetime(on.year, on.month, on.day, 20),
+            }.get(times)
             readings.append(
-                Reading(
-                    f"{value:.2f}", value, station.number, view, gauge.identity, people[who], stamp
+                Reading(typed, value, station.number, view, gauge.identity, person, stamp)
+            )
+    return Inspection(identity, world.rope.identity, on, stations=world.stations), tuple(readings)
+
+
+def _photographs(
+    rng: np.random.Generator, world: World, on: date, share: float
+) -> tuple[Estimate, ...]:
+    true, nominal = world.true_mm(on), world.rope.nominal_mm
+    scale, focal, stretch = rng.normal(0, PRINT_U), rng.normal(0, FOCAL_U), rng.normal(0, PRINT_U)
+    scene = rng.random(64) < 0.5  # one rope, one card: photographs of it look alike in part
+    taken = rng.random(len(world.stations)) < share
+    taken[int(rng.integers(len(taken)))] = True
+    at, last, found = (
+        datetime(on.year, on.month, on.day, 8, 30),
+        world.stations[0].position_m,
+        [],
+    )
+    for row, station in enumerate(world.stations):
+        at += timedelta(seconds=abs(station.position_m - last) / 0.8)
+        last = station.position_m
+        for column, view in enumerate((0, 90)):
+            at += timedelta(seconds=int(rng.integers(25, 120)))
+            width = float(true[row, column])
+            edge, pitch = EDGE_PCT / 100 * width, PITCH_D * nominal
+            sha = f"{rng.integers(1 << 60):060x}"
+            bits = np.where(rng.random(64) < 0.3, rng.random(64) < 0.5, scene)
+            if not taken[row]:
+                continue
+            found.append(
+                Estimate(
+                    diameter_mm=float(
+                        width * (1 + scale + focal) + rng.normal(0, edge * math.sqrt(2))
+                    ),
+                    budget=(
+                        Term("print scale", PRINT_U, "1", width, "B", f"print:{on}:y"),
+                        Term("focal length", FOCAL_U, "1", width, "B", f"focal:{on}"),
+                        Term("left edge", edge, "mm", 1.0, "A", f"edge:{sha}:left"),
+                        Term("right edge", edge, "mm", 1.0, "A", f"edge:{sha}:right"),
+                    ),
+                    station=station.number,
+                    view_deg=view,
+                    photo_sha256=sha,
+                    photo_name=f"{station.number:02d}-{view:02d}.jpg",
+                    look_hash=f"{int(''.join('1' if bit else '0' for bit in bits), 2):016x}",
+                    taken_at=at.replace(microsecond=0),
+                    camera="phone 1",
+                    print_set="A-1",
+                    crown_pitch_mm=float(pitch * (1 + stretch) + rng.normal(0, PITCH_U * pitch)),
+                    pitch_budget=(
+                        Term("print scale along", PRINT_U, "1", pitch, "B", f"print:{on}:x"),
+                        Term("crowns", PITCH_U * pitch, "mm", 1.0, "A", f"crowns:{sha}"),
+                    ),
+                    pitches=4,
+                    strands=world.rope.outer_strands,
+                    hand="right",
                 )
             )
-    return tuple(readings)
-
-
-def _photograph(
-    rng: np.random.Generator, truth: Truth, readings: tuple[Reading, ...]
-) -> tuple[Estimate, ...]:
-    scale, focal = rng.normal(0, PRINT_U), rng.normal(0, FOCAL_U)
-    scene = rng.random(64) < 0.5  # one rope, one card: photographs of it look alike in part
-    lays = rng.spawn(1)[
-        0
-    ]  # of their own, so that the rest is drawn as it was before there were any
-    stretch, pitch = lays.normal(0, PRINT_U), PITCH_D * truth.rope.nominal_mm
-    results = []
-    for reading in readings:
-        true = truth.diameter_mm[reading.station - 1, 0 if reading.view_deg == 0 else 1]
-        edge = EDGE_PCT / 100.0 * true
-        left, right = rng.normal(0, edge, 2)
-        name = f"{reading.station:02d}-{reading.view_deg:02d}.jpg"
-        sha = f"{rng.integers(1 << 60):060x}"
-        bits = np.where(rng.random(64) < 0.3, rng.random(64) < 0.5, scene)
-        assert reading.at is not None
-        u_pitch = PITCH_U * pitch
-        results.append(
-            Estimate(
-                diameter_mm=float(true * (1 + scale + focal) + left + right),
-                budget=(
-                    Term("print scale", PRINT_U, "1", float(true), "B", "print:A-1:y"),
-                    Term("focal length", FOCAL_U, "1", float(true), "B", "focal:phone-1"),
-                    Term("left edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:left"),
-                    Term("right edge", float(edge), "mm", 1.0, "A", f"edge:{sha}:right"),
-                ),
-                station=reading.station,
-                view_deg=reading.view_deg,
-                photo_name=name,
-                photo_sha256=sha,
-                look_hash=f"{int(''.join('1' if b else '0' for b in bits), 2):016x}",
-                taken_at=reading.at + timedelta(seconds=int(rng.integers(5, 25))),
-                camera=f"phone {1 + PEOPLE.index(reading.person)}",
-                print_set="A-1",
-                crown_pitch_mm=float(pitch * (1 + stretch) + lays.normal(0, u_pitch)),
-                pitch_budget=(
-                    Term("print scale along", PRINT_U, "1", pitch, "B", "print:A-1:x"),
-                    Term("crowns", u_pitch, "mm", 1.0, "A", f"crowns:{sha}"),
-                ),
-                pitches=4,
-                strands=truth.rope.outer_strands,
-                hand="right",
-            )
-        )
-    return tuple(results)
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """How one kind of fault fared: logs, found by its own name, found at all, leading."""
-
-    logs: int
-    named: float
-    found: float
-    leads: float
-
-
-def fault_rates(kind: str, *, logs: int, seed: int, level: float = 0.05) -> Rates:
-    """Return how often one kind of fault is found in logs of 8 stations."""
-    plant, codes = FAULTS[kind]
-    rng = np.random.default_rng([seed, list(FAULTS).index(kind)])
-    tried = named = found = leads = 0
-    while tried < logs:
-        gauges = next(((g,) for g in GAUGES if f"{g.resolution_mm:g} gauge" in kind), None)
-        log = simulate_log(rng, stations=8, earlier=1, photographs=True, gauges=gauges)
-        planted = plant(rng, log)
-        if planted is None:
-            continue
-        faulty, entries = planted
-        findings = screen_log(faulty, level=level)
-        words = {place.words for place in faulty.places(entries)}
-        hits = [
-            any(place in shown for place in words for shown in finding.where)
-            for finding in findings
-        ]
-        tried += 1
-        found += any(hits)
-        named += any(f.code in codes and hit for f, hit in zip(findings, hits, strict=True))
-        leads += bool(hits) and hits[0]
-    return Rates(tried, named / tried, found / tried, leads / tried)
-
-
-def false_alarms(*, logs: int, seed: int, level: float = 0.05) -> tuple[int, dict[str, int]]:
-    """Return how many honest logs raised anything, and how often each code came up."""
-    rng = np.random.default_rng(seed)
-    alarms, codes = 0, dict[str, int]()
-    for _ in range(logs):
-        findings = screen_log(simulate_log(rng), level=level)
-        alarms += bool(findings)
-        for finding in findings:
-            codes[finding.code] = codes.get(finding.code, 0) + 1
-    return alarms, codes
-
-
-def main() -> None:
-    """Print the tables."""
-    start = time.perf_counter()
-    for level in (0.01, 0.05, 0.2):
-        alarms, codes = false_alarms(logs=1000, seed=20261103, level=level)
-        print(f"1000 honest logs at level {level:g}: {alarms} raised anything  {codes}")
-    print(f"{'planted fault (8 stations, 100 logs)':<36}{'named':>7}{'found':>7}{'leads':>7}")
-    for kind in FAULTS:
-        rates = fault_rates(kind, logs=100, seed=20261103)
-        print(f"{kind:<36}{rates.named:>7.2f}{rates.found:>7.2f}{rates.leads:>7.2f}")
-    print(f"{time.perf_counter() - start:.0f} s")
-
-
-if __name__ == "__main__":
-    main()
+    return tuple(found)

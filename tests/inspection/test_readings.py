@@ -22,7 +22,7 @@ WIDE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
 
 def test_resolution_and_permissible_error_are_rectangular() -> None:
     # MPE 0.03 mm -> u 0.0173 mm; step 0.01 mm -> u 0.0029 mm (JCGM 100:2008, 4.3.7)
-    error, step, again = gauge_terms(WIDE, diameter_mm=20.0, key="r", repeatability_pct=0.0)
+    error, step, again = gauge_terms(WIDE, diameter_mm=20.0, key="r", repeatability_mm=0.0)
     assert round(error.u_mm, 4) == 0.0173
     assert round(step.u_mm, 4) == 0.0029
     assert again.u_mm == 0.0

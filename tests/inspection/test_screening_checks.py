@@ -2,33 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from itertools import combinations
 
 import numpy as np
 import pytest
-import statsmodels.api as sm  # type: ignore[import-untyped]
-from scipy.integrate import quad
-from scipy.stats import norm, poisson_binom
 
-from inspection.comparison.crosscheck import crosscheck
 from inspection.model.log import Log
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.screening.contrasts import contrast
 from inspection.screening.gauge_checks import gauge_tests, off_step
-from inspection.screening.outliers import deleted_t_values
 from inspection.screening.photo_reuse import photo_tests
-from inspection.screening.repeated_values import repeated_run_bound, repeated_stations_bound
-from inspection.screening.screen import chance_tests, screen_log
-from inspection.screening.timing import Pace, timing_tests, too_fast
-from inspection.screening.underdispersion import (
-    equal_pair_probability,
-    given_figure_probability,
-    underdispersion_test,
-)
+from inspection.screening.screen import screen_log
+from inspection.screening.timing import Pace, seconds_apart, timing_tests, too_fast
 from tests.inspection.simulated_logs import simulate_log
 from vision.findings import finding
 from vision.results import Estimate, Refusal
@@ -64,135 +51,6 @@ def photo(station: int, view: int = 0, **changes: object) -> Estimate:
         camera="phone 1",
     )
     return replace(made, **changes)  # type: ignore[arg-type]
-
-
-# ---- evenness ---------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("step", "sd"), [(0.01, 0.05), (0.02, 0.03), (0.05, 0.03), (0.1, 0.02)])
-def test_probability_of_an_equal_pair_agrees_with_numeric_integration(
-    step: float, sd: float
-) -> None:
-    scale = sd * math.sqrt(2)
-    expected, _ = quad(lambda d: 2 * (1 - d / step) * norm.pdf(d, scale=scale), 0, step)
-    assert equal_pair_probability(step, sd) == pytest.approx(expected, rel=1e-7)
-
-
-def test_probability_of_an_equal_pair_tends_to_the_known_limit_for_a_small_step() -> None:
-    # q / (2 s sqrt(pi)): density of the difference at 0 times the step (own derivation)
-    for sd in (0.02, 0.1, 1.0):
-        limit = 0.001 / (2 * sd * math.sqrt(math.pi))
-        assert equal_pair_probability(0.001, sd) == pytest.approx(limit, rel=2e-3)
-
-
-def test_evenness_agrees_with_simulated_pairs() -> None:
-    rng = np.random.default_rng(3)
-    pairs, step, sd, runs = 8, 0.02, 0.03, 60_000
-    true = rng.uniform(0, 1, (runs, pairs))
-    x, y = (np.round((true + rng.normal(0, sd, true.shape)) / step) for _ in range(2))
-    jumps = (x - y).astype(int)
-    seen = [0, 1, 0, -1, 0, 0, 2, 0]
-    p_equal, p_spread, expected = underdispersion_test(seen, step=step, sd=sd)
-    equal = float(np.mean((jumps == 0).sum(axis=1) >= 5))
-    spread = float(np.mean((jumps**2).sum(axis=1) <= 6))
-    assert p_equal == pytest.approx(equal, abs=4 * math.sqrt(equal / runs))
-    assert p_spread == pytest.approx(spread, abs=4 * math.sqrt(spread / runs))
-    assert expected == pytest.approx(float((jumps == 0).sum(axis=1).mean()), rel=0.02)
-
-
-def test_an_oval_rope_only_makes_equal_pairs_rarer() -> None:
-    rng = np.random.default_rng(4)
-    step, sd = 0.02, 0.03
-    for oval in (0.0, 0.02, 0.1):
-        x = np.round(rng.normal(0, sd, 50_000) / step + rng.random(50_000))
-        y = np.round(rng.normal(oval, sd, 50_000) / step + rng.random(50_000))
-        assert np.mean(x == y) <= equal_pair_probability(step, sd) + 0.01
-
-
-def test_a_figure_named_beforehand_is_never_likelier_than_the_bound() -> None:
-    for step, sd in ((0.01, 0.03), (0.05, 0.03)):
-        centres = np.linspace(0, step, 50)
-        likely = norm.cdf((step / 2 - centres) / sd) - norm.cdf((-step / 2 - centres) / sd)
-        assert given_figure_probability(step, sd) == pytest.approx(likely.max(), rel=1e-9)
-
-
-# ---- repeats ----------------------------------------------------------------------------
-
-
-def test_bound_on_repeated_stations_is_a_sum_of_independent_events() -> None:
-    chance = 0.03
-    reference = poisson_binom([before * chance for before in range(8)])
-    for repeated in range(5):
-        expected = reference.sf(repeated - 1)
-        assert repeated_stations_bound(8, repeated, chance) == pytest.approx(expected, rel=1e-9)
-
-
-def test_bound_on_a_repeated_run_counts_the_pairs_of_runs() -> None:
-    # 4 stations, runs of 2 that start at 0 and later at 1 or 2, or at 1 and later at 2: 3 pairs
-    assert repeated_run_bound(4, 2, 0.1) == pytest.approx(3 * 0.1**2)
-
-
-# ---- outliers ---------------------------------------------------------------------------
-
-
-def test_deleted_t_values_agree_with_externally_studentised_residuals() -> None:
-    values = [35.1, 35.02, 35.2, 34.31, 35.13, 35.07, 34.95]
-    fit = sm.OLS(values, np.ones(len(values))).fit()
-    expected = fit.get_influence().resid_studentized_external
-    assert deleted_t_values(values) == pytest.approx(list(expected), rel=1e-9)
-
-
-def test_a_coarse_step_gives_no_infinite_outlier() -> None:
-    values = [35.0, 35.0, 35.0, 35.05, 35.0]
-    assert max(abs(t) for t in deleted_t_values(values, least_sd=0.05 / math.sqrt(12))) < 4
-
-
-def test_too_few_values_are_refused() -> None:
-    with pytest.raises(ValueError, match="at least 4 values"):
-        deleted_t_values([1.0, 2.0, 3.0])
-
-
-# ---- contrasts --------------------------------------------------------------------------
-
-
-def test_photograph_looks_say_what_the_cross_check_says() -> None:
-    log = simulate_log(np.random.default_rng(8), stations=6, photographs=True)
-    tests = [test for test in chance_tests(log) if test.check == "photograph"]
-    compared = crosscheck(
-        log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
-    ).comparisons
-    assert sorted(test.p or 0 for test in tests) == pytest.approx(
-        sorted(one.p_value for one in compared)
-    )
-
-
-def test_what_two_directions_share_cancels_in_their_contrast() -> None:
-    # by hand: scale 0.1 mm cancels; edges 0.03 and 0.04 mm give 0.05 mm
-    scale = Term("scale", 0.1, "mm", 1.0, "B", "print:A")
-    one = (scale, Term("edge", 0.03, "mm", 1.0, "A", "edge:1"))
-    two = (scale, Term("edge", 0.04, "mm", 1.0, "A", "edge:2"))
-    assert contrast([(1.0, 35.3, one), (-1.0, 35.1, two)]) == pytest.approx((0.2, 0.05))
-
-
-def test_only_growth_is_looked_for_not_wear() -> None:
-    log = simulate_log(np.random.default_rng(12), stations=6, earlier=1, photographs=False)
-    for by, alarm in ((0.4, True), (-0.4, False)):
-        moved = tuple(
-            replace(item, value_mm=item.value_mm + by, typed=f"{item.value_mm + by:.2f}")
-            for item in log.readings
-        )
-        found = screen_log(replace(log, readings=moved))
-        assert [one.code for one in found if one.code == "growth"] == ["growth"] * alarm
-        if alarm:  # one cause, hence one finding, and no slip of the pen for each entry
-            assert "off alike" in found[0].seen
-            assert len(found[0].where) >= 6
-
-
-def test_another_tension_is_not_compared_with_last_time() -> None:
-    log = simulate_log(np.random.default_rng(13), stations=6, earlier=1)
-    loaded = replace(log.inspection, tension="up to 5 % of breaking force")
-    tests = chance_tests(replace(log, inspection=loaded))
-    assert not [test for test in tests if test.check == "growth"]
 
 
 # ---- gauges -----------------------------------------------------------------------------
@@ -249,6 +107,45 @@ def test_times_in_whole_minutes_get_their_minute() -> None:
     at = NOON.replace(second=0)
     assert too_fast([(at, 0.0), (at, 110.0)], walking_m_s=2.0) == []
     assert too_fast([(at, 0.0), (at, 130.0)], walking_m_s=2.0) == [(0, 130.0, 60.0)]
+
+
+@pytest.mark.parametrize(
+    ("apart_s", "codes"),
+    [(1.0, ["entries-too-fast"]), (5.0, []), (0.0, []), (60.0, ["readings-too-fast"])],
+)
+def test_entries_typed_in_the_evening_are_not_odd_and_poured_in_ones_are(
+    apart_s: float, codes: list[str]
+) -> None:
+    # 40 readings at stations 500 m apart: 40 in 40 s, typed at a desk, one stamp for all, and a
+    # minute from place to place, which nobody walks
+    log = small_log(*["35.01"] * 40, spacing_m=500.0)
+    evening = datetime(2026, 11, 3, 19, 2, 10)
+    readings = tuple(
+        replace(reading, at=evening + timedelta(seconds=apart_s * n))
+        for n, reading in enumerate(log.readings)
+    )
+    for stations in (log.inspection.stations, ()):  # with and without positions
+        inspection = replace(log.inspection, stations=stations)
+        found = timing_tests(replace(log, readings=readings, inspection=inspection), pace=Pace())
+        expected = codes if stations else [code for code in codes if code == "entries-too-fast"]
+        assert [test.code for test in found] == expected
+
+
+def test_photographs_of_the_day_are_no_matter_for_entries_typed_in_the_evening() -> None:
+    log = small_log(*["35.01"] * 10)
+    evening = datetime(2026, 11, 3, 19, 2, 10)
+    readings = tuple(
+        replace(reading, at=evening + timedelta(seconds=6 * n))
+        for n, reading in enumerate(log.readings)
+    )
+    photos = tuple(photo(n) for n in range(1, 11))
+    assert timing_tests(replace(log, readings=readings, results=photos), pace=Pace()) == []
+
+
+def test_times_without_seconds_say_nothing_of_seconds() -> None:
+    minutes = [datetime(2026, 11, 3, 9, 0) + timedelta(minutes=n) for n in range(20)]
+    assert seconds_apart(minutes) is None
+    assert seconds_apart([*minutes[:-1], minutes[-1].replace(second=7)]) == pytest.approx(60.0)
 
 
 def test_two_people_can_be_at_two_places() -> None:

@@ -1,4 +1,8 @@
-"""One planted fault of each kind: found, called by its name, and at the head of the list."""
+"""Planted faults: found, named, and a true loss never called a slip of the pen.
+
+Few logs a kind, so the bounds are far below the rates of tests/benchmarks/screening_tables.py,
+whose tables stand in docs; these tests hold what must not be lost.
+"""
 
 from __future__ import annotations
 
@@ -8,81 +12,106 @@ import numpy as np
 import pytest
 
 from inspection.screening.screen import screen_log
-from tests.inspection.simulated_logs import FAULTS, GAUGES, fault_rates, simulate_log
+from tests.benchmarks.screening_tables import fault_rates
+from tests.inspection.planted_faults import FACTS, FAULTS, FIGURE_FAULTS
+from tests.inspection.simulated_logs import FINE, GAUGES, Case, Range, simulate, simulate_log
 
-LOGS, SEED = 40, 20261103
-# Kinds that logs like these can't always show: a coarse step hides a copy, rounding shows only
-# where the readings spread over more than the step, the nominal may be where the rope is.
-# Their rates are printed by the script, and must only not vanish.
-UNSURE = {"y copied from x, 0.05 gauge", "y within a step of x, 0.01 gauge",
-          "rounded to 0.05, 0.01 gauge"}  # fmt: skip
-# Kinds with another true description: several slips can lead to one text.
-NAMED_LESS = {"one digit mistyped", "growth of 2 %, no photograph", "misread by 1.5 %"}
-
-
-@pytest.mark.parametrize("kind", sorted(set(FAULTS) - UNSURE))
-def test_an_obvious_fault_is_found_named_and_leads_the_list(kind: str) -> None:
-    rates = fault_rates(kind, logs=LOGS, seed=SEED)
-    print(f"{kind}: named {rates.named:.2f}, found {rates.found:.2f}, leads {rates.leads:.2f}")
-    assert rates.found > 0.9
-    # a true second oddity of the same log may rightly come first
-    assert rates.leads > 0.85
-    assert rates.named > (0.6 if kind in NAMED_LESS else 0.9)
+LOGS, SEED = 10, 4001
+# Kinds that logs like these can't always show, with the reason; their rates stand in the table.
+HIDDEN = {
+    "rows shifted",  # only the rope's own unevenness tells, and it is often below the scatter
+    "axes exchanged",  # only its ovality does
+    "invented",  # likewise: an even rope has no ups and downs to follow
+    "another rope",  # two ropes of one size can be alike
+    "reference in part",  # a rope that has not worn shows its reference diameter
+    "nominal in part",  # the same for a rope near nominal
+    "misread by 2.5 %",  # 0.2 mm on a rope of 8 mm, read by an unsteady hand
+}
 
 
-@pytest.mark.parametrize("kind", sorted(UNSURE))
-def test_a_fault_that_hides_is_found_far_more_often_than_a_false_alarm(kind: str) -> None:
-    rates = fault_rates(kind, logs=LOGS, seed=SEED)
-    print(f"{kind}: named {rates.named:.2f}, found {rates.found:.2f}, leads {rates.leads:.2f}")
-    assert rates.named > 0.4
+@pytest.mark.parametrize("kind", sorted(set(FIGURE_FAULTS) - HIDDEN))
+def test_a_fault_that_photographs_can_show_is_found(kind: str) -> None:
+    rates = fault_rates(kind, logs=LOGS, seed=SEED, photographs=True)
+    print(f"{kind}: found {rates.found:.2f}, named first {rates.named_first:.2f}, {rates.wrong}")
+    assert rates.found >= 0.7
+
+
+@pytest.mark.parametrize("kind", sorted(FACTS))
+def test_a_plain_fact_is_always_named(kind: str) -> None:
+    ranges = Range(repeat_mm=(0.03, 0.06), steps=(0,), times=("seconds",))
+    rates = fault_rates(kind, logs=6, seed=SEED, photographs=True, ranges=ranges)
+    print(f"{kind}: found {rates.found:.2f}, {rates.wrong}")
+    # sixteen digits are few for the one about rounding
+    assert rates.found >= (0.3 if "rounded" in kind else 1.0)
+
+
+def test_most_explanations_that_are_named_first_are_right() -> None:
+    kinds = sorted(set(FIGURE_FAULTS) - HIDDEN)
+    right = [fault_rates(kind, logs=4, seed=SEED + 1, photographs=True) for kind in kinds]
+    named = sum(rates.named_first * rates.found * rates.logs for rates in right)
+    assert named >= 0.8 * sum(rates.found * rates.logs for rates in right)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in FIGURE_FAULTS if "true loss" in kind])
+@pytest.mark.parametrize("photographs", [True, False])
+def test_a_true_loss_is_never_called_a_slip_of_the_pen(kind: str, photographs: bool) -> None:
+    rates = fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs)
+    assert rates.slip == 0.0
+    assert rates.found >= 0.7
+    assert rates.named_first >= 0.8
 
 
 def test_two_slips_in_one_log_are_both_explained() -> None:
     rng = np.random.default_rng(42)
-    log = simulate_log(rng, stations=8, earlier=0, photographs=True)
-    first = FAULTS["decimal point moved"][0](rng, log)
+    ranges = Range(steps=(0,), repeat_mm=(0.03, 0.05), nominals_mm=(22.0,))
+    case = simulate(rng, ranges, stations=8, earlier=0, photographs=True, hands=1)
+    first = FAULTS["decimal point moved"](rng, case)
     assert first is not None
-    second = FAULTS["inch for mm"][0](rng, first[0])
+    second = FAULTS["inch for mm"](rng, first[0])
     assert second is not None
-    faulty, entries = second
+    faulty, entries, _ = second
     assert entries != first[1]
-    findings = screen_log(faulty)
-    found = {one.code: one.where for one in findings}
-    assert found["decimal-moved"] == tuple(one.words for one in log.places(first[1]))
-    assert found["inch-for-mm"] == tuple(one.words for one in log.places(entries))
+    found = {finding.code: finding.places for finding in screen_log(faulty.log)}
+    assert found["decimal-moved"] == faulty.log.places(first[1])
+    assert found["inch-for-mm"] == faulty.log.places(entries)
 
 
 def test_a_gauge_that_reads_too_much_everywhere_is_one_finding() -> None:
     rng = np.random.default_rng(21)
-    for _ in range(10):
+    for _ in range(5):
         log = simulate_log(rng, stations=8, earlier=0, photographs=True, gauges=GAUGES[:1])
         moved = tuple(
             replace(item, value_mm=item.value_mm + 0.8, typed=f"{item.value_mm + 0.8:.2f}")
             for item in log.readings
         )
         findings = screen_log(replace(log, readings=moved))
-        assert findings[0].code == "photograph-disagrees"
-        assert "off alike" in findings[0].seen
-        assert len(findings[0].where) >= 12
-        assert len(findings) <= 2
+        assert findings[0].code == "gauge-shifted"
+        assert len(findings[0].places) == 16
+        assert len(findings) == 1
 
 
 def test_every_finding_has_its_words_and_accuses_nobody() -> None:
     rng = np.random.default_rng(9)
     people = {"A. Berg", "M. Ilves", "T. Okoro"}
     blaming = ("cheat", "fraud", "invented", "made up", "dishonest", "careless", "lied", "fake")
-    for kind, (plant, _) in FAULTS.items():
-        planted = plant(rng, simulate_log(rng, stations=8, earlier=1, photographs=True))
+    for kind, plant in FAULTS.items():
+        planted = plant(rng, _case(rng, kind))
         if planted is None:
             continue
-        for finding in screen_log(planted[0]):
+        for finding in screen_log(planted[0].log):
             assert finding.severity == "look", kind
             assert finding.seen, kind
             assert finding.remedy, kind
             assert finding.innocent, kind
             assert finding.where, kind
             words = f"{finding.seen} {finding.remedy} {finding.innocent}".lower()
-            assert not any(word in words for word in blaming), kind
+            assert not any(word in words for word in blaming), (kind, words)
             assert not any(person.lower() in words for person in people), kind
             assert "[" not in words
             assert "none" not in words.split()
+
+
+def _case(rng: np.random.Generator, kind: str) -> Case:
+    ranges = Range(steps=FINE, times=("seconds",))
+    hands = 2 if "person" in kind else 1
+    return simulate(rng, ranges, stations=8, earlier=1, photographs=True, hands=hands)
