@@ -71,11 +71,23 @@ class Range:
     oval_pct: tuple[float, float] = (0.1, 0.8)
     uneven_pct: tuple[float, float] = (0.05, 0.5)
     wear_pct_year: tuple[float, float] = (0.0, 0.5)
+    lost_pct: tuple[float, float] = (0.0, 3.0)  # before the first inspection
     tail_dof: float = math.inf  # of Student's t of a reading's error; infinity is normal
     times: tuple[str, ...] = TIMES
 
 
 USUAL = Range()
+STEADY = Range(
+    repeat_mm=(0.02, 0.03),
+    stations=(4, 12),
+    nominals_mm=(16, 20, 24, 28, 34, 36, 40),
+    steps=(0, 1, 2),
+    earlier=(0, 2),
+    uneven_pct=(0.1, 0.2),
+    oval_pct=(0.2, 0.4),
+    lost_pct=(0.0, 0.0),
+    times=("seconds",),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,26 +179,17 @@ def simulate_log(
     earlier: int | None = None,
     photographs: bool | None = None,
 ) -> Log:
-    """Return an honest log of a walk with fine gauges and steady hands."""
-    steady = Range(
-        repeat_mm=(0.03, 0.06),
-        stations=(4, 12),
-        nominals_mm=(16, 20, 24, 28, 34, 36, 40),
-        steps=(0, 1, 2),
-        earlier=(0, 2),
-        uneven_pct=(0.1, 0.2),
-        oval_pct=(0.2, 0.4),
-        times=("seconds",),
-    )
-    return simulate(
+    """Return an honest log of a walk with fine gauges and steady hands, without a reference."""
+    case = simulate(
         rng,
-        steady,
+        STEADY,
         stations=stations,
         earlier=earlier,
         photographs=photographs,
         gauges=gauges,
         hands=None if gauges is None else len(gauges),
-    ).log
+    )
+    return replace(case.log, rope=replace(case.log.rope, reference_mm=None))
 
 
 def _world(
@@ -203,7 +206,7 @@ def _world(
     )
     along = np.linspace(0.0, 1.0, count)
     slow = np.sin(2 * math.pi * (along * rng.uniform(0.3, 1.2) + rng.random()))
-    level = 100 + rng.uniform(0.5, 3.5) - rng.uniform(0, 3) + rng.uniform(0, 0.3) * slow
+    level = 100 + rng.uniform(0.5, 3.5) - rng.uniform(*ranges.lost_pct) + rng.uniform(0, 0.3) * slow
     mean_pct = level + rng.normal(0, _log_uniform(rng, ranges.uneven_pct), count)
     oval_pct = rng.normal(0, 0.2) + rng.normal(0, _log_uniform(rng, ranges.oval_pct), count)
     new = nominal / 100 * np.column_stack([mean_pct + oval_pct / 2, mean_pct - oval_pct / 2])

@@ -12,7 +12,8 @@ from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
 from inspection.screening.screen import review_rank, screen_log
-from tests.inspection.simulated_logs import FAULTS, simulate_log
+from tests.inspection.planted_faults import FAULTS, lose_section
+from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
 from vision.findings import finding
 from vision.results import Estimate, Refusal
 
@@ -107,14 +108,20 @@ def test_a_refused_photograph_deserves_a_look(log: Log) -> None:
     )
 
 
-def test_a_thin_place_that_both_see_is_named(log: Log) -> None:
-    planted = FAULTS["thin place, 5 %"][0](np.random.default_rng(1), log)
+@pytest.fixture(scope="module")
+def case() -> Case:
+    rng = np.random.default_rng(3)
+    return simulate(rng, STEADY, stations=6, earlier=1, photographs=True, hands=1)
+
+
+def test_a_thin_place_that_both_see_is_named(case: Case) -> None:
+    planted = lose_section(5.0, both=True)(np.random.default_rng(1), case)
     assert planted is not None
-    thin, entries = planted
-    found = assess(thin)
-    places = {thin.readings[entry].station for entry in entries}
-    assert {one.station for one in found.local if one.outcome == "local decrease"} == places
-    assert found.findings[0].code == "outlier"
+    thin, entries, _ = planted
+    found = assess(thin.log)
+    places = {thin.log.readings[entry].station for entry in entries}
+    assert {local.station for local in found.local if local.outcome == "local decrease"} == places
+    assert found.findings[0].code == "loss-of-section"
 
 
 def test_empty_inspections_are_judged_to_hold_nothing(log: Log) -> None:
@@ -124,13 +131,13 @@ def test_empty_inspections_are_judged_to_hold_nothing(log: Log) -> None:
     assert found.local == ()
 
 
-def test_the_more_deserving_inspection_ranks_higher(log: Log) -> None:
+def test_the_more_deserving_inspection_ranks_higher(case: Case) -> None:
     rng = np.random.default_rng(2)
-    slip = FAULTS["decimal point moved"][0](rng, log)
-    late = FAULTS["calibration run out"][0](rng, log)
+    slip = FAULTS["decimal point moved"](rng, case)
+    late = FAULTS["calibration run out"](rng, case)
     assert slip is not None
     assert late is not None
-    ranks = [review_rank(screen_log(one)) for one in (slip[0], late[0], log)]
+    ranks = [review_rank(screen_log(ranked.log)) for ranked in (slip[0], late[0], case)]
     assert ranks == sorted(ranks, reverse=True)
     assert ranks[-1] == 0.0
 

@@ -24,7 +24,7 @@ from inspection.screening.screen import chance_tests, fact_tests, screen_log
 from tests.inspection.simulated_logs import simulate, simulate_log
 from vision.results import Estimate
 
-LOGS = 150
+LOGS = 120
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +84,7 @@ def test_no_check_alone_raises_more_than_its_level(
 
 def test_photographs_whose_uncertainties_are_stated_far_too_small_would_be_noticed() -> None:
     rng = np.random.default_rng(7)
-    logs, alarms = 40, 0
+    logs, alarms = 20, 0
     for _ in range(logs):
         log = simulate(rng, photographs=True, earlier=0).log
         eighth = tuple(
