@@ -109,7 +109,7 @@ def log_evidence_of_one_level(
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class Origin:
     """Where figures may stem from, and what a finding says of it."""
 
     check: str
@@ -121,13 +121,13 @@ class Source:
     innocent: str
 
 
-def sources(figures: Figures) -> list[Source]:
+def sources(figures: Figures) -> list[Origin]:
     """Return what today's figures may stem from, apart from the rope."""
     log, read = figures.log, values_today(figures)
     items = [log.readings[entry] for entry in figures.entries]
     again = "Read two of these stations again, taking the gauge off between."
     found = [
-        Source(
+        Origin(
             "typed-in",
             "nominal-typed",
             np.full(len(items), log.rope.nominal_mm),
@@ -141,7 +141,7 @@ def sources(figures: Figures) -> list[Source]:
     for name, value in (("reference", log.rope.reference_mm), ("baseline", log.rope.baseline_mm)):
         if value is not None:
             found.append(
-                Source(
+                Origin(
                     "typed-in",
                     f"{name}-typed",
                     np.full(len(items), value),
@@ -159,7 +159,7 @@ def sources(figures: Figures) -> list[Source]:
         }
         told = np.array([then.get(item.place, math.nan) for item in items])
         found.append(
-            Source(
+            Origin(
                 "repeats-earlier",
                 "repeats-earlier",
                 told,
@@ -179,7 +179,7 @@ def sources(figures: Figures) -> list[Source]:
             across[k] = read[other]
         first.setdefault((item.station, item.view_deg), k)
     found.append(
-        Source(
+        Origin(
             "x-equals-y",
             "x-equals-y",
             across,
@@ -200,7 +200,7 @@ def sources(figures: Figures) -> list[Source]:
             if before_it is not None and before_it < k and first[item.station, item.view_deg] == k:
                 told[k] = read[before_it]
         found.append(
-            Source(
+            Origin(
                 "repeats-station",
                 "repeats-station",
                 told,
@@ -221,7 +221,7 @@ def copied_figures_tests(figures: Figures) -> list[ScreeningTest]:
     figures = _let_go_of_the_odd(figures)
     accounts = rope_accounts(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    by_check: dict[str, list[tuple[float, Source]]] = {}
+    by_check: dict[str, list[tuple[float, Origin]]] = {}
     for source in sources(figures):
         found = log_evidence(accounts, read, step, source.told_mm, source.strays_mm)
         by_check.setdefault(source.check, []).append((found, source))
@@ -276,7 +276,7 @@ def chance_of(log_e: float) -> float:
 
 
 def _copied_test(
-    figures: Figures, check: str, source: Source, log_e: float, read: Array, step: Array
+    figures: Figures, check: str, source: Origin, log_e: float, read: Array, step: Array
 ) -> ScreeningTest:
     told = ~np.isnan(source.told_mm)
     reach = step / 2.0 + 1e-6 if len(source.strays_mm) == 1 else step / 2.0 + 2.0 * max(NEARLY_MM)
@@ -287,15 +287,18 @@ def _copied_test(
         )
     )
     entries = tuple(figures.entries[k] for k in np.flatnonzero(near if near.any() else told))
+    nearly = ""
+    if np.count_nonzero(near) > same:
+        nearly = f", and {np.count_nonzero(near)} within {float(np.max(reach)):.2f} mm"
     return ScreeningTest(
         check=check,
         code=source.code,
         entries=entries,
         places=figures.log.places(entries),
         p=chance_of(log_e),
-        seen=f"{same} of {np.count_nonzero(told)} entries show {source.what}, and "
-        f"{np.count_nonzero(near)} do within {1000 * float(np.max(reach)):.0f} µm; from the rope "
-        f"and from how this gauge is read so much likeness is not to be expected.",
+        seen=f"{same} of {np.count_nonzero(told)} entries are equal to the last digit to "
+        f"{source.what}{nearly}; from the rope and from how this gauge is read so much likeness "
+        "is not to be expected.",
         remedy=source.remedy,
         innocent=source.innocent,
         value=float(same),

@@ -45,7 +45,6 @@ from inspection.screening.odd_figures import (
 
 SURE = 20.0  # odds over a loss from which another explanation is named before it
 TOLD = 0.05  # explanations that are at least this likely beside the best are told
-CONTRADICTED = 100.0  # odds over a loss from which a photograph contradicts it
 IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter
 FEW = 8  # entries; more are not taken one by one
 MOST_CAUSES = 12  # findings about figures in one log
@@ -208,13 +207,10 @@ def _finding(
     log = figures.log
     loss = next((item for item in candidates if item.loss), None)
     best = candidates[0]
-    rival = next((item for item in candidates if not item.loss), best)
     thinner_pct = -100.0 * _size_mm(fitted, best, top) / log.rope.nominal_mm
     low = isinstance(top, Shift) and LEAST_PCT < thinner_pct < MOST_PCT
-    contradicted = _pictured(figures, best.entries) and (
-        loss is not None and rival.log_odds - loss.log_odds > math.log(CONTRADICTED)
-    )
-    possible = loss is not None and low and not contradicted
+    # whatever else explains it, and whatever a photograph of one side shows
+    possible = loss is not None and low
     named = best
     if possible and loss is not None and best.log_odds - loss.log_odds < math.log(SURE):
         named = loss
@@ -239,19 +235,6 @@ def _finding(
         unit="mm",
         touches="section" if possible else "figure",
     ), named
-
-
-def _pictured(figures: Figures, entries: Sequence[int]) -> bool:
-    """Return whether there is a photograph of every one of these places."""
-    seen = {
-        (int(figures.station[k]), round(float(figures.cos_2_view[k]), 6))
-        for k in figures.photographs
-    }
-    return all(
-        (int(figures.station[k]), round(float(figures.cos_2_view[k]), 6)) in seen
-        for k in today(figures)
-        if entry_at(figures, k) in entries
-    )
 
 
 def _direction(fitted: Fit, named: Explanation, top: Shift | Exchange) -> Array:
