@@ -241,8 +241,8 @@ def assess(
     Examples
     --------
     >>> from inspection.folder import read_folder
-    >>> judgement = assess(read_folder("crane-3").log)  # doctest: +SKIP
-    >>> print(judgement.first_concern)  # doctest: +SKIP
+    >>> assessment = assess(read_folder("crane-3").log)  # doctest: +SKIP
+    >>> print(assessment.first_concern)  # doctest: +SKIP
     """
     rope, tension = log.rope, log.inspection.tension
     known = [reading for reading in log.readings if reading.gauge in log.gauges]
