@@ -50,7 +50,8 @@ def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
         port = free.getsockname()[1]
     (folder / "person.json").write_text(json.dumps({"person": "Reviewer B"}), encoding="utf-8")
     environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
-    command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
+    command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port),
+               "--without-login"]  # fmt: skip
     begun = time.perf_counter()
     server = subprocess.Popen(
         [*command, "--record", str(folder / "record.db")], cwd=ROOT, env=environment,

@@ -383,14 +383,15 @@ def test_uploads_have_a_budget_of_bytes_and_of_number(
     assert put(other, 1) == 200
 
 
-def test_connections_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
-    security._sockets["192.0.2.7"] = security.MOST_SOCKETS_EACH - 1
-    assert socket()[0]
-    security._sockets["192.0.2.7"] = security.MOST_SOCKETS_EACH
-    assert not socket()[0]
-    security._sockets.clear()
+def test_connections_are_counted(team_file: Path) -> None:
+    cookie = logged_in()
+    security._sockets["a.berg@example.org"] = security.MOST_SOCKETS_EACH - 1
+    assert socket(cookie)[0]
+    security._sockets["a.berg@example.org"] = security.MOST_SOCKETS_EACH
+    assert not socket(cookie)[0]
+    assert socket(logged_in(VERIFIED.format("b@example.org")))[0]
     security._sockets["others"] = security.MOST_SOCKETS
-    assert not socket()[0]
+    assert not socket(logged_in(VERIFIED.format("b@example.org")))[0]
 
 
 # ---- made files --------------------------------------------------------------------------------

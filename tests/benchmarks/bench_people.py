@@ -1,0 +1,149 @@
+"""How long people wait who use the pages at once: N clients, a rerun each, pauses of 1 to 3 s.
+
+Example: ``python tests/benchmarks/bench_people.py --people 30 --seconds 60``. Each client speaks
+the pages' own protocol over a websocket, opens a screen as one of the inspection's people would,
+and draws it again and again. Printed: the time of the first drawing and of the others (median,
+95th of 100), errors, and the processor time that the server took for one drawing. With --address
+it asks servers that run already, e.g. behind a proxy (``--without-login``).
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import os
+import random
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from statistics import median, quantiles
+
+import websockets
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+
+from inspection.record.record import open_record
+from ui.services.sample import load_sample, sample_folder
+
+ROOT = Path(__file__).resolve().parents[2]
+SCREENS = ("start", "photographs", "readings", "result", "review", "supervise")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--people", type=int, default=30)
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--screens", nargs="*", default=list(SCREENS))
+    parser.add_argument("--address", help="of pages that run already, e.g. http://127.0.0.1:8080")
+    told = parser.parse_args()
+    with _served(told.address) as (address, pid):
+        used = _cpu_s(pid)
+        firsts, others, errors = asyncio.run(
+            _all(address, told.people, told.seconds, tuple(told.screens))
+        )
+        used = _cpu_s(pid) - used
+    drawn = len(firsts) + len(others)
+    print(f"{told.people} people, {drawn} drawings in {told.seconds:.0f} s, {errors} errors")
+    for name, times in (("first drawing", firsts), ("drawn again", others)):
+        if len(times) > 1:
+            late = quantiles(times, n=20)[-1]
+            print(f"{name:14} median {median(times):6.2f} s   95 % {late:6.2f} s")
+    if pid:
+        print(f"server         {used / max(drawn, 1):6.3f} s of processor a drawing")
+
+
+async def _all(
+    address: str, people: int, seconds: float, screens: tuple[str, ...]
+) -> tuple[list[float], list[float], int]:
+    until = time.monotonic() + seconds
+    each = [_person(address, until, screens[n % len(screens)], n) for n in range(people)]
+    firsts, others, errors = [], [], 0
+    for one in await asyncio.gather(*each, return_exceptions=True):
+        if isinstance(one, BaseException):
+            errors += 1
+            print(f"{type(one).__name__}: {one}", file=sys.stderr)
+        else:
+            firsts += one[:1]
+            others += one[1:]
+    return firsts, others, errors
+
+
+async def _person(address: str, until: float, screen: str, number: int) -> list[float]:
+    """Draw a screen until the time is over; return what each drawing took, s."""
+    chance = random.Random(number)
+    await asyncio.sleep(chance.uniform(0.0, 3.0))
+    times = []
+    url = address.replace("http", "ws", 1) + "/_stcore/stream"
+    async with websockets.connect(
+        url,
+        origin=address,
+        subprotocols=["streamlit"],
+        max_size=None,  # type: ignore[arg-type,list-item]
+    ) as line:
+        while time.monotonic() < until:
+            begun = time.monotonic()
+            ask = BackMsg()
+            ask.rerun_script.page_name = "" if screen == "start" else screen
+            await line.send(ask.SerializeToString())
+            async for message in line:
+                assert isinstance(message, bytes)
+                if ForwardMsg.FromString(message).WhichOneof("type") == "script_finished":
+                    break
+            times.append(time.monotonic() - begun)
+            await asyncio.sleep(chance.uniform(1.0, 3.0))
+    return times
+
+
+@contextmanager
+def _served(address: str | None) -> Iterator[tuple[str, int]]:
+    if address:
+        yield address, 0
+        return
+    folder = sample_folder()
+    assert folder is not None, "the sample photographs are needed"
+    place = Path(tempfile.mkdtemp(prefix="people-"))
+    with open_record(place / "record.db") as record:
+        load_sample(record, folder, by="Reviewer B")
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"http://127.0.0.1:{port}"
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", "ui/web/server.py", "--server.port", str(port),
+         "--server.headless", "true"],
+        cwd=ROOT, stdout=subprocess.DEVNULL,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "ROPE_PHOTO_RECORD": str(place / "record.db"),
+             "ROPE_PHOTO_PERSON_FILE": str(place / "person.json"), "ROPE_PHOTO_ORIGINS": address},
+    )  # fmt: skip
+    try:
+        while True:
+            try:
+                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                    break
+            except OSError:
+                time.sleep(0.1)
+        yield address, server.pid
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def _cpu_s(pid: int) -> float:
+    """Return the processor time of a process, s; 0 where it can't be read."""
+    try:
+        told = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    except OSError:
+        return 0.0
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+if __name__ == "__main__":
+    main()
