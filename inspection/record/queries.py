@@ -103,6 +103,17 @@ def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFindin
     )
 
 
+def revisions(connection: Connection, row: Row[Any]) -> tuple[int, int, int]:
+    """Return which events an inspection as it is opened rests on: its own, its rope's, gauges'."""
+    rope = select(ropes.c.revision).where(ropes.c.identity == row.rope)
+    gauge = select(func.max(gauges.c.revision))
+    return (
+        int(row.revision),
+        connection.execute(rope).scalar() or 0,
+        connection.execute(gauge).scalar() or 0,
+    )
+
+
 def inspection_of(connection: Connection, row: Row[Any]) -> Inspection:
     """Return the inspection of a row with its stations."""
     return Inspection(

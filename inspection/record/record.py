@@ -282,6 +282,12 @@ class Record:
             row = commands.require_inspection(connection, identity)
             return queries.read_inspection(connection, row)
 
+    def revisions(self, identity: str) -> tuple[int, int, int]:
+        """Return numbers that change whenever `inspection` would return something else."""
+        with self.access.reading() as connection:
+            row = commands.require_inspection(connection, identity)
+            return queries.revisions(connection, row)
+
     def ranked(
         self,
         *,

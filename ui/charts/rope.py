@@ -261,6 +261,12 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
     return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)
 
 
+def square_roundness_chart(data: Roundness) -> alt.LayerChart:
+    """Return a station's roundness on a square: on any other a round rope would not look round."""
+    size = alt.AutoSizeParams(type="pad", contains="content")
+    return roundness_chart(data).properties(width=290, height=290, autosize=size)
+
+
 def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> list[Any]:
     """Return each limit as a band from the limit outwards, a line, and its words."""
     rows = [

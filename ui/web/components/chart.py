@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 import streamlit as st
 
 
-def show_chart(make: Callable[[Any], Any], data: Any, *, words: str) -> None:
+def show_chart(
+    make: Callable[[Any], Any], data: Any, *, words: str, width: int | str = "stretch"
+) -> None:
     """Show a chart that a pure function makes of plain data.
 
     Parameters
@@ -19,8 +21,11 @@ def show_chart(make: Callable[[Any], Any], data: Any, *, words: str) -> None:
         What it draws; frozen values, because they are the key of the cache.
     words : str
         What is to be seen, for those who can't.
+    width : int or {"stretch", "content"}, optional
+        How wide it is shown.
     """
-    st.vega_lite_chart(chart_spec(make.__name__, data, make), alt=words)
+    spec = chart_spec(make.__name__, data, make)
+    st.vega_lite_chart(spec, alt=words, width=cast(Any, width))
 
 
 @st.cache_data(max_entries=256, show_spinner=False)

@@ -110,6 +110,12 @@ def load_inspection(identity: str) -> OpenInspection:
         If it is not the person's to see.
     """
     require_access(identity, current_user())
+    return _loaded(record_location(), identity, get_record().revisions(identity))
+
+
+@st.cache_resource(max_entries=128, show_spinner=False)
+def _loaded(place: str, identity: str, revisions: tuple[int, ...]) -> OpenInspection:
+    del place, revisions  # they are the key: after any change it is loaded anew
     return get_record().inspection(identity)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import partial
 from typing import get_args
 
-import altair as alt
 import streamlit as st
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
@@ -14,7 +13,7 @@ from inspection.measurement.section import Section
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.views import OpenInspection
 from inspection.screening.lay_length import lay_words
-from ui.charts.rope import along_rope_chart, roundness_chart
+from ui.charts.rope import along_rope_chart, square_roundness_chart
 from ui.charts.sources import along_rope, roundness
 from ui.presenters.flagged_entries import readings_table
 from ui.presenters.result_rows import (
@@ -183,11 +182,8 @@ def _roundness(sections: dict[int, Section]) -> None:
         help="Seen along the rope, as both photographs show it.",
     )
     one = sections[station]
-    # The plot itself is square, or a round rope would not look round; words come beside it.
-    chart = roundness_chart(roundness(one, "photographs")).properties(
-        width=290, height=290, autosize=alt.AutoSizeParams(type="pad", contains="content")
-    )
-    st.altair_chart(chart, width="content")
+    words = f"Diameters around the rope at station {station}."
+    show_chart(square_roundness_chart, roundness(one, "photographs"), words=words, width="content")
     st.caption(
         f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
         f"would show {one.round_rope_mm:.2f} mm on average."
