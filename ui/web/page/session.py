@@ -71,7 +71,7 @@ def user_name() -> str:
 def summaries() -> list[Summary]:
     """Return the inspections that the person may see, the most urgent first."""
     who = current_user()
-    return get_record().ranked(person=None if who.sees_all else who.name)
+    return list(_ranked(who))
 
 
 def selected_inspection() -> str | None:
@@ -123,7 +123,7 @@ def require_access(identity: str, who: Person) -> None:
     """Raise AccessError if an inspection is not a person's to see."""
     if who.sees_all:
         return
-    if identity not in {summary.identity for summary in get_record().ranked(person=who.name)}:
+    if identity not in {summary.identity for summary in _ranked(who)}:
         raise AccessError(NOT_THERE.format(identity))
 
 
@@ -138,11 +138,31 @@ def cached_assessment(opened: OpenInspection) -> Assessment:
 
     A decision changes no entry, so the next station is not kept waiting for a new assessment.
     """
-    gauges = tuple(get_record().gauges())  # those of earlier inspections too
-    entries = hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results))
+    identity = opened.inspection.identity
+    entries = _entries(record_location(), identity, get_record().revisions(identity))
     before = tuple(
         f"{summary.identity} {summary.changed_at}"
-        for summary in get_record().ranked(rope=opened.rope.identity)
-        if (summary.on, summary.identity) < (opened.inspection.on, opened.inspection.identity)
+        for summary in _listed(record_location(), get_record().last_event(), None)
+        if summary.rope == opened.rope.identity
+        and (summary.on, summary.identity) < (opened.inspection.on, opened.inspection.identity)
     )
-    return _assessment(record_location(), opened.inspection.identity, entries, before)
+    return _assessment(record_location(), identity, entries, before)
+
+
+@st.cache_resource(max_entries=128, show_spinner=False)
+def _entries(place: str, identity: str, revisions: tuple[int, ...]) -> int:
+    """Return what tells an inspection's entries from any others."""
+    opened = _loaded(place, identity, revisions)
+    gauges = tuple(get_record().gauges())  # those of earlier inspections too
+    return hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results))
+
+
+def _ranked(who: Person) -> tuple[Summary, ...]:
+    person = None if who.sees_all else who.name
+    return _listed(record_location(), get_record().last_event(), person)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _listed(place: str, last_event: int, person: str | None) -> tuple[Summary, ...]:
+    del place, last_event  # they are the key: after any event it is listed anew
+    return tuple(get_record().ranked(person=person))
