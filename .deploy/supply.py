@@ -1,0 +1,164 @@
+"""What the installation is made of: its packages, their licences, sizes, and hashes.
+
+    python .deploy/supply.py list    # packages with version, licence and size
+    python .deploy/supply.py bom     # the same as CycloneDX 1.5 JSON, for a release
+    python .deploy/supply.py lock    # what pip would fetch for a team, with SHA-256 of each file
+
+`list` and `bom` read the environment they run in; `--extra team` adds what logins need. `lock` asks
+the package index that pip is set to use, and writes no address of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import subprocess
+import sys
+import tomllib
+import uuid
+from importlib.metadata import Distribution, PackageNotFoundError, distribution
+from pathlib import Path
+from typing import Any
+
+from packaging.requirements import Requirement
+
+HOUSE = Path(__file__).resolve().parent.parent
+OURS = "rope-photo-check"
+# Streamlit lists them and loads them only for what these pages don't have: maps, a repository's
+# address, files that change while they are served. Left out of the team's lock.
+NOT_NEEDED = ("pydeck", "gitpython", "gitdb", "smmap", "watchdog")
+
+
+def normal(name: str) -> str:
+    """Return a package's name as the index writes it (PEP 503)."""
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def project() -> dict[str, Any]:
+    """Return what pyproject.toml says of the project."""
+    text = (HOUSE / "pyproject.toml").read_text(encoding="utf-8")
+    told: dict[str, Any] = tomllib.loads(text)["project"]
+    return told
+
+
+def installed(extra: str = "") -> dict[str, Distribution]:
+    """Return every package that the installation needs, by name; those that are not there not."""
+    told = project()
+    texts = told["dependencies"] + (told["optional-dependencies"][extra] if extra else [])
+    ours = [Requirement(text) for text in texts]
+    found: dict[str, Distribution] = {}
+    waiting = [(normal(one.name), frozenset(one.extras)) for one in ours]
+    seen = set(waiting)
+    while waiting:
+        name, extras = waiting.pop()
+        try:
+            one = distribution(name)
+        except PackageNotFoundError:
+            continue
+        found[normal(name)] = one
+        for text in one.requires or ():
+            asked = Requirement(text)
+            environments = [{"extra": chosen} for chosen in (*extras, "")]
+            if asked.marker and not any(asked.marker.evaluate(e) for e in environments):
+                continue
+            further = (normal(asked.name), frozenset(asked.extras))
+            if further not in seen:
+                seen.add(further)
+                waiting.append(further)
+    return dict(sorted(found.items()))
+
+
+def licence(one: Distribution) -> str:
+    """Return a package's licence as its metadata states it: an SPDX expression, or words."""
+    told = one.metadata
+    if expression := told.get("License-Expression"):
+        return str(expression)
+    listed = [
+        value.rsplit(" :: ", 1)[-1]
+        for value in told.get_all("Classifier") or ()
+        if value.startswith("License :: ") and value.count(" :: ") > 1
+    ]
+    if listed:
+        return " AND ".join(listed)
+    return (str(told.get("License") or "").strip().splitlines() or ["not stated"])[0][:80]
+
+
+def megabytes(one: Distribution) -> float:
+    """Return how much of the disk a package's files take."""
+    return sum(file.size or 0 for file in one.files or ()) / 1e6
+
+
+def bom(extra: str = "") -> dict[str, object]:
+    """Return a bill of materials as CycloneDX 1.5 (cyclonedx.org/docs/1.5/json)."""
+    components = [
+        {
+            "type": "library",
+            "bom-ref": f"pkg:pypi/{name}@{one.version}",
+            "name": name,
+            "version": one.version,
+            "purl": f"pkg:pypi/{name}@{one.version}",
+            "licenses": [{"license": {"name": licence(one)}}],
+        }
+        for name, one in installed(extra).items()
+    ]
+    version = project()["version"]
+    named = json.dumps(components, sort_keys=True)
+    return {
+        "bomFormat": "CycloneDX",
+        "specVersion": "1.5",
+        # the same materials have the same number, so that a release can be made again
+        "serialNumber": f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, named)}",
+        "version": 1,
+        "metadata": {
+            "component": {
+                "type": "application",
+                "bom-ref": f"pkg:pypi/{OURS}@{version}",
+                "name": OURS,
+                "version": version,
+            }
+        },
+        "components": components,
+    }
+
+
+def lock() -> str:
+    """Return pip's requirements for a team, each pinned with the hashes of its file."""
+    command = [sys.executable, "-m", "pip", "install", "--dry-run", "--ignore-installed", "--quiet",
+               "--only-binary", ":all:", "--report", "-", f"{HOUSE}[team]"]  # fmt: skip
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    report = json.loads(done.stdout)
+    system = report["environment"]
+    lines = [
+        f"# For {system['sys_platform']} {system['platform_machine']}, Python "
+        f"{system['python_version']}. Made by `python .deploy/supply.py lock`; install with",
+        "#   pip install --require-hashes --no-deps -r .deploy/requirements-team.txt",
+        "#   pip install --no-deps .",
+    ]
+    for item in sorted(report["install"], key=lambda one: normal(one["metadata"]["name"])):
+        name, version = normal(item["metadata"]["name"]), item["metadata"]["version"]
+        if name != OURS and name not in NOT_NEEDED:
+            sha256 = item["download_info"]["archive_info"]["hashes"]["sha256"]
+            lines.append(f"{name}=={version} --hash=sha256:{sha256}")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("what", choices=["list", "bom", "lock"])
+    parser.add_argument("--extra", default="")
+    told = parser.parse_args()
+    if told.what == "bom":
+        print(json.dumps(bom(told.extra), indent=1))
+    elif told.what == "lock":
+        print(lock())
+    else:
+        found = installed(told.extra)
+        for name, one in sorted(found.items(), key=lambda pair: -megabytes(pair[1])):
+            print(f"{megabytes(one):7.1f} MB  {name} {one.version}  ({licence(one)})")
+        print(f"{sum(map(megabytes, found.values())):7.1f} MB  in {len(found)} packages")
+
+
+if __name__ == "__main__":
+    main()
