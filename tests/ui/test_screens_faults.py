@@ -344,5 +344,6 @@ def test_a_folder_that_can_not_be_made_is_said(
     app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "file").write_text("in the way")
-    monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "file" / "record.db"))
+    monkeypatch.delenv("ROPE_PHOTO_RECORD")  # one's own record is made where there is none
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "file"))
     assert re.search("folder .*file of the record can't be made", said(app.run()).replace("\\", ""))
