@@ -177,7 +177,7 @@ def measure(
     from inspection.measurement.section import pair_by_card
     from inspection.screening.lay_length import with_strands
     from ui.cli.output_measure import print_csv, print_json, print_table
-    from ui.cli.progress import find_photographs, measure_files
+    from ui.cli.progress import Run, find_photographs, measure_files
     from vision.results import Refusal
     from vision.rope.tangent_cylinder import Hold, HoldKind
 
@@ -197,9 +197,8 @@ def measure(
     if unknown:
         raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
     positions = dict(_position(entry) for entry in position)
-    results = measure_files(
-        paths, settings, places, overlay, quiet=as_json or as_csv, jobs=jobs, journal=journal
-    )
+    run = Run(jobs, journal, quiet=as_json or as_csv)
+    results = measure_files(paths, settings, places, overlay, run)
     results = with_strands(results, strands)
     pairing = pair_by_card(results, nominal_mm=nominal_mm)
     measured = _measured(pairing, positions, nominal_mm)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import glob
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
@@ -22,6 +22,28 @@ from vision.results import Finding, Refusal, Result
 
 MANY = 24  # from so many photographs on, starting a process for each core is worth it
 Measured = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How many photographs are measured.
+
+    Parameters
+    ----------
+    jobs : int or None
+        How many at a time; None: one for a few, all cores for many.
+    journal : Path or None
+        File that keeps the answers, so that a stopped run goes on, see `vision.batch`.
+    quiet : bool
+        No progress bar.
+    """
+
+    jobs: int | None = None
+    journal: Path | None = None
+    quiet: bool = False
+
+
+USUAL_RUN = Run()
 
 
 def find_photographs(given_names: Iterable[str]) -> list[Path]:
@@ -66,10 +88,7 @@ def measure_files(
     settings: Settings,
     places: dict[str, tuple[int, int]] | None = None,
     overlay: Path | None = None,
-    *,
-    quiet: bool = False,
-    jobs: int | None = None,
-    journal: Path | None = None,
+    run: Run = USUAL_RUN,
 ) -> list[Result]:
     """Measure files, with a progress bar on the terminal; many of them on all cores.
 
@@ -83,20 +102,17 @@ def measure_files(
         What some photographs show, by file name.
     overlay : Path, optional
         Folder for pictures with what was measured.
-    quiet : bool, optional
-        No progress bar.
-    jobs : int, optional
-        How many photographs at a time: by default one for a few, all cores for many.
-    journal : Path, optional
-        File that keeps the answers, so that a stopped run goes on, see `vision.batch`.
+    run : Run, optional
+        How many at a time, and what is shown and saved meanwhile.
     """
+    jobs, journal = run.jobs, run.journal
     if overlay is not None:
         _make(overlay)
     drawn = _drawn_names(paths)
     results: dict[int, tuple[Result, ...]] = {}
     many = journal is not None or (jobs or len(paths)) >= (2 if jobs else MANY)
     answers = _in_parallel(paths, settings, jobs, journal) if many else _in_turn(paths, settings)
-    console, hidden = Console(stderr=True), quiet or len(paths) < 3
+    console, hidden = Console(stderr=True), run.quiet or len(paths) < 3
     listed = track(
         answers, "measuring", len(paths), console=console, transient=True, disable=hidden
     )

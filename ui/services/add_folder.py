@@ -60,6 +60,17 @@ class Added:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Import:
+    """A folder on its way into a record: the open transaction, by whom and why, what was added."""
+
+    batch: Record
+    by: str
+    why: str
+    counts: Counter[str]
+    notes: list[str]
+
+
 def read_photographs(folder: Path) -> FolderPhotographs:
     """Return a folder's photographs, not measured yet."""
     files, left_out = [], []
@@ -137,6 +148,7 @@ def add_folder(
     counts: Counter[str] = Counter()
     notes = list(read.notes)
     with record.transaction() as batch:
+        adding = _Import(batch, by, why, counts, notes)
         ropes = {rope.identity: rope for rope in batch.ropes()}
         if log.rope.identity not in ropes:
             batch.add_rope(log.rope, by=by, why=why)
@@ -159,14 +171,13 @@ def add_folder(
                 notes.append(_differs("print check", name))
         earlier = [(visit.inspection, visit.readings) for visit in log.earlier]
         for inspection, readings in (*earlier, (log.inspection, log.readings)):
-            _add_inspection(batch, inspection, readings, counts, notes, by=by, why=why)
-        _add_photographs(batch, log.inspection.identity, photographs, counts, by=by)
+            _add_inspection(adding, inspection, readings)
+        _add_photographs(adding, log.inspection.identity, photographs)
     return Added({name: count for name, count in counts.items() if count}, tuple(notes))
 
 
-def _add_photographs(
-    batch: Record, identity: str, photographs: FolderPhotographs, counts: Counter[str], *, by: str
-) -> None:
+def _add_photographs(adding: _Import, identity: str, photographs: FolderPhotographs) -> None:
+    batch, by = adding.batch, adding.by
     existing = {photograph.sha256 for photograph in batch.inspection(identity).photographs}
     measured = _measured_hashes(batch, identity)
     for file in photographs.files:
@@ -174,10 +185,10 @@ def _add_photographs(
         if sha256 in measured:
             continue
         results = [result for result in photographs.results if result.photo_sha256 == sha256]
-        counts["photographs"] += sha256 not in existing
+        adding.counts["photographs"] += sha256 not in existing
         if results:
             add_photograph(batch, identity, file, results, by=by)
-            counts["results"] += len(results)
+            adding.counts["results"] += len(results)
             measured.add(sha256)
         elif sha256 not in existing:  # `check` measures it later
             batch.add_photograph(identity, file.data, name=file.name, by=by)
@@ -192,22 +203,14 @@ def _measured_hashes(record: Record, identity: str) -> set[str]:
         return set()
 
 
-def _add_inspection(
-    batch: Record,
-    inspection: Inspection,
-    readings: Sequence[Reading],
-    counts: Counter[str],
-    notes: list[str],
-    *,
-    by: str,
-    why: str,
-) -> None:
+def _add_inspection(adding: _Import, inspection: Inspection, readings: Sequence[Reading]) -> None:
+    batch, by, why = adding.batch, adding.by, adding.why
     identity = inspection.identity
     try:
         existing = batch.inspection(identity)
     except RecordError:
         batch.add_inspection(inspection, by=by, why=why)
-        counts["inspections"] += 1
+        adding.counts["inspections"] += 1
     else:
         rope = existing.inspection.rope
         if rope != inspection.rope:
@@ -216,7 +219,7 @@ def _add_inspection(
                 f"is '{inspection.rope}': give one of them another name."
             )
         if existing.inspection != inspection:
-            notes.append(_differs("inspection", identity))
+            adding.notes.append(_differs("inspection", identity))
     ever = Counter(
         from_dict(Reading, values)
         for event in batch.events(about="inspection", subject=identity)
@@ -226,7 +229,7 @@ def _add_inspection(
     new = list((Counter(readings) - ever).elements())
     if new:
         batch.add_readings(identity, new, by=by, why=why)
-        counts["readings"] += len(new)
+        adding.counts["readings"] += len(new)
 
 
 def _differs(what: str, name: str) -> str:
