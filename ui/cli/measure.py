@@ -117,7 +117,8 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     "--strands",
     type=click.IntRange(3, 40),
     metavar="N",
-    help="Outer strands of the rope, for the lay length; else told from the photograph if it can.",
+    help="Outer strands of the rope, for the lay length; otherwise counted in the photograph "
+    "where possible.",
 )
 @json_option
 @csv_option

@@ -71,7 +71,7 @@ def init(where: str, photographs: str | None) -> None:
     metavar="HEADING=MEANING",
     help="What a heading means: a column of the template, a direction such as 90, or nothing.",
 )
-@click.option("--columns", default="", metavar="NAME", help="Use a mapping that was kept.")
+@click.option("--columns", default="", metavar="NAME", help="Use a saved mapping.")
 @click.option("--keep-columns", default="", metavar="NAME", help="Keep this mapping by a name.")
 @click.option(
     "--dates",

@@ -190,7 +190,7 @@ def scale(
 ) -> None:
     """Measure the rope in PHOTO by a rule, a tape or a known length in the picture, no card.
 
-    Mark two points on a row of graduations and say the length between them: the marks are found
+    Mark two points on a row of graduations and give the length between them: the marks are found
     with their perspective. A line across the rope says where to measure. Such figures are less
     sure than those with the card; height and tilt stand in their budget by name.
 

@@ -57,7 +57,7 @@ def parse_row(
         if station < 1 or not 0 <= view < 360:
             raise ValueError
     except ValueError:
-        return ParsedRow(None, f"{where}: say station (from 1) and direction (0 to 359).")
+        return ParsedRow(None, f"{where}: enter station (from 1) and direction (0 to 359).")
     unit = "in" if opened.rope.units == "inch" else "mm"
     try:
         value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
@@ -229,7 +229,7 @@ def change_words(change: object) -> str:
             for name, value in part.items()
             if isinstance(value, str | int | float) and value != ""
         ]
-    return "; ".join(parts_text)[:MOST_WORDS] or "what it was can't be told"
+    return "; ".join(parts_text)[:MOST_WORDS] or "not known"
 
 
 def _cells(rows: tuple[TypedRow, ...]) -> list[list[str]]:

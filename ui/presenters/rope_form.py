@@ -98,7 +98,7 @@ def rope_of(typed: RopeForm) -> Rope:
         typed.sheaves,
     )
     if not rope.identity:
-        raise ValueError("the rope has no name: say what the site calls it.")
+        raise ValueError("the rope has no name: enter the one that the site uses.")
     for groove in rope.grooves:
         groove_fit(rope, groove)  # says what can't be
     return rope

@@ -33,8 +33,8 @@ def decision_words(rule: DecisionRule) -> str:
     """Return the decision rule as a paragraph."""
     if rule.guard_factor == 0.0:
         return (
-            f"Decision rule: {rule.name} ({rule.source}): the figure alone is held against the "
-            "limit, its uncertainty is not counted."
+            f"Decision rule: {rule.name} ({rule.source}): the figure alone is compared with "
+            "the limit, its uncertainty is not counted."
         )
     return (
         f'Decision rule: {rule.name} ({rule.source}). "Within" needs the figure to lie inside '

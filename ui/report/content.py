@@ -26,8 +26,9 @@ METHOD = (
     "print scale, flatness, camera, corners, edges, crowns. U is the expanded uncertainty with "
     "k = 2, about 95 % coverage; u is the standard uncertainty.",
     "The mean of the two directions is the measured diameter of ISO 4309:2017, 3.2; the larger "
-    "minus the smaller is the ovality. Gauge readings have a budget of their own and are held "
-    "against the photograph of the same place and direction; what both share cancels in the "
+    "minus the smaller is the ovality. Gauge readings have a budget of their own and are "
+    "compared with the photograph of the same place and direction; what both share cancels in "
+    "the "
     "difference.",
 )
 

@@ -32,11 +32,13 @@ def kept_columns(name: str) -> dict[str, str]:
     kept = read_json(columns_file(), "mappings of columns")
     if name not in kept:
         raise ValueError(
-            f"no mapping of columns is kept as {name!r}; there are {', '.join(kept) or 'none'}."
+            f"no mapping of columns is saved as {name!r}; there are {', '.join(kept) or 'none'}."
         )
     mapping = kept[name]
     if not isinstance(mapping, dict) or not all(isinstance(one, str) for one in mapping.values()):
-        raise ValueError(f"the mapping {name!r} in {columns_file().name} is damaged: keep it anew.")
+        raise ValueError(
+            f"the mapping {name!r} in {columns_file().name} is damaged: save it again."
+        )
     return mapping
 
 

@@ -109,7 +109,7 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         get_args(Service),
         index=get_args(Service).index(was.service),
         key=f"{key} service",
-        help="New ropes are held against the tolerance of new ropes, ropes in service against "
+        help="New ropes are compared with the tolerances for new ropes, ropes in service with "
         "the discard limits.",
     )
     fibre = right.checkbox(
@@ -169,15 +169,16 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         placeholder="32,6",
         key=f"{key} baseline",
         help="Mean of the readings after first stretch (30 CFR 56.19022); not the reference. "
-        "With it the rope is held against 30 CFR 56.19024, too.",
+        "With it the rope is also compared with 30 CFR 56.19024.",
     )
     lay = left.text_input(
         "Lay length on the certificate",
         _length(known, was.lay_mm),
         placeholder="143",
         key=f"{key} lay",
-        help="Distance along the rope for one turn of a strand, when new. The lay that the "
-        "photographs show is held against it; left empty, stations are held against each other.",
+        help="Distance along the rope for one turn of a strand, when new. The lay length from "
+        "photographs is compared with it; left empty, stations are compared with each "
+        "other.",
     )
     st.markdown(
         "**Drum and sheaves**  \nOne line for each groove that the rope runs in; leave "

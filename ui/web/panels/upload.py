@@ -106,7 +106,7 @@ def upload_photographs(opened: OpenInspection) -> None:
     if st.toggle(
         "Use this device's camera here",
         help="For a computer or a tablet with a camera. A phone's own camera app gives sharper "
-        "pictures that also say their focal length: then U is smaller.",
+        "pictures that also state their focal length, which makes U smaller.",
     ):
         shot = st.camera_input(
             "Camera",

@@ -137,7 +137,7 @@ def _move(opened: OpenInspection, result: Result) -> None:
         if st.button("Move it", key=f"move {result.photo_sha256}"):
             with show_errors():
                 if not why.strip():
-                    raise ValueError("a photograph is moved with a reason: say why.")
+                    raise ValueError("moving a photograph needs a reason: enter it.")
                 moved = replace(result, station=int(station), view_deg=int(view))
                 get_record().add_results(
                     opened.inspection.identity,

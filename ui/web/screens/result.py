@@ -107,7 +107,7 @@ def _verdicts(assessment: Assessment) -> None:
             "one place meets one limit, no more. 'Doubted' rests on an entry to be "
             "checked."
         )
-        with st.expander("Every verdict, station by station", icon=":material/list:"):
+        with st.expander("All verdicts, station by station", icon=":material/list:"):
             st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
         with st.expander("Sources of these limits", icon=":material/menu_book:"):
             for words in sources(assessment):
@@ -136,8 +136,8 @@ def _wear(assessment: Assessment) -> None:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
             "Bands from memory, confidence 0.9. One criterion of several: broken wires, corrosion "
-            "and distortion count, too, and combine. Each station is judged by the surest figure "
-            "it has."
+            "and distortion count, too, and combine. Each station is assessed by its most "
+            "certain figure."
         )
     for one in assessment.local:
         if one.outcome == "local decrease":

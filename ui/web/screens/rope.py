@@ -84,7 +84,7 @@ def _inspection_form(rope: Rope) -> None:
             "Tension while measuring",
             get_args(Tension),
             key="new inspection tension",
-            help="A rope under load is thinner; limits say for which tension they are meant.",
+            help="A rope under load is thinner; each limit states the tension that it applies to.",
         )
         left, right = st.columns(2)
         inspector = left.text_input(

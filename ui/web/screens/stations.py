@@ -47,7 +47,7 @@ def stations_from(rows: Sequence[Sequence[Any]]) -> tuple[Station, ...]:
         if station < 1 or not math.isfinite(place):
             raise ValueError(f"station {station} at {place}: numbers begin with 1.")
         if station in found:
-            raise ValueError(f"station {station} stands here twice; each has one place.")
+            raise ValueError(f"station {station} is listed twice; each has one place.")
         text = "" if note is None or (isinstance(note, float) and math.isnan(note)) else str(note)
         found[station] = Station(station, place, text.strip())
     return tuple(found[number] for number in sorted(found))
