@@ -152,9 +152,11 @@ def check(
 
 def usual_measure(as_json: bool, as_csv: bool) -> Measure:
     """Return what measures files, quiet where the output is for a program."""
-    from ui.cli.progress import Run, measure_files
+    from ui.cli.progress import BatchRun, measure_files
 
-    return lambda paths, settings: measure_files(paths, settings, run=Run(quiet=as_json or as_csv))
+    return lambda paths, settings: measure_files(
+        paths, settings, run=BatchRun(quiet=as_json or as_csv)
+    )
 
 
 def measured_folder(

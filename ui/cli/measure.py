@@ -178,7 +178,7 @@ def measure(
     from inspection.measurement.section import pair_by_card
     from inspection.screening.lay_length import with_strands
     from ui.cli.output_measure import print_csv, print_json, print_table
-    from ui.cli.progress import Run, find_photographs, measure_files
+    from ui.cli.progress import BatchRun, find_photographs, measure_files
     from vision.results import Refusal
     from vision.rope.tangent_cylinder import Hold, HoldKind
 
@@ -198,7 +198,7 @@ def measure(
     if unknown:
         raise click.UsageError(f"--say names {unknown[0]}, which is not among the photographs.")
     positions = dict(_position(entry) for entry in position)
-    run = Run(jobs, journal, quiet=as_json or as_csv)
+    run = BatchRun(jobs, journal, quiet=as_json or as_csv)
     results = measure_files(paths, settings, places, overlay, run)
     results = with_strands(results, strands)
     pairing = pair_by_card(results, nominal_mm=nominal_mm)

@@ -25,7 +25,7 @@ Measured = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class BatchRun:
     """How many photographs are measured.
 
     Parameters
@@ -43,7 +43,7 @@ class Run:
     quiet: bool = False
 
 
-USUAL_RUN = Run()
+USUAL_BATCH = BatchRun()
 
 
 def find_photographs(given_names: Iterable[str]) -> list[Path]:
@@ -88,7 +88,7 @@ def measure_files(
     settings: Settings,
     places: dict[str, tuple[int, int]] | None = None,
     overlay: Path | None = None,
-    run: Run = USUAL_RUN,
+    run: BatchRun = USUAL_BATCH,
 ) -> list[Result]:
     """Measure files, with a progress bar on the terminal; many of them on all cores.
 
@@ -102,7 +102,7 @@ def measure_files(
         What some photographs show, by file name.
     overlay : Path, optional
         Folder for pictures with what was measured.
-    run : Run, optional
+    run : BatchRun, optional
         How many at a time, and what is shown and saved meanwhile.
     """
     jobs, journal = run.jobs, run.journal
