@@ -48,6 +48,7 @@ from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
+from inspection.screening.odd_figures import with_learned_repeatability
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen_log
 from inspection.screening.timing import Pace
 from vision.results import Finding
@@ -247,7 +248,8 @@ def assess(
     rope, tension = log.rope, log.inspection.tension
     known = [reading for reading in log.readings if reading.gauge in log.gauges]
     sections = sections_of_log(log)
-    checked = crosscheck(log.results, known, log.gauges, rope, inspection=log.inspection.identity)
+    told = with_learned_repeatability(log)
+    checked = crosscheck(log.results, known, told.gauges, rope, inspection=log.inspection.identity)
     compared = checked.comparisons
     agreement = agreement_of(compared) if len(compared) >= FEWEST else None
     method_comparison = compare_methods(compared) if compared else None
@@ -256,7 +258,7 @@ def assess(
         contradicted={item.station for item in compared if item.word == "disagrees"},
     )
     odd = screen_log(log, level=level, pace=pace)
-    gaps = gaps_and_contradictions(log)
+    gaps = gaps_and_contradictions(told)
     lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
     findings = (*far_from_nominal(log, named=one_by_one), *odd, *gaps)
@@ -290,7 +292,7 @@ def assess(
         notes=(*_unknown_gauges(log), *notes),
         method_comparison=method_comparison,
         severities=_severities(log, best, limits, doubted),
-        station_histories=station_histories(log, limits),
+        station_histories=station_histories(told, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=lays,
         doubted=doubted,

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from scipy.special import ndtr, ndtri
+
 from inspection.measurement.view import (
     DirectionalDiameter,
     diameter_of_estimate,
@@ -19,7 +21,7 @@ from vision.results import Estimate, Place, Refusal, Result
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
-DOUBTFUL_ZETA, DISAGREES_ZETA = 2.0, 3.0
+DOUBTFUL_ZETA, DISAGREES_ZETA = 2.0, 3.0  # of a single comparison
 MATTERS_PCT = 1.0  # a difference that matters: the width of a severity band of ISO 4309
 
 
@@ -121,12 +123,27 @@ class CrossCheck:
     refused: tuple[Refusal, ...]
 
 
+def disagrees_zeta(count: int) -> float:
+    """Return from which zeta on one of several comparisons disagrees.
+
+    3 for one; for several such that any of them does as rarely, if nothing is wrong, as one
+    alone (Bonferroni).
+
+    Examples
+    --------
+    >>> [round(disagrees_zeta(count), 2) for count in (1, 12, 120)]
+    [3.0, 3.69, 4.25]
+    """
+    return -float(ndtri(float(ndtr(-DISAGREES_ZETA)) / max(count, 1)))
+
+
 def compare(
     photo: DirectionalDiameter,
     gauge: DirectionalDiameter,
     *,
     station: int,
     matters_mm: float,
+    of: int = 1,
 ) -> Comparison:
     """Return how a photograph and a gauge reading of one place agree.
 
@@ -139,6 +156,9 @@ def compare(
     matters_mm : float
         A difference that matters for the use, mm.
 
+    of : int, optional
+        How many comparisons are made together.
+
     Raises
     ------
     ValueError
@@ -146,7 +166,8 @@ def compare(
 
     Notes
     -----
-    Size of zeta up to 2 (E_n up to 1) agrees, from 3 on disagrees, between is doubtful. Large
+    Size of zeta up to 2 (E_n up to 1) agrees, from 3 on disagrees (more where many are compared,
+    `disagrees_zeta`), between is doubtful. Large
     uncertainties make any two figures agree, so an agreement whose expanded uncertainty
     (k = 2) exceeds `matters_mm` is no agreement but "cannot say". A difference that stands
     out in spite of that is reported all the same.
@@ -170,7 +191,7 @@ def compare(
     zeta = difference / u
     word: Word = "agrees"
     needed = ""
-    if abs(zeta) >= DISAGREES_ZETA:
+    if abs(zeta) >= disagrees_zeta(of):
         word = "disagrees"
     elif abs(zeta) > DOUBTFUL_ZETA:
         word = "doubtful"
@@ -239,10 +260,12 @@ def crosscheck(
             alone.append(result)
         else:
             photos.setdefault(result.place, []).append(result)
+    read = list(readings)
+    of = sum(len(photos.get(reading.place, ())) for reading in read)
     comparisons: list[Comparison] = []
     readings_alone: list[Reading] = []
     used: set[Place] = set()
-    for reading in sorted(readings, key=lambda reading: reading.place):
+    for reading in sorted(read, key=lambda reading: reading.place):
         place = reading.place
         if place not in photos:
             readings_alone.append(reading)
@@ -257,7 +280,11 @@ def crosscheck(
         matters_mm = matters_pct * rope.nominal_mm / 100.0
         for estimate in photos[place]:
             compared = compare(
-                diameter_of_estimate(estimate), view, matters_mm=matters_mm, station=reading.station
+                diameter_of_estimate(estimate),
+                view,
+                matters_mm=matters_mm,
+                station=reading.station,
+                of=of,
             )
             comparisons.append(
                 replace(

@@ -178,6 +178,7 @@ def station_histories(
     Notes
     -----
     Only the gauge's readings make a history: they are what earlier inspections of a log hold.
+    A gauge's own error is shared by inspections between two calibrations, and no longer.
     """
     points: dict[int, list[TrendPoint]] = {}
     held = [(one.inspection, one.readings) for one in log.earlier]
@@ -188,6 +189,7 @@ def station_histories(
             nominal_mm=log.rope.nominal_mm,
             outer_strands=log.rope.outer_strands,
             inspection=inspection.identity,
+            days=(inspection.on, log.inspection.on),
         )
         for one in made:
             point = TrendPoint(inspection.on, one.mean_mm, one.mean_budget)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 from inspection.measurement.ellipse import Ellipse, fit_ellipse
@@ -305,6 +306,7 @@ def sections_of_readings(
     outer_strands: int | None = None,
     positions_m: Mapping[int, float] | None = None,
     inspection: str = "",
+    days: tuple[date, date] | None = None,
 ) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
     """Group gauge readings by station; return the sections and the readings left alone.
 
@@ -320,6 +322,9 @@ def sections_of_readings(
         Station number -> place along the rope, m.
     inspection : str, optional
         Its identity, for the readings' budgets.
+    days : (date, date), optional
+        Day of the readings and of the last inspection, as in
+        `inspection.measurement.view.diameter_of_reading`.
 
     Raises
     ------
@@ -342,6 +347,7 @@ def sections_of_readings(
                 gauges,
                 outer_strands=outer_strands,
                 inspection=inspection,
+                days=days,
             )
             for reading in place
         ]

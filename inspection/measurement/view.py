@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
-from inspection.model.readings import Gauge, Reading, reading_terms
+from inspection.model.readings import Gauge, Reading, calibrations_between, reading_terms
 from vision.results import Estimate
 from vision.uncertainty import Term, combined_u_mm
 
@@ -86,11 +87,13 @@ def diameter_of_reading(
     *,
     outer_strands: int | None = None,
     inspection: str = "",
+    days: tuple[date, date] | None = None,
 ) -> DirectionalDiameter:
     """Return a gauge reading as a view, its budget after `inspection.model.readings.gauge_terms`.
 
     Name the inspection where readings of several inspections meet, so that they are not taken
-    for one.
+    for one, and the days of the reading and of the last inspection, so that a gauge's error is
+    shared for no longer than its calibration lasts.
 
     Raises
     ------
@@ -103,7 +106,13 @@ def diameter_of_reading(
             "not recorded: add the gauge with its resolution and permissible error."
         )
     gauge = gauges[reading.gauge]
-    terms = reading_terms(reading, gauge, outer_strands=outer_strands, inspection=inspection)
+    terms = reading_terms(
+        reading,
+        gauge,
+        outer_strands=outer_strands,
+        inspection=inspection,
+        calibrations_ago=calibrations_between(gauge, *days) if days else 0,
+    )
     return DirectionalDiameter(reading.value_mm, terms, reading.view_deg, gauge.identity)
 
 

@@ -22,16 +22,15 @@ from scipy.special import log_ndtr, logsumexp
 
 from inspection.model.log import readings_at
 from inspection.screening.accounts import Account, log_chance, rope_accounts, values_today
-from inspection.screening.expected_readings import Array, Figures, fit
+from inspection.screening.expected_readings import Array, Figures
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.odd_figures import shift_chances, shifts_of
+from inspection.screening.odd_figures import without_the_odd
 
 PARTS = (0.15, 0.5, 0.95)  # of the figures that stem from elsewhere
 TO_THE_DIGIT_MM = 1e-4
 NEARLY_MM = (TO_THE_DIGIT_MM, 0.01, 0.02)  # how far a copy may stray, standard deviation
 FLAT_MM, FLAT_PCT = (0.02, 0.05, 0.1), (0.3, 0.8)  # scatter of figures about one level
 LEVEL_PCT = 1.0  # how well somebody knows the level who does not measure
-ODD_P = 1e-3  # shifts that are less likely are no matter of copying
 FEWEST = 3  # figures; fewer say nothing at any step
 
 
@@ -218,7 +217,7 @@ def copied_figures_tests(figures: Figures) -> list[ScreeningTest]:
     """Return one test a way of filling a column: its e-value, averaged over its variants."""
     if len(figures.entries) < FEWEST:
         return []
-    figures = _let_go_of_the_odd(figures)
+    figures = without_the_odd(figures)
     accounts = rope_accounts(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
     by_check: dict[str, list[tuple[float, Origin]]] = {}
@@ -234,20 +233,6 @@ def copied_figures_tests(figures: Figures) -> list[ScreeningTest]:
         flat = log_evidence_of_one_level(accounts, read, step, figures.log.rope.nominal_mm)
         tests.append(_flat_test(figures, flat, read))
     return tests
-
-
-def _let_go_of_the_odd(figures: Figures) -> Figures:
-    """Return the figures without what is odd for another reason.
-
-    Both directions of a thin place are thin: the one is no copy of the other for that.
-    """
-    found = [shift for shift in shifts_of(figures) if shift.check not in ("across", "change")]
-    odd = [
-        shift.direction
-        for shift, p in zip(found, shift_chances(fit(figures), found), strict=True)
-        if p < ODD_P
-    ]
-    return figures.without(np.array(odd)) if odd else figures
 
 
 def of_no_rope(figures: Figures, scatter_mm: float) -> Figures:

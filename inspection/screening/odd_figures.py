@@ -9,16 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from scipy.special import logsumexp
 
-from inspection.screening.expected_readings import Array, Figures, Fit, shifts
+from inspection.model.log import Log
+from inspection.screening.expected_readings import Array, Figures, Fit, fit, gather, shifts
 from inspection.screening.multiple_testing import ScreeningTest
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
+ODD_P = 1e-3  # a shift that is less likely by itself is let go
 NOT_READ_PCT = 2.0  # how far a place of which nothing was read may lie from the others
 
 
@@ -267,6 +269,21 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
     }
 
 
+def without_the_odd(figures: Figures) -> Figures:
+    """Return the figures with all shifts let go that are odd by themselves.
+
+    What is learned from the rest is how the rope is and how people read, without slips and thin
+    places; and both directions of a thin place are thin, the one no copy of the other for that.
+    """
+    found = [shift for shift in shifts_of(figures) if shift.check not in ("across", "change")]
+    odd = [
+        shift.direction
+        for shift, p in zip(found, shift_chances(fit(figures), found), strict=True)
+        if p < ODD_P
+    ]
+    return figures.without(np.array(odd)) if odd else figures
+
+
 def odd_figures_tests(fitted: Fit) -> list[tuple[ScreeningTest, Shift | Exchange]]:
     """Return one test a shift and one a kind of exchange, with what was tested.
 
@@ -286,3 +303,25 @@ def odd_figures_tests(fitted: Fit) -> list[tuple[ScreeningTest, Shift | Exchange
     exchanged = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
     tests += [(test("exchange", best.entries, p), best) for p, best in exchanged.values()]
     return tests
+
+
+def with_learned_repeatability(log: Log) -> Log:
+    """Return the log, each gauge with the repeatability that its readings have shown.
+
+    Learned with a prior from right-angle pairs, readings taken again, photographs and earlier
+    inspections (`inspection.screening.expected_readings`); where several people read with one
+    gauge, the mean of their variances. One that was entered stays.
+    """
+    figures = gather(log)
+    if figures is None:
+        return log
+    hands: dict[str, list[float]] = {}
+    for (gauge, _), repeat_mm in fit(without_the_odd(figures)).repeatability_mm().items():
+        hands.setdefault(gauge, []).append(repeat_mm**2)
+    gauges = {
+        name: gauge
+        if gauge.repeatability_mm is not None or name not in hands
+        else replace(gauge, repeatability_mm=math.sqrt(sum(hands[name]) / len(hands[name])))
+        for name, gauge in log.gauges.items()
+    }
+    return replace(log, gauges=gauges)

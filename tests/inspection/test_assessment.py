@@ -11,6 +11,7 @@ from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
+from inspection.screening.odd_figures import with_learned_repeatability
 from inspection.screening.screen import review_rank, screen_log
 from tests.inspection.planted_faults import FAULTS, lose_section
 from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
@@ -31,7 +32,11 @@ def judgement(log: Log) -> Assessment:
 def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
     assert judgement.findings == screen_log(log)  # nothing is missing or said twice here
     assert judgement.crosscheck == crosscheck(
-        log.results, log.readings, log.gauges, log.rope, inspection=log.inspection.identity
+        log.results,
+        log.readings,
+        with_learned_repeatability(log).gauges,
+        log.rope,
+        inspection=log.inspection.identity,
     )
     assert judgement.agreement is not None
     assert judgement.agreement.count == len(log.readings)
