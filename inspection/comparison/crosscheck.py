@@ -132,7 +132,7 @@ def disagrees_zeta(count: int) -> float:
     Examples
     --------
     >>> [round(disagrees_zeta(count), 2) for count in (1, 12, 120)]
-    [3.0, 3.69, 4.25]
+    [3.0, 3.69, 4.24]
     """
     return -float(ndtri(float(ndtr(-DISAGREES_ZETA)) / max(count, 1)))
 
