@@ -5,6 +5,7 @@ Transactions: how a record is read at one moment, and how it is written whole or
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 import time
@@ -91,10 +92,36 @@ def sqlite_path(engine: Engine) -> Path | None:
 
 def _sqlite_engine(path: Path) -> Engine:
     url = URL.create("sqlite", database=str(path.absolute()))
-    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
-    event.listen(engine, "connect", _set_sqlite)
+    if is_read_only(path):
+        engine = create_engine(url, creator=lambda: _connect_to_read(path))
+    else:
+        engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
+        event.listen(engine, "connect", _set_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def is_read_only(path: Path) -> bool:
+    """Return whether a record lies where nothing can be written: a disc, a share, a backup."""
+    return path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK))
+
+
+def _connect_to_read(path: Path) -> sqlite3.Connection:
+    """Open a file that can't be written, nor anything beside it.
+
+    SQLite wants to make side files even to read a record with a write-ahead log; a file that
+    nobody can change is opened as such (sqlite.org/uri.html, immutable). A log that holds entries
+    is not passed over: it is read, or the file is refused.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    full = log.exists() and log.stat().st_size > 0
+    how = "mode=ro" if full else "mode=ro&immutable=1"
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?{how}", uri=True, timeout=BUSY_MS / 1000,
+        check_same_thread=False,
+    )  # fmt: skip
+    connection.isolation_level = None
+    return connection
 
 
 def _set_sqlite(connection: sqlite3.Connection, _: Any) -> None:
@@ -166,6 +193,12 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
             raise RecordError(
                 f"The record {where} was made by a newer version of this program (its tables "
                 f"are version {version}, this program knows {newest}); install the newer version."
+            )
+        path = sqlite_path(engine)
+        if path is not None and is_read_only(path):
+            raise RecordError(
+                f"The record {where} was made by an older version of this program and lies where "
+                "nothing can be written: copy it to a folder of your own and open it there."
             )
         copy = None if version is None else _copy_before(engine, f"{version}-to-{newest}")
         with _one_at_a_time, writer(engine).begin() as connection:

@@ -26,6 +26,7 @@ from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log
 from inspection.record.photo_store import PhotographStore
+from inspection.record.rebuild import Progress
 from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
 from inspection.record.verify import Backup, Verification, photographs_beside
@@ -324,11 +325,21 @@ class Record:
         with self.access.reading() as connection:
             return fingerprint(connection)
 
-    def verify(self, *, noted: str | None = None, photographs: bool = False) -> verify.Verification:
-        """Find out whether anything was changed past this program."""
+    def verify(
+        self,
+        *,
+        noted: str | None = None,
+        photographs: bool = False,
+        work: Path | None = None,
+        progress: Progress | None = None,
+    ) -> verify.Verification:
+        """Find out whether anything was changed past this program.
+
+        In `work` an interrupted call goes on where it stopped (`inspection.record.rebuild`).
+        """
         with self.access.reading() as connection:
             store = self.photographs if photographs else None
-            return verify.verify(connection, noted=noted, store=store)
+            return verify.verify(connection, noted=noted, store=store, work=work, progress=progress)
 
     def backup(self, to: str | Path, *, photographs: bool = True) -> Backup:
         """Copy record and photographs into a folder, and verify the copy."""

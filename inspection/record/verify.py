@@ -5,7 +5,6 @@ Also its backup, which is verified before it is called one.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,12 +18,11 @@ from inspection.record.events import (
     chain_faults,
     clock_notes,
     fingerprint,
-    iter_events,
     noted_fault,
 )
 from inspection.record.photo_store import NOWHERE, PhotographStore
-from inspection.record.projection import apply_event
-from inspection.record.schema import STATE, metadata, photographs
+from inspection.record.rebuild import NotReplayableError, Progress, rebuilt_state
+from inspection.record.schema import STATE, photographs
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +82,8 @@ def verify(
     *,
     noted: str | None = None,
     store: PhotographStore | None = None,
+    work: Path | None = None,
+    progress: Progress | None = None,
 ) -> Verification:
     """Return whether the chain holds, the state follows from it, and photographs are unchanged.
 
@@ -95,14 +95,18 @@ def verify(
         A fingerprint that was noted earlier.
     store : PhotographStore, optional
         Where the photographs are; None leaves them unread.
+    work, progress : optional
+        As in `inspection.record.rebuild.rebuilt_state`.
     """
     faults = chain_faults(connection)
+    missing = guard_faults(connection)
     if noted is not None:
         wrong = noted_fault(connection, noted)
         if wrong is not None:
             faults.append(wrong)
     if not faults:  # with a broken chain there is nothing to compare the state with
-        faults += _state_faults(connection)
+        faults += _state_faults(connection, work=work, progress=progress)
+    faults += missing
     notes = clock_notes(connection)
     read = None
     if store is not None:
@@ -134,33 +138,49 @@ def preview_hashes(connection: Connection) -> list[str]:
     return list(connection.execute(query.where(photographs.c.preview != "")).scalars())
 
 
-def _state_faults(connection: Connection, *, most: int = 20) -> list[str]:
+def _state_faults(
+    connection: Connection, *, work: Path | None, progress: Progress | None, most: int = 20
+) -> list[str]:
     """Make the state anew from the events, in a file of its own, and compare row by row."""
     faults: list[str] = []
-    with tempfile.TemporaryDirectory() as folder:
-        engine = make_engine(Path(folder) / "anew.db")
-        try:
-            with engine.connect() as again:
-                again.exec_driver_sql("COMMIT")  # the settings can't change inside
-                again.exec_driver_sql("PRAGMA synchronous = OFF")
-                again.exec_driver_sql("BEGIN IMMEDIATE")
-                metadata.create_all(again)
-                for event in iter_events(connection):
-                    try:
-                        apply_event(again, event)
-                    except Exception as error:
-                        return [
-                            f"event {event.sequence} ({event.kind}): can't be applied "
-                            f"({type(error).__name__}); it was not made by this program."
-                        ]
-                for table in STATE:
-                    for fault in _differences(table, connection, again):
-                        faults.append(fault)
-                        if len(faults) >= most:
-                            return [*faults, "more differ; only the first are listed."]
-        finally:
-            engine.dispose()
+    try:
+        with rebuilt_state(connection, work=work, progress=progress) as again:
+            for table in STATE:
+                for fault in _differences(table, connection, again):
+                    faults.append(fault)
+                    if len(faults) >= most:
+                        return [*faults, "more differ; only the first are listed."]
+    except NotReplayableError as wrong:
+        return [str(wrong)]
     return faults
+
+
+# What refuses a change or a deletion of an event, and what each must say to do it.
+GUARDS = {
+    "sqlite": {
+        "events_never_change": "BEFORE UPDATE ON events",
+        "events_never_go": "BEFORE DELETE ON events",
+    },
+    "postgresql": {"events_never_change": "", "events_never_go": ""},
+}
+
+
+def guard_faults(connection: Connection) -> list[str]:
+    """Return a sentence for each trigger that keeps events from being changed and is missing."""
+    kind = connection.dialect.name
+    query = (
+        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+        if kind == "sqlite"
+        else "SELECT tgname, '' FROM pg_trigger WHERE tgenabled <> 'D' AND NOT tgisinternal"
+    )
+    there = {str(name): str(sql) for name, sql in connection.exec_driver_sql(query)}
+    return [
+        f"the guard {name!r}, which keeps events from being changed, is missing or was altered: "
+        "somebody took it out past this program. Compare with the last backup."
+        for name, says in GUARDS[kind].items()
+        if name not in there or says not in there[name]
+        or (says and "RAISE(ABORT" not in there[name])
+    ]  # fmt: skip
 
 
 def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[str]:

@@ -36,14 +36,18 @@ def filled(record: Record) -> Record:
 
 
 def _by_hand(record: Record, *statements: str) -> None:
-    """Change the database as somebody with all rights would: guards off first."""
+    """Change the database as somebody with all rights would: guards off first, then on again."""
     with record.access.engine.execution_options(writing=True).begin() as connection:
+        guards = []
         if connection.dialect.name == "sqlite":
-            connection.execute(text("DROP TRIGGER events_never_change"))
-            connection.execute(text("DROP TRIGGER events_never_go"))
+            there = text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            for name, made in connection.execute(there).all():
+                connection.execute(text(f"DROP TRIGGER {name}"))
+                guards.append(made)
         else:
             connection.execute(text("ALTER TABLE events DISABLE TRIGGER ALL"))
-        for statement in statements:
+            guards.append("ALTER TABLE events ENABLE TRIGGER ALL")
+        for statement in (*statements, *guards):
             connection.execute(text(statement))
 
 

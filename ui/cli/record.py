@@ -167,6 +167,13 @@ def import_(
         click.get_current_context().exit(1)
 
 
+def _tell_progress(done: int, total: int) -> None:
+    """Say how far a long check is, at every tenth of a large record."""
+    step = max(total // 10 // 500 * 500, 500)
+    if total > 5 * step and done % step == 0:
+        click.echo(f"{done:,} of {total:,} events compared.", err=True)
+
+
 def _tell_mapping(mapping: tuple[tuple[str, str], ...]) -> None:
     """Say what headings were taken for, where they are not called so."""
     told = [f"{heading!r} is {meaning}" for heading, meaning in mapping if heading != meaning]
@@ -232,11 +239,23 @@ def export(
 @click.argument("where", metavar="RECORD")
 @click.option("--noted", metavar="FINGERPRINT", help="A fingerprint that was noted earlier.")
 @click.option("--skip-photographs", is_flag=True, help="Don't read the photographs.")
+@click.option(
+    "--work",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of your own in which an interrupted run goes on, and the next one is quick.",
+)
 @place_option
-def verify(where: str, noted: str | None, skip_photographs: bool, photographs: str | None) -> None:
+def verify(
+    where: str,
+    noted: str | None,
+    skip_photographs: bool,
+    work: Path | None,
+    photographs: str | None,
+) -> None:
     """Check whether anything in RECORD was changed outside this program.
 
-    Checks the chain of events, that the current state follows from it, and the photographs.
+    Checks the chain of events, that the current state follows from it, the guards that keep
+    events from being changed, and the photographs. A record on a read-only medium will do.
     Who can write the file can also make a whole new chain: only a fingerprint that was noted
     elsewhere shows that. Ends with status 1 if anything is wrong.
 
@@ -245,7 +264,9 @@ def verify(where: str, noted: str | None, skip_photographs: bool, photographs: s
       ropephoto record verify crane-3.db --noted 1042-0f3a...
     """
     with open_record_or_fail(where, photographs) as opened:
-        found = opened.verify(noted=noted, photographs=not skip_photographs)
+        found = opened.verify(
+            noted=noted, photographs=not skip_photographs, work=work, progress=_tell_progress
+        )
     for note in found.notes:
         click.echo(f"Note: {note}", err=True)
     for fault in found.faults:

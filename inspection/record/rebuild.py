@@ -1,0 +1,124 @@
+"""The record's state made anew from its events, in a file of its own, to be compared with it.
+
+Where a folder is named the file stays in it, with how far it goes: an interrupted `verify` goes on
+there, and the next one applies only what is new. The chain itself is always read whole. Who can
+write that folder can make the comparison say what they like, so it must be the verifier's own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from inspection.record.database import make_engine
+from inspection.record.errors import RecordError
+from inspection.record.events import iter_events
+from inspection.record.projection import apply_event
+from inspection.record.schema import STATE, events, metadata
+
+Progress = Callable[[int, int], None]  # events done, events in all
+BATCH = 500  # events between two points from which an interrupted run goes on
+
+
+class NotReplayableError(ValueError):
+    """An event that this program can't have written; its sentence says which."""
+
+
+@contextmanager
+def rebuilt_state(
+    connection: Connection, *, work: Path | None = None, progress: Progress | None = None
+) -> Iterator[Connection]:
+    """Yield a database that holds the state that follows from the record's events.
+
+    Parameters
+    ----------
+    connection : Connection
+        The record, its chain already found whole.
+    work : Path or None, optional
+        Folder in which the database is kept; it is made if need be.
+    progress : callable, optional
+        Told how many events are done, and how many there are.
+
+    Raises
+    ------
+    NotReplayableError
+        If an event can't be applied.
+    RecordError
+        If the folder can't be written.
+    """
+    if work is None:
+        with (
+            tempfile.TemporaryDirectory() as folder,
+            _rebuilt(connection, Path(folder) / "anew.db", progress) as anew,
+        ):
+            yield anew
+        return
+    try:
+        work.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RecordError(f"{work} can't be made: {error.strerror or error}.") from error
+    with _rebuilt(connection, work / "rebuilt.db", progress) as anew:
+        yield anew
+
+
+@contextmanager
+def _rebuilt(connection: Connection, path: Path, progress: Progress | None) -> Iterator[Connection]:
+    engine = make_engine(path)
+    try:
+        with engine.connect() as anew:
+            anew.exec_driver_sql("COMMIT")  # the settings can't change inside
+            anew.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be made again
+            done = _goes_to(connection, anew)
+            total = connection.execute(select(events.c.sequence).order_by(
+                events.c.sequence.desc()).limit(1)).scalar() or 0  # fmt: skip
+            anew.exec_driver_sql("BEGIN IMMEDIATE")
+            for event in iter_events(connection, after=done):
+                try:
+                    apply_event(anew, event)
+                except Exception as error:
+                    raise NotReplayableError(
+                        f"event {event.sequence} ({event.kind}): can't be applied "
+                        f"({type(error).__name__}); it was not made by this program."
+                    ) from error
+                if event.sequence % BATCH == 0 or event.sequence == total:
+                    anew.exec_driver_sql("DELETE FROM rebuilt_to")
+                    anew.exec_driver_sql(
+                        "INSERT INTO rebuilt_to VALUES (?, ?, ?)",
+                        (event.sequence, event.hash, _shape()),
+                    )
+                    anew.exec_driver_sql("COMMIT")
+                    if progress is not None:
+                        progress(event.sequence, total)
+                    anew.exec_driver_sql("BEGIN IMMEDIATE")
+            yield anew
+    finally:
+        engine.dispose()
+
+
+def _goes_to(connection: Connection, anew: Connection) -> int:
+    """Return up to which event the kept state goes; it is begun anew where it is another's."""
+    anew.exec_driver_sql(
+        "CREATE TABLE IF NOT EXISTS rebuilt_to (sequence INTEGER, hash TEXT, shape TEXT)"
+    )
+    kept = anew.exec_driver_sql("SELECT sequence, hash, shape FROM rebuilt_to").one_or_none()
+    if kept is not None and kept.shape == _shape():
+        query = select(events.c.hash).where(events.c.sequence == kept.sequence)
+        if connection.execute(query).scalar() == kept.hash:
+            return int(kept.sequence)
+    anew.exec_driver_sql("PRAGMA foreign_keys = OFF")
+    metadata.drop_all(anew)
+    anew.exec_driver_sql("DELETE FROM rebuilt_to")
+    metadata.create_all(anew)
+    anew.exec_driver_sql("PRAGMA foreign_keys = ON")
+    return 0
+
+
+def _shape() -> str:
+    """Return what changes with the tables of this program's version."""
+    named = [f"{table.name}.{column.name}" for table in STATE for column in table.columns]
+    return hashlib.sha256(" ".join(named).encode()).hexdigest()
