@@ -21,7 +21,7 @@ from inspection.record.events import iter_events
 from inspection.record.projection import apply_event
 from inspection.record.schema import STATE, events, metadata
 
-Progress = Callable[[int, int], None]  # events done, events in all
+EventProgress = Callable[[int, int], None]  # events done, events in all
 BATCH = 500  # events between two points from which an interrupted run goes on
 
 
@@ -31,7 +31,7 @@ class NotReplayableError(ValueError):
 
 @contextmanager
 def rebuilt_state(
-    connection: Connection, *, work: Path | None = None, progress: Progress | None = None
+    connection: Connection, *, work: Path | None = None, progress: EventProgress | None = None
 ) -> Iterator[Connection]:
     """Yield a database that holds the state that follows from the record's events.
 
@@ -67,7 +67,9 @@ def rebuilt_state(
 
 
 @contextmanager
-def _rebuilt(connection: Connection, path: Path, progress: Progress | None) -> Iterator[Connection]:
+def _rebuilt(
+    connection: Connection, path: Path, progress: EventProgress | None
+) -> Iterator[Connection]:
     engine = make_engine(path)
     try:
         with engine.connect() as anew:

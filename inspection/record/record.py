@@ -26,7 +26,7 @@ from inspection.record.errors import RecordError, StaleError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log
 from inspection.record.photo_store import PhotographStore
-from inspection.record.rebuild import Progress
+from inspection.record.rebuild import EventProgress
 from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
 from inspection.record.verify import Backup, Verification, photographs_beside
@@ -331,7 +331,7 @@ class Record:
         noted: str | None = None,
         photographs: bool = False,
         work: Path | None = None,
-        progress: Progress | None = None,
+        progress: EventProgress | None = None,
     ) -> verify.Verification:
         """Find out whether anything was changed past this program.
 

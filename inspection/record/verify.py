@@ -21,7 +21,7 @@ from inspection.record.events import (
     noted_fault,
 )
 from inspection.record.photo_store import NOWHERE, PhotographStore
-from inspection.record.rebuild import NotReplayableError, Progress, rebuilt_state
+from inspection.record.rebuild import EventProgress, NotReplayableError, rebuilt_state
 from inspection.record.schema import STATE, photographs
 
 
@@ -83,7 +83,7 @@ def verify(
     noted: str | None = None,
     store: PhotographStore | None = None,
     work: Path | None = None,
-    progress: Progress | None = None,
+    progress: EventProgress | None = None,
 ) -> Verification:
     """Return whether the chain holds, the state follows from it, and photographs are unchanged.
 
@@ -139,7 +139,7 @@ def preview_hashes(connection: Connection) -> list[str]:
 
 
 def _state_faults(
-    connection: Connection, *, work: Path | None, progress: Progress | None, most: int = 20
+    connection: Connection, *, work: Path | None, progress: EventProgress | None, most: int = 20
 ) -> list[str]:
     """Make the state anew from the events, in a file of its own, and compare row by row."""
     faults: list[str] = []

@@ -346,4 +346,7 @@ def test_a_folder_that_can_not_be_made_is_said(
     (tmp_path / "file").write_text("in the way")
     monkeypatch.delenv("ROPE_PHOTO_RECORD")  # one's own record is made where there is none
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "file"))
-    assert re.search("folder .*file/rope-photo-check of the record can't be made", said(app.run()).replace("\\", ""))
+    assert re.search(
+        "folder .*file/rope-photo-check of the record can't be made",
+        said(app.run()).replace("\\", ""),
+    )
