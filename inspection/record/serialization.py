@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import MISSING, asdict, fields, is_dataclass
 from datetime import date, datetime
 from enum import Enum
 from functools import cache
-from itertools import repeat
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from vision.results import Estimate, Finding, Refusal, Result, ScaleSource
 
 JsonObject = dict[str, Any]
+Reader = Callable[[Any], Any]
 _T = TypeVar("_T")
 
 
@@ -103,12 +104,11 @@ def from_dict(kind: type[_T], values: JsonObject) -> _T:
         values = {**values, "places": _places(values.get("where", ()))}
     if kind is Estimate and "scale_source" not in values:
         values = {**values, "scale_source": ScaleSource.of_hold(values.get("hold", ""))}
-    hints: dict[str, Any] = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
     given: JsonObject = {}
-    for name, hint in hints.items():
+    for name, reader in _readers(kind).items():  # type: ignore[arg-type]  # a class is hashable
         if name in values:
             try:
-                given[name] = _typed(hint, values[name])
+                given[name] = values[name] if values[name] is None else reader(values[name])
             except ValueError as wrong:
                 raise ValueError(f"in '{name}': {wrong}") from wrong
     return kind(**given)
@@ -121,9 +121,9 @@ def result_from_dict(values: JsonObject) -> Result:
 
 
 @cache
-def _hints(kind: type) -> dict[str, Any]:
+def _readers(kind: type) -> dict[str, Reader]:
     hints = get_type_hints(kind)
-    return {item.name: hints[item.name] for item in fields(kind)}
+    return {item.name: _reader(hints[item.name]) or _as_it_is for item in fields(kind)}
 
 
 @cache
@@ -134,34 +134,62 @@ def _needed(kind: type) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _typed(hint: Any, value: Any) -> Any:
-    """Return a plain value as one of the type that a field is declared with."""
-    if value is None:
-        return None
-    if get_origin(hint) in (Union, UnionType):
-        hint = next(arg for arg in get_args(hint) if arg is not NoneType)
-    if get_origin(hint) is tuple and isinstance(value, list | tuple):
-        inner = get_args(hint)
-        hints = repeat(inner[0]) if inner[-1] is Ellipsis else inner
-        return tuple(_typed(one, item) for one, item in zip(hints, value, strict=False))
-    if isinstance(hint, type):
-        if is_dataclass(hint):
-            return from_dict(hint, value)
-        if issubclass(hint, date):
-            try:
-                return hint.fromisoformat(value)
-            except (TypeError, ValueError):
-                raise ValueError(
-                    f"{value!r:.60} is no {'time' if hint is datetime else 'day'} such as "
-                    f"{'2026-09-14T10:32:05' if hint is datetime else '2026-09-14'}."
-                ) from None
-        if issubclass(hint, Enum):
-            try:
-                return hint(value)
-            except ValueError:
-                listed = ", ".join(one.value for one in hint)
-                raise ValueError(f"{value!r:.60} is not one of {listed}.") from None
+def _as_it_is(value: Any) -> Any:
     return value
+
+
+@cache
+def _reader(hint: Any) -> Reader | None:
+    """Return what makes a plain value one of a declared type; None where it is one already."""
+    if get_origin(hint) in (Union, UnionType):
+        return _reader(next(arg for arg in get_args(hint) if arg is not NoneType))
+    if get_origin(hint) is tuple:
+        return _tuple_reader(get_args(hint))
+    if not isinstance(hint, type):
+        return None
+    if is_dataclass(hint):
+        return lambda values: from_dict(hint, values)
+    if issubclass(hint, date):
+        return lambda value: _date(hint, value)
+    if issubclass(hint, Enum):
+        return lambda value: _member(hint, value)
+    return None
+
+
+def _tuple_reader(inner: tuple[Any, ...]) -> Reader:
+    """Return what makes a list a tuple; a value that is no list stays, to be refused later."""
+    readers = [_reader(arg) for arg in inner if arg is not Ellipsis]
+    if not any(readers):
+        return lambda value: tuple(value) if isinstance(value, list | tuple) else value
+    each = [reader or _as_it_is for reader in readers]
+    endless = inner[-1] is Ellipsis
+
+    def read(value: Any) -> Any:
+        if not isinstance(value, list | tuple):
+            return value
+        if endless:
+            return tuple(map(each[0], value))
+        return tuple(reader(item) for reader, item in zip(each, value, strict=False))
+
+    return read
+
+
+def _date(kind: type[date], value: Any) -> date:
+    try:
+        return kind.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError(
+            f"{value!r:.60} is no {'time' if kind is datetime else 'day'} such as "
+            f"{'2026-09-14T10:32:05' if kind is datetime else '2026-09-14'}."
+        ) from None
+
+
+def _member(kind: type[Enum], value: Any) -> Enum:
+    try:
+        return kind(value)
+    except ValueError:
+        listed = ", ".join(member.value for member in kind)
+        raise ValueError(f"{value!r:.60} is not one of {listed}.") from None
 
 
 _PLACE = re.compile(r"(?:photograph .* \()?station (\d+)(?:, (\d+) deg)?\)?")
