@@ -13,6 +13,7 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import open_record
 from ui.services.roles import SCREENS
+from ui.text import as_typed
 from vision.results import Finding
 
 NASTY = (
@@ -94,3 +95,20 @@ def test_what_people_type_is_shown_as_they_typed_it(
     shown = shown.replace("\\", "")
     if screen not in ("cards", "stations"):
         assert any(text in shown for text in NASTY), f"{screen} shows none of it: no test"
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["https://evil.example", "HTTP://evil.example", "www.evil.example", "Www.evil.example/x",
+     "a@evil.example", "mailto:a@evil.example", "see www.evil.example now"],
+)  # fmt: skip
+def test_an_address_in_a_name_is_no_link(name: str) -> None:
+    # GitHub Flavored Markdown 0.29, 6.9: what a page makes links of, escaped or not
+    shown = as_typed(name).replace("\\", "")
+    assert not re.search(r"https?://|www\.|[-.\w+]@[-\w]+\.", shown, re.IGNORECASE)
+    assert shown.replace("\u2060", "") == name
+
+
+@pytest.mark.parametrize("sign", "\u202a\u202b\u202d\u202e\u2066\u2067\u2068\u200e\u200f\u061c")
+def test_what_turns_a_name_round_is_shown_and_not_obeyed(sign: str) -> None:
+    assert as_typed(f"A{sign}greB") == f"A(U+{ord(sign):04X})greB"
