@@ -9,7 +9,7 @@ import numpy as np
 import pypdfium2  # type: ignore[import-untyped]
 from numpy.typing import NDArray
 
-from vision.target.layout import Ink, Layout
+from vision.target.layout import Layout
 from vision.target.pdf import card_pdf
 
 DOTS_PER_MM = {"A6": 24.0, "A5": 24.0}  # 610 dpi
@@ -18,13 +18,13 @@ PAPER_REFLECTANCE, INK_REFLECTANCE = 0.85, 0.035  # office paper, toner (common 
 
 
 @lru_cache(maxsize=2)
-def card_texture(layout: Layout, number: int, ink: Ink) -> NDArray[np.float32]:
+def card_texture(layout: Layout, number: int) -> NDArray[np.float32]:
     """Return linear reflectances (H, W, 3) of the card, first row at its upper edge.
 
     The page is rasterised at twice the resolution and averaged as light, not as code values:
     an edge that cuts a dot then stays where it was drawn.
     """
-    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1], ink=ink))
+    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1]))
     page = pdf[number % 2]
     dots = DOTS_PER_MM.get(layout.paper, DOTS_PER_MM_LARGE)
     drawn = page.render(scale=2 * dots * 25.4 / 72.0, rev_byteorder=True).to_numpy()

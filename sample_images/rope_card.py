@@ -7,12 +7,16 @@ from typing import Any
 import numpy as np
 from rope_mesh import Array
 
-BENDS = ("", "ends down", "trough", "ridge", "twist")
+BENDS = ("", "ends down", "curled up", "curled down", "belly", "twist")
 ACROSS = (0.0, 1.0)  # the whole card, as shares of its height from the lower edge
 
 
 def bent_points_mm(
-    flat_mm: Array, size_mm: tuple[float, float], bend: str, bend_mm: float
+    flat_mm: Array,
+    size_mm: tuple[float, float],
+    bend: str,
+    bend_mm: float,
+    axis_angle_deg: float = 0.0,
 ) -> Array:
     """Return where points of the flat card (N, 2), mm, lie on the bent one (N, 3), mm.
 
@@ -23,10 +27,14 @@ def bent_points_mm(
     size_mm : (width, height)
         Of the card.
     bend : str
-        "ends down": both ends hang, the rope rests on the middle. "trough", "ridge": the sides
-        stand up or hang down along the rope. "twist": two corners up, two down. "": flat.
+        "ends down": both ends hang, the rope rests on the middle. "curled up", "curled down": the
+        sides stand up or hang down, the card is curled about the rope's own direction. "belly":
+        the middle hangs between two straps at the ends. "twist": two corners up, two down. "":
+        flat.
     bend_mm : float
-        How far the ends, sides or corners lie off the flat card, mm.
+        How far ends, sides, middle or corners lie off the flat card, mm.
+    axis_angle_deg : float
+        Direction of the rope, about which a card is curled, degrees from x towards y.
 
     Raises
     ------
@@ -35,8 +43,8 @@ def bent_points_mm(
 
     Notes
     -----
-    Paper does not stretch: along a parabola the arc keeps the paper's length. A twist of a few mm
-    stretches it by less than 0.1 %, which is not taken off.
+    Paper does not stretch: along a parabola the arc keeps the paper's length. A twist or a belly
+    of a few mm stretches it by less than 0.3 %, which is not taken off.
     """
     if bend not in BENDS:
         raise ValueError(f"`bend` must be one of {', '.join(BENDS)}; got {bend!r}.")
@@ -44,10 +52,18 @@ def bent_points_mm(
     half = np.array(size_mm) / 2
     if bend == "twist":
         return np.column_stack([x, y, bend_mm * x * y / (half[0] * half[1])])
+    if bend == "belly":
+        return np.column_stack([x, y, -bend_mm * (1 + np.cos(np.pi * x / half[0])) / 2])
     if bend == "ends down":
         x, z = _on_parabola(x, half[0], -bend_mm)
     elif bend:
-        y, z = _on_parabola(y, half[1], bend_mm if bend == "trough" else -bend_mm)
+        angle = np.radians(axis_angle_deg)
+        along, across = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
+        across, z = _on_parabola(across, half[1], bend_mm if bend == "curled up" else -bend_mm)
+        x, y = (
+            along * np.cos(angle) - across * np.sin(angle),
+            (along * np.sin(angle) + across * np.cos(angle)),
+        )
     else:
         z = 0 * x
     return np.column_stack([x, y, z])
@@ -56,7 +72,7 @@ def bent_points_mm(
 def _on_parabola(arc_mm: Array, half_mm: float, height_mm: float) -> tuple[Array, Array]:
     """Return place and height, mm, of points by their arc length on z = a t^2."""
     a = height_mm / half_mm**2
-    t = np.linspace(-1.2, 1.2, 4001) * half_mm
+    t = np.linspace(-2.0, 2.0, 4001) * half_mm
     rise = np.sqrt(1 + (2 * a * t) ** 2)
     arc = np.concatenate([[0.0], np.cumsum((rise[1:] + rise[:-1]) / 2 * np.diff(t))])
     place = np.interp(arc_mm, arc - arc[2000], t)
@@ -70,6 +86,7 @@ def card_shape(
     *,
     bend: str = "",
     bend_mm: float = 0.0,
+    axis_angle_deg: float = 0.0,
     rows: tuple[float, float] = ACROSS,
 ) -> Any:
     """Return the card for the renderer; a flat and whole one is an exact rectangle."""
@@ -80,7 +97,7 @@ def card_shape(
         return {"type": "rectangle", "to_world": flat, "bsdf": bsdf}
     u, v = np.meshgrid(np.linspace(0, 1, 161), np.linspace(*rows, 161))
     flat_mm = np.column_stack([(u.ravel() - 0.5) * width, (v.ravel() - 0.5) * height])
-    points = bent_points_mm(flat_mm, size_mm, bend, bend_mm)
+    points = bent_points_mm(flat_mm, size_mm, bend, bend_mm, axis_angle_deg)
     index = np.arange(u.size).reshape(u.shape)
     here, right = index[:-1, :-1].ravel(), index[:-1, 1:].ravel()
     above, both = index[1:, :-1].ravel(), index[1:, 1:].ravel()

@@ -13,7 +13,7 @@ from card_texture import card_texture
 from rope_camera import Array, Camera, Exif, Picture, save_jpeg
 from rope_extras import broken_wire, grease_lump, taped_end
 from rope_mesh import Mesh, inner_mesh, outer_mesh
-from rope_render import BoxPx, Rendered, render
+from rope_render import SPP, render
 from rope_scene import Stage
 from rope_sensor import Sensor, develop
 from rope_shot import Shot, camera_of, card_size_mm
@@ -42,13 +42,13 @@ def _lowest_mm(shot: Shot, mesh: Mesh, half_length_mm: float) -> float:
     return float((math.sin(turn) * over[:, 1] + math.cos(turn) * over[:, 2]).min())
 
 
-def make_photograph(shot: Shot, folder: Path, *, spp: int = 16) -> dict[str, object]:
+def make_photograph(shot: Shot, folder: Path, *, spp: int = SPP) -> dict[str, object]:
     """Render one photograph into `folder` and return its row of truth."""
     return make_photographs([shot], folder, spp=spp)[0]
 
 
 def make_photographs(
-    shots: Sequence[Shot], folder: Path, *, spp: int = 16, linear: Path | None = None
+    shots: Sequence[Shot], folder: Path, *, spp: int = SPP
 ) -> list[dict[str, object]]:
     """Render photographs of one scene, which differ in their sensors only, and return their truth.
 
@@ -59,24 +59,10 @@ def make_photographs(
     folder : Path
         Where the photographs go.
     spp : int
-        Samples a pixel at the rope's outline, a square.
-    linear : Path, optional
-        Folder that keeps the linear picture and the depths (.npz, half precision), and from
-        which they are taken where they are there already.
+        Samples a pixel at the rope's outline, see `rope_render.render`.
     """
     stage, camera, truth = set_up(shots[0])
-    kept = None if linear is None else linear / (shots[0].file.rsplit(".", 1)[0] + ".npz")
-    if kept is not None and kept.exists():
-        with np.load(kept) as file:
-            seen = Rendered(file["light"].astype(np.float32), file["depth_mm"].astype(np.float32))
-    else:
-        seen = render(stage, camera, card_px=_card_box_px(shots[0], camera, stage), spp=spp)
-        if kept is not None:
-            kept.parent.mkdir(parents=True, exist_ok=True)
-            light = np.minimum(seen.light, 6e4).astype(np.float16)
-            np.savez_compressed(
-                kept, light=light, depth_mm=np.minimum(seen.depth_mm, 6e4).astype(np.float16)
-            )
+    seen = render(stage, camera, spp=spp)
     white = _paper_light(seen.light, stage, camera, shots[0])
     rows = []
     for shot in shots:
@@ -129,7 +115,9 @@ def set_up(shot: Shot) -> tuple[Stage, Camera, dict[str, object]]:
         beside = np.array([0.0, side * (d + 0.12 * layout.band_mm), 0.0])
         solids.append((laid.moved(np.eye(3), beside), shot.surface))
     stage = Stage(
-        texture=card_texture(layout, shot.card_number, shot.ink),
+        texture=card_texture(
+            replace(layout, stripe_mm=0.0) if shot.old_card else layout, shot.card_number
+        ),
         card_size_mm=card_size_mm(shot),
         solids=tuple(solids) if shot.rope_shown else (),
         light=shot.light,
@@ -166,33 +154,6 @@ def _length_mm(shot: Shot, camera: Camera) -> float:
     down = camera.centre_mm[2] / np.maximum(-ray[:, 2], 0.2)
     reach = np.hypot(*(camera.centre_mm[:2] + down[:, None] * ray[:, :2]).T).max()
     return float(min(long, 2 * reach + 4 * shot.shape.diameter_mm))
-
-
-def _card_box_px(shot: Shot, camera: Camera, stage: Stage) -> BoxPx:
-    """Return the box (x, y, width, height), px, around the card and the rope on it."""
-    angle, d = math.radians(shot.axis_angle_deg), shot.shape.diameter_mm
-    width, height = stage.card_size_mm
-    half = min(width / 2, 2.0 * d + 12.0)
-    along = np.array([math.cos(angle), math.sin(angle), 0.0])
-    across = np.array([-along[1], along[0], 0.0])
-    signs = [(a, b) for a in (-1.0, 1.0) for b in (-1.0, 1.0)]
-    top = d if shot.hold == "touching" else max(d, shot.axis_height_mm + d / 2)
-    card = [
-        np.array([a * (width / 2 + 6), b * (height / 2 + 6), z])
-        for a, b in signs
-        for z in (-abs(shot.bend_mm), abs(shot.bend_mm))
-    ]
-    rope = [
-        a * half * along + (shot.offset_mm + b * 0.8 * d) * across + [0, 0, z]
-        for a, b in signs
-        for z in (0.0, top)
-    ]
-    seen = camera.project(np.array(card + rope))
-    size = [camera.width_px, camera.height_px]
-    low = np.clip(np.floor(seen.min(axis=0)), 0, size).astype(int)
-    high = np.clip(np.ceil(seen.max(axis=0)), 0, size).astype(int)
-    high -= (high - low) % 2  # the light is found at half the resolution
-    return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])
 
 
 def _paper_light(linear: Picture, stage: Stage, camera: Camera, shot: Shot) -> Array:

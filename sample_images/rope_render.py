@@ -1,11 +1,10 @@
 """The picture that a perfect lens would give, by the path tracer Mitsuba 3, at little cost.
 
-Light and colour are found apart. Light on flat things is smooth, so few samples at low resolution
-and a denoiser do for it; colour (the card's chess pattern, the ground's mottle) is looked up at
-full resolution and put on. Only the rope on the card gets full paths at full resolution, most of
-them within a few pixels of its outline, where nothing is smoothed: no edge that is measured is
-moved. Pixels are sampled by list, not by box, so that one compiled program serves all passes of
-a scene and all scenes of a kind.
+Light and colour are found apart. Light on flat things is smooth but for the rims of shadows, so
+samples at half the resolution, smoothed, do for it; colour (the card's pattern, the ground's
+mottle) is looked up at full resolution and put on. The rope and what lies right beside it get full
+paths at full resolution, and nothing is smoothed there: no edge that is measured is moved. Pixels
+are sampled by list, not by box, so that one compiled program serves all passes of a scene.
 """
 
 from __future__ import annotations
@@ -17,17 +16,25 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from rope_camera import Camera, Picture
 from rope_scene import Stage, load_renderer, scene_of
 
-BoxPx = tuple[int, int, int, int]
-Sampled = Callable[[Any, Any, float, int], Picture]  # what, pixels, size of one, samples -> means
+# what, upper left corners, px, size of a square, px, cells along its side, the brightest that
+# a sample may be (one for each square; none: no limit) -> mean of each square
+Sampled = Callable[..., Picture]
 
-CHUNK = 2**20  # samples traced at once: about 1 GB of memory
-SAMPLES = 4  # of every path pass: the compiled program depends on it
-RAW_PX = 4  # nothing is smoothed within this of the rope's outline
+SPP = 64  # samples a pixel at the rope's outline, if nothing else is said
+SAMPLES = 4  # of each cell: the compiled program depends on it
+LIGHT_CELL_PX = 2
+LIGHT_SIGMA = 2.5  # smoothing of the light on flat things, in cells of LIGHT_CELL_PX
+RIM = 0.12  # where light differs by more than this from its smoothed self, a shadow's rim is kept
+# A path from paper by a wire to the sun is rare and bright: too few are met to make the smooth
+# gleam that they are. On paper, a sample counts as no more than GLEAM times the light around it,
+# on the rope as no more than GLINT times the light on well-lit paper (white is full at 1.3 times).
+GLEAM, GLINT = 5.0, 20.0
 FAINT = np.float32(0.01)  # keeps colour from being divided by nothing
-ALBEDO, NORMAL, DEPTH, SHAPE = slice(0, 3), slice(3, 6), 6, 7
+ALBEDO, DEPTH, SHAPE = slice(0, 3), 3, 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +45,7 @@ class Rendered:
     depth_mm: Picture
 
 
-def render(stage: Stage, camera: Camera, *, card_px: BoxPx, spp: int) -> Rendered:
+def render(stage: Stage, camera: Camera, *, spp: int) -> Rendered:
     """Return what a perfect lens would see.
 
     Parameters
@@ -47,135 +54,169 @@ def render(stage: Stage, camera: Camera, *, card_px: BoxPx, spp: int) -> Rendere
         What stands in front of the camera.
     camera : Camera
         The camera.
-    card_px : (x, y, width, height)
-        Box around the card and the rope on it, px; rope outside of it is rendered coarsely.
     spp : int
-        Samples a pixel at the rope's outline: 4, 16, 36 and so on; each has its own cell of the
-        pixel, so that no edge is shifted.
+        Samples a pixel beside the rope and at its outline: 16, 64, 256 and so on (4 times the
+        square of an even number); each has its own cell of the pixel, so that no edge is shifted.
 
     Raises
     ------
     ValueError
-        If `spp` is not four times a square.
+        If `spp` is not four times the square of an even number.
     SystemExit
-        If Mitsuba, Open Image Denoise or an LLVM library is missing.
+        If Mitsuba or an LLVM library is missing.
     """
-    if spp < SAMPLES or SAMPLES * math.isqrt(spp // SAMPLES) ** 2 != spp:
-        raise ValueError(f"`spp` must be 4, 16, 36 or so (4 times a square); got {spp}.")
+    cells = math.isqrt(spp // SAMPLES)
+    if cells < 2 or cells % 2 or SAMPLES * cells**2 != spp:
+        raise ValueError(f"`spp` must be 16, 64, 144, 256 or so; got {spp}.")
     mi = load_renderer()
     rng = np.random.default_rng(stage.seed)
     scene = mi.load_dict(scene_of(mi, stage, camera, rng))
     path = mi.load_dict({"type": "path", "max_depth": 4, "rr_depth": 8})
-    guides = mi.load_dict(
-        {"type": "aov", "aovs": "albedo:albedo,normal:sh_normal,depth:depth,shape:shape_index"}
-    )
+    guides = mi.load_dict({"type": "aov", "aovs": "albedo:albedo,depth:depth,shape:shape_index"})
     sampled = _sampler(mi, scene, camera, rng)
-    size = (camera.width_px, camera.height_px)
-    everything = (0, 0, *size)
-    far = _box_of(sampled, guides, everything, 2, 1)
-    colour = cv2.resize(far[..., ALBEDO], size, interpolation=cv2.INTER_LINEAR)
-    depth = cv2.resize(far[..., DEPTH], size, interpolation=cv2.INTER_NEAREST)
-    light = _light(sampled, path, _halved(_halved(far)), everything, cell=8)
-    picture = np.asarray(cv2.resize(light, size) * (colour + FAINT), np.float32)
-    x, y, width, height = card_px
-    if width > 0 and height > 0:
-        near = _box_of(sampled, guides, card_px, 1, 4)
-        light = _light(sampled, path, _halved(near), card_px, cell=2)
-        part = cv2.resize(light, (width, height)) * (near[..., ALBEDO] + FAINT)
-        _put_rope(sampled, path, part, near, _numbers(scene, "solid"), (x, y), spp)
-        picture[y : y + height, x : x + width] = part
-        depth[y : y + height, x : x + width] = near[..., DEPTH]
-    return Rendered(picture, np.asarray(depth * _slant(camera), np.float32))
+    guide = _grid(sampled, guides, camera, 1, 2)
+    # A pixel that rope and card share has a mean between whole numbers: neither of the two.
+    rope = np.isin(guide[..., SHAPE], _numbers(scene, "solid")).astype(np.uint8)
+    rope = cv2.morphologyEx(rope, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    card = np.isin(guide[..., SHAPE], _numbers(scene, "card")).astype(np.uint8)
+    light = _flat_light(_grid(sampled, path, camera, LIGHT_CELL_PX, 2), guide, rope, card)
+    picture = light * (guide[..., ALBEDO] + FAINT)
+    if rope.any():
+        _put_rope(sampled, path, picture, light, rope, cells)
+    return Rendered(
+        np.asarray(picture, np.float32), np.asarray(guide[..., DEPTH] * _slant(camera), np.float32)
+    )
 
 
 def _put_rope(
     sampled: Sampled,
     path: Any,
-    part: Picture,
-    near: Picture,
-    ropes: list[int],
-    corner_px: tuple[int, int],
-    spp: int,
+    picture: Picture,
+    light: Picture,
+    rope: NDArray[np.uint8],
+    cells: int,
 ) -> None:
-    """Put the rope, and the card right beside it, into the card's part of the picture."""
-    # A pixel that rope and card share has a mean between whole numbers: neither of the two.
-    rope = np.isin(near[..., SHAPE], ropes).astype(np.uint8)
-    rope = cv2.morphologyEx(rope, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-    if not rope.any():
-        return
+    """Put the rope, and what lies right beside it, into the picture."""
     outside = cv2.distanceTransform(1 - rope, cv2.DIST_L2, 3)
     inside = cv2.distanceTransform(rope, cv2.DIST_L2, 3)
-    width = 2 * float(inside.max())
-    from_outline = np.maximum(outside, inside)
-    zone = outside <= 0.15 * width + 10
-    outline = zone & (from_outline <= 0.03 * width + RAW_PX + 2)
-    for where, parts in ((zone & ~outline, 1), (outline, math.isqrt(spp // SAMPLES))):
-        corner = np.argwhere(where)[:, None, ::-1] + corner_px
-        share = np.arange(parts) / parts
-        at = (corner + np.stack(np.meshgrid(share, share), axis=-1).reshape(-1, 2)).reshape(-1, 2)
+    width = 2 * float(np.percentile(inside[inside > 0], 99))
+    deep = inside > 0.03 * width + 6
+    beside = (outside <= 0.15 * width + 10) & ~deep
+    limit = GLEAM * light.max(axis=2)
+    limit[rope == 1] = GLINT * np.percentile(light[rope == 0], 90)
+    for where, parts in ((beside, cells), (deep, cells // 2)):
+        at = np.argwhere(where)[:, ::-1]
         if len(at):
-            light = sampled(path, at, 1 / parts, SAMPLES)[:, :3]
-            part[where] = light.reshape(-1, parts * parts, 3).mean(axis=1)
-    rows, columns = np.flatnonzero(zone.any(axis=1)), np.flatnonzero(zone.any(axis=0))
-    box = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    smooth = _denoised(part[box], near[box], quality="fast")
-    soft = zone[box] & (from_outline[box] > RAW_PX + 1)
-    part[box][soft] = smooth[soft]
+            picture[where] = sampled(path, at, 1, parts, limit[where])[:, :3]
 
 
-def _light(sampled: Sampled, path: Any, guide: Picture, box: BoxPx, *, cell: int) -> Picture:
-    """Return the light without the colours in a box, one value for `cell` x `cell` pixels."""
-    seen = _box_of(sampled, path, box, cell, SAMPLES)[..., :3]
-    clean = _denoised(seen, guide, quality="fast")
-    return np.asarray(clean / (guide[..., ALBEDO] + FAINT), np.float32)
+def _flat_light(
+    seen: Picture, guide: Picture, rope: NDArray[np.uint8], card: NDArray[np.uint8]
+) -> Picture:
+    """Return the light (H, W, 3) on what is flat, without its colour."""
+    height, width = rope.shape
+    rows, columns = seen.shape[:2]
+
+    def in_cells(picture: Any) -> Picture:
+        even = cv2.copyMakeBorder(
+            np.asarray(picture, np.float32),
+            0, rows * LIGHT_CELL_PX - height, 0, columns * LIGHT_CELL_PX - width,
+            cv2.BORDER_REPLICATE,
+        )  # fmt: skip
+        return np.asarray(cv2.resize(even, (columns, rows), interpolation=cv2.INTER_AREA))
+
+    bare = seen[..., :3] / (in_cells(guide[..., ALBEDO]) + FAINT)
+    bare = cv2.merge([cv2.medianBlur(np.ascontiguousarray(bare[..., k]), 5) for k in range(3)])
+    free, on_card = in_cells(rope) == 0, in_cells(card)
+    smooth = np.zeros_like(bare)
+    for own in (free & (on_card == 1), free & (on_card < 1)):
+        weight = own.astype(np.float32)
+        wide = _smoothed(bare, weight, LIGHT_SIGMA)
+        fine = _smoothed(bare, weight, 0.8)
+        off = np.abs(fine - wide).mean(axis=2) / (wide.mean(axis=2) + 1e-6)
+        rim = cv2.GaussianBlur(np.clip(off / RIM - 1, 0, 1).astype(np.float32), (0, 0), 1.0)
+        mixed = wide + rim[..., None] * (fine - wide)
+        smooth[own] = mixed[own]
+    # Cells under the rope are painted over later; those at its edge take their neighbours' light.
+    hidden = (~free).astype(np.float32)
+    filled = _smoothed(smooth, 1 - hidden, 2 * LIGHT_SIGMA)
+    smooth[~free] = filled[~free]
+    whole = cv2.resize(
+        smooth, (columns * LIGHT_CELL_PX, rows * LIGHT_CELL_PX), interpolation=cv2.INTER_LINEAR
+    )
+    return np.asarray(whole[:height, :width], np.float32)
 
 
-def _halved(guide: Picture) -> Picture:
-    """Return guides at half the resolution, each the mean of four, the last ones repeated."""
-    rows, columns = guide.shape[:2]
-    even = np.pad(guide, ((0, rows % 2), (0, columns % 2), (0, 0)), mode="edge")
-    return np.asarray(cv2.resize(even[..., :6], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+def _smoothed(picture: Picture, weight: Picture, sigma: float) -> Picture:
+    share = cv2.GaussianBlur(weight, (0, 0), sigma)
+    blurred = cv2.GaussianBlur(picture * weight[..., None], (0, 0), sigma)
+    return np.asarray(blurred / np.maximum(share, 1e-6)[..., None], np.float32)
 
 
-def _box_of(sampled: Sampled, what: Any, box: BoxPx, cell: int, samples: int) -> Picture:
-    x, y, width, height = box
-    columns, rows = math.ceil(width / cell), math.ceil(height / cell)
-    grid = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2)
-    return sampled(what, grid * cell + (x, y), cell, samples).reshape(rows, columns, -1)
+def _grid(sampled: Sampled, what: Any, camera: Camera, cell: int, parts: int) -> Picture:
+    """Return the means over the whole picture's squares of `cell` px, (rows, columns, channels)."""
+    columns, rows = math.ceil(camera.width_px / cell), math.ceil(camera.height_px / cell)
+    corners = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1).reshape(-1, 2)
+    return sampled(what, corners * cell, cell, parts).reshape(rows, columns, -1)
 
 
 def _sampler(mi: Any, scene: Any, camera: Camera, rng: np.random.Generator) -> Sampled:
     import drjit as dr
 
-    sensor = mi.load_dict(_sensor(mi, camera))
+    random = mi.load_dict({"type": "stratified", "sample_count": SAMPLES})
+    random.set_samples_per_wavefront(SAMPLES)  # one cell's samples follow one another
+    chunk = 2**24 if "cuda" in mi.variant() else 2**20  # samples at once: 1 GB per 2^20 by LLVM
 
-    def sampled(what: Any, corner_px: Any, cell: float, samples: int) -> Picture:
-        """Return the mean (N, channels) over squares of `cell` px with these upper left corners."""
-        side = math.isqrt(samples)
-        own = np.stack(np.meshgrid(np.arange(side), np.arange(side)), axis=-1)
-        own = own.reshape(-1, 2).astype(np.float32)
-        random = mi.load_dict({"type": "stratified", "sample_count": samples})
-        random.set_samples_per_wavefront(samples)  # one pixel's samples follow one another
-        size = np.array([camera.width_px, camera.height_px], np.float32)
+    def opaque(value: float) -> Any:  # a number that the compiled program takes as an input
+        return dr.opaque(mi.Float, float(value))
+
+    focal, u0, v0 = opaque(camera.focal_px), *map(opaque, camera.principal_px)
+    turn = [[opaque(value) for value in row] for row in camera.R_cam_card]
+    centre = mi.Point3f(*map(opaque, camera.centre_mm))
+
+    def rays(u: Any, v: Any) -> Any:
+        """Return rays through places in px, (0, 0) in the corner of the first pixel."""
+        x, y = (u - 0.5 - u0) / focal, (v - 0.5 - v0) / focal
+        ahead = [turn[0][k] * x + turn[1][k] * y + turn[2][k] for k in range(3)]
+        return mi.RayDifferential3f(mi.Ray3f(centre, dr.normalize(mi.Vector3f(*ahead))))
+
+    def sampled(
+        what: Any,
+        corner_px: NDArray[np.int64],
+        cell: float,
+        parts: int,
+        limit: Picture | None = None,
+    ) -> Picture:
+        each = parts * parts * SAMPLES
+        side, size = dr.opaque(mi.UInt32, parts), opaque(cell / parts)
         found = []
-        step = max(1, CHUNK // samples)
+        step = max(1, chunk // each)
         for start in range(0, len(corner_px), step):
-            corners = corner_px[start : start + step, None, :].astype(np.float32)
-            at = rng.random((len(corners), samples, 2), dtype=np.float32)
-            at += own
-            at *= np.float32(cell / side)
-            at += corners
-            at /= size
-            random.seed(int(rng.integers(2**31)), len(corners) * samples)
-            x, y = (np.ascontiguousarray(at[..., axis]).ravel() for axis in (0, 1))
-            ray, _ = sensor.sample_ray_differential(
-                0.0, 0.5, mi.Point2f(x, y), mi.Point2f(0.5, 0.5)
-            )
-            colour, _, extra = what.sample(scene, random, ray)
+            corners = corner_px[start : start + step].astype(np.float32)
+            count = len(corners) * each
+            random.seed(dr.opaque(mi.UInt32, int(rng.integers(2**31))), count)
+            index = dr.arange(mi.UInt32, count)
+            part, own = index // SAMPLES % (side * side), index % SAMPLES
+            corner = index // SAMPLES // (side * side)
+            jitter = random.next_2d()
+            place = [
+                dr.gather(mi.Float, mi.Float(np.ascontiguousarray(corners[:, axis])), corner)
+                + size * (mi.Float(cell_of) + 0.5 * (mi.Float(half_of) + jitter[axis]))
+                for axis, cell_of, half_of in (
+                    (0, part % side, own % 2),
+                    (1, part // side, own // 2),
+                )
+            ]
+            colour, _, extra = what.sample(scene, random, rays(*place))
             channels = extra if extra else [colour[0], colour[1], colour[2]]
+            channels = [dr.select(dr.isfinite(c), mi.Float(c), 0.0) for c in channels]
+            # one program serves with and without a limit
+            own_limit = np.full(len(corners), np.inf) if limit is None else limit[start:][:step]
+            most = dr.gather(mi.Float, mi.Float(own_limit.astype(np.float32)), corner)
+            channels = [dr.minimum(c, most) for c in channels]
             dr.eval(channels)
-            means = [np.asarray(c).reshape(-1, samples).mean(axis=1) for c in channels]
-            found.append(np.nan_to_num(np.stack(means, axis=-1)))
+            means = [np.asarray(dr.block_sum(c, each)) / each for c in channels]
+            found.append(np.stack(means, axis=-1).astype(np.float32))
         return np.concatenate(found)
 
     return sampled
@@ -191,41 +232,3 @@ def _slant(camera: Camera) -> Picture:
     x = (np.arange(camera.width_px) - camera.principal_px[0]) / camera.focal_px
     y = (np.arange(camera.height_px) - camera.principal_px[1]) / camera.focal_px
     return np.asarray(1 / np.sqrt(1 + x[None] ** 2 + y[:, None] ** 2), np.float32)
-
-
-def _denoised(colour: Picture, guide: Picture, *, quality: str) -> Picture:
-    try:
-        import pyoidn  # type: ignore[import-untyped]
-    except ImportError:
-        raise SystemExit(
-            "Open Image Denoise is missing: install the extra, "
-            "pip install 'rope-photo-check[samples]'."
-        ) from None
-    cleaned = pyoidn.denoise(
-        np.ascontiguousarray(colour),
-        np.ascontiguousarray(guide[..., ALBEDO]),
-        np.ascontiguousarray(guide[..., NORMAL]),
-        hdr=True,
-        clean_aux=True,
-        quality=quality,
-    )
-    return np.asarray(cleaned, dtype=np.float32)
-
-
-def _sensor(mi: Any, camera: Camera) -> dict[str, Any]:
-    to_world = np.eye(4)
-    to_world[:3, :3] = camera.R_cam_card.T * [-1.0, -1.0, 1.0]  # Mitsuba: x left, y up
-    to_world[:3, 3] = camera.centre_mm
-    width, height = camera.width_px, camera.height_px
-    return {
-        "type": "perspective",
-        "fov": math.degrees(2 * math.atan(width / 2 / camera.focal_px)),
-        "fov_axis": "x",
-        # Mitsuba's offset moves the window, not the principal point: the sign turns.
-        "principal_point_offset_x": ((width - 1) / 2 - camera.principal_px[0]) / width,
-        "principal_point_offset_y": ((height - 1) / 2 - camera.principal_px[1]) / height,
-        "near_clip": 5.0,
-        "far_clip": 1e5,
-        "to_world": mi.ScalarTransform4f(to_world),
-        "film": {"type": "hdrfilm", "width": width, "height": height, "rfilter": {"type": "box"}},
-    }

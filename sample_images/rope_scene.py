@@ -37,6 +37,11 @@ def load_renderer() -> Any:
         raise SystemExit(
             "Mitsuba is missing: install the extra, pip install 'rope-photo-check[samples]'."
         ) from None
+    import drjit
+
+    if drjit.has_backend(drjit.JitBackend.CUDA):
+        mitsuba.set_variant("cuda_ad_rgb")
+        return mitsuba
     library = os.environ.get("DRJIT_LIBLLVM_PATH") or _newest_llvm()
     if not library:
         raise SystemExit(
@@ -97,6 +102,7 @@ def scene_of(mi: Any, stage: Stage, camera: Camera, rng: np.random.Generator) ->
             stage.card_size_mm,
             bend=stage.bend,
             bend_mm=stage.bend_mm,
+            axis_angle_deg=stage.rope_angle_deg,
             rows=stage.card_rows,
         ),
         "ground": {

@@ -11,7 +11,7 @@ from rope_card import ACROSS, bent_points_mm
 from rope_mesh import RopeShape
 from rope_sensor import Sensor
 
-from vision.target.layout import Ink, chess_corners_mm, layout_named
+from vision.target.layout import chess_corners_mm, layout_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,6 @@ class Shot:
     seed: int
     surface: str = "galvanised"
     light: str = "overcast"
-    ink: Ink = "blue"
     distance_mm: float = 400.0
     tilt_deg: float = 0.0
     azimuth_deg: float = 0.0
@@ -71,6 +70,7 @@ class Shot:
     rope_shown: bool = True
     print_checked: bool = True
     pair: str = ""
+    old_card: bool = False
 
 
 def camera_of(shot: Shot) -> Camera:
@@ -96,4 +96,4 @@ def card_size_mm(shot: Shot) -> tuple[float, float]:
 def chess_corners_3d(shot: Shot) -> Array:
     """Return the card's chess corners (N, 3) as they really lie, mm."""
     drawn = chess_corners_mm(layout_named(shot.layout)) * [shot.scale_x, shot.scale_y]
-    return bent_points_mm(drawn, card_size_mm(shot), shot.bend, shot.bend_mm)
+    return bent_points_mm(drawn, card_size_mm(shot), shot.bend, shot.bend_mm, shot.axis_angle_deg)

@@ -9,7 +9,7 @@ import numpy as np
 from rope_camera import Picture
 from rope_mesh import Array, Mesh
 
-SURFACES = ("galvanised", "bright", "greased", "rusty", "wet")
+SURFACES = ("galvanised", "bright", "greased", "rusty", "wet", "polished")
 
 
 def _mottle(points_mm: Array, scale_mm: float, rng: np.random.Generator) -> Picture:
@@ -50,12 +50,20 @@ def _colours(mesh: Mesh, surface: str, rng: np.random.Generator) -> Array:
         {
             "galvanised": (0.62, 0.64, 0.67),
             "bright": (0.78, 0.77, 0.75),
+            "polished": (0.80, 0.80, 0.80),
             "greased": (0.030, 0.027, 0.024),
             "rusty": (0.23, 0.095, 0.045),
             "wet": (0.42, 0.43, 0.44),
         }[surface]
     )
-    depth = {"galvanised": 0.16, "bright": 0.08, "greased": 0.4, "rusty": 0.4, "wet": 0.15}[surface]
+    depth = {
+        "galvanised": 0.16,
+        "bright": 0.08,
+        "polished": 0.0,
+        "greased": 0.4,
+        "rusty": 0.4,
+        "wet": 0.15,
+    }[surface]
     spots = _mottle(mesh.vertices_mm, 12.0, rng) + 0.7 * _mottle(mesh.vertices_mm, 2.5, rng)
     return np.asarray(np.clip(base * np.exp(depth * spots)[:, None], 0.005, 0.95))
 
@@ -71,6 +79,7 @@ def _bsdf(surface: str) -> dict[str, Any]:
     scattering: dict[str, dict[str, Any]] = {
         "galvanised": metal | {"alpha": 0.32},
         "bright": metal | {"alpha": 0.12},
+        "polished": metal | {"alpha": 0.02},
         "greased": {
             "type": "principled",
             "base_color": colour,

@@ -62,7 +62,6 @@ def truth_row(
         "lay_mm": round(shot.shape.lay_mm, 2) if shot.shape.strands else "",
         "surface": shot.surface,
         "light": shot.light,
-        "ink": shot.ink,
         "layout": shot.layout,
         "card_number": shot.card_number,
         "distance_mm": round(float(np.linalg.norm(c)), 2),

@@ -18,8 +18,19 @@ NOMINAL_MM, LAY_MM = 22.0, 143.0
 START = datetime(2026, 9, 15, 9, 4, 20)
 INSPECTION = "2026-09-quay-crane-2"
 GAUGE = "caliper 7"
-READING_SD_MM = 0.022  # one hand, wide jaws, a dirty rope (common practice, no source)
-WRONG = (3, 90)  # the reading that was typed with two digits exchanged
+WRONG, TYPED_MM = (3, 90), 22.11  # the reading that was typed with two digits exchanged
+# (station, view): what the gauge showed, mm, and how long after the photograph it was logged, s.
+# Within 0.04 mm of the caliper truth: one hand, wide jaws, a dirty rope.
+READINGS = {
+    (1, 0): (22.24, 48),
+    (1, 90): (22.17, 74),
+    (2, 0): (22.03, 63),
+    (2, 90): (22.19, 71),
+    (3, 0): (21.50, 49),
+    (3, 90): (21.21, 72),
+    (4, 0): (22.18, 72),
+    (4, 90): (22.17, 67),
+}
 
 ROPE = {
     "identity": "quay crane 2, hoist rope, left",

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 # What is fitted, in the order of vectors and covariances.
 FITTED = (
     "rotation_x", "rotation_y", "rotation_z", "x_mm", "y_mm", "z_mm",
-    "log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm",
+    "log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm", "bow_mm",
 )  # fmt: skip
 UNKNOWN_FOCAL_RATIO = 0.85  # over the long side: between wide (0.7) and portrait (1.4) lenses
 U_LOG_UNKNOWN_FOCAL = 0.30
@@ -97,8 +97,9 @@ class Camera:
         Radial distortion, x' = x (1 + k1 r^2), 1.
     centre_x_px, centre_y_px : float
         Principal point, px.
-    curl_mm, twist_mm : float
-        Shape of the card: height of its ends, and of one corner, over its middle, mm.
+    curl_mm, twist_mm, bow_mm : float
+        Shape of the card: height of its ends, and of one corner, over its middle, and of its
+        middle line over its long sides, mm.
     k2, p1, p2 : float
         Further distortion of a calibrated lens, radial and tangential, 1. They are known
         beforehand and never fitted: what is uncertain about them is in k1's uncertainty, which
@@ -117,6 +118,7 @@ class Camera:
     centre_y_px: float
     curl_mm: float = 0.0
     twist_mm: float = 0.0
+    bow_mm: float = 0.0
     k2: float = 0.0
     p1: float = 0.0
     p2: float = 0.0
@@ -254,6 +256,20 @@ def _further(camera: Camera, straight: Array) -> Array:
     return np.asarray(camera.k2 * r2**2 * straight + r2 * across + 2 * pull * straight)
 
 
+def tilt_deg(camera: Camera, station_mm: Array) -> float:
+    """Return the angle between the line of sight at a place and the card's normal, deg.
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    station_mm : ndarray of shape (3,)
+        The place, in the card's frame, mm.
+    """
+    sight = camera_centre_mm(camera) - station_mm
+    return float(np.degrees(np.arccos(np.clip(sight[2] / np.linalg.norm(sight), -1, 1))))
+
+
 def rays(camera: Camera, points_px: Array) -> Array:
     """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
     bent = (points_px - camera.principal_point_px) / camera.focal_px
@@ -267,7 +283,37 @@ def rays(camera: Camera, points_px: Array) -> Array:
 
 
 def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
-    """Return points of the flat card (N, 2), mm, on the card as it curls and twists (N, 3)."""
+    """Return points of the flat card (N, 2), mm, on the card as it is bent (N, 3).
+
+    A sheet does not stretch: on a parabola z = a t^2 the arc to a point is longer than t by
+    2/3 a^2 t^3, to second order in the slope, and the points draw nearer by as much.
+    """
+    return bent_with_derivatives_mm(camera, flat_mm, half_length_mm, half_height_mm)[0]
+
+
+def bent_with_derivatives_mm(
+    camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float
+) -> tuple[Array, Array]:
+    """Return what `bent_mm` does, and its derivatives by curl, twist and bow (3, N, 3)."""
     x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
-    height = camera.curl_mm * x * x + camera.twist_mm * x * y
-    return np.column_stack([flat_mm, height])
+    none = np.zeros(len(x))
+    rises = np.stack([x * x, x * y, -y * y])  # over the middle, by curl, twist and bow
+    along = np.stack([2 * x, y, none]) / half_length_mm
+    slopes = np.stack([along, np.stack([none, x, -2 * y]) / half_height_mm], axis=-1)  # (3, N, 2)
+    shape = np.array([camera.curl_mm, camera.twist_mm, camera.bow_mm])
+    rise, slope = shape @ rises, np.tensordot(shape, slopes, 1)
+    ahead = np.empty((3, len(x), 3))
+    ahead[..., :2] = -(rises[..., None] * slope + rise[:, None] * slopes) / 3
+    ahead[..., 2] = rises
+    ahead[2, :, 2] += 1
+    return np.column_stack([flat_mm - rise[:, None] * slope / 3, rise + camera.bow_mm]), ahead
+
+
+def card_height_mm(
+    camera: Camera, points_mm: Array, half_length_mm: float, half_height_mm: float
+) -> Array:
+    """Return how high the card lies over its plane (N,) at points (N, 2), mm."""
+    x, y = points_mm[:, 0] / half_length_mm, points_mm[:, 1] / half_height_mm
+    return np.asarray(
+        camera.curl_mm * x * x + camera.twist_mm * x * y + camera.bow_mm * (1 - y * y)
+    )

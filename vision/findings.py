@@ -51,15 +51,15 @@ WITH_CARD: dict[str, Reason] = {
         "refuse",
         0.35,
         "mm",
-        "The card is bent: its corners lie up to {value:.2f} mm off a "
-        "plane; {limit:.2f} mm is allowed.",
+        "The card is bent along the rope: its ends lie {value:.2f} mm off its middle; "
+        "{limit:.2f} mm is allowed.",
         "Press the card flat, or glue it on a stiff plate.",
     ),
     "card-slightly-bent": Reason(
         "warn",
         0.15,
         "mm",
-        "The card is not quite flat: its corners lie up to {value:.2f} mm off a plane.",
+        "The card is not quite flat along the rope: its ends lie {value:.2f} mm off its middle.",
         "A stiff plate behind the card makes the figure surer.",
     ),
     "number-unread": Reason(
@@ -161,7 +161,7 @@ WITH_CARD: dict[str, Reason] = {
     ),
     "rope-askew": Reason(
         "refuse",
-        50.0,
+        20.0,
         "deg",
         "The rope crosses the card at {value:.0f} degrees to its band; "
         "{limit:.0f} degrees is the most.",
@@ -175,11 +175,11 @@ WITH_CARD: dict[str, Reason] = {
         "Choose a place nearer to the middle of the card.",
     ),
     "crowns-unclear": Reason(
-        "refuse",
-        0.6,
-        "%",
-        "The rope's outline swings by {value:.1f} % of its diameter without a regular pattern of "
-        "crowns; {limit:.1f} % is the most for a smooth bar.",
+        "warn",
+        None,
+        "1",
+        "The rope's outline swings without a regular pattern of crowns; the jaws bear on what "
+        "stands highest.",
         "Measure clear of tape, seizings, rope ends, kinks and lumps of grease, in even light.",
     ),
     "too-few-crowns": Reason(
@@ -214,46 +214,45 @@ WITH_CARD: dict[str, Reason] = {
         "looks; {limit:.2f} times is the least.",
         "Print the card for a thicker rope, or centre the rope on the band.",
     ),
-    "band-not-blue": Reason(
+    "plain-card": Reason(
         "refuse",
         None,
-        "",
-        "The card's band has a colour, but it is not blue: the picture's colours were changed, or "
-        "the card was printed in other ones.",
-        "Send the original file from the camera, and print the card in its own colours.",
+        "1",
+        "The card's band has no stripes: it is a card of the older, plain kind.",
+        "Print the striped card of the same paper and size; its stripes show where the rope ends.",
     ),
-    "white-band": Reason(
+    "stripes-faint": Reason(
         "refuse",
         25.0,
         "%",
-        "On the white band the rope is {value:.0f} % as light as the band; above {limit:.0f} % a "
-        "shadow beside it passes for rope.",
-        "Use the white band for dark greased ropes only; take the blue band, or the black one.",
+        "The stripes on the band stand out by {value:.0f} % of the light only; {limit:.0f} % is "
+        "the least.",
+        "Hold still, tap on the rope to focus, keep glare off the card, and print it in full "
+        "black on plain white paper.",
     ),
-    "edges-soft": Reason(
+    "hard-shadow": Reason(
         "refuse",
-        60.0,
-        "%",
-        "On a band without colour the rope's edge is soft: right behind it only {value:.0f} % of "
-        "the rope's own lightness is reached; {limit:.0f} % is the least.",
-        "Use a card with the blue band: bright wires mirror a black or white one.",
+        3.5,
+        "px",
+        "A black shadow without light lies along one edge of the rope, {value:.1f} px wide; up to "
+        "{limit:.1f} px can be allowed for.",
+        "Turn off the flash, and give light from more than one side.",
     ),
-    "flanks-mirror": Reason(
+    "card-bowed": Reason(
         "refuse",
-        22.0,
-        "%",
-        "The band is mirrored in the rope's flank: right behind its edge only {value:.0f} % of the "
-        "rope's own colour is reached; {limit:.0f} % is the least.",
-        "Give light from the sides instead of from behind the camera or the rope, or dull the rope "
-        "with chalk; measure with the gauge where you can.",
+        8.0,
+        "mm",
+        "The card is bowed about the rope's own direction: its middle lies {value:.1f} mm off its "
+        "long sides; {limit:.0f} mm is the most that can be allowed for.",
+        "Press the card flat, or glue it on a stiff plate.",
     ),
-    "smooth-on-black": Reason(
-        "refuse",
-        None,
-        "",
-        "What lies on the black band shows no strand crowns: a smooth, bright bar mirrors the band "
-        "in a flank as wide as itself, and looks thinner than it is.",
-        "Use a card with the blue band.",
+    "card-slightly-bowed": Reason(
+        "warn",
+        0.5,
+        "mm",
+        "The card is bowed about the rope's own direction: its middle lies {value:.1f} mm off its "
+        "long sides. The figure allows for it.",
+        "A stiff plate behind the card makes the figure surer.",
     ),
     "two-ropes": Reason(
         "refuse",
@@ -355,6 +354,13 @@ WITHOUT_CARD: dict[str, Reason] = {
         "No two edges that run on side by side were found along the line.",
         "Draw the line square across the object, from plain ground to plain ground; or mark two "
         "points on each edge yourself.",
+    ),
+    "on-stripes": Reason(
+        "refuse",
+        None,
+        "1",
+        "The line ends on a striped card, whose stripes pass for edges here.",
+        "Measure the photograph by its card, or mark two points on each edge yourself.",
     ),
     "height-unsaid": Reason(
         "warn",

@@ -101,9 +101,8 @@ class Solution:
 def fit(
     residuals: Callable[[Array], Array],
     start: Array,
-    jacobian: Callable[[Array], Array] | None = None,
+    jacobian: Callable[[Array], Array] | Array,
     *,
-    steps: Array | None = None,
     robust: int = 0,
 ) -> Solution:
     """Return the numbers that make the sum of squared residuals least.
@@ -115,18 +114,17 @@ def fit(
         known of a number beforehand is one more residual.
     start : ndarray of shape (n,)
         Where to begin.
-    jacobian : callable, optional
-        From the numbers to the derivatives of the residuals (m, n); central differences if None.
-    steps : ndarray of shape (n,), optional
-        How far to go to each side for those; 1e-6 by default.
+    jacobian : callable, or ndarray of shape (n,)
+        From the numbers to the derivatives of the residuals (m, n); or how far to go to each side
+        for central differences.
     robust : int, optional
         How many of the residuals, from the first, are held by Huber's loss.
     """
-    if jacobian is None:
-        sizes = np.full(len(start), 1e-6) if steps is None else steps
 
-        def jacobian(values: Array) -> Array:
-            return derivatives(residuals, values, sizes).T
+    def slopes(values: Array) -> Array:
+        if callable(jacobian):
+            return jacobian(values)
+        return derivatives(residuals, values, jacobian).T
 
     def huber(squares: Array) -> Array:
         loss = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
@@ -138,22 +136,21 @@ def fit(
         return loss
 
     loss: Any = huber if robust else "linear"
-    result = optimize.least_squares(residuals, start, jacobian, x_scale="jac", loss=loss)
+    result = optimize.least_squares(residuals, start, slopes, x_scale="jac", loss=loss)
     left = np.asarray(result.fun, float)
     weights = np.ones(len(left))
     weights[:robust] = np.minimum(1.0, HUBER / np.maximum(np.abs(left[:robust]), 1e-12))
-    return Solution(np.asarray(result.x, float), left, weights, jacobian(result.x))
+    return Solution(np.asarray(result.x, float), left, weights, slopes(result.x))
 
 
 def fit_with_scatter(
     residuals: Callable[[Array, float], Array],
     start: Array,
-    jacobian: Callable[[Array, float], Array] | None = None,
+    jacobian: Callable[[Array, float], Array] | Array,
     *,
     robust: int,
     sigma: float,
     floor: float,
-    steps: Array | None = None,
 ) -> tuple[Solution, float]:
     """Fit while the scatter of the observations is read off their own residuals.
 
@@ -161,8 +158,8 @@ def fit_with_scatter(
     ----------
     residuals, jacobian : callable
         As for `fit`, of the numbers and of the observations' standard deviation.
-    start, steps
-        As for `fit`.
+    start : ndarray of shape (n,)
+        Where to begin.
     robust : int
         How many of the residuals, from the first, are observations.
     sigma : float
@@ -183,9 +180,8 @@ def fit_with_scatter(
         return fit(
             lambda values: residuals(values, sigma),
             at,
-            None if jacobian is None else lambda values: jacobian(values, sigma),
+            (lambda values: jacobian(values, sigma)) if callable(jacobian) else jacobian,
             robust=robust,
-            steps=steps,
         )
 
     solution = solved(start, sigma)

@@ -15,6 +15,7 @@ KINDS = (
     "card torn in half",
     "rope wider than the band",
     "no card",
+    "old card without stripes",
 )
 
 
@@ -40,6 +41,7 @@ def hopeless_shots(base: Shot, number: int) -> list[Shot]:
     changed = {
         "no rope": replace(base, rope_shown=False),
         "no card": replace(base, card_shown=False),
+        "old card without stripes": replace(base, old_card=True),
         "two ropes": replace(base, extra="second rope"),
         "card torn in half": replace(base, card_rows=(0.5, 1.0) if number % 2 else (0.0, 0.5)),
         "rope wider than the band": _on_a_narrow_card(base),

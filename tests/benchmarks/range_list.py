@@ -5,7 +5,8 @@ protocol's stations keep to what the README asks for, on every rope, surface and
 scene of a stress station breaks that in one or two ways, and is developed twice: once as a good
 phone would, once with a fault of lens, sensor or software (`range_sensors.py`). The hopeless
 ones (`range_hopeless.py`) must give no diameter. The list starts with all kinds, and a longer
-one starts with the shorter, so that a part of it says as much as the whole, less surely.
+one starts with the shorter, so that a part of it says as much as the whole, less surely. Every
+list is made twice over: with `SEED` to work on, with `FRESH_SEED` to make claims on.
 """
 
 from __future__ import annotations
@@ -20,31 +21,46 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
 
+from placing import SIZES_MM, STRANDS, SURFACES, layout_for_shot, placed
 from range_hopeless import hopeless_shots
 from range_sensors import FAULTS, faulty, good_sensor
-from render_list import SIZES_MM, STRANDS, SURFACES, layout_for_shot, placed
 from rope_light import LIGHTS
 from rope_mesh import RopeShape
 from rope_shot import Shot
 
 from vision.target.layout import LAST_NUMBER
 
-SEED = 20261126
+SEED = 20261126  # the range that is looked at while the product is being made
+FRESH_SEED = 20261129  # the one that claims are made on: not looked at before
 STATIONS = 60  # of each of protocol and stress
+BARS = 20
 HOPELESS_EVERY = 5  # stations
 Change = Callable[[Shot, np.random.Generator], Shot]
 
 
-def range_scenes() -> list[list[Shot]]:
+def range_scenes(seed: int = SEED) -> list[list[Shot]]:
     """Return the whole range: one list for each scene that is rendered, in their order."""
     scenes: list[list[Shot]] = []
     for number in range(STATIONS):
-        scenes += [[shot] for shot in protocol_station(number)]
-        scenes += stress_station(number)
+        scenes += [[shot] for shot in protocol_station(number, seed=seed)]
+        scenes += stress_station(number, seed=seed)
         if number % HOPELESS_EVERY == 0:
             for _ in range(2):
-                base = protocol_station(1000 + len(scenes))[0]
+                base = protocol_station(1000 + len(scenes), seed=seed)[0]
                 scenes.append(hopeless_shots(base, sum(_is_hopeless(scene) for scene in scenes)))
+    return scenes
+
+
+def bar_scenes(seed: int = SEED) -> list[list[Shot]]:
+    """Return smooth bars of every finish, half of them mirror-polished, one photograph each."""
+    scenes = []
+    for number in range(BARS):
+        rng = np.random.default_rng([seed, 6, number])
+        shot = _polished_bar(protocol_station(700 + number, seed=seed)[number % 2], rng)
+        surface = "polished" if number % 2 else SURFACES[number // 2 % len(SURFACES)]
+        light = LIGHTS[(number + number // len(LIGHTS)) % len(LIGHTS)]
+        file = f"bar-{number:02d}-{surface}-{light}-{shot.d_nominal_mm:g}mm.jpg".replace(" ", "-")
+        scenes.append([replace(shot, file=file, surface=surface, light=light, pair="")])
     return scenes
 
 
@@ -52,9 +68,9 @@ def _is_hopeless(scene: list[Shot]) -> bool:
     return not scene[0].answerable
 
 
-def protocol_station(number: int, *, name: str = "protocol") -> list[Shot]:
+def protocol_station(number: int, *, name: str = "protocol", seed: int = SEED) -> list[Shot]:
     """Return both views of a station that keeps to the protocol."""
-    rng = np.random.default_rng([SEED, number])
+    rng = np.random.default_rng([seed, number])
     d = SIZES_MM[(4 * number + 1) % len(SIZES_MM)]
     surface = SURFACES[(number + number // 5) % len(SURFACES)]
     light = LIGHTS[(3 * number + number // 7) % len(LIGHTS)]
@@ -69,7 +85,7 @@ def protocol_station(number: int, *, name: str = "protocol") -> list[Shot]:
         d_nominal_mm=d,
         layout=layout.name,
         card_number=2 * (station - 1),
-        seed=SEED % 100000 + 10 * number,
+        seed=seed % 100000 + 10 * number,
         surface=surface,
         light=light,
         f35_exif=f35,
@@ -136,17 +152,17 @@ def _shape(number: int, d: float, rng: np.random.Generator) -> RopeShape:
     )
 
 
-def stress_station(number: int) -> list[list[Shot]]:
+def stress_station(number: int, *, seed: int = SEED) -> list[list[Shot]]:
     """Return both scenes of a station under stress, each developed twice."""
-    rng = np.random.default_rng([SEED, 7, number])
+    rng = np.random.default_rng([seed, 7, number])
     names = [list(STRESSES)[number % len(STRESSES)]]
     if rng.random() < 0.35:
         names.append(str(rng.choice([name for name in STRESSES if name not in names])))
     names = [name for name in names if not (name == "level" and "stand-off" in names)]
     scenes = []
-    for view, shot in enumerate(protocol_station(100 + number, name="stress")):
+    for view, shot in enumerate(protocol_station(100 + number, name="stress", seed=seed)):
         for name in names:
-            shot = STRESSES[name](shot, np.random.default_rng([SEED, 8, number]))
+            shot = STRESSES[name](shot, np.random.default_rng([seed, 8, number]))
         fault = FAULTS[(number + number // 10 + 3 * view) % len(FAULTS)]
         plain = replace(shot, note=" + ".join(names))
         second = faulty(plain, fault, rng)
@@ -169,9 +185,43 @@ def _stand_off(shot: Shot, rng: np.random.Generator) -> Shot:
 
 
 def _bent(shot: Shot, rng: np.random.Generator) -> Shot:
-    bend = ("ends down", "trough", "ridge", "twist")[int(rng.integers(4))]
+    bend = ("ends down", "belly", "twist")[int(rng.integers(3))]
     # Small bends are the hard ones: they must be noticed, or not matter.
     return replace(shot, bend=bend, bend_mm=5.0 * float(rng.random()) ** 2)
+
+
+def _curled(shot: Shot, rng: np.random.Generator) -> Shot:
+    """Return the shot on a card curled about the rope: the chequered rows still lie in a plane."""
+    bend = ("curled up", "curled down")[int(rng.integers(2))]
+    return replace(shot, bend=bend, bend_mm=float(rng.uniform(2, 8)))
+
+
+def _flash(shot: Shot, rng: np.random.Generator) -> Shot:
+    return replace(shot, light="flash")
+
+
+def _hard_sun(shot: Shot, rng: np.random.Generator) -> Shot:
+    surface = str(rng.choice(["bright", "galvanised", "wet"]))
+    return replace(shot, light=str(rng.choice(["sun", "low sun"])), surface=surface)
+
+
+def _many_strands(shot: Shot, rng: np.random.Generator) -> Shot:
+    """Return the shot with a rope whose outline is nearly smooth."""
+    own = replace(
+        shot.shape,
+        strands=int(rng.integers(15, 19)),
+        wires=int(rng.integers(6, 8)),
+        lay_mm=rng.uniform(6.0, 7.0) * shot.d_nominal_mm,
+        lang=bool(rng.random() < 0.5),
+        worn=rng.uniform(0.0, 0.012),
+        diameter_mm=max(shot.shape.diameter_mm, 12.0),
+    )
+    return replace(shot, shape=own) if shot.d_nominal_mm >= 12 else shot
+
+
+def _polished_bar(shot: Shot, rng: np.random.Generator) -> Shot:
+    bar = RopeShape(diameter_mm=round(shot.d_nominal_mm + rng.uniform(-0.05, 0.05), 3), strands=0)
+    return replace(shot, shape=bar, surface="polished", extra="")
 
 
 def _print_off(shot: Shot, rng: np.random.Generator) -> Shot:
@@ -211,19 +261,19 @@ def _tele(shot: Shot, rng: np.random.Generator) -> Shot:
             shot = replace(shot, f35_exif=48, f35_true=48 * shot.f35_true / shot.f35_exif)
 
 
-def _ink(shot: Shot, rng: np.random.Generator) -> Shot:
-    return replace(shot, ink="white" if shot.surface == "greased" else "black")
-
-
 STRESSES: dict[str, Change] = {
     "gap over 0.5 mm": _gap,
     "bent card": _bent,
+    "flash": _flash,
     "print unchecked": _unchecked,
+    "curled card": _curled,
     "tilt over 25 deg": _tilted,
     "level": _level,
+    "many strands": _many_strands,
     "far": _far,
     "print 1 to 3 % off": _print_off,
+    "hard sun": _hard_sun,
     "long lens": _tele,
     "stand-off": _stand_off,
-    "band without colour": _ink,
+    "polished bar": _polished_bar,
 }

@@ -1,8 +1,10 @@
 """Render benchmark photographs, with their truth beside them.
 
 Example: ``python tests/benchmarks/render_set.py --which range`` renders the test range (264 scenes,
-396 photographs); ``--which first`` the first list of 48, ``--which small`` the small set that
-the tests carry. Photographs that are there already are kept, so it can be stopped at any time.
+396 photographs) to work on; ``--which fresh`` the same with other random numbers, for claims;
+``--which bars`` fresh smooth bars; ``--which small`` the small set that the tests carry.
+Photographs that are there already are kept, so it can be stopped at any time. A graphics card
+takes some seconds for a scene that takes two cores minutes.
 """
 
 from __future__ import annotations
@@ -21,14 +23,14 @@ import platformdirs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from range_list import range_scenes  # puts sample_images on the path too
-from render_list import benchmark_shots
+from range_list import FRESH_SEED, bar_scenes, range_scenes  # puts sample_images on the path too
 from rope_photo import make_photographs
+from rope_render import SPP
 from rope_scene import load_renderer
 from rope_shot import Shot
 from small_list import small_scenes
 
-LISTS = ("range", "first", "small")
+LISTS = ("range", "fresh", "bars", "small")
 Row = dict[str, object]
 
 
@@ -40,14 +42,9 @@ def main() -> None:
     parser.add_argument("--which", choices=LISTS, default="range", help="which list (range)")
     parser.add_argument("--count", type=int, help="how many scenes of it (all)")
     parser.add_argument(
-        "--spp", type=int, default=16, help="samples a pixel at the outline, 4, 16 or 36 (16)"
+        "--spp", type=int, default=SPP, help=f"samples a pixel at the outline ({SPP})"
     )
     parser.add_argument("--processes", type=int, default=1, help="scenes at a time, 3 GB each (1)")
-    parser.add_argument(
-        "--keep-linear",
-        action="store_true",
-        help="keep the light before lens and sensor (some 60 MB a scene), and use it again",
-    )
     options = parser.parse_args()
     for name in ("count", "processes"):
         value = getattr(options, name)
@@ -58,26 +55,25 @@ def main() -> None:
         scenes_of(options.which)[: options.count],
         spp=options.spp,
         processes=options.processes,
-        keep_linear=options.keep_linear,
     )
 
 
 def scenes_of(which: str) -> list[list[Shot]]:
     """Return a list of scenes by its name, each with the photographs developed from it."""
-    if which == "range":
-        return range_scenes()
-    if which == "small":
-        return small_scenes()
-    return [[shot] for shot in benchmark_shots(48)]
+    return {
+        "range": range_scenes,
+        "fresh": partial(range_scenes, FRESH_SEED),
+        "bars": partial(bar_scenes, FRESH_SEED),
+        "small": small_scenes,
+    }[which]()
 
 
 def render_set(
     folder: Path,
     scenes: list[list[Shot]],
     *,
-    spp: int = 16,
+    spp: int = SPP,
     processes: int = 1,
-    keep_linear: bool = False,
 ) -> None:
     """Render the scenes that `folder` does not hold yet."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -85,8 +81,7 @@ def render_set(
     rows = [row for row in read_rows(table) if (folder / str(row["file"])).exists()]
     known = {row["file"] for row in rows}
     missing = [scene for scene in scenes if any(shot.file not in known for shot in scene)]
-    linear = folder / "linear" if keep_linear else None
-    work = partial(_timed, folder=folder, spp=spp, linear=linear)
+    work = partial(_timed, folder=folder, spp=spp)
     if processes == 1:
         for done, scene in enumerate(missing, start=1):
             rows = _noted(table, rows, work(scene), f"{done}/{len(missing)}")
@@ -108,9 +103,9 @@ def _use_threads(threads: int) -> None:
     drjit.set_thread_count(threads)
 
 
-def _timed(scene: list[Shot], *, folder: Path, spp: int, linear: Path | None) -> list[Row]:
+def _timed(scene: list[Shot], *, folder: Path, spp: int) -> list[Row]:
     wall, cpu = time.perf_counter(), time.process_time()
-    made = make_photographs(scene, folder, spp=spp, linear=linear)
+    made = make_photographs(scene, folder, spp=spp)
     wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
     print(f"{scene[0].file} {wall:.0f} s, {cpu:.0f} s of processor", flush=True)
     return made

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from range_list import STRESSES
 from range_sensors import FAULTS
 
 Row = dict[str, str]
@@ -71,9 +72,8 @@ def group_of(truth: Row) -> str:
         and 190 <= float(truth["distance_mm"]) <= 610
         and float(truth["tilt_deg"]) <= 25
         and float(truth["f35_exif"]) <= 28
-        and truth["ink"] == "blue"
         and float(truth.get("megapixels") or 12) >= 11.9
-        and not any(fault in truth["note"] for fault in FAULTS)
+        and not any(name in truth["note"] for name in (*FAULTS, *STRESSES))
     )
     return "protocol" if kept else "stress"
 
@@ -165,7 +165,7 @@ def _step(name: str, steps: tuple[float, ...], unit: str) -> Callable[[Row], str
 
 def _strands(truth: Row) -> str:
     count = int(truth["strands"])
-    return "smooth bar" if count == 0 else "16 to 18 strands" if count > 8 else f"{count} strands"
+    return "smooth bar" if count == 0 else "15 to 18 strands" if count > 8 else f"{count} strands"
 
 
 def _print(truth: Row) -> str:
@@ -195,7 +195,6 @@ FACTORS: dict[str, Callable[[Row], str]] = {
     "card": lambda truth: truth.get("bend") or "flat",
     "bent by": _step("bend_mm", (0, 0.01, 0.5, 2), "mm"),
     "print": _print,
-    "band": lambda truth: truth["ink"],
     "distance": _step("distance_mm", (0, 200, 400, 610), "mm"),
     "tilt": _step("tilt_deg", (0, 12, 25), "deg"),
     "lens": lambda truth: "23 to 28 mm" if float(truth["f35_exif"]) <= 28 else "48 to 77 mm",

@@ -115,7 +115,7 @@ def fingerprint(*files: Path) -> str:
 
 def product_files() -> list[Path]:
     """Return the files of the room that measures."""
-    return sorted(Path(vision.__file__).parent.glob("*.py"))
+    return sorted(Path(vision.__file__).parent.rglob("*.py"))
 
 
 def cached_rows(

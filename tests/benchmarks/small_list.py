@@ -13,9 +13,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
 
+from placing import placed
 from range_hopeless import hopeless_shots
 from range_list import SEED, STRESSES, protocol_station
-from render_list import placed
 from rope_shot import Shot
 
 ANSWERABLE = 22

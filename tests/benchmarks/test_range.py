@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "sample_images"))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import score_hough
-from range_list import range_scenes
+from range_list import FRESH_SEED, bar_scenes, range_scenes
 from range_sensors import FAULTS
 from rope_caliper import widths_all_round_mm
 from rope_camera import Camera, camera_looking_at
@@ -39,7 +39,7 @@ def camera() -> Camera:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("bend", ["ends down", "trough", "ridge"])
+@pytest.mark.parametrize("bend", ["ends down", "curled up", "curled down"])
 def test_bent_paper_keeps_its_length(bend: str) -> None:
     along = np.linspace(-0.5, 0.5, 2001)
     x, y = (along * SIZE[0], 0 * along) if bend == "ends down" else (0 * along, along * SIZE[1])
@@ -48,6 +48,28 @@ def test_bent_paper_keeps_its_length(bend: str) -> None:
     assert length == pytest.approx(SIZE[0] if bend == "ends down" else SIZE[1], rel=1e-5)
     assert abs(bent[0, 2]) == pytest.approx(5.0, rel=0.01)  # the arc ends a little before 5 mm
     assert bent[1000] == pytest.approx([0, 0, 0], abs=1e-9)
+
+
+def test_a_card_is_curled_about_the_ropes_own_direction() -> None:
+    angle = np.radians(12.0)
+    along, across = (
+        np.array([np.cos(angle), np.sin(angle)]),
+        np.array([-np.sin(angle), np.cos(angle)]),
+    )
+    t = np.linspace(-70, 70, 1401)
+    ruling = bent_points_mm(t[:, None] * along + 40 * across, SIZE, "curled up", 8.0, 12.0)
+    assert np.ptp(ruling[:, 2]) < 1e-9  # parallel to the rope the paper stays straight
+    assert np.ptp(ruling[:, :2] @ across) < 1e-9
+    arc = bent_points_mm(t[:, None] * across, SIZE, "curled up", 8.0, 12.0)
+    assert np.linalg.norm(np.diff(arc, axis=0), axis=1).sum() == pytest.approx(140, rel=1e-5)
+    assert arc[0, 2] == pytest.approx(arc[-1, 2])
+    # z = a t^2, a = 8 / 74^2, arc = t (1 + (2 a t)^2 / 6 - ...): at 70 mm t is 69.52 and z 7.06
+    assert arc[0, 2] == pytest.approx(7.06, abs=0.01)
+
+
+def test_a_belly_hangs_in_the_middle_and_keeps_its_ends() -> None:
+    places = np.array([[-105.0, 20.0], [0.0, 0.0], [105.0, -30.0]])
+    assert bent_points_mm(places, SIZE, "belly", 4.0)[:, 2] == pytest.approx([0, -4, 0])
 
 
 def test_a_twist_lifts_two_corners_and_lowers_two() -> None:
@@ -153,11 +175,31 @@ def test_the_list_is_large_mixed_from_the_start_and_without_doubles() -> None:
             assert 0 <= shot.gap_mm <= 0.5
             assert shot.tilt_deg <= 25
             assert 195 <= shot.distance_mm <= 600
-            assert shot.ink == "blue"
+            assert not shot.bend
     assert {shot.file: shot for shot in shots if shot.pair}.keys() <= set(files)
     for shot in (shot for shot in shots if shot.print_checked):  # bars of the card in view
         drawn = layout_named(shot.layout).along_bar_mm * shot.scale_x
         assert abs(shot.along_read_mm - drawn) < 0.2
+
+
+def test_the_fresh_range_has_the_same_kinds_and_shares_no_photograph() -> None:
+    ours, fresh = range_scenes(), range_scenes(FRESH_SEED)
+    kinds = [
+        [scene[0].note.split(" + ")[0] for scene in scenes if scene[0].answerable]
+        for scenes in (ours, fresh)
+    ]
+    assert kinds[0] == kinds[1]
+    shapes = {scene[0].shape.diameter_mm for scene in ours}
+    same = [scene for scene in fresh if scene[0].shape.diameter_mm in shapes]
+    assert not [scene for scene in same if scene[0].shape.strands and scene[0].answerable]
+
+
+def test_the_bars_are_smooth_and_half_of_them_polished() -> None:
+    shots = [scene[0] for scene in bar_scenes()]
+    assert not any(shot.shape.strands for shot in shots)
+    assert sum(shot.surface == "polished" for shot in shots) == len(shots) / 2
+    assert len({(shot.surface, shot.light) for shot in shots}) > 12
+    assert len({shot.file for shot in shots}) == len(shots)
 
 
 def _row(error: float, expanded: float, *, pair: str = "", truth: float = 20.0) -> Scored:

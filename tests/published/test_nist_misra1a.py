@@ -44,6 +44,6 @@ def test_values_and_their_standard_deviations_are_the_certified_ones(start: list
 
 
 def test_derivatives_that_are_not_given_are_taken_by_differences() -> None:
-    solution = fit(misfit, np.array(STARTS[1]), steps=np.array([1e-3, 1e-8]))
+    solution = fit(misfit, np.array(STARTS[1]), np.array([1e-3, 1e-8]))
     assert solution.values == pytest.approx(CERTIFIED, rel=1e-6)
     assert np.sqrt(np.diag(solution.covariance)) == pytest.approx(CERTIFIED_SD, rel=1e-4)

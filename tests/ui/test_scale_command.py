@@ -19,7 +19,8 @@ from ui.cli.main import main
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 BAR = SAMPLES / "bar-16mm.jpg"
-POINTS = ("1411,989", "2359,939", "1890,1307", "1906,1669")
+# on the graduations, then on the ground on both sides of the bar, where no stripes are
+POINTS = ("1411,989", "2359,939", "596,1425", "606,1775")
 MARKED = ("--rule", *POINTS[:2], "--length", "10 cm", "--across", *POINTS[2:], "--lies", "on")
 
 pytestmark = pytest.mark.skipif(not BAR.exists(), reason="the samples are not beside the program")

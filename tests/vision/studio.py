@@ -18,7 +18,7 @@ import pypdfium2  # type: ignore[import-untyped]
 from bars import DARK_GREASE, RUST, STEEL, Bar, Colour, add_bar, silhouette_mm
 from numpy.typing import NDArray
 
-from vision.target.layout import Ink, Layout
+from vision.target.layout import Layout
 from vision.target.pdf import card_pdf
 
 __all__ = ["DARK_GREASE", "RUST", "STEEL", "Bar", "Colour", "silhouette_mm"]
@@ -105,9 +105,9 @@ def look(
 
 
 @lru_cache(maxsize=6)
-def page(layout: Layout, number: int, ink: Ink = "blue", dots_per_mm: int = 20) -> Linear:
+def page(layout: Layout, number: int, dots_per_mm: int = 20) -> Linear:
     """Return the PDF page of a card in linear light (H, W, 3), paper 0.85, ink 0.035."""
-    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1], ink=ink))
+    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1]))
     sheet = pdf[number % 2].render(scale=dots_per_mm * 25.4 / 72, rev_byteorder=True).to_numpy()
     v = np.arange(256) / 255
     linear = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
@@ -125,13 +125,13 @@ def photograph(
     size: tuple[int, int] = (1600, 1200),
     focal_px: float = 1250.0,
     bar: Bar | None = None,
-    ink: Ink = "blue",
     aim_mm: tuple[float, float] = (0.0, 0.0),
     scale: tuple[float, float] = (1.0, 1.0),
     light: Light | None = None,
     patches: Sequence[Patch] = (),
     others: Sequence[Placed] = (),
     bend_mm: float = 0.0,
+    bow_mm: float = 0.0,
     exposure: float = 1.0,
     blur_px: float = 0.7,
     noise: float = 1.5,
@@ -142,7 +142,8 @@ def photograph(
 
     `scale` is the true over the drawn length of the print; `light` gives the illumination at
     points (x, y) of the card, 1 by default; `bend_mm` is how far the ends of the card's strips
-    stand up over its middle; `fine` squared is the number of samples a pixel.
+    stand up over its middle, `bow_mm` how far the
+    card's middle line lies over its long sides; `fine` squared is the number of samples a pixel.
     """
     R, t = look(tilt_deg, azimuth_deg, roll_deg, distance_mm, aim_mm)
     big = size[0] * fine, size[1] * fine
@@ -160,11 +161,11 @@ def photograph(
     picture = np.empty((big[1], big[0], 3), np.float32)
     picture[:] = GROUND
     for one in (Placed(layout, number, (0.0, 0.0)), *others):
-        sheet = page(one.layout, one.number, ink, dots)
+        sheet = page(one.layout, one.number, dots)
         if light is not None or patches:
             sheet = _painted(sheet, one.layout, patches, light)
-        if bend_mm:
-            _lay_bent(picture, sheet, layout, K, R, t, bend_mm)
+        if bend_mm or bow_mm:
+            _lay_bent(picture, sheet, layout, K, R, t, bend_mm, bow_mm)
         else:
             _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
     if bar is not None:
@@ -232,18 +233,33 @@ def _lay(
 
 
 def _lay_bent(
-    picture: Linear, sheet: Linear, layout: Layout, K: Array, R: Array, t: Array, bend_mm: float
+    picture: Linear,
+    sheet: Linear,
+    layout: Layout,
+    K: Array,
+    R: Array,
+    t: Array,
+    bend_mm: float,
+    bow_mm: float,
 ) -> None:
-    """Cut the ray of each sample with a page that curls along the rope, by fixed-point steps."""
+    """Cut the ray of each sample with a page that is bent, by fixed-point steps.
+
+    Along the rope the page curls up; about the rope it bows, its middle line staying at height 0,
+    and keeps its length there: a point's y as drawn is its arc along the parabola.
+    """
     height, width = picture.shape[:2]
     u, v = np.meshgrid(np.arange(width), np.arange(height))
     d = np.stack([(u - K[0, 2]) / K[0, 0], (v - K[1, 2]) / K[1, 1], np.ones(u.shape)], -1) @ R
     eye = -R.T @ t
+    steep = bow_mm / layout.half_height_mm**2
     z = np.zeros(u.shape)
-    for _ in range(6):
+    for _ in range(8):
         reach = (z - eye[2]) / d[..., 2]
         x, y = eye[0] + reach * d[..., 0], eye[1] + reach * d[..., 1]
-        z = bend_mm * np.clip(x / (layout.length_mm / 2), -1.2, 1.2) ** 2
+        z = bend_mm * np.clip(x / (layout.length_mm / 2), -1.2, 1.2) ** 2 - steep * y * y
+    if bow_mm:
+        slope = 2 * steep * y
+        y = (y * np.sqrt(1 + slope**2) + np.arcsinh(slope) / (2 * steep)) / 2
     column = (x / layout.width_mm + 0.5) * sheet.shape[1] - 0.5
     row = (0.5 - y / layout.height_mm) * sheet.shape[0] - 0.5
     cv2.remap(

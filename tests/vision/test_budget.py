@@ -22,15 +22,17 @@ from vision.camera import lens_of, project_mm
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate
 from vision.rope.axis import find_axis
-from vision.rope.budget import list_terms
+from vision.rope.budget import Observation, list_terms
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
 from vision.rope.outline import Outline, trace_edges
-from vision.rope.rectify import points_mm
+from vision.rope.paper import read_band, stripe_points
+from vision.rope.rectify import LIGHT_OF, points_mm
 from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind, cylinder_mm
 from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card, layout_named
-from vision.target.pose import Pose, solve_pose
+from vision.target.locate import LocatedCard
+from vision.target.pose import Pose, StripePoints, solve_pose
 from vision.target.print_scale import PrintCheck
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2, shares
 
@@ -51,6 +53,7 @@ class Chain:
     """Every step of one measurement."""
 
     found: FoundCard
+    stripes: StripePoints
     card: Card
     pose: Pose
     outline: Outline
@@ -82,28 +85,21 @@ def chain(held: str, u_scale: float) -> Chain:
     )
     (found,) = find_cards(shot.grey)
     card = Card(LAYOUT, 4, u_scale_x=u_scale, u_scale_y=u_scale, print_set="test-set")
-    pose = solve_pose(found, card, lens_of(1400, 1000, FOCAL_PX, 0.04 * FOCAL_PX))
+    lens = lens_of(1400, 1000, FOCAL_PX, 0.04 * FOCAL_PX)
+    band = read_band(shot.grey, solve_pose(found, card, lens).camera, card)
+    stripes = stripe_points(band, card)
+    pose = solve_pose(found, card, lens, stripes)
     camera = pose.camera
-    axis = find_axis(shot.pixels, camera, card)
-    blur = read_blur(shot.pixels, shot.grey, found)
+    axis = find_axis(band, camera, card)
+    blur = read_blur(shot.grey, found)
     over = None if hold.touching else height
-    outline = trace_edges(
-        shot.pixels, pose.camera, card, axis, at_mm=0.0, height_mm=over, blur=blur
-    )
+    light = LIGHT_OF[shot.grey]
+    located = LocatedCard(found, card, pose, blur)
+    outline = trace_edges(light, located, axis, at_mm=0.0, height_mm=over)
     jaws = fit_jaws(outline)
     lines = jaw_lines(camera, outline, jaws)
-    terms = list_terms(
-        pose,
-        card,
-        outline,
-        jaws,
-        lines,
-        hold=hold,
-        photo="p",
-        camera_id="c",
-        blur=blur,
-    )
-    return Chain(found, card, pose, outline, jaws, lines, terms, hold, blur)
+    terms = list_terms(Observation(pose, card, outline, jaws, lines, hold, blur, "p", "c"))
+    return Chain(found, stripes, card, pose, outline, jaws, lines, terms, hold, blur)
 
 
 def draw_mm(c: Chain, rng: np.random.Generator) -> float:
@@ -118,10 +114,14 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
     camera = c.pose.camera.with_values(
         numbers + np.linalg.cholesky(c.pose.covariance.matrix) @ noise
     )
-    place = c.term("place of the edge").u
+
+    def outwards(side: str) -> float:
+        of_side = [t for t in c.terms if t.quantity.startswith(f"{side} edge")]
+        return sum(float(rng.normal()) * term.u for term in of_side)
+
     shifts = [
-        c.jaws.left.offset_mm + normal("left edge") + rng.normal(0, place),
-        -c.jaws.right.offset_mm - normal("right edge") - rng.normal(0, place),
+        c.jaws.left.offset_mm + outwards("left"),
+        -c.jaws.right.offset_mm - outwards("right"),
     ]
     ends = np.array([-0.5, 0.5]) * c.jaws.length_mm
     left, right = (
@@ -133,8 +133,9 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
         )
         for y in shifts
     )
-    lines = JawLines(left, right, c.lines.station_mm)
+    lines = JawLines(left, right, c.lines.station_mm, c.lines.card_half_mm)
     eye, one, two = tangent_planes(camera, lines)
+    eye = eye - np.array([0.0, 0.0, lines.card_height_mm(camera)])
     hold = c.hold
     if hold.touching:
         lift = normal("gap between") + normal("rope less round")
@@ -143,13 +144,12 @@ def draw_mm(c: Chain, rng: np.random.Generator) -> float:
         level = hold.kind is HoldKind.LEVEL
         word = "level of the card" if level else "stand-off of the card"
         hold = Hold(HoldKind.STAND_OFF, hold.axis_height_mm + normal(word))
-    d, _, _ = cylinder_mm(one, two, eye, hold=hold, station_mm=lines.station_mm)
-    return d
+    return cylinder_mm(one, two, eye, hold=hold, station_mm=lines.station_mm).diameter_mm
 
 
 def drawn_terms(c: Chain) -> list[Term]:
     """Return the terms that `draw_mm` draws: all but shares of the diameter taken as such."""
-    left_out = ("band mirrored", "shading", "crowns met", "direction of the jaws", "shadow")
+    left_out = ("crowns met", "direction of the jaws")
     return [term for term in c.terms if not term.quantity.startswith(left_out)]
 
 
@@ -174,7 +174,7 @@ def test_the_print_scale_acts_as_its_term_says(axis: str, step: float) -> None:
     c = chain("touching", 0.01)
     changed = replace(c.card, scale_x=1 + step), replace(c.card, scale_y=1 + step)
     card = changed[["along", "across"].index(axis)]
-    camera = solve_pose(c.found, card, c.pose.lens).camera
+    camera = solve_pose(c.found, card, c.pose.lens, c.stripes).camera
     d, usual = (diameter_mm(t, c.lines, TOUCHING) for t in (camera, c.pose.camera))
     expected = c.term(f"print scale {axis}").sensitivity * step
     assert d - usual == pytest.approx(expected, abs=0.03 * c.term("print scale across").u_mm)

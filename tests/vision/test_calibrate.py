@@ -188,7 +188,6 @@ def test_a_lens_turns_with_its_picture(orientation: int, tmp_path: Path) -> None
         key, (width, height), 50.0, (x, y), -0.05, 0.01, 2e-4, -3e-4, covariance, 9, 0.1, 0.9
     )
     lens = lens_for(photo, {key: camera})
-    assert lens is not None
     bright = np.argwhere(photo.pixels[..., 0] > 128)[:, ::-1].mean(axis=0)
     assert np.abs(np.array(lens.centre_px) - bright).max() < 0.3
     # a stored point, bent by the stored lens and turned, is the turned point bent by the turned one

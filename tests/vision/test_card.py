@@ -14,6 +14,9 @@ from vision.target.layout import (
     NUMBER_WORD,
     PAGE_MARGIN_MM,
     PAPERS_MM,
+    PLAIN_LAYOUTS,
+    PLAIN_WORD,
+    WORD_OF_LAYOUT,
     Card,
     Layout,
     card_number,
@@ -25,6 +28,7 @@ from vision.target.layout import (
     marker_row,
     marker_words,
     square_mm,
+    stripe_phase,
 )
 
 each_layout = pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: layout.name)
@@ -40,7 +44,7 @@ def test_papers_have_the_sizes_of_iso_216_and_us_letter() -> None:
 
 
 @each_layout
-def test_the_clear_band_is_2_2_times_the_thickest_rope(layout: Layout) -> None:
+def test_the_band_is_2_2_times_the_thickest_rope(layout: Layout) -> None:
     assert layout.band_mm >= 2.2 * layout.rope_max_mm - 1e-9
 
 
@@ -54,9 +58,9 @@ def test_everything_stays_on_paper_that_a_desk_printer_reaches(layout: Layout) -
 @each_layout
 def test_every_place_has_one_word_and_only_layout_and_number_repeat(layout: Layout) -> None:
     words = [word for _, _, word in marker_words(layout, 41)]
-    places = [word for word in words if word < LAYOUT_WORD]
+    places = [word for word in words if word < PLAIN_WORD]
     assert len(set(places)) == len(places)
-    layout_word = LAYOUT_WORD + LAYOUTS.index(layout)
+    layout_word = WORD_OF_LAYOUT[layout]
     assert set(words) - set(places) == {layout_word, NUMBER_WORD + 41}
     # a third of the card may be hidden: what it is, is said at least three times
     assert words.count(layout_word) >= 3
@@ -65,8 +69,31 @@ def test_every_place_has_one_word_and_only_layout_and_number_repeat(layout: Layo
 
 def test_no_two_layouts_share_a_name_or_a_word() -> None:
     assert len({layout.name for layout in LAYOUTS}) == len(LAYOUTS)
-    words = {next(w for s, c, w in marker_words(x, 0) if (s, c) == (0, 1)) for x in LAYOUTS}
-    assert words == set(range(LAYOUT_WORD, LAYOUT_WORD + len(LAYOUTS)))
+    every = (*PLAIN_LAYOUTS, *LAYOUTS)
+    words = [next(w for s, c, w in marker_words(x, 0) if (s, c) == (0, 1)) for x in every]
+    # words are never given anew: cards of all years lie in drawers
+    assert words == list(range(100, 100 + len(every)))
+    assert WORD_OF_LAYOUT[LAYOUTS[0]] == LAYOUT_WORD
+    assert max(words) < NUMBER_WORD
+
+
+@each_layout
+def test_stripes_are_fine_enough_for_the_rope_and_coarse_enough_for_the_camera(
+    layout: Layout,
+) -> None:
+    # 10 px to a period (what demodulation was tried with) where the thickest rope fills 136 px
+    assert 10 * layout.rope_max_mm / layout.stripe_mm == pytest.approx(136, abs=1)
+    # an office printer's dot is 0.042 mm (600 to the inch): 19 of them to the finest period
+    assert layout.stripe_mm > 0.8
+
+
+def test_the_phase_grows_by_a_turn_along_and_across_as_the_slant_says() -> None:
+    layout = layout_named("A5 middle")
+    # stripes at 60 degrees to the rope, 2.0533 mm apart: by plane trigonometry a turn is
+    # 2.0533 / sin 60 = 2.3710 mm along the rope and 2.0533 / cos 60 = 4.1067 mm across it
+    assert layout.stripe_mm == pytest.approx(2.0533, abs=1e-4)
+    points = np.array([[0.0, 0.0], [2.3710, 0.0], [0.0, 4.1067], [2.3710, -4.1067]])
+    np.testing.assert_allclose(stripe_phase(layout, points) / (2 * np.pi), [0, 1, 1, 0], atol=2e-5)
 
 
 def test_every_card_number_comes_back_as_its_station_and_view() -> None:

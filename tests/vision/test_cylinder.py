@@ -80,11 +80,11 @@ def test_the_closed_form_gives_back_the_bar_that_rays_graze(
     axis, eye = np.array([3.0, -4.0, height]), np.array(camera)
     bar = _bar(diameter, axis, direction)
     left, right = _seen_normals(bar, eye, axis, direction)
-    got, point, along = cylinder_mm(left, right, eye, hold=hold)
+    got = cylinder_mm(left, right, eye, hold=hold)
     # bisection leaves 200 mm / 2^34; the facets 2.4e-6 of the diameter
-    assert got == pytest.approx(diameter, rel=1e-5)
-    assert point[2] == pytest.approx(height, abs=1e-3)
-    assert abs(along @ direction) == pytest.approx(1.0, abs=1e-6)
+    assert got.diameter_mm == pytest.approx(diameter, rel=1e-5)
+    assert got.axis_mm[2] == pytest.approx(height, abs=1e-3)
+    assert abs(got.direction @ direction) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_an_axis_that_climbs_is_taken_at_the_station() -> None:
@@ -92,11 +92,9 @@ def test_an_axis_that_climbs_is_taken_at_the_station() -> None:
     axis, eye = np.array([0.0, 5.0, 15.0]), np.array([70.0, -20.0, 300.0])
     bar = _bar(30.0, axis, direction)
     left, right = _seen_normals(bar, eye, axis, direction)
-    got, point, _ = cylinder_mm(
-        left, right, eye, hold=Hold(HoldKind.STAND_OFF, 15.0), station_mm=axis
-    )
-    assert got == pytest.approx(30.0, rel=1e-5)
-    assert point == pytest.approx(axis, abs=2e-3)
+    got = cylinder_mm(left, right, eye, hold=Hold(HoldKind.STAND_OFF, 15.0), station_mm=axis)
+    assert got.diameter_mm == pytest.approx(30.0, rel=1e-5)
+    assert got.axis_mm == pytest.approx(axis, abs=2e-3)
 
 
 def test_the_plain_pixel_ratio_would_be_some_percent_off() -> None:

@@ -16,12 +16,14 @@ from studio import Array
 import vision.rope.jaws
 from vision.findings import RefusedError
 from vision.rope.jaws import Jaws, fit_jaws
-from vision.rope.outline import Edge, Outline, Surface
+from vision.rope.outline import Edge, Outline
 
 D = 26.0
 R = D / 2
 PX_PER_MM = 12.0
 STEP = 1 / PX_PER_MM
+RIM_MM = R * (4.1 / (2 * np.pi * D)) ** 2  # half of what a mirror adds, both sides together
+PERIOD = 4.1  # of the stripes across the rope, mm: of the A5 card for ropes to 28 mm
 
 
 def side(
@@ -60,7 +62,7 @@ def side(
 
 
 def outline(
-    left: tuple[Array, Array], right: tuple[Array, Array], surface: Surface = "dull"
+    left: tuple[Array, Array], right: tuple[Array, Array], noise_px: float = 0.0
 ) -> Outline:
     edges = []
     for name, (s, y) in (("left", left), ("right", right)):
@@ -70,15 +72,18 @@ def outline(
                 along_mm=s,
                 outward_mm=y,
                 step_mm=STEP,
-                clearness=1.0,
-                mirrors=False,
-                bare=True,
-                on_white=0.0,
-                gloss=1.0,
+                window_mm=0.04 * D,
+                noise_px=noise_px,
+                reference_px=0.0,
+                tone_px=0.0,
+                own_light_px=0.0,
+                dark_beside=False,
                 burnt=0.0,
             )
         )
-    return Outline(edges[0], edges[1], np.zeros(2), np.array([1.0, 0.0]), R, D, PX_PER_MM, surface)
+    return Outline(
+        edges[0], edges[1], np.zeros(2), np.array([1.0, 0.0]), R, D, PX_PER_MM, (90.0, 57.0), PERIOD
+    )
 
 
 def width_mm(jaws: Jaws) -> float:
@@ -106,12 +111,33 @@ def test_crown_pitch_is_right_within_1_percent(pitch_mm: float, strands: str) ->
     assert jaws.crown_pitch_mm == pytest.approx(pitch_mm, rel=0.01)
 
 
-def test_slow_waves_too_low_for_few_strands_are_no_crowns() -> None:
-    # crowns 1.5 d apart are those of four strands, with valleys of several per cent between them
+def test_crowns_of_four_strands_are_crowns() -> None:
     deep = fit_jaws(outline(*(side(pitch_mm=1.5 * D, depth_mm=0.06 * D) for _ in range(2))))
     assert deep.crown_pitch_mm == pytest.approx(1.5 * D, rel=0.02)
-    low = outline(*(side(pitch_mm=1.5 * D, depth_mm=0.02 * D) for _ in range(2)))
-    assert code_of(low) == "crowns-unclear"
+
+
+@pytest.mark.parametrize("depth_mm", [0.004 * D, 0.008 * D])
+def test_a_rope_whose_crowns_come_irregularly_still_gets_jaws(depth_mm: float) -> None:
+    rng = np.random.default_rng(5)
+
+    def irregular() -> tuple[Array, Array]:
+        s, y = side(pitch_mm=None)
+        places = np.cumsum(rng.uniform(0.2, 0.7, 40)) * D - 3.5 * D
+        return s, y - depth_mm * (1 - np.exp(-(((s[:, None] - places) / (0.1 * D)) ** 2)).max(1))
+
+    jaws = fit_jaws(outline(irregular(), irregular()))
+    assert jaws.crown_pitch_mm is None
+    assert min(jaws.left.crowns, jaws.right.crowns) >= 2
+    assert width_mm(jaws) == pytest.approx(D, rel=1e-3)
+
+
+def test_where_noise_could_be_all_that_swings_the_jaws_lie_half_way_and_say_so() -> None:
+    rng = np.random.default_rng(6)
+    noisy = [side(pitch_mm=None, noise_mm=0.04, rng=rng) for _ in range(2)]
+    jaws = fit_jaws(outline(*noisy, noise_px=0.04 * PX_PER_MM))
+    u = float(np.hypot(jaws.left.u_mm, jaws.right.u_mm))
+    assert abs(width_mm(jaws) - D) < 2 * u
+    assert u > 0.02
 
 
 @pytest.mark.parametrize("pitch_mm", [0.35 * D, 0.55 * D, 0.8 * D])
@@ -133,11 +159,6 @@ def test_without_noise_the_jaws_bear_on_the_crowns(pitch_mm: float, depth_mm: fl
     assert width_mm(jaws) == pytest.approx(D, rel=2e-4)
 
 
-NOT_YET = pytest.mark.xfail(
-    strict=True,
-    reason="noise that stays the same over a tenth of the diameter looks like shape, and is read "
-    "some three times too small; the tracer's own is shorter (see DEVELOPERS.md)",
-)
 SPREAD_MM = 0.0012 * D  # of true crowns' heights, as rendered ropes have (0.1 to 0.2 %)
 
 
@@ -164,7 +185,8 @@ def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
             )
             sides.append((s, y + higher))
             highest.append(top)
-        jaws = fit_jaws(outline(*sides))
+        told_px = noise_mm * PX_PER_MM if averaged else 0.0  # by what runs out of step
+        jaws = fit_jaws(outline(*sides, noise_px=told_px))
         heights += [jaws.left.offset_mm - highest[0], jaws.right.offset_mm - highest[1]]
         stated += [jaws.left.u_mm, jaws.right.u_mm]
     return np.array(heights), np.array(stated)
@@ -173,10 +195,8 @@ def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
 @pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
 @pytest.mark.parametrize("averaged", [False, True])
 def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
-    noise_mm: float, averaged: bool, request: pytest.FixtureRequest
+    noise_mm: float, averaged: bool
 ) -> None:
-    if averaged and noise_mm > 0.02:
-        request.applymarker(NOT_YET)
     # The highest of four values that differ by noise alone stands 1.03 standard deviations too
     # high (expected maximum of normal values, David and Nagaraja, Order Statistics, 2003; from
     # memory, confidence 0.9); a third of one is allowed to be left.
@@ -184,8 +204,24 @@ def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     assert abs(heights.mean()) < heights.std() / 3
 
 
-@pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
-@pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
+@pytest.mark.parametrize(
+    ("noise_mm", "averaged"),
+    [
+        (0.02, False),
+        (0.04, False),
+        (0.08, False),
+        (0.02, True),
+        pytest.param(
+            0.04,
+            True,
+            marks=pytest.mark.xfail(
+                strict=True, reason="stated a fifth too small where noise is as large as the "
+                "crowns' own scatter",
+            ),
+        ),
+        (0.08, True),
+    ],
+)  # fmt: skip
 def test_the_height_scatters_no_more_than_stated(noise_mm: float, averaged: bool) -> None:
     heights, stated = heights_mm(noise_mm, averaged)
     highest = float(chi2.ppf(0.999, len(heights))) / len(heights)
@@ -234,7 +270,7 @@ def test_a_bent_rope_is_refused_and_a_straight_one_is_not() -> None:
     fit_jaws(outline(side(bow_mm=0.003 * D), side(bow_mm=-0.003 * D)))
 
 
-@pytest.mark.parametrize("averaged", [False, pytest.param(True, marks=NOT_YET)])
+@pytest.mark.parametrize("averaged", [False, True])
 def test_a_smooth_bar_has_no_crowns_and_its_own_width(averaged: bool) -> None:
     rng = np.random.default_rng(7)
     errors, stated = [], []
@@ -242,10 +278,10 @@ def test_a_smooth_bar_has_no_crowns_and_its_own_width(averaged: bool) -> None:
         one, two = (
             side(pitch_mm=None, noise_mm=0.02, averaged=averaged, rng=rng) for _ in range(2)
         )
-        jaws = fit_jaws(outline(one, two))
+        jaws = fit_jaws(outline(one, two, noise_px=0.02 * PX_PER_MM if averaged else 0.0))
         assert jaws.crown_pitch_mm is None
         assert jaws.left.crowns == jaws.right.crowns == 0
-        errors.append(width_mm(jaws) - D)
+        errors.append(width_mm(jaws) - D + RIM_MM)
         stated.append(np.hypot(jaws.left.u_mm, jaws.right.u_mm))
     assert abs(np.mean(errors)) < 0.003
     assert np.mean((np.array(errors) / stated) ** 2) < chi2.ppf(0.999, 60) / 60
@@ -293,13 +329,14 @@ def test_crowns_that_differ_spread() -> None:
     assert jaws.left.offset_mm == pytest.approx(R + 0.004 * D, rel=1e-3)
 
 
-@pytest.mark.parametrize("surface", ["bright", "polished"])
-def test_mirroring_wires_give_back_their_hidden_flank_only_where_there_are_wires(
-    surface: Surface,
-) -> None:
-    gain = width_mm(fit_jaws(outline(side(), side(), surface))) - width_mm(
-        fit_jaws(outline(side(), side()))
-    )
-    assert 0 < gain < 0.01 * D
+def test_the_rim_of_a_mirroring_bar_is_half_taken_off_and_carried_in_u() -> None:
+    # (period / 2 pi)^2 / (4 r) is what a perfect mirror adds to a side: the sum of cos(2 pi y / P)
+    # over delta, y = 2 h sqrt(2 delta / r), here by adding it up with a fading weight, h = r
+    delta = np.linspace(0, 100.0, 8_000_001)  # a fading that is slow against the period
+    y = 2 * R * np.sqrt(2 * delta / R)
+    fading = np.exp(-((delta / 20) ** 2))
+    back = float(np.trapezoid(np.cos(2 * np.pi * y / PERIOD) * fading, delta))
     bar = side(pitch_mm=None)
-    assert width_mm(fit_jaws(outline(bar, bar, surface))) == pytest.approx(D, rel=1e-4)
+    jaws = fit_jaws(outline(bar, bar))
+    assert 2 * (jaws.left.offset_mm - R) == pytest.approx(back, rel=0.02)
+    assert jaws.left.u_mm > abs(back) / 4

@@ -15,6 +15,7 @@ from vision.camera import Lens, camera_of
 from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
 from vision.rope.outline import Edge, Outline
 from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
+from vision.rope.tangent_cylinder import Cylinder
 
 D, PITCH = 22.0, 23.8
 
@@ -33,8 +34,8 @@ def _outline(
         turn = np.interp(s, at, np.arange(len(at)))
         y = D / 2 - 0.05 * D * (1 - np.abs(np.cos(np.pi * turn)))
         y += lump * np.exp(-(((s - 10) / 1.5) ** 4)) + rng.normal(0, noise, len(s))
-        edges.append(Edge(side, s, y, 0.1, 1.0, False, True, 0, 1, 0))  # type: ignore[arg-type]
-    return Outline(*edges, np.zeros(2), np.array([1.0, 0.0]), D / 2, D, 8.0, "dull")
+        edges.append(Edge(side, s, y, 0.1, 1.0, 0, 0, 0, 0, False, 0))  # type: ignore[arg-type]
+    return Outline(*edges, np.zeros(2), np.array([1.0, 0.0]), D / 2, D, 8.0, (1.0, 1.0), 1.0)
 
 
 @pytest.mark.parametrize("pitch", [14.3, 23.8, 31.0])
@@ -94,7 +95,9 @@ def _drawn(hand: str, strands: int) -> tuple[Array, Array, Array, Array]:
     phase = strands * (turned - sign * 2 * np.pi * point[..., 0] / (strands * PITCH))
     grey = np.where(root > 0, 90 + 80 * np.abs(np.sin(phase / 2)), 40).astype(np.uint8)
     along = np.arange(-60, 60, D / PER_DIAMETER)
-    face, angles = unrolled(np.repeat(grey[..., None], 3, -1), camera, D, axis, along_x, eye, along)
+    face, angles = unrolled(
+        np.repeat(grey[..., None], 3, -1), camera, Cylinder(D, axis, along_x), along
+    )
     return face, angles, along, np.geomspace(0.5 * PITCH, 1.6 * PITCH, 120)
 
 

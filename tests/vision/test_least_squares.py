@@ -55,8 +55,10 @@ def test_false_observations_pull_little_and_are_not_counted_as_scatter(seed: int
 
 def test_what_is_known_beforehand_is_no_robust_observation() -> None:
     # one observation of 0 and a prior of 10, both of unit variance: the middle, prior and all
-    solution = fit(lambda b: np.array([b[0], b[0] - 10.0]), np.array([3.0]), robust=0)
+    solution = fit(
+        lambda b: np.array([b[0], b[0] - 10.0]), np.array([3.0]), np.array([1e-6]), robust=0
+    )
     assert solution.values == pytest.approx([5.0])
-    held = fit(lambda b: np.array([b[0], b[0] - 10.0]), np.array([3.0]), robust=1)
+    held = fit(lambda b: np.array([b[0], b[0] - 10.0]), np.array([3.0]), np.array([1e-6]), robust=1)
     # Huber's loss pulls with 2.5 at most, the prior with its distance: 10 - 2.5
     assert held.values == pytest.approx([7.5], abs=1e-6)

@@ -13,7 +13,13 @@ from studio import GROUND, HAND, Array, Bar, Image, Patch, Placed, Shot, photogr
 
 from vision.findings import RefusedError
 from vision.target.detect import FoundCard, find_cards
-from vision.target.layout import Layout, chess_corners_mm, layout_named, marker_box_mm
+from vision.target.layout import (
+    PLAIN_LAYOUTS,
+    Layout,
+    chess_corners_mm,
+    layout_named,
+    marker_box_mm,
+)
 
 A5 = layout_named("A5 middle")
 A6 = layout_named("A6 middle")
@@ -142,6 +148,14 @@ def test_the_number_and_the_layout_are_read_from_the_markers(number: int) -> Non
         shot = photograph(layout, number, size=(900, 700), focal_px=900, distance_mm=distance)
         (found,) = find_cards(shot.grey)
         check(found, shot, layout, number, 1.0)
+
+
+def test_an_old_card_without_stripes_is_known_by_its_own_words() -> None:
+    old = next(layout for layout in PLAIN_LAYOUTS if layout.name == A5.name)
+    shot = photograph(old, NUMBER, **SMALL)
+    (found,) = find_cards(shot.grey)
+    check(found, shot, old, NUMBER, 1.0)
+    assert found.layout != A5
 
 
 @pytest.mark.parametrize("axis", [0, 1])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -13,12 +14,13 @@ from tests.photo_arrays import photo_from_array
 from tests.vision.rules import draw_rule, mm_row, shot, with_bar
 from tests.vision.test_scale_rule import beside_a_rule
 from vision.findings import REASONS, WITHOUT_CARD
-from vision.photo.photo import Photo
-from vision.results import Refusal
+from vision.photo.photo import Photo, open_photo
+from vision.results import Estimate, Refusal
 from vision.scale_rule.measure import measure_with_scale
-from vision.scale_rule.scale import ScaleRequest
+from vision.scale_rule.scale import Placement, ScaleRequest
 
 Case = tuple[Photo, ScaleRequest]
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
 def a_bar(**asked: object) -> Case:
@@ -89,6 +91,13 @@ def bent_bar() -> Case:
     return photo_from_array(bent, focal_px=photo.focal_px), archive
 
 
+def on_a_card() -> Case:
+    """Take a bar on a striped card for a photograph without one, the card's marks for a rule."""
+    photo = open_photo(SAMPLES / "bar-16mm.jpg")
+    ends, across = ((1411.0, 989.0), (2359.0, 939.0)), ((1890.0, 1307.0), (1906.0, 1669.0))
+    return photo, ScaleRequest(ends, 100.0, across_px=across)
+
+
 CASES: dict[str, Callable[[], Case]] = {
     "archive": a_bar,
     "height-unsaid": a_bar,
@@ -111,6 +120,7 @@ CASES: dict[str, Callable[[], Case]] = {
         across_px=None,
         edges_px=((700.0, 400.0), (800.0, 400.0), (700.0, 400.0), (800.0, 400.0)),
     ),
+    "on-stripes": on_a_card,
     "face-tilted": tilted,
     "archive-unsure": lambda: a_bar(u_length_mm=12.0, graduations=False),
 }
@@ -134,6 +144,16 @@ def test_a_picture_made_for_a_reason_reaches_it(code: str) -> None:
         assert item.seen.endswith(".")
         assert "None" not in item.seen
         assert "{" not in item.seen
+
+
+def test_edges_marked_by_hand_on_a_card_are_measured() -> None:
+    # the bar's true edges, projected from its mesh of 16.00 mm (sample_images/truth.csv)
+    photo, asked = on_a_card()
+    edges = ((1844.1, 1605.3), (2054.7, 1592.6), (1834.9, 1446.6), (2045.5, 1434.8))
+    by_hand = replace(asked, across_px=None, edges_px=edges, placement=Placement.ON)
+    result = measure_with_scale(photo, by_hand).result
+    assert isinstance(result, Estimate)
+    assert abs(result.diameter_mm - 16.0) < result.expanded_mm()
 
 
 @pytest.mark.parametrize(("case", "least", "most"), [(few_marks, 6, 9), (dotted, 100, 153)])

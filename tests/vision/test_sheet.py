@@ -21,18 +21,17 @@ from vision.target.artwork import (
     strap_marks_mm,
 )
 from vision.target.layout import (
-    INK_RGB,
     LAYOUTS,
     PAGE_MARGIN_MM,
     PAPERS_MM,
     BandMm,
-    Ink,
     Layout,
     card_number,
     layout_named,
     marker_box_mm,
     marker_corners_mm,
     marker_words,
+    stripe_phase,
 )
 from vision.target.pdf import card_pdf
 
@@ -86,8 +85,8 @@ def deviation_mm(page: Print, turned: Print, box: BandMm, *, reach: float, width
 
 
 @cache
-def document(layout: Layout, ink: Ink = "blue") -> pypdfium2.PdfDocument:
-    return pypdfium2.PdfDocument(card_pdf(layout, stations=[27], ink=ink))
+def document(layout: Layout) -> pypdfium2.PdfDocument:
+    return pypdfium2.PdfDocument(card_pdf(layout, stations=[27]))
 
 
 def printed(layout: Layout, dpi: float = 1200.0) -> Print:
@@ -167,31 +166,66 @@ def test_opencv_reads_every_marker_with_its_word_in_its_place(layout: Layout) ->
     assert len(seen) == 2 * layout.columns
 
 
+def dark_at(page: Print, box: BandMm) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the drawn places (N, M, 2), mm, of a box's pixels, and how dark each is, 0 to 1."""
+    fx, fy = page.px_per_mm
+    x0, y0, x1, y1 = box
+    columns = np.arange(round((x0 + page.width_mm / 2) * fx), round((x1 + page.width_mm / 2) * fx))
+    rows = np.arange(round((page.height_mm / 2 - y1) * fy), round((page.height_mm / 2 - y0) * fy))
+    x = (columns + 0.5) / fx - page.width_mm / 2
+    y = page.height_mm / 2 - (rows + 0.5) / fy
+    return np.stack(np.meshgrid(x, y), axis=-1), 1 - page.grey[np.ix_(rows, columns)] / 255.0
+
+
 @each_layout
-def test_nothing_is_printed_on_the_clear_band_or_outside_the_margins(layout: Layout) -> None:
-    page = document(layout)[0]
-    scale = 300 / 72
-    rgb = page.render(scale=scale).to_numpy()[:, :, ::-1]
-    height, width = rgb.shape[:2]
-    fx, fy = width / layout.width_mm, height / layout.height_mm
+def test_the_stripes_lie_where_their_phase_says(layout: Layout) -> None:
+    x0, y0, x1, y1 = layout.stripe_box_mm
+    places, dark = dark_at(printed(layout, dpi=600), (x0 + 0.2, y0 + 0.2, x1 - 0.2, y1 - 0.2))
+    phase = stripe_phase(layout, places)
+    far = np.abs(np.sin(phase)) > 2 * np.pi * 0.06 / layout.stripe_mm  # over 0.06 mm from an edge
+    assert (dark[far] == (np.sin(phase) < 0)[far]).all()
+    # The same by demodulation. A square wave that is dark in the second half of each turn has
+    # the first harmonic -2/pi sin(phase), that is i/pi exp(i phase) + its conjugate (any table
+    # of Fourier series). A thousandth of a turn is 0.001 to 0.006 mm here.
+    for half in (np.s_[: len(dark) // 2], np.s_[len(dark) // 2 :]):
+        first = (dark[half] * np.exp(-1j * phase[half])).mean()
+        assert abs(first) == pytest.approx(1 / np.pi, rel=0.02)
+        assert np.angle(first / 1j) / (2 * np.pi) == pytest.approx(0, abs=0.001)
+    assert dark.mean() == pytest.approx(0.5, abs=0.005)
+
+
+def test_stripes_a_tenth_of_a_millimetre_aside_would_be_noticed() -> None:
+    layout = layout_named("A5 middle")
+    places, dark = dark_at(printed(layout, dpi=600), layout.stripe_box_mm)
+    phase = stripe_phase(layout, places + np.array([0.1, 0.0]))
+    first = (dark * np.exp(-1j * phase)).mean()
+    assert abs(np.angle(first / 1j)) / (2 * np.pi) > 0.03
+
+
+@each_layout
+def test_white_parts_stripes_from_chess_squares_and_nothing_else_is_on_the_band(
+    layout: Layout,
+) -> None:
+    page = printed(layout, dpi=600)
     x0, y0, x1, y1 = layout.band_box_mm
-    band = rgb[
-        round((layout.height_mm / 2 - y1) * fy) + 2 : round((layout.height_mm / 2 - y0) * fy) - 2,
-        round((x0 + layout.width_mm / 2) * fx) + 2 : round((x1 + layout.width_mm / 2) * fx) - 2,
-    ]
-    blue = np.array(INK_RGB["blue"]) * 255
-    assert np.abs(band - blue).max() <= 1
-    margin = round((PAGE_MARGIN_MM - 0.2) * fx)
+    _, low, _, high = layout.stripe_box_mm
+    for gap in ((x0, y0 + 0.05, x1, low - 0.05), (x0, high + 0.05, x1, y1 - 0.05)):
+        assert dark_at(page, gap)[1].max() == 0
+    assert low - y0 == pytest.approx(y1 - high)
+    assert y1 - high >= 1.0 - 1e-9  # two widths of the finest stripe and more
+    for _, box in text_boxes_mm(layout):
+        assert not overlap(box, layout.band_box_mm)
+
+
+@each_layout
+def test_everything_is_black_on_white_and_within_the_margins(layout: Layout) -> None:
+    rgb = document(layout)[0].render(scale=300 / 72).to_numpy()
+    assert (rgb == rgb[..., :1]).all()
+    edges = (rgb[..., 0] > 0) & (rgb[..., 0] < 255)
+    assert edges.mean() < 0.25  # grey is where an edge cuts a dot, and nowhere else
+    margin = round((PAGE_MARGIN_MM - 0.2) * rgb.shape[1] / layout.width_mm)
     inner = rgb[margin:-margin, margin:-margin]
     assert int((rgb != 255).sum()) == int((inner != 255).sum())
-
-
-@pytest.mark.parametrize("ink", ["black", "white"])
-def test_printers_without_colour_get_a_black_or_an_unprinted_band(ink: Ink) -> None:
-    layout = layout_named("A5 middle")
-    rgb = document(layout, ink)[0].render(scale=1).to_numpy()
-    height, width = rgb.shape[:2]
-    assert (rgb[height // 2, width // 4 : 3 * width // 4] == (0 if ink == "black" else 255)).all()
 
 
 def text_boxes_mm(layout: Layout) -> list[tuple[str, BandMm]]:

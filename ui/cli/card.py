@@ -10,7 +10,6 @@ import click
 from ui.cli.atomic_write import atomic_write
 
 PAPERS = ("A4", "A5", "A6", "Letter")
-INKS = ("blue", "black", "white")
 
 
 @click.command()
@@ -44,14 +43,6 @@ INKS = ("blue", "black", "white")
     help="Number of the first station.",
 )
 @click.option(
-    "--ink",
-    type=click.Choice(INKS),
-    default="blue",
-    show_default=True,
-    help="Colour of the band. For a printer without colour: black for bright and rusty "
-    "ropes, white for dark greased ones.",
-)
-@click.option(
     "--board",
     is_flag=True,
     help="Write the board for `ropephoto calibrate` instead of cards; A4 or Letter is best.",
@@ -62,7 +53,6 @@ def card(
     paper: str,
     stations: int,
     first: int,
-    ink: str,
     board: bool,
 ) -> None:
     """Write numbered cards, true to size, as the PDF file OUT.
@@ -74,9 +64,7 @@ def card(
     Example:
       ropephoto card --rope 22 --paper A5 --stations 4 cards.pdf
     """
-    from typing import cast
-
-    from vision.target.layout import Ink, layout_for
+    from vision.target.layout import layout_for
     from vision.target.pdf import card_pdf
 
     if board:
@@ -87,7 +75,7 @@ def card(
     out = out or Path("rope-cards.pdf")
     try:
         layout = layout_for(rope_mm, paper)
-        pdf = card_pdf(layout, stations=range(first, first + stations), ink=cast(Ink, ink))
+        pdf = card_pdf(layout, stations=range(first, first + stations))
         atomic_write(out, pdf)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong

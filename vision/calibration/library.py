@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.calibration.adjustment import Calibration, Intrinsics
-from vision.camera import Lens
+from vision.camera import Lens, lens_of
 from vision.json_files import read_json, update_json
 from vision.least_squares import Covariance
 from vision.photo.photo import Photo
@@ -131,8 +131,10 @@ def calibrated_camera(
     )
 
 
-def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | None:
-    """Return the calibrated lens of a photograph, turned as it is; None if there is none.
+def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
+    """Return what is known of the lens that took a photograph, turned as that is.
+
+    Of a camera that is not calibrated this is its focal length, where it wrote one.
 
     Parameters
     ----------
@@ -142,9 +144,9 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens | No
         Calibrated cameras by their key.
     """
     camera = cameras.get(camera_key(photo))
-    if camera is None:
-        return None
     height, width = photo.pixels.shape[:2]
+    if camera is None:
+        return lens_of(width, height, photo.focal_px, photo.u_focal_px)
     known = Covariance(Intrinsics._fields, np.array(camera.covariance))
     stored = (height, width) if photo.orientation >= 5 else (width, height)
     x, y = camera.centre_px

@@ -31,7 +31,7 @@ from vision.photo.containers import (
     webp_size,
 )
 from vision.photo.exif import ORIENTATION, Tags
-from vision.photo.jpeg import coarseness, decode_jpeg
+from vision.photo.jpeg import decode_jpeg
 
 Pixels = NDArray[np.uint8]
 
@@ -51,7 +51,6 @@ _KEPT = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16L": 2, "I;16B": 2, "I;16N": 2}
 # tests/vision/test_photo_budget.py.
 _BESIDE: dict[Kind, int] = {"JPEG": 4, "PNG": 0, "TIFF": 1, "WebP": 10, "AVIF": 6}
 _HEIF_BYTES = 12
-USUAL_LOSS = 0.2  # HEIC, WebP, AVIF: taken to lose as much as a good phone's JPEG; not measured
 TO_8_BIT = "Its {} bits a colour were reduced to 8."
 
 # `warnings.catch_warnings` changes the whole process, so one thread at a time may use it.
@@ -60,15 +59,11 @@ _one_at_a_time = threading.Lock()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Decoded:
-    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours.
-
-    `coarseness` is that of a JPEG, see `vision.photo.jpeg`; 0 where nothing is lost.
-    """
+    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours."""
 
     pixels: Pixels
     tags: Tags
     notes: tuple[str, ...] = ()
-    coarseness: float = 0.0
 
 
 def decode(data: bytes) -> Decoded:
@@ -114,14 +109,12 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
         if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
             image.load()
         tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
-    lost = USUAL_LOSS if kind in ("WebP", "AVIF") else 0.0
     if kind == "JPEG":
         pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
         if pixels.shape[1::-1] != image.size:
             raise PhotoError(CUT.format("the JPEG picture has two sizes"))
-        lost = coarseness(next(iter(image.quantization.values())))  # type: ignore[attr-defined]
         if image.mode in ("RGB", "L"):
-            return Decoded(pixels, tags, (), lost)
+            return Decoded(pixels, tags)
         del pixels  # it was whole; Pillow knows more about printing colours
     image.load()
     bits = _depth(image, data)
@@ -129,7 +122,7 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     if image.mode in ("I;16", "I;16L", "I;16B", "I;16N"):
         return Decoded(_grey_to_rgb(image, bits), tags, notes)
     pixels, more = _rgb(image)
-    return Decoded(pixels, tags, notes + more, lost)
+    return Decoded(pixels, tags, notes + more)
 
 
 def _opened(data: bytes, kind: Kind) -> Image.Image:
@@ -174,9 +167,9 @@ def _decode_heif(data: bytes) -> Decoded:
         array = np.array(picture)  # a copy: the library frees its own with the file
     mode = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}[1 if array.ndim == 2 else array.shape[2]]
     if mode == "RGB":
-        return Decoded(np.asarray(array, np.uint8), tags, (), USUAL_LOSS)
+        return Decoded(np.asarray(array, np.uint8), tags)
     pixels, notes = _rgb(Image.fromarray(np.asarray(array, np.uint8), mode))
-    return Decoded(pixels, tags, notes, USUAL_LOSS)
+    return Decoded(pixels, tags, notes)
 
 
 def _refuse_tiff(image: Image.Image, size: int) -> None:

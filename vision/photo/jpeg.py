@@ -7,7 +7,7 @@ wrong colours or at the wrong place, and only warn. Most readers don't even hand
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Literal
 
 import numpy as np
@@ -20,25 +20,6 @@ from vision.photo.containers import CUT, PhotoError
 # entropy-coded segment ends at anything else (ITU-T T.81, B.1.1.2 and B.1.1.5).
 _END_OF_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 _SCAN, _END, _COLOUR_NOTES = 0xDA, 0xD9, (0xE0, 0xEE)  # JFIF's and Adobe's say which colours
-
-# Mean of the table for brightness in ITU-T T.81, Annex K.1: what everyday software calls 50.
-_USUAL_STEP = 57.625
-
-
-def coarseness(steps: Sequence[int]) -> float:
-    """Return how coarsely a JPEG's brightness is stored, over what Annex K.1's table would do.
-
-    Parameters
-    ----------
-    steps : sequence of int
-        Its quantisation table for brightness, 64 values.
-
-    Examples
-    --------
-    >>> coarseness([12] * 64)  # a good phone's picture, quality 90 of everyday software
-    0.21
-    """
-    return round(sum(steps) / len(steps) / _USUAL_STEP, 2)
 
 
 def decode_jpeg(data: bytes, colours: Literal["RGB", "CMYK"] = "RGB") -> NDArray[np.uint8]:

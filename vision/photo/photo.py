@@ -44,8 +44,6 @@ class Photo:
         Which lens of the camera, as it wrote: 35 mm equivalent and zoom; empty if not written.
     orientation : int
         How the picture was stored before it was turned upright (Exif, 1 to 8).
-    coarseness : float
-        How coarsely its brightness was stored, see `vision.photo.jpeg`; 0 where nothing was lost.
     """
 
     pixels: Pixels
@@ -59,7 +57,6 @@ class Photo:
     notes: tuple[str, ...] = ()
     lens: str = ""
     orientation: int = 1
-    coarseness: float = 0.0
 
 
 def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Photo:
@@ -106,7 +103,6 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
         notes=decoded.notes,
         lens=lens(decoded.tags),
         orientation=stored,
-        coarseness=decoded.coarseness,
     )
 
 

@@ -17,34 +17,33 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
 from scipy.signal import find_peaks
 from scipy.special import ndtr
+from scipy.stats import median_abs_deviation
 
-from vision.rope.outline import Edge
+from vision.rope.constants import ALIKE, CLOSE_PITCH, STRAY_SHARE, UNEVEN_SHARE, USUAL_CROWNS
 from vision.rope.savitzky_golay import local_parabolas
 
 Array = NDArray[np.float64]
 
-SMOOTH_PITCHES = 0.30  # length of the local parabola over the crown pitch
-SMOOTH_DIAMETERS = 0.10  # the same over the diameter, before the pitch is known
-CREST_SHARE, LEAST_CREST_SHARE = 0.005, 0.0015  # of the diameter: lower ripples are no crowns
-LUMP_SHARE = 0.024  # of the diameter over three quarters of the outline: surely no crown
-# Of the diameter. With lay lengths of 6.25 diameters and more, crowns so far apart are those of
-# five strands or fewer, and between them the outline falls by 6 % (equal circles that touch; 4 %
-# where wear took 2 %). What waves that slowly and less is a bar: gloss wanders along its edge.
-LONG_PITCH, LONG_SWING = 1.3, 0.024
-ALIKE = 0.5  # correlation, one pitch on, that one side at least must show of its own
 
+def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Array:
+    """Return an outline without spikes and gaps: both are bridged by their neighbours.
 
-def bridged(edge: Edge, d: float) -> Array:
-    """Return the edge without spikes and gaps: both are bridged by their neighbours."""
-    values = edge.outward_mm
+    Parameters
+    ----------
+    along_mm, values : ndarray of shape (N,)
+        Places along the rope, and the outline there; NaN where it is not known.
+    px_mm, d : float
+        Size of a pixel and the rope's diameter, mm.
+    """
     known = np.isfinite(values)
     x = np.arange(len(values))
     between = np.interp(x, x[known], values[known])
-    step = float(edge.along_mm[1] - edge.along_mm[0])
-    width = max(5, int(0.12 * d / step)) | 1
+    step = float(along_mm[1] - along_mm[0])
+    width = max(5, int(CLOSE_PITCH / 3 * d / step)) | 1  # a third of the closest crowns
     middle = median_filter(between, width, mode="nearest")
-    off = np.abs(between - middle)
-    spike = off > max(4 * 1.4826 * float(np.median(off)), 1.5 * edge.step_mm)
+    off = between - middle
+    scatter = float(median_abs_deviation(off, scale="normal"))
+    spike = np.abs(off) > max(4 * scatter, 1.5 * px_mm)
     good = known & ~spike
     return np.interp(x, x[good], values[good])
 
@@ -75,28 +74,19 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
     total = each[0] + each[1]
     swing *= float(np.sqrt(8))  # from highest to lowest of a wave
-    if swing < LEAST_CREST_SHARE * d:
+    if swing < UNEVEN_SHARE * d:
         return None, swing
-    low, high = max(2, int(0.15 * d / step)), min(len(total) - 2, int(2.2 * d / step))
+    low, high = max(2, int(CLOSE_PITCH / 2 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None, swing
     peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
-    if len(peaks) == 0:
-        return None, swing
-    strongest = float(total[low:high][peaks].max())
+    strongest = float(total[low:high][peaks].max()) if len(peaks) else 0.0
     if strongest <= 0:  # nothing in the outline repeats itself
         return None, swing
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
-    if chosen * step > LONG_PITCH * d and swing < LONG_SWING * d:
+    if max(float(side[chosen]) for side in each) < ALIKE:
         return None, swing
-    alike = [float(side[chosen]) for side in each]
-    if max(alike) < ALIKE:
-        return None, swing
-    if swing < CREST_SHARE * d:  # so low a wave must be plain on both sides, with its valleys
-        valleys = [float(side[:chosen].min()) for side in each]
-        if min(alike) < 0.6 * ALIKE or max(valleys) > -0.2:
-            return None, swing
     before, here, after = total[chosen - 1 : chosen + 2]
     bow = before - 2 * here + after
     shift = 0.0 if bow == 0 else 0.5 * (before - after) / bow
@@ -108,14 +98,14 @@ def with_flanks(lump: NDArray[np.bool_], pitch: float, step: float) -> NDArray[n
     return np.asarray(binary_dilation(lump, iterations=max(1, int(0.1 * pitch / step))), np.bool_)
 
 
-def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
+def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> NDArray[np.int64]:
     """Return where crowns stand, as indices; evenly spread places on a smooth bar.
 
     A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
-    lump = values > np.percentile(values, 75) + LUMP_SHARE * d
+    lump = values > np.percentile(values, 75) + 2 * STRAY_SHARE * d
     if lump.any():
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
@@ -124,18 +114,7 @@ def crests(values: Array, pitch: float | None, step: float, d: float) -> NDArray
     return np.asarray(peaks[~lump[peaks]])
 
 
-CREST_PITCHES = 0.05  # to either side of a crest: there its highest wire lies
-PLAIN_PITCHES = 0.5  # of a crown is as good as a parabola: what strays from it is noise
-LEAST_NOISE_PX = 0.02  # of a crown's height, however smooth the outline looks
-# Scatter of true crowns as it is thought to be before they are seen, over the diameter, and for
-# how many crowns that thought counts.
-USUAL_SPREAD, USUAL_CROWNS = 0.0012, 2.0
-# Scatter of the heights seen, over the usual, that no rope showed but one thinned by 6 % in one
-# place; beyond it part of the side is traced wrongly, and each 1 more adds 2 to u.
-MOST_SCATTER, FOR_MORE = 6.0, 2.0
-
-
-def crest_heights(close: Array, crests: NDArray[np.int64], pitch: float) -> Array:
+def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
     """Return how high each crown's highest wire stands.
 
     Parameters
@@ -144,10 +123,10 @@ def crest_heights(close: Array, crests: NDArray[np.int64], pitch: float) -> Arra
         The outline, smoothed over less than a wire's rounding.
     crests : ndarray of shape (K,)
         Where crowns stand, as indices.
-    pitch : float
-        Their period, in samples.
+    size : int
+        Length over which it was smoothed, samples.
     """
-    reach = max(2, int(CREST_PITCHES * pitch))
+    reach = max(2, size // 4)
     return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
 
 
@@ -174,7 +153,7 @@ def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> floa
     broad = min(max(2 * fine + 1, int(run)) | 1, longest)
     plain = local_parabolas(outline, broad)
     off = (local_parabolas(outline, fine) - plain)[plain >= np.median(plain)]
-    scatter = 1.4826 * float(np.median(np.abs(off - np.median(off))))
+    scatter = float(median_abs_deviation(off, scale="normal"))
     return max(least, scatter / float(np.sqrt(1 - fine / broad)))
 
 
@@ -211,8 +190,7 @@ def highest_crown(
     top, scatter = _largest(possible, own)
     freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
     wider = float(np.sqrt(freedom / (freedom - 2)))
-    beyond = max(0.0, float(np.sqrt(seen)) - MOST_SCATTER * usual_spread)
-    return top, float(np.hypot(wider * np.hypot(scatter, shared), FOR_MORE * beyond))
+    return top, wider * float(np.hypot(scatter, shared))
 
 
 def _largest(means: Array, deviation: float) -> tuple[float, float]:

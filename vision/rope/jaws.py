@@ -20,24 +20,32 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from vision.camera import Camera, camera_centre_mm, project_mm, rays
+from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
-from vision.rope.crowns import (
+from vision.least_squares import fit_with_scatter
+from vision.rope.constants import (
+    CLOSE_PITCH,
+    CROWN_PART,
+    HALF,
+    JAW_DIAMETERS,
+    LEAST_DIAMETERS,
     LEAST_NOISE_PX,
-    PLAIN_PITCHES,
-    SMOOTH_DIAMETERS,
-    SMOOTH_PITCHES,
+    STRAY_SHARE,
+    SURELY,
+    UNEVEN_SHARE,
     USUAL_SPREAD,
-    bridged,
-    crest_heights,
-    crests,
+)
+from vision.rope.crowns import (
+    crown_heights,
     crown_pitch,
+    fill_outliers,
+    find_crowns,
     highest_crown,
     noise_of_crowns,
     smoothed,
     with_flanks,
 )
-from vision.rope.outline import Edge, Outline, Surface
+from vision.rope.outline import Edge, Outline
 from vision.rope.rectify import points_mm
 from vision.rope.savitzky_golay import local_parabolas
 from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
@@ -45,22 +53,8 @@ from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
 Array = NDArray[np.float64]
 
 LEAST_COLUMNS = 30
-LEAST_DIAMETERS = 1.4  # shortest jaw that a rope running off the card is measured with
-JAW_DIAMETERS = 2.0  # default length; a wide jaw bears on two to three neighbouring strands
-FINE_DIAMETERS, FINE_PITCH = 0.20, 0.4  # longest local parabola over a crown: of d, of the pitch
-# px, each side: rim of bright wires that looks like the band, because it mirrors it.
-HIDDEN_PX: dict[Surface, float] = {
-    "rusty": 0.0,
-    "dull": 0.0,
-    "bright": 0.39,
-    "polished": 0.73,
-    "grey band": 0.0,
-}
-# Lift of an outline by a JPEG's noise, px. Like the rim's, fitted to the range's protocol and to
-# the list (see DEVELOPERS.md). Of it, per jaw, as a standard uncertainty: U_LIFT.
-LIFT, LIFT_AVERAGED, U_LIFT = 1.37, 0.20, 0.6
-PLAIN_DIAMETERS = 0.3  # of a smooth bar's edge is straight: what strays from it is noise
-STRAY_SHARE = 0.012  # of the diameter: a crown so far above the next one is no strand
+LEAST_SCATTER_MM = 1e-4  # of crowns about their line, however even they look
+WAVE_SIGMAS = 8**0.5  # height of a wave over its standard deviation
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,9 +111,7 @@ class Jaws:
     bend_mm: float
 
 
-def fit_jaws(
-    outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS, grain_px: float = 0.0
-) -> Jaws:
+def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     """Return the jaws that bear on the crowns about the station.
 
     Parameters
@@ -128,8 +120,6 @@ def fit_jaws(
         Traced edges.
     jaw_diameters : float, optional
         Length of the jaws over the rope's diameter; lengthened to one crown pitch if shorter.
-    grain_px : float, optional
-        A JPEG's coarseness times the photograph's blur, px: its noise moves an edge so far.
 
     Raises
     ------
@@ -148,39 +138,38 @@ def fit_jaws(
     for edge in sides:
         _check_seen(edge, length)
     step = float(along[1] - along[0])
-    filled = [bridged(edge, d) for edge in sides]
-    first = [smoothed(values, SMOOTH_DIAMETERS * d / step) for values in filled]
+    filled = [fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d) for edge in sides]
+    first = [smoothed(values, CROWN_PART * CLOSE_PITCH * d / step) for values in filled]
     pitch, swing = crown_pitch(first, step, d)
-    if pitch is None:
-        refuse_above("crowns-unclear", 100 * swing / d)
-        if _on_black(outline):  # renders of a bright bar were read 7 % too thin, and looked sharp
-            raise RefusedError(finding("smooth-on-black"))
-    if pitch is not None:
-        length = max(length, 1.1 * pitch)
+    noise = max(edge.noise_px * edge.step_mm for edge in sides)
+    spacing = pitch
+    if pitch is None and swing > UNEVEN_SHARE * d:
+        spacing = CLOSE_PITCH * d  # no bar, as it seems: it bears on whatever stands highest
+    crowned = pitch is not None or swing > SURELY * WAVE_SIGMAS * noise
+    if spacing is not None:
+        length = max(length, 1.1 * spacing)
         if reach < length:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        smooth = [smoothed(v, SMOOTH_PITCHES * pitch / step) for v in filled]
+        smooth = [smoothed(v, CROWN_PART * spacing / step) for v in filled]
     else:
         smooth = first
-    slope, u_slope, curve = _direction(along, smooth, pitch, step, d)
+    slope, u_slope, curve = _direction(along, smooth, spacing, step, d)
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
-    fine = min(FINE_DIAMETERS * d, FINE_PITCH * (pitch or d)) / step
-    least_noise = LEAST_NOISE_PX / outline.px_per_mm
-    lift = max(0.0, LIFT * grain_px - LIFT_AVERAGED) / outline.px_per_mm
+    fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
     jaws = []
-    for values, raw, sign in zip(smooth, filled, (1.0, -1.0), strict=True):
+    for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
+        least = edge.step_mm * max(LEAST_NOISE_PX, edge.noise_px)  # a crown is one window long
         turned = sign * slope * along
-        if pitch is not None:
-            hidden = HIDDEN_PX[outline.surface] / outline.px_per_mm
-            values, raw = values + hidden, raw + hidden
-        tops = crests(values - turned, pitch, step, d)
-        if pitch is not None and not any(abs(along[i]) <= length / 2 for i in tops):
+        tops = find_crowns(values - turned, spacing, step, d)
+        if spacing is not None and not any(abs(along[i]) <= length / 2 for i in tops):
             raise RefusedError(finding("too-few-crowns", 0.0))
-        jaw = _bear(raw - turned, values - turned, along, length, fine, tops, pitch, d, least_noise)
-        if pitch is not None:
-            u = float(np.hypot(jaw.u_mm, U_LIFT * lift))
-            jaw = replace(jaw, offset_mm=jaw.offset_mm - lift, u_mm=u)
+        shape = _Side(along, raw - turned, values - turned, least)
+        jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
+        if spacing is None:
+            jaw = _without_rim(jaw, outline.across_period_mm, d)
+        elif not crowned:
+            jaw = _between(jaw, _fit_jaw(shape, tops, None, length, fine, d))
         jaws.append(jaw)
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
@@ -189,9 +178,29 @@ def fit_jaws(
     )
 
 
-def _on_black(outline: Outline) -> bool:
-    light = max(outline.left.on_white, outline.right.on_white)
-    return outline.surface == "grey band" and light == 0.0
+def _between(bearing: Jaw, plain: Jaw) -> Jaw:
+    """Return the jaw where noise could be all that the outline swings by, or strands.
+
+    Anything between both is as likely; and both sides err alike, which two terms of their own
+    carry as though they were one if each is sqrt(2) as large.
+    """
+    apart = (bearing.offset_mm - plain.offset_mm) / 2
+    u = float(np.hypot(bearing.u_mm, apart * np.sqrt(2 / 3)))
+    return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u)
+
+
+def _without_rim(jaw: Jaw, period_mm: float, d: float) -> Jaw:
+    """Return the jaw of a smooth bar without what its mirroring flank adds.
+
+    A sight that meets a flank of radius r, delta inside its limb, is sent to the paper
+    y = 2 h sqrt(2 delta / r) farther out, h the height of the limb. The stripes there come back
+    with the phase 2 pi y / period: summed up over delta they come back against their own phase,
+    as though the limb lay ``r (period / (4 pi h))^2`` farther out, times what the flank mirrors:
+    between nothing (rust) and all (a polished or wet one). On wires r is a hundred times smaller.
+    """
+    farthest = d / 2 * (period_mm / (2 * np.pi * d)) ** 2  # r = h = d / 2
+    u = float(np.hypot(jaw.u_mm, farthest / np.sqrt(12)))
+    return replace(jaw, offset_mm=jaw.offset_mm - farthest / 2, u_mm=u)
 
 
 def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:
@@ -221,7 +230,7 @@ def _direction(
     """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow."""
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
-        tops = crests(values, pitch, step, d)
+        tops = find_crowns(values, pitch, step, d)
         high = np.median(values[tops]) + 2 * STRAY_SHARE * float(np.ptp(along)) / 6
         for i in tops[values[tops] <= high]:  # a lump must not turn the jaws
             s = along[i]
@@ -230,55 +239,68 @@ def _direction(
     A, y = np.array(rows, float), np.array(heights)
     if len(y) < 6:
         return 0.0, 0.01, 0.0
-    weights = np.ones(len(y))
-    for _ in range(6):
-        solution = np.linalg.lstsq(A * weights[:, None], y * weights, rcond=None)[0]
-        off = np.abs(y - A @ solution)
-        limit = 2.5 * max(1.4826 * float(np.median(off)), 1e-4)
-        weights = np.sqrt(np.minimum(1.0, limit / np.maximum(off, 1e-12)))
-    dof = max(1, len(y) - 5)
-    scatter = float(np.sqrt(((weights * (y - A @ solution)) ** 2).sum() / dof))
-    covariance = np.linalg.pinv((A * weights[:, None]).T @ (A * weights[:, None]))
-    return float(solution[2]), scatter * float(np.sqrt(covariance[2, 2])), float(solution[4])
+    start = np.linalg.lstsq(A, y, rcond=None)[0]
+    solution, _ = fit_with_scatter(
+        lambda line, sigma: (A @ line - y) / sigma,
+        start,
+        lambda _, sigma: A / sigma,
+        robust=len(y),
+        sigma=max(float(np.std(A @ start - y)), LEAST_SCATTER_MM),
+        floor=LEAST_SCATTER_MM,
+    )
+    variance = (solution.weights * solution.residuals**2).sum() / max(1, len(y) - 5)
+    u_slope = float(np.sqrt(variance * solution.covariance[2, 2]))
+    return float(solution.values[2]), u_slope, float(solution.values[4])
 
 
-def _bear(
-    raw: Array,
-    broad: Array,
-    along: Array,
+@dataclass(frozen=True, slots=True, eq=False)
+class _Side:
+    """One side's outline along the jaws, mm: as traced, and smoothed over a third of a crown.
+
+    `least_noise` is what the noise of a crown's height is never believed to be below.
+    """
+
+    along: Array
+    raw: Array
+    broad: Array
+    least_noise: float
+
+
+def _fit_jaw(
+    side: _Side,
+    crowns: NDArray[np.int64],
+    pitch: float | None,
     length: float,
     fine: float,
-    crests: NDArray[np.int64],
-    pitch: float | None,
     d: float,
-    least_noise: float,
 ) -> Jaw:
     """Return the line that bears on the highest wire within the jaw.
 
-    `raw` is the outline, `broad` the outline smoothed over a third of a crown, `fine` the length
-    in samples over which it may be averaged for a height, `least_noise` that of a crown, mm.
+    `crowns` says where crowns stand, as indices; `fine` is the length in samples over which the
+    outline may be averaged for a height.
     """
+    along, broad = side.along, side.broad
     within = np.abs(along) <= length / 2
     step = float(along[1] - along[0])
     size = max(5, int(fine)) | 1
-    raw = median_filter(raw, 3, mode="nearest")
+    raw = median_filter(side.raw, 3, mode="nearest")
     close = local_parabolas(raw, size)
-    run = PLAIN_PITCHES * pitch if pitch else PLAIN_DIAMETERS * d
-    noise = noise_of_crowns(raw, size, run / step, least_noise)
+    run = HALF * (pitch or d)
+    noise = noise_of_crowns(raw, size, run / step, side.least_noise)
     if pitch is None:
         independent = max(2.0, within.sum() / size)
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
         return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
-    usual = float(np.sort(broad[crests])[(len(crests) - 1) // 2])  # of two, the lower
+    usual = float(np.sort(broad[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
     stray = broad > usual + STRAY_SHARE * d
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
     if stray.any():  # the flanks of what stands out are no strand either
         stray = with_flanks(broad > usual + 0.25 * STRAY_SHARE * d, pitch, step)
-    sound = crests[~stray[crests]]
+    sound = crowns[~stray[crowns]]
     under = within[sound]
     if not under.any():
         return Jaw(usual, STRAY_SHARE * d / 4, 0, 0.0, strays)
-    heights = crest_heights(close, sound, pitch / step)
+    heights = crown_heights(close, sound, size)
     top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
     return Jaw(top, u, int(under.sum()), spread, strays)
@@ -294,11 +316,18 @@ class JawLines:
         Two points of each line, px.
     station_mm : ndarray of shape (3,)
         The station on the card, mm.
+    card_half_mm : tuple of float
+        Half the card's length and height, mm, as its bend is stated.
     """
 
     left_px: Array
     right_px: Array
     station_mm: Array
+    card_half_mm: tuple[float, float] = (1.0, 1.0)  # of no matter where nothing is bent
+
+    def card_height_mm(self, camera: Camera) -> float:
+        """Return how high the card's face lies at the station, mm."""
+        return float(card_height_mm(camera, self.station_mm[None, :2], *self.card_half_mm)[0])
 
 
 def jaw_lines(camera: Camera, outline: Outline, jaws: Jaws) -> JawLines:
@@ -313,7 +342,8 @@ def jaw_lines(camera: Camera, outline: Outline, jaws: Jaws) -> JawLines:
         )
         for offset in (jaws.left.offset_mm, -jaws.right.offset_mm)
     ]
-    return JawLines(lines[0], lines[1], np.array([*outline.origin_mm, 0.0]))
+    station = np.array([*outline.origin_mm, 0.0])
+    return JawLines(lines[0], lines[1], station, outline.card_half_mm)
 
 
 def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
@@ -329,7 +359,8 @@ def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
         How the card was held.
     """
     eye, left, right = tangent_planes(camera, lines)
-    return cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm)[0]
+    eye = eye - [0.0, 0.0, lines.card_height_mm(camera)]  # the card's plane, brought to its face
+    return cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm).diameter_mm
 
 
 def tangent_planes(camera: Camera, lines: JawLines) -> tuple[Array, Array, Array]:

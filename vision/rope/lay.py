@@ -21,7 +21,7 @@ is left; where it is not, none is given. What the rope's papers say counts more.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -30,16 +30,14 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import median_abs_deviation, norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
-from vision.photo.photo import Photo
-from vision.rope.budget import ROUNDNESS_SHARE, U_GAP_MM
-from vision.rope.crowns import bridged
-from vision.rope.jaws import JawLines, Jaws, tangent_planes
+from vision.rope.budget import Observation
+from vision.rope.constants import ROUNDNESS_SHARE, U_GAP_MM
+from vision.rope.crowns import fill_outliers
+from vision.rope.jaws import tangent_planes
 from vision.rope.outline import Outline
-from vision.rope.rectify import points_mm
+from vision.rope.rectify import Image, points_mm
 from vision.rope.strand_texture import PER_DIAMETER, U_PITCH_SHARE, Wave, strand_wave, unrolled
-from vision.rope.tangent_cylinder import Hold, cylinder_mm
-from vision.target.layout import Card
-from vision.target.pose import Pose
+from vision.rope.tangent_cylinder import cylinder_mm
 from vision.uncertainty import Influence, Term
 
 Array = NDArray[np.float64]
@@ -106,48 +104,45 @@ class Crowns:
     apart: float
 
 
-def lay_of(
-    photo: Photo,
-    pose: Pose,
-    card: Card,
-    outline: Outline,
-    jaws: Jaws,
-    lines: JawLines,
-    hold: Hold,
-) -> Lay | None:
+def lay_of(pixels: Image, observed: Observation) -> Lay | None:
     """Return the pitch of the strands, their number and hand; None where nothing is sure.
 
     Parameters
     ----------
-    photo : Photo
-        The photograph.
-    pose, card, outline, jaws, lines, hold
-        What the steps before have found, and how the card was held.
+    pixels : ndarray of shape (H, W, 3), uint8
+        The upright photograph, RGB.
+    observed : Observation
+        What the steps before have found.
     """
+    pose, outline, lines, jaws = observed.pose, observed.outline, observed.lines, observed.jaws
     eye, left, right = tangent_planes(pose.camera, lines)
-    d, axis, direction = cylinder_mm(left, right, eye, hold=hold, station_mm=lines.station_mm)
-    direction = direction if direction[0] > 0 else -direction
-    sin_a = 0.5 * d / float(np.linalg.norm(np.cross(eye - axis, direction)))
+    rope = cylinder_mm(left, right, eye, hold=observed.hold, station_mm=lines.station_mm)
+    if rope.direction[0] < 0:  # to the right on the card
+        rope = replace(rope, direction=-rope.direction)
+    d = rope.diameter_mm
+    sin_a = 0.5 * d / float(np.linalg.norm(np.cross(eye - rope.axis_mm, rope.direction)))
     step = d / PER_DIAMETER
     along = np.arange(outline.left.along_mm[0], outline.left.along_mm[-1], step)
     if len(along) < 2 * PER_DIAMETER:
         return None
     crowns = None if jaws.crown_pitch_mm is None else crown_row(outline, jaws.crown_pitch_mm)
-    face, angles = unrolled(photo.pixels, pose.camera, d, axis, direction, eye, along)
+    face, angles = unrolled(pixels, pose.camera, rope, along)
     if crowns is not None:
         wave = strand_wave(face, angles, along, np.array([crowns.pitch_mm]))
-        pitch, found = crowns.pitch_mm * (1 - sin_a**2), crowns.places
+        pitch, places = crowns.pitch_mm * (1 - sin_a**2), crowns.places
         noise = math.hypot(crowns.u_mm, U_FLOOR_SHARE * pitch)
     else:
         tried = np.geomspace(0.3 * d, min(2.2 * d, (along[-1] - along[0]) / 2.5), 160)
         wave = strand_wave(face, angles, along, tried)
         if not wave.sure:
             return None
-        pitch, found, noise = wave.pitch_mm, 0, U_PITCH_SHARE * wave.pitch_mm
+        pitch, places, noise = wave.pitch_mm, 0, U_PITCH_SHARE * wave.pitch_mm
+    own = Influence.CROWNS.source(observed.photo)
     strands = None if crowns is None else _strands(crowns, wave, pitch / d, sin_a)
-    prints = Influence.PRINT.source(card.print_set or "unchecked " + card.layout.name)
-    budget = _budget(pose, outline, pitch, d, noise, photo.sha256, prints, bool(found))
-    return Lay(pitch, budget, found, strands, wave.hand if wave.sure else "")
+    by_crowns = Term("places of the crowns", noise, "mm", 1.0, "A", own)
+    by_lines = Term("strands' lines on the rope's face", noise, "mm", 1.0, "B", own)
+    budget = _budget(observed, pitch, d, by_crowns if places else by_lines)
+    return Lay(pitch, budget, places, strands, wave.hand if wave.sure else "")
 
 
 def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
@@ -160,8 +155,13 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     guess_mm : float
         Roughly the distance between crowns, mm, as `vision.rope.jaws` found it.
     """
+    d = outline.rough_mm
     sides = [
-        _samples(edge.along_mm, bridged(edge, outline.rough_mm), edge.outward_mm)
+        _samples(
+            edge.along_mm,
+            fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d),
+            edge.outward_mm,
+        )
         for edge in (outline.left, outline.right)
     ]
     if any(len(s) < 30 or s[-1] - s[0] < 2 * guess_mm for s, _ in sides):
@@ -269,17 +269,9 @@ def _strands(crowns: Crowns, wave: Wave, pitch_over_d: float, sin_a: float) -> i
     return fits[0] if len(fits) == 1 else None
 
 
-def _budget(
-    pose: Pose,
-    outline: Outline,
-    pitch: float,
-    d: float,
-    noise: float,
-    photo: str,
-    prints: str,
-    by_crowns: bool,
-) -> tuple[Term, ...]:
+def _budget(observed: Observation, pitch: float, d: float, own: Term) -> tuple[Term, ...]:
     """Return the pitch's budget; its scale is that of the plane in which the outline lies."""
+    pose, outline, photo = observed.pose, observed.outline, observed.photo
     half = float(outline.left.along_mm[-1] - outline.left.along_mm[0]) / 4
     ends = points_mm(
         np.array([-half, half]),
@@ -300,11 +292,10 @@ def _budget(
     per_mm = length(pose.camera, outline.height_mm + 0.5) - length(
         pose.camera, outline.height_mm - 0.5
     )
-    word = "places of the crowns" if by_crowns else "strands' lines on the rope's face"
     u_height = math.hypot(U_GAP_MM, ROUNDNESS_SHARE * d / 2)
     u_pose = math.sqrt(max(pose.covariance.variance(by_number), 0.0))
     return (
-        Term(word, noise, "mm", 1.0, "A" if by_crowns else "B", Influence.CROWNS.source(photo)),
+        own,
         *(
             Term(
                 f"print scale {name} the rope",
@@ -312,7 +303,7 @@ def _budget(
                 "1",
                 float(by_number @ pose.scale_shift[:, i]),
                 "B",
-                f"{prints}:{'xy'[i]}",
+                f"{observed.prints}:{'xy'[i]}",
             )
             for i, name in ((0, "along"), (1, "across"))
         ),

@@ -45,8 +45,8 @@ def spot_of(code: str, camera: Camera, outline: Outline, card: Card) -> PointPx:
         return _at(camera, outline, edge, _middle_of_gap(edge, outline.rough_mm))
     if code == "overexposed":
         return _at(camera, outline, max(sides, key=lambda side: side.burnt), 0.0)
-    if code in ("edges-soft", "flanks-mirror", "white-band", "edges-unsure"):
-        return _at(camera, outline, min(sides, key=lambda side: side.clearness), 0.0)
+    if code == "edges-unsure":
+        return _at(camera, outline, max(sides, key=lambda side: side.noise_px), 0.0)
     if code == "band-too-narrow":
         low, high = band_limits_mm(outline, camera, card)
         return _at(camera, outline, outline.left if high < -low else outline.right, 0.0)

@@ -1,57 +1,76 @@
-"""Trace the rope's outline on both sides, to a part of a pixel.
+"""Trace the rope's outline on both sides: where the printed stripes end, to a part of a pixel.
 
-The method, in a paragraph. Along each side a strip is cut in which every column is a profile
-from the plain band inwards to the rope. How unlike the band a pixel is (the direction of its
-colour, which a shadow leaves as it is; on a black or white band its brightness) gives it a vote
-for band or for rope; a boundary is worth the votes outside it minus those inside (the change
-point of Hinkley 1970), and the outline is the best path of such boundaries from column to column
-(dynamic programming, as Amini, Weymouth and Jain 1990). A loose wire or a grain of grease is
-thin, so the regions on either side outvote it. Then the profiles are laid on each other along
-that path and averaged over a short piece of it, and the edge is put to a part of a pixel
-(`vision.rope.edge_position`): by a fitted step where the wires are dull, at the outermost change
-where they are bright and mirror the band in their flanks.
+The pose says which phase the stripes have at every pixel. In a window along the rope the light is
+split, by least squares, into its mean and what runs in step with the pattern (a lock-in, after
+Takeda, Ina and Kobayashi 1982). The amplitude in step says how much of the paper is seen there,
+whatever the light: the rope's texture, its gloss and its shadow carry no such phase, and what
+wires mirror of the band is squeezed so much that its stripes average out. The outline is where
+the amplitude falls to half of what it is just outside.
+
+First the contrast (amplitude over mean, alike in light and shade) parts band from rope on a
+straight strip: a boundary is worth the votes outside it minus those inside (the change point of
+Hinkley 1970), and the rough outline is the best path of such boundaries (dynamic programming, as
+Amini, Weymouth and Jain 1990). Then the windows are laid along that outline, the half-way point is
+found in each, the outline moved there, and so on: once the windows follow the outline, they
+flatten its crowns no more. Each pass leaves of a ripple what its window blurs away, so that a few
+passes are enough, and the last move tells what is left.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.ndimage import binary_erosion
+from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
+from scipy.special import ndtri
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding
-from vision.rope.axis import DARK, Axis, is_coloured, lifted, unlikeness
-from vision.rope.edge_position import INSIDE, OUTSIDE, STACK, place_edge
-from vision.rope.rectify import Image, Light, Strip, across_vector, cut_strip, scale_at
+from vision.rope.axis import Axis, to_height
+from vision.rope.constants import (
+    BEND_PENALTY,
+    CLEAR_SIGMAS,
+    CLOSE_PITCH,
+    CROWN_PART,
+    ENOUGH_PX,
+    HALF,
+    HALF_LENGTH,
+    INNER,
+    INSIDE_PX,
+    LEVEL_PX,
+    NO_LIGHT_SHARE,
+    OUTER,
+    OWN_LIGHT_SHARE,
+    PASSES,
+    REFERENCE_PX,
+    WINDOW_PERIODS,
+)
+from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
+from vision.rope.lock_in import Scene, half_size_mm, locked_in
+from vision.rope.rectify import Light, code_of, light_of, scale_at
 from vision.target.blur import Blur
 from vision.target.layout import Card
+from vision.target.locate import LocatedCard
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
-Surface = Literal["rusty", "dull", "bright", "polished", "grey band"]
 
-HALF_LENGTH = 3.0  # of the strip, in rope diameters, on each side of the station
-MOST_COLUMNS = 700
+MOST_COLUMNS = 1000
+HALF_PASSES = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a Gaussian halves
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
-INNER, OUTER = 0.66, 1.45  # of the rope's half width: reach of the strip across
-ROPE_WITHIN, BAND_BEYOND = 0.80, 1.15  # surely rope, surely band
-VOTE_SHARE = 0.2  # of typical rope's unlikeness: below it a pixel votes for the band
-GLOSSY = 5.0  # lightest tenth over median: above, the wires are near to mirrors
-METAL = 0.22  # of the band's own strongest colour: rope that sends back more may mirror it
-RUST = 2.5  # strongest over weakest colour of the rope: above, it is rust or paint, no metal
-MORE_BLUR = 0.65  # rows: what cutting the strip and laying profiles on each other add
-BEND_PENALTY = 1.2  # votes per row of jump between neighbouring columns
+EVERY_PX = 0.5  # between the samples of a profile across the edge
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edge:
-    """One side of the rope in its strip's plane.
+    """One side of the rope in the plane that it was looked for in.
 
     Parameters
     ----------
@@ -60,33 +79,41 @@ class Edge:
     along_mm : ndarray of shape (N,)
         Places along the rope, mm from the station.
     outward_mm : ndarray of shape (N,)
-        Distance of the edge from the strip's middle, mm, growing outwards; NaN where unsure.
+        Distance of the edge from the axis, mm, growing outwards; NaN where unsure.
     step_mm : float
-        Size of a sample across, mm.
-    clearness : float
-        How far typical rope is reached right behind the edge, see `vision.rope.edge_position`.
-    mirrors : bool
-        True where the rope is bright enough to mirror a coloured band in its flanks.
-    bare : bool
-        True where the rope has the colour of metal or grease, not of rust or paint.
-    on_white : float
-        How light the rope is against a white band, a ratio; 0 on any other band.
-    gloss : float
-        How much lighter the lightest tenth of the rope is than its median, a ratio.
+        A pixel, mm.
+    window_mm : float
+        Length along the rope that a point is averaged over (one sigma), mm.
+    noise_px : float
+        Standard deviation of a point, as the light out of step with the stripes shows it, px.
+    reference_px : float
+        By how much it was moved because the light changes on the way from the paper just outside
+        to the edge, px.
+    tone_px : float
+        By how much it would move if all blur had come after the camera's tone curve, px.
+    own_light_px : float
+        How far outside the outline the rope's own light has fallen to half, px.
+    dark_beside : bool
+        Whether the rope's own light has ended where the stripes come up: a hard shadow without
+        light lies between them.
     burnt : float
-        Share of the edge's inner side that is overexposed, 0 to 1.
+        Share of the edge's surroundings that is overexposed, 0 to 1.
+    shadow_px : float
+        Width of the hard shadow that was taken off the outline, px.
     """
 
     side: Side
     along_mm: Array
     outward_mm: Array
     step_mm: float
-    clearness: float
-    mirrors: bool
-    bare: bool
-    on_white: float
-    gloss: float
+    window_mm: float
+    noise_px: float
+    reference_px: float
+    tone_px: float
+    own_light_px: float
+    dark_beside: bool
     burnt: float
+    shadow_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,9 +130,10 @@ class Outline:
         Height of the plane over the card; width of the rope as first seen, brought there, mm.
     px_per_mm : float
         Scale of the photograph at the station, across the rope.
-    surface : {"rusty", "dull", "bright", "polished", "grey band"}
-        What the rope does to its outline: rust (or paint) mirrors nothing of the band, dark grease
-        ("dull") a little, metal much. "grey band" where the band has no colour.
+    card_half_mm : tuple of float
+        Half the card's length and height, mm, as its bend is stated.
+    across_period_mm : float
+        Period of the stripes across the rope, mm.
     """
 
     left: Edge
@@ -115,40 +143,40 @@ class Outline:
     height_mm: float
     rough_mm: float
     px_per_mm: float
-    surface: Surface
+    card_half_mm: tuple[float, float]
+    across_period_mm: float
 
 
 def trace_edges(
-    pixels: Image,
-    camera: Camera,
-    card: Card,
+    light: Light,
+    located: LocatedCard,
     axis: Axis,
     *,
     at_mm: float,
     height_mm: float | None,
-    blur: Blur,
 ) -> Outline:
     """Return the rope's outline about a station.
 
     Parameters
     ----------
-    pixels : ndarray of shape (H, W, 3), uint8
-        The upright photograph, RGB.
-    camera, card, axis
-        Camera and card (`vision.camera`), the card for its band, the rope roughly.
+    light : ndarray of shape (H, W), float32
+        Linear light of the upright photograph, 0 to 1.
+    located : LocatedCard
+        The card, its pose and the photograph's blur.
+    axis : Axis
+        The rope, roughly.
     at_mm : float
         Station: place along the card, mm from its middle.
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
-    blur : Blur
-        Blur of the photograph.
     """
+    camera, card, blur = located.pose.camera, located.card, located.blur
     height = height_mm
     if height is None:
         height = axis.width_mm / 2
         for _ in range(3):
-            height = lifted(axis, camera, height)[1] / 2
-    point, width = lifted(axis, camera, height)
+            height = to_height(axis, camera, height)[1] / 2
+    point, width = to_height(axis, camera, height)
     origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
     scale = scale_at(camera, np.array([*origin, height]), axis.direction)
     eye = camera_centre_mm(camera)  # the span was seen on the card: it is lifted as the axis is
@@ -159,81 +187,231 @@ def trace_edges(
     if end - begin < width:
         raise RefusedError(finding("off-the-card", at_mm))
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
-    outward = np.arange(OUTER * width / 2, INNER * width / 2, -1 / scale)
-    wider = Blur(float(np.hypot(blur.light_px, MORE_BLUR)), blur.colour_px)
+    px_mm, edges, again = 1 / scale, [], []
+    for side, sign in SIDES:
+        scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
+        rough, sigma = _rough(scene, width / 2, px_mm)
+        edges.append(_followed(scene, side, rough, px_mm, blur, sigma))
+        again.append(partial(_followed, scene, side, rough, px_mm, blur))
+    longest_mm = _longest_window_mm(edges, width)
     left, right = (
-        _trace_side(
-            cut_strip(pixels, camera, along, sign * outward, origin, axis.direction, height),
-            camera,
-            card,
-            side,
-            outward,
-            wider,
+        _surer(edge, trace, longest_mm) for edge, trace in zip(edges, again, strict=True)
+    )
+    left, right = _out_of_shadow(left, right), _out_of_shadow(right, left)
+    askew = np.radians(card.layout.stripe_deg + axis.angle_deg)
+    across = card.layout.stripe_mm / max(float(np.cos(askew)), 0.1)
+    return Outline(
+        left, right, origin, axis.direction, height, width, scale, half_size_mm(card), across
+    )
+
+
+def _longest_window_mm(edges: list[Edge], d: float) -> float:
+    """Return the longest window (one sigma) that lets half of the crowns' wave through, mm."""
+    seen = [edge for edge in edges if np.isfinite(edge.outward_mm).sum() > len(edge.along_mm) / 2]
+    step = float(edges[0].along_mm[1] - edges[0].along_mm[0])
+    smooth = [
+        smoothed(
+            fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d),
+            CROWN_PART * CLOSE_PITCH * d / step,
         )
-        for side, sign in SIDES
-    )
-    surface = _surface(axis, left, right)
-    return Outline(left, right, origin, axis.direction, height, width, scale, surface)
+        for edge in seen
+    ]
+    pitch = crown_pitch(smooth, step, d)[0] if len(seen) == len(edges) else None
+    return HALF_PASSES * (pitch or CLOSE_PITCH * d)
 
 
-def _trace_side(
-    strip: Strip, camera: Camera, card: Card, side: Side, outward: Array, blur: Blur
+def _surer(edge: Edge, trace: Callable[[float], Edge], longest_mm: float) -> Edge:
+    """Return a noisy edge traced again in a longer window: noise falls with its root."""
+    window_mm = min(edge.window_mm * (edge.noise_px / ENOUGH_PX) ** 2, longest_mm)
+    if window_mm <= edge.window_mm:
+        return edge
+    return trace(window_mm / float(edge.along_mm[1] - edge.along_mm[0]))
+
+
+def _followed(
+    scene: Scene, side: Side, rough: Array, px_mm: float, blur: Blur, sigma: float
 ) -> Edge:
-    along, step, half = strip.along_mm, float(outward[0] - outward[1]), outward[0] / OUTER
-    near = (outward < BAND_BEYOND * half)[:, None]
-    usable = strip.inside & (near | _on_band(strip, camera, card))
-    band = usable & ~near
-    rope = usable & (outward < ROPE_WITHIN * half)[:, None]
-    nowhere = Edge(side, along, np.full(len(along), np.nan), step, 0.0, False, False, 0, 1, 0)
-    if band.sum() < 200 or rope.sum() < 200:
-        return nowhere
-    plain = np.median(strip.light[band], axis=0)
-    unlike = unlikeness(strip.light, plain)
-    typical = float(np.median(unlike[rope]))
-    votes = _votes(unlike, band, typical)
-    votes[~usable] = 0.0
-    pairs = votes[:, : len(along) // 2 * 2].reshape(len(outward), -1, 2).sum(axis=2)
-    path = np.repeat(best_path(pairs), 2)
-    path = np.append(path, path[-1])[: len(along)]
-    sigma = STACK * 2 * half / (along[1] - along[0])
-    usual = np.median(strip.light[rope], axis=0)
-    bare = bool(usual.max() < RUST * usual.min())
-    mirrors = bare and _may_mirror(plain, usual)
-    position, sure, clearness = place_edge(strip.light, path, sigma, blur, typical, mirrors=mirrors)
-    # averaging reaches over the band's end: what lies within it there is no plain band
-    behind = usable[np.maximum(path - OUTSIDE, 0), np.arange(len(along))]
-    sure &= binary_erosion(behind, iterations=int(np.ceil(2.5 * sigma)), border_value=1)
-    sure &= (path > OUTSIDE) & (path < len(outward) - INSIDE)
-    edge = np.where(sure, outward[0] - position * step, np.nan)
-    inner = strip.light[np.minimum(path + INSIDE, len(outward) - 1), np.arange(len(along))]
-    burnt = float((inner.min(axis=-1) > 0.98).mean())
-    grey = strip.light[rope].mean(axis=-1)
-    gloss = float(np.percentile(grey, 90) / max(float(np.median(grey)), 1e-4))
-    white = not is_coloured(plain) and plain.mean() > DARK
-    on_white = float(np.median(grey) / plain.mean()) if white else 0.0
-    return Edge(side, along, edge, step, clearness, mirrors, bare, on_white, gloss, burnt)
+    """Return the edge that windows of `sigma` columns find, laid along the outline time by time."""
+    along = scene.along_mm
+    reach = CLEAR_SIGMAS * blur.light_px
+    t = np.arange(-INSIDE_PX, reach + REFERENCE_PX + EVERY_PX / 2, EVERY_PX)
+    outside = t >= reach
+    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), 0.5 * sigma, mode="nearest")
+    for left in reversed(range(PASSES)):
+        profiles = scene.profiles(base[:, None] + t * px_mm, sigma)
+        amplitude, noise, reference, shade = _in_step(profiles.stripes, t, outside, sigma)
+        share = amplitude / reference[:, None]
+        place, sure = _half_way(share, t, int(np.argmax(outside)))
+        # windows reach over the band's end: what lies within them there is no band
+        whole: Mask = np.asarray(profiles.on_band.all(axis=1), np.bool_)
+        whole = binary_erosion(whole, iterations=int(np.ceil(2 * sigma)), border_value=1)
+        sure &= (reference > 0) & whole
+        if left:
+            base = base + px_mm * _steady(place, sure)
+    window_mm = sigma * float(along[1] - along[0])
+    if not sure.any():
+        lost = np.full(len(along), np.nan)
+        return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0, False, 0.0)
+    edge = base + px_mm * place
+    slope = _slope(share[sure], t)
+    at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
+    spread = 1.4826 * float(np.median(np.abs((noise / reference[:, None])[sure][:, at_edge])))
+    crowns = sure & (edge >= np.median(edge[sure]))
+    mean = np.median(profiles.mean[crowns], axis=0)
+    pooled = np.median(amplitude[crowns], axis=0)
+    own_light_px, dark_beside = _own_light(mean, pooled, t, outside)
+    burnt = float((profiles.light[sure][:, at_edge] > 0.98).mean())
+    return Edge(
+        side, along, np.where(sure, edge, np.nan), px_mm, window_mm,
+        noise_px=_sharpened(PASSES) * spread / slope,
+        reference_px=HALF * abs(shade) / slope,
+        tone_px=_tone_px(mean, pooled, t, outside, blur),
+        own_light_px=own_light_px,
+        dark_beside=dark_beside,
+        burnt=burnt,
+    )  # fmt: skip
 
 
-def _on_band(strip: Strip, camera: Camera, card: Card) -> Mask:
-    """Tell which samples of the strip have the card's clear band behind them."""
-    eye = camera_centre_mm(camera)
-    share = eye[2] / (eye[2] - strip.height_mm)
-    along, across = np.meshgrid(strip.along_mm, strip.across_mm)
-    side = across_vector(strip.direction)
-    x, y = (
-        eye[i]
-        + share * (strip.origin_mm[i] + along * strip.direction[i] + across * side[i] - eye[i])
-        for i in (0, 1)
+def _sharpened(passes: int) -> float:
+    """Return how much noisier the outline is after so many passes than one window's average.
+
+    A pass adds what a Gaussian window G shows of the rest, so that after n of them the window is
+    1 - (1 - G)^n; of white noise it lets through the root of the sum of its square.
+    """
+    frequency = np.linspace(0.0, 4.0, 2001)
+    window = np.exp(-(frequency**2))
+    after = 1 - (1 - window) ** passes
+    return float(np.sqrt(np.trapezoid(after**2, frequency) / np.trapezoid(window**2, frequency)))
+
+
+def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
+    """Return the outline roughly (columns,), mm outwards, and the window in columns."""
+    rows = np.arange(OUTER * half_mm, INNER * half_mm, -px_mm)
+    outward = np.broadcast_to(rows, (len(scene.along_mm), len(rows)))
+    light, phase, on_band = scene.look(outward)
+    period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
+    sigma = WINDOW_PERIODS * period
+    mean, stripes = locked_in(light, phase, sigma)
+    far = rows > (OUTER + 1) / 2 * half_mm
+    open_band = on_band & far
+    if open_band.sum() < 200:
+        raise RefusedError(finding("band-too-narrow", 1.0))
+    step = (stripes * open_band).sum(axis=1)
+    contrast = (stripes * np.conj(_direction(step, sigma))[:, None]).real / (mean + 1e-3)
+    usual = float(np.median(contrast[open_band]))
+    votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
+    votes[~on_band] = 0.0
+    path = best_path(np.asarray(votes.T, np.float32))
+    return rows[path], sigma
+
+
+def _direction(step: NDArray[np.complex128], sigma: float) -> NDArray[np.complex128]:
+    """Return the unit vector of the stripes' own phase, which changes slowly along the rope."""
+    slow = gaussian_filter1d(step.real, 3 * sigma) + 1j * gaussian_filter1d(step.imag, 3 * sigma)
+    return np.asarray(slow / np.maximum(np.abs(slow), 1e-12))
+
+
+def _in_step(
+    stripes: NDArray[np.complex128], t: Array, outside: Mask, sigma: float
+) -> tuple[Array, Array, Array, float]:
+    """Return the amplitude in step, that out of step, the reference (columns,), and its shade.
+
+    The reference is the amplitude just outside, carried on to the edge along a straight line,
+    because the rope takes light from the paper beside it. The line's slope is that of the whole
+    side; the shade is by how much it lowers the reference, as a share.
+    """
+    turned = stripes * np.conj(_direction(stripes[:, outside].mean(axis=1), sigma))[:, None]
+    just_outside = turned.real[:, outside].mean(axis=1)
+    level = gaussian_filter1d(
+        median_filter(just_outside, int(sigma) | 1, mode="nearest"), sigma, mode="nearest"
     )
-    x0, y0, x1, y1 = card.layout.band_box_mm
-    margin = 0.7  # mm: blur and a print that is a little off must not let the strips in
-    inside: Mask = (
-        (x > x0 * card.scale_x + margin)
-        & (x < x1 * card.scale_x - margin)
-        & (y > y0 * card.scale_y + margin)
-        & (y < y1 * card.scale_y - margin)
-    )
-    return inside
+    pooled = np.median(turned.real[:, outside] / np.maximum(level, 1e-9)[:, None], axis=0)
+    per_px = float(np.polyfit(t[outside], pooled, 1)[0])
+    shade = float(np.clip(per_px * t[outside].mean(), -HALF, HALF))
+    return turned.real, turned.imag, np.asarray(level * (1 - shade)), shade
+
+
+def _half_way(share: Array, t: Array, start: int) -> tuple[Array, Mask]:
+    """Return where each profile (columns, samples), followed inwards, falls through half, px."""
+    below = share[:, : start + 1] < HALF
+    last = np.minimum(start - below[:, ::-1].argmax(axis=1), start - 1)
+    here = np.arange(len(share))
+    low, high = share[here, last], share[here, last + 1]
+    part = np.clip((HALF - low) / np.where(high > low, high - low, np.inf), 0, 1)
+    return t[last] + EVERY_PX * part, np.asarray(below.any(axis=1), np.bool_)
+
+
+def _steady(place: Array, sure: Mask) -> Array:
+    """Return by how much to move the outline, px; unsure places follow their neighbours."""
+    if not sure.any():
+        return np.zeros(len(place))
+    columns = np.arange(len(place))
+    filled = np.interp(columns, columns[sure], place[sure])
+    return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
+
+
+def _slope(share: Array, t: Array) -> float:
+    """Return how steeply the amplitude rises through one half, 1/px."""
+    pooled = np.median(share, axis=0)
+    near = np.abs(t) <= 2 * EVERY_PX
+    return max(float(np.polyfit(t[near], pooled[near], 1)[0]), 0.05)
+
+
+def _tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> float:
+    """Return by how much the edge moves where all blur comes after the tone curve, px.
+
+    A lens and a sensor mix light; software that scales, smooths or sharpens mixes the values that
+    stand for it (IEC 61966-2-1). The same two stripes and the same rope, mixed so, give another
+    place at which half of the stripes' amplitude is left.
+    """
+    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
+    white, black = (
+        level + np.pi / 4 * half_swing,
+        level - np.pi / 4 * half_swing,
+    )  # of a square wave
+    rope = float(np.interp(-2 * blur.light_px, t, mean))
+    codes = code_of(np.clip([white, black, rope], 0, 1))
+    paper = np.linspace(0.0, 1.0, 101)
+    mixed = [light_of(paper * code + (1 - paper) * codes[2]) for code in codes[:2]]
+    swing = mixed[0] - mixed[1]
+    seen = float(np.interp(HALF * swing[-1], swing, paper))
+    return abs(blur.light_px * float(ndtri(np.clip(seen, 0.01, 0.99))))
+
+
+def _own_light(mean: Array, pooled: Array, t: Array, outside: Mask) -> tuple[float, bool]:
+    """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
+
+    Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
+    beyond that is the rope's own. It is followed inwards from the band.
+    """
+    per_stripe = float(np.median(mean[outside] / pooled[outside]))
+    own = mean - per_stripe * pooled
+    least = OWN_LIGHT_SHARE * float(own[t < 0].max())
+    level = np.interp(t - LEVEL_PX, t, own)  # what it is a little farther in
+    at_edge, beside = np.interp([0.0, -LEVEL_PX / 2], t, own)
+    none = NO_LIGHT_SHARE * float(pooled[outside].mean())
+    gone = bool(at_edge < HALF**2 * max(float(beside), least) or max(at_edge, beside) < none)
+    over = own - HALF * level
+    falls = np.flatnonzero((over[:-1] >= 0) & (over[1:] < 0) & (own[:-1] >= least))
+    falls = falls[t[falls] >= LEVEL_PX - INSIDE_PX]
+    if not len(falls):
+        return 0.0, False
+    i = int(falls[-1])
+    return float(t[i] + EVERY_PX * over[i] / (over[i] - over[i + 1])), gone
+
+
+def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
+    """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
+
+    By how much that light seems to end outside the outline is taken from the other side, where
+    the stripes show the outline itself.
+    """
+    if not edge.dark_beside:
+        return edge
+    sharp = not other.dark_beside and abs(other.own_light_px) < LEVEL_PX / 2
+    beyond = other.own_light_px if sharp else 0.0
+    width = max(0.0, beyond - edge.own_light_px)
+    return replace(edge, outward_mm=edge.outward_mm - width * edge.step_mm, shadow_px=width)
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:
@@ -247,26 +425,6 @@ def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float,
         for y in (y0, y1)
     )
     return float(low), float(high)
-
-
-def _surface(axis: Axis, left: Edge, right: Edge) -> Surface:
-    if not axis.coloured:
-        return "grey band"
-    if not (left.mirrors or right.mirrors):
-        return "dull" if left.bare or right.bare else "rusty"
-    return "polished" if (left.gloss + right.gloss) / 2 > GLOSSY else "bright"
-
-
-def _may_mirror(plain: Light, rope: Light) -> bool:
-    """Tell whether wires of this light, if they are bare, show the band in their flanks."""
-    return is_coloured(plain) and bool(rope[plain.argmax()] > METAL * plain.max())
-
-
-def _votes(unlike: Light, band: Mask, typical: float) -> Light:
-    """Return each pixel's vote, from +3 (band) to -3 (rope)."""
-    usual = float(np.percentile(unlike[band], 80))
-    even = max(VOTE_SHARE * typical, 2 * usual)
-    return np.asarray(3 * np.tanh((even - unlike) / (0.5 * even)), np.float32)
 
 
 def best_path(votes: Light) -> NDArray[np.int64]:

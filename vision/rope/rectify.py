@@ -41,18 +41,12 @@ LIGHT_OF = light_of(np.arange(256) / 255)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strip:
-    """A rectified piece of the photograph.
+    """Where a rectified piece of the photograph lies.
 
     Parameters
     ----------
-    light : ndarray of shape (rows, columns, 3), float32
-        Linear light, 0 to 1; rows go from `across_mm[0]` upwards.
-    inside : ndarray of shape (rows, columns), bool
-        False where the photograph does not reach.
-    along_mm : ndarray of shape (columns,)
-        Distance along the rope from the strip's origin, mm.
-    across_mm : ndarray of shape (rows,)
-        Distance across the rope from the strip's origin, mm.
+    along_mm, across_mm : ndarray of shape (columns,) and (rows,)
+        Evenly spaced distances along and across the rope from the strip's origin, mm.
     origin_mm : ndarray of shape (2,)
         Origin on the card, mm.
     direction : ndarray of shape (2,)
@@ -61,8 +55,6 @@ class Strip:
         Height of the strip's plane over the card, mm.
     """
 
-    light: Light
-    inside: NDArray[np.bool_]
     along_mm: Array
     across_mm: Array
     origin_mm: Array
@@ -94,16 +86,31 @@ def scale_at(camera: Camera, point_mm: Array, direction: Array) -> float:
     return float(np.linalg.norm(two - one))
 
 
-def cut_strip(
-    pixels: Image,
-    camera: Camera,
-    along_mm: Array,
-    across_mm: Array,
-    origin_mm: Array,
-    direction: Array,
-    height_mm: float,
-) -> Strip:
-    """Sample a strip from the photograph.
+def light_within(grey: Image, points_px: Array) -> Light:
+    """Return the linear light (H, W) of a grey picture, worked out about points (N, 2), px, only.
+
+    Elsewhere it is 0: of a large photograph the rest would be half of all work.
+    """
+    light = np.zeros(grey.shape, np.float32)
+    size = np.array(grey.shape[::-1])
+    low = np.clip(np.floor(points_px.min(axis=0)).astype(int) - 4, 0, size)
+    high = np.clip(np.ceil(points_px.max(axis=0)).astype(int) + 5, 0, size)
+    part = np.s_[low[1] : high[1], low[0] : high[0]]
+    if grey[part].size:
+        light[part] = cv2.LUT(np.ascontiguousarray(grey[part]), LIGHT_OF)
+    return light
+
+
+def sampled(light: Light, seen_px: Array) -> Array:
+    """Return the light (N,) at points (N, 2), px, between the pixels by cubic interpolation."""
+    rows = -(-len(seen_px) // 4096)  # OpenCV's maps have at most 32767 rows
+    padded = np.resize(seen_px.astype(np.float32), (rows * 4096, 2)).reshape(rows, 4096, 2)
+    cut = cv2.remap(light, padded, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    return np.asarray(cut.ravel()[: len(seen_px)], float)
+
+
+def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
+    """Return the linear light of a strip (rows, columns, 3), 0 to 1.
 
     Parameters
     ----------
@@ -111,19 +118,21 @@ def cut_strip(
         The upright photograph, RGB.
     camera : Camera
         Camera and card.
-    along_mm, across_mm : ndarray of shape (columns,) and (rows,)
-        Evenly spaced distances, mm.
-    origin_mm, direction : ndarray of shape (2,)
-        Origin and unit vector along the rope, on the card.
-    height_mm : float
-        Height of the plane over the card, mm.
+    strip : Strip
+        Where it lies.
     """
+
+    def seen_px(along: Array, across: Array) -> Array:
+        places = points_mm(along, across, strip.origin_mm, strip.direction, strip.height_mm)
+        return project_mm(camera, places)
+
+    along_mm, across_mm = strip.along_mm, strip.across_mm
     # The map from strip to photograph is smooth: it is worked out on a coarse lattice, and
     # filled in between by a homography that fits the lattice. Where a lens bends lines so much
     # that none does, each sample is sent through the camera itself.
     a, b = (np.linspace(v[0], v[-1], 7) for v in (along_mm, across_mm))
     grid_a, grid_b = (g.ravel() for g in np.meshgrid(a, b))
-    seen = project_mm(camera, points_mm(grid_a, grid_b, origin_mm, direction, height_mm))
+    seen = seen_px(grid_a, grid_b)
     step_a, step_b = along_mm[1] - along_mm[0], across_mm[1] - across_mm[0]
     here = np.column_stack([(grid_a - along_mm[0]) / step_a, (grid_b - across_mm[0]) / step_b])
     model, _ = cv2.findHomography(here.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
@@ -132,23 +141,13 @@ def cut_strip(
     x, y = _sent(to_photo, here[:, 0], here[:, 1])
     if max(np.abs(x - seen[:, 0]).max(), np.abs(y - seen[:, 1]).max()) > STRAIGHT_PX:
         every_a, every_b = (g.ravel() for g in np.meshgrid(along_mm, across_mm))
-        seen = project_mm(camera, points_mm(every_a, every_b, origin_mm, direction, height_mm))
+        seen = seen_px(every_a, every_b)
         x, y = (seen[:, i].reshape(size[::-1]) for i in (0, 1))
         cut = cv2.remap(pixels, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
     else:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         cut = cv2.warpPerspective(pixels, to_photo, size, flags=flags)
-        x, y = _sent(to_photo, np.arange(size[0]), np.arange(size[1])[:, None])
-    inside = (x > 1) & (y > 1) & (x < pixels.shape[1] - 2) & (y < pixels.shape[0] - 2)
-    return Strip(
-        np.asarray(cv2.LUT(cut, LIGHT_OF), np.float32),
-        np.asarray(inside, np.bool_),
-        along_mm,
-        across_mm,
-        origin_mm,
-        direction,
-        height_mm,
-    )
+    return np.asarray(cv2.LUT(cut, LIGHT_OF), np.float32)
 
 
 def _sent(

@@ -25,8 +25,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 from skimage.feature import structure_tensor
 
-from vision.camera import Camera, project_mm
+from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.rope.rectify import Image
+from vision.rope.tangent_cylinder import Cylinder
 
 Array = NDArray[np.float64]
 
@@ -71,15 +72,7 @@ class Wave:
         return self.strength > STRENGTH and self.strength > ONE_WAY * self.other
 
 
-def unrolled(
-    pixels: Image,
-    camera: Camera,
-    diameter_mm: float,
-    axis_mm: Array,
-    direction: Array,
-    eye_mm: Array,
-    along_mm: Array,
-) -> tuple[Array, Array]:
+def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> tuple[Array, Array]:
     """Return the face (ROWS, columns) of the rope, evenly lit, and its angles (ROWS,), rad.
 
     Parameters
@@ -88,13 +81,10 @@ def unrolled(
         The upright photograph, RGB.
     camera : Camera
         Camera and card.
-    diameter_mm, axis_mm, direction
-        The cylinder, from `vision.rope.tangent_cylinder.cylinder_mm`; `direction` points right on
-        the card.
-    eye_mm : ndarray of shape (3,)
-        Camera centre, mm.
+    rope : Cylinder
+        The rope; its direction points right on the card.
     along_mm : ndarray of shape (columns,)
-        Places along the axis from `axis_mm`, mm, evenly spaced.
+        Places along the axis, mm from the cylinder's point of it, evenly spaced.
 
     Returns
     -------
@@ -104,7 +94,8 @@ def unrolled(
         0 towards the camera, growing towards the card's upper side, rad.
     """
     angles = np.radians(np.linspace(-FACE_DEG, FACE_DEG, ROWS))
-    sight = eye_mm - axis_mm
+    direction = rope.direction
+    sight = camera_centre_mm(camera) - rope.axis_mm
     front = sight - (sight @ direction) * direction
     front /= np.linalg.norm(front)
     up = np.cross(front, direction)
@@ -112,7 +103,8 @@ def unrolled(
     step = (along_mm[1] - along_mm[0]) / fine
     places = along_mm[0] + step * (np.arange(fine * len(along_mm)) - (fine - 1) / 2)
     round_it = np.multiply.outer(np.cos(angles), front) + np.multiply.outer(np.sin(angles), up)
-    points = axis_mm + diameter_mm / 2 * round_it[:, None] + np.multiply.outer(places, direction)
+    round_it = rope.diameter_mm / 2 * round_it
+    points = rope.axis_mm + round_it[:, None] + np.multiply.outer(places, direction)
     seen = project_mm(camera, points.reshape(-1, 3)).astype(np.float32)
     seen = seen.reshape(ROWS, len(places), 2)
     cut = cv2.remap(
@@ -124,7 +116,7 @@ def unrolled(
     )
     light = np.log(cv2.cvtColor(cut, cv2.COLOR_RGB2GRAY).astype(float) + 8.0)
     light = light.reshape(ROWS, len(along_mm), fine).mean(axis=2)
-    broad = int(EVEN_OUT * diameter_mm / (along_mm[1] - along_mm[0]))
+    broad = int(EVEN_OUT * rope.diameter_mm / (along_mm[1] - along_mm[0]))
     light -= uniform_filter1d(light, broad, axis=1)
     scatter = np.sqrt(np.maximum(uniform_filter1d(light**2, broad, axis=1), 0))  # a running sum
     light /= np.maximum(scatter, 0.2 * float(np.median(scatter)) + 1e-6)

@@ -87,6 +87,25 @@ class Hold:
 TOUCHING = Hold()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Cylinder:
+    """A cylinder in the card's frame.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter, mm.
+    axis_mm : ndarray of shape (3,)
+        Point of the axis abreast of the station, mm.
+    direction : ndarray of shape (3,)
+        Unit direction of the axis.
+    """
+
+    diameter_mm: float
+    axis_mm: Array
+    direction: Array
+
+
 def cylinder_mm(
     normal_left: Array,
     normal_right: Array,
@@ -94,8 +113,8 @@ def cylinder_mm(
     *,
     hold: Hold = TOUCHING,
     station_mm: Array | None = None,
-) -> tuple[float, Array, Array]:
-    """Return diameter, axis point and axis direction of a cylinder from two tangent planes.
+) -> Cylinder:
+    """Return the cylinder that two planes through the camera's centre touch.
 
     Parameters
     ----------
@@ -109,15 +128,6 @@ def cylinder_mm(
     station_mm : ndarray of shape (3,), optional
         Where along the axis the card's distance counts, mm; the camera's foot by default.
 
-    Returns
-    -------
-    diameter_mm : float
-        Diameter, mm.
-    axis_mm : ndarray of shape (3,)
-        Point of the axis abreast of the station, mm.
-    direction : ndarray of shape (3,)
-        Unit direction of the axis.
-
     Raises
     ------
     ValueError
@@ -129,8 +139,8 @@ def cylinder_mm(
 
     >>> a = np.arcsin(17.5 / 402.5)
     >>> n = np.array([0.0, np.cos(a), np.sin(a)])
-    >>> d, axis, u = cylinder_mm(n * [1, 1, 1], n * [1, -1, 1], np.array([0.0, 0.0, 420.0]))
-    >>> round(d, 9), round(float(axis[2]), 9)
+    >>> bar = cylinder_mm(n * [1, 1, 1], n * [1, -1, 1], np.array([0.0, 0.0, 420.0]))
+    >>> round(bar.diameter_mm, 9), round(float(bar.axis_mm[2]), 9)
     (35.0, 17.5)
     """
     direction = cross(normal_left, normal_right)
@@ -158,7 +168,7 @@ def cylinder_mm(
             station = eye_mm if station_mm is None else station_mm
             ends = [_leaves_card_mm(n, eye_mm, station) for n in normals]
             return _behind_card(normals, ends, hidden, eye_mm, hold.axis_height_mm, direction)
-    return 2 * radius, axis, direction
+    return Cylinder(2 * radius, axis, direction)
 
 
 def _leaves_card_mm(normal: Array, eye_mm: Array, station_mm: Array) -> tuple[Array, Array]:
@@ -177,7 +187,7 @@ def _behind_card(
     eye_mm: Array,
     goal_mm: float,
     direction: Array,
-) -> tuple[float, Array, Array]:
+) -> Cylinder:
     """Return the cylinder of which the card's face hides one side's tangent, or both."""
     side = 0 if hidden[0] else 1
     point, inwards = ends[side]
@@ -195,9 +205,9 @@ def _behind_card(
         if not np.isfinite(half):
             raise ValueError("the two crown lines enclose nothing in front of the camera.")
         if axis[2] + radius * n[2] >= 0:
-            return 2 * float(radius), axis, along
+            return Cylinder(2 * float(radius), axis, along)
     half = float((ends[1 - side][0] - point) @ inwards) / 2
-    return 2 * float(np.hypot(half, goal_mm)), point + half * inwards + lift, along
+    return Cylinder(2 * float(np.hypot(half, goal_mm)), point + half * inwards + lift, along)
 
 
 def cross(a: Array, b: Array) -> Array:

@@ -14,7 +14,6 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.rope.budget import SURFACE_TERMS
 from vision.scale_rule.object_edges import TracedObject
 from vision.scale_rule.plane import Face, FaceView
 from vision.uncertainty import Influence, Term
@@ -27,6 +26,9 @@ U_DIVIDED = 0.0005
 # Place of an edge in its blur: an archive's sharpening and rescaling are not known (common
 # practice, no source).
 U_EDGE_PX = 0.3
+# Each side, of the diameter: a shadow's rim beside the object, or its ground mirrored in it. Seen
+# on renders of ropes on a plain ground.
+U_GROUND_SHARE = 0.0064
 # What a term is made of: each number with what it drags along of the later ones.
 ORDER = (
     "log_focal", "k1", "centre_x_px", "centre_y_px", "tilt_x", "tilt_y",
@@ -206,7 +208,7 @@ def edge_terms(
                 Influence.EDGE.source(photo, "rounded"),
             )
         )
-    share = float(np.sqrt(2)) * SURFACE_TERMS["grey band"][2]  # of both sides together
+    share = float(np.sqrt(2)) * U_GROUND_SHARE  # of both sides together
     terms.append(
         Term(
             "ground beside the object: shadow, or mirrored in it",

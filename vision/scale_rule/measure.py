@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,6 +39,8 @@ from vision.scale_rule.scale import (
     tilt_of,
     u_length_of,
 )
+from vision.target.corners import project
+from vision.target.detect import find_cards
 from vision.uncertainty import combined_u_mm
 
 Array = NDArray[np.float64]
@@ -193,11 +196,28 @@ def _traced_object(photo: Photo, request: ScaleRequest, camera: Camera, hold: Ho
     assert request.across_px is not None
     begin_px, end_px = (np.array(point, float) for point in request.across_px)
     refuse_below("across-too-short", float(np.linalg.norm(end_px - begin_px)))
+    _refuse_stripes(photo, begin_px, end_px)
     rough = float(np.linalg.norm(np.diff(on_face_mm(camera, np.stack([begin_px, end_px])), axis=0)))
     height = 0.25 * rough if hold.touching else hold.axis_height_mm
     return trace_object(
         photo.pixels, camera, begin_px, end_px, height_mm=height, jaw_mm=request.jaw_mm
     )
+
+
+def _refuse_stripes(photo: Photo, *ends_px: Array) -> None:
+    """Refuse a line with an end on a card's stripes: edges are looked for from plain ground."""
+    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    try:
+        cards = find_cards(grey)
+    except RefusedError:
+        return
+    for card in cards:
+        x0, y0, x1, y1 = card.layout.band_box_mm
+        to_card = np.asarray(np.linalg.inv(card.homography), float)
+        drawn = project(to_card, np.stack(ends_px))
+        inside = (drawn > [x0, y0]) & (drawn < [x1, y1])
+        if card.layout.stripe_mm and inside.all(axis=1).any():
+            raise RefusedError(finding("on-stripes"))
 
 
 def _px_per_mm(lines: JawLines, d: float) -> float:

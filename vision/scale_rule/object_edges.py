@@ -22,9 +22,10 @@ from scipy.stats import median_abs_deviation, norm
 from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.least_squares import fit_with_scatter
-from vision.rope.jaws import STRAY_SHARE, JawLines
+from vision.rope.constants import STRAY_SHARE
+from vision.rope.jaws import JawLines
 from vision.rope.outline import best_path
-from vision.rope.rectify import Image, Light, across_vector, cut_strip, points_mm, scale_at
+from vision.rope.rectify import Image, Light, Strip, across_vector, cut_strip, points_mm, scale_at
 from vision.scale_rule.graduation_rows import on_face_mm
 
 Array = NDArray[np.float64]
@@ -164,8 +165,10 @@ def trace_object(
         sides = [
             _find_edge(
                 cut_strip(
-                    pixels, camera, along, sign * outward, origin, direction, height_mm
-                ).light,
+                    pixels,
+                    camera,
+                    Strip(along, sign * outward, origin, direction, height_mm),
+                ),
                 along,
                 outward,
             )

@@ -174,7 +174,7 @@ def face_of_two_points(length: KnownLength, u_point_px: float, lens: Lens) -> Fa
         off = (on_face_mm(view.camera(), length.points_px) - ends_mm) * length.px_per_mm
         return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
-    solution = fit(cost, np.array(start), steps=STEPS)
+    solution = fit(cost, np.array(start), STEPS)
     covariance = Covariance(FaceView._fields, solution.covariance)
     return Face(FaceView.of(solution.values), covariance, lens, (), np.zeros(0), 0.0)
 
@@ -246,7 +246,7 @@ def _fit_runs(
             [off / 0.5, _sides(on_face[-2:] * length.px_per_mm), _priors(view, lens)]
         )
 
-    return FaceView.of(fit(cost, np.array(start), steps=STEPS, robust=len(ideal)).values)
+    return FaceView.of(fit(cost, np.array(start), STEPS, robust=len(ideal)).values)
 
 
 def _fit_rows(
@@ -274,7 +274,7 @@ def _fit_rows(
     full = np.array([*start, *offsets])
     steps = np.append(STEPS, np.full(len(offsets), SMALL))
     solution, sigma = fit_with_scatter(
-        cost, full, robust=len(ideal), sigma=ROUGH_PX, floor=MARK_FLOOR_PX, steps=steps
+        cost, full, steps, robust=len(ideal), sigma=ROUGH_PX, floor=MARK_FLOOR_PX
     )
     full = solution.values
     off, _ = placed(full)

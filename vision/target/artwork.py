@@ -1,4 +1,4 @@
-"""What else is printed on a card, as data: bars, graduations, pointers, strap marks, text boxes.
+"""What is printed on a card, as data: stripes, squares, bars, graduations, pointers, text boxes.
 
 Everything is in the card's frame (see `vision.target.layout`), mm, so that the PDF, the reading of
 the card's own graduations and the tests share one definition.
@@ -6,10 +6,12 @@ the card's own graduations and the tests share one definition.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.target.layout import (
     PAGE_MARGIN_MM,
@@ -19,10 +21,11 @@ from vision.target.layout import (
     marker_box_mm,
     marker_row,
     square_mm,
+    stripe_phase,
 )
 
 SegmentMm = tuple[float, float, float, float]
-TriangleMm = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+PolygonMm = tuple[tuple[float, float], ...]
 
 MARKER_CELLS = 7  # 5 x 5 bits and a black border of one cell
 DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
@@ -93,7 +96,7 @@ def graduations(layout: Layout) -> tuple[Tick, ...]:
     return tuple(ticks)
 
 
-def pointers_mm(layout: Layout) -> tuple[TriangleMm, TriangleMm]:
+def pointers_mm(layout: Layout) -> tuple[PolygonMm, PolygonMm]:
     """Return the two triangles that point at the station (x = 0), upper and lower, mm.
 
     The upper one stands on the strip; the lower one hangs under the graduation's zero.
@@ -123,6 +126,42 @@ def text_columns_mm(layout: Layout) -> tuple[BandMm, BandMm]:
     half, low = layout.length_mm / 2, layout.half_height_mm + QUIET_MM
     high = layout.height_mm / 2 - PAGE_MARGIN_MM
     return ((-half, low, -2.4, high), (2.4, low, half, high))
+
+
+def stripes_mm(layout: Layout) -> tuple[PolygonMm, ...]:
+    """Return the black stripes as convex polygons, cut off at the box that they fill, mm.
+
+    An old card has none.
+    """
+    if not layout.stripe_mm:
+        return ()
+    x0, y0, x1, y1 = layout.stripe_box_mm
+    box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    turns = stripe_phase(layout, box) / (2 * np.pi)
+    stripes = []
+    for turn in range(math.floor(turns.min()), math.ceil(turns.max())):
+        # black is the second half of each turn
+        stripe = _cut(box, turns - (turn + 0.5))
+        stripe = _cut(stripe, turn + 1 - stripe_phase(layout, stripe) / (2 * np.pi))
+        if len(stripe):
+            stripes.append(tuple((x, y) for x, y in stripe.tolist()))
+    return tuple(stripes)
+
+
+def _cut(polygon: NDArray[np.float64], inside: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the part of a convex polygon (N, 2) in which a linear function is positive.
+
+    `inside` (N,) are the function's values at the corners.
+    """
+    kept = []
+    for here, there, a, b in zip(
+        polygon, np.roll(polygon, -1, axis=0), inside, np.roll(inside, -1), strict=True
+    ):
+        if a > 0:
+            kept.append(here)
+        if a * b < 0:
+            kept.append(here + (there - here) * a / (a - b))
+    return np.array(kept).reshape(-1, 2)
 
 
 def black_squares_mm(layout: Layout) -> tuple[BandMm, ...]:

@@ -1,10 +1,8 @@
-"""How blurred the photograph is, read from the card's own steps of light and of colour.
+"""How blurred the photograph is, read from the card's own steps of light.
 
 Beside each chess corner a short line crosses from a black square into its white neighbour. The
 steepest slope of a step of height h under Gaussian blur sigma is h / (sigma sqrt(2 pi)), which
-gives sigma; the median over the corners is the photograph's blur at the card. Where the blue
-band meets black squares the same is read from the colour, which JPEG and HEIC usually store at
-half the resolution.
+gives sigma; the median over the corners is the photograph's blur at the card.
 """
 
 from __future__ import annotations
@@ -17,7 +15,6 @@ from numpy.typing import NDArray
 
 from vision.target.corners import project
 from vision.target.detect import FoundCard
-from vision.target.layout import marker_row, square_mm
 
 Array = NDArray[np.float64]
 
@@ -25,9 +22,6 @@ SAMPLES = 81
 LEAST_STEP = 25  # of 255: a lower step is none of the card's own
 MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
 REACH = 0.11  # of a square, to each side of the step: short of the marker
-# Colour at half the resolution (4:2:0) reads 0.6 to 1.2 px here, whole colour 0.3 px; at the
-# rope's edge, where the step is shorter, halved colour was seen to act as 1.2 px.
-WHOLE_COLOUR_PX, HALVED_COLOUR_PX = 0.5, 1.2
 BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
 
 
@@ -39,28 +33,22 @@ class Blur:
     ----------
     light_px : float
         Blur of the brightness.
-    colour_px : float
-        What is added to it for colour (in quadrature): JPEG and HEIC store colour at half the
-        resolution, other files do not.
     overshoot : float
         How far the brightness shoots over at the card's own steps, over their height: what
         sharpening by software does. Phones leave 0.01 to 0.04.
     """
 
     light_px: float
-    colour_px: float
     overshoot: float = 0.0
 
 
-def read_blur(pixels: NDArray[np.uint8], grey: NDArray[np.uint8], found: FoundCard) -> Blur:
-    """Return the blur at the card, of brightness and of colour.
+def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
+    """Return the blur at the card.
 
     Parameters
     ----------
-    pixels : ndarray of shape (H, W, 3), uint8
-        The upright photograph, RGB.
     grey : ndarray of shape (H, W), uint8
-        The same in grey.
+        Brightness of the upright photograph.
     found : FoundCard
         A card in it.
     """
@@ -75,27 +63,7 @@ def read_blur(pixels: NDArray[np.uint8], grey: NDArray[np.uint8], found: FoundCa
             over += _overshoots(lines)
     light = float(np.median(sigmas)) if sigmas else float("inf")
     overshoot = float(np.median(over)) if over else 0.0
-    return Blur(light, _colour_px(pixels, found, light), overshoot)
-
-
-def _colour_px(pixels: NDArray[np.uint8], found: FoundCard, light: float) -> float:
-    """Read the steps of colour where the band meets the black squares beside it."""
-    layout = found.layout
-    starts = [
-        [x0 + 0.5 * layout.square_mm, side * layout.band_mm / 2]
-        for strip, side in ((0, 1.0), (1, -1.0))
-        for column in range(layout.columns)
-        if marker_row(strip, column) != (1 if strip == 0 else 0)
-        for x0 in (square_mm(layout, strip, 0, column)[0],)
-    ]
-    reach = 0.35 * layout.square_mm
-    lines, step_px = _lines(pixels, found, np.array(starts), np.array([0.0, 1.0]), reach)
-    blueness = lines[..., 2] - lines @ np.array([0.299, 0.587, 0.114])
-    sigmas = _sigmas(blueness, step_px)
-    if len(sigmas) < 4 or not np.isfinite(light):
-        return HALVED_COLOUR_PX
-    read = float(np.sqrt(max(float(np.median(sigmas)) ** 2 - light**2, 0.0)))
-    return HALVED_COLOUR_PX if read > WHOLE_COLOUR_PX else read
+    return Blur(light, overshoot)
 
 
 def _lines(

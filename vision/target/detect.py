@@ -22,9 +22,10 @@ from vision.findings import RefusedError, finding
 from vision.target.corners import find_chess_corners, project
 from vision.target.layout import (
     LAST_WORD,
-    LAYOUT_WORD,
-    LAYOUTS,
+    LAYOUT_OF_WORD,
     NUMBER_WORD,
+    PLAIN_WORD,
+    WORD_OF_LAYOUT,
     Layout,
     marker_corners_mm,
 )
@@ -46,7 +47,8 @@ class FoundCard:
     Parameters
     ----------
     layout : Layout
-        Which layout, from its own markers.
+        Which layout, from its own markers; an old card without stripes is one of
+        `PLAIN_LAYOUTS`.
     number : int or None
         Card number; None where no number marker could be read.
     corners_mm, corners_px : ndarray of shape (N, 2)
@@ -76,7 +78,7 @@ def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
     grey : ndarray of shape (H, W), uint8
         The upright photograph in grey.
     lens : Lens, optional
-        A calibrated lens; corners are then looked for through its distortion.
+        The lens, where it is known; corners are looked for through its distortion.
 
     Raises
     ------
@@ -168,14 +170,14 @@ def _is_mirrored(grey: Grey) -> bool:
 
 
 def _layouts_seen(markers: Iterable[_Marker]) -> list[Layout]:
-    words = Counter(m.word for m in markers if LAYOUT_WORD <= m.word < LAYOUT_WORD + len(LAYOUTS))
-    return [LAYOUTS[word - LAYOUT_WORD] for word, _ in words.most_common()]
+    words = Counter(m.word for m in markers if m.word in LAYOUT_OF_WORD)
+    return [LAYOUT_OF_WORD[word] for word, _ in words.most_common()]
 
 
 def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[FoundCard, ...]:
     cards: list[FoundCard] = []
     for layout in _layouts_seen(markers):
-        left = [m for m in markers if m.word < LAYOUT_WORD and m.word % 50 < layout.columns]
+        left = [m for m in markers if m.word < PLAIN_WORD and m.word % 50 < layout.columns]
         while len(left) >= 3:
             homography, used = _best_homography(layout, left)
             if homography is None or len(used) < 3:
@@ -185,7 +187,7 @@ def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[Fo
             # another: only a layout marker in its own place tells which card it is.
             if (
                 corners is not None
-                and _votes_at(1, layout, corners[2], markers)[LAYOUT_WORD + LAYOUTS.index(layout)]
+                and _votes_at(1, layout, corners[2], markers)[WORD_OF_LAYOUT[layout]]
             ):
                 number = _read_number(grey, layout, corners[2])
                 cards.append(FoundCard(layout, number, *corners))

@@ -1,10 +1,12 @@
 """The printed card as data: one definition for the PDF, the detector and the tests.
 
 The card lies in its own frame: origin in the middle of the page, x right along the rope, y up
-across it, z towards the camera, mm. From the middle outwards: the clear band that the rope
-lies on, and on each side of it a strip of chess squares. Every white square of a strip holds a
-fiducial marker (open ArUco dictionary of 5 x 5 bits, 1,000 words); the corners where four
-squares meet are what the pose is taken from, because a saddle keeps its place under blur.
+across it, z towards the camera, mm. From the middle outwards: the band that the rope lies on,
+filled with slanting black stripes, and on each side of it a strip of chess squares. The stripes
+are known to a tenth of a pixel wherever paper is seen: where they end, the rope begins. Every
+white square of a strip holds a fiducial marker (open ArUco dictionary of 5 x 5 bits, 1,000
+words); the corners where four squares meet are what the pose is taken from, because a saddle
+keeps its place under blur.
 
 Three kinds of marker share the strips, each repeated so that a third may be covered:
 
@@ -12,7 +14,8 @@ Three kinds of marker share the strips, each repeated so that a third may be cov
 kind           words       says
 =============  ==========  ==================================================
 place          0 to 99     which square: 50 x strip + column
-layout         100 to 149  100 + index of the layout in `LAYOUTS`
+layout         100 to 149  112 + index of the layout in `LAYOUTS`; 100 to 111 are old
+                           cards, see `PLAIN_LAYOUTS`
 card number    150 to 999  150 + number; station and view follow from it
 =============  ==========  ==================================================
 
@@ -23,12 +26,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-Ink = Literal["blue", "black", "white"]
 BandMm = tuple[float, float, float, float]
 
 PAGE_MARGIN_MM = 5.0  # most desk printers leave 4 to 4.5 mm white (common practice, no source)
@@ -36,23 +37,22 @@ BAR_ZONE_MM = 9.0  # width at the right end for the bar across
 STRIP_ROWS = 2
 MARKER_SHARE = 0.75  # side of a marker over side of its square: a quiet zone of 1/8 all round
 CLEAR_BAND_RATIO = 2.2  # band over rope: room for a tilt of 35 degrees and a raised axis
-LAYOUT_WORD, NUMBER_WORD, LAST_WORD = 100, 150, 999
+PLAIN_WORD, LAYOUT_WORD, NUMBER_WORD, LAST_WORD = 100, 112, 150, 999
 LAST_NUMBER = LAST_WORD - NUMBER_WORD
+
+# No wire of either hand and lay is seen to run so steeply across a rope; a shiny one mirrors the
+# paper straight outwards, so that the stripes must change fast across the rope too.
+STRIPE_DEG = 60.0
+# 30 periods to a band: 13.6 on the thickest rope, 10 px each where that is seen 136 px wide, and
+# short enough along the rope to tell one crown of 18 strands from the next.
+STRIPES_IN_BAND = 30
+STRIPE_GAP_MM = 1.0  # white between stripes and chess squares: no corner of a square is touched
 
 PAPERS_MM: dict[str, tuple[float, float]] = {
     "A6": (105.0, 148.0),  # ISO 216
     "A5": (148.0, 210.0),
     "A4": (210.0, 297.0),
     "Letter": (215.9, 279.4),  # ANSI/ASME Y14.1, size A
-}
-
-# Deep blue shifts the seen edge of bright wires least (design table: -0.15 px on zinc,
-# -0.6 px on near-mirror wires; magenta -0.2 and -1.9). Black and white are for printers
-# without colour: black for bright and rusty ropes, white for dark greased ones.
-INK_RGB: dict[Ink, tuple[float, float, float]] = {
-    "blue": (0.10, 0.21, 0.69),
-    "black": (0.0, 0.0, 0.0),
-    "white": (1.0, 1.0, 1.0),
 }
 
 
@@ -69,9 +69,13 @@ class Layout:
     width_mm, height_mm : float
         Page as it is printed, the rope running along the width.
     band_mm : float
-        Height of the clear band, mm.
+        Height of the band, mm.
     square_mm : float
         Side of a chess square, mm.
+    stripe_mm : float
+        Period of the stripes, square to them, mm; 0 on an old card without.
+    stripe_deg : float
+        Angle between stripes and rope, degrees; they run down to the right.
     """
 
     name: str
@@ -80,6 +84,8 @@ class Layout:
     height_mm: float
     band_mm: float
     square_mm: float
+    stripe_mm: float = 0.0
+    stripe_deg: float = STRIPE_DEG
 
     @property
     def columns(self) -> int:
@@ -99,7 +105,7 @@ class Layout:
 
     @property
     def rope_max_mm(self) -> float:
-        """Thickest rope that the clear band is wide enough for, mm."""
+        """Thickest rope that the band is wide enough for, mm."""
         return self.band_mm / CLEAR_BAND_RATIO
 
     @property
@@ -109,8 +115,14 @@ class Layout:
 
     @property
     def band_box_mm(self) -> BandMm:
-        """The clear band as (x0, y0, x1, y1), mm."""
+        """The band as (x0, y0, x1, y1), mm."""
         return (-self.length_mm / 2, -self.band_mm / 2, self.length_mm / 2, self.band_mm / 2)
+
+    @property
+    def stripe_box_mm(self) -> BandMm:
+        """The part of the band that the stripes fill, as (x0, y0, x1, y1), mm."""
+        x0, y0, x1, y1 = self.band_box_mm
+        return (x0, y0 + STRIPE_GAP_MM, x1, y1 - STRIPE_GAP_MM)
 
     @property
     def along_bar_mm(self) -> float:
@@ -125,12 +137,14 @@ class Layout:
 
 def _landscape(name: str, paper: str, band_mm: float, square_mm: float) -> Layout:
     short, long = PAPERS_MM[paper]
-    return Layout(f"{paper} {name}", paper, long, short, band_mm, square_mm)
+    stripe_mm = band_mm / STRIPES_IN_BAND
+    return Layout(f"{paper} {name}", paper, long, short, band_mm, square_mm, stripe_mm)
 
 
 def _portrait(name: str, paper: str, band_mm: float, square_mm: float) -> Layout:
     short, long = PAPERS_MM[paper]
-    return Layout(f"{paper} {name}", paper, short, long, band_mm, square_mm)
+    stripe_mm = band_mm / STRIPES_IN_BAND
+    return Layout(f"{paper} {name}", paper, short, long, band_mm, square_mm, stripe_mm)
 
 
 # The order is the layout's word on the paper: append, never reorder.
@@ -148,6 +162,15 @@ LAYOUTS: tuple[Layout, ...] = (
     _landscape("middle", "Letter", 101.2, 19.0),
     _portrait("thick", "Letter", 169.4, 18.0),
 )
+
+# Cards of before the stripes: known so that they can be refused with what to print instead.
+PLAIN_LAYOUTS: tuple[Layout, ...] = tuple(replace(layout, stripe_mm=0.0) for layout in LAYOUTS)
+WORD_OF_LAYOUT: dict[Layout, int] = {
+    layout: first + index
+    for first, layouts in ((PLAIN_WORD, PLAIN_LAYOUTS), (LAYOUT_WORD, LAYOUTS))
+    for index, layout in enumerate(layouts)
+}
+LAYOUT_OF_WORD: dict[int, Layout] = {word: layout for layout, word in WORD_OF_LAYOUT.items()}
 
 
 def layout_named(name: str) -> Layout:
@@ -194,7 +217,7 @@ def layout_for(rope_mm: float, paper: str) -> Layout:
         )
     smallest = min(fitting, key=lambda layout: layout.width_mm * layout.height_mm)
     raise ValueError(
-        f"{papers[paper.lower()]} cannot hold a rope of {rope_mm:g} mm: its clear band must be "
+        f"{papers[paper.lower()]} cannot hold a rope of {rope_mm:g} mm: its band must be "
         f"{CLEAR_BAND_RATIO:g} times as wide; take paper {smallest.paper}."
     )
 
@@ -275,7 +298,7 @@ def marker_words(layout: Layout, number: int) -> tuple[tuple[int, int, int], ...
     fourth the card number; the rest say their place.
     """
     words = []
-    layout_word = LAYOUT_WORD + LAYOUTS.index(layout)
+    layout_word = WORD_OF_LAYOUT[layout]
     for strip in (0, 1):
         for column in range(layout.columns):
             word = 50 * strip + column
@@ -330,3 +353,28 @@ def _chess_corners(layout: Layout) -> NDArray[np.float64]:
 def chess_corners_mm(layout: Layout) -> NDArray[np.float64]:
     """Return the chess corners (2 * (columns - 1), 2), mm: upper strip first, left to right."""
     return _chess_corners(layout)
+
+
+def stripe_phase(layout: Layout, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the phase of the stripes at drawn points, radians.
+
+    Paper is black where the phase's sine is negative, white elsewhere.
+
+    Parameters
+    ----------
+    layout : Layout
+        A layout with stripes.
+    points_mm : ndarray of shape (..., 2)
+        Points as drawn (x, y), mm.
+
+    Returns
+    -------
+    phase : ndarray of shape (...)
+        Radians, not wrapped; 0 in the card's middle.
+    """
+    angle = np.radians(layout.stripe_deg)
+    x, y = points_mm[..., 0], points_mm[..., 1]
+    phase: NDArray[np.float64] = (
+        2 * np.pi * (x * np.sin(angle) + y * np.cos(angle)) / layout.stripe_mm
+    )
+    return phase

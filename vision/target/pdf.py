@@ -17,6 +17,7 @@ from reportlab.pdfgen.canvas import Canvas
 from vision.target.artwork import (
     LABEL_TOP_MM,
     NUMBER_TOP_MM,
+    PolygonMm,
     bar_across_mm,
     bar_along_mm,
     black_squares_mm,
@@ -24,13 +25,12 @@ from vision.target.artwork import (
     marker_runs_mm,
     pointers_mm,
     strap_marks_mm,
+    stripes_mm,
     text_columns_mm,
 )
 from vision.target.layout import (
-    INK_RGB,
     PAGE_MARGIN_MM,
     BandMm,
-    Ink,
     Layout,
     card_number,
     marker_words,
@@ -52,7 +52,7 @@ SMALLEST_PT, LARGEST_PT, NUMBER_PT = 4.5, 8.5, 5.0
 TITLE_RATIO = 1.75
 
 
-def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue") -> bytes:
+def card_pdf(layout: Layout, *, stations: Sequence[int] | int) -> bytes:
     """Return the cards of an inspection as a PDF, one page for each station and view.
 
     Parameters
@@ -61,8 +61,6 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue"
         Paper and range of ropes, see `vision.target.layout.layout_for`.
     stations : int or sequence of int
         How many stations, counted from 1; or their numbers.
-    ink : {"blue", "black", "white"}, optional
-        Colour of the clear band; "white" leaves it unprinted.
 
     Returns
     -------
@@ -72,7 +70,7 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue"
     Raises
     ------
     ValueError
-        If there is no station, one is named twice, or one has no card; or the ink is unknown.
+        If there is no station, one is named twice, or one has no card.
 
     Examples
     --------
@@ -80,8 +78,6 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue"
     >>> card_pdf(layout_for(24.0, "A5"), stations=4)[:5]
     b'%PDF-'
     """
-    if ink not in INK_RGB:
-        raise ValueError(f"ink {ink!r} is not one of {', '.join(INK_RGB)}.")
     chosen = list(range(1, stations + 1)) if isinstance(stations, int) else list(stations)
     if not chosen:
         raise ValueError(f"`stations` must name at least one station; got {stations!r}.")
@@ -99,7 +95,7 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int, ink: Ink = "blue"
     canvas.setCreator("")
     for station, view_deg, number in numbers:
         canvas.translate(page[0] / 2, page[1] / 2)
-        _draw_targets(canvas, layout, number, ink)
+        _draw_targets(canvas, layout, number)
         _draw_words(canvas, layout, f"Rope card · station {station} · view {view_deg}°")
         _draw_marks(canvas, layout)
         canvas.showPage()
@@ -123,15 +119,20 @@ def _fill(canvas: Canvas, boxes_mm: Iterable[BandMm]) -> None:
     canvas.drawPath(path, stroke=0, fill=1)
 
 
-def _draw_targets(canvas: Canvas, layout: Layout, number: int, ink: Ink) -> None:
-    black = list(black_squares_mm(layout))
-    if ink == "black":
-        black.append(layout.band_box_mm)
-    elif ink != "white":
-        canvas.setFillColorRGB(*INK_RGB[ink])
-        _fill(canvas, [layout.band_box_mm])
+def _fill_polygons(canvas: Canvas, polygons_mm: Iterable[PolygonMm]) -> None:
+    path = canvas.beginPath()
+    for (x0, y0), *others in polygons_mm:
+        path.moveTo(x0 * mm, y0 * mm)
+        for x, y in others:
+            path.lineTo(x * mm, y * mm)
+        path.close()
+    canvas.drawPath(path, stroke=0, fill=1)
+
+
+def _draw_targets(canvas: Canvas, layout: Layout, number: int) -> None:
     canvas.setFillGray(0)
-    _fill(canvas, black)
+    _fill(canvas, black_squares_mm(layout))
+    _fill_polygons(canvas, stripes_mm(layout))
     for strip, column, word in marker_words(layout, number):
         _fill(canvas, marker_runs_mm(layout, strip, column, word))
 
@@ -140,13 +141,7 @@ def _draw_marks(canvas: Canvas, layout: Layout) -> None:
     ticks = graduations(layout)
     _fill(canvas, [bar_along_mm(layout), bar_across_mm(layout)])
     _fill(canvas, [tick.box_mm for tick in ticks])
-    for corners in pointers_mm(layout):
-        path = canvas.beginPath()
-        path.moveTo(corners[0][0] * mm, corners[0][1] * mm)
-        for x, y in corners[1:]:
-            path.lineTo(x * mm, y * mm)
-        path.close()
-        canvas.drawPath(path, stroke=0, fill=1)
+    _fill_polygons(canvas, pointers_mm(layout))
 
     canvas.setFont(REGULAR, NUMBER_PT)
     base = -(layout.half_height_mm + NUMBER_TOP_MM) * mm - CAP_HEIGHT * NUMBER_PT

@@ -7,8 +7,9 @@ what they can, they improve, and the covariance says which was the case.
 
 With the wide prior of an unknown camera the same fit finds the focal length as far as the tilt
 allows (Zhang 2000). A page stretched one way is fitted within its uncertainty, lest it pass for a
-tilt or a bend. A curl about the rope's own direction can't be seen by two rows of corners; the
-term for the gap covers what it does to the rope's height.
+tilt or a bend. A bow about the rope's own direction can't be seen by two rows of corners: it is
+read from the phase of the band's stripes, which say where the paper lies right up to the rope.
+They come in as points that are known square to the stripes only (`vision.rope.paper`).
 """
 
 from __future__ import annotations
@@ -20,8 +21,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import FITTED, U_LOG_UNKNOWN_FOCAL, Camera, Lens, bent_mm, camera_of, rotation
-from vision.findings import RefusedError, finding, limit_of, refuse_above
+from vision.camera import (
+    FITTED,
+    U_LOG_UNKNOWN_FOCAL,
+    Camera,
+    Lens,
+    bent_with_derivatives_mm,
+    camera_of,
+    rotation,
+)
+from vision.findings import RefusedError, finding, limit_of
 from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatter
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
@@ -33,10 +42,30 @@ CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
 ROUGH_PX = 0.1  # scatter of corners to begin with
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
+U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
 PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
 SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
 COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
 AT = slice(COLUMN["x_mm"], COLUMN["z_mm"] + 1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripePoints:
+    """Places on the stripes as their phase in the photograph shows them.
+
+    Parameters
+    ----------
+    drawn_mm : ndarray of shape (N, 2)
+        Points as drawn on the card, mm; along the stripes their place says nothing.
+    seen_px : ndarray of shape (N, 2)
+        Where they are seen, px.
+    square_px : ndarray of shape (N, 2)
+        Unit vector square to the stripes' picture.
+    """
+
+    drawn_mm: Array
+    seen_px: Array
+    square_px: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +90,8 @@ class Pose:
         Number of corners used.
     findings : tuple of Finding
         Warnings.
+    stripes_rms_px : float
+        Root mean square of the stripes' residuals, px; 0 where they were not asked.
     """
 
     camera: Camera
@@ -71,6 +102,7 @@ class Pose:
     rms_px: float
     corners: int
     findings: tuple[Finding, ...]
+    stripes_rms_px: float = 0.0
 
     @property
     def focal_px(self) -> float:
@@ -89,8 +121,14 @@ class Pose:
         return Covariance(FITTED, self.covariance.matrix + by_scale @ by_scale.T)
 
 
-def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
-    """Fit camera and card to the corners.
+def solve_pose(
+    found: FoundCard,
+    card: Card,
+    lens: Lens,
+    stripes: StripePoints | None = None,
+    start: Camera | None = None,
+) -> Pose:
+    """Fit camera and card to the corners, and to the stripes between them.
 
     Parameters
     ----------
@@ -100,32 +138,38 @@ def solve_pose(found: FoundCard, card: Card, lens: Lens) -> Pose:
         The same card with the scale of its print.
     lens : Lens
         What is known of the camera.
+    stripes : StripePoints, optional
+        What the stripes show; without them the card's bow is taken as nil.
+    start : Camera, optional
+        Camera and card as the corners alone gave them.
 
     Raises
     ------
     RefusedError
-        If there are too few corners, on one side only, or the card is bent.
+        If there are too few corners, or on one side only.
     """
     upper = int((found.corners_mm[:, 1] > 0).sum())
     count = len(found.corners_mm)
     if count < MIN_CORNERS or min(upper, count - upper) < 2:
         raise RefusedError(finding("too-few-markers", float(count), limit=MIN_CORNERS))
-    pose = _fit(found, card, lens)
+    pose = _fit(found, card, lens, stripes, start)
     warnings: list[Finding] = []
     if lens.known:
         if _surely_disagrees(pose, lens):
-            free = _fit(found, card, replace(lens, u_log_focal=U_LOG_UNKNOWN_FOCAL, known=False))
+            wide = replace(lens, u_log_focal=U_LOG_UNKNOWN_FOCAL, known=False)
+            free = _fit(found, card, wide, stripes, start)
             percent = 100 * abs(free.focal_px / lens.focal_px - 1)
             if percent > limit_of("focal-disagrees"):
                 warnings.append(finding("focal-disagrees", percent))
                 pose = free
     else:
         warnings.append(finding("focal-unknown", 100 * pose.u_focal_px / pose.focal_px))
-    warnings += _flatness(pose)
     return replace(pose, findings=tuple(warnings))
 
 
-def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
+def _fit(
+    found: FoundCard, card: Card, lens: Lens, stripes: StripePoints | None, start: Camera | None
+) -> Pose:
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
     blank = camera_of(lens, np.zeros(3), np.zeros(3))
@@ -138,44 +182,71 @@ def _fit(found: FoundCard, card: Card, lens: Lens) -> Pose:
         "centre_y_px": lens.u_centre_px,
         "curl_mm": U_BEND_MM,
         "twist_mm": U_BEND_MM,
+        "bow_mm": U_BOW_MM if stripes else 1e-6,
     }
     u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
-    flat = drawn * [card.scale_x, card.scale_y]
+    scale = np.array([card.scale_x, card.scale_y])
 
-    def residuals(seen_as: Array, sigma: float) -> Array:
-        full = _unfolded(seen_as)
+    def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
+        """Return by how much everything lies off where it is seen, px, and the Jacobian."""
         camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
-        off = _corners(camera, scales, flat, half)[0] - seen.ravel()
-        return np.concatenate([off / sigma, (full[len(PLACE) :] - prior) / u_prior])
+        at, ahead = _corners(camera, scales, drawn * scale, half)
+        off = at - seen.ravel()
+        if points is None:
+            return off, ahead
+        at, stripes_ahead = _corners(camera, scales, points.drawn_mm * scale, half)
+        square = points.square_px
+        across = ((at.reshape(-1, 2) - points.seen_px) * square).sum(axis=1)
+        turned = (stripes_ahead.reshape(len(square), 2, -1) * square[:, :, None]).sum(axis=1)
+        return np.concatenate([off, across]), np.concatenate([ahead, turned])
 
-    def jacobian(seen_as: Array, sigma: float) -> Array:
+    def residuals(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
         full = _unfolded(seen_as)
-        camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
-        return np.vstack([_corners(camera, scales, flat, half)[1] / sigma, known]) @ _valley(full)
+        return np.concatenate(
+            [offsets(full, points)[0] / sigma, (full[len(PLACE) :] - prior) / u_prior]
+        )
+
+    def jacobian(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
+        full = _unfolded(seen_as)
+        return np.vstack([offsets(full, points)[1] / sigma, known]) @ _valley(full)
 
     known = np.eye(len(COLUMN))[len(PLACE) :] / u_prior[:, None]
-    solutions = [
-        fit(partial(residuals, sigma=ROUGH_PX), _folded(start), partial(jacobian, sigma=ROUGH_PX))
-        for start in _starts(flat, seen, blank)
-    ]
-    best = min(solutions, key=lambda one: float(one.residuals @ one.residuals))
-    corners = seen.size
+    if start is None:
+        solutions = [
+            fit(
+                partial(residuals, sigma=ROUGH_PX, points=None),
+                _folded(one),
+                partial(jacobian, sigma=ROUGH_PX, points=None),
+            )
+            for one in _starts(drawn * scale, seen, blank)
+        ]
+        rough = min(solutions, key=lambda one: float(one.residuals @ one.residuals)).values
+    else:
+        rough = _folded(np.append(start.values(), np.zeros(len(SCALES))))
+    count = seen.size + (len(stripes.drawn_mm) if stripes else 0)
     best, sigma = fit_with_scatter(
-        residuals, best.values, jacobian, robust=corners, sigma=ROUGH_PX, floor=CORNER_FLOOR_PX
+        partial(residuals, points=stripes),
+        rough,
+        partial(jacobian, points=stripes),
+        robust=count,
+        sigma=ROUGH_PX,
+        floor=CORNER_FLOOR_PX,
     )
     theta = _unfolded(best.values)
-    dof = max(4, corners - 8)  # that the fit left: a Type A figure from the residuals
-    off = sigma * best.residuals[:corners]
-    rms = float(np.sqrt((best.weights[:corners] * off**2).sum() / dof))
+    dof = max(4, count - 8)  # that the fit left: a Type A figure from the residuals
+    off = sigma * best.residuals[:count]
+    rms = float(np.sqrt((best.weights[:count] * off**2).sum() / dof))
     camera = blank.with_values(theta[: len(FITTED)])
-    by_corner = _corners(camera, theta[len(FITTED) :], flat, half)[1] / max(rms, CORNER_FLOOR_PX)
-    root = np.vstack([by_corner * np.sqrt(best.weights[:corners])[:, None], known])
+    by_point = offsets(theta, stripes)[1] / max(rms, CORNER_FLOOR_PX)
+    root = np.vstack([by_point * np.sqrt(best.weights[:count])[:, None], known])
     whole = covariance_of(root)
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
     scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
     rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
     cov = Covariance(FITTED, np.asarray(rest @ rest.T))
-    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
+    left = off[seen.size :]
+    left_px = float(np.sqrt((left**2).mean())) if stripes else 0.0
+    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), (), left_px)
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
@@ -209,11 +280,11 @@ def _corners(
 ) -> tuple[Array, Array]:
     """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian.
 
-    Its columns are those of `COLUMN`. Curl and twist are a point's own shift in z, sent the way
-    of OpenCV's translation.
+    Its columns are those of `COLUMN`. What a bend moves a point by is sent the way of OpenCV's
+    translation.
     """
     flat_mm = flat_mm * (1 + scales)
-    points = bent_mm(camera, flat_mm, *half)
+    points, ahead = bent_with_derivatives_mm(camera, flat_mm, *half)
     lens = np.array([camera.k1, camera.k2, camera.p1, camera.p2, 0])
     turn, shift = camera.rotation_vector.reshape(3, 1), camera.translation_mm.reshape(3, 1)
     seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, _matrix(camera), lens)
@@ -225,8 +296,10 @@ def _corners(
         "centre_x_px": J[:, 8],
         "centre_y_px": J[:, 9],
         "k1": J[:, 10],
-        "curl_mm": per_mm[:, 2] * x * x,
-        "twist_mm": per_mm[:, 2] * x * y,
+        **{
+            name: (per_mm * np.repeat(moved, 2, axis=0)).sum(axis=1)
+            for name, moved in zip(("curl_mm", "twist_mm", "bow_mm"), ahead, strict=True)
+        },
         "scale_along": per_mm[:, 0] * x * half[0],
         "scale_across": per_mm[:, 1] * y * half[1],
     }
@@ -235,7 +308,7 @@ def _corners(
 
 
 def _unfolded(seen_as: Array) -> Array:
-    """Return the numbers of `COLUMN` from those that the fit steps in (14,).
+    """Return the numbers of `COLUMN` from those that the fit steps in (15,).
 
     A longer focal length from farther away looks much the same; x / z, y / z and
     ln(z / focal length) in place of x, y, z run along that valley.
@@ -247,7 +320,7 @@ def _unfolded(seen_as: Array) -> Array:
 
 
 def _folded(full: Array) -> Array:
-    """Return the numbers that the fit steps in from those of `COLUMN` (14,)."""
+    """Return the numbers that the fit steps in from those of `COLUMN` (15,)."""
     x, y, z = full[AT]
     seen_as = full.copy()
     seen_as[AT] = x / z, y / z, np.log(z) - full[COLUMN["log_focal"]]
@@ -255,7 +328,7 @@ def _folded(full: Array) -> Array:
 
 
 def _valley(full: Array) -> Array:
-    """Return the derivative of `_unfolded`, (14, 14)."""
+    """Return the derivative of `_unfolded`, (15, 15)."""
     (x, y, z), turned = full[AT], np.eye(len(full))
     turned[AT, AT] = [[z, 0, x], [0, z, y], [0, 0, z]]
     turned[AT, COLUMN["log_focal"]] = x, y, z
@@ -271,13 +344,3 @@ def _surely_disagrees(pose: Pose, lens: Lens) -> bool:
     logged = np.log(lens.focal_px)
     seen = (pose.camera.log_focal / variance - logged / lens.u_log_focal**2) / own
     return bool(abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal))
-
-
-def _flatness(pose: Pose) -> list[Finding]:
-    bend = abs(pose.camera.curl_mm) + abs(pose.camera.twist_mm)
-    u_bend = float(
-        np.hypot(pose.whole_covariance.u("curl_mm"), pose.whole_covariance.u("twist_mm"))
-    )
-    surely = bend - 2 * u_bend
-    refuse_above("card-bent", surely)
-    return [finding("card-slightly-bent", bend)] if surely > limit_of("card-slightly-bent") else []

@@ -154,6 +154,22 @@ def unchecked_card(layout: Layout) -> Card:
     return Card(layout, u_scale_x=UNCHECKED_U, u_scale_y=UNCHECKED_U)
 
 
+def card_as_printed(found: FoundCard, check: PrintCheck | None) -> Card:
+    """Return a card that was found, with what is known of its print.
+
+    Parameters
+    ----------
+    found : FoundCard
+        A card in a photograph.
+    check : PrintCheck or None
+        What was read on the printed bars; of another layout it says nothing about this card.
+    """
+    card = unchecked_card(found.layout) if check is None else checked_card(check)
+    if card.layout != found.layout:
+        card = unchecked_card(found.layout)
+    return card.numbered(found.number)
+
+
 def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
     """Return the latest check of each card set in a file; none if there is no such file.
 

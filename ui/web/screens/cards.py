@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import cast
 
 import streamlit as st
 
@@ -14,22 +13,17 @@ from ui.web.page.layout import flash_success, page_header, show_cautions, show_e
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
-from vision.target.layout import LAYOUTS, Ink, layout_for
+from vision.target.layout import LAYOUTS, layout_for
 from vision.target.pdf import card_pdf
 from vision.target.print_scale import PrintCheck, check_from_dict, check_to_dict, checked_card
 
-INKS = {
-    "blue band (colour printer)": "blue",
-    "black band (bright rope)": "black",
-    "white band (dark rope)": "white",
-}
 READ_WITH = {"caliper, 0.05 mm": 0.05, "good caliper, 0.02 mm": 0.02, "steel rule, 0.2 mm": 0.2}
 
 
 @st.cache_data(max_entries=8, show_spinner="Drawing the cards ...")
-def _pdf(layout_name: str, first: int, count: int, ink: Ink) -> bytes:
+def _pdf(layout_name: str, first: int, count: int) -> bytes:
     layout = next(layout for layout in LAYOUTS if layout.name == layout_name)
-    return card_pdf(layout, stations=range(first, first + count), ink=ink)
+    return card_pdf(layout, stations=range(first, first + count))
 
 
 def _print(opened: OpenInspection | None) -> str | None:
@@ -52,18 +46,12 @@ def _print(opened: OpenInspection | None) -> str | None:
         "One page for each station and direction; its number stands in the chequered strips, so "
         "that photographs are assigned to it automatically."
     )
-    left, right = st.columns(2)
+    stations = len(opened.inspection.stations) if opened else 0
+    left, middle, right = st.columns(3)
     paper = left.selectbox(
         "Paper", ["A5", "A4", "A6", "Letter"], help="The card must lie flat along the rope."
     )
-    ink = right.selectbox(
-        "Band",
-        list(INKS),
-        help="Blue is best: neither steel, zinc, grease nor rust has that colour.",
-    )
-    stations = len(opened.inspection.stations) if opened else 0
-    left, right = st.columns(2)
-    count = left.number_input(
+    count = middle.number_input(
         "How many stations",
         1,
         60,
@@ -75,7 +63,7 @@ def _print(opened: OpenInspection | None) -> str | None:
     )
     with show_errors():
         layout = layout_for(nominal, paper)
-        pdf = _pdf(layout.name, int(first), int(count), cast(Ink, INKS[ink]))
+        pdf = _pdf(layout.name, int(first), int(count))
         download(
             f"Download {2 * int(count)} cards (PDF)",
             lambda: pdf,

@@ -1,0 +1,120 @@
+"""Look up the stripes behind points in the photograph, and split its light into mean and stripes.
+
+A point in the plane of the outline hides a place on the card; the pose, the bend of the card with
+it, says which, and so which phase the stripes have there. In windows along the rope the light is
+then split, by least squares, into its mean and what runs in step with the pattern (a lock-in, after
+Takeda, Ina and Kobayashi 1982).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from vision.camera import Camera, bent_mm, camera_centre_mm, card_height_mm, project_mm
+from vision.rope.rectify import Light, points_mm, sampled
+from vision.target.layout import Card, stripe_phase
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+WITHIN_MM = 0.3  # of the stripes' ends: what blur and a print that is a little off reach over
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profiles:
+    """Profiles across one side: light split into mean and stripes; shape (columns, samples)."""
+
+    light: Array
+    mean: Array
+    stripes: NDArray[np.complex128]
+    on_band: Mask
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """What a profile is looked up in."""
+
+    light: Light
+    camera: Camera
+    card: Card
+    along_mm: Array
+    origin_mm: Array
+    direction: Array
+    height_mm: float
+    sign: float
+
+    def look(self, outward_mm: Array) -> tuple[Array, Array, Mask]:
+        """Return light, phase of the stripes, and whether band lies behind (columns, samples)."""
+        along = np.repeat(self.along_mm, outward_mm.shape[1])
+        across = self.sign * outward_mm.ravel()
+        points = points_mm(along, across, self.origin_mm, self.direction, self.height_mm)
+        seen = project_mm(self.camera, points)
+        drawn = paper_behind_mm(self.camera, self.card, points)
+        _, _, x1, y1 = self.card.layout.stripe_box_mm
+        on_band = (
+            (np.abs(drawn[:, 0]) < x1 - WITHIN_MM)
+            & (np.abs(drawn[:, 1]) < y1 - WITHIN_MM)
+            & (seen > 2).all(axis=1)
+            & (seen < np.array(self.light.shape[::-1]) - 3).all(axis=1)
+        )
+        shape = outward_mm.shape
+        phase = stripe_phase(self.card.layout, drawn).reshape(shape)
+        light = sampled(self.light, seen).reshape(shape)
+        return light, phase, on_band.reshape(shape)
+
+    def profiles(self, outward_mm: Array, sigma: float) -> Profiles:
+        """Return profiles, demodulated in windows of `sigma` columns."""
+        light, phase, on_band = self.look(outward_mm)
+        mean, stripes = locked_in(light, phase, sigma)
+        return Profiles(light, mean, stripes, on_band)
+
+
+def half_size_mm(card: Card) -> tuple[float, float]:
+    """Return half the card's length and height, mm, as its bend is stated (`vision.camera`)."""
+    return card.layout.length_mm / 2, card.layout.half_height_mm
+
+
+def paper_behind_mm(camera: Camera, card: Card, points: Array) -> Array:
+    """Return the drawn place on the card (N, 2), mm, that each point (N, 3), mm, hides."""
+    eye = camera_centre_mm(camera)
+    half = half_size_mm(card)
+    height: float | Array = 0.0
+    for _ in range(2):
+        share = (eye[2] - height) / (eye[2] - points[:, 2])
+        paper = eye[:2] + (points[:, :2] - eye[:2]) * np.reshape(share, (-1, 1))
+        height = card_height_mm(camera, paper, *half)
+    flat = paper - (bent_mm(camera, paper, *half)[:, :2] - paper)
+    return np.asarray(flat / [card.scale_x, card.scale_y])
+
+
+def locked_in(light: Array, phase: Array, sigma: float) -> tuple[Array, NDArray[np.complex128]]:
+    """Split light along the first axis into its mean and its part in step with the stripes.
+
+    Parameters
+    ----------
+    light, phase : ndarray of shape (columns, samples)
+        Linear light, and the phase of the pattern, rad.
+    sigma : float
+        Gaussian window along the columns, in columns.
+
+    Returns
+    -------
+    mean, stripes : ndarray
+        Least squares of ``mean + a sin(phase) + b cos(phase)`` in each window; stripes = a + i b.
+    """
+
+    def windowed(values: Array) -> Array:
+        return np.asarray(gaussian_filter1d(values, sigma, axis=0, mode="nearest", truncate=3))
+
+    c, s = np.cos(phase), np.sin(phase)
+    mc, ms, mcc, mcs = windowed(c), windowed(s), windowed(c * c), windowed(c * s)
+    y, yc, ys = windowed(light), windowed(light * c), windowed(light * s)
+    vcc, vcs, vss = mcc - mc * mc, mcs - mc * ms, 1 - mcc - ms * ms
+    tc, ts = yc - y * mc, ys - y * ms
+    both = np.maximum(vcc * vss - vcs * vcs, 1e-12)
+    b, a = (tc * vss - ts * vcs) / both, (ts * vcc - tc * vcs) / both
+    return y - a * ms - b * mc, a + 1j * b

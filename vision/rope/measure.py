@@ -1,0 +1,196 @@
+"""A rope on a located card: looked for once, then measured at each station that is asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import project_mm, tilt_deg
+from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.photo.photo import Photo
+from vision.results import Estimate, Finding
+from vision.rope.axis import Axis, find_axis
+from vision.rope.budget import Observation, expected_hold, list_terms
+from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
+from vision.rope.lay import lay_of
+from vision.rope.marks import marks_of, spot_of
+from vision.rope.outline import Outline, band_limits_mm, trace_edges
+from vision.rope.paper import flatness, read_band, stripe_points
+from vision.rope.rectify import Light, light_within
+from vision.rope.tangent_cylinder import Hold
+from vision.target.layout import Card
+from vision.target.locate import LocatedCard
+from vision.uncertainty import Influence, combined_u_mm
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RopeInView:
+    """A rope as it lies on a card, before any place of it is looked at closely.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+    located : LocatedCard
+        The card, its stripes counted in.
+    axis : Axis
+        The rope, roughly.
+    light : ndarray of shape (H, W), float32
+        Linear light about the card's band.
+    findings : tuple of Finding
+        What the paper under the rope has to say.
+    """
+
+    photo: Photo
+    located: LocatedCard
+    axis: Axis
+    light: Light
+    findings: tuple[Finding, ...]
+
+
+def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -> RopeInView:
+    """Return the rope on a card.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+    grey : ndarray of shape (H, W), uint8
+        The same in grey.
+    located : LocatedCard
+        The card by its corners.
+
+    Raises
+    ------
+    RefusedError
+        If no rope lies on the card's band, or the card is bent.
+    """
+    band = read_band(grey, located.pose.camera, located.card)
+    axis = find_axis(band, located.pose.camera, located.card)
+    located = located.with_stripes(stripe_points(band, located.card))
+    findings = flatness(located.pose, located.card, axis.direction)
+    seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
+    return RopeInView(photo, located, axis, light_within(grey, seen_px), findings)
+
+
+def _about_the_band(card: Card) -> Array:
+    """Return points (N, 3), mm, between which the band and any rope on it are seen."""
+    x0, y0, x1, y1 = card.layout.band_box_mm
+    flat = np.array([[x, y] for x in (x0, x1) for y in (y0, y1)])
+    heights = (0.0, card.layout.rope_max_mm)
+    return np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in heights])
+
+
+def measure_station(
+    rope: RopeInView, *, at_mm: float, hold: Hold, jaw_diameters: float
+) -> Estimate:
+    """Return the diameter at one place.
+
+    Parameters
+    ----------
+    rope : RopeInView
+        The rope.
+    at_mm : float
+        Place along the card, mm from its middle.
+    hold : Hold
+        How the card was held.
+    jaw_diameters : float
+        Length of the virtual jaws over the rope's diameter.
+
+    Raises
+    ------
+    RefusedError
+        If there is no figure to be had; the reasons point at their place in the photograph.
+    """
+    located = rope.located
+    outline = trace_edges(
+        rope.light,
+        located,
+        rope.axis,
+        at_mm=at_mm,
+        height_mm=None if hold.touching else hold.axis_height_mm,
+    )
+    try:
+        _check_outline(outline, located)
+        jaws = fit_jaws(outline, jaw_diameters=jaw_diameters)
+        return replace(_estimate(rope, outline, jaws, expected_hold(hold)), at_mm=at_mm)
+    except RefusedError as refused:
+        raise _pointing(refused, located, outline) from refused
+
+
+def _check_outline(outline: Outline, located: LocatedCard) -> None:
+    """Refuse an outline that is too small, burnt out, or runs off the card's band."""
+    refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
+    for edge in (outline.left, outline.right):
+        refuse_above("overexposed", 100 * edge.burnt)
+        refuse_above("hard-shadow", edge.shadow_px)
+    low, high = band_limits_mm(outline, located.pose.camera, located.card)
+    half = outline.rough_mm / 2
+    refuse_below("band-too-narrow", float(min(high, -low) / half))
+
+
+def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Estimate:
+    photo, located = rope.photo, rope.located
+    card, pose = located.card, located.pose
+    lines = jaw_lines(pose.camera, outline, jaws)
+    try:
+        diameter = diameter_mm(pose.camera, lines, hold)
+    except ValueError as impossible:
+        raise RefusedError(finding("rope-not-found")) from impossible
+    observed = Observation(
+        pose, card, outline, jaws, lines, hold, located.blur, photo.sha256, photo.camera
+    )
+    budget = list_terms(observed)
+    edges = combined_u_mm(term for term in budget if term.influence is Influence.EDGE)
+    refuse_above("edges-unsure", 100 * edges / diameter)
+    lay = lay_of(photo.pixels, observed)
+    return Estimate(
+        diameter_mm=diameter,
+        budget=budget,
+        findings=(*located.warnings, *_warnings(jaws), *pose.findings, *rope.findings),
+        station=card.station,
+        view_deg=card.view_deg,
+        hold=hold.kind.value,
+        jaw_mm=jaws.length_mm,
+        crowns=jaws.left.crowns + jaws.right.crowns,
+        crown_pitch_mm=lay.pitch_mm if lay else jaws.crown_pitch_mm,
+        pitch_budget=lay.budget if lay else (),
+        pitches=lay.crowns if lay else 0,
+        strands=lay.strands if lay else None,
+        hand=lay.hand if lay else "",
+        spread_mm=max(jaws.left.spread_mm, jaws.right.spread_mm),
+        px_per_mm=outline.px_per_mm,
+        tilt_deg=tilt_deg(pose.camera, lines.station_mm),
+        focal_px=pose.focal_px,
+        u_focal_px=pose.u_focal_px,
+        print_set=card.print_set,
+        marks=marks_of(pose.camera, card, outline, lines),
+    )
+
+
+def _warnings(jaws: Jaws) -> tuple[Finding, ...]:
+    warnings = []
+    if jaws.crown_pitch_mm is None and jaws.left.crowns + jaws.right.crowns:
+        warnings.append(finding("crowns-unclear"))
+    strays = jaws.left.strays + jaws.right.strays
+    if strays:
+        warnings.append(finding("stray-crown", float(strays)))
+    return tuple(warnings)
+
+
+def _pointing(refused: RefusedError, located: LocatedCard, outline: Outline) -> RefusedError:
+    """Say where in the photograph each reason is to be seen."""
+    return RefusedError(
+        *(
+            item
+            if item.spot_px is not None
+            else replace(
+                item, spot_px=spot_of(item.code, located.pose.camera, outline, located.card)
+            )
+            for item in refused.findings
+        )
+    )

@@ -1,0 +1,202 @@
+"""Where the paper lies, read from the phase of the stripes all over the open band.
+
+The band is rectified with the pose that the chess corners gave, and demodulated with the pattern
+as drawn (Takeda, Ina and Kobayashi 1982, in two dimensions): a Gaussian window of less than a
+period each way gives at every place the mean light, and the amplitude and phase of the stripes in
+it. Amplitude over mean, the contrast, is the same in light and shade; where it is gone, something
+lies over the paper (`vision.rope.axis`). Where it is whole, the phase says how far the paper lies
+from where the pose puts it, square to the stripes: a bow about the rope's own direction, a belly
+between two straps and a lens's distortion all show. The points go back into the pose's fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_erosion, gaussian_filter
+
+from vision.camera import Camera, project_mm
+from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
+from vision.results import Finding
+from vision.rope.constants import OPEN_CONTRAST, POINT_EVERY_PERIODS, WINDOW_PERIODS
+from vision.rope.rectify import LIGHT_OF
+from vision.target.corners import project
+from vision.target.layout import Card, stripe_phase
+from vision.target.pose import Pose, StripePoints
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+PER_PERIOD = 10  # samples to a period: what a Gaussian window needs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """The band as seen, rectified and demodulated; rows run across the rope, upwards.
+
+    Parameters
+    ----------
+    x_mm, y_mm : ndarray of shape (columns,) and (rows,)
+        Places, as drawn on the card, mm.
+    contrast : ndarray of shape (rows, columns)
+        Amplitude of the stripes over the mean light, 1; of the open band `open_contrast`.
+    phase : ndarray of shape (rows, columns)
+        How far the pattern is ahead of where the pose puts it, rad.
+    inside : ndarray of shape (rows, columns), bool
+        False where the photograph does not reach.
+    open_contrast : float
+        Contrast where nothing lies over the paper.
+    to_photo : ndarray of shape (3, 3)
+        From drawn mm to px, as the band was rectified.
+    """
+
+    x_mm: Array
+    y_mm: Array
+    contrast: Array
+    phase: Array
+    inside: Mask
+    open_contrast: float
+    to_photo: Array
+
+
+def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
+    """Return the demodulated band.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        Brightness of the upright photograph.
+    camera : Camera
+        Camera and card.
+    card : Card
+        The card with the scale of its print.
+
+    Raises
+    ------
+    RefusedError
+        If no stripes are to be seen: the picture is too blurred, or the card is another one.
+
+    References
+    ----------
+    .. [1] M. Takeda, H. Ina, S. Kobayashi, J. Opt. Soc. Am. 72 (1982) 156.
+    """
+    x0, y0, x1, y1 = card.layout.stripe_box_mm
+    step = card.layout.stripe_mm / PER_PERIOD
+    x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
+    sides = np.meshgrid(np.linspace(x0, x1, 7), np.linspace(y0, y1, 7))
+    lattice = np.stack(sides, axis=-1).reshape(-1, 2)
+    seen = project_mm(camera, np.column_stack([card.true_mm(lattice), np.zeros(len(lattice))]))
+    found, _ = cv2.findHomography(lattice.reshape(-1, 1, 2), seen.reshape(-1, 1, 2), 0)
+    to_photo = np.asarray(found, float)
+    to_drawn = np.array([[step, 0, x[0]], [0, step, y[0]], [0, 0, 1]])
+    size, flags = (len(x), len(y)), cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    cut = cv2.warpPerspective(grey, to_photo @ to_drawn, size, flags=flags)
+    corners = project(to_photo, np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
+    inside = np.ones(cut.shape, np.bool_)
+    if not ((corners > 1) & (corners < np.array(grey.shape[::-1]) - 2)).all():
+        whole = np.full_like(grey, 255)
+        inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
+    light = LIGHT_OF[cut]
+    drawn = np.stack(np.meshgrid(x, y), axis=-1)
+    carrier = np.exp(-1j * stripe_phase(card.layout, drawn)).astype(np.complex64)
+    sigma = WINDOW_PERIODS * PER_PERIOD
+
+    def smooth(values: NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.asarray(gaussian_filter(values, sigma, mode="nearest"), np.float32)
+
+    mean = smooth(light)
+    leak = np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2)  # of the mean through the window
+    beat = smooth(light * carrier.real) + 1j * smooth(light * carrier.imag) - leak * mean * carrier
+    even = smooth(mean)  # once more, lest the stripes show in it
+    contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), float)
+    open_contrast = float(np.percentile(contrast[inside], 90)) if inside.any() else 0.0
+    refuse_below("stripes-faint", 100 * open_contrast)
+    phase = np.angle(1j * beat)
+    return Band(x, y, contrast, np.asarray(phase, float), inside, open_contrast, to_photo)
+
+
+def stripe_points(band: Band, card: Card) -> StripePoints:
+    """Return places on the open band as their phase shows them.
+
+    Raises
+    ------
+    RefusedError
+        If too little of the band is open.
+    """
+    clear = (band.contrast > OPEN_CONTRAST * band.open_contrast) & band.inside
+    size = 2 * int(WINDOW_PERIODS * 2 * PER_PERIOD) + 1  # what the windows reach over
+    clear = binary_erosion(clear, np.ones((size, size), np.bool_))
+    every = int(POINT_EVERY_PERIODS * PER_PERIOD)
+    rows, columns = (np.arange(every // 2, n, every) for n in clear.shape)
+    good = clear[np.ix_(rows, columns)]
+    turned = _whole_turns(band.phase[np.ix_(rows, columns)], good)
+    if good.sum() < 12:
+        raise RefusedError(finding("rope-not-found"))
+    grid = np.stack(np.meshgrid(band.x_mm[columns], band.y_mm[rows]), axis=-1)[good]
+    angle = np.radians(card.layout.stripe_deg)
+    normal = np.array([np.sin(angle), np.cos(angle)])
+    along = np.array([np.cos(angle), -np.sin(angle)])
+    drawn = grid + turned[good][:, None] * card.layout.stripe_mm / (2 * np.pi) * normal
+
+    seen = project(band.to_photo, grid)
+    stripe = project(band.to_photo, grid + along) - seen
+    square = np.column_stack([-stripe[:, 1], stripe[:, 0]])
+    return StripePoints(drawn, seen, square / np.linalg.norm(square, axis=1)[:, None])
+
+
+def _whole_turns(phase: Array, good: Mask) -> Array:
+    """Return the phase (rows, columns) without jumps of a whole turn.
+
+    Along both long sides, where the chess corners are near, it is true to half a turn; from there
+    inwards every place follows the last good one in its column.
+    """
+    turned = phase.copy()
+    half = len(phase) // 2
+    for rows in (range(half), range(len(phase) - 1, half - 1, -1)):
+        last = np.zeros(phase.shape[1])
+        for row in rows:
+            turned[row] -= 2 * np.pi * np.round((turned[row] - last) / (2 * np.pi))
+            last = np.where(good[row], turned[row], last)
+    return turned
+
+
+def flatness(pose: Pose, card: Card, direction: Array) -> tuple[Finding, ...]:
+    """Return warnings about the card's bend.
+
+    A bow about the rope's own direction is measured and allowed for, up to a limit. What bends
+    along the rope lifts it off the card, by how much nobody sees.
+
+    Parameters
+    ----------
+    pose : Pose
+        Camera and card, the stripes with them.
+    card : Card
+        The card.
+    direction : ndarray of shape (2,)
+        Unit vector along the rope, on the card.
+
+    Raises
+    ------
+    RefusedError
+        If it is bent too far.
+    """
+    half = card.layout.length_mm / 2, card.layout.half_height_mm
+    names = ("curl_mm", "twist_mm", "bow_mm")
+    shape = pose.camera.values(names)
+    covariance = pose.whole_covariance.ordered(names)
+    warnings = []
+    for code, way in (
+        ("card-bent", direction * half[0]),
+        ("card-bowed", np.array([-direction[1], direction[0]]) * half[1]),
+    ):
+        x, y = way / half
+        rise = np.array([x * x, x * y, -y * y])  # of the ends over the middle, that way
+        bend, u = abs(float(rise @ shape)), float(np.sqrt(rise @ covariance @ rise))
+        refuse_above(code, bend - 2 * u)
+        slightly = f"{code.replace('card-', 'card-slightly-')}"
+        if bend - 2 * u > limit_of(slightly):
+            warnings.append(finding(slightly, bend))
+    return tuple(warnings)

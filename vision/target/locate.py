@@ -1,0 +1,85 @@
+"""A card that was found, ready to be measured by: sharp, seen squarely enough, printed true."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Lens, tilt_deg
+from vision.findings import RefusedError, finding, limit_of, refuse_above
+from vision.results import Finding
+from vision.target.blur import Blur, read_blur
+from vision.target.detect import FoundCard
+from vision.target.layout import Card
+from vision.target.pose import Pose, StripePoints, solve_pose
+from vision.target.print_scale import refuse_stretched
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LocatedCard:
+    """A card and where the camera stood to it.
+
+    Parameters
+    ----------
+    found : FoundCard
+        Its corners.
+    card : Card
+        The card as its print is known.
+    pose : Pose
+        Camera and card.
+    blur : Blur
+        Blur of the photograph at the card.
+    """
+
+    found: FoundCard
+    card: Card
+    pose: Pose
+    blur: Blur
+
+    def with_stripes(self, points: StripePoints) -> LocatedCard:
+        """Return the card with its pose fitted to stripes as well."""
+        pose = solve_pose(self.found, self.card, self.pose.lens, points, self.pose.camera)
+        return replace(self, pose=pose)
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """What a figure that rests on this card has to say about its print and the photograph."""
+        card, warnings = self.card, []
+        if not card.print_set:
+            warnings.append(finding("print-unchecked", 100 * max(card.u_scale_x, card.u_scale_y)))
+        if card.number is None:
+            warnings.append(finding("number-unread"))
+        if 100 * self.blur.overshoot > limit_of("over-sharpened"):
+            warnings.append(finding("over-sharpened", 100 * self.blur.overshoot))
+        return tuple(warnings)
+
+
+def locate_card(grey: NDArray[np.uint8], found: FoundCard, card: Card, lens: Lens) -> LocatedCard:
+    """Return where a card lies, by its corners.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (H, W), uint8
+        The upright photograph in grey.
+    found : FoundCard
+        A card in it.
+    card : Card
+        The same card as its print is known.
+    lens : Lens
+        What is known of the camera.
+
+    Raises
+    ------
+    RefusedError
+        If the card has no stripes, is blurred, seen from too far aside, or printed stretched.
+    """
+    if not found.layout.stripe_mm:
+        raise RefusedError(finding("plain-card"))
+    blur = read_blur(grey, found)
+    refuse_above("too-blurred", blur.light_px)
+    pose = solve_pose(found, card, lens)
+    refuse_above("too-tilted", tilt_deg(pose.camera, np.zeros(3)))
+    refuse_stretched(found, card, pose)  # a phone is held square sooner than a card is measured
+    return LocatedCard(found, card, pose, blur)
