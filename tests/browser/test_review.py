@@ -174,7 +174,7 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     # by the arrow key: a click has to scroll up to the list first, and scrolling closes it
     listed = page.get_by_role("option", name=re.compile("station-1-view-00"))
     for _ in range(5):  # a late redraw closes the list again
-        page.get_by_role("combobox", name="Photograph").press("ArrowDown")
+        page.get_by_role("combobox", name=re.compile("Photograph$")).press("ArrowDown")
         page.wait_for_timeout(1000)
         if listed.count():
             break
