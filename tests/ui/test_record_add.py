@@ -74,6 +74,9 @@ def test_a_folder_goes_in_as_a_whole_and_a_second_time_adds_nothing(
     with open_record(where) as opened:
         there = opened.inspection("2026-11")
         assert (len(there.readings), len(there.results), len(there.photographs)) == (12, 12, 12)
+        for photograph in there.photographs:  # pages show these, and decode no original
+            assert opened.photographs.get(photograph.preview).startswith(b"\xff\xd8\xff")
+            assert photograph.width_px > photograph.height_px > 0
         assert there.rank > 0
         assert there.findings[0].finding.code == "digits-swapped"
     before = count_events(where)

@@ -267,12 +267,16 @@ def _answer(path: Path, request: ScaleRequest, overlay: Path | None) -> ScaledRe
 
 
 def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult) -> None:
+    from inspection.record.record import Preview
     from ui.cli.options import open_record_or_fail
     from ui.services.add_photograph import PhotoFile, add_photograph
     from ui.services.assess_record import screen_inspection
+    from vision.photo.preview import preview_of
 
     with open_record_or_fail(where, None) as record:
-        file, why = PhotoFile(path.name, path.read_bytes()), "measured without the card"
+        data = path.read_bytes()
+        jpeg, size = preview_of(data, path.name)
+        file, why = PhotoFile(path.name, data, Preview(jpeg, *size)), "measured without the card"
         add_photograph(record, inspection, file, [answer.result], by=by, why=why)
         screen_inspection(record, inspection, by=by)
 

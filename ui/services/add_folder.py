@@ -13,13 +13,14 @@ from inspection.folder import Folder
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
-from inspection.record.record import Record
+from inspection.record.record import Preview, Record
 from inspection.record.serialization import from_dict
 from ui.services.add_photograph import PhotoFile, add_photograph
 from ui.services.cameras import known_cameras
 from ui.services.measure_pending import Measure, choose_check
 from vision.photo.containers import SUFFIXES
-from vision.photo.photo import PhotoError, open_photo
+from vision.photo.photo import PhotoError
+from vision.photo.preview import preview_of
 from vision.pipeline import Settings
 from vision.results import Result
 from vision.target.print_scale import check_from_dict, check_to_dict, load_print_checks
@@ -77,11 +78,11 @@ def read_photographs(folder: Path) -> FolderPhotographs:
     for path in sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES):
         try:
             data = path.read_bytes()
-            open_photo(data, name=path.name)
+            jpeg, size = preview_of(data, path.name)
         except (OSError, PhotoError) as error:
             left_out.append(f"{path.name} was left out: {error}")
         else:
-            files.append(PhotoFile(path.name, data))
+            files.append(PhotoFile(path.name, data, Preview(jpeg, *size)))
     return FolderPhotographs(tuple(files), (), tuple(left_out))
 
 
@@ -191,7 +192,7 @@ def _add_photographs(adding: _Import, identity: str, photographs: FolderPhotogra
             adding.counts["results"] += len(results)
             measured.add(sha256)
         elif sha256 not in existing:  # `check` measures it later
-            batch.add_photograph(identity, file.data, name=file.name, by=by)
+            batch.add_photograph(identity, file.data, name=file.name, by=by, preview=file.preview)
         existing.add(sha256)
 
 
