@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
+from inspection.comparison.standing_apart import stand_apart
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.record.record import Record
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
@@ -24,6 +25,17 @@ HEADINGS = (
     "innocent explanation", "chance if nothing is wrong", "settled by", "settled how",
     "sent back by", "sent back why", "page",
 )  # fmt: skip
+
+
+APART_HEADINGS = (
+    "gauge or person",
+    "name",
+    "comparisons",
+    "against the others mm",
+    "U (k = 2) mm",
+    "chance if nothing is wrong, all counted",
+    "stands apart",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +201,29 @@ def entries_table(entries: list[FlaggedEntry], suffix: str) -> bytes:
     """Return entries as a CSV or XLSX file in which nothing runs as a formula."""
     rows = entry_rows(entries)
     return _as_bytes(lambda path: write_sheet(path, HEADINGS, rows), suffix)
+
+
+def apart_rows(assessments: list[Assessment]) -> list[list[str]]:
+    """Return every gauge and person against all others, as rows under `APART_HEADINGS`."""
+    comparisons = [comparison for case in assessments for comparison in case.crosscheck.comparisons]
+    return [
+        [
+            apart.kind,
+            apart.name,
+            str(apart.count),
+            f"{apart.difference_mm:+z.3f}",
+            f"{2 * apart.u_mm:.3f}",
+            chance_words(apart.adjusted),
+            "stands apart" if apart.flagged else "",
+        ]
+        for apart in stand_apart(comparisons)
+    ]
+
+
+def apart_table(assessments: list[Assessment], suffix: str) -> bytes:
+    """Return the same as a CSV or XLSX file."""
+    rows = apart_rows(assessments)
+    return _as_bytes(lambda path: write_sheet(path, APART_HEADINGS, rows), suffix)
 
 
 def readings_table(record: Record, suffix: str, *, inspection: str | None = None) -> bytes:

@@ -16,7 +16,7 @@ from inspection.record.views import OpenInspection
 from ui.charts.checks import differences_chart, digits_chart
 from ui.charts.rope import history_chart
 from ui.charts.sources import differences, last_digits
-from ui.presenters.flagged_entries import by_name
+from ui.presenters.flagged_entries import APART_HEADINGS, apart_rows, by_name
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
 from ui.text import as_typed
 from ui.web.components.chart import show_chart
@@ -77,6 +77,14 @@ def show_differences(assessments: list[Assessment]) -> None:
             rows = [[told, *_agreement_cells(members)] for told, members in groups.items()]
             heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
             st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
+        apart = apart_rows(assessments)
+        if apart:
+            told = "Each gauge and person against all others"
+            st.html(table(list(APART_HEADINGS), apart, told))
+            st.caption(
+                "Of the names that stand apart, 5 % at most do so by chance "
+                "(Benjamini-Hochberg). A gauge and the person who reads it can't be told apart."
+            )
 
 
 def _difference_plot(assessment: Assessment, members: list[Comparison]) -> None:

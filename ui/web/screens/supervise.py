@@ -11,6 +11,7 @@ from inspection.record.views import OpenInspection, Summary
 from ui.presenters.flagged_entries import (
     MOST_ASSESSED,
     FlaggedEntry,
+    apart_table,
     entries_table,
     filtered,
     flagged_entries,
@@ -83,6 +84,7 @@ def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -
             download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
         for suffix, words in ((".csv", "All readings as CSV"), (".xlsx", "All readings as XLSX")):
             download(words, partial(readings_table, get_record(), suffix), f"readings{suffix}")
+        download("Gauges and people as CSV", partial(apart_table, assessments, ".csv"), "apart.csv")
 
 
 def _entry(rank: int, entry: FlaggedEntry) -> None:

@@ -1,0 +1,74 @@
+"""Who stands apart over many inspections: planted biases are named, chance alone seldom is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import ttest_ind
+from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
+
+from inspection.comparison.crosscheck import Comparison, compare
+from inspection.comparison.standing_apart import stand_apart
+from inspection.measurement.view import DirectionalDiameter
+from vision.uncertainty import Term
+
+
+def _comparisons(
+    rng: np.random.Generator, people: int, each: int, biases: dict[int, float]
+) -> list[Comparison]:
+    found = []
+    for person in range(people):
+        for n in range(each):
+            key = f"{person}:{n}"
+            photo = Term("edges", 0.05, "mm", 1.0, "A", f"edge:{key}")
+            gauge = Term("reading", 0.05, "mm", 1.0, "B", f"reading:{key}")
+            compared = compare(
+                DirectionalDiameter(22.0 + rng.normal(0, 0.05), (photo,), 0),
+                DirectionalDiameter(
+                    22.0 + biases.get(person, 0.0) + rng.normal(0, 0.05), (gauge,), 0, "C-1"
+                ),
+                matters_mm=0.2,
+                station=n,
+            )
+            found.append(replace(compared, gauge=f"C-{person}", person=f"person {person}"))
+    return found
+
+
+def test_a_steady_small_bias_is_named_and_the_others_are_not() -> None:
+    rng = np.random.default_rng(3)
+    found = stand_apart(_comparisons(rng, 8, 40, {5: -0.08}))
+    flagged = {item.name for item in found if item.flagged}
+    assert {"person 5", "C-5"} <= flagged
+    assert found[0].name in ("person 5", "C-5")
+    assert found[0].difference_mm == pytest.approx(-0.08, abs=4 * found[0].u_mm)
+    assert "-0.0" in found[0].words
+
+
+def test_chance_alone_is_seldom_named() -> None:
+    rng = np.random.default_rng(4)
+    runs = 60
+    named = sum(
+        any(item.flagged for item in stand_apart(_comparisons(rng, 6, 12, {}))) for _ in range(runs)
+    )
+    assert named <= 8  # 5 % of 60 is 3; more than 8 in one of two hundred such tests
+
+
+def test_the_chances_agree_with_general_purpose_libraries() -> None:
+    rng = np.random.default_rng(5)
+    comparisons = _comparisons(rng, 4, 30, {1: 0.05})
+    found = stand_apart(comparisons)
+    told = next(item for item in found if item.name == "person 1")
+    mine = [-item.difference_mm for item in comparisons if item.person == "person 1"]
+    rest = [-item.difference_mm for item in comparisons if item.person != "person 1"]
+    welch = ttest_ind(mine, rest, equal_var=False)
+    assert told.difference_mm == pytest.approx(np.mean(mine) - np.mean(rest))
+    # budgets may be larger than the scatter, and the smaller group's freedom is the safer one
+    assert told.p_value >= float(welch.pvalue) * 0.5
+    expected = multipletests([item.p_value for item in found], method="fdr_bh")[1]
+    assert [item.adjusted for item in found] == pytest.approx(list(expected))
+
+
+def test_one_person_alone_has_nobody_to_differ_from() -> None:
+    assert stand_apart(_comparisons(np.random.default_rng(6), 1, 20, {0: 1.0})) == []
