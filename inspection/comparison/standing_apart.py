@@ -19,7 +19,7 @@ from inspection.comparison.crosscheck import Comparison
 from inspection.measurement.view import weighted_terms
 from vision.uncertainty import combined_u_mm
 
-Kind = Literal["gauge", "person"]
+GaugeOrPerson = Literal["gauge", "person"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class StandsApart:
         Whether it stands apart at the level.
     """
 
-    kind: Kind
+    kind: GaugeOrPerson
     name: str
     count: int
     difference_mm: float
@@ -83,8 +83,8 @@ def stand_apart(comparisons: Sequence[Comparison], *, level: float = 0.05) -> li
     procedure allows (Benjamini, Yekutieli, Ann. Stat. 2001; 29: 1165, positive dependence; from
     memory, confidence 0.85).
     """
-    found: list[tuple[Kind, str, int, float, float, float]] = []
-    kinds: tuple[Kind, ...] = ("gauge", "person")
+    found: list[tuple[GaugeOrPerson, str, int, float, float, float]] = []
+    kinds: tuple[GaugeOrPerson, ...] = ("gauge", "person")
     for kind in kinds:
         for name in sorted({str(getattr(item, kind)) for item in comparisons}):
             theirs = [item for item in comparisons if getattr(item, kind) == name]
