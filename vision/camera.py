@@ -212,13 +212,29 @@ def gradient(
 
 
 def straightened(lens: Lens, points_px: Array) -> Array:
-    """Return points (N, 2), px, where a lens without distortion would have put them."""
+    """Return points (N, 2), px, where a lens without distortion would have put them.
+
+    Parameters
+    ----------
+    lens : Lens
+        The lens that took them.
+    points_px : ndarray of shape (N, 2)
+        Points of the photograph, px.
+    """
     sight = rays(_lens_only(lens), points_px)
     return np.asarray(lens.focal_px * sight[:, :2] / sight[:, 2:] + np.array(lens.centre_px))
 
 
 def bent(lens: Lens, points_px: Array) -> Array:
-    """Return where a lens puts points (N, 2), px, of a picture without distortion."""
+    """Return where a lens puts points (N, 2), px, of a picture without distortion.
+
+    Parameters
+    ----------
+    lens : Lens
+        The lens.
+    points_px : ndarray of shape (N, 2)
+        Points of the picture without distortion, px.
+    """
     sight = (points_px - np.array(lens.centre_px)) / lens.focal_px
     return project_mm(_lens_only(lens), np.column_stack([sight, np.ones(len(sight))]))
 
@@ -228,17 +244,37 @@ def _lens_only(lens: Lens) -> Camera:
 
 
 def rotation(camera: Camera) -> Array:
-    """Return R_cam_card (3, 3)."""
+    """Return R_cam_card (3, 3).
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    """
     return np.asarray(cv2.Rodrigues(camera.rotation_vector.reshape(3, 1))[0], float)
 
 
 def camera_centre_mm(camera: Camera) -> Array:
-    """Return the camera centre in the card's frame, mm (3,)."""
+    """Return the camera centre in the card's frame, mm (3,).
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    """
     return np.asarray(-rotation(camera).T @ camera.translation_mm)
 
 
 def project_mm(camera: Camera, points_mm: Array) -> Array:
-    """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2)."""
+    """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2).
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    points_mm : ndarray of shape (N, 3)
+        Points in front of the camera, in the card's frame, mm.
+    """
     x, y, z = (points_mm @ rotation(camera).T + camera.translation_mm).T
     x, y = x / z, y / z
     swell = camera.focal_px * (1 + camera.k1 * (x * x + y * y))
@@ -271,7 +307,15 @@ def tilt_deg(camera: Camera, station_mm: Array) -> float:
 
 
 def rays(camera: Camera, points_px: Array) -> Array:
-    """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px."""
+    """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px.
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    points_px : ndarray of shape (N, 2)
+        Points of the photograph, px.
+    """
     bent = (points_px - camera.principal_point_px) / camera.focal_px
     straight = bent
     more = camera.bends_further
@@ -287,6 +331,15 @@ def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_m
 
     A sheet does not stretch: on a parabola z = a t^2 the arc to a point is longer than t by
     2/3 a^2 t^3, to second order in the slope, and the points draw nearer by as much.
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    flat_mm : ndarray of shape (N, 2)
+        Points of the flat card, mm.
+    half_length_mm, half_height_mm : float
+        Where the card's ends and its upper rim lie, mm.
     """
     return bent_with_derivatives_mm(camera, flat_mm, half_length_mm, half_height_mm)[0]
 

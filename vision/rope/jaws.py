@@ -5,11 +5,11 @@ The traced outline rises and falls from crown to valley. It is smoothed by local
 keeps its height. The rope's direction comes from the crowns of both sides together, because
 the jaws of a gauge are parallel and settle along the rope. Within the jaw the line bears on the
 highest crown; a single crown that stands out far above its neighbours (a broken wire, a lump
-of grease) is left out and said. What the highest of several noisy crowns reads too high is not
-there to begin with (`vision.rope.crowns`). What a JPEG's coarseness lifts an outline by is taken
-off again, and the rim of bright wires that looks like the band is given back.
+of grease) is left out and reported. What the highest of several noisy crowns reads too high is
+not there to begin with (`vision.rope.crowns`); what the mirroring flank of a smooth bar adds is
+taken off.
 
-The two jaw lines as the photograph shows them, and the diameter that they give.
+Here, too: the two jaw lines as the photograph shows them, and the diameter that they give.
 """
 
 from __future__ import annotations
@@ -124,8 +124,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     Raises
     ------
     RefusedError
-        If an edge is missing, the station is off the rope, the rope bends, no crown bears, or a
-        smooth bar lies on a black band.
+        If an edge is missing, the station is off the rope, the rope bends, or no crown bears.
     """
     d = outline.rough_mm
     length = jaw_diameters * d

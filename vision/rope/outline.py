@@ -262,14 +262,18 @@ def _followed(
     own_light_px, dark_beside = _own_light(mean, pooled, t, outside)
     burnt = float((profiles.light[sure][:, at_edge] > 0.98).mean())
     return Edge(
-        side, along, np.where(sure, edge, np.nan), px_mm, window_mm,
+        side,
+        along,
+        np.where(sure, edge, np.nan),
+        px_mm,
+        window_mm,
         noise_px=_sharpened(PASSES) * spread / slope,
         reference_px=HALF * abs(shade) / slope,
         tone_px=_tone_px(mean, pooled, t, outside, blur),
         own_light_px=own_light_px,
         dark_beside=dark_beside,
         burnt=burnt,
-    )  # fmt: skip
+    )
 
 
 def _sharpened(passes: int) -> float:

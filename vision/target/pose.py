@@ -90,8 +90,6 @@ class Pose:
         Number of corners used.
     findings : tuple of Finding
         Warnings.
-    stripes_rms_px : float
-        Root mean square of the stripes' residuals, px; 0 where they were not asked.
     """
 
     camera: Camera
@@ -102,7 +100,6 @@ class Pose:
     rms_px: float
     corners: int
     findings: tuple[Finding, ...]
-    stripes_rms_px: float = 0.0
 
     @property
     def focal_px(self) -> float:
@@ -244,9 +241,7 @@ def _fit(
     scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
     rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
     cov = Covariance(FITTED, np.asarray(rest @ rest.T))
-    left = off[seen.size :]
-    left_px = float(np.sqrt((left**2).mean())) if stripes else 0.0
-    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), (), left_px)
+    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
