@@ -151,13 +151,21 @@ def invented(place: str) -> OpenInspection:
 def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
     with open_record(sample / "record.db") as record:
         assessment = assess(log_of(record, SAMPLE))
-    planted = assessment.findings[0]
-    assert evidence(assessment, planted) == ()  # it names the difference itself
-    other = replace(planted, seen="Typed three minutes before its photograph.")
-    (told,) = evidence(assessment, other)
     compared = assessment.crosscheck.comparisons
-    (there,) = [one for one in compared if (one.station, one.view_deg) == (3, 90)]
-    assert told.startswith(f"station 3, 90 deg: Photograph {there.photo_mm:.2f} mm, gauge 22.11 mm")
+    (there,) = [one for one in compared if one.place == Place(3, 90)]
+    says_it = Finding(
+        "photograph-disagrees",
+        f"It is {there.difference_mm:+.2f} mm off.",
+        "look",
+        "look",
+        places=(Place(3, 90),),
+    )
+    assert evidence(assessment, says_it) == ()  # it names the difference itself
+    other = replace(says_it, seen="Typed three minutes before its photograph.")
+    (told,) = evidence(assessment, other)
+    assert told.startswith(
+        f"station 3, 90 deg: Photograph {there.photo_mm:.2f} mm, gauge {there.gauge_mm:.2f} mm"
+    )
 
 
 # ---- over the inspections -----------------------------------------------------------------

@@ -235,8 +235,3 @@ border-bottom:1px solid #8885;vertical-align:top}
 .rope-table.wide td:empty{display:none}
 .rope-table.wide td::before{content:attr(data-head)" ";font-weight:400;color:#4A4C57}}
 """
-
-
-def photograph_named(opened: OpenInspection, name: str) -> Photograph | None:
-    """Return the photograph that came under a name, None without one."""
-    return next((photograph for photograph in opened.photographs if photograph.name == name), None)

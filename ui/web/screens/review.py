@@ -22,7 +22,6 @@ from ui.web.page.layout import defer_errors, flash_success, page_header, show_ca
 from ui.web.page.session import cached_assessment, get_record, user_name
 from ui.web.panels.inspection_decision import decide_inspection
 from ui.web.panels.station import (
-    photograph_named,
     photograph_of,
     show_comparison,
     show_entries,
@@ -275,17 +274,15 @@ def _view_name(view: StationView) -> str:
 
 
 def _show_lone_photograph(opened: OpenInspection, item: ReviewItem) -> None:
-    """Show a photograph that belongs to no station."""
-    for where in item.findings[0].finding.where:
-        found = photograph_named(opened, where)
-        result = next(
-            (result for result in opened.results if found and result.photo_sha256 == found.sha256),
-            None,
-        )
-        if found is not None and result is not None:
+    """Show the photographs that something belonging to no single station is about."""
+    finding = item.findings[0].finding
+    named = {*finding.about, *finding.where}
+    for photograph in opened.photographs:
+        mine = [result for result in opened.results if result.photo_sha256 == photograph.sha256]
+        if mine and named & {photograph.sha256, photograph.name}:
             with show_errors():
                 show_photograph(
-                    found, StationView(0, result, None), key=f"lone {result.photo_sha256}"
+                    photograph, StationView(0, mine[0], None), key=f"lone {photograph.sha256}"
                 )
 
 
