@@ -130,10 +130,10 @@ WITH_CARD: dict[str, Reason] = {
         "Hold still, tap on the rope to focus, and give more light.",
     ),
     "overexposed": Reason(
-        "refuse",
-        75.0,
+        "warn",
+        25.0,
         "%",
-        "{value:.0f} % of the rope's outline is burnt out; {limit:.0f} % is the most.",
+        "{value:.0f} % of the rope's outline is burnt out; U allows for it.",
         "Turn off the flash, shade the rope, or expose for the bright side.",
     ),
     # the rope

@@ -112,7 +112,7 @@ def test_a_check_of_other_cards_does_not_count() -> None:
 def test_a_checked_print_takes_off_what_the_printer_did(scale: float) -> None:
     shot = shot_of(scale=(scale, scale))
     bars = PrintCheck("stretched", A5, 180.0 * scale, 110.0 * scale, 0.02)
-    right = one_estimate(shot, Settings(print_check=bars))
+    right = one_estimate(shot, replace(CHECKED, print_check=bars))
     wrong = one_estimate(shot)
     assert abs(right.diameter_mm - 24) < right.expanded_mm()
     assert right.diameter_mm / wrong.diameter_mm == pytest.approx(scale, abs=5e-4)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import project_mm, tilt_deg
-from vision.findings import RefusedError, finding, refuse_above, refuse_below
+from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.photo.photo import Photo
 from vision.results import Estimate, Finding
 from vision.rope.axis import Axis, find_axis
@@ -126,7 +126,6 @@ def _check_outline(outline: Outline, located: LocatedCard) -> None:
     """Refuse an outline that is too small, burnt out, or runs off the card's band."""
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
-        refuse_above("overexposed", 100 * edge.burnt)
         refuse_above("hard-shadow", edge.shadow_px)
     low, high = band_limits_mm(outline, located.pose.camera, located.card)
     half = outline.rough_mm / 2
@@ -151,7 +150,7 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
-        findings=(*located.warnings, *_warnings(jaws), *pose.findings, *rope.findings),
+        findings=(*located.warnings, *_warnings(outline, jaws), *pose.findings, *rope.findings),
         station=card.station,
         view_deg=card.view_deg,
         hold=hold.kind.value,
@@ -172,8 +171,11 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     )
 
 
-def _warnings(jaws: Jaws) -> tuple[Finding, ...]:
+def _warnings(outline: Outline, jaws: Jaws) -> tuple[Finding, ...]:
     warnings = []
+    burnt = 100 * max(outline.left.burnt, outline.right.burnt)
+    if burnt > limit_of("overexposed"):
+        warnings.append(finding("overexposed", burnt))
     if jaws.crown_pitch_mm is None and jaws.left.crowns + jaws.right.crowns:
         warnings.append(finding("crowns-unclear"))
     strays = jaws.left.strays + jaws.right.strays

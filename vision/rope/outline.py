@@ -51,7 +51,7 @@ from vision.rope.constants import (
     WINDOW_PERIODS,
 )
 from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
-from vision.rope.lock_in import Scene, half_size_mm, locked_in
+from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
 from vision.rope.rectify import Light, code_of, light_of, scale_at
 from vision.target.blur import Blur
 from vision.target.layout import Card
@@ -245,7 +245,7 @@ def _followed(
         # windows reach over the band's end: what lies within them there is no band
         whole: Mask = np.asarray(profiles.on_band.all(axis=1), np.bool_)
         whole = binary_erosion(whole, iterations=int(np.ceil(2 * sigma)), border_value=1)
-        sure &= (reference > 0) & whole
+        sure &= _paper_beside(profiles, reference, outside) & whole
         if left:
             base = base + px_mm * _steady(place, sure)
     window_mm = sigma * float(along[1] - along[0])
@@ -274,6 +274,12 @@ def _followed(
         dark_beside=dark_beside,
         burnt=burnt,
     )
+
+
+def _paper_beside(profiles: Profiles, reference: Array, outside: Mask) -> Mask:
+    """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
+    contrast = reference / (profiles.mean[:, outside].mean(axis=1) + 1e-3)
+    return np.asarray(contrast > HALF * np.percentile(contrast, 90))
 
 
 def _sharpened(passes: int) -> float:

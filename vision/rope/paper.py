@@ -134,7 +134,7 @@ def stripe_points(band: Band, card: Card) -> StripePoints:
     good = clear[np.ix_(rows, columns)]
     turned = _whole_turns(band.phase[np.ix_(rows, columns)], good)
     if good.sum() < 12:
-        raise RefusedError(finding("rope-not-found"))
+        raise RefusedError(finding("band-too-narrow", 1.0))
     grid = np.stack(np.meshgrid(band.x_mm[columns], band.y_mm[rows]), axis=-1)[good]
     angle = np.radians(card.layout.stripe_deg)
     normal = np.array([np.sin(angle), np.cos(angle)])
