@@ -33,7 +33,7 @@ T = TypeVar("T")
 
 MOST_ANSWER_BYTES = 100_000_000
 MEMORY = (
-    f"takes more than the {MOST_BYTES / 1e9:.1f} GB of memory that one photograph may take; save "
+    f"takes more than the {MOST_BYTES / 1e9:g} GB of memory that one photograph may take; save "
     "it as JPEG, or smaller"
 )
 TIME = (

@@ -16,7 +16,8 @@ ACCEPTED = "JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF"
 MOST_PIXELS = 200_000_000
 # What one photograph may take, decoded and measured, whatever it is: `vision.apart` holds it to
 # that, and what would take more is refused from its header. The program itself takes a part.
-MOST_BYTES, PROGRAM_BYTES = 2_500_000_000, 700_000_000
+MOST_BYTES, PROGRAM_BYTES = 3_000_000_000, 700_000_000
+MEASURING_BYTES = 7  # a pixel
 MOST_SECONDS = 60
 # A few kilobytes can state any size and then cost a gigabyte. Photographs of the lowest quality
 # hold about 100 px a byte (0.08 bit a pixel), and without loss a sensor's noise leaves 1 px a byte
@@ -109,8 +110,8 @@ def refuse_size(
             f"states {megapixels} in {file_bytes / 1e3:.0f} kB; no photograph is packed so "
             "tightly. Copy it again from the camera"
         )
-    # 3 bytes are the result's; turning it upright needs it twice, and so does measuring
-    needed = width * height * (3 + max(decoder_bytes, 3)) + file_bytes
+    # 3 bytes are the result's; measuring holds 7 beside it (the largest seen, 200 megapixels)
+    needed = width * height * (3 + max(decoder_bytes, MEASURING_BYTES)) + file_bytes
     if needed > MOST_BYTES - PROGRAM_BYTES:
         raise PhotoError(
             f"has {megapixels}, which as {kind} take {needed / 1e9:.1f} GB of memory to decode; "
