@@ -397,10 +397,13 @@ def known_headings(cells: Sequence[str], what: What) -> int:
     """Return how many cells of a row are headings that are known, to find the row of headings."""
     return sum(
         _meaning(cell, what)[0] is not None
-        or (what == "readings" and direction_of(cell, _UNITS["length"]) is not None
-            and not cell.strip().replace(".", "").isdigit())
+        or (
+            what == "readings"
+            and direction_of(cell, _UNITS["length"]) is not None
+            and not cell.strip().replace(".", "").isdigit()
+        )
         for cell in cells
-    )  # fmt: skip
+    )
 
 
 def _shown(headings: Sequence[str]) -> str:
@@ -427,9 +430,11 @@ def _told_directions(
     found = {}
     for at, heading in enumerate(headings):
         told = said.get(heading)
-        one = direction_of(heading, _UNITS["length"]) if told is None else (
-            (int(told), "", False) if told.isdigit() else None
-        )  # fmt: skip
+        one = (
+            direction_of(heading, _UNITS["length"])
+            if told is None
+            else ((int(told), "", False) if told.isdigit() else None)
+        )
         if one is not None:
             found[at] = one
     return found

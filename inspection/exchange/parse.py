@@ -318,14 +318,20 @@ def _one_by_one(row: RowCells) -> list[tuple[int, RowCells]]:
     columns = row.columns
     if columns.directions:
         return [
-            (view_deg, replace(row, columns=replace(
-                columns,
-                places={**columns.places, "typed": at},
-                units={**columns.units, **({"typed": unit} if unit else {})},
-            )))
+            (
+                view_deg,
+                replace(
+                    row,
+                    columns=replace(
+                        columns,
+                        places={**columns.places, "typed": at},
+                        units={**columns.units, **({"typed": unit} if unit else {})},
+                    ),
+                ),
+            )
             for view_deg, at, unit in columns.directions
             if at < len(row.cells) and row.cells[at].strip()
-        ]  # fmt: skip
+        ]
     field = "typed" if "typed" in columns.places else "value"
     figures = two_figures(row.raw(field))
     if figures is not None:

@@ -31,11 +31,20 @@ FIBRE_CENTRES_SURE = "from memory, confidence 0.6"
 
 def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tuple[Rule, ...]:
     tolerance = Rule(
-        rule_set=rule_set, what="tolerance of the diameter", quantity="measured diameter",
-        purpose="accept", source=rule_set, edition=edition,
-        clause="table of diameter tolerances", sure=sure, low_pct=0.0, duties=GENERAL,
-        services=("new",), tensions=("none", "up to 5 % of breaking force"), note=tension_note,
-    )  # fmt: skip
+        rule_set=rule_set,
+        what="tolerance of the diameter",
+        quantity="measured diameter",
+        purpose="accept",
+        source=rule_set,
+        edition=edition,
+        clause="table of diameter tolerances",
+        sure=sure,
+        low_pct=0.0,
+        duties=GENERAL,
+        services=("new",),
+        tensions=("none", "up to 5 % of breaking force"),
+        note=tension_note,
+    )
     difference = replace(
         tolerance,
         what="largest difference",
@@ -254,13 +263,19 @@ ASME_B30 = (
 )
 CFR_56_19024 = (
     replace(
-        _US_SERVICE, rule_set="30 CFR 56.19024", what="decrease below baseline", low_pct=-6.0,
-        start="baseline", percent_of="baseline",
-        source="US Code of Federal Regulations, title 30", edition="as in force 2025",
-        clause="56.19024(g); 77.1434(g) is the same", duties=("general", "mine"),
+        _US_SERVICE,
+        rule_set="30 CFR 56.19024",
+        what="decrease below baseline",
+        low_pct=-6.0,
+        start="baseline",
+        percent_of="baseline",
+        source="US Code of Federal Regulations, title 30",
+        edition="as in force 2025",
+        clause="56.19024(g); 77.1434(g) is the same",
+        duties=("general", "mine"),
         note="The baseline is the mean of readings after first stretch (56.19022).",
     ),
-)  # fmt: skip
+)
 # Sizes from, to (both included), mm, and the decrease in inch that must not be exceeded. The
 # table's sizes are inches; 8 and 13 mm are the metric sizes of 5/16 and 1/2 in and read with them.
 _US_OLDER = (
@@ -273,12 +288,17 @@ US_OLDER_TABLE = tuple(
         rule_set="US consensus table (older)",
         what="decrease below nominal",
         source="US Army technical manuals TM 10-3950-672-10 and TM 5-3810-302-10",
-        edition="as quoted there", clause="table of reductions", low_mm=-less * INCH,
-        from_mm=low, to_mm=high, size_edge="[]", size_slack_mm=0.05,
+        edition="as quoted there",
+        clause="table of reductions",
+        low_mm=-less * INCH,
+        from_mm=low,
+        to_mm=high,
+        size_edge="[]",
+        size_slack_mm=0.05,
         note="Looser than the 5 % rule in most sizes: look at both.",
     )
     for low, high, less in _US_OLDER
-)  # fmt: skip
+)
 # Sizes over, up to (included), mm, and oversize %. The third row goes through 8.0 mm (5/16 in).
 _US_NEW: tuple[tuple[float, float | None, float], ...] = (
     (0.0, 1 / 8 * INCH, 8.0), (1 / 8 * INCH, 3 / 16 * INCH, 7.0), (3 / 16 * INCH, 8.0, 6.0),
@@ -287,14 +307,23 @@ _US_NEW: tuple[tuple[float, float | None, float], ...] = (
 _WIRE = next(rule for rule in EN_12385_4 if rule.fibre_centred is False)
 US_NEW_ROPE = tuple(
     replace(
-        _WIRE, rule_set="US handbook, new rope", source="US wire rope handbook",
-        edition="edition not named in the copy seen", clause="table of oversize limits",
-        what="oversize", high_pct=plus, tensions=(), from_mm=low, to_mm=high, size_edge="(]",
-        size_slack_mm=0.05, fibre_centred=None,
+        _WIRE,
+        rule_set="US handbook, new rope",
+        source="US wire rope handbook",
+        edition="edition not named in the copy seen",
+        clause="table of oversize limits",
+        what="oversize",
+        high_pct=plus,
+        tensions=(),
+        from_mm=low,
+        to_mm=high,
+        size_edge="(]",
+        size_slack_mm=0.05,
+        fibre_centred=None,
         note="A disputed size is measured under 10 % to 20 % of nominal strength.",
     )
     for low, high, plus in _US_NEW
-)  # fmt: skip
+)
 
 RULE_SETS: dict[str, tuple[Rule, ...]] = {
     rules[0].rule_set: rules

@@ -102,43 +102,12 @@ def counted(number: int, one: str, several: str) -> str:
     return f"{number} {one if number == 1 else several}"
 
 
-def best_estimates(results: Iterable[Result]) -> dict[Place, Estimate]:
-    """Return the surest estimate of every place that a card named.
-
-    Where a place was photographed twice, the figure with the smaller standard uncertainty
-    stands for it; choosing by uncertainty never looks at the diameter.
-    """
-    best: dict[Place, Estimate] = {}
-    for result in results:
-        place = result.place
-        if not isinstance(result, Estimate) or place is None:
-            continue
-        if place not in best or result.u_mm < best[place].u_mm:
-            best[place] = result
-    return best
-
-
 def readings_at(readings: Iterable[Reading]) -> dict[Place, list[int]]:
     """Return the numbers (from 0) of the readings of every place, in order of logging."""
     placed: dict[Place, list[int]] = {}
     for entry, reading in enumerate(readings):
         placed.setdefault(reading.place, []).append(entry)
     return placed
-
-
-def right_angle_pairs(readings: tuple[Reading, ...]) -> list[tuple[int, int]]:
-    """Return the pairs of readings at one station whose directions lie 90 degrees apart.
-
-    Of a place that was read several times only the first reading counts.
-    """
-    first = {place: entries[0] for place, entries in readings_at(readings).items()}
-    pairs = []
-    for place, entry in sorted(first.items()):
-        view_deg = readings[entry].view_deg
-        other = Place(place.station, view_deg + 90)
-        if view_deg < 90 and other in first:
-            pairs.append((entry, first[other]))
-    return pairs
 
 
 def log_terms(log: Log) -> list[tuple[Term, ...] | None]:

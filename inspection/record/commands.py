@@ -87,17 +87,21 @@ def check_rope(rope: Rope) -> None:
     for groove in rope.grooves:
         _positive(groove.radius_mm, f"radius of groove {groove.name!r}", "mm")
         for length, what in (
-            (groove.pitch_mm, "pitch"), (groove.rope_min_mm, "least rope"),
+            (groove.pitch_mm, "pitch"),
+            (groove.rope_min_mm, "least rope"),
             (groove.rope_max_mm, "largest rope"),
-        ):  # fmt: skip
+        ):
             if length is not None:
                 _positive(length, f"{what} of groove {groove.name!r}", "mm")
         if groove.layers < 1:
-            raise ValueError(f"the layers of groove {groove.name!r} are 1 or more; "
-                             f"got {groove.layers}.")  # fmt: skip
+            raise ValueError(
+                f"the layers of groove {groove.name!r} are 1 or more; got {groove.layers}."
+            )
     if country_code(rope.country) != rope.country:
-        raise ValueError(f"the country of rope {rope.identity!r} is written {rope.country!r}; "
-                         f"write {country_code(rope.country)!r}.")  # fmt: skip
+        raise ValueError(
+            f"the country of rope {rope.identity!r} is written {rope.country!r}; "
+            f"write {country_code(rope.country)!r}."
+        )
     if rope.outer_strands < 1:
         raise ValueError(f"a rope has 1 outer strand or more; got {rope.outer_strands}.")
     u = rope.u_reference_mm

@@ -117,9 +117,11 @@ def _connect_to_read(path: Path) -> sqlite3.Connection:
     full = log.exists() and log.stat().st_size > 0
     how = "mode=ro" if full else "mode=ro&immutable=1"
     connection = sqlite3.connect(
-        f"{path.absolute().as_uri()}?{how}", uri=True, timeout=BUSY_MS / 1000,
+        f"{path.absolute().as_uri()}?{how}",
+        uri=True,
+        timeout=BUSY_MS / 1000,
         check_same_thread=False,
-    )  # fmt: skip
+    )
     connection.isolation_level = None
     return connection
 

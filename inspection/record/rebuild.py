@@ -76,8 +76,12 @@ def _rebuilt(
             anew.exec_driver_sql("COMMIT")  # the settings can't change inside
             anew.exec_driver_sql("PRAGMA synchronous = OFF")  # it can always be made again
             done = _goes_to(connection, anew)
-            total = connection.execute(select(events.c.sequence).order_by(
-                events.c.sequence.desc()).limit(1)).scalar() or 0  # fmt: skip
+            total = (
+                connection.execute(
+                    select(events.c.sequence).order_by(events.c.sequence.desc()).limit(1)
+                ).scalar()
+                or 0
+            )
             anew.exec_driver_sql("BEGIN IMMEDIATE")
             for event in iter_events(connection, after=done):
                 try:

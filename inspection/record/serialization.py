@@ -129,9 +129,10 @@ def _readers(kind: type) -> dict[str, Reader]:
 @cache
 def _needed(kind: type) -> tuple[str, ...]:
     return tuple(
-        item.name for item in fields(kind)
+        item.name
+        for item in fields(kind)
         if item.default is MISSING and item.default_factory is MISSING
-    )  # fmt: skip
+    )
 
 
 def _as_it_is(value: Any) -> Any:

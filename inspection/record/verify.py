@@ -178,9 +178,10 @@ def guard_faults(connection: Connection) -> list[str]:
         f"the guard {name!r}, which keeps events from being changed, is missing or was altered: "
         "somebody took it out past this program. Compare with the last backup."
         for name, says in GUARDS[kind].items()
-        if name not in there or says not in there[name]
+        if name not in there
+        or says not in there[name]
         or (says and "RAISE(ABORT" not in there[name])
-    ]  # fmt: skip
+    ]
 
 
 def _differences(table: Table, here: Connection, anew: Connection) -> Iterator[str]:

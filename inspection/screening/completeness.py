@@ -27,9 +27,12 @@ def gaps_and_contradictions(log: Log) -> tuple[Finding, ...]:
     They stand beside the screening's findings and take nothing of its level.
     """
     tests = [
-        *_read_twice(log), *_rows_twice(log), *_directions_missing(log), *_not_measured(log),
+        *_read_twice(log),
+        *_rows_twice(log),
+        *_directions_missing(log),
+        *_not_measured(log),
         *_beside_the_plan(log),
-    ]  # fmt: skip
+    ]
     return tuple(test.finding() for test in tests)
 
 
@@ -151,14 +154,16 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
 def _beside_the_plan(log: Log) -> list[ScreeningTest]:
     return [
         _fact(
-            "beside-the-plan", (), (Place(one.station or 0, one.view_deg),),
+            "beside-the-plan",
+            (),
+            (Place(one.station or 0, one.view_deg),),
             f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station {one.station}, "
             "which the inspection neither planned nor read: it was held against nothing.",
             "Add the station to the inspection, or take the photograph out.",
             "The card may be one of another rope.",
         )
         for one in log.beside_the_plan()
-    ]  # fmt: skip
+    ]
 
 
 def _fact(

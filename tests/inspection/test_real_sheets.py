@@ -165,14 +165,32 @@ def test_a_wrong_mapping_is_one_sentence(tmp_path: Path, named: dict[str, str], 
 
 
 DRUM = Groove("drum; left", 11.7, 25.0, 3, 21.5, 23.1)
-ROPE = Rope("hoist 1", 22.0, 8, "fibre", reference_mm=22.44, u_reference_mm=0.02, country="DE",
-            duty="crane", sheaves="steel", grooves=(DRUM, Groove("sheave", 11.9)), lay_mm=143.0,
-            reference_tension="none", site="yard")  # fmt: skip
+ROPE = Rope(
+    "hoist 1",
+    22.0,
+    8,
+    "fibre",
+    reference_mm=22.44,
+    u_reference_mm=0.02,
+    country="DE",
+    duty="crane",
+    sheaves="steel",
+    grooves=(DRUM, Groove("sheave", 11.9)),
+    lay_mm=143.0,
+    reference_tension="none",
+    site="yard",
+)
 HELD = Inspection(
-    "2026-09", "hoist 1", date(2026, 9, 15), "quay 4", "A. Berg", "R. Two", "S. Three",
+    "2026-09",
+    "hoist 1",
+    date(2026, 9, 15),
+    "quay 4",
+    "A. Berg",
+    "R. Two",
+    "S. Three",
     "up to 5 % of breaking force",
     tuple(Station(n, 12.5 * n, "crossover" if n == 4 else "") for n in range(1, 11)),
-)  # fmt: skip
+)
 
 
 def _keep(record: Record) -> None:

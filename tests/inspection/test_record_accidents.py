@@ -31,8 +31,10 @@ def killed_writer(path: Path, first: int, last: int) -> None:
     """Add ropes in a process that is killed: its write-ahead log stays."""
     done = subprocess.run(
         [sys.executable, "-c", WRITER, str(path), str(first), str(last)],
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}, capture_output=True, text=True,
-    )  # fmt: skip
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        capture_output=True,
+        text=True,
+    )
     assert done.stdout == "saved\n", done.stderr
     assert done.returncode == -signal.SIGKILL
     assert path.with_name(f"{path.name}-wal").stat().st_size > 0

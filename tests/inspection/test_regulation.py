@@ -15,8 +15,9 @@ from inspection.model.rope import Groove, Rope, Station, country_code
 from tests.inspection.danger_logs import SOUND, THIN, log_of
 
 DRUM = Groove("drum", 11.6, pitch_mm=24.0)
-STATED = Rope("R-1", 22.0, reference_mm=22.4, country="DE", duty="crane", grooves=(DRUM,),
-              sheaves="steel")  # fmt: skip
+STATED = Rope(
+    "R-1", 22.0, reference_mm=22.4, country="DE", duty="crane", grooves=(DRUM,), sheaves="steel"
+)
 
 
 @pytest.mark.parametrize(
@@ -78,8 +79,9 @@ def test_the_table_does_not_hold_at_a_crossover() -> None:
         for one in log.inspection.stations
     )
     found = assess(replace(log, inspection=replace(log.inspection, stations=stations)))
-    within = {one.station for one in found.verdicts
-              if one.verdict.limit.rule.what == "uniform decrease"}  # fmt: skip
+    within = {
+        one.station for one in found.verdicts if one.verdict.limit.rule.what == "uniform decrease"
+    }
     assert within == set(range(1, 9)) - {4}
     assert any("crosses over (station 4)" in note for note in found.notes)
     marked = {one.station for one in found.severities if one.out_of_scope}

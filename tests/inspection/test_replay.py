@@ -32,8 +32,10 @@ def forged(document: dict[str, Any], change: Change) -> str:
     change(told)
     previous, events = FIRST, []
     for number, values in enumerate(told, start=1):
-        texts = {side: None if values[side] is None else canonical(values[side])
-                 for side in ("old", "new")}  # fmt: skip
+        texts = {
+            side: None if values[side] is None else canonical(values[side])
+            for side in ("old", "new")
+        }
         made = hashed(Event(**{**values, **texts, "sequence": number, "previous": previous}))
         events.append(asdict(made))
         previous = made.hash

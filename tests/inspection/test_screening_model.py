@@ -146,8 +146,11 @@ def test_evidence_of_an_exchange_is_the_ratio_of_two_densities(figures: Figures)
     size = NOT_READ_PCT * figures.log.rope.nominal_mm / 100
     kinds = {exchange.code: exchange for exchange in exchanges_of(figures)}
     assert kinds.keys() == {
-        "directions-exchanged", "axes-exchanged", "stations-exchanged", "rows-shifted",
-    }  # fmt: skip
+        "directions-exchanged",
+        "axes-exchanged",
+        "stations-exchanged",
+        "rows-shifted",
+    }
     for exchange in kinds.values():
         other = replace(
             figures,
