@@ -179,7 +179,7 @@ def test_a_photograph_moves_with_a_reason_only(sample_app: AppTest) -> None:
     at = screen(sample_app.run(), "photographs")
     field(at, "number_input", "Station").set_value(2)
     press(at, "Move it")
-    assert "say why" in at.error[0].value
+    assert "needs a reason" in at.error[0].value
     field(at, "text_input", "Reason").set_value("cards were mixed up").run()
     clean(press(at, "Move it"))
     moved = next(one for one in kept().results if one.photo_name == "station-1-view-00.jpg")
