@@ -94,7 +94,7 @@ def chain(held: str, u_scale: float) -> Chain:
     blur = read_blur(shot.grey, found)
     over = None if hold.touching else height
     light = LIGHT_OF[shot.grey]
-    located = LocatedCard(found, card, pose, blur)
+    located = LocatedCard(found, card, pose, blur, lens)
     outline = trace_edges(light, located, axis, at_mm=0.0, height_mm=over)
     jaws = fit_jaws(outline)
     lines = jaw_lines(camera, outline, jaws)

@@ -79,7 +79,7 @@ def traced(shot: Shot) -> tuple[Outline, Camera]:
     camera = pose.camera
     axis = find_axis(read_band(shot.grey, camera, card), camera, card)
     light = LIGHT_OF[shot.grey]
-    located = LocatedCard(found, card, pose, read_blur(shot.grey, found))
+    located = LocatedCard(found, card, pose, read_blur(shot.grey, found), lens)
     return trace_edges(light, located, axis, at_mm=0.0, height_mm=None), camera
 
 

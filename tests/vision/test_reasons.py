@@ -14,7 +14,7 @@ import pytest
 from scenes import BAR, CHECKED, VIEW, Case, findings_of, measured, shot_of, strip, taken
 from studio import DARK_GREASE, HAND, STEEL, Bar, Colour, Patch, Shot, photograph
 
-import vision.pipeline
+import vision.target.locate
 from vision.findings import REASONS, WITH_CARD
 from vision.pipeline import Settings
 from vision.results import Estimate, Refusal
@@ -149,7 +149,7 @@ def test_a_reason_says_value_limit_and_remedy(code: str) -> None:
 
 def test_a_blur_of_more_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     blurred = Blur(light_px=6.4)
-    monkeypatch.setattr(vision.pipeline, "read_blur", lambda *args: blurred)
+    monkeypatch.setattr(vision.target.locate, "read_blur", lambda *args: blurred)
     (result,) = measured(taken(shot_of()))
     assert isinstance(result, Refusal)
     assert [item.code for item in result.findings] == ["too-blurred"]

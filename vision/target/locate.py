@@ -31,16 +31,19 @@ class LocatedCard:
         Camera and card.
     blur : Blur
         Blur of the photograph at the card.
+    lens : Lens
+        What was known of the camera beforehand.
     """
 
     found: FoundCard
     card: Card
     pose: Pose
     blur: Blur
+    lens: Lens
 
     def with_stripes(self, points: StripePoints) -> LocatedCard:
         """Return the card with its pose fitted to stripes as well."""
-        pose = solve_pose(self.found, self.card, self.pose.lens, points, self.pose.camera)
+        pose = solve_pose(self.found, self.card, self.lens, points, self.pose.camera)
         return replace(self, pose=pose)
 
     @property
@@ -82,4 +85,4 @@ def locate_card(grey: NDArray[np.uint8], found: FoundCard, card: Card, lens: Len
     pose = solve_pose(found, card, lens)
     refuse_above("too-tilted", tilt_deg(pose.camera, np.zeros(3)))
     refuse_stretched(found, card, pose)  # a phone is held square sooner than a card is measured
-    return LocatedCard(found, card, pose, blur)
+    return LocatedCard(found, card, pose, blur, lens)
