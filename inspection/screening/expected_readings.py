@@ -452,7 +452,7 @@ def shifts(fitted: Fit, directions: Array) -> Shifts:
     return found
 
 
-DELETED_P, MOST_DELETED = 0.1, 24
+DELETED_P, MOST_DELETED = 0.05, 8
 
 
 def _scores(fitted: Fit, directions: Array) -> Shifts:

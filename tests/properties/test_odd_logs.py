@@ -33,7 +33,7 @@ odd_readings = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(odd_readings, max_size=14), st.booleans())
 def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], beside: bool) -> None:
     readings = (*LOG.readings, *odd) if beside else tuple(odd)
@@ -48,7 +48,7 @@ def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], be
     assert judged.first_concern
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.permutations(range(len(LOG.readings))))
 def test_the_order_of_the_log_does_not_change_what_is_found(order: list[int]) -> None:
     slip = replace(LOG.readings[3], typed="3.5", value_mm=3.5)
