@@ -63,9 +63,9 @@ def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     then those where only the circumstances are odd; within each the smaller probability first,
     facts as 0.
 
-    *What it rests on*: the stated uncertainties of gauges and photographs, normal errors, and
-    readings that scatter at least as `inspection.screening.underdispersion` reckons. Where the
-    uncertainties are stated too small, there are more findings than the level says.
+    *What it rests on*: the stated errors of gauges and photographs, normal scatter, and how well
+    people repeat, which is learned (`inspection.screening.expected_readings`). Where errors are
+    stated too small, there are more findings than the level says.
 
     Examples
     --------

@@ -1,7 +1,7 @@
 """Planted faults: found, named, and a true loss never called a slip of the pen.
 
-Few logs a kind, so the bounds are far below the rates of tests/benchmarks/screening_tables.py,
-whose tables stand in docs; these tests hold what must not be lost.
+Few logs a kind, so the bounds are below the rates that tests/benchmarks/screening_tables.py prints;
+these tests hold what must not be lost.
 """
 
 from __future__ import annotations
