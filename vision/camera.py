@@ -341,7 +341,15 @@ def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_m
     half_length_mm, half_height_mm : float
         Where the card's ends and its upper rim lie, mm.
     """
-    return bent_with_derivatives_mm(camera, flat_mm, half_length_mm, half_height_mm)[0]
+    x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
+    curl, twist, bow = camera.curl_mm, camera.twist_mm, camera.bow_mm
+    rise = curl * x * x + twist * x * y - bow * y * y
+    third = rise / 3
+    bent = np.empty((len(x), 3))
+    bent[:, 0] = flat_mm[:, 0] - third * (2 * curl * x + twist * y) / half_length_mm
+    bent[:, 1] = flat_mm[:, 1] - third * (twist * x - 2 * bow * y) / half_height_mm
+    bent[:, 2] = rise + bow
+    return bent
 
 
 def bent_with_derivatives_mm(

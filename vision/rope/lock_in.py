@@ -82,12 +82,12 @@ def paper_behind_mm(camera: Camera, card: Card, points: Array) -> Array:
     """Return the drawn place on the card (N, 2), mm, that each point (N, 3), mm, hides."""
     eye = camera_centre_mm(camera)
     half = half_size_mm(card)
-    height: float | Array = 0.0
-    for _ in range(2):
-        share = (eye[2] - height) / (eye[2] - points[:, 2])
-        paper = eye[:2] + (points[:, :2] - eye[:2]) * np.reshape(share, (-1, 1))
-        height = card_height_mm(camera, paper, *half)
-    flat = paper - (bent_mm(camera, paper, *half)[:, :2] - paper)
+    seen = points[:, :2] - eye[:2]
+    down = eye[2] - points[:, 2]
+    paper = eye[:2] + seen * (eye[2] / down)[:, None]
+    height = card_height_mm(camera, paper, *half)
+    paper = eye[:2] + seen * ((eye[2] - height) / down)[:, None]
+    flat = 2 * paper - bent_mm(camera, paper, *half)[:, :2]
     return np.asarray(flat / [card.scale_x, card.scale_y])
 
 

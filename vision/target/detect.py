@@ -88,10 +88,10 @@ def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
     markers: list[_Marker] = []
     cards: tuple[FoundCard, ...] = ()
     for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
-        markers = _detect_at(grey, scale)
-        if len(markers) <= len(markers):
+        seen = _detect_at(grey, scale)
+        if len(seen) <= len(markers):
             continue
-        markers = markers
+        markers = seen
         if len(markers) >= ENOUGH_MARKERS:
             cards = _cards_of(grey, markers, lens)
         if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
