@@ -104,6 +104,7 @@ def fit(
     jacobian: Callable[[Array], Array] | Array,
     *,
     robust: int = 0,
+    most_steps: int | None = None,
 ) -> Solution:
     """Return the numbers that make the sum of squared residuals least.
 
@@ -119,6 +120,8 @@ def fit(
         for central differences.
     robust : int, optional
         How many of the residuals, from the first, are held by Huber's loss.
+    most_steps : int, optional
+        After how many steps to stop where they are; a hundred for each number if None.
     """
 
     def slopes(values: Array) -> Array:
@@ -136,7 +139,9 @@ def fit(
         return loss
 
     loss: Any = huber if robust else "linear"
-    result = optimize.least_squares(residuals, start, slopes, x_scale="jac", loss=loss)
+    result = optimize.least_squares(
+        residuals, start, slopes, x_scale="jac", loss=loss, max_nfev=most_steps
+    )
     left = np.asarray(result.fun, float)
     weights = np.ones(len(left))
     weights[:robust] = np.minimum(1.0, HUBER / np.maximum(np.abs(left[:robust]), 1e-12))

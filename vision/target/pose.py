@@ -40,6 +40,7 @@ Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
+FEW_STEPS = 30  # to choose a start: the wrong one wanders long
 ROUGH_PX = 0.1  # scatter of corners to begin with
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
@@ -214,6 +215,7 @@ def _fit(
                 partial(residuals, sigma=ROUGH_PX, points=None),
                 _folded(one),
                 partial(jacobian, sigma=ROUGH_PX, points=None),
+                most_steps=FEW_STEPS,
             )
             for one in _starts(drawn * scale, seen, blank)
         ]
