@@ -50,10 +50,33 @@ class Scene:
     def look(self, outward_mm: Array) -> tuple[Array, Array, Mask]:
         """Return light, phase of the stripes, and whether band lies behind (columns, samples)."""
         along = np.repeat(self.along_mm, outward_mm.shape[1])
-        across = self.sign * outward_mm.ravel()
-        points = points_mm(along, across, self.origin_mm, self.direction, self.height_mm)
-        seen = project_mm(self.camera, points)
-        drawn = paper_behind_mm(self.camera, self.card, points)
+        return self._looked_up(*self._places(along, outward_mm.ravel()), outward_mm.shape)
+
+    def look_straight(self, outward_mm: Array) -> tuple[Array, Array, Mask]:
+        """Return the same for one distance (samples,) all along, between places on a lattice."""
+        columns, samples = len(self.along_mm), len(outward_mm)
+        coarse_along = np.linspace(self.along_mm[0], self.along_mm[-1], 65)
+        coarse_out = np.linspace(outward_mm[0], outward_mm[-1], 17)
+        places = self._places(np.repeat(coarse_along, 17), np.tile(coarse_out, 65))
+        lattice = np.concatenate(places, axis=1).reshape(65, 17, 4)
+        by_along = np.linspace(0, 64, columns)  # both are evenly spaced
+        by_out = np.linspace(0, 16, samples)
+        at, over = np.minimum(by_along.astype(int), 63), np.minimum(by_out.astype(int), 15)
+        part = (by_along - at)[:, None, None]
+        rows = lattice[at] * (1 - part) + lattice[at + 1] * part
+        part = (by_out - over)[:, None]
+        fine = (rows[:, over] * (1 - part) + rows[:, over + 1] * part).reshape(-1, 4)
+        return self._looked_up(fine[:, :2], fine[:, 2:], (columns, samples))
+
+    def _places(self, along_mm: Array, outward_mm: Array) -> tuple[Array, Array]:
+        """Return where points fall in the photograph, px, and on the card as drawn, mm (N, 2)."""
+        across = self.sign * outward_mm
+        points = points_mm(along_mm, across, self.origin_mm, self.direction, self.height_mm)
+        return project_mm(self.camera, points), paper_behind_mm(self.camera, self.card, points)
+
+    def _looked_up(
+        self, seen: Array, drawn: Array, shape: tuple[int, ...]
+    ) -> tuple[Array, Array, Mask]:
         _, _, x1, y1 = self.card.layout.stripe_box_mm
         on_band = (
             (np.abs(drawn[:, 0]) < x1 - WITHIN_MM)
@@ -61,7 +84,6 @@ class Scene:
             & (seen > 2).all(axis=1)
             & (seen < np.array(self.light.shape[::-1]) - 3).all(axis=1)
         )
-        shape = outward_mm.shape
         phase = stripe_phase(self.card.layout, drawn).reshape(shape)
         light = sampled(self.light, seen).reshape(shape)
         return light, phase, on_band.reshape(shape)

@@ -297,8 +297,7 @@ def _sharpened(passes: int) -> float:
 def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
     """Return the outline roughly (columns,), mm outwards, and the window in columns."""
     rows = np.arange(OUTER * half_mm, INNER * half_mm, -px_mm)
-    outward = np.broadcast_to(rows, (len(scene.along_mm), len(rows)))
-    light, phase, on_band = scene.look(outward)
+    light, phase, on_band = scene.look_straight(rows)
     period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
     sigma = WINDOW_PERIODS * period
     mean, stripes = locked_in(light, phase, sigma)
