@@ -54,6 +54,25 @@ class Folder:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Described:
+    """What was written down of an inspection beside its readings.
+
+    Parameters
+    ----------
+    values : dict
+        Fields of inspection.json.
+    stations : tuple of Station
+        From stations.csv.
+    planned : sequence of StationFacts
+        Rows of the readings' table that plan a station and read nothing there.
+    """
+
+    values: dict[str, Any]
+    stations: tuple[Station, ...]
+    planned: Sequence[StationFacts] = ()
+
+
 def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
     """Read the tables of a folder.
 
@@ -90,12 +109,15 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
         )
     stations = _read_stations(folder / "stations.csv")
     notes = list(understood.notes)
-    described = _read_inspection(folder / "inspection.json")
-    planned = [row for row in understood.stations if row.inspection == wanted]
-    current = _inspection(rope, wanted, groups[wanted], stations, described, notes, planned)
+    described = _Described(
+        _read_inspection(folder / "inspection.json"),
+        stations,
+        [row for row in understood.stations if row.inspection == wanted],
+    )
+    current = _inspection(rope, wanted, groups[wanted], described, notes)
     earlier = []
     for name in order[: order.index(wanted)]:
-        then = _inspection(rope, name, groups[name], stations, {}, notes)
+        then = _inspection(rope, name, groups[name], _Described({}, stations), notes)
         # nobody wrote down the tension of earlier rows; alike is the only comparison there is
         then = Inspection(
             then.identity, then.rope, then.on, tension=current.tension, stations=then.stations
@@ -194,13 +216,11 @@ def _inspection(
     rope: Rope,
     name: str,
     rows: Sequence[ReadingRow],
-    stations: tuple[Station, ...],
-    described: dict[str, Any],
+    described: _Described,
     notes: list[str],
-    planned: Sequence[StationFacts] = (),
 ) -> Inspection:
     on = _day(rows)
-    values: dict[str, Any] = {"identity": name, "rope": rope.identity, **described}
+    values: dict[str, Any] = {"identity": name, "rope": rope.identity, **described.values}
     if "on" not in values:
         if on is None:
             raise ValueError(
@@ -216,10 +236,10 @@ def _inspection(
         check_stations(inspection)
     except ValueError as error:
         raise ValueError(f"inspection.json does not describe an inspection: {error}") from error
-    said = [*(row.at for row in rows), *planned]
-    placed = {station.number: station for station in (*_positions(said), *stations)}
+    said = [*(row.at for row in rows), *described.planned]
+    placed = {station.number: station for station in (*_positions(said), *described.stations)}
     missing = sorted({row.reading.station for row in rows} - placed.keys())
-    if missing and not inspection.stations and not described:
+    if missing and not inspection.stations and not described.values:
         listed = ", ".join(str(number) for number in missing)
         notes.append(f"Inspection {name}: the place of station {listed} along the rope is unknown.")
     return Inspection(

@@ -186,8 +186,7 @@ def station_histories(
         made, _ = sections_of_readings(
             [one for one in readings if one.gauge in log.gauges],
             log.gauges,
-            nominal_mm=log.rope.nominal_mm,
-            outer_strands=log.rope.outer_strands,
+            log.rope,
             inspection=inspection.identity,
             days=(inspection.on, log.inspection.on),
         )

@@ -19,6 +19,7 @@ from inspection.measurement.view import (
 from inspection.model.log import Log
 from inspection.model.quantity import Quantity
 from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Rope
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import Term, combined_u_mm
 
@@ -281,13 +282,12 @@ def sections_of_log(log: Log) -> dict[Source, tuple[Section, ...]]:
 
     Readings with a gauge of which nothing is known are left out.
     """
-    nominal_mm, positions_m = log.rope.nominal_mm, log.positions_m()
-    by_card = pair_by_card(log.results, nominal_mm=nominal_mm, positions_m=positions_m)
+    positions_m = log.positions_m()
+    by_card = pair_by_card(log.results, nominal_mm=log.rope.nominal_mm, positions_m=positions_m)
     by_gauge, _ = sections_of_readings(
         [reading for reading in log.readings if reading.gauge in log.gauges],
         log.gauges,
-        nominal_mm=nominal_mm,
-        outer_strands=log.rope.outer_strands,
+        log.rope,
         positions_m=positions_m,
         inspection=log.inspection.identity,
     )
@@ -301,9 +301,8 @@ def _along_rope(sections: Iterable[Section]) -> tuple[Section, ...]:
 def sections_of_readings(
     readings: Iterable[Reading],
     gauges: Mapping[str, Gauge],
+    rope: Rope,
     *,
-    nominal_mm: float | None = None,
-    outer_strands: int | None = None,
     positions_m: Mapping[int, float] | None = None,
     inspection: str = "",
     days: tuple[date, date] | None = None,
@@ -316,8 +315,8 @@ def sections_of_readings(
         The log, in any order.
     gauges : mapping
         `Gauge.identity` -> Gauge.
-    nominal_mm, outer_strands : optional
-        As in `make_section` and `inspection.model.readings.gauge_terms`.
+    rope : Rope
+        The rope that was read; its nominal diameter and outer strands count.
     positions_m : mapping or None, optional
         Station number -> place along the rope, m.
     inspection : str, optional
@@ -345,7 +344,7 @@ def sections_of_readings(
             diameter_of_reading(
                 reading,
                 gauges,
-                outer_strands=outer_strands,
+                outer_strands=rope.outer_strands,
                 inspection=inspection,
                 days=days,
             )
@@ -354,7 +353,7 @@ def sections_of_readings(
         sections.append(
             make_section(
                 views,
-                nominal_mm=nominal_mm,
+                nominal_mm=rope.nominal_mm,
                 station=station,
                 position_m=(positions_m or {}).get(station),
                 source="gauge",

@@ -210,7 +210,6 @@ def gauge_terms(
     key: str,
     outer_strands: int | None = None,
     repeatability_mm: float | None = None,
-    crown_miss: float = CROWN_MISS,
     calibrations_ago: int = 0,
 ) -> tuple[Term, ...]:
     """Return the budget of one reading of a rope's diameter.
@@ -229,9 +228,6 @@ def gauge_terms(
     repeatability_mm : float or None, optional
         Standard deviation of one person reading one place again, mm; by default the gauge's
         own, or `REPEATABILITY_PCT` of the diameter.
-    crown_miss : float, optional
-        For narrow jaws: how far beside a crown the person may stop, 0 (never) to 1 (anywhere),
-        as a part of half the angle between crowns.
     calibrations_ago : int, optional
         How many calibrations lie between this reading and the last inspection: readings before
         and after one share no error of the gauge (`calibrations_between`).
@@ -251,7 +247,8 @@ def gauge_terms(
     -----
     A rectangular distribution of half-width a has u = a / sqrt(3) [1]_. Wide jaws, and a
     micrometer with jaw plates, bear on several crowns and read the enclosing diameter. Narrow
-    jaws touch one cross-section only: they can read *low* by up to the shortfall, never high.
+    jaws touch one cross-section only: they can read *low* by up to the shortfall at `CROWN_MISS`,
+    never high.
     A tape without bridging reads the circumference of one section over pi, which is its mean
     width (Cauchy's theorem). The shortfall is not corrected, because nobody logs where the
     jaws stood: its middle is one term shared by the gauge's readings (a bias), its half-width
@@ -266,7 +263,7 @@ def gauge_terms(
         repeatability_mm = gauge.repeatability_mm
     if repeatability_mm is None:
         repeatability_mm = diameter_mm * REPEATABILITY_PCT / 100.0
-    _check(gauge, diameter_mm, repeatability_mm, crown_miss)
+    _check(gauge, diameter_mm, repeatability_mm)
     own = f"gauge:{gauge.identity}"
     if calibrations_ago:
         own = f"{own}:{calibrations_ago} calibrations ago"
@@ -300,7 +297,7 @@ def gauge_terms(
     strands = outer_strands if outer_strands is not None and outer_strands >= 3 else 6
     least, mean, _ = one_section_shortfall_pct(strands)
     if gauge.kind == "plain caliper":
-        most = shortfall_pct(strands, crown_miss)
+        most = shortfall_pct(strands, CROWN_MISS)
     elif gauge.kind == "diameter tape":
         least, most = 0.0, mean  # from a band that bridges the crowns to one that doesn't
     else:
@@ -350,7 +347,7 @@ def shortfall_pct(strands: int, miss: float) -> float:
     return 100.0 * lost / (2.0 * (1.0 + math.sin(half)))
 
 
-def _check(gauge: Gauge, diameter_mm: float, repeatability_mm: float, miss: float) -> None:
+def _check(gauge: Gauge, diameter_mm: float, repeatability_mm: float) -> None:
     if not (math.isfinite(diameter_mm) and diameter_mm > 0):
         raise ValueError(f"`diameter_mm` must be more than 0; got {diameter_mm}.")
     if not (math.isfinite(gauge.resolution_mm) and gauge.resolution_mm > 0):
@@ -365,5 +362,3 @@ def _check(gauge: Gauge, diameter_mm: float, repeatability_mm: float, miss: floa
         )
     if not (math.isfinite(repeatability_mm) and repeatability_mm >= 0):
         raise ValueError(f"`repeatability_mm` must be 0 or more; got {repeatability_mm}.")
-    if not 0 <= miss <= 1:
-        raise ValueError(f"`crown_miss` must lie between 0 and 1; got {miss}.")

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -59,41 +60,59 @@ ASK = "Ask what was read, or read it again; correct the entry only with its reas
 CHECK_GAUGE = "Check the gauge's zero on a known size, and read two stations again with another."
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What shifts figures, whichever they are.
+
+    Parameters
+    ----------
+    code, words : str
+        Its name, and the same for people, as in `Explanation`.
+    prior : float
+        How often it comes about, against nothing being wrong.
+    remedy, innocent : str
+        What to do, and how it comes about.
+    sign : int
+        -1 where it only makes figures smaller, 1 where only larger, 0 where either.
+    loss : bool
+        Whether it is a loss of section.
+    """
+
+    code: str
+    words: str
+    prior: float
+    remedy: str
+    innocent: str
+    sign: int = 0
+    loss: bool = False
+
+
 def _shifted(
-    fitted: Fit,
-    code: str,
-    words: str,
-    places: list[int],
-    prior: float,
-    sizes: tuple[tuple[float, float], ...],
-    *,
-    sign: int = 0,
-    remedy: str,
-    innocent: str,
-    loss: bool = False,
+    fitted: Fit, cause: Cause, places: list[int], sizes: tuple[tuple[float, float], ...]
 ) -> Explanation:
+    """Return a cause at some places; its sizes are (mean, sd) in % of nominal, each as likely."""
     figures = fitted.figures
     pct = figures.log.rope.nominal_mm / 100.0
     row = row_of(figures, places)
     evidence = [
-        (*shift_evidence(fitted, row, (mean * pct, sd * pct), sign), (mean * pct, sd * pct))
+        (*shift_evidence(fitted, row, (mean * pct, sd * pct), cause.sign), (mean * pct, sd * pct))
         for mean, sd in sizes
     ]
     best, cut, size = max(evidence)
-    prior = math.log(prior / len(sizes))
+    prior = math.log(cause.prior / len(sizes))
     entries = tuple(entry_at(figures, place) for place in places if place >= figures.first)
     return Explanation(
-        code,
-        words,
+        cause.code,
+        cause.words,
         prior + best,
         entries,
-        remedy,
-        innocent,
+        cause.remedy,
+        cause.innocent,
         row[None, :],
         size_mm=size,
         log_prior=prior,
         log_cut=cut,
-        loss=loss,
+        loss=cause.loss,
     )
 
 
@@ -106,51 +125,59 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
     rope = "corrosion, abrasion or a broken core can make a rope thinner at one place"
     yield _shifted(
         fitted,
-        "loss-of-section",
-        f"a loss of section at station {number}",
+        Cause(
+            "loss-of-section",
+            f"a loss of section at station {number}",
+            LOSS,
+            remedy=LOSS_REMEDY,
+            innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
+            sign=-1,
+            loss=True,
+        ),
         [*here, *seen],
-        LOSS,
         (LOSS_SIZE,),
-        sign=-1,
-        remedy=LOSS_REMEDY,
-        loss=True,
-        innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
     )
     always = [k for k in range(len(figures.off_mm)) if figures.station[k] == station]
     if len(always) > len(here) + len(seen):
         yield _shifted(
             fitted,
-            "loss-of-section",
-            f"a loss of section at station {number} that earlier inspections show, too",
+            Cause(
+                "loss-of-section",
+                f"a loss of section at station {number} that earlier inspections show, too",
+                LOSS,
+                remedy=LOSS_REMEDY,
+                innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
+                sign=-1,
+                loss=True,
+            ),
             always,
-            LOSS,
             (LOSS_SIZE,),
-            sign=-1,
-            remedy=LOSS_REMEDY,
-            loss=True,
-            innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
         )
     yield _shifted(
         fitted,
-        "thicker-place",
-        f"a rope that is thicker at station {number}",
+        Cause(
+            "thicker-place",
+            f"a rope that is thicker at station {number}",
+            GROWTH,
+            remedy="Look for corrosion or a swollen core there, then read it again.",
+            innocent="A serving, dirt under the jaws or ice makes a place thicker.",
+            sign=1,
+        ),
         [*here, *seen],
-        GROWTH,
         (GROWTH_SIZE,),
-        sign=1,
-        remedy="Look for corrosion or a swollen core there, then read it again.",
-        innocent="A serving, dirt under the jaws or ice makes a place thicker.",
     )
     yield _shifted(
         fitted,
-        "station-misread",
-        f"both directions of station {number} read beside the place, or misread",
+        Cause(
+            "station-misread",
+            f"both directions of station {number} read beside the place, or misread",
+            MISREAD_STATION,
+            remedy=READ_AGAIN,
+            innocent="Gauge and card may have been at different places, or the rope under "
+            "another tension.",
+        ),
         here,
-        MISREAD_STATION,
         MISREAD_SIZES,
-        remedy=READ_AGAIN,
-        innocent="Gauge and card may have been at different places, or the rope under "
-        "another tension.",
     )
     for place in here:
         entry = entry_at(figures, place)
@@ -160,25 +187,30 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
         alike = [k for k in seen if abs(figures.cos_2_view[k] - figures.cos_2_view[place]) < 1e-6]
         yield _shifted(
             fitted,
-            "loss-of-section",
-            f"a loss of section at station {number}, seen at {view} deg",
+            Cause(
+                "loss-of-section",
+                f"a loss of section at station {number}, seen at {view} deg",
+                LOSS_ONE_WAY,
+                remedy=LOSS_REMEDY,
+                innocent="A rope that runs over a flat surface wears on one side.",
+                sign=-1,
+                loss=True,
+            ),
             [place, *alike],
-            LOSS_ONE_WAY,
             (LOSS_SIZE,),
-            sign=-1,
-            remedy=LOSS_REMEDY,
-            loss=True,
-            innocent="A rope that runs over a flat surface wears on one side.",
         )
         yield _shifted(
             fitted,
-            "misread",
-            "a misreading",
+            Cause(
+                "misread",
+                "a misreading",
+                MISREAD,
+                remedy=READ_AGAIN,
+                innocent="A gauge held askew, or with one jaw off the crown, reads wrong by so "
+                "much.",
+            ),
             [place],
-            MISREAD,
             MISREAD_SIZES,
-            remedy=READ_AGAIN,
-            innocent="A gauge held askew, or with one jaw off the crown, reads wrong by so much.",
         )
         yield _over_the_valley(fitted, place)
         yield from _slips(fitted, place)
@@ -189,15 +221,18 @@ def _over_the_valley(fitted: Fit, place: int) -> Explanation:
     share = one_section_shortfall_pct(max(figures.log.rope.outer_strands, 3))[2]
     return _shifted(
         fitted,
-        "over-the-valleys",
-        f"the jaws laid over the valleys between the strands, which reads {share:.1f} % too little "
-        f"on {figures.log.rope.outer_strands} strands",
+        Cause(
+            "over-the-valleys",
+            f"the jaws laid over the valleys between the strands, which reads {share:.1f} % too "
+            f"little on {figures.log.rope.outer_strands} strands",
+            SLIP,
+            remedy="Read it again over the crowns: the largest reading counts.",
+            innocent="Narrow jaws slip into the valleys unless they are turned to the largest "
+            "reading.",
+            sign=-1,
+        ),
         [place],
-        SLIP,
         ((-share, VALLEY_SD),),
-        sign=-1,
-        remedy="Read it again over the crowns: the largest reading counts.",
-        innocent="Narrow jaws slip into the valleys unless they are turned to the largest reading.",
     )
 
 
@@ -279,15 +314,17 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
     photographs = [int(place) for place in figures.photographs]
     yield _shifted(
         fitted,
-        "lower-everywhere",
-        "a rope that has become thinner all along",
+        Cause(
+            "lower-everywhere",
+            "a rope that has become thinner all along",
+            ALL_LOWER,
+            remedy=LOOK_ALL,
+            innocent="A new rope loses most in its first weeks, and a load stretches it thinner.",
+            sign=-1,
+            loss=True,
+        ),
         [*places, *photographs],
-        ALL_LOWER,
         (ALL_LOWER_SIZE,),
-        sign=-1,
-        remedy=LOOK_ALL,
-        loss=True,
-        innocent="A new rope loses most in its first weeks, and a load stretches it thinner.",
     )
     yield _wrong_unit(fitted)
     readings = log.readings
@@ -298,68 +335,79 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
         off = f"gauge '{name}' off by the same amount everywhere"
         yield _shifted(
             fitted,
-            "gauge-shifted",
-            off,
+            Cause(
+                "gauge-shifted",
+                off,
+                GAUGE,
+                remedy=CHECK_GAUGE,
+                innocent="A gauge that was not set to zero, a card "
+                "whose print was not checked, or another tension shifts all figures "
+                "alike.",
+            ),
             theirs,
-            GAUGE,
             (GAUGE_SIZE, (0.0, 5.0)),
-            remedy=CHECK_GAUGE,
-            innocent="A gauge that was not set to zero, a card "
-            "whose print was not checked, or another tension shifts all figures "
-            "alike.",
         )
         share = one_section_shortfall_pct(max(log.rope.outer_strands, 3))[2]
         yield _shifted(
             fitted,
-            "over-the-valleys",
-            "the jaws laid over the valleys between the "
-            f"strands everywhere, which reads {share:.1f} % too little on "
-            f"{log.rope.outer_strands} strands",
+            Cause(
+                "over-the-valleys",
+                "the jaws laid over the valleys between the "
+                f"strands everywhere, which reads {share:.1f} % too little on "
+                f"{log.rope.outer_strands} strands",
+                VALLEYS,
+                remedy="Read two stations again over the crowns: the largest reading counts.",
+                innocent="Narrow jaws slip into the valleys unless they "
+                "are turned to the largest reading.",
+                sign=-1,
+            ),
             theirs,
-            VALLEYS,
             ((-share, VALLEY_SD),),
-            sign=-1,
-            remedy="Read two stations again over the crowns: the largest reading counts.",
-            innocent="Narrow jaws slip into the valleys unless they "
-            "are turned to the largest reading.",
         )
         held = sorted({int(figures.station[place]) for place in theirs})
         for start in held[1:]:
             later = [place for place in theirs if figures.station[place] >= start]
             yield _shifted(
                 fitted,
-                "shift-from",
-                f"gauge '{name}' off from station {figures.numbers[start]} on",
+                Cause(
+                    "shift-from",
+                    f"gauge '{name}' off from station {figures.numbers[start]} on",
+                    CHANGE / len(held),
+                    remedy=CHECK_GAUGE,
+                    innocent="A gauge that was dropped "
+                    "or not set to zero again, or a change of tension on the way.",
+                ),
                 later,
-                CHANGE / len(held),
                 (GAUGE_SIZE,),
-                remedy=CHECK_GAUGE,
-                innocent="A gauge that was dropped "
-                "or not set to zero again, or a change of tension on the way.",
             )
     if len(gauges) > 1:
         yield _shifted(
             fitted,
-            "gauge-shifted",
-            "all gauges off alike, or what they are held against",
+            Cause(
+                "gauge-shifted",
+                "all gauges off alike, or what they are held against",
+                ALL_GAUGES,
+                remedy="Check the print of the card, and both gauges on a known size.",
+                innocent="A card whose print "
+                "was not checked, or another tension, shifts all figures alike.",
+            ),
             places,
-            ALL_GAUGES,
             (GAUGE_SIZE,),
-            remedy="Check the print of the card, and both gauges on a known size.",
-            innocent="A card whose print "
-            "was not checked, or another tension, shifts all figures alike.",
         )
     for name in people if len(people) > 1 else []:
         theirs = [k for k in places if readings[entry_at(figures, k)].person == name]
         yield _shifted(
             fitted,
-            "person-differs",
-            "one of the people reading otherwise than the other",
+            Cause(
+                "person-differs",
+                "one of the people reading otherwise than the other",
+                PERSON,
+                remedy="Let both read the same two stations, one after the other, with the same "
+                "gauge.",
+                innocent="People press a gauge differently, and look for the crown differently.",
+            ),
             theirs,
-            PERSON,
             (GAUGE_SIZE,),
-            remedy="Let both read the same two stations, one after the other, with the same gauge.",
-            innocent="People press a gauge differently, and look for the crown differently.",
         )
 
 

@@ -6,10 +6,12 @@ meant to have, and an average would hide it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from inspection.measurement.view import weighted_terms
 from inspection.model.log import Log, counted, log_terms, readings_at
 from inspection.model.readings import Reading
-from inspection.screening.multiple_testing import ScreeningTest, Touches
+from inspection.screening.multiple_testing import ScreeningTest, plain_fact
 from vision.results import Estimate, Finding, Place
 from vision.uncertainty import combined_u_mm
 
@@ -54,14 +56,14 @@ def _rows_twice(log: Log) -> list[ScreeningTest]:
         return []
     places = log.places(twice)
     return [
-        _fact(
+        plain_fact(
             "row-twice",
             tuple(twice),
             places,
-            f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
+            seen=f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
             f"{', '.join(place.words for place in places[:6])}.",
-            "Take the second one out, or log what was read the second time.",
-            "A row is easily pasted twice.",
+            remedy="Take the second one out, or log what was read the second time.",
+            innocent="A row is easily pasted twice.",
         )
     ]
 
@@ -81,22 +83,18 @@ def _read_twice(log: Log) -> list[ScreeningTest]:
         if gap <= DISAGREES * u:
             continue
         typed = " and ".join(log.readings[entry].typed for entry in known)
-        tests.append(
-            _fact(
-                "read-twice",
-                tuple(known),
-                (log.place(known[0]),),
-                f"{log.place(known[0]).words.capitalize()} was read {typed}: {gap:.2f} mm apart, "
-                f"where {DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
-                "stands for neither.",
-                "Read this place again, and look at the rope there; withdraw the reading that is "
-                "wrong, with its reason.",
-                "The second reading may belong to another station or direction.",
-                value=gap,
-                limit=DISAGREES * u,
-                touches="figure",
-            )
+        fact = plain_fact(
+            "read-twice",
+            tuple(known),
+            (log.place(known[0]),),
+            seen=f"{log.place(known[0]).words.capitalize()} was read {typed}: {gap:.2f} mm apart, "
+            f"where {DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
+            "stands for neither.",
+            remedy="Read this place again, and look at the rope there; withdraw the reading that "
+            "is wrong, with its reason.",
+            innocent="The second reading may belong to another station or direction.",
         )
+        tests.append(replace(fact, value=gap, limit=DISAGREES * u, unit="mm", touches="figure"))
     return tests
 
 
@@ -121,14 +119,14 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
         return []
     listed = ", ".join(str(one) for one in stations)
     return [
-        _fact(
+        plain_fact(
             "direction-missing",
             tuple(n for n, one in enumerate(log.readings) if one.station in stations),
             tuple(Place(one) for one in stations),
-            f"Station {listed} was measured in one direction only: no mean diameter, no ovality, "
-            "no verdict there.",
-            "Measure across, at right angles.",
-            "Only one side of the rope may have been within reach.",
+            seen=f"Station {listed} was measured in one direction only: no mean diameter, no "
+            "ovality, no verdict there.",
+            remedy="Measure across, at right angles.",
+            innocent="Only one side of the rope may have been within reach.",
         )
     ]
 
@@ -140,55 +138,28 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
         return []
     listed = ", ".join(str(one) for one in stations)
     return [
-        _fact(
+        plain_fact(
             "station-not-measured",
             (),
             tuple(Place(one) for one in stations),
-            f"Station {listed} was planned, and nothing was measured there.",
-            "Measure it, or say why it can't be measured.",
-            "The place may not have been within reach.",
+            seen=f"Station {listed} was planned, and nothing was measured there.",
+            remedy="Measure it, or say why it can't be measured.",
+            innocent="The place may not have been within reach.",
         )
     ]
 
 
 def _beside_the_plan(log: Log) -> list[ScreeningTest]:
     return [
-        _fact(
+        plain_fact(
             "beside-the-plan",
             (),
             (Place(one.station or 0, one.view_deg),),
-            f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station {one.station}, "
-            "which the inspection neither planned nor read: it was held against nothing.",
-            "Add the station to the inspection, or take the photograph out.",
-            "The card may be one of another rope.",
+            seen=f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station "
+            f"{one.station}, which the inspection neither planned nor read: it was held against "
+            "nothing.",
+            remedy="Add the station to the inspection, or take the photograph out.",
+            innocent="The card may be one of another rope.",
         )
         for one in log.beside_the_plan()
     ]
-
-
-def _fact(
-    code: str,
-    entries: tuple[int, ...],
-    places: tuple[Place, ...],
-    seen: str,
-    remedy: str,
-    innocent: str,
-    *,
-    value: float | None = None,
-    limit: float | None = None,
-    touches: Touches = "circumstances",
-) -> ScreeningTest:
-    return ScreeningTest(
-        check=code,
-        code=code,
-        entries=entries,
-        places=places,
-        p=None,
-        seen=seen,
-        remedy=remedy,
-        innocent=innocent,
-        value=value,
-        limit=limit,
-        unit="1" if value is None else "mm",
-        touches=touches,
-    )

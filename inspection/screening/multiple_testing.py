@@ -113,6 +113,29 @@ class ScreeningTest:
         )
 
 
+def plain_fact(
+    code: str,
+    entries: tuple[int, ...],
+    places: tuple[Place, ...],
+    *,
+    seen: str,
+    remedy: str,
+    innocent: str,
+) -> ScreeningTest:
+    """Return a test without a probability, of how an entry came about; as in `ScreeningTest`."""
+    return ScreeningTest(
+        check=code,
+        code=code,
+        entries=entries,
+        places=places,
+        p=None,
+        seen=seen,
+        remedy=remedy,
+        innocent=innocent,
+        touches="circumstances",
+    )
+
+
 def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> list[float]:
     """Return p-values that may be held against the level of the whole family.
 

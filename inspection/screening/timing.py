@@ -7,13 +7,13 @@ the innocent explanations that stand beside each.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from statistics import median
 
 from inspection.model.log import Log, counted
-from inspection.screening.multiple_testing import ScreeningTest
+from inspection.screening.multiple_testing import ScreeningTest, plain_fact
 from vision.results import Place, Result
 
 FEWEST_TIMES = 8  # fewer can follow one another fast by chance
@@ -336,19 +336,15 @@ def _day_test(
     what: str,
     log: Log,
 ) -> ScreeningTest:
-    return ScreeningTest(
-        check=code,
-        code=code,
-        entries=entries,
-        places=places,
-        photographs=photographs,
-        p=None,
+    fact = plain_fact(
+        code,
+        entries,
+        places,
         seen=f"{what}; the inspection is dated {log.inspection.on}.",
         remedy="Compare with the inspection's date and the clocks.",
         innocent="A wrong clock, or an inspection that took more than a day.",
-        value=float(len(photographs or places)),
-        touches="circumstances",
     )
+    return replace(fact, photographs=photographs, value=float(len(photographs or places)))
 
 
 def _log_stops(log: Log) -> list[_Stop]:

@@ -15,6 +15,7 @@ from inspection.measurement.view import (
     diameter_of_reading,
 )
 from inspection.model.readings import Gauge, Reading
+from inspection.model.rope import Rope
 from vision.results import Estimate, Finding, Refusal, Result
 from vision.uncertainty import Term
 
@@ -141,6 +142,7 @@ def test_gauge_readings_make_a_section_and_their_gauges_error_cancels() -> None:
 
 def test_a_log_makes_sections_station_by_station() -> None:
     gauges = {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)}
+    rope = Rope("R-1", 20.0)
 
     def reading(station: int, view_deg: int, mm: float, gauge: str = "C-1") -> Reading:
         return Reading(f"{mm}", mm, station, view_deg, gauge, "A. Inspector")
@@ -152,7 +154,7 @@ def test_a_log_makes_sections_station_by_station() -> None:
         reading(1, 90, 20.2),
         reading(3, 0, 20.0),
     ]
-    sections, alone = sections_of_readings(log, gauges, positions_m={1: 0.0, 2: 1.5})
+    sections, alone = sections_of_readings(log, gauges, rope, positions_m={1: 0.0, 2: 1.5})
     assert [(s.station, s.position_m) for s in sections] == [(1, 0.0), (2, 1.5)]
     assert [round(s.mean_mm, 9) for s in sections] == [20.3, 20.4]
     assert alone == (log[4],)
@@ -166,7 +168,7 @@ def test_a_log_makes_sections_station_by_station() -> None:
     assert result.figures["largest difference"][0] == pytest.approx(0.4)
     assert sections[0].figures["mean diameter"][0] == pytest.approx(20.3)
     with pytest.raises(ValueError, match="names gauge 'C-5', which is not recorded"):
-        sections_of_readings([reading(1, 0, 20.0, "C-5"), reading(1, 90, 20.0)], gauges)
+        sections_of_readings([reading(1, 0, 20.0, "C-5"), reading(1, 90, 20.0)], gauges, rope)
 
 
 def test_four_readings_make_the_measured_diameter_and_the_largest_difference() -> None:

@@ -387,8 +387,7 @@ def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
         made, _ = sections_of_readings(
             known,
             log.gauges,
-            nominal_mm=log.rope.nominal_mm,
-            outer_strands=log.rope.outer_strands,
+            log.rope,
             inspection=inspection.identity,
         )
         for one in made:
