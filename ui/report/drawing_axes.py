@@ -16,7 +16,50 @@ from ui.report.fonts import PLAIN, line_width, one_line, register_fonts
 Anchor = Literal["start", "middle", "end"]
 
 SMALL = 7.0  # pt, letters on axes
+LEFT, FOOT, RIGHT = 46.0, 30.0, 6.0  # pt, room beside and below a frame
 GRID, INK = HexColor("#dddddd"), HexColor("#333333")
+
+
+@dataclass(frozen=True, slots=True)
+class AxisScale:
+    """What is written along one side of a frame.
+
+    Parameters
+    ----------
+    span : (low, high)
+        Values at the ends, in the unit that the title gives.
+    title : str
+        What is drawn, with its unit.
+    ticks : sequence of (value, words) or None
+        Where the grid's lines are; None for round values.
+    """
+
+    span: tuple[float, float]
+    title: str
+    ticks: Sequence[tuple[float, str]] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TextStyle:
+    """How words are written: the part that stands at their place, size in pt, colour."""
+
+    anchor: Anchor = "start"
+    size: float = SMALL
+    colour: str = "#333333"
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """How a line is drawn: colour, dashes and gaps in pt, weight in pt."""
+
+    colour: str = "#666666"
+    dash: tuple[float, ...] = (1, 2)
+    weight: float = 0.6
+
+
+AT_START, CENTRED, AT_END = TextStyle(), TextStyle("middle"), TextStyle("end")
+TITLE = TextStyle("middle", 7.5)
+DOTTED = LineStyle()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,46 +105,43 @@ class Frame:
 
 
 def frame(
-    width: float,
-    height: float,
-    x_range: tuple[float, float],
-    y_range: tuple[float, float],
-    *,
-    x_title: str,
-    y_title: str,
-    x_ticks: Sequence[tuple[float, str]] | None = None,
-    y_ticks: Sequence[tuple[float, str]] | None = None,
-    left: float = 46.0,
-    top: float = 18.0,
+    width: float, height: float, along: AxisScale, upwards: AxisScale, *, top: float = 18.0
 ) -> Frame:
-    """Return a drawing with axes, grid and titles; the units belong in the titles."""
+    """Return a drawing with axes, grid and titles, and `top` pt of room above the frame."""
     register_fonts()
     axes = Frame(
         Drawing(width, height),
-        left,
-        30.0,
-        width - left - 6.0,
-        height - 30.0 - top,
-        x_range,
-        y_range,
+        LEFT,
+        FOOT,
+        width - LEFT - RIGHT,
+        height - FOOT - top,
+        along.span,
+        upwards.span,
     )
     add = axes.drawing.add
     add(box(axes.left, axes.bottom, axes.width, axes.height, outline="#999999"))
-    for value, words in x_ticks if x_ticks is not None else ticks(x_range, 8):
+    for value, words in ticks(along.span, 8) if along.ticks is None else along.ticks:
         x = axes.x(value)
         add(Line(x, axes.bottom, x, axes.top, strokeColor=GRID, strokeWidth=0.4))
-        text(axes.drawing, x, axes.bottom - 10, words, anchor="middle")
-    for value, words in y_ticks if y_ticks is not None else ticks(y_range, 6):
+        text(axes.drawing, x, axes.bottom - 10, words, CENTRED)
+    for value, words in ticks(upwards.span, 6) if upwards.ticks is None else upwards.ticks:
         y = axes.y(value)
         add(Line(axes.left, y, axes.right, y, strokeColor=GRID, strokeWidth=0.4))
-        text(axes.drawing, axes.left - 4, y - 2.5, words, anchor="end")
-    text(axes.drawing, axes.left + axes.width / 2, 6, x_title, anchor="middle", size=7.5)
-    if y_title:
-        turned = Group(transform=(0, 1, -1, 0, 10, axes.bottom + axes.height / 2))
-        turned.add(
-            String(0, 0, y_title, fontName=PLAIN, fontSize=7.5, fillColor=INK, textAnchor="middle")
+        text(axes.drawing, axes.left - 4, y - 2.5, words, AT_END)
+    text(axes.drawing, axes.left + axes.width / 2, 6, along.title, TITLE)
+    turned = Group(transform=(0, 1, -1, 0, 10, axes.bottom + axes.height / 2))
+    turned.add(
+        String(
+            0,
+            0,
+            upwards.title,
+            fontName=PLAIN,
+            fontSize=TITLE.size,
+            fillColor=INK,
+            textAnchor=TITLE.anchor,
         )
-        add(turned)
+    )
+    add(turned)
     return axes
 
 
@@ -123,21 +163,13 @@ def ticks(span: tuple[float, float], most: int) -> list[tuple[float, str]]:
     return [(i * step, f"{i * step + 0.0:.{digits}f}") for i in range(first, last + 1)]
 
 
-def text(
-    drawing: Drawing,
-    x: float,
-    y: float,
-    words: str,
-    *,
-    anchor: Anchor = "start",
-    size: float = SMALL,
-    colour: str = "#333333",
-) -> None:
+def text(drawing: Drawing, x: float, y: float, words: str, style: TextStyle = AT_START) -> None:
     """Write words; what the fonts lack becomes a box."""
     runs = one_line(words)
-    x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * line_width(runs, size)
+    size, colour = style.size, HexColor(style.colour)
+    x -= {"start": 0.0, "middle": 0.5, "end": 1.0}[style.anchor] * line_width(runs, size)
     for font, run in runs:
-        drawing.add(String(x, y, run, fontName=font, fontSize=size, fillColor=HexColor(colour)))
+        drawing.add(String(x, y, run, fontName=font, fontSize=size, fillColor=colour))
         x += stringWidth(run, font, size)
 
 
@@ -166,10 +198,8 @@ def level(
     axes: Frame,
     value: float,
     words: str,
+    style: LineStyle = DOTTED,
     *,
-    colour: str = "#666666",
-    dash: Sequence[float] = (1, 2),
-    weight: float = 0.6,
     at_left: bool = False,
     below: bool = False,
 ) -> None:
@@ -185,13 +215,13 @@ def level(
             y,
             axes.right,
             y,
-            strokeColor=HexColor(colour),
-            strokeWidth=weight,
-            strokeDashArray=[*dash],
+            strokeColor=HexColor(style.colour),
+            strokeWidth=style.weight,
+            strokeDashArray=[*style.dash],
         )
     )
     if words:
-        axes.waiting.append((y, words, colour, at_left, below))
+        axes.waiting.append((y, words, style.colour, at_left, below))
 
 
 def level_words(axes: Frame, ground: str = "#ffffff") -> None:
@@ -208,7 +238,7 @@ def level_words(axes: Frame, ground: str = "#ffffff") -> None:
         x, foot = min(inside or spots, key=lambda one: axes.crowding(one[0], one[1], wide))
         axes.words.append((x, foot, wide))
         axes.drawing.add(box(x - 1, foot - 1, wide + 2, SMALL, fill=ground))
-        text(axes.drawing, x, foot, words, colour=colour)
+        text(axes.drawing, x, foot, words, TextStyle(colour=colour))
     axes.waiting.clear()
 
 

@@ -45,8 +45,14 @@ from ui.charts.data import (
 )
 from ui.report.blocks import Plot
 from ui.report.drawing_axes import (
+    AT_END,
+    CENTRED,
     SMALL,
+    TITLE,
+    AxisScale,
     Frame,
+    LineStyle,
+    TextStyle,
     bar,
     box,
     fitted,
@@ -60,7 +66,12 @@ from ui.report.drawing_axes import (
 from ui.report.fonts import BOLD, CSS_FONTS, EAST, PLAIN, THAI, THAI_BOLD, register_fonts
 
 SHADE = "#fbeade"
-LIMIT = "#B34700"  # vermilion, darker: its words must be read on a pale ground
+# vermilion, darker: its words must be read on a pale ground
+LIMIT = LineStyle("#B34700", dash=(5, 3), weight=1.1)
+AGREEMENT = LineStyle("#8a3f6a", dash=(4, 3), weight=0.9)
+EXPECTED = LineStyle(BLACK, dash=(4, 3))
+HEADING = TextStyle("middle", 8)
+MEAN_DIAMETER = "Mean diameter (mm)"
 
 
 def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) -> Drawing:
@@ -78,11 +89,12 @@ def along_rope_drawing(data: AlongRope, *, width: float, height: float = 210.0) 
     axes = frame(
         width,
         height,
-        wider(spread(places)),
-        y_range,
-        x_title="Place along the rope (m)" if data.by_position else "Station",
-        y_title="Mean diameter (mm)",
-        x_ticks=by_number,
+        AxisScale(
+            wider(spread(places)),
+            "Place along the rope (m)" if data.by_position else "Station",
+            by_number,
+        ),
+        AxisScale(y_range, MEAN_DIAMETER),
         top=30.0,
     )
     _shades(axes, data.limits)
@@ -115,7 +127,7 @@ def _station_names(axes: Frame, stations: dict[float, int]) -> None:
         if all(one[0] + half + 3.0 <= two[0] - other for one, half, two, other in ends):
             break
     for x, name in shown:
-        text(axes.drawing, x, axes.top + 4, name, anchor="middle")
+        text(axes.drawing, x, axes.top + 4, name, CENTRED)
 
 
 def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
@@ -164,22 +176,15 @@ def roundness_drawing(data: Roundness, *, size: float = 165.0) -> Drawing:
         # the direction stands inside the outline and its bar, where there is always room
         inner = min(data.drawn_mm(two.diameter_mm - two.expanded_mm) for two in data.directions)
         x, y = point(direction.view_deg, 0.88 * inner)
-        text(drawing, x, y - 2.5, f"{direction.view_deg}°", anchor="middle")
-    text(drawing, centre, centre + 2, f"mean {data.mean_mm:.2f} mm", anchor="middle")
-    text(drawing, centre, centre - 8, f"rings ±{step:g} mm", anchor="middle")
-    text(drawing, centre, centre - 18, f"deviations ×{data.exaggeration:g}", anchor="middle")
-    text(
-        drawing,
-        centre,
-        size + 10,
-        f"Station {data.station}, by {data.source}",
-        anchor="middle",
-        size=8,
-    )
+        text(drawing, x, y - 2.5, f"{direction.view_deg}°", CENTRED)
+    text(drawing, centre, centre + 2, f"mean {data.mean_mm:.2f} mm", CENTRED)
+    text(drawing, centre, centre - 8, f"rings ±{step:g} mm", CENTRED)
+    text(drawing, centre, centre - 18, f"deviations ×{data.exaggeration:g}", CENTRED)
+    text(drawing, centre, size + 10, f"Station {data.station}, by {data.source}", HEADING)
     listed = "; ".join(
         f"{direction.view_deg}°: {direction.diameter_mm:.2f} mm" for direction in data.directions
     )
-    text(drawing, centre, size, listed, anchor="middle")
+    text(drawing, centre, size, listed, CENTRED)
     return drawing
 
 
@@ -193,11 +198,8 @@ def history_drawing(data: History, *, width: float, height: float = 170.0) -> Dr
     axes = frame(
         width,
         height,
-        x_range,
-        y_range,
-        x_title="Day of inspection",
-        y_title="Mean diameter (mm)",
-        x_ticks=_day_ticks(x_range),
+        AxisScale(x_range, "Day of inspection", _day_ticks(x_range)),
+        AxisScale(y_range, MEAN_DIAMETER),
         top=8.0,
     )
     _shades(axes, data.limits)
@@ -231,16 +233,7 @@ def _limits(axes: Frame, limits: Sequence[LimitLine]) -> None:
     """Draw each limit as a dashed line, its words on the side that is beyond it."""
     for limit in limits:
         words = f"{limit.words}: at {limit.side} {limit.value_mm:.2f} mm"
-        level(
-            axes,
-            limit.value_mm,
-            words,
-            colour=LIMIT,
-            dash=(5, 3),
-            weight=1.1,
-            at_left=True,
-            below=limit.side == "least",
-        )
+        level(axes, limit.value_mm, words, LIMIT, at_left=True, below=limit.side == "least")
     level_words(axes, ground=SHADE)
 
 
@@ -267,17 +260,18 @@ def differences_drawing(data: Differences, *, width: float, height: float = 190.
     axes = frame(
         width,
         height,
-        wider(spread([point.mean_mm for point in data.points] or [0.0])),
-        y_range,
-        x_title="Mean of photograph and gauge (mm)",
-        y_title="Photograph − gauge (mm)",
+        AxisScale(
+            wider(spread([point.mean_mm for point in data.points] or [0.0])),
+            "Mean of photograph and gauge (mm)",
+        ),
+        AxisScale(y_range, "Photograph − gauge (mm)"),
     )
     zero = axes.y(0.0)
     axes.drawing.add(
         Line(axes.left, zero, axes.right, zero, strokeColor=HexColor("#888888"), strokeWidth=0.6)
     )
     for value, words in lines:
-        level(axes, value, f"{words} {value:+z.2f} mm", colour="#8a3f6a", dash=(4, 3), weight=0.9)
+        level(axes, value, f"{words} {value:+z.2f} mm", AGREEMENT)
     level_words(axes)
     for point in data.points:
         x, colour = axes.x(point.mean_mm), WORD_COLOURS[point.word]
@@ -307,19 +301,14 @@ def budget_drawing(parts: Sequence[Share], *, width: float) -> Drawing:
                 strokeColor=HexColor("#dddddd"),
             )
         )
-        text(drawing, x, bottom - 9, str(pct), anchor="middle")
-    text(drawing, names + scale * 50, 4, "Share of the variance (%)", anchor="middle", size=7.5)
+        text(drawing, x, bottom - 9, str(pct), CENTRED)
+    text(drawing, names + scale * 50, 4, "Share of the variance (%)", TITLE)
     for number, part in enumerate(parts):
         y = bottom + row * (len(parts) - 1 - number)
-        text(drawing, names - 5, y + 4, fitted(part.quantity, names - 8), anchor="end")
+        text(drawing, names - 5, y + 4, fitted(part.quantity, names - 8), AT_END)
         drawing.add(box(names, y + 2.5, max(scale * part.share_pct, 0.3), row - 5, fill=BLUE))
-        text(
-            drawing,
-            names + scale * part.share_pct + 4,
-            y + 4,
-            share_words(part.share_pct),
-            size=SMALL,
-        )
+        end = names + scale * part.share_pct
+        text(drawing, end + 4, y + 4, share_words(part.share_pct))
     return drawing
 
 
@@ -330,12 +319,16 @@ def digits_drawing(data: Digits, *, width: float, height: float = 140.0) -> Draw
     axes = frame(
         width,
         height,
-        (-0.5, count - 0.5),
-        (0.0, 1.15 * most),
-        x_title=f"Last digit typed (steps of {data.step_mm:g} mm)",
-        y_title="Readings (count)",
-        x_ticks=[(float(i), label) for i, label in enumerate(data.labels)],
-        y_ticks=[(float(n), str(n)) for n in range(0, most + 1, 1 + most // 8)],
+        AxisScale(
+            (-0.5, count - 0.5),
+            f"Last digit typed (steps of {data.step_mm:g} mm)",
+            [(float(i), label) for i, label in enumerate(data.labels)],
+        ),
+        AxisScale(
+            (0.0, 1.15 * most),
+            "Readings (count)",
+            [(float(n), str(n)) for n in range(0, most + 1, 1 + most // 8)],
+        ),
         top=16.0,
     )
     for place, seen in enumerate(data.counts):
@@ -344,9 +337,9 @@ def digits_drawing(data: Digits, *, width: float, height: float = 140.0) -> Draw
         left, right = axes.x(place - 0.35), axes.x(place + 0.35)
         height_pt = axes.y(seen) - axes.bottom
         axes.drawing.add(box(left, axes.bottom, right - left, height_pt, fill=BLUE))
-    level(axes, data.expected, "", colour=BLACK, dash=(4, 3))
+    level(axes, data.expected, "", EXPECTED)
     words = f"dashed: {data.expected:.1f} expected of each"
-    text(axes.drawing, axes.right, axes.top + 5, words, anchor="end")
+    text(axes.drawing, axes.right, axes.top + 5, words, AT_END)
     return axes.drawing
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,39 @@ _component = st.components.v2.component(
     css=(_HERE / "rope_view.css").read_text(encoding="utf-8"),
     js=script("rope_view.js"),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoView:
+    """A picture with what is drawn on it.
+
+    Parameters
+    ----------
+    picture : str
+        Name under which it was sent.
+    size : (width, height)
+        Size of the picture's coordinates, px; the picture itself may be smaller.
+    words : str
+        What is to be seen, for those who can't.
+    shapes, legend, handles : sequence
+        What is drawn, how it is explained below, and what can be moved.
+    home : (x, y, width, height) or None
+        The part shown at first, px; None for all of it.
+    zoom : bool
+        Offer buttons, wheel and pinch.
+    pixels : bool
+        Show the camera's pixels as squares.
+    """
+
+    picture: str
+    size: tuple[int, int]
+    words: str
+    shapes: Sequence[Shape] = ()
+    legend: Sequence[tuple[Look, str]] = ()
+    handles: Sequence[Handle] = ()
+    home: tuple[float, float, float, float] | None = None
+    zoom: bool = True
+    pixels: bool = False
 
 
 def send_pictures(pictures: Mapping[str, bytes], *, key: str) -> None:
@@ -60,39 +93,15 @@ def packed(pictures: Mapping[str, bytes]) -> bytes:
     return struct.pack("<I", len(heading)) + heading + b"".join(pictures.values())
 
 
-def show_view(
-    picture: str,
-    size: tuple[int, int],
-    *,
-    key: str,
-    words: str,
-    shapes: Sequence[Shape] = (),
-    legend: Sequence[tuple[Look, str]] = (),
-    handles: Sequence[Handle] = (),
-    home: tuple[float, float, float, float] | None = None,
-    zoom: bool = True,
-    pixels: bool = False,
-) -> list[float] | None:
+def show_view(view: PhotoView, *, key: str) -> list[float] | None:
     """Show a picture with what is drawn on it; return where the handles were moved to.
 
     Parameters
     ----------
-    picture : str
-        Name under which it was sent.
-    size : (width, height)
-        Size of the picture's coordinates, px; the picture itself may be smaller.
+    view : PhotoView
+        The picture, sent before by `send_pictures`, and what is drawn on it.
     key : str
         Key of this mount; the same handles keep their places under it.
-    words : str
-        What is to be seen, for those who can't.
-    shapes, legend, handles : sequence, optional
-        What is drawn, how it is explained below, and what can be moved.
-    home : (x, y, width, height) or None, optional
-        The part shown at first; None for all of it.
-    zoom : bool, optional
-        Offer buttons, wheel and pinch.
-    pixels : bool, optional
-        Show the camera's pixels as squares.
 
     Returns
     -------
@@ -100,19 +109,12 @@ def show_view(
         Places of the handles on their tracks; None while nobody moved one.
     """
     edit = _edit(key)
-    moved = edit["at"] if edit and len(edit["at"]) == len(handles) else None
+    moved = edit["at"] if edit and len(edit["at"]) == len(view.handles) else None
     data: dict[str, Any] = {
-        "picture": picture,
-        "size": size,
-        "words": words,
-        "shapes": [asdict(shape) for shape in shapes],
-        "legend": [list(line) for line in legend],
-        "handles": [asdict(handle) for handle in handles],
-        "at": moved or [handle.at for handle in handles],
+        **asdict(view),
+        "home": view.home or (0, 0, *view.size),
+        "at": moved or [handle.at for handle in view.handles],
         "seq": edit["seq"] if edit else 0,
-        "home": home or (0, 0, *size),
-        "zoom": zoom,
-        "pixels": pixels,
     }
     _component(data=data, key=key, on_edit_change=lambda: None)
     return moved

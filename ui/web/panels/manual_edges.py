@@ -19,7 +19,7 @@ from ui.presenters.shapes import Handle
 from ui.presenters.station import edge_shapes, shapes_of
 from ui.services.add_photograph import measured
 from ui.services.cameras import known_cameras
-from ui.web.components.rope_view import send_pictures, show_view
+from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import flash_success, reset_messages, show_errors
 from ui.web.page.rescreen import rescreen
@@ -78,16 +78,16 @@ def _edges(
                 step=0.01 / EDGE_MM[1],
                 bar=True,
             )
-            at = show_view(
+            edge = PhotoView(
                 cut,
                 (wide, high),
-                key=f"hand {SIDES[side]} {key}",
+                f"The {SIDES[side]}, magnified, to be corrected by hand.",
+                edge_shapes(estimate, marks, place, side, None),
                 handles=[handle],
-                words=f"The {SIDES[side]}, magnified, to be corrected by hand.",
-                shapes=edge_shapes(estimate, marks, place, side, None),
                 zoom=False,
                 pixels=True,
             )
+            at = show_view(edge, key=f"hand {SIDES[side]} {key}")
             moves.append(((at[0] if at else 0.5) - 0.5) * EDGE_MM[1])
             st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
     why = st.text_input(
@@ -131,15 +131,15 @@ def _station(
     send_pictures({name: data}, key=f"place pictures {key}")
     begin, end = rope_track(marks)
     handle = Handle("place along the rope", begin, end, place_on_track(marks), step=0.005)
-    at = show_view(
+    whole = PhotoView(
         name,
         size,
-        key=f"place view {key}",
+        "The whole photograph, with a ring to be moved along the rope.",
+        shapes_of(estimate, marks, None),
         handles=[handle],
         zoom=False,
-        words="The whole photograph, with a ring to be moved along the rope.",
-        shapes=shapes_of(estimate, marks, None),
     )
+    at = show_view(whole, key=f"place view {key}")
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
     st.caption(f"{at_mm:+z.1f} mm along the card from its middle")
     if st.button(

@@ -23,7 +23,7 @@ from ui.presenters.station import (
     shapes_of,
 )
 from ui.text import WORD_MARKS, as_typed
-from ui.web.components.rope_view import send_pictures, show_view
+from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from vision.results import Estimate, Refusal, Result
 
@@ -46,7 +46,7 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
         send_pictures({name: data}, key=f"{key} pictures")
         shapes = refused_spots(result) if isinstance(result, Refusal) else []
         words = f"Photograph {result.photo_name}; it gives no diameter."
-        show_view(name, size, key=f"{key} photograph", words=words, shapes=shapes)
+        show_view(PhotoView(name, size, words, shapes), key=f"{key} photograph")
         return
     logged = view.comparison.gauge_mm if view.comparison else None
     places = edge_places(result, result.marks)
@@ -54,28 +54,28 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
     send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
     left, right = st.columns([3, 2])
     with left:
-        show_view(
+        whole = PhotoView(
             name,
             size,
-            key=f"{key} photograph",
-            words=f"The rope on its card. {_legend_line(view)}",
-            shapes=shapes_of(result, result.marks, logged),
+            f"The rope on its card. {_legend_line(view)}",
+            shapes_of(result, result.marks, logged),
             legend=legend_of(result, view.comparison),
             home=pictures.home_of(result.marks, size),
         )
+        show_view(whole, key=f"{key} photograph")
     with right:
         edge_size = tuple(round(side * EDGE_PX_PER_MM) for side in EDGE_MM)
         for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
             st.markdown(f"**{SIDES[side].capitalize()}**, magnified; the rope is below")
-            show_view(
+            edge = PhotoView(
                 cut,
                 (edge_size[0], edge_size[1]),
-                key=f"{key} {SIDES[side]}",
-                words=f"The {SIDES[side]}, magnified. {_legend_line(view)}",
-                shapes=edge_shapes(result, result.marks, place, side, logged),
+                f"The {SIDES[side]}, magnified. {_legend_line(view)}",
+                edge_shapes(result, result.marks, place, side, logged),
                 zoom=False,
                 pixels=True,
             )
+            show_view(edge, key=f"{key} {SIDES[side]}")
 
 
 def _legend_line(view: StationView) -> str:
