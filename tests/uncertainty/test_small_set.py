@@ -38,7 +38,7 @@ def _z(results: dict[str, Result]) -> NDArray[np.float64]:
 
 
 def _is_honest(z: NDArray[np.float64]) -> bool:
-    low, high = chi2.ppf([0.001, 0.999], len(z))
+    low, high = chi2.ppf([0.01, 0.99], len(z))
     return bool(low < np.sum(z**2) < high)
 
 

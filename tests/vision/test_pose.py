@@ -13,6 +13,7 @@ from studio import Array, look, pinhole
 import vision.target.pose
 from vision.camera import FITTED, Lens, camera_centre_mm, gradient, lens_of
 from vision.findings import RefusedError
+from vision.rope.paper import flatness
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, chess_corners_mm, layout_named
 from vision.target.pose import U_BEND_MM, Pose, solve_pose
@@ -24,6 +25,8 @@ UNCHECKED = Card(LAYOUT, 0)
 SIZE = (4000, 3000)
 FOCAL_PX = 3100.0
 NOISE_PX = 0.08
+ALONG = np.array([1.0, 0.0])  # of the rope, on the card
+ASKEW = np.array([np.cos(np.radians(20)), np.sin(np.radians(20))])
 
 
 def found_at(corners_px: Array, corners_mm: Array = FLAT) -> FoundCard:
@@ -150,9 +153,6 @@ def test_the_scatter_seen_is_the_covariance_stated(
 ) -> None:
     # The mean squared z of n draws is chi2(n) / n; the limits leave 0.1 % out on each side. The
     # negative control: with half or double the uncertainty the check must fail.
-    monkeypatch.setattr(
-        vision.target.pose, "_flatness", lambda pose: []
-    )  # bent cards are drawn too
     monkeypatch.setattr(vision.target.pose, "_surely_disagrees", lambda pose, lens: False)
     z2, draws = mean_z2(tilt_deg, card)
     low, high = (float(chi2.ppf(p, draws)) / draws for p in (0.001, 0.999))
@@ -209,8 +209,9 @@ def test_a_right_focal_length_is_never_said_to_disagree(tilt_deg: float) -> None
 @pytest.mark.parametrize("bend_mm", [2.0, -2.0])
 def test_a_card_bent_by_2_mm_is_refused(tilt_deg: float, bend_mm: float) -> None:
     found, *_ = cast(tilt_deg, bend_mm=bend_mm, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, known())
     with pytest.raises(RefusedError) as refused:
-        solve_pose(found, CARD, known())
+        flatness(pose, CARD, ALONG)
     (item,) = refused.value.findings
     assert item.code == "card-bent"
     assert item.value is not None
@@ -218,10 +219,13 @@ def test_a_card_bent_by_2_mm_is_refused(tilt_deg: float, bend_mm: float) -> None
 
 
 @pytest.mark.parametrize("tilt_deg", [0, 15, 30])
-def test_a_card_twisted_by_2_mm_is_refused(tilt_deg: float) -> None:
+def test_a_card_twisted_by_2_mm_is_refused_where_the_rope_lies_askew(tilt_deg: float) -> None:
+    # a twist lifts nothing under a rope that lies straight along the card's middle
     found, *_ = cast(tilt_deg, twist_mm=2.0, noise_px=NOISE_PX)
+    pose = solve_pose(found, CARD, known())
+    assert flatness(pose, CARD, ALONG) == ()
     with pytest.raises(RefusedError) as refused:
-        solve_pose(found, CARD, known())
+        flatness(pose, CARD, ASKEW)
     assert [item.code for item in refused.value.findings] == ["card-bent"]
 
 
@@ -229,12 +233,15 @@ def test_a_card_twisted_by_2_mm_is_refused(tilt_deg: float) -> None:
 @pytest.mark.parametrize("bend_mm", [0.1, -0.1])
 def test_a_card_bent_by_a_tenth_of_a_millimetre_passes(tilt_deg: float, bend_mm: float) -> None:
     found, *_ = cast(tilt_deg, bend_mm=bend_mm, noise_px=NOISE_PX)
-    assert codes(solve_pose(found, CARD, known())) == []
+    pose = solve_pose(found, CARD, known())
+    assert codes(pose) == []
+    assert flatness(pose, CARD, ALONG) == ()
 
 
 def test_a_slight_bend_is_a_warning() -> None:
     found, *_ = cast(30, azimuth_deg=0, bend_mm=0.33, noise_px=0.03)
-    assert codes(solve_pose(found, CARD, known())) == ["card-slightly-bent"]
+    warnings = flatness(solve_pose(found, CARD, known()), CARD, ALONG)
+    assert [item.code for item in warnings] == ["card-slightly-bent"]
 
 
 def test_the_change_by_print_scale_is_that_of_solving_anew() -> None:

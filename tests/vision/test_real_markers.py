@@ -22,7 +22,6 @@ import numpy as np
 import pytest
 from studio import Array
 
-import vision.target.pose
 from tests.real_photographs import REAL, needs_real
 from vision.camera import Lens, camera_centre_mm, lens_of
 from vision.target.detect import FoundCard
@@ -100,12 +99,6 @@ def grid_corners(name: str) -> Corners:
     flat = np.asarray(drawn, float).reshape(-1, 3)
     mm = np.column_stack([flat[:, 0] - GRID_SIZE_MM[0] / 2, GRID_SIZE_MM[1] / 2 - flat[:, 1]])
     return Corners(mm, np.asarray(seen, float).reshape(-1, 2))
-
-
-@pytest.fixture(autouse=True)
-def boards_may_bend(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let the pose be looked at whatever the shape: these boards are paper, some wavy."""
-    monkeypatch.setattr(vision.target.pose, "_flatness", lambda pose: [])
 
 
 def chess_lens(focal_px: float | None, u_focal_px: float | None) -> Lens:

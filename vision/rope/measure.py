@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from vision.camera import project_mm, tilt_deg
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.photo.photo import Photo
-from vision.results import Estimate, Finding
+from vision.results import Estimate, Finding, PointPx
 from vision.rope.axis import Axis, find_axis
 from vision.rope.budget import Observation, expected_hold, list_terms
 from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
@@ -69,10 +70,14 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     RefusedError
         If no rope lies on the card's band, or the card is bent.
     """
-    band = read_band(grey, located.pose.camera, located.card)
-    axis = find_axis(band, located.pose.camera, located.card)
-    located = located.with_stripes(stripe_points(band, located.card))
-    findings = flatness(located.pose, located.card, axis.direction)
+    x, y = project_mm(located.pose.camera, np.zeros((1, 3)))[0]
+    try:
+        band = read_band(grey, located.pose.camera, located.card)
+        axis = find_axis(band, located.pose.camera, located.card)
+        located = located.with_stripes(stripe_points(band, located.card))
+        findings = flatness(located.pose, located.card, axis.direction)
+    except RefusedError as refused:
+        raise _pointing(refused, lambda code: (float(x), float(y))) from refused
     seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
     return RopeInView(photo, located, axis, light_within(grey, seen_px), findings)
 
@@ -119,7 +124,9 @@ def measure_station(
         jaws = fit_jaws(outline, jaw_diameters=jaw_diameters)
         return replace(_estimate(rope, outline, jaws, expected_hold(hold)), at_mm=at_mm)
     except RefusedError as refused:
-        raise _pointing(refused, located, outline) from refused
+        raise _pointing(
+            refused, lambda code: spot_of(code, located.pose.camera, outline, located.card)
+        ) from refused
 
 
 def _check_outline(outline: Outline, located: LocatedCard) -> None:
@@ -150,7 +157,12 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
-        findings=(*located.warnings, *_warnings(outline, jaws), *pose.findings, *rope.findings),
+        findings=(
+            *located.warnings,
+            *_warnings(located, outline, jaws),
+            *pose.findings,
+            *rope.findings,
+        ),
         station=card.station,
         view_deg=card.view_deg,
         hold=hold.kind.value,
@@ -171,11 +183,12 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     )
 
 
-def _warnings(outline: Outline, jaws: Jaws) -> tuple[Finding, ...]:
+def _warnings(located: LocatedCard, outline: Outline, jaws: Jaws) -> tuple[Finding, ...]:
     warnings = []
     burnt = 100 * max(outline.left.burnt, outline.right.burnt)
     if burnt > limit_of("overexposed"):
-        warnings.append(finding("overexposed", burnt))
+        spot = spot_of("overexposed", located.pose.camera, outline, located.card)
+        warnings.append(finding("overexposed", burnt, spot_px=spot))
     if jaws.crown_pitch_mm is None and jaws.left.crowns + jaws.right.crowns:
         warnings.append(finding("crowns-unclear"))
     strays = jaws.left.strays + jaws.right.strays
@@ -184,15 +197,11 @@ def _warnings(outline: Outline, jaws: Jaws) -> tuple[Finding, ...]:
     return tuple(warnings)
 
 
-def _pointing(refused: RefusedError, located: LocatedCard, outline: Outline) -> RefusedError:
-    """Say where in the photograph each reason is to be seen."""
+def _pointing(refused: RefusedError, spot: Callable[[str], PointPx]) -> RefusedError:
+    """Say where in the photograph each reason is to be seen, by its code."""
     return RefusedError(
         *(
-            item
-            if item.spot_px is not None
-            else replace(
-                item, spot_px=spot_of(item.code, located.pose.camera, outline, located.card)
-            )
+            item if item.spot_px is not None else replace(item, spot_px=spot(item.code))
             for item in refused.findings
         )
     )
