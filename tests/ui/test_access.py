@@ -133,8 +133,9 @@ def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
     config = tomllib.loads((UI / "web" / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert (
         f"One photograph may have {config['server']['maxUploadSize']} MB and "
-        f"{MOST_PIXELS / 1e6:.0f} megapixels, one inspection {upload.MOST_PHOTOGRAPHS} photographs"
+        f"{MOST_PIXELS / 1e6:.0f} megapixels,"
     ) in flat
+    assert f"One inspection holds {upload.MOST_PHOTOGRAPHS} photographs." in flat
     assert config["server"]["address"] == "127.0.0.1"
 
 

@@ -35,7 +35,7 @@ def press(monkeypatch: pytest.MonkeyPatch) -> Press:
         name = files.add_deferred(make, "text/csv", "delta", "readings.csv") if make else "gone"
         request = BackendOperationRequest(request_id="1")
         request.deferred_file.file_id = name
-        answer = asyncio.run(handler.handle(request, "someone"))
+        answer = asyncio.run(handler.handle(request, ""))
         return answer.deferred_file.url, answer.error_msg
 
     return pressed

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.ui.test_access_answers import answer, signed, team_file  # noqa: F401
-from ui.web.page import streamlit_internals
+from tests.ui.test_access_answers import _door, answer, logged_in, team_file  # noqa: F401
+from ui.web.page import downloads, streamlit_internals
 
 
 def other_release(monkeypatch: pytest.MonkeyPatch, installed: str) -> None:
@@ -36,7 +36,8 @@ def test_another_release_ends_the_server_with_one_sentence(
 
 @pytest.mark.usefixtures("team_file")
 def test_another_release_hands_out_no_file_of_a_team(monkeypatch: pytest.MonkeyPatch) -> None:
-    cookie = signed('{"is_logged_in": true, "email": "a.berg@example.org"}')
+    cookie = logged_in()
+    monkeypatch.setitem(downloads._owners, "abc.csv", {"a.berg@example.org"})
     assert answer("/media/abc.csv", cookie)[0] == 200
     other_release(monkeypatch, "1.68.0")
     assert answer("/media/abc.csv", cookie)[0] == 403

@@ -174,7 +174,15 @@ def face_of_two_points(length: KnownLength, u_point_px: float, lens: Lens) -> Fa
         off = (on_face_mm(view.camera(), length.points_px) - ends_mm) * length.px_per_mm
         return np.concatenate([off.ravel() / u_point_px, _priors(view, lens)])
 
-    solution = fit(cost, np.array(start), STEPS)
+    def slopes(values: Array) -> Array:
+        # To one side only: square above the rule (a turn by pi) OpenCV loses the sign of a turn
+        # this small, and differences to both sides would call a tilt about the rule harmless.
+        here = cost(values)
+        return np.stack(
+            [(cost(values + step) - here) / step.sum() for step in np.diag(STEPS)], axis=1
+        )
+
+    solution = fit(cost, np.array(start), slopes)
     covariance = Covariance(FaceView._fields, solution.covariance)
     return Face(FaceView.of(solution.values), covariance, lens, (), np.zeros(0), 0.0)
 
