@@ -22,6 +22,7 @@ def test_the_tested_release_and_its_bug_fixes_will_do(
     installed: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     other_release(monkeypatch, installed)
+    assert not streamlit_internals.version_fault()
     streamlit_internals.require_tested_version()
 
 
