@@ -1,6 +1,6 @@
-"""README.md's walkthrough, run: commands exit as stated, and print what it shows, figures too.
+"""The pages of words, run: commands exit as stated, and print what is shown, figures too.
 
-After a change of figures or words, `python tests/test_walkthrough.py` writes into README.md what
+After a change of figures or words, `python tests/test_walkthrough.py` writes into the pages what
 the commands print now; look at the difference before it is committed.
 """
 
@@ -24,6 +24,14 @@ from vision.photo.photo import Photo
 from vision.pipeline import Settings
 
 HOUSE = Path(__file__).resolve().parent.parent
+# Each page, and how many commands and blocks of Python it holds at least.
+PAGES = {
+    "README.md": (5, 0),
+    "ui/USING.md": (10, 0),
+    "inspection/LIMITS.md": (1, 1),
+    "vision/ACCURACY.md": (0, 1),
+    "ui/TEAM.md": (0, 0),
+}
 FENCE = re.compile(r"^```(\w+)(?: (\S+))?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 STATUS = re.compile(r"\s+# ends with status (\d)$")
 
@@ -37,15 +45,15 @@ class Step:
     shown: str
 
 
-def blocks(kind: str) -> Iterator[tuple[str, str]]:
-    """Blocks of README.md of one kind: the file name beside the kind, and what is in them."""
-    for found in FENCE.finditer((HOUSE / "README.md").read_text(encoding="utf-8")):
+def blocks(page: str, kind: str) -> Iterator[tuple[str, str]]:
+    """Blocks of a page of one kind: the file name beside the kind, and what is in them."""
+    for found in FENCE.finditer((HOUSE / page).read_text(encoding="utf-8")):
         if found[1] == kind:
             yield found[2] or "", found[3]
 
 
-def steps() -> Iterator[Step]:
-    for _, block in blocks("console"):
+def steps(page: str) -> Iterator[Step]:
+    for _, block in blocks(page, "console"):
         for part in re.split(r"^\$ ", block.replace("\\\n", " "), flags=re.MULTILINE)[1:]:
             line, _, shown = part.partition("\n")
             ends = STATUS.search(line)
@@ -80,52 +88,68 @@ def run(step: Step) -> Result:
     return CliRunner().invoke(main, arguments, env={"COLUMNS": "80"})
 
 
+SEEN: dict[tuple[str, str], tuple[results.Result, ...]] = {}
+
+
 @pytest.fixture
 def measured_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let demo, measure and check, which look at the same photographs, share what was seen."""
-    seen: dict[tuple[str, str], tuple[results.Result, ...]] = {}
+    """Let commands and pages, which look at the same photographs, share what was seen."""
     really = pipeline.measure_photo
 
     def remember(photo: Photo, settings: Settings) -> tuple[results.Result, ...]:
         key = (photo.sha256, repr(settings))
-        if key not in seen:
-            seen[key] = really(photo, settings)
-        return seen[key]
+        if key not in SEEN:
+            SEEN[key] = really(photo, settings)
+        return SEEN[key]
 
     monkeypatch.setattr(ui.cli.progress, "measure_photo", remember)
 
 
+@pytest.mark.parametrize("page", [page for page, (commands, _) in PAGES.items() if commands])
 @pytest.mark.usefixtures("measured_once")
-def test_the_walkthrough_runs_as_it_is_written(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_the_commands_of_a_page_run_as_they_are_written(
+    page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "sample_images").symlink_to(HOUSE / "sample_images")
     monkeypatch.chdir(tmp_path)
-    for name, content in blocks("csv"):
+    for name, content in blocks(page, "csv"):
         Path(name).write_text(content, encoding="utf-8")
-    walked = list(steps())
-    assert len(walked) >= 8
+    walked = list(steps(page))
+    assert len(walked) >= PAGES[page][0]
     for step in walked:
         result = run(step)
         assert result.exit_code == step.status, f"{step.command}\n{result.output}"
         assert matches(step.shown, result.output), f"{step.command}\n{result.output}"
 
 
+@pytest.mark.parametrize("page", [page for page, (_, blocks) in PAGES.items() if blocks])
 def test_the_lines_of_python_run(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    page: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(HOUSE)
-    ran = 0
-    for _, block in blocks("python"):
+    told: dict[str, object] = {}  # the blocks of a page are read one after the other
+    found = list(blocks(page, "python"))
+    assert len(found) >= PAGES[page][1]
+    for _, block in found:
         shown = [
             line.removeprefix("# prints ")
             for line in block.splitlines()
             if line.startswith("# prints ")
         ]
-        exec(compile(block, "README.md", "exec"), {})
+        exec(compile(block, page, "exec"), told)
         assert plain(capsys.readouterr().out) == plain("\n".join(shown))
-        ran += 1
-    assert ran >= 2
+
+
+@pytest.mark.parametrize("page", [*PAGES, "DEVELOPERS.md"])
+def test_every_link_of_a_page_leads_to_something(page: str) -> None:
+    for target in re.findall(r"\]\(([^)\s]+)\)", (HOUSE / page).read_text(encoding="utf-8")):
+        file, _, heading = target.partition("#")
+        place = (HOUSE / page).parent / file if file else HOUSE / page
+        assert place.exists(), f"{page} points to {target}, which is not there"
+        if heading:
+            titles = re.findall(r"^#+ (.+)$", place.read_text(encoding="utf-8"), re.MULTILINE)
+            anchors = {re.sub(r"[^\w -]", "", one).lower().replace(" ", "-") for one in titles}
+            assert heading in anchors, f"{page} points to {target}, which has no such heading"
 
 
 def as_shown(shown: str, printed: str) -> str:
@@ -148,23 +172,24 @@ def as_shown(shown: str, printed: str) -> str:
     return "\n".join(kept).lstrip("\n") + "\n"
 
 
-def rewrite() -> None:
-    """Write what the commands print now into README.md."""
-    page = HOUSE / "README.md"
-    text = page.read_text(encoding="utf-8")
+def rewrite(page: str) -> None:
+    """Write what the commands of a page print now into it."""
+    place = HOUSE / page
+    text = place.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
         Path("sample_images").symlink_to(HOUSE / "sample_images")
-        for name, content in blocks("csv"):
+        for name, content in blocks(page, "csv"):
             Path(name).write_text(content, encoding="utf-8")
-        for step in steps():
+        for step in steps(page):
             result = run(step)
             printed = result.output
             assert result.exit_code == step.status, f"{step.command}\n{printed}"
             if step.shown.strip() and not matches(step.shown, printed):
                 assert text.count(step.shown) == 1, step.command
                 text = text.replace(step.shown, as_shown(step.shown, printed))
-    page.write_text(text, encoding="utf-8")
+    place.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    rewrite()
+    for page in PAGES:
+        rewrite(page)

@@ -1,4 +1,4 @@
-"""README's pictures of the pages, taken anew: ``python -m tests.browser.page_pictures``.
+"""The pictures of README and USING, taken anew: ``python -m tests.browser.page_pictures``.
 
 They lie in a folder of their own, since every picture beside the samples counts as a photograph.
 Colours are brought to 256, so that both together weigh less than one of the photographs.
@@ -19,6 +19,10 @@ from inspection.record.record import open_record
 from tests.browser.conftest import FLAGS, PATIENCE_MS, ROOT, _served
 from tests.browser.hands import quiet
 from ui.services.sample import load_sample, sample_folder
+from vision.overlay import draw_results
+from vision.photo.photo import open_photo
+from vision.pipeline import Settings, measure_photo
+from vision.target.print_scale import load_print_checks
 
 WIDE_PX = 1280
 MOST_BYTES = 300_000
@@ -44,6 +48,17 @@ def picture(page: Page, ends_with: str) -> bytes:
         return small.getvalue()
 
 
+def measured(folder: Path) -> bytes:
+    """Return the card of a sample photograph with what was measured drawn on it, as a JPEG."""
+    photo = open_photo(folder / "station-3-view-90.jpg")
+    check = load_print_checks(folder / "print_checks.json")["demo-set"]
+    drawn = draw_results(photo.pixels, measure_photo(photo, Settings(print_check=check)))
+    with io.BytesIO() as small:
+        around = Image.fromarray(drawn).crop((1050, 850, 2950, 2200))
+        around.resize((1000, 711)).save(small, "JPEG", quality=80)
+        return small.getvalue()
+
+
 def main() -> None:
     """Take the pictures from a record of the sample inspection."""
     folder = sample_folder()
@@ -51,6 +66,7 @@ def main() -> None:
         raise SystemExit("the sample photographs are not beside the program")
     out = ROOT / "sample_images" / "page"
     out.mkdir(exist_ok=True)
+    (out / "measured.jpg").write_bytes(measured(folder))
     with tempfile.TemporaryDirectory() as place:
         with open_record(Path(place) / "record.db") as record:
             load_sample(record, folder, by="Reviewer B")

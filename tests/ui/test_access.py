@@ -120,16 +120,16 @@ def test_a_team_opens_its_pages_where_the_login_comes_back_to(team_file: Path) -
     assert check_login(team_file) == "https://ropes.example.org"
 
 
-def test_the_example_of_the_readme_is_a_team_file(tmp_path: Path) -> None:
-    readme = (UI.parent / "README.md").read_text(encoding="utf-8")
-    example = readme.partition("```toml\n")[2].partition("```")[0]
+def test_the_example_that_is_shown_is_a_team_file(tmp_path: Path) -> None:
+    page = (UI / "TEAM.md").read_text(encoding="utf-8")
+    example = page.partition("```toml\n")[2].partition("```")[0]
     (tmp_path / "team.toml").write_text(example, encoding="utf-8")
     assert [one.name for one in read_team(tmp_path / "team.toml").values()] == [
         "A. Berg",
         "C. Holm",
     ]
     assert check_login(tmp_path / "team.toml") == "https://ropes.example.org"
-    flat = " ".join(readme.split())
+    flat = " ".join(page.split())
     config = tomllib.loads((UI / "web" / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     assert (
         f"One photograph may have {config['server']['maxUploadSize']} MB and "
