@@ -19,5 +19,5 @@ def needs_real(kind: str) -> pytest.MarkDecorator:
     """Skip a test where one kind of the photographs is not at hand."""
     return pytest.mark.skipif(
         not (REAL / kind).is_dir(),
-        reason=f"no photographs of {kind} here: see README (shared/real, ROPEPHOTO_REAL)",
+        reason=f"no photographs of {kind} here: see DEVELOPERS.md (shared/real)",
     )

@@ -1,31 +1,92 @@
-"""DEVELOPERS.md lists the faults and what people see; each names a test that is there."""
+"""FAULTS.md: what may go wrong and what people see, as the tests that show it say.
+
+A test that shows a fault carries the mark ``fault``: what goes wrong, and what is seen then. After
+a change of such tests, `python tests/test_faults.py` writes the page anew.
+"""
 
 from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
+import pytest
+
 TESTS = Path(__file__).resolve().parent
-PAGE = (TESTS.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
-LIST = PAGE.partition("## Faults, and what people see")[2].partition("\n## ")[0]
-ROW = re.compile(r"^\| (?P<fault>.+?) \| (?P<seen>.+) \| `(?P<file>\S+)::(?P<name>\w+)` \|$")
+PAGE = TESTS / "FAULTS.md"
+DEVELOPERS = TESTS.parent / "DEVELOPERS.md"
+ROOMS = {
+    "vision": "Photographs",
+    "inspection": "Tables and the record",
+    "ui": "Commands, pages and reports",
+    "browser": "In a browser",
+    "fuzz": "Anything at all",
+}
+PROMISE = re.compile(r"`([\w/]+\.py)::(\w+)`")
 
 
-def rows() -> list[re.Match[str]]:
-    found = [ROW.match(line) for line in LIST.splitlines() if line.startswith("| ")][1:]
-    assert None not in found, "a row of the list of faults does not name its test"
-    return [row for row in found if row is not None]
+@dataclass(frozen=True)
+class Fault:
+    """What goes wrong, what people see then, and the test that shows it."""
+
+    what: str
+    seen: str
+    test: str
 
 
-def test_every_fault_of_the_list_names_a_test_that_is_there() -> None:
-    assert len(rows()) >= 45
-    for row in rows():
-        tree = ast.parse((TESTS / row["file"]).read_text(encoding="utf-8"))
-        names = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
-        assert row["name"] in names, f"{row['fault']}: {row['file']} has no {row['name']}"
+def faults_in(path: Path) -> Iterator[Fault]:
+    """Yield the faults that the marks of a file's tests name, in their order."""
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.FunctionDef):
+            for mark in node.decorator_list:
+                if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.fault":
+                    what, seen = (ast.literal_eval(one) for one in mark.args)
+                    yield Fault(what, seen, f"{path.relative_to(TESTS)}::{node.name}")
 
 
-def test_no_fault_stands_in_the_list_twice() -> None:
-    faults = [row["fault"] for row in rows()]
-    assert len(set(faults)) == len(faults)
+def faults(room: str) -> list[Fault]:
+    files = sorted((TESTS / room).rglob("test_*.py"))
+    return [one for path in files for one in faults_in(path)]
+
+
+def page() -> str:
+    """Return the whole page."""
+    lines = [
+        "# Faults, and what people see", "",
+        "Written by `python tests/test_faults.py` from the tests' marks: change those, not this.",
+    ]  # fmt: skip
+    for room, title in ROOMS.items():
+        lines += ["", f"## {title}", "", "| fault | what is seen | test |", "|---|---|---|"]
+        lines += [f"| {one.what} | {one.seen} | `{one.test}` |" for one in faults(room)]
+    return "\n".join(lines) + "\n"
+
+
+def test_the_page_of_faults_is_what_the_tests_say() -> None:
+    told = [one for room in ROOMS for one in faults(room)]
+    assert len(told) >= 45
+    assert len({one.what for one in told}) == len(told), "a fault stands in the list twice"
+    assert PAGE.read_text(encoding="utf-8") == page(), "run `python tests/test_faults.py`"
+
+
+def test_every_promise_names_a_test_that_is_there() -> None:
+    told = DEVELOPERS.read_text(encoding="utf-8").partition("## Promises")[2].partition("\n## ")[0]
+    rows = [line for line in told.splitlines() if line.startswith("| ")][1:]
+    assert len(rows) >= 12
+    for row in rows:
+        named = PROMISE.findall(row)
+        assert named, f"no test holds this promise: {row}"
+        for file, name in named:
+            tree = ast.parse((TESTS / file).read_text(encoding="utf-8"))
+            names = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+            assert name in names, f"{file} has no {name}"
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_every_kind_of_fault_has_tests(room: str) -> None:
+    assert faults(room)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from tests.inspection.conftest import Server
 
 
+@pytest.mark.fault(
+    "the database's server restarts, in a browser",
+    "the record's sentence, and `Try again`; once it answers, every field shows what was typed",
+)
 def test_what_was_typed_stands_there_again_once_the_database_is_back(
     page: Page,
     serve: Callable[..., AbstractContextManager[str]],

@@ -14,6 +14,10 @@ pytest.importorskip("resource", reason="limits of a process are set by POSIX cal
 SEED = 20261126  # another one than that of the large run, so that the two don't share inputs
 
 
+@pytest.mark.fault(
+    "any bytes at all as photograph or table",
+    "a picture or table, or one sentence; within 5 s and 1 GB",
+)
 @pytest.mark.parametrize(
     ("what", "count"), [("photos", 460), ("tables", 210), ("descriptions", 420)]
 )

@@ -135,6 +135,10 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
             assert two.inspection("visit") == one.inspection("visit")
 
 
+@pytest.mark.fault(
+    "an export whose events were changed",
+    "`was changed after it was exported: event 2 is numbered 1. ...`",
+)
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [

@@ -36,6 +36,10 @@ def test_a_large_photograph_comes_back_whole(store: PhotographStore) -> None:
     assert store.get(store.put(data)) == data
 
 
+@pytest.mark.fault(
+    "a photograph's hash that leads elsewhere",
+    "`... is not a photograph's hash: ...`",
+)
 @pytest.mark.parametrize("name", ["../../etc/passwd", "", "a/b", ABC.upper(), f"{ABC}/../x", "ba"])
 def test_only_a_hash_names_a_photograph(store: PhotographStore, name: str) -> None:
     with pytest.raises(RecordError, match="is not a photograph's hash"):

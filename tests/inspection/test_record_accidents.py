@@ -44,6 +44,10 @@ def names(record: Record) -> list[str]:
     return [rope.identity for rope in record.ropes()]
 
 
+@pytest.mark.fault(
+    "the record's file deleted or replaced under the program",
+    "`The record ... is gone: its file was deleted or moved while it was open. ...`",
+)
 def test_nothing_is_acknowledged_that_goes_into_a_deleted_file(tmp_path: Path) -> None:
     path = tmp_path / "record.db"
     with open_record(path) as record:
@@ -98,6 +102,10 @@ def test_a_log_that_is_the_files_own_is_taken_as_before(tmp_path: Path) -> None:
             assert another.verify().sound
 
 
+@pytest.mark.fault(
+    "the record's file replaced beside its old log",
+    "`... and the write-ahead log beside it ... don't belong together: ...`",
+)
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 @pytest.mark.parametrize("backup_at", [0, 1, 20])
 def test_a_file_that_was_replaced_beside_its_old_log_is_told(

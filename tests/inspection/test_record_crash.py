@@ -44,6 +44,10 @@ for turn in sys.stdin:
 """
 
 
+@pytest.mark.fault(
+    "the program is killed",
+    "every entry that was acknowledged is there",
+)
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork() to start 200 writers in time")
 def test_two_hundred_kills_lose_no_acknowledged_entry(tmp_path: Path) -> None:
     path = tmp_path / "record.db"

@@ -191,6 +191,11 @@ def _limit(record: Record, setting: str) -> None:
     event.listen(record.access.engine, "connect", lambda raw, _: raw.execute(f"PRAGMA {setting}"))
 
 
+@pytest.mark.fault(
+    "a full disk, in the record",
+    "`The record ... could not be written: the disk is full; free some space and try again."
+    " Nothing that was saved before is lost.`",
+)
 def test_a_full_disk_says_so_and_loses_nothing(file_record: Record) -> None:
     before = file_record.fingerprint()
     _limit(file_record, "max_page_count = 1")  # SQLite then answers as on a full disk
@@ -207,6 +212,11 @@ def test_a_record_that_may_only_be_read_says_so(file_record: Record) -> None:
         file_record.add_rope(Rope("rope 2", 9.0), by="A. Berg")
 
 
+@pytest.mark.fault(
+    "a write-protected folder",
+    "`The record ... can't be opened: the folder is missing, or it may not be read and "
+    "written; ...`",
+)
 def test_a_write_protected_folder_says_so() -> None:
     folder = Path(tempfile.mkdtemp())
     superuser = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -232,6 +242,11 @@ def test_a_database_record_must_be_told_where_its_photographs_are(new_database: 
             record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
 
 
+@pytest.mark.fault(
+    "a folder of photographs that was moved away, and one more comes",
+    "`the folder of photographs ... is not there, and the record has photographs in it: was"
+    " it moved? Put it back before more are added. ...`",
+)
 def test_photographs_are_not_split_over_two_stores(file_record: Record, tmp_path: Path) -> None:
     kept = file_record.add_photograph("visit", b"one", name="one.jpg", by="A. Berg")
     store = Path(file_record.photographs.where)

@@ -279,6 +279,10 @@ def test_a_file_is_made_only_for_who_still_has_the_role(
 # ---- uploads ------------------------------------------------------------------------------
 
 
+@pytest.mark.fault(
+    "an upload of more than 40 MB, or one too many",
+    "`the file has 41 MB and at most 40 MB are taken; ...`",
+)
 def test_a_file_too_large_or_one_too_many_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(upload, "most_mb", lambda: 40)
     upload.check_upload(40 * 1024 * 1024, upload.MOST_PHOTOGRAPHS - 1)

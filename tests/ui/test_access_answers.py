@@ -318,6 +318,10 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> str:
     return f"{door.TOKEN_COOKIE}=the-token-of-this-start"
 
 
+@pytest.mark.fault(
+    "the pages of one person, asked by another account or another port's page",
+    "`Open these pages by the address that ropephoto page printed ...` or nothing (403)",
+)
 def test_only_who_has_the_token_of_the_start_reads_the_record(alone: str) -> None:
     here = "127.0.0.1:8501"
     reached: Reached = []
@@ -397,6 +401,10 @@ def test_connections_are_counted(team_file: Path) -> None:
 # ---- made files --------------------------------------------------------------------------------
 
 
+@pytest.mark.fault(
+    "a made file's address, by somebody else of the team or without a login",
+    "nothing (403)",
+)
 def test_a_made_file_is_its_persons(team_file: Path) -> None:
     # one inspector fetched another's table by its link
     downloads._owners["abc.csv"].add("a.berg@example.org")

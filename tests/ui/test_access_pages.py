@@ -144,6 +144,10 @@ def test_an_inspector_sees_what_names_them_or_holds_entries_of_theirs(sampled: A
         assert len(record.ranked(person="Inspector C", limit=0)) == 0
 
 
+@pytest.mark.fault(
+    "somebody else's inspection, its address guessed",
+    "the same as for one that is not there",
+)
 @pytest.mark.parametrize("asked", [FOREIGN, "made up", "<script>alert(1)</script>"])
 def test_another_ones_inspection_is_refused_like_one_that_is_not_there(
     sampled: As, asked: str

@@ -57,6 +57,10 @@ def fingerprint(path: Path) -> str:
         return record.fingerprint()
 
 
+@pytest.mark.fault(
+    "a full disk, on the command line",
+    "`all.csv can't be written: No space left on device.`",
+)
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 @pytest.mark.parametrize(
     ("out", "arguments"),
@@ -85,6 +89,10 @@ def test_a_full_disk_says_so_and_leaves_nothing_half_written(
     assert path.stat().st_size > 100
 
 
+@pytest.mark.fault(
+    "a full disk, while a print check is saved",
+    "`the print check cannot be saved in ...: No space left on device; ...`",
+)
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 def test_a_print_check_on_a_full_disk_leaves_the_earlier_ones_as_they_are(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -127,6 +135,10 @@ def protected(tmp_path: Path) -> Iterator[Path]:
     folder.chmod(0o755)
 
 
+@pytest.mark.fault(
+    "a write-protected folder, by every command that writes",
+    "`... Permission denied ...`, `... choose another folder ...`",
+)
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -166,6 +178,11 @@ def test_a_write_protected_folder_is_said_by_every_command_that_writes(
 NAMES = ("../../outside", "/etc/passwd", "..\\..\\outside", "x" * 300, "<b>bold</b> [red]x[/red]")
 
 
+@pytest.mark.fault(
+    "`../../outside`, `/etc/passwd` or 300 letters as the name of a rope, an inspection or "
+    "a photograph",
+    "the name; files are written where they were asked for, and nowhere else",
+)
 @pytest.mark.parametrize("name", NAMES, ids=["up", "root", "back", "long", "markup"])
 def test_names_are_words_and_never_places_or_markup(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
@@ -206,6 +223,10 @@ def files_in(folder: Path) -> set[Path]:
     return {path for path in folder.rglob("*") if path.is_file()}
 
 
+@pytest.mark.fault(
+    "a record that another program locks",
+    "`The record ... is locked by another program that is writing; wait a moment and try again.`",
+)
 def test_a_locked_record_is_said_and_the_import_can_be_repeated(
     filled: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -225,6 +246,11 @@ def test_a_locked_record_is_said_and_the_import_can_be_repeated(
     assert run(*more)[0] == 0
 
 
+@pytest.mark.fault(
+    "photographs that are gone from their store",
+    "`photograph 1a2b... is not in the store ...; was the folder moved? Put it back, or "
+    "restore it from a backup.`",
+)
 def test_a_store_of_photographs_that_is_gone_is_said(filled: Path, tmp_path: Path) -> None:
     with open_record(filled) as record:
         record.add_photograph("visit", b"bytes of a photograph", name="s1.jpg", by="A. Berg")

@@ -39,6 +39,10 @@ at.file_uploader[0].set_value([(Path(one).name, Path(one).read_bytes(), "image/j
 """
 
 
+@pytest.mark.fault(
+    "a kill while photographs are measured",
+    "`2 of 3 photographs that came at ... are not in the record, ...`",
+)
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 def test_photographs_that_a_killed_server_took_with_it_are_named(
     sample_app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -84,6 +84,10 @@ def test_json_and_csv_carry_ellipse_and_lay(capsys: pytest.CaptureFixture[str]) 
     assert (row["lay_mm"], row["u_lay_mm"], row["hand"]) == ("142.8000", "0.3000", "right")
 
 
+@pytest.mark.fault(
+    "a formula in a photograph's or camera's name, `measure --csv`",
+    "text with an apostrophe before it",
+)
 def test_no_text_of_a_photograph_runs_in_a_spreadsheet(capsys: pytest.CaptureFixture[str]) -> None:
     # an apostrophe before it, as OWASP's page on CSV injection advises
     texts = {"photo_name": "=cmd|x.jpg", "camera": "@SUM(1)", "print_set": "+1+1"}

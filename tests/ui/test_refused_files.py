@@ -55,6 +55,10 @@ def drawn_for(monkeypatch: pytest.MonkeyPatch, team: Path, letter: str) -> Perso
     return person
 
 
+@pytest.mark.fault(
+    "a download by somebody whose role was taken meanwhile",
+    "beside the button: `This page is for the supervisor; ...`",
+)
 def test_a_role_that_was_lost_is_said_beside_the_button(
     press: Press, team: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -69,6 +73,10 @@ def test_a_role_that_was_lost_is_said_beside_the_button(
     assert told.startswith("This page is for the supervisor")
 
 
+@pytest.mark.fault(
+    "a download from an inspection that is not theirs any more",
+    "beside the button: `There is no inspection ... that you may see; ...`",
+)
 def test_an_inspection_that_is_not_theirs_any_more_is_said(
     press: Press,
     sampled: As,  # noqa: F811
@@ -89,6 +97,10 @@ def test_an_inspection_that_is_not_theirs_any_more_is_said(
     assert press(make)[0].startswith("/media/")
 
 
+@pytest.mark.fault(
+    "a download that can't be made",
+    "beside the button: the record's sentence, or that the program has a fault",
+)
 def test_a_file_that_can_not_be_made_says_why(
     press: Press, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -108,6 +120,11 @@ def test_a_file_that_can_not_be_made_says_why(
     assert press(login.guard_download(broken, "result")) == ("", downloads.FAULT)
 
 
+@pytest.mark.fault(
+    "a download from a page that is older than the server",
+    "beside the button: `The file could not be made: the page is from before a restart. "
+    "Open it again.`",
+)
 def test_a_page_from_before_a_restart_is_told_to_be_opened_again(press: Press) -> None:
     files = press(lambda: b"the file")
     assert files[0].startswith("/media/")

@@ -204,6 +204,10 @@ def test_control_characters_and_combined_letters_do_no_harm() -> None:
     assert pages_of(pdf_of([Words("a\x00b\x0bc\ufffe")], title="t"))
 
 
+@pytest.mark.fault(
+    "markup in a name in the PDF",
+    "the text as it was typed",
+)
 def test_markup_in_a_name_is_text(tmp_path: Path) -> None:
     hostile = '<b>&"x</b><script>alert(1)</script>'
     with open_record(tmp_path / "record.db") as record:

@@ -80,6 +80,11 @@ def record_path() -> Path:
     return Path(os.environ["ROPE_PHOTO_RECORD"])
 
 
+@pytest.mark.fault(
+    "a full disk, a locked record or a write-protected folder while readings are entered on"
+    " the page",
+    "the record's sentence, once; what was typed stays, and is entered by the same button",
+)
 def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/readings.py").run())
@@ -98,6 +103,10 @@ def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
         assert record.verify().sound
 
 
+@pytest.mark.fault(
+    "the same three while a station is decided",
+    "the record's sentence, once; nothing is decided, the reason stays",
+)
 def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/review.py").run())
@@ -114,6 +123,11 @@ def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, 
     assert there.station_reviews[-1].why == "read station 3 again"
 
 
+@pytest.mark.fault(
+    "the same three while a photograph is uploaded",
+    "the record's sentence, once; `1 photograph arrived but could not be saved yet: ...`, "
+    "with a button to try again",
+)
 def test_photographs_that_can_not_be_saved_are_held_until_they_can(
     sample_app: AppTest, fault: Any
 ) -> None:
@@ -181,6 +195,10 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
         assert len(there.photographs) == len(there.results) == 1
 
 
+@pytest.mark.fault(
+    "a folder of photographs that was moved away, and one more comes on the pages",
+    "the record's sentence; the photograph is held until the folder is back",
+)
 def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     sample_app: AppTest,
 ) -> None:
@@ -198,6 +216,10 @@ def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     assert any(one.photo_name == "bar.jpg" for one in kept().results)
 
 
+@pytest.mark.fault(
+    "photographs that are gone from their store, on the pages",
+    "the record's sentence, once; figures, decisions and the report go on without the pictures",
+)
 def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTest) -> None:
     store = record_path().with_name("record-photographs")
     at = clean(sample_app.run())
@@ -221,6 +243,11 @@ def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTes
         clean(at.switch_page(f"screens/{name}.py").run())
 
 
+@pytest.mark.fault(
+    "a store of photographs that can't be written",
+    "`bar.jpg: the store of photographs ... can't be written: ...`; the photograph is held "
+    "until it can",
+)
 def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest) -> None:
     folder, store = sample_folder(), record_path().with_name("record-photographs")
     assert folder is not None
@@ -236,6 +263,10 @@ def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest
     assert any(one.photo_name == "bar.jpg" for one in kept().results)
 
 
+@pytest.mark.fault(
+    "a fault of the program on a page",
+    "`This part of the page could not be shown: the program has a fault here. ...`",
+)
 def test_a_fault_of_the_program_is_a_sentence_too(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -261,6 +292,10 @@ def test_a_fault_of_the_program_is_a_sentence_too(
     clean(at.run())
 
 
+@pytest.mark.fault(
+    "the same three while the stations are typed",
+    "the record's sentence, once; what was typed stays",
+)
 def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/stations.py").run())
@@ -276,6 +311,10 @@ def test_stations_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
     assert [one.position_m for one in kept().inspection.stations] == [7.5, 31.5, 58.0, 83.5]
 
 
+@pytest.mark.fault(
+    "more photographs come while others wait for the record",
+    "`2 photographs arrived but could not be saved yet: ...`; all of them wait",
+)
 def test_photographs_that_wait_are_not_lost_where_more_come(sample_app: AppTest) -> None:
     folder = sample_folder()
     assert folder is not None
@@ -293,6 +332,11 @@ def test_photographs_that_wait_are_not_lost_where_more_come(sample_app: AppTest)
     assert not any("could not be saved yet" in one.value for one in at.warning)
 
 
+@pytest.mark.fault(
+    "one of the same three between an entry and its scrutiny",
+    "`The last change is in the record, but its findings could not be saved: ...`; it is "
+    "made up for",
+)
 def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -315,6 +359,10 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     assert len(kept().findings) > len(before.findings)
 
 
+@pytest.mark.fault(
+    "something else is pressed while photographs are measured",
+    "those that were measured are in the record and looked over; the others are measured then",
+)
 def test_photographs_are_looked_over_though_something_else_is_pressed_meanwhile(
     sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -340,6 +388,10 @@ def test_photographs_are_looked_over_though_something_else_is_pressed_meanwhile(
     assert len(kept().findings) == len(before.findings) + 1
 
 
+@pytest.mark.fault(
+    "a folder for the record that can't be made, on the pages",
+    "`The folder ... of the record can't be made: ...`",
+)
 def test_a_folder_that_can_not_be_made_is_said(
     app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -53,6 +53,10 @@ def asleep(at: AppTest) -> bool:
     return re.search(ASLEEP, said(at).replace("\\", "")) is not None
 
 
+@pytest.mark.fault(
+    "the database's server restarts while readings are entered on the page",
+    "the record's sentence, once; what was typed is there after it",
+)
 def test_readings_typed_while_the_database_restarts_are_there_after_it(
     server: Server,  # noqa: F811
     pages: AppTest,
@@ -73,6 +77,10 @@ def test_readings_typed_while_the_database_restarts_are_there_after_it(
     assert [one.typed for one in kept().readings[before:]] == ["22,41", "22,39"]
 
 
+@pytest.mark.fault(
+    "the database's server restarts while a station is decided",
+    "the record's sentence, once, on every screen; the reason is there after it",
+)
 def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     server: Server,  # noqa: F811
     pages: AppTest,
@@ -95,6 +103,10 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     assert kept().station_reviews[-1].why == "read station 3 again"
 
 
+@pytest.mark.fault(
+    "the database's server restarts while a photograph comes",
+    "the record's sentence, once; the photograph is held, with a button to try again",
+)
 def test_a_photograph_that_comes_while_the_database_restarts_is_held(
     server: Server,  # noqa: F811
     pages: AppTest,
@@ -125,6 +137,10 @@ FORMS = {  # what keeps it, and what stands in its fields
 }  # fmt: skip
 
 
+@pytest.mark.fault(
+    "the database's server restarts while a form is filled in",
+    "the record's sentence, once; what stands in the form is there after it",
+)
 @pytest.mark.parametrize("name", FORMS)
 def test_what_stands_in_a_form_is_there_after_the_database_has_restarted(
     server: Server,  # noqa: F811

@@ -79,6 +79,10 @@ def test_two_pages_of_one_person_keep_both_drafts_and_enter_their_own(begun: Rea
     assert drafts() == []
 
 
+@pytest.mark.fault(
+    "the server of the pages restarts under two pages of one person",
+    "each page has what was typed on it; with both closed, the next one has all",
+)
 def test_a_restart_under_two_pages_loses_nothing_of_either(begun: ReadingSheet) -> None:
     one, other = page(), page()
     type_into(one, begun, {0: "22,41"})
@@ -104,6 +108,10 @@ def test_with_both_browsers_closed_the_next_page_begins_with_all(begun: ReadingS
     assert drafts() == []
 
 
+@pytest.mark.fault(
+    "the pages' server restarts, and the rows have changed since the page was opened",
+    "the page has the rows it was opened with, and what was typed",
+)
 def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: ReadingSheet) -> None:
     one = page()
     type_into(one, begun, {0: "22,41"})
@@ -126,6 +134,11 @@ def test_rows_that_changed_between_opening_and_restart_lose_nothing(begun: Readi
     assert shown(type_into(again, begun, {0: "22,41"})) == ["22,41"]
 
 
+@pytest.mark.fault(
+    "readings that come too late because somebody else was faster",
+    "`Inspection ... was changed after you opened it: ...`; they stay typed, and are "
+    "entered by the same button",
+)
 def test_readings_that_come_too_late_stay_typed_and_are_kept_once(
     begun: ReadingSheet, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -75,6 +75,10 @@ def begun(sample_app: AppTest) -> tuple[StationRow, ...]:
     return rows
 
 
+@pytest.mark.fault(
+    "a restart while stations are typed, and a row that came before them meanwhile",
+    "each place stands at its own station",
+)
 def test_a_place_stays_at_its_station_though_another_row_came_before_it(
     begun: tuple[StationRow, ...],
 ) -> None:
@@ -103,6 +107,10 @@ def test_a_closed_browser_finds_its_stations_again(
         assert record.draft(VISIT, by="Reviewer B", kind="stations") is None
 
 
+@pytest.mark.fault(
+    "a colleague who keeps stations while others are typed here",
+    "theirs stand beside what is typed here",
+)
 def test_what_a_colleague_kept_stands_beside_what_is_typed_here(
     begun: tuple[StationRow, ...],
 ) -> None:

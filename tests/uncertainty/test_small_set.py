@@ -2,7 +2,7 @@
 
 They are of low resolution, strongly compressed, and of every kind
 (`tests/benchmarks/small_list.py` says what, `render_set.py --which small` makes them; these are
-the 22 that can be answered; no constant was fitted to them, see DEVELOPERS.md). With error over
+the 22 that can be answered; no constant was fitted to them, see README.md there). With error over
 standard uncertainty z, the sum of z^2 over n photographs of an honest budget is chi-squared with
 n degrees of freedom; its bounds hold 99.8 of 100 such sets. Truth is the
 caliper width of the rendered mesh.

@@ -116,6 +116,10 @@ def test_a_file_of_results_that_cannot_be_written_says_so(
         answers(folder[:1], jobs=1, journal=Path(os.devnull))
 
 
+@pytest.mark.fault(
+    "a full disk, while answers are kept (`--keep`)",
+    "`done.jsonl can't be written (...).`; with room again the run goes on",
+)
 def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
     folder: list[Path], expected: list[Result], tmp_path: Path
 ) -> None:
@@ -136,6 +140,10 @@ def test_a_disk_that_fills_up_is_said_and_with_room_the_run_goes_on(
     assert len(kept) == 2
 
 
+@pytest.mark.fault(
+    "`--keep` with a file of something else",
+    "`... holds something else than kept results (...), and is left as it is; ...`",
+)
 def test_a_file_that_holds_something_else_is_not_added_to(
     folder: list[Path], tmp_path: Path
 ) -> None:

@@ -55,6 +55,10 @@ def test_there_are_pictures_of_other_things() -> None:
     assert len(OTHERS) >= 20
 
 
+@pytest.mark.fault(
+    "a picture of something else (scikit-image's own)",
+    "`No printed card was found in the photograph. ...`",
+)
 @pytest.mark.parametrize("path", OTHERS, ids=lambda path: path.name)
 def test_a_picture_of_something_else_gives_no_diameter(path: Path) -> None:
     if path.name in NO_PHOTOGRAPHS:
@@ -67,17 +71,29 @@ def test_a_picture_of_something_else_gives_no_diameter(path: Path) -> None:
     assert all(isinstance(result, Refusal) for result in results)
 
 
+@pytest.mark.fault(
+    "noise, a gradient, stripes, a chessboard",
+    "`No printed card was found in the photograph. ...`",
+)
 @pytest.mark.parametrize("name", PATTERNS)
 def test_a_pattern_gives_no_diameter(name: str) -> None:
     results = measure_photo(photo_from_array(PATTERNS[name]()))
     assert {item.code for item in findings_of(results)} == {"no-card"}
 
 
+@pytest.mark.fault(
+    "a rope without its card",
+    "`No printed card was found in the photograph. ...`",
+)
 def test_a_rope_without_its_card_gives_no_diameter() -> None:
     results = measured(taken(shot_of(**SMALL, aim_mm=(420.0, 0.0))))
     assert [item.code for item in findings_of(results)] == ["no-card"]
 
 
+@pytest.mark.fault(
+    "two ropes on one card",
+    "`Something as long as the rope lies beside it on the band, along 100 % of it; ...`",
+)
 def test_two_ropes_on_one_card_are_refused() -> None:
     other = strip(lambda x: 4.0, DARK_GREASE, lambda x: -14.0)
     rope = Bar(14, 7, offset_mm=10, colour=DARK_GREASE)
@@ -86,6 +102,10 @@ def test_two_ropes_on_one_card_are_refused() -> None:
     assert [item.code for item in result.findings] == ["two-ropes"]
 
 
+@pytest.mark.fault(
+    "a hand on a strip of the card",
+    "the diameter",
+)
 def test_a_hand_on_a_strip_does_no_harm() -> None:
     hand = Patch(((-100, -75), (-55, -75), (-50, -40), (-58, -26), (-75, -24), (-100, -30)), HAND)
     (result,) = measured(taken(shot_of(**SMALL, patches=[hand])))
@@ -93,6 +113,10 @@ def test_a_hand_on_a_strip_does_no_harm() -> None:
     assert abs(result.diameter_mm - 24) < result.expanded_mm()
 
 
+@pytest.mark.fault(
+    "a hand over the rope",
+    "a refusal",
+)
 def test_a_hand_over_the_rope_is_not_measured_as_rope() -> None:
     rope = strip(lambda x: 12.0, DARK_GREASE, lambda x: 0.0)
     hand = Patch(((-20, -75), (20, -75), (22, 20), (-18, 18)), HAND)
@@ -100,6 +124,10 @@ def test_a_hand_over_the_rope_is_not_measured_as_rope() -> None:
     assert isinstance(result, Refusal)
 
 
+@pytest.mark.fault(
+    "a card printed at 97 %, its check ignored",
+    "a figure 3 % off, with the warning `print-unchecked`",
+)
 def test_a_print_at_97_percent_can_be_told_by_its_bars_only() -> None:
     # Card, rope and distance shrink together: no photograph of them can show it. What remains is
     # the warning beside every figure of an unchecked print, and the caliper on the two bars.

@@ -17,6 +17,10 @@ from PIL import Image
 from vision.photo.photo import PhotoError, open_photo
 
 
+@pytest.mark.fault(
+    "a photograph cut anywhere",
+    "`is cut off or damaged: the end of the JPEG picture is missing; ...`",
+)
 @pytest.mark.parametrize("kind", EVERYDAY)
 def test_a_file_cut_anywhere_is_noticed(kind: str) -> None:
     data = EVERYDAY[kind]
@@ -62,6 +66,10 @@ def png_header(width: int, height: int) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk + b"\0\0\0\0IDAT" + struct.pack(">I", zlib.crc32(b"IDAT"))
 
 
+@pytest.mark.fault(
+    "over 200 megapixels",
+    "`has 225 megapixels (15000 x 15000); at most 200 are read.`",
+)
 def test_over_200_megapixels_are_refused_from_the_header() -> None:
     start = time.perf_counter()
     assert "225 megapixels (15000 x 15000); at most 200" in refusal(png_header(15000, 15000))
@@ -72,6 +80,10 @@ def test_over_200_megapixels_are_refused_from_the_header() -> None:
     assert time.perf_counter() - start < 1.0
 
 
+@pytest.mark.fault(
+    "a photograph cut off, or with a hole",
+    "`is cut off or damaged: its JPEG data are broken (...); send the whole original file.`",
+)
 @pytest.mark.parametrize("kind", ["JPEG", "JPEG 4:2:0 with restarts", "JPEG CMYK"])
 @pytest.mark.parametrize("fill", ["nothing", "zeros", "noise"])
 def test_a_stretch_lost_in_a_jpegs_middle_is_noticed(kind: str, fill: str) -> None:
@@ -102,6 +114,10 @@ def test_bytes_that_do_no_harm_are_no_damage() -> None:
         np.testing.assert_array_equal(open_photo(harmless).pixels, plain)
 
 
+@pytest.mark.fault(
+    "a few kilobytes that state many megapixels",
+    "`states 144 megapixels (12000 x 12000) in 12 kB; no photograph is packed so tightly. ...`",
+)
 def test_more_pixels_than_a_file_can_hold_are_refused_from_the_header() -> None:
     # 144 megapixels stated in a file of some 10 kB would take half a gigabyte to decode
     jpeg = bytearray(LOSSY["JPEG"])
@@ -125,6 +141,10 @@ def test_no_pixels_are_refused() -> None:
     assert "cannot be decoded" in refusal(bytes(flat))
 
 
+@pytest.mark.fault(
+    "several pages, an animation",
+    "`holds several pages; save the one picture that you mean by itself.`",
+)
 @pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF"])
 def test_several_pictures_in_one_file_are_refused(kind: str) -> None:
     frames = [Image.fromarray(scene(seed=seed)) for seed in (1, 2, 3)]
@@ -138,6 +158,10 @@ def test_a_camera_file_with_a_second_jpeg_gives_its_first() -> None:
     assert np.abs(open_photo(data).pixels.astype(int) - scene()).mean() < 4
 
 
+@pytest.mark.fault(
+    "bytes that came into a plain TIFF, or got lost",
+    "`is cut off or damaged: 40 bytes too many follow its TIFF picture; ...`",
+)
 def test_bytes_that_came_into_plain_pixels_or_got_lost_are_noticed() -> None:
     # found by `python -m tests.fuzz photos`, number 14491: 40 bytes more, and all that follows
     # moved by 13 px, with a diameter that was 0.9 % off
@@ -162,6 +186,10 @@ def test_a_raw_file_in_tiffs_clothes_is_refused() -> None:
     assert "raw camera file" in refusal(preview)
 
 
+@pytest.mark.fault(
+    "a file that is no photograph",
+    "`is a PDF file; a photograph must be JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF.`",
+)
 @pytest.mark.parametrize(
     ("data", "words"),
     [

@@ -118,6 +118,10 @@ def test_a_checked_print_takes_off_what_the_printer_did(scale: float) -> None:
     assert right.diameter_mm / wrong.diameter_mm == pytest.approx(scale, abs=5e-4)
 
 
+@pytest.mark.fault(
+    "a second card in view",
+    "a result for each card",
+)
 def test_two_cards_in_one_photograph_are_two_results() -> None:
     second = Placed(A5, 7, (6.0, -A5.height_mm - 8.0))
     shot = shot_of(

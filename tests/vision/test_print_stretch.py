@@ -83,6 +83,10 @@ def test_one_false_corner_does_not_stretch_the_card() -> None:
     assert abs(stretch) < 2 * u_print_stretch(found, pose, used) + 0.001
 
 
+@pytest.mark.fault(
+    "a card printed at 97 % along or across only, its check ignored",
+    "`The card looks 3.0 % longer one way than the other; 1.5 % is the most.`",
+)
 @pytest.mark.parametrize("tilt_deg", [0, 4, 15])
 @pytest.mark.parametrize("scale", [(0.97, 1.0), (1.0, 0.97)])
 def test_a_print_of_97_percent_one_way_is_seen_and_refused(
