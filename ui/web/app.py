@@ -4,6 +4,8 @@ import streamlit as st
 
 from ui.web.page.layout import begin_run, preserve_widgets, show_errors
 from ui.web.page.login import open_screens, run_screen
+from ui.web.page.navigation import draw_menu
+from ui.web.page.session import settle_address
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -40,8 +42,12 @@ pages = {
     ]
     for section, screens in SECTIONS.items()
 }
-chosen = st.navigation(pages, position="sidebar" if may else "hidden")
+chosen = st.navigation(pages, position="hidden")
 begin_run()
+with show_errors():
+    if may:
+        settle_address()
+draw_menu(SECTIONS, may)
 with show_errors():
     run_screen(chosen.url_path or "start", chosen)
 preserve_widgets()

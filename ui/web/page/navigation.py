@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import streamlit as st
 
 from inspection.record.views import Summary
+from ui.web.page.address import address, link_query
 
 Step = Literal["rope", "cards", "photographs", "stations", "readings", "result", "review"]
 ICONS: dict[Step, str] = {
@@ -58,7 +60,32 @@ def next_step_link(step: Step, words: str) -> None:
         label=f"Next: {words}",
         icon=":material/arrow_forward:",
         width="stretch",
+        query_params=here(),
     )
+
+
+def here() -> dict[str, str]:
+    """Return what the address of a link within the same inspection says."""
+    return link_query(address().inspection)
+
+
+def draw_menu(sections: Mapping[str, Sequence[tuple[str, str, str]]], may: Collection[str]) -> None:
+    """Draw the list of screens at the side; every link goes on with the same inspection.
+
+    Streamlit's own list would lose the inspection from the address.
+    """
+    with st.sidebar:
+        for section, screens in sections.items():
+            known = [one for one in screens if one[0] in may]
+            if section and known:
+                st.caption(section)
+            for screen, title, icon in known:
+                st.page_link(
+                    f"screens/{screen}.py",
+                    label=title,
+                    icon=f":material/{icon}:",
+                    query_params=here(),
+                )
 
 
 def next_step(summary: Summary) -> NextStep:

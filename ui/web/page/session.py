@@ -17,6 +17,7 @@ from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
 from ui.services.assess_record import log_of
 from ui.services.roles import AccessError, Person
+from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user, data_folder
 
 SELECTED = "selected inspection"
@@ -65,6 +66,23 @@ def user_name() -> str:
     return authorized_user().name
 
 
+def entering(identity: str) -> str:
+    """Return the name that stands beside what is entered into an inspection now.
+
+    Raises
+    ------
+    AccessError
+        If the person may not, or the address names another inspection.
+    """
+    named = address().inspection
+    if named and named != identity:
+        raise AccessError(
+            f"this page shows inspection {named!r} by now, and that was meant for {identity!r}: "
+            "nothing was entered. Open the other one and enter it there."
+        )
+    return user_name()
+
+
 # ---- the selected inspection --------------------------------------------------------------
 
 
@@ -74,8 +92,18 @@ def summaries() -> list[Summary]:
     return list(_ranked(who))
 
 
+def settle_address() -> None:
+    """Let an address that names no inspection name the one looked at last, or the most urgent."""
+    if address().inspection:
+        return
+    known = [summary.identity for summary in summaries()]
+    last = st.session_state.get(SELECTED)
+    if known:
+        show_inspection(last if last in known else known[0])
+
+
 def selected_inspection() -> str | None:
-    """Return the inspection that the pages show; None where the person may see none.
+    """Return the inspection that the address names; None where the person may see none.
 
     Raises
     ------
@@ -83,22 +111,20 @@ def selected_inspection() -> str | None:
         If the address asks for an inspection that is not there or not theirs to see; which of
         the two is not told.
     """
-    known = [summary.identity for summary in summaries()]
-    asked = st.query_params.get("inspection")
-    if asked and asked not in known:
-        st.query_params.pop("inspection")
+    asked = address().inspection
+    if asked and asked not in {summary.identity for summary in summaries()}:
+        st.query_params.clear()
         raise AccessError(NOT_THERE.format(asked))
-    chosen = asked or st.session_state.get(SELECTED)
-    if chosen not in known:
-        chosen = known[0] if known else None
-    st.session_state[SELECTED] = chosen
-    return chosen
+    settle_address()
+    named = address().inspection or None
+    st.session_state[SELECTED] = named
+    return named
 
 
 def select_inspection(identity: str) -> None:
-    """Make an inspection the one that the pages show."""
+    """Make an inspection the one that the pages show: the address names it."""
     st.session_state[SELECTED] = identity
-    st.query_params.pop("inspection", None)
+    show_inspection(identity)
 
 
 def load_inspection(identity: str) -> OpenInspection:

@@ -41,6 +41,7 @@ from ui.text import CAUTIONS, STATE_MARKS, as_typed
 from ui.web.components.chart import show_chart
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import can_open, download
+from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
 from ui.web.panels.station import figures, table
 
@@ -239,7 +240,7 @@ if inspection is not None:
         if not (inspection.readings or inspection.results):
             st.info("Nothing to assess yet: add photographs and readings first.")
             if can_open("photographs"):
-                st.page_link("screens/photographs.py", label="Photographs", icon=":material/photo:")
+                next_step_link("photographs", "photographs")
         else:
             found = cached_assessment(inspection)
             _first(inspection, found)

@@ -10,7 +10,7 @@ from ui.services.sample import load_sample, sample_folder
 from ui.text import STATE_MARKS, as_typed
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.login import can_open
-from ui.web.page.navigation import ICONS, NAMES, Step, next_step
+from ui.web.page.navigation import ICONS, NAMES, Step, here, next_step
 from ui.web.page.session import get_record, record_location, select_inspection, summaries, user_name
 
 
@@ -97,7 +97,7 @@ def _overview(known: list[Summary]) -> None:
                         type="primary" if step == upcoming.step else "secondary",
                     ):
                         select_inspection(one.identity)
-                        st.switch_page(f"screens/{step}.py")
+                        st.switch_page(f"screens/{step}.py", query_params=here())
     if len(known) > 12:
         st.caption(f"{len(known) - 12} more are in the list at the side and under Supervise.")
 
