@@ -1,25 +1,94 @@
 """Standing apart: whose readings differ from everybody else's over many inspections.
 
 One gauge or person in an inspection is seldom told from chance; over many inspections a small
-steady difference shows. Many are looked at together, so that the share of false names among those
-that are named is held, not the chance of each.
+steady difference shows, and so do entries that disagree with their photographs more often than the
+others'. Many are looked at together, so that the share of false names among those that are named is
+held, not the chance of each.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
+import numpy as np
+from scipy import sparse
 from scipy.special import stdtr
+from scipy.stats import hypergeom
 
 from inspection.comparison.bland_altman import FEWEST, flags
-from inspection.comparison.crosscheck import Comparison
-from inspection.measurement.view import weighted_terms
-from vision.uncertainty import combined_u_mm
+from vision.uncertainty import Influence, Term
 
 GaugeOrPerson = Literal["gauge", "person"]
+# Unknowns of one photograph or one reading; all others are shared with other comparisons.
+OWN = frozenset(
+    {
+        Influence.CORNERS,
+        Influence.FLATNESS,
+        Influence.GAP,
+        Influence.HEIGHT,
+        Influence.EDGE,
+        Influence.CROWNS,
+        Influence.FACE,
+        Influence.READING,
+    }
+)
+SharedParts = tuple[tuple[str, float], ...]  # signed standard uncertainties by source, mm
+
+
+class KnownDifference(Protocol):
+    """A photograph minus its reading, with what makes it uncertain."""
+
+    @property
+    def gauge(self) -> str:
+        """The gauge."""
+
+    @property
+    def person(self) -> str:
+        """Who read."""
+
+    @property
+    def difference_mm(self) -> float:
+        """Photograph minus gauge, mm."""
+
+    @property
+    def u_own_mm(self) -> float:
+        """Standard uncertainty that no other comparison shares, mm."""
+
+    @property
+    def shared(self) -> SharedParts:
+        """The rest, by source."""
+
+    @property
+    def word(self) -> str:
+        """How the two agree."""
+
+
+def own_and_shared(budget: Iterable[Term]) -> tuple[float, SharedParts]:
+    """Return the part of a difference's uncertainty that is its own, and the rest by source.
+
+    Notes
+    -----
+    Where one photograph was read twice, its own errors are the same in both; that is left out,
+    because it is a matter of two comparisons among many.
+
+    Examples
+    --------
+    >>> edge = Term("left edge", 0.03, "mm", 1.0, "A", "edge:1:left")
+    >>> print_scale = Term("print", 0.002, "1", 22.0, "B", "print:A-12:x")
+    >>> own_and_shared([edge, print_scale])
+    (0.03, (('print:A-12:x', 0.044),))
+    """
+    by_source: dict[str, float] = {}
+    own: set[str] = set()
+    for term in budget:
+        by_source[term.source] = by_source.get(term.source, 0.0) + term.sensitivity * term.u
+        if term.influence in OWN:
+            own.add(term.source)
+    u_own = math.sqrt(math.fsum(by_source[source] ** 2 for source in own))
+    return u_own, tuple((source, u) for source, u in by_source.items() if source not in own)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +113,12 @@ class StandsApart:
         The same after all that were looked at (Benjamini-Hochberg).
     flagged : bool
         Whether it stands apart at the level.
+    disagree : int
+        How many of its comparisons disagree.
+    p_disagree : float
+        How likely that many are if it disagrees as often as all do, after all that were looked at.
+    flagged_disagree : bool
+        Whether it disagrees more often at the level.
     """
 
     kind: GaugeOrPerson
@@ -54,6 +129,9 @@ class StandsApart:
     p_value: float
     adjusted: float
     flagged: bool
+    disagree: int = 0
+    p_disagree: float = 1.0
+    flagged_disagree: bool = False
 
     @property
     def words(self) -> str:
@@ -64,12 +142,14 @@ class StandsApart:
         )
 
 
-def stand_apart(comparisons: Sequence[Comparison], *, level: float = 0.05) -> list[StandsApart]:
+def stand_apart(
+    comparisons: Sequence[KnownDifference], *, level: float = 0.05
+) -> list[StandsApart]:
     """Return every gauge and person against all others, the oddest first.
 
     Parameters
     ----------
-    comparisons : sequence of Comparison
+    comparisons : sequence
         Of all inspections that are looked at together.
     level : float, optional
         Share of false names among those that are flagged which is put up with.
@@ -82,36 +162,69 @@ def stand_apart(comparisons: Sequence[Comparison], *, level: float = 0.05) -> li
     say nothing. The p-values of a gauge and of the one person who uses it go together, which the
     procedure allows (Benjamini, Yekutieli, Ann. Stat. 2001; 29: 1165, positive dependence; from
     memory, confidence 0.85).
+
+    How often a group disagrees is held against all by the hypergeometric law (Fisher's exact
+    test, one-sided: more often).
     """
+    if not comparisons:
+        return []
+    off_mm = -np.array([item.difference_mm for item in comparisons])  # gauge minus photograph
+    own_mm2 = np.array([item.u_own_mm for item in comparisons]) ** 2
+    shared = _by_source(comparisons)
+    disagree = np.array([item.word == "disagrees" for item in comparisons])
+    all_shared = np.asarray(shared.sum(axis=0)).ravel()
     found: list[tuple[GaugeOrPerson, str, int, float, float, float]] = []
+    often: list[tuple[int, float]] = []
     kinds: tuple[GaugeOrPerson, ...] = ("gauge", "person")
+    total, odd = len(comparisons), int(disagree.sum())
     for kind in kinds:
-        for name in sorted({str(getattr(item, kind)) for item in comparisons}):
-            theirs = [item for item in comparisons if getattr(item, kind) == name]
-            others = [item for item in comparisons if getattr(item, kind) != name]
-            if name and min(len(theirs), len(others)) >= FEWEST:
-                found.append((kind, name, len(theirs), *_difference(theirs, others)))
+        names = np.array([str(getattr(item, kind)) for item in comparisons])
+        for name in sorted({*names.tolist()}):
+            mine = names == name
+            count = int(mine.sum())
+            if not name or min(count, total - count) < FEWEST:
+                continue
+            weight = np.where(mine, 1.0 / count, -1.0 / (total - count))
+            theirs = np.asarray(shared[mine].sum(axis=0)).ravel()
+            of_shared = theirs / count - (all_shared - theirs) / (total - count)
+            u_mm2 = float(of_shared @ of_shared + weight**2 @ own_mm2)
+            scatter = sum(
+                float(np.var(off_mm[group], ddof=1)) / group.sum() for group in (mine, ~mine)
+            )
+            u = math.sqrt(max(u_mm2, scatter))
+            difference = float(weight @ off_mm)
+            dof = min(count, total - count) - 1.0
+            p = 2.0 * float(stdtr(dof, -abs(difference) / u)) if u > 0 else 1.0
+            found.append((kind, name, count, difference, u, p))
+            here = int(disagree[mine].sum())
+            often.append((here, float(hypergeom.sf(here - 1, total, odd, count))))
     adjusted = flags([p for *_, p in found], level=level)
+    rates = flags([p for _, p in often], level=level)
     apart = [
-        StandsApart(*row, adjusted=p, flagged=flagged)
-        for row, p, flagged in zip(found, adjusted.adjusted, adjusted.flagged, strict=True)
+        StandsApart(
+            *row,
+            adjusted=adjusted.adjusted[at],
+            flagged=adjusted.flagged[at],
+            disagree=often[at][0],
+            p_disagree=rates.adjusted[at],
+            flagged_disagree=rates.flagged[at],
+        )
+        for at, row in enumerate(found)
     ]
-    return sorted(apart, key=lambda item: (item.adjusted, item.p_value, item.kind, item.name))
+    return sorted(
+        apart,
+        key=lambda item: (min(item.adjusted, item.p_disagree), item.p_value, item.kind, item.name),
+    )
 
 
-def _difference(
-    theirs: Sequence[Comparison], others: Sequence[Comparison]
-) -> tuple[float, float, float]:
-    """Return how much more one group reads, its standard uncertainty, mm, and its chance."""
-    means, scatter, budget = [], 0.0, []
-    for group, sign in ((theirs, -1.0), (others, 1.0)):
-        count = len(group)
-        mean = math.fsum(item.difference_mm for item in group) / count
-        variance = math.fsum((item.difference_mm - mean) ** 2 for item in group) / (count - 1)
-        means.append(sign * mean)  # photograph minus gauge, so that the sign turns
-        scatter += variance / count
-        budget += [(sign / count, item.difference_budget) for item in group]
-    u = math.sqrt(max(combined_u_mm(weighted_terms(budget)) ** 2, scatter))
-    dof = min(len(theirs), len(others)) - 1.0
-    difference = sum(means)
-    return difference, u, 2.0 * float(stdtr(dof, -abs(difference) / u)) if u > 0 else 1.0
+def _by_source(comparisons: Sequence[KnownDifference]) -> sparse.csr_array:
+    """Return what each comparison has of each shared unknown, a row a comparison, mm."""
+    columns: dict[str, int] = {}
+    rows, at, values = [], [], []
+    for row, item in enumerate(comparisons):
+        for source, u in item.shared:
+            rows.append(row)
+            at.append(columns.setdefault(source, len(columns)))
+            values.append(u)
+    shape = (len(comparisons), max(len(columns), 1))
+    return sparse.csr_array((values, (rows, at)), shape=shape, dtype=np.float64)

@@ -17,7 +17,14 @@ from inspection.model.names import checked_name, checked_text
 from inspection.model.readings import Gauge, GaugeKind, Reading
 from inspection.model.rope import Inspection, Rope, country_code
 from inspection.record.errors import RecordError, StaleError
-from inspection.record.events import Change, Event, Signed, append_event, iter_events
+from inspection.record.events import (
+    SLIP_CORRECTED,
+    Change,
+    Event,
+    Signed,
+    append_event,
+    iter_events,
+)
 from inspection.record.photo_store import PhotographStore
 from inspection.record.projection import apply_event
 from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
@@ -242,6 +249,8 @@ def save_correction(
     number: int,
     reading: Reading | None,
     signed: Signed,
+    *,
+    kind: str = "reading corrected",
 ) -> None:
     """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
     row = require_inspection(connection, identity)
@@ -258,7 +267,14 @@ def save_correction(
     if reading is not None:
         _check_readings(connection, [reading])
     old = {"number": number, **to_dict(from_dict(Reading, dict(row_now._mapping)))}
-    kind = "reading withdrawn" if new is None else "reading corrected"
+    if kind == SLIP_CORRECTED and new is not None:
+        changed = {name for name, value in new.items() if value != old.get(name)}
+        if changed - {"typed", "value_mm"}:
+            raise ValueError(
+                "a slip that is corrected at review changes the figure alone; for another place, "
+                "gauge or person send the reading back."
+            )
+    kind = "reading withdrawn" if new is None else kind
     save(connection, Change("inspection", identity, kind, old=old, new=new), signed)
 
 

@@ -32,6 +32,7 @@ from inspection.record.schema import events, head
 from inspection.record.serialization import canonical
 
 FIRST = "0" * 64
+SLIP_CORRECTED = "slip corrected"  # kind of event: a reading corrected by its reviewer
 
 
 @dataclass(frozen=True, slots=True)

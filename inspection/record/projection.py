@@ -12,10 +12,13 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
-from inspection.record.events import Event
+from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import sentence_key
 from inspection.record.schema import (
+    compared,
+    examinations,
     findings,
+    flagged,
     gauges,
     inspections,
     people,
@@ -37,6 +40,7 @@ def apply_event(connection: Connection, event: Event) -> None:
     if event.kind in _STATION_FIGURES:
         _end_decisions(connection, event)  # before: it must see where a figure was
     _APPLY[event.kind](connection, event, event.new_value)
+    _forget_examinations(connection, event)
     if event.about == "inspection":
         values: JsonObject = {"revision": event.sequence, "changed_at": event.at}
         if event.kind in _REOPENS:
@@ -53,12 +57,40 @@ def apply_event(connection: Connection, event: Event) -> None:
 _STATION_FIGURES = {
     "readings added": readings,
     "reading corrected": readings,
+    SLIP_CORRECTED: readings,
     "reading withdrawn": readings,
     "results added": results,
     "result replaced": results,
     "result withdrawn": results,
 }
 _REOPENS = {"inspection changed", *_STATION_FIGURES}
+
+
+# What a gauge's papers say changes with every calibration, and no finding with it but its own.
+_PAPERS = {"calibration_due", "calibrated_on"}
+
+
+def _forget_examinations(connection: Connection, event: Event) -> None:
+    """Forget what examining yielded wherever it rested on what an event changes.
+
+    Later inspections of a rope are held against the earlier ones.
+    """
+    mine = inspections.c.identity == event.subject
+    if event.kind in _REOPENS:
+        here = select(inspections.c.rope, inspections.c.held_on).where(mine).subquery()
+        later = (inspections.c.rope == here.c.rope) & (inspections.c.held_on > here.c.held_on)
+        changed = select(inspections.c.identity).where(mine | later)
+    elif event.kind == "rope changed":
+        changed = select(inspections.c.identity).where(inspections.c.rope == event.subject)
+    elif event.kind == "gauge changed":
+        new, old = event.new_value, event.old_value or {}
+        if all(new[name] == old.get(name) for name in new.keys() - _PAPERS):
+            return
+        changed = select(readings.c.inspection).where(readings.c.gauge == event.subject)
+    else:
+        return
+    for table in (examinations, compared, flagged):
+        connection.execute(delete(table).where(table.c.inspection.in_(changed)))
 
 
 def _of_inspection(event: Event) -> Any:
@@ -303,6 +335,7 @@ _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "inspection changed": _inspection,
     "readings added": _readings_added,
     "reading corrected": _reading_changed,
+    SLIP_CORRECTED: _reading_changed,
     "reading withdrawn": _reading_changed,
     "results added": _results_added,
     "result replaced": _result_replaced,

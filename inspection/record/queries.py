@@ -80,7 +80,15 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
         ),
         station_reviews=tuple(
             StationReview(
-                item.station, item.state, item.back, item.stands, item.who, item.at, item.why
+                item.station,
+                item.state,
+                item.back,
+                item.stands,
+                item.who,
+                item.at,
+                item.why,
+                item.asks,
+                item.view_deg,
             )
             for item in _rows(connection, station_reviews, identity, "event")
         ),

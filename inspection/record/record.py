@@ -31,6 +31,7 @@ from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
 from inspection.record.verify import Backup, Verification, photographs_beside
 from inspection.record.views import (
+    AskedAgain,
     LoggedFinding,
     LoggedReading,
     OpenInspection,
@@ -174,6 +175,20 @@ class Record:
                 connection, inspection, number, reading, Signed(by, why, revision)
             )
 
+    def correct_slip(
+        self,
+        inspection: str,
+        number: int,
+        reading: Reading,
+        *,
+        by: str,
+        why: str,
+        revision: int | None = None,
+    ) -> None:
+        """Correct a slip of the pen as its reviewer, who may go on reviewing."""
+        with self.access.writing(by, inspection, revision) as connection:
+            reviews.save_slip(connection, inspection, number, reading, Signed(by, why, revision))
+
     def withdraw_reading(
         self, inspection: str, number: int, *, by: str, why: str, revision: int | None = None
     ) -> None:
@@ -260,7 +275,7 @@ class Record:
         by: str,
         why: str = "",
         revision: int | None = None,
-        station: int | None = None,
+        station: int | AskedAgain | None = None,
     ) -> None:
         """Accept, send back, overrule or reopen an inspection, or decide about one station.
 

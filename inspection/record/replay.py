@@ -18,14 +18,14 @@ from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
 from inspection.record import commands, reviews
 from inspection.record.errors import RecordError
-from inspection.record.events import Event, Signed, hearing
+from inspection.record.events import SLIP_CORRECTED, Event, Signed, hearing
 from inspection.record.schema import results
 from inspection.record.serialization import (
     from_dict,
     result_from_dict,
     to_dict,
 )
-from inspection.record.views import Photograph
+from inspection.record.views import AskedAgain, Photograph
 from vision.results import Finding
 
 T = TypeVar("T")
@@ -130,6 +130,12 @@ def _correction(connection: Connection, event: Event) -> None:
     commands.save_correction(connection, event.subject, number, reading, _signed(event))
 
 
+def _slip(connection: Connection, event: Event) -> None:
+    reading = _typed(from_dict(Reading, event.new_value))
+    number = event.old_value["number"]
+    reviews.save_slip(connection, event.subject, number, reading, _signed(event))
+
+
 def _results(connection: Connection, event: Event) -> None:
     added = [_typed(result_from_dict(values)) for values in event.new_value]
     commands.save_results(connection, event.subject, added, _signed(event))
@@ -174,9 +180,9 @@ def _review(connection: Connection, event: Event) -> None:
 
 def _station_review(connection: Connection, event: Event) -> None:
     new = event.new_value
-    reviews.save_station_review(
-        connection, event.subject, new["station"], new["state"], _signed(event)
-    )
+    asked = AskedAgain(new["station"], new.get("asks", ""), new.get("view_deg"))
+    check_types(asked)
+    reviews.save_station_review(connection, event.subject, asked, new["state"], _signed(event))
 
 
 _SAY: dict[str, Callable[[Connection, Event], None]] = {
@@ -190,6 +196,7 @@ _SAY: dict[str, Callable[[Connection, Event], None]] = {
     "inspection changed": _inspection,
     "readings added": _readings,
     "reading corrected": _correction,
+    SLIP_CORRECTED: _slip,
     "reading withdrawn": _correction,
     "results added": _results,
     "result replaced": _replacement,

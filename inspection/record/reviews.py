@@ -15,14 +15,29 @@ from typing import Any, get_args
 from sqlalchemy import Connection, Row, select
 
 from inspection.model.names import same_person
-from inspection.record.commands import check_revision, require_inspection, require_reason, save
+from inspection.model.readings import Reading
+from inspection.record.commands import (
+    check_revision,
+    require_inspection,
+    require_reason,
+    save,
+    save_correction,
+)
 from inspection.record.errors import RecordError
-from inspection.record.events import Change, Signed
+from inspection.record.events import SLIP_CORRECTED, Change, Signed
 from inspection.record.finding_keys import match_findings, new_key
 from inspection.record.queries import logged_findings
-from inspection.record.schema import findings, readings, results, reviews, station_reviews, stations
+from inspection.record.schema import (
+    events,
+    findings,
+    readings,
+    results,
+    reviews,
+    station_reviews,
+    stations,
+)
 from inspection.record.serialization import to_dict
-from inspection.record.views import ReviewState, StationState
+from inspection.record.views import AskedAgain, Asks, ReviewState, StationState
 from vision.results import Finding
 
 
@@ -116,11 +131,11 @@ STATES: tuple[StationState, ...] = ("accepted", "sent back", "overruled")
 def save_station_review(
     connection: Connection,
     identity: str,
-    station: int,
+    asked: int | AskedAgain,
     state: str,
     signed: Signed,
 ) -> None:
-    """Keep a reviewer's decision about one station.
+    """Keep a reviewer's decision about one station, with what is asked for again there.
 
     Overruling turns another person's decision round: what was accepted goes back to the
     inspector, what was sent back stands as it is.
@@ -134,12 +149,19 @@ def save_station_review(
         If the decision is none of the three, or its reason is missing.
     """
     by, why = signed.by, signed.why
+    again = asked if isinstance(asked, AskedAgain) else AskedAgain(asked, "")
+    station = again.station
     row = require_inspection(connection, identity)
     check_revision(
         connection, row, signed.revision, {"station": station, "state": state, "why": why}
     )
     if state not in STATES:
         raise ValueError(f"a station is {', '.join(STATES)}; got {state!r}.")
+    if again.what not in get_args(Asks) or (again.what and state != "sent back"):
+        raise ValueError(
+            f"a reading or a photograph is asked for again by sending back; got {again.what!r} "
+            f"with {state!r}."
+        )
     if state != "accepted":
         require_reason(why, f"to set station {station} to {state!r}")
     if not _known(connection, identity, station):
@@ -165,10 +187,31 @@ def save_station_review(
             identity,
             "station reviewed",
             old=None if last is None else {"station": station, "state": last.state},
-            new={"station": station, "state": state, "back": back},
+            new={
+                "station": station,
+                "state": state,
+                "back": back,
+                **({"asks": again.what, "view_deg": again.view_deg} if again.what else {}),
+            },
         ),
         signed,
     )
+
+
+def save_slip(
+    connection: Connection, identity: str, number: int, reading: Reading, signed: Signed
+) -> None:
+    """Correct a slip of the pen at review; what was typed stays in its event.
+
+    Raises
+    ------
+    RecordError
+        If the person read or corrected a reading of the inspection, or the reading is not there.
+    ValueError
+        If the reason is missing, or more than the figure would change.
+    """
+    refuse_self_review(connection, identity, signed.by)
+    save_correction(connection, identity, number, reading, signed, kind=SLIP_CORRECTED)
 
 
 def refuse_while_one_waits(connection: Connection, identity: str) -> None:
@@ -188,12 +231,18 @@ def refuse_while_one_waits(connection: Connection, identity: str) -> None:
 
 
 def refuse_self_review(connection: Connection, identity: str, by: str) -> None:
-    """Raise RecordError if the person read or corrected any reading of the inspection."""
-    query = select(readings.c.person, readings.c.corrected_by)
+    """Raise RecordError if the person read or corrected any reading of the inspection.
+
+    A slip that was corrected at review is the reviewer's own decision, and bars nobody.
+    """
+    query = select(readings.c.person, readings.c.corrected_by, events.c.kind).outerjoin_from(
+        readings, events, readings.c.event == events.c.sequence
+    )
     mine = [
         row
         for row in connection.execute(query.where(readings.c.inspection == identity))
-        if same_person(by, row.person) or same_person(by, row.corrected_by)
+        if same_person(by, row.person)
+        or (same_person(by, row.corrected_by) and row.kind != SLIP_CORRECTED)
     ]
     if mine:
         raise RecordError(

@@ -218,7 +218,56 @@ station_reviews = Table(
     Column("who", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("why", Text, nullable=False),
+    # what is asked for again: "reading", "photograph" or nothing, in which direction
+    Column("asks", String(20), nullable=False, server_default=""),
+    Column("view_deg", Integer),
     Index("station_reviews_by_station", "inspection", "station"),
+)
+
+# What examining an inspection yielded, worked out from its entries: no part of the record. It goes
+# as soon as an entry changes, and the inspection is "not examined yet" until it is made anew.
+examinations = Table(
+    "examinations",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), primary_key=True),
+    Column("at", String(32), nullable=False),
+    sqlite_with_rowid=False,
+)
+
+compared = Table(
+    "compared",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("view_deg", Integer, nullable=False),
+    Column("photo_mm", Double, nullable=False),
+    Column("gauge_mm", Double, nullable=False),
+    Column("difference_mm", Double, nullable=False),
+    Column("u_mm", Double, nullable=False),
+    Column("u_own_mm", Double, nullable=False),
+    Column("shared", Text, nullable=False),
+    Column("word", String(20), nullable=False),
+    Column("gauge", String(200), nullable=False),
+    Column("person", String(200), nullable=False),
+    Column("print_set", Text, nullable=False),
+    Column("camera", Text, nullable=False),
+    PrimaryKeyConstraint("inspection", "number"),
+    Index("compared_by_gauge", "gauge"),
+    Index("compared_by_person", "person"),
+    sqlite_with_rowid=False,
+)
+
+# Whose readings a finding is about.
+flagged = Table(
+    "flagged",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("key", String(12), nullable=False),
+    Column("gauge", String(200), nullable=False),
+    Column("person", String(200), nullable=False),
+    PrimaryKeyConstraint("inspection", "key", "gauge", "person"),
+    sqlite_with_rowid=False,
 )
 
 # Who entered something where: a person's own inspections are found without reading events.

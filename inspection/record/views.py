@@ -12,6 +12,7 @@ from vision.results import Finding, Result
 
 ReviewState = Literal["open", "accepted", "sent back", "overruled"]
 StationState = Literal["accepted", "sent back", "overruled"]
+Asks = Literal["", "reading", "photograph"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +104,10 @@ class StationReview:
         False once it was decided anew, or a reading or a result of the station changed.
     who, at, why : str
         The person, the time (UTC), the reason.
+    asks : {"", "reading", "photograph"}
+        What is asked for again; empty where the reason alone says it.
+    view_deg : int or None
+        In which direction; None for both.
     """
 
     station: int
@@ -112,6 +117,27 @@ class StationReview:
     who: str
     at: str
     why: str
+    asks: Asks = ""
+    view_deg: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AskedAgain:
+    """What a reviewer asks for again at a station.
+
+    Parameters
+    ----------
+    station : int
+        The station.
+    what : {"reading", "photograph"}
+        What is asked for.
+    view_deg : int or None
+        In which direction; None for both.
+    """
+
+    station: int
+    what: Asks
+    view_deg: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,7 +70,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "9999"
-down_revision = "0005"
+down_revision = "0006"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))

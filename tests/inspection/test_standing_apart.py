@@ -6,18 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import ttest_ind
+from scipy.stats import fisher_exact, ttest_ind
 from statsmodels.stats.multitest import multipletests  # type: ignore[import-untyped]
 
-from inspection.comparison.crosscheck import Comparison, compare
-from inspection.comparison.standing_apart import stand_apart
+from inspection.comparison.crosscheck import compare
+from inspection.comparison.standing_apart import own_and_shared, stand_apart
 from inspection.measurement.view import DirectionalDiameter
+from inspection.record.examinations import ComparedEntry
 from vision.uncertainty import Term
 
 
 def _comparisons(
     rng: np.random.Generator, people: int, each: int, biases: dict[int, float]
-) -> list[Comparison]:
+) -> list[ComparedEntry]:
     found = []
     for person in range(people):
         for n in range(each):
@@ -32,7 +33,14 @@ def _comparisons(
                 matters_mm=0.2,
                 station=n,
             )
-            found.append(replace(compared, gauge=f"C-{person}", person=f"person {person}"))
+            own, shared = own_and_shared(compared.difference_budget)
+            found.append(
+                ComparedEntry(
+                    "visit", n, 0, compared.photo_mm, compared.gauge_mm, compared.difference_mm,
+                    compared.u_difference_mm, own, shared, compared.word,
+                    f"C-{person}", f"person {person}",
+                )
+            )  # fmt: skip
     return found
 
 
@@ -72,3 +80,39 @@ def test_the_chances_agree_with_general_purpose_libraries() -> None:
 
 def test_one_person_alone_has_nobody_to_differ_from() -> None:
     assert stand_apart(_comparisons(np.random.default_rng(6), 1, 20, {0: 1.0})) == []
+
+
+def test_the_uncertainty_of_a_difference_of_means_is_that_of_its_budget() -> None:
+    """What all share cancels, what one group shares does not average out (GUM, 5.2.2)."""
+    rng = np.random.default_rng(7)
+    print_u, gauge_u = 0.04, 0.03
+    found = [
+        replace(
+            item, difference_mm=0.0, u_own_mm=0.05,
+            shared=(("print:A", print_u), (f"gauge:{item.gauge}", -gauge_u)),
+        )
+        for item in _comparisons(rng, 2, 25, {})
+    ]  # fmt: skip
+    (one, *_) = [item for item in stand_apart(found) if item.name == "person 0"]
+    # by hand: each mean has own/sqrt(25) and its gauge; the print is in both with the same sign
+    assert one.u_mm == pytest.approx((2 * 0.05**2 / 25 + 2 * gauge_u**2) ** 0.5)
+
+
+def test_who_disagrees_more_often_is_named_as_fishers_exact_test_says() -> None:
+    calm = [
+        replace(item, word="agrees") for item in _comparisons(np.random.default_rng(8), 5, 40, {})
+    ]
+    found = [
+        replace(item, word="disagrees")
+        if (item.person == "person 3" and item.station < 9) or item.station == 30
+        else item
+        for item in calm
+    ]
+    named = {item.name: item for item in stand_apart(found)}
+    assert {name for name, item in named.items() if item.flagged_disagree} == {"person 3", "C-3"}
+    table = [[10, 30], [4, 156]]
+    exact = fisher_exact(table, alternative="greater").pvalue
+    plain = [fisher_exact([[1, 39], [13, 147]], alternative="greater").pvalue] * 8
+    expected = multipletests([exact, exact, *plain], method="fdr_bh")[1][0]
+    assert named["person 3"].p_disagree == pytest.approx(expected)
+    assert named["person 3"].disagree == 10

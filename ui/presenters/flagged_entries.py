@@ -13,6 +13,7 @@ from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.comparison.standing_apart import stand_apart
 from inspection.exchange.spreadsheet import write_sheet
+from inspection.record.examinations import ComparedEntry
 from inspection.record.record import Record
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
 from ui.presenters.review_queue import finding_strength, item_name, station_of
@@ -203,9 +204,8 @@ def entries_table(entries: list[FlaggedEntry], suffix: str) -> bytes:
     return _as_bytes(lambda path: write_sheet(path, HEADINGS, rows), suffix)
 
 
-def apart_rows(assessments: list[Assessment]) -> list[list[str]]:
+def apart_rows(comparisons: list[ComparedEntry]) -> list[list[str]]:
     """Return every gauge and person against all others, as rows under `APART_HEADINGS`."""
-    comparisons = [comparison for case in assessments for comparison in case.crosscheck.comparisons]
     return [
         [
             apart.kind,
@@ -220,9 +220,9 @@ def apart_rows(assessments: list[Assessment]) -> list[list[str]]:
     ]
 
 
-def apart_table(assessments: list[Assessment], suffix: str) -> bytes:
+def apart_table(comparisons: list[ComparedEntry], suffix: str) -> bytes:
     """Return the same as a CSV or XLSX file."""
-    rows = apart_rows(assessments)
+    rows = apart_rows(comparisons)
     return _as_bytes(lambda path: write_sheet(path, APART_HEADINGS, rows), suffix)
 
 

@@ -17,7 +17,7 @@ from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
 from inspection.limits.conformity import DecisionRule
 from inspection.record.errors import RecordError
-from inspection.record.events import Event
+from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import match_findings
 from inspection.record.record import Record
 from inspection.record.serialization import JsonObject
@@ -290,7 +290,11 @@ def _stored(record: Record, result: Result) -> bytes:
 
 
 # event of the record -> what happened
-READING_CHANGES = {"reading corrected": "corrected", "reading withdrawn": "withdrawn"}
+READING_CHANGES = {
+    "reading corrected": "corrected",
+    SLIP_CORRECTED: "corrected at review",
+    "reading withdrawn": "withdrawn",
+}
 FIGURE_CHANGES = {"result replaced": "replaced", "result withdrawn": "withdrawn"}
 
 
@@ -333,7 +337,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
             _place(event.old_value),
             READING_CHANGES[event.kind],
             str(event.old_value["typed"]),
-            str(event.new_value["typed"]) if event.kind == "reading corrected" else "",
+            str(event.new_value["typed"]) if event.kind != "reading withdrawn" else "",
             event.who,
             event.at,
             event.why,

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment, assess
+from inspection.comparison.standing_apart import own_and_shared
 from inspection.limits.conformity import GUARD_2017, DecisionRule
 from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
 from inspection.model.loss import LOSS_REMEDY
+from inspection.model.readings import Reading
+from inspection.record.examinations import (
+    ComparedEntry,
+    ReadBy,
+    is_examined,
+    keep_examination,
+    not_examined,
+)
 from inspection.record.record import Record
 from inspection.record.serialization import to_dict
 from inspection.screening.completeness import GAPS
@@ -83,6 +93,16 @@ def save_findings(
         False where the record said the same already, so that no event was added.
     """
     identity = assessment.log.inspection.identity
+    findings, changed = _save_findings(record, assessment, by=by)
+    if changed or not is_examined(record, identity):
+        _keep_examination(record, assessment)
+    return findings, changed
+
+
+def _save_findings(
+    record: Record, assessment: Assessment, *, by: str
+) -> tuple[tuple[Finding, ...], bool]:
+    identity = assessment.log.inspection.identity
     findings = (*assessment.findings, *further_findings(assessment))
     rank = review_rank(
         [finding for finding in assessment.findings if finding.code not in GAPS]
@@ -92,6 +112,73 @@ def save_findings(
         return findings, False
     record.set_findings(identity, findings, rank=rank, by=by)
     return findings, True
+
+
+def _keep_examination(record: Record, assessment: Assessment) -> None:
+    """Keep the comparisons and whose readings each finding is about, for the supervisor."""
+    log = assessment.log
+    identity = log.inspection.identity
+    entries = []
+    for one in assessment.crosscheck.comparisons:
+        u_own, shared = own_and_shared(one.difference_budget)
+        entries.append(
+            ComparedEntry(
+                inspection=identity,
+                station=one.station,
+                view_deg=one.view_deg,
+                photo_mm=one.photo_mm,
+                gauge_mm=one.gauge_mm,
+                difference_mm=one.difference_mm,
+                u_mm=one.u_difference_mm,
+                u_own_mm=u_own,
+                shared=shared,
+                word=one.word,
+                gauge=one.gauge,
+                person=one.person,
+                print_set=one.print_set,
+                camera=one.camera,
+            )
+        )
+    hands = [
+        ReadBy(logged.key, reading.gauge, reading.person)
+        for logged in record.inspection(identity).findings
+        if logged.current
+        for reading in log.readings
+        if _is_about(logged.finding, reading)
+    ]
+    keep_examination(record, identity, entries, hands)
+
+
+def _is_about(finding: Finding, reading: Reading) -> bool:
+    if not finding.places:
+        return reading.gauge in finding.about or reading.person in finding.about
+    return reading.place in finding.places or Place(reading.station) in finding.places
+
+
+def examine_all(
+    record: Record, *, by: str, report: Callable[[float, str], None] = lambda _at, _what: None
+) -> int:
+    """Screen every inspection that nobody has examined as it stands, oldest first.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    by : str
+        Who examines.
+    report : callable, optional
+        Told the share that is done, and which inspection comes next.
+
+    Returns
+    -------
+    count : int
+        How many were examined.
+    """
+    waiting = not_examined(record)
+    for done, identity in enumerate(waiting):
+        report(done / len(waiting), identity)
+        screen_inspection(record, identity, by=by)
+    return len(waiting)
 
 
 def further_findings(assessment: Assessment) -> list[Finding]:

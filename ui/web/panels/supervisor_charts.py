@@ -12,6 +12,7 @@ import streamlit as st
 from inspection.assessment import Assessment
 from inspection.comparison.bland_altman import FEWEST, agreement_of
 from inspection.comparison.crosscheck import Comparison, CrossCheck
+from inspection.record.examinations import compared_entries
 from inspection.record.views import OpenInspection
 from ui.charts.checks import differences_chart, digits_chart
 from ui.charts.rope import history_chart
@@ -21,6 +22,7 @@ from ui.presenters.trends import StationTrend, nearest_first, station_trends, tr
 from ui.text import as_typed
 from ui.web.components.chart import show_chart
 from ui.web.page.layout import show_errors
+from ui.web.page.session import get_record
 from ui.web.panels.station import table
 
 GROUPS = {
@@ -77,7 +79,7 @@ def show_differences(assessments: list[Assessment]) -> None:
             rows = [[told, *_agreement_cells(members)] for told, members in groups.items()]
             heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
             st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
-        apart = apart_rows(assessments)
+        apart = apart_rows(compared_entries(get_record()))
         if apart:
             told = "Each gauge and person against all others"
             st.html(table(list(APART_HEADINGS), apart, told))

@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from inspection.assessment import Assessment
+from inspection.record.examinations import compared_entries
 from inspection.record.views import OpenInspection, Summary
 from ui.presenters.flagged_entries import (
     MOST_ASSESSED,
@@ -84,7 +85,11 @@ def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -
             download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
         for suffix, words in ((".csv", "All readings as CSV"), (".xlsx", "All readings as XLSX")):
             download(words, partial(readings_table, get_record(), suffix), f"readings{suffix}")
-        download("Gauges and people as CSV", partial(apart_table, assessments, ".csv"), "apart.csv")
+        download(
+            "Gauges and people as CSV",
+            partial(apart_table, compared_entries(get_record()), ".csv"),
+            "apart.csv",
+        )
 
 
 def _entry(rank: int, entry: FlaggedEntry) -> None:

@@ -1,0 +1,296 @@
+"""What examining each inspection yielded, kept beside the record so that thousands rank quickly.
+
+Worked out from the entries by whoever examines them, hence no events: whatever changes an entry
+takes it away (`inspection.record.projection`), and the inspection is "not examined yet" until it is
+examined anew.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import Row, delete, insert, select
+
+from inspection.record.commands import require_inspection
+from inspection.record.events import SLIP_CORRECTED, now_utc
+from inspection.record.record import Record
+from inspection.record.schema import (
+    compared,
+    events,
+    examinations,
+    findings,
+    flagged,
+    inspections,
+)
+from inspection.record.serialization import canonical, from_dict
+from inspection.record.views import LoggedFinding
+from vision.results import Finding
+
+ACCEPTED = "accepted"  # how a finding was settled begins with it, where it was accepted as it is
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedEntry:
+    """A gauge reading against its photograph, as examining the inspection found it.
+
+    Parameters
+    ----------
+    inspection : str
+        The inspection.
+    station, view_deg : int
+        Where on the rope.
+    photo_mm, gauge_mm, difference_mm : float
+        Photograph, reading, and photograph minus reading, mm.
+    u_mm : float
+        Standard uncertainty of the difference, mm.
+    u_own_mm : float
+        The part of it that no other comparison shares, mm.
+    shared : tuple of (str, float)
+        The rest by its source, signed, mm; the same source is the same unknown elsewhere, too.
+    word : str
+        "agrees", "doubtful", "disagrees" or "cannot say".
+    gauge, person, print_set, camera : str
+        Who read with what, and which print and camera the photograph shows.
+    """
+
+    inspection: str
+    station: int
+    view_deg: int
+    photo_mm: float
+    gauge_mm: float
+    difference_mm: float
+    u_mm: float
+    u_own_mm: float
+    shared: tuple[tuple[str, float], ...]
+    word: str
+    gauge: str
+    person: str
+    print_set: str = ""
+    camera: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBy:
+    """Whose readings a finding is about.
+
+    Parameters
+    ----------
+    key : str
+        The finding's key in its inspection.
+    gauge, person : str
+        With which gauge, and who read it.
+    """
+
+    key: str
+    gauge: str
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class ListedFinding:
+    """A finding of the record as the supervisor's list needs it, with what it is about.
+
+    Parameters
+    ----------
+    inspection, rope, place : str
+        Where it was found.
+    on : date
+        Day of the inspection.
+    photographs : bool
+        Whether the inspection has results of photographs.
+    logged : LoggedFinding
+        The finding, and how it was settled.
+    """
+
+    inspection: str
+    rope: str
+    place: str
+    on: date
+    photographs: bool
+    logged: LoggedFinding
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedSlip:
+    """A reading that its reviewer corrected.
+
+    Parameters
+    ----------
+    inspection : str
+        The inspection.
+    station, view_deg : int
+        Where on the rope.
+    before, after : str
+        What was typed, and what stands now.
+    who, at, why : str
+        The reviewer, the time (UTC), the reason.
+    """
+
+    inspection: str
+    station: int
+    view_deg: int
+    before: str
+    after: str
+    who: str
+    at: str
+    why: str
+
+
+def keep_examination(
+    record: Record, inspection: str, entries: Sequence[ComparedEntry], hands: Sequence[ReadBy]
+) -> None:
+    """Keep what examining an inspection yielded, in place of what was kept of it before."""
+    with record.access.writing() as connection:
+        require_inspection(connection, inspection)
+        for table in (examinations, compared, flagged):
+            connection.execute(delete(table).where(table.c.inspection == inspection))
+        connection.execute(insert(examinations).values(inspection=inspection, at=now_utc()))
+        rows = [
+            {
+                "inspection": inspection,
+                "number": number,
+                **{name: getattr(entry, name) for name in _PLAIN},
+                "shared": canonical([list(part) for part in entry.shared]),
+            }
+            for number, entry in enumerate(entries)
+        ]
+        if rows:
+            connection.execute(insert(compared), rows)
+        if about := {(hand.key, hand.gauge, hand.person) for hand in hands}:
+            connection.execute(
+                insert(flagged),
+                [
+                    {"inspection": inspection, "key": key, "gauge": gauge, "person": person}
+                    for key, gauge, person in sorted(about)
+                ],
+            )
+
+
+_PLAIN = (
+    "station", "view_deg", "photo_mm", "gauge_mm", "difference_mm", "u_mm", "u_own_mm", "word",
+    "gauge", "person", "print_set", "camera",
+)  # fmt: skip
+
+
+def is_examined(record: Record, inspection: str) -> bool:
+    """Say whether an inspection was examined as its entries stand now."""
+    query = select(examinations.c.at).where(examinations.c.inspection == inspection)
+    with record.access.reading() as connection:
+        return connection.execute(query).first() is not None
+
+
+def not_examined(record: Record) -> list[str]:
+    """Return the inspections with entries that nobody has examined as they stand, oldest first."""
+    query = (
+        select(inspections.c.identity)
+        .outerjoin(examinations, examinations.c.inspection == inspections.c.identity)
+        .where(
+            examinations.c.inspection.is_(None), inspections.c.readings + inspections.c.results > 0
+        )
+        .order_by(inspections.c.held_on, inspections.c.identity)
+    )
+    with record.access.reading() as connection:
+        return list(connection.execute(query).scalars())
+
+
+def compared_entries(
+    record: Record, *, gauge: str | None = None, person: str | None = None
+) -> list[ComparedEntry]:
+    """Return all comparisons that were kept, or those of one gauge or person."""
+    query = select(compared).order_by(compared.c.inspection, compared.c.number)
+    if gauge is not None:
+        query = query.where(compared.c.gauge == gauge)
+    if person is not None:
+        query = query.where(compared.c.person == person)
+    with record.access.reading() as connection:
+        return [
+            ComparedEntry(
+                inspection=row.inspection,
+                shared=tuple((str(source), float(u)) for source, u in json.loads(row.shared)),
+                **{name: getattr(row, name) for name in _PLAIN},
+            )
+            for row in connection.execute(query.execution_options(yield_per=5000))
+        ]
+
+
+def flagged_hands(record: Record) -> dict[tuple[str, str], list[ReadBy]]:
+    """Return whose readings each finding is about, by inspection and key of the finding."""
+    hands: dict[tuple[str, str], list[ReadBy]] = {}
+    with record.access.reading() as connection:
+        for row in connection.execute(select(flagged)):
+            found = hands.setdefault((row.inspection, row.key), [])
+            found.append(ReadBy(row.key, row.gauge, row.person))
+    return hands
+
+
+def iter_findings(record: Record, *, settled: bool = False) -> Iterator[ListedFinding]:
+    """Yield the findings that the last screening made, across inspections.
+
+    Those that are open, and those that a reviewer accepted as they are: with `settled` those that
+    were settled in any other way, too.
+    """
+    query = (
+        select(
+            findings,
+            inspections.c.rope,
+            inspections.c.place,
+            inspections.c.held_on,
+            inspections.c.results,
+        )
+        .join(inspections, inspections.c.identity == findings.c.inspection)
+        .where(findings.c.current.is_(True))
+        .order_by(findings.c.inspection, findings.c.position)
+    )
+    if not settled:
+        query = query.where(
+            (findings.c.settled_by == "") | findings.c.settled_how.startswith(ACCEPTED)
+        )
+    with record.access.reading() as connection:
+        yield from map(_listed, connection.execute(query.execution_options(yield_per=2000)))
+
+
+def _listed(row: Row[tuple[object, ...]]) -> ListedFinding:
+    finding = from_dict(Finding, json.loads(row.data))
+    return ListedFinding(
+        row.inspection,
+        row.rope,
+        row.place,
+        date.fromisoformat(row.held_on),
+        bool(row.results),
+        LoggedFinding(
+            row.key,
+            finding,
+            row.current,
+            row.settled_by,
+            row.settled_at,
+            row.settled_how,
+            row.settled_value,
+        ),
+    )
+
+
+def corrected_slips(record: Record) -> list[CorrectedSlip]:
+    """Return the readings that their reviewers corrected, the last first."""
+    query = (
+        select(events)
+        .where(events.c.about == "inspection", events.c.kind == SLIP_CORRECTED)
+        .order_by(events.c.sequence.desc())
+    )
+    with record.access.reading() as connection:
+        return [
+            CorrectedSlip(
+                row.subject,
+                new["station"],
+                new["view_deg"],
+                old["typed"],
+                new["typed"],
+                row.who,
+                row.at,
+                row.why,
+            )
+            for row in connection.execute(query)
+            for old, new in [(json.loads(row.old), json.loads(row.new))]
+        ]
