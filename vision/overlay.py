@@ -43,6 +43,11 @@ def draw_results(
         Whether to write the figures in the corner; not where they stand beside the picture.
     weight : float, optional
         How much bolder than usual lines and dots are, for a picture that is shown small.
+
+    Returns
+    -------
+    ndarray of shape (H, W, 3), uint8
+        The picture, RGB.
     """
     picture = Image.fromarray(pixels.copy())
     draw = ImageDraw.Draw(picture)

@@ -78,7 +78,7 @@ def measure_photo(
 
     Returns
     -------
-    results : tuple of Estimate or Refusal
+    tuple of Estimate or Refusal
         At least one; one for each card in view and each station asked for.
 
     Raises

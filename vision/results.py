@@ -271,8 +271,14 @@ class Refusal:
         At least one of them "refuse".
     station, view_deg : int or None
         As printed on the card, where it could be read.
-    at_mm, photo_name, photo_sha256, look_hash, taken_at, camera
-        As in `Estimate`.
+    at_mm : float
+        Place along the card, mm from its middle.
+    photo_name, photo_sha256, look_hash : str
+        Which photograph, as in `Estimate`.
+    taken_at : datetime or None
+        Capture time that the camera wrote.
+    camera : str
+        What the camera calls itself; empty if it does not say.
     """
 
     findings: tuple[Finding, ...]

@@ -108,6 +108,11 @@ def covariance_mm2(first: Iterable[Term], second: Iterable[Term]) -> float:
     ----------
     first, second : iterable of Term
         The budgets of both results.
+
+    Returns
+    -------
+    float
+        Covariance, mm²; nil where nothing is shared.
     """
     one, two = _signed_by_source(first), _signed_by_source(second)
     return sum(value * two[source] for source, value in one.items() if source in two)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import sys
 from collections import Counter
@@ -20,32 +19,9 @@ from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Pairing, Section
 from inspection.record.serialization import to_dict
 from ui.text import CAUTIONS, refused, sentence
+from vision.frame import COLUMNS, results_frame
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import combined_u_mm, shares
-
-COLUMNS = (
-    "photo",
-    "station",
-    "view_deg",
-    "at_mm",
-    "diameter_mm",
-    "expanded_mm",
-    "u_mm",
-    "crowns",
-    "crown_pitch_mm",
-    "u_pitch_mm",
-    "strands",
-    "lay_mm",
-    "u_lay_mm",
-    "hand",
-    "px_per_mm",
-    "tilt_deg",
-    "print_set",
-    "taken_at",
-    "camera",
-    "findings",
-)
-
 
 WIDE = 105  # from here on the table also has room for what main source of U
 
@@ -282,24 +258,7 @@ def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:
 
 def print_csv(results: list[Result]) -> None:
     """Print results as CSV, a line each; refused photographs have no figure."""
-    writer = csv.writer(sys.stdout, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for result in results:
-        plain = as_plain(result)
-        plain["photo"] = result.photo_name
-        plain["findings"] = " ".join(sentence(finding) for finding in result.findings)
-        for name in (
-            "diameter_mm",
-            "expanded_mm",
-            "u_mm",
-            "crown_pitch_mm",
-            "u_pitch_mm",
-            "lay_mm",
-            "u_lay_mm",
-            "px_per_mm",
-            "tilt_deg",
-        ):
-            if plain.get(name) is not None:
-                plain[name] = f"{plain[name]:.4f}"
-        cells = ["" if plain.get(c) is None else plain[c] for c in COLUMNS]
-        writer.writerow([escape_formula(c) if isinstance(c, str) else c for c in cells])
+    frame = results_frame(results)
+    words = [name for name, kind in COLUMNS.items() if kind == "str"]
+    frame[words] = frame[words].map(escape_formula)
+    frame.to_csv(sys.stdout, index=False, float_format="%.4f", lineterminator="\n")

@@ -234,6 +234,11 @@ def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
     path : path
         The file.
 
+    Returns
+    -------
+    dict of str to CalibratedCamera
+        As `Settings.cameras` takes them.
+
     Raises
     ------
     ValueError

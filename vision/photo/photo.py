@@ -72,6 +72,11 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
     name : str, optional
         What to call it; the file's name by default.
 
+    Returns
+    -------
+    Photo
+        Its pixels are upright, RGB.
+
     Raises
     ------
     PhotoError

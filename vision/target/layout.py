@@ -194,6 +194,18 @@ def layout_for(rope_mm: float, paper: str) -> Layout:
 
     A narrow band leaves room for large squares, which are found from farther away.
 
+    Parameters
+    ----------
+    rope_mm : float
+        Diameter of the rope, mm.
+    paper : {"A6", "A5", "A4", "Letter"}
+        Paper that the printer holds.
+
+    Returns
+    -------
+    Layout
+        The layout; its `rope_max_mm` says how thick a rope it takes.
+
     Raises
     ------
     ValueError

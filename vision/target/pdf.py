@@ -64,7 +64,7 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int) -> bytes:
 
     Returns
     -------
-    pdf : bytes
+    bytes
         The same bytes for the same arguments, so that a reprint can be recognised.
 
     Raises

@@ -178,6 +178,11 @@ def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
     path : path
         The file.
 
+    Returns
+    -------
+    dict of str to PrintCheck
+        By the name of the card set.
+
     Raises
     ------
     ValueError

@@ -1,0 +1,56 @@
+"""What is released says whose it is, under which licence, and for which Python."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from importlib.metadata import distribution
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HOUSE = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="module")
+def project() -> dict[str, Any]:
+    told: dict[str, Any] = tomllib.loads((HOUSE / "pyproject.toml").read_text("utf-8"))["project"]
+    return told
+
+
+def words(text: str) -> list[str]:
+    return re.sub(r"[^a-z ]", " ", text.lower()).split()
+
+
+def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> None:
+    # against the licence as another project under it carries it: pytest's own
+    (other,) = [
+        path for path in distribution("pytest").files or () if path.name == "LICENSE"
+    ]  # fmt: skip
+    theirs = str(other.read_text("utf-8")).partition("Permission is hereby")[2]
+    ours = (HOUSE / "README.md").read_text("utf-8").partition("Permission is hereby")[2]
+    assert len(words(theirs)) > 150
+    assert words(ours) == words(theirs)
+    assert project["license"].startswith("MIT")
+    assert project["readme"] in project["license-files"]  # so that it lies in the wheel
+
+
+def test_the_version_has_its_paragraph_in_the_changelog(project: dict[str, Any]) -> None:
+    page = (HOUSE / "DEVELOPERS.md").read_text("utf-8").partition("## What changed")[2]
+    assert page.strip().startswith(f"**{project['version']}**")
+
+
+def test_the_pythons_that_are_claimed_begin_with_the_one_that_is_asked_for(
+    project: dict[str, Any],
+) -> None:
+    claimed = [
+        one.rpartition(" ")[2] for one in project["classifiers"] if re.search(r":: 3\.\d+$", one)
+    ]
+    assert claimed == ["3.11", "3.12", "3.13"]
+    assert project["requires-python"] == f">={claimed[0]}"
+
+
+def test_every_package_says_that_it_is_typed() -> None:
+    for room in ("vision", "inspection", "ui"):
+        assert (HOUSE / room / "py.typed").is_file()
