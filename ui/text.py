@@ -80,10 +80,11 @@ def chance_words(p_value: float | None) -> str:
 
 
 STATE_MARKS = {
-    "open": ":material/radio_button_unchecked: open",
-    "accepted": ":material/check_circle: accepted",
+    "draft": ":material/edit: draft",
+    "submitted": ":material/inbox: submitted",
     "sent back": ":material/undo: sent back",
-    "overruled": ":material/gavel: overruled",
+    "reviewed": ":material/check_circle: reviewed",
+    "closed": ":material/lock: closed",
 }
 
 

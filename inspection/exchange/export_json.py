@@ -16,6 +16,7 @@ from typing import Any
 
 from inspection.record.errors import RecordError
 from inspection.record.events import FIRST, Event, lock_head, now_utc
+from inspection.record.kept_limits import kept_own_limits, limit_confirmations
 from inspection.record.record import Record
 from inspection.record.replay import replay
 from inspection.record.serialization import JsonObject, to_dict
@@ -68,6 +69,8 @@ def _pieces(record: Record, fingerprint: str) -> Iterator[str]:
         "ropes": [to_dict(rope) for rope in record.ropes()],
         "gauges": [to_dict(gauge) for gauge in record.gauges()],
         "print_checks": record.print_checks(),
+        "own_limits": kept_own_limits(record),
+        "confirmations": [to_dict(one) for one in limit_confirmations(record).values()],
     }
     yield _text(head).removesuffix("}") + ',\n"inspections": [\n'
     names = sorted(summary.identity for summary in record.ranked())
@@ -106,6 +109,7 @@ def inspection_to_dict(there: OpenInspection) -> JsonObject:
         "reviews": [to_dict(item) for item in there.reviews],
         "photographs": [to_dict(item) for item in there.photographs],
         "station_reviews": [to_dict(item) for item in there.station_reviews],
+        "observations": [to_dict(item) for item in there.observations],
     }
 
 

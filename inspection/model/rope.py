@@ -171,6 +171,10 @@ class Inspection:
         State of tension while measuring.
     stations : tuple of Station
         The places.
+    remarks : str
+        What the inspector adds in their own words.
+    next_due : date or None
+        When the rope is to be inspected again; None where nobody has said it.
     """
 
     identity: str
@@ -182,6 +186,8 @@ class Inspection:
     supervisor: str = ""
     tension: Tension = "none"
     stations: tuple[Station, ...] = ()
+    remarks: str = ""
+    next_due: date | None = None
 
 
 def country_code(text: str) -> str:

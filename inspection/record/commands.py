@@ -29,7 +29,9 @@ from inspection.record.photo_store import PhotographStore
 from inspection.record.projection import apply_event
 from inspection.record.queries import definition_of, find_inspection, inspection_of, next_number
 from inspection.record.schema import (
+    confirmations,
     gauges,
+    own_limits,
     photographs,
     print_checks,
     readings,
@@ -43,7 +45,13 @@ from vision.results import Result
 SHORTEST_MM = 1e-6  # a nanometre; what is less is a slip, and divided by it is none of a rope's
 
 
-DEFINITIONS = {"rope": ropes, "gauge": gauges, "print check": print_checks}
+DEFINITIONS = {
+    "rope": ropes,
+    "gauge": gauges,
+    "print check": print_checks,
+    "own limits": own_limits,
+    "confirmation": confirmations,
+}
 
 
 def save(connection: Connection, change: Change, signed: Signed) -> Event:
@@ -65,7 +73,7 @@ def save_definition(
     *,
     change: bool,
 ) -> None:
-    """Save a rope, a gauge or a print check: a new one, or a change of a known one."""
+    """Save a rope, a gauge, a print check or limits: a new one, or a change of a known one."""
     table = DEFINITIONS[about]
     checked_name(identity, about)
     try:
@@ -159,6 +167,17 @@ def require_inspection(connection: Connection, identity: str) -> Row[Any]:
     return row
 
 
+def require_unclosed(connection: Connection, identity: str) -> Row[Any]:
+    """Return the inspection's row; RecordError where it is closed: its sheet may be signed."""
+    row = require_inspection(connection, identity)
+    if row.state == "closed":
+        raise RecordError(
+            f"the inspection {identity!r} is closed; take the decision back, with its reason, "
+            "before anything in it is changed."
+        )
+    return row
+
+
 def check_revision(
     connection: Connection, row: Row[Any], revision: int | None, change: Any
 ) -> None:
@@ -192,6 +211,10 @@ def save_inspection(connection: Connection, inspection: Inspection, signed: Sign
         raise RecordError(
             f"there is no rope {inspection.rope!r} in the record; add it first."
         ) from None
+    if inspection.next_due is not None and inspection.next_due < inspection.on:
+        raise ValueError(
+            f"the next day, {inspection.next_due}, lies before the inspection of {inspection.on}."
+        )
     if signed.revision is None:
         if row is not None:
             raise RecordError(
@@ -200,7 +223,7 @@ def save_inspection(connection: Connection, inspection: Inspection, signed: Sign
             )
         kind, old = "inspection added", None
     else:
-        row = require_inspection(connection, inspection.identity)
+        row = require_unclosed(connection, inspection.identity)
         check_revision(connection, row, signed.revision, new)
         require_reason(signed.why, f"to change the inspection {inspection.identity!r}")
         kind, old = "inspection changed", to_dict(inspection_of(connection, row))
@@ -214,7 +237,7 @@ def save_readings(
     signed: Signed,
 ) -> tuple[int, ...]:
     """Add readings; return their numbers."""
-    row = require_inspection(connection, identity)
+    row = require_unclosed(connection, identity)
     new = [to_dict(reading) for reading in added]
     check_revision(connection, row, signed.revision, new)
     if not added:
@@ -253,7 +276,7 @@ def save_correction(
     kind: str = "reading corrected",
 ) -> None:
     """Correct a reading, or withdraw it (`reading` None); the old one stays in its event."""
-    row = require_inspection(connection, identity)
+    row = require_unclosed(connection, identity)
     new = None if reading is None else {"number": number, **to_dict(reading)}
     check_revision(connection, row, signed.revision, new)
     require_reason(signed.why, f"to correct or withdraw reading {number}")
@@ -284,7 +307,7 @@ def check_store(connection: Connection, identity: str, store: PhotographStore) -
     A store that was moved away and comes back later would take the place of the second one, and
     the photographs in that would be lost.
     """
-    require_inspection(connection, identity)
+    require_unclosed(connection, identity)
     if store.is_gone() and connection.execute(select(photographs.c.sha256).limit(1)).first():
         raise RecordError(
             f"the folder of photographs {store.where} is not there, and the record has "
@@ -297,7 +320,7 @@ def save_photograph(
     connection: Connection, identity: str, photograph: Photograph, *, by: str
 ) -> None:
     """Say that a stored photograph belongs to an inspection; a second time says nothing new."""
-    require_inspection(connection, identity)
+    require_unclosed(connection, identity)
     existing = connection.execute(
         select(photographs.c.sha256).where(
             photographs.c.inspection == identity, photographs.c.sha256 == photograph.sha256
@@ -326,7 +349,7 @@ def save_results(
 
     Where several cards lie in one photograph, the station tells their results apart.
     """
-    row = require_inspection(connection, identity)
+    row = require_unclosed(connection, identity)
     new = [to_dict(result) for result in added]
     check_revision(connection, row, signed.revision, new)
     if not added:
@@ -384,7 +407,7 @@ def save_replacement(
         If the inspection does not hold `before` as it stands, or another result stands at the
         new place already.
     """
-    row = require_inspection(connection, identity)
+    row = require_unclosed(connection, identity)
     new = None if after is None else to_dict(after)
     check_revision(connection, row, signed.revision, new)
     require_reason(signed.why, "to replace or withdraw what a photograph says")

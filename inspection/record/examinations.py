@@ -25,7 +25,7 @@ from inspection.record.schema import (
     flagged,
     inspections,
 )
-from inspection.record.serialization import canonical, from_dict
+from inspection.record.serialization import canonical, from_dict, to_dict
 from inspection.record.views import LoggedFinding
 from vision.results import Finding
 
@@ -70,6 +70,45 @@ class ComparedEntry:
     person: str
     print_set: str = ""
     camera: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeyFigures:
+    """The worst station of an inspection, as its last screening found it: a line of the register.
+
+    Parameters
+    ----------
+    station : int
+        Station number.
+    diameter_mm, u_mm : float
+        Its diameter and standard uncertainty, mm.
+    directions : int
+        From how many directions it was taken.
+    decrease_pct : float or None
+        Decrease from the reference diameter, % of nominal; None where no reference is known.
+    band : str
+        Severity of that decrease, e.g. "medium"; empty where there is none.
+    severity_pct : int or None
+        The same towards discard, %.
+    rate_mm_per_year : float or None
+        Change of diameter at the station that loses most, from earlier inspections; None where
+        there are too few.
+    loses : bool
+        Whether that is a loss beyond doubt.
+    doubted : bool
+        Whether the figure rests on an entry that deserves a second look.
+    """
+
+    station: int
+    diameter_mm: float
+    u_mm: float
+    directions: int
+    decrease_pct: float | None = None
+    band: str = ""
+    severity_pct: int | None = None
+    rate_mm_per_year: float | None = None
+    loses: bool = False
+    doubted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +179,21 @@ class CorrectedSlip:
 
 
 def keep_examination(
-    record: Record, inspection: str, entries: Sequence[ComparedEntry], hands: Sequence[ReadBy]
+    record: Record,
+    inspection: str,
+    entries: Sequence[ComparedEntry],
+    hands: Sequence[ReadBy],
+    figures: KeyFigures | None = None,
 ) -> None:
     """Keep what examining an inspection yielded, in place of what was kept of it before."""
     with record.access.writing() as connection:
         require_inspection(connection, inspection)
         for table in (examinations, compared, flagged):
             connection.execute(delete(table).where(table.c.inspection == inspection))
-        connection.execute(insert(examinations).values(inspection=inspection, at=now_utc()))
+        worst = "" if figures is None else canonical(to_dict(figures))
+        connection.execute(
+            insert(examinations).values(inspection=inspection, at=now_utc(), figures=worst)
+        )
         rows = [
             {
                 "inspection": inspection,

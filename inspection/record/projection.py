@@ -16,11 +16,14 @@ from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import sentence_key
 from inspection.record.schema import (
     compared,
+    confirmations,
     examinations,
     findings,
     flagged,
     gauges,
     inspections,
+    observations,
+    own_limits,
     people,
     photographs,
     print_checks,
@@ -43,17 +46,15 @@ def apply_event(connection: Connection, event: Event) -> None:
     _forget_examinations(connection, event)
     if event.about == "inspection":
         values: JsonObject = {"revision": event.sequence, "changed_at": event.at}
-        if event.kind in _REOPENS:
-            values["state"] = "open"
-        if event.kind == "reviewed":
-            values["state"] = event.new_value["state"]
+        state = select(inspections.c.state).where(inspections.c.identity == event.subject)
+        values["state"] = state_after(connection.execute(state).scalar_one(), event)
         connection.execute(_of_inspection(event).values(values))
         who = {"person": event.who, "inspection": event.subject}
         if connection.execute(select(people).filter_by(**who)).first() is None:
             connection.execute(insert(people).values(who))
 
 
-# An accepted inspection or station whose figures change has not been accepted any more.
+# A reviewed inspection or station whose figures change has not been reviewed any more.
 _STATION_FIGURES = {
     "readings added": readings,
     "reading corrected": readings,
@@ -63,7 +64,39 @@ _STATION_FIGURES = {
     "result replaced": results,
     "result withdrawn": results,
 }
-_REOPENS = {"inspection changed", *_STATION_FIGURES}
+_CHANGES_FIGURES = {"inspection changed", *_STATION_FIGURES}
+_REOPENS = {"observation made", *_CHANGES_FIGURES}
+_WORDS_ONLY = ("remarks", "next_due")  # of an inspection: what a reviewer decided stands
+
+
+def state_after(state: str, event: Event) -> str:
+    """Return where an inspection stands after an event, from where it stood before.
+
+    What changes after its review waits for the reviewer again; what was sent back and is being
+    mended is a draft until it is handed in.
+    """
+    if event.kind == "submitted":
+        return "submitted"
+    if event.kind == "closed":
+        return "closed"
+    if event.kind == "reviewed":
+        decision = event.new_value["state"]
+        if decision == "overruled":
+            return "sent back" if state == "reviewed" else "reviewed"
+        return (
+            "reviewed" if decision == "accepted" else "draft" if decision == "open" else "sent back"
+        )
+    if event.kind in _REOPENS and not _changes_words_only(event):
+        return {"reviewed": "submitted", "sent back": "draft"}.get(state, state)
+    return state
+
+
+def _changes_words_only(event: Event) -> bool:
+    if event.kind != "inspection changed":
+        return False
+    old, new = event.old_value, event.new_value
+    changed = {name for name in {*old, *new} if old.get(name) != new.get(name)}
+    return bool(changed) and changed <= set(_WORDS_ONLY)
 
 
 # What a gauge's papers say changes with every calibration, and no finding with it but its own.
@@ -76,7 +109,7 @@ def _forget_examinations(connection: Connection, event: Event) -> None:
     Later inspections of a rope are held against the earlier ones.
     """
     mine = inspections.c.identity == event.subject
-    if event.kind in _REOPENS:
+    if event.kind in _CHANGES_FIGURES and not _changes_words_only(event):
         here = select(inspections.c.rope, inspections.c.held_on).where(mine).subquery()
         later = (inspections.c.rope == here.c.rope) & (inspections.c.held_on > here.c.held_on)
         changed = select(inspections.c.identity).where(mine | later)
@@ -135,6 +168,8 @@ def _inspection(connection: Connection, event: Event, new: Any) -> None:
         "rope": new["rope"],
         "held_on": new["on"],
         **{name: new[name] for name in ("place", "inspector", "reviewer", "supervisor", "tension")},
+        "remarks": new.get("remarks", ""),
+        "next_due": new.get("next_due"),
     }
     done = connection.execute(_of_inspection(event).values(values))
     if done.rowcount == 0:
@@ -143,7 +178,7 @@ def _inspection(connection: Connection, event: Event, new: Any) -> None:
                 identity=event.subject,
                 revision=event.sequence,
                 changed_at=event.at,
-                state="open",
+                state="draft",
                 readings=0,
                 results=0,
                 open_findings=0,
@@ -293,16 +328,42 @@ def _seen(data: Any) -> str:
 
 
 def _reviewed(connection: Connection, event: Event, new: Any) -> None:
+    _step(connection, event, new["state"])
+
+
+def _submitted(connection: Connection, event: Event, new: Any) -> None:
+    del new
+    _step(connection, event, "submitted")
+
+
+def _closed(connection: Connection, event: Event, new: Any) -> None:
+    _step(connection, event, "closed", canonical(new))
+    if new["next_due"] is not None:
+        connection.execute(_of_inspection(event).values(next_due=new["next_due"]))
+
+
+def _step(connection: Connection, event: Event, state: str, closing: str = "") -> None:
     connection.execute(
         insert(reviews).values(
             event=event.sequence,
             inspection=event.subject,
-            state=new["state"],
+            state=state,
             who=event.who,
             at=event.at,
             why=event.why,
+            closing=closing,
         )
     )
+
+
+def _observed(connection: Connection, event: Event, new: Any) -> None:
+    place = new or event.old_value
+    mine = {"inspection": event.subject, "station": place["station"]}
+    mine["criterion"] = place["criterion"]
+    connection.execute(delete(observations).filter_by(**mine))
+    if new is not None:
+        row = {"data": canonical(new), "who": event.who, "at": event.at}
+        connection.execute(insert(observations).values(**mine, **row))
 
 
 def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
@@ -345,4 +406,11 @@ _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "finding settled": _finding_settled,
     "reviewed": _reviewed,
     "station reviewed": _station_reviewed,
+    "submitted": _submitted,
+    "closed": _closed,
+    "observation made": _observed,
+    "own limits added": _keep(own_limits),
+    "own limits changed": _keep(own_limits),
+    "confirmation added": _keep(confirmations),
+    "confirmation changed": _keep(confirmations),
 }

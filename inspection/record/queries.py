@@ -10,7 +10,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
 
+from inspection.model.closing import Closing
 from inspection.model.names import same_person
+from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
@@ -18,6 +20,7 @@ from inspection.record.schema import (
     findings,
     gauges,
     inspections,
+    observations,
     people,
     photographs,
     readings,
@@ -30,6 +33,7 @@ from inspection.record.schema import (
 from inspection.record.serialization import from_dict, result_from_dict
 from inspection.record.views import (
     LoggedFinding,
+    LoggedObservation,
     LoggedReading,
     OpenInspection,
     Photograph,
@@ -69,7 +73,7 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
         ),
         findings=logged_findings(connection, identity),
         reviews=tuple(
-            Review(item.state, item.who, item.at, item.why)
+            Review(item.state, item.who, item.at, item.why, _closing(item.closing))
             for item in _rows(connection, reviews, identity, "event")
         ),
         photographs=tuple(
@@ -92,7 +96,15 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
             )
             for item in _rows(connection, station_reviews, identity, "event")
         ),
+        observations=tuple(
+            LoggedObservation(from_dict(Observation, json.loads(item.data)), item.who, item.at)
+            for item in _rows(connection, observations, identity, "station")
+        ),
     )
+
+
+def _closing(data: str) -> Closing | None:
+    return from_dict(Closing, json.loads(data)) if data else None
 
 
 def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFinding, ...]:
@@ -137,6 +149,8 @@ def inspection_of(connection: Connection, row: Row[Any]) -> Inspection:
             Station(item.number, item.position_m, item.note)
             for item in _rows(connection, stations, row.identity)
         ),
+        remarks=row.remarks,
+        next_due=None if row.next_due is None else date.fromisoformat(row.next_due),
     )
 
 

@@ -1,10 +1,8 @@
-"""The record as an object: one plain method for each thing that can be said or asked.
+"""The record: ropes, gauges, inspections and all that was ever said about them.
 
-The record: ropes, gauges, inspections and all that was ever said about them.
-
-Every change is an event, added to the end of a chain of hashes; nothing is overwritten or
-deleted, a correction supersedes. Plain methods, no sessions: each call that changes something
-is saved when it returns, or nothing of it is.
+One plain method for each thing that can be said or asked, no sessions. Every change is an event
+at the end of a chain of hashes; nothing is overwritten, a correction supersedes. A call that
+changes something is saved when it returns, or nothing of it is.
 """
 
 from __future__ import annotations
@@ -17,30 +15,29 @@ from typing import Any
 
 from sqlalchemy import Table
 
+from inspection.model.closing import Closing
+from inspection.model.observation import Criterion, Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands, drafts, queries, reviews, verify
 from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
-from inspection.record.errors import RecordError, StaleError
+from inspection.record.errors import RecordError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log
 from inspection.record.photo_store import PhotographStore
 from inspection.record.rebuild import EventProgress
 from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
-from inspection.record.verify import Backup, Verification, photographs_beside
+from inspection.record.verify import Backup, photographs_beside
 from inspection.record.views import (
     AskedAgain,
-    LoggedFinding,
+    InspectionState,
     LoggedReading,
     OpenInspection,
     Photograph,
     Preview,
-    Review,
     ReviewState,
-    StationReview,
-    StationState,
     Summary,
 )
 from vision.results import Finding, Result
@@ -69,8 +66,6 @@ class Record:
     def close(self) -> None:
         """Let go of the database."""
         self.access.engine.dispose()
-
-    # ---- ropes, gauges, prints ------------------------------------------------------------
 
     def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
         """Add a rope that the record does not hold yet."""
@@ -116,16 +111,7 @@ class Record:
 
     def add_print_check(self, card_set: str, values: JsonObject, *, by: str, why: str = "") -> None:
         """Keep what was read on the bars of a card set; a later check needs a `why`."""
-        with self.access.writing() as connection:
-            known = dict(queries.iter_definitions(connection, print_checks))
-            commands.save_definition(
-                connection,
-                "print check",
-                card_set,
-                values,
-                Signed(by, why),
-                change=card_set in known,
-            )
+        self.define(print_checks, "print check", card_set, values, Signed(by, why))
 
     def print_checks(self) -> dict[str, JsonObject]:
         """Return the print checks by card set."""
@@ -252,7 +238,12 @@ class Record:
     # ---- judging --------------------------------------------------------------------------
 
     def set_findings(
-        self, inspection: str, found: Sequence[Finding], *, rank: float, by: str
+        self,
+        inspection: str,
+        found: Sequence[Finding],
+        *,
+        rank: float,
+        by: str,
     ) -> None:
         """Say what screening found now, and how much the inspection deserves a look.
 
@@ -290,6 +281,51 @@ class Record:
             else:
                 reviews.save_station_review(connection, inspection, station, state, signed)
 
+    def submit(
+        self, inspection: str, *, by: str, why: str = "", revision: int | None = None
+    ) -> None:
+        """Hand an inspection in for review; `why` is a remark to the reviewer."""
+        with self.access.writing() as connection:
+            reviews.save_submission(connection, inspection, Signed(by, why, revision))
+
+    def close_inspection(
+        self,
+        inspection: str,
+        closing: Closing,
+        *,
+        by: str,
+        why: str = "",
+        revision: int | None = None,
+    ) -> None:
+        """Close a reviewed inspection with the competent person's decision.
+
+        Nothing in it changes then, until `review` takes the decision back ("open").
+        """
+        with self.access.writing() as connection:
+            reviews.save_closing(connection, inspection, closing, Signed(by, why, revision))
+
+    def observe(
+        self,
+        inspection: str,
+        seen: Observation,
+        *,
+        by: str,
+        why: str = "",
+        revision: int | None = None,
+    ) -> None:
+        """Keep what was seen at a station beside its diameter; a change needs a `why`."""
+        with self.access.writing() as connection:
+            reviews.save_observation(connection, inspection, seen, Signed(by, why, revision))
+
+    def withdraw_observation(
+        self, inspection: str, station: int, criterion: Criterion, *, by: str, why: str
+    ) -> None:
+        """Take back what was said about one criterion at a station."""
+        with self.access.writing() as connection:
+            reviews.withdraw_observation(
+                connection, inspection, station, criterion, Signed(by, why)
+            )
+
     # ---- answers --------------------------------------------------------------------------
 
     def inspection(self, identity: str) -> OpenInspection:
@@ -312,7 +348,7 @@ class Record:
     def ranked(
         self,
         *,
-        state: ReviewState | None = None,
+        state: InspectionState | None = None,
         rope: str | None = None,
         person: str | None = None,
         limit: int | None = None,
@@ -360,8 +396,6 @@ class Record:
         """Copy record and photographs into a folder, and verify the copy."""
         return verify.back_up(self.access, self.photographs, Path(to), with_photographs=photographs)
 
-    # ---- drafts ---------------------------------------------------------------------------
-
     def save_draft(
         self, inspection: str, data: Any, *, by: str, revision: int = 0, kind: str = "typed"
     ) -> None:
@@ -399,30 +433,17 @@ class Record:
                 connection, about, thing.identity, to_dict(thing), signed, change=change
             )
 
+    def define(
+        self, table: Table, about: str, name: str, values: JsonObject, signed: Signed
+    ) -> None:
+        """Keep what has a name, a card set or limits: new, or a change of the one that is there."""
+        with self.access.writing() as connection:
+            known = dict(queries.iter_definitions(connection, table))
+            commands.save_definition(connection, about, name, values, signed, change=name in known)
+
     def _kept(self, table: Table, about: str, identity: str) -> JsonObject:
         with self.access.reading() as connection:
             return queries.require_definition(connection, table, about, identity)
-
-
-__all__ = [
-    "Backup",
-    "Event",
-    "LoggedFinding",
-    "LoggedReading",
-    "OpenInspection",
-    "Photograph",
-    "Preview",
-    "Record",
-    "RecordError",
-    "Review",
-    "ReviewState",
-    "StaleError",
-    "StationReview",
-    "StationState",
-    "Summary",
-    "Verification",
-    "open_record",
-]
 
 
 def open_record(
@@ -456,7 +477,7 @@ def open_record(
     ...     record.add_inspection(
     ...         Inspection("2026-11", "hoist rope 1", datetime.date(2026, 11, 2)), by="A. Berg")
     ...     record.inspection("2026-11").state, record.verify().sound
-    ('open', True)
+    ('draft', True)
     >>> folder.cleanup()
     """
     engine = make_engine(where)

@@ -13,6 +13,9 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, exc, select
 
+from inspection.model.closing import Closing
+from inspection.model.confirmation import Confirmation, check_confirmation
+from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
@@ -93,6 +96,18 @@ def _gauge(connection: Connection, event: Event) -> None:
 
 def _print_check(connection: Connection, event: Event) -> None:
     _define(connection, event, event.subject, dict(event.new_value))
+
+
+def _own_limits(connection: Connection, event: Event) -> None:
+    if not _is_list(event.new_value["rules"]):
+        raise ValueError("its limits are no list.")
+    _define(connection, event, event.subject, dict(event.new_value))
+
+
+def _confirmation(connection: Connection, event: Event) -> None:
+    confirmation = _typed(from_dict(Confirmation, event.new_value))
+    check_confirmation(confirmation)
+    _define(connection, event, confirmation.rule_set, to_dict(confirmation))
 
 
 def _define(connection: Connection, event: Event, name: str, values: Any) -> None:
@@ -185,6 +200,26 @@ def _station_review(connection: Connection, event: Event) -> None:
     reviews.save_station_review(connection, event.subject, asked, new["state"], _signed(event))
 
 
+def _submission(connection: Connection, event: Event) -> None:
+    reviews.save_submission(connection, event.subject, _signed(event))
+
+
+def _closing(connection: Connection, event: Event) -> None:
+    closing = _typed(from_dict(Closing, event.new_value))
+    reviews.save_closing(connection, event.subject, closing, _signed(event))
+
+
+def _observation(connection: Connection, event: Event) -> None:
+    if event.new_value is not None:
+        seen = _typed(from_dict(Observation, event.new_value))
+        reviews.save_observation(connection, event.subject, seen, _signed(event))
+        return
+    old = event.old_value
+    reviews.withdraw_observation(
+        connection, event.subject, old["station"], old["criterion"], _signed(event)
+    )
+
+
 _SAY: dict[str, Callable[[Connection, Event], None]] = {
     "rope added": _rope,
     "rope changed": _rope,
@@ -206,4 +241,11 @@ _SAY: dict[str, Callable[[Connection, Event], None]] = {
     "finding settled": _settlement,
     "reviewed": _review,
     "station reviewed": _station_review,
+    "submitted": _submission,
+    "closed": _closing,
+    "observation made": _observation,
+    "own limits added": _own_limits,
+    "own limits changed": _own_limits,
+    "confirmation added": _confirmation,
+    "confirmation changed": _confirmation,
 }

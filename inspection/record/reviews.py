@@ -8,18 +8,23 @@ or goes at the station ends it, and the station waits for a reviewer again.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
+from datetime import date
 from typing import Any, get_args
 
 from sqlalchemy import Connection, Row, select
 
+from inspection.model.closing import Closing, check_closing
 from inspection.model.names import same_person
+from inspection.model.observation import Criterion, Observation, check_observation
 from inspection.model.readings import Reading
 from inspection.record.commands import (
     check_revision,
     require_inspection,
     require_reason,
+    require_unclosed,
     save,
     save_correction,
 )
@@ -30,6 +35,7 @@ from inspection.record.queries import logged_findings
 from inspection.record.schema import (
     events,
     findings,
+    observations,
     readings,
     results,
     reviews,
@@ -42,7 +48,12 @@ from vision.results import Finding
 
 
 def save_findings(
-    connection: Connection, identity: str, found: Sequence[Finding], *, rank: float, by: str
+    connection: Connection,
+    identity: str,
+    found: Sequence[Finding],
+    *,
+    rank: float,
+    by: str,
 ) -> None:
     """Replace the current findings about an inspection; settled ones stay settled."""
     require_inspection(connection, identity)
@@ -63,7 +74,11 @@ def save_findings(
             identity,
             "findings set",
             old=[logged.key for logged in stored if logged.current] or None,
-            new={"rank": rank, "findings": [to_dict(finding) for finding in found], "keys": keys},
+            new={
+                "rank": rank,
+                "findings": [to_dict(finding) for finding in found],
+                "keys": keys,
+            },
         ),
         Signed(by),
     )
@@ -95,7 +110,8 @@ def save_review(
 ) -> None:
     """Decide about an inspection; nobody decides about what they read themselves."""
     by, why = signed.by, signed.why
-    row = require_inspection(connection, identity)
+    taken_back = require_inspection if state == "open" else require_unclosed
+    row = taken_back(connection, identity)
     check_revision(connection, row, signed.revision, {"state": state, "why": why})
     if state not in get_args(ReviewState):
         raise ValueError(f"a review ends in {', '.join(get_args(ReviewState))}; got {state!r}.")
@@ -105,11 +121,15 @@ def save_review(
         refuse_self_review(connection, identity, by)
     if state == "accepted":
         refuse_while_one_waits(connection, identity)
+    steps = select(reviews).where(reviews.c.inspection == identity)
     last = connection.execute(
-        select(reviews).where(reviews.c.inspection == identity).order_by(reviews.c.event.desc())
+        steps.where(reviews.c.state.not_in(("submitted", "closed"))).order_by(
+            reviews.c.event.desc()
+        )
     ).first()
+    decided = row.state in ("reviewed", "sent back", "closed")
     if state == "overruled":
-        if last is None or row.state == "open":
+        if last is None or not decided:
             raise RecordError(
                 f"inspection {identity!r} has no decision to overrule; accept it or send it back."
             )
@@ -118,11 +138,77 @@ def save_review(
                 f"{by} made the decision about inspection {identity!r}; "
                 "another person must overrule it."
             )
+    before = last.state if decided and last is not None else "open"
     save(
         connection,
-        Change("inspection", identity, "reviewed", old={"state": row.state}, new={"state": state}),
+        Change("inspection", identity, "reviewed", old={"state": before}, new={"state": state}),
         signed,
     )
+
+
+def save_submission(connection: Connection, identity: str, signed: Signed) -> None:
+    """Hand an inspection in for review; `signed.why` is a remark to the reviewer."""
+    row = require_unclosed(connection, identity)
+    check_revision(connection, row, signed.revision, {"remark": signed.why})
+    if row.state not in ("draft", "sent back"):
+        raise RecordError(f"the inspection {identity!r} is {row.state} already.")
+    if not row.readings and not row.results:
+        raise RecordError(
+            f"the inspection {identity!r} holds no reading and no photograph; there is nothing to "
+            "review yet."
+        )
+    save(connection, Change("inspection", identity, "submitted", old={"state": row.state}), signed)
+
+
+def save_closing(connection: Connection, identity: str, closing: Closing, signed: Signed) -> None:
+    """Close a reviewed inspection with the competent person's decision about the rope."""
+    row = require_inspection(connection, identity)
+    new = to_dict(closing)
+    check_revision(connection, row, signed.revision, new)
+    if row.state != "reviewed":
+        raise RecordError(
+            f"the inspection {identity!r} is {row.state}; it is closed once it has been reviewed."
+        )
+    check_closing(closing, held_on=date.fromisoformat(row.held_on))
+    change = Change("inspection", identity, "closed", old={"state": row.state}, new=new)
+    save(connection, change, signed)
+
+
+def save_observation(
+    connection: Connection, identity: str, seen: Observation, signed: Signed
+) -> None:
+    """Keep what was seen of one criterion at a station; what was said before stays in its event."""
+    row = require_unclosed(connection, identity)
+    new = to_dict(seen)
+    check_revision(connection, row, signed.revision, new)
+    check_observation(seen)
+    if not _known(connection, identity, seen.station):
+        raise RecordError(f"inspection {identity!r} has nothing at station {seen.station}.")
+    old = _observed(connection, identity, seen.station, seen.criterion)
+    if old is not None:
+        require_reason(signed.why, f"to change what was seen of {seen.criterion}")
+    save(connection, Change("inspection", identity, "observation made", old=old, new=new), signed)
+
+
+def withdraw_observation(
+    connection: Connection, identity: str, station: int, criterion: Criterion, signed: Signed
+) -> None:
+    """Take back what was said about one criterion at a station."""
+    row = require_unclosed(connection, identity)
+    check_revision(connection, row, signed.revision, None)
+    require_reason(signed.why, f"to take back what was seen of {criterion}")
+    old = _observed(connection, identity, station, criterion)
+    if old is None:
+        raise RecordError(f"nothing was said about {criterion} at station {station}.")
+    save(connection, Change("inspection", identity, "observation made", old=old), signed)
+
+
+def _observed(connection: Connection, identity: str, station: int, criterion: str) -> Any:
+    query = select(observations.c.data).filter_by(
+        inspection=identity, station=station, criterion=criterion
+    )
+    data = connection.execute(query).scalar()
+    return None if data is None else json.loads(data)
 
 
 STATES: tuple[StationState, ...] = ("accepted", "sent back", "overruled")
@@ -151,7 +237,7 @@ def save_station_review(
     by, why = signed.by, signed.why
     again = asked if isinstance(asked, AskedAgain) else AskedAgain(asked, "")
     station = again.station
-    row = require_inspection(connection, identity)
+    row = require_unclosed(connection, identity)
     check_revision(
         connection, row, signed.revision, {"station": station, "state": state, "why": why}
     )

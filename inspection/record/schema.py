@@ -105,6 +105,8 @@ inspections = Table(
     Column("open_findings", Integer, nullable=False),
     Column("rank", Double, nullable=False),
     Column("headline", Text, nullable=False),
+    Column("remarks", Text, nullable=False, server_default=""),
+    Column("next_due", String(10)),
     Index("inspections_by_rope", "rope", "held_on"),
 )
 Index("inspections_ranked", inspections.c.rank.desc(), inspections.c.identity)
@@ -203,7 +205,39 @@ reviews = Table(
     Column("who", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("why", Text, nullable=False),
+    Column("closing", Text, nullable=False, server_default=""),  # the decision about the rope, JSON
     Index("reviews_by_inspection", "inspection", "event"),
+)
+
+# What was seen at a station beside its diameter: the last that was said about each criterion.
+observations = Table(
+    "observations",
+    metadata,
+    Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("criterion", String(40), nullable=False),
+    Column("data", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    PrimaryKeyConstraint("inspection", "station", "criterion"),
+    sqlite_with_rowid=False,
+)
+
+# Limits of one's own by the set's name, and who compared which published set with their own copy.
+own_limits = Table(
+    "own_limits",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("revision", Integer, nullable=False),
+    Column("data", Text, nullable=False),
+)
+
+confirmations = Table(
+    "confirmations",
+    metadata,
+    Column("identity", String(200), primary_key=True),
+    Column("revision", Integer, nullable=False),
+    Column("data", Text, nullable=False),
 )
 
 station_reviews = Table(
@@ -231,6 +265,7 @@ examinations = Table(
     metadata,
     Column("inspection", String(200), ForeignKey("inspections.identity"), primary_key=True),
     Column("at", String(32), nullable=False),
+    Column("figures", Text, nullable=False, server_default=""),  # its worst station, JSON
     sqlite_with_rowid=False,
 )
 
@@ -294,4 +329,7 @@ STATE = (
     reviews,
     station_reviews,
     people,
+    observations,
+    own_limits,
+    confirmations,
 )

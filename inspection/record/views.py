@@ -6,11 +6,16 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from inspection.model.closing import Closing
+from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from vision.results import Finding, Result
 
+# Where an inspection stands, and what a reviewer may decide about it; "open" takes a decision back.
+InspectionState = Literal["draft", "submitted", "sent back", "reviewed", "closed"]
 ReviewState = Literal["open", "accepted", "sent back", "overruled"]
+Step = Literal["submitted", "open", "accepted", "sent back", "overruled", "closed"]
 StationState = Literal["accepted", "sent back", "overruled"]
 Asks = Literal["", "reading", "photograph"]
 
@@ -72,20 +77,40 @@ class LoggedFinding:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """One decision about an inspection.
+    """One step of an inspection from draft to closed: handed in, decided about, closed.
 
     Parameters
     ----------
-    state : {"open", "accepted", "sent back", "overruled"}
-        The decision.
+    state : {"submitted", "open", "accepted", "sent back", "overruled", "closed"}
+        The step; "open" is one that takes a decision back.
     who, at, why : str
-        The person, the time (UTC), the reason.
+        The person, the time (UTC), the reason; a remark where it was submitted.
+    closing : Closing or None
+        The competent person's decision, where it was closed.
     """
 
-    state: str
+    state: Step
     who: str
     at: str
     why: str
+    closing: Closing | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedObservation:
+    """What was last said about a criterion at a station.
+
+    Parameters
+    ----------
+    observation : Observation
+        What was seen.
+    who, at : str
+        Who recorded it, and when (UTC).
+    """
+
+    observation: Observation
+    who: str
+    at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,8 +216,8 @@ class OpenInspection:
         What was inspected, when and by whom.
     revision : int
         Number of the last event about it; hand it back when saving.
-    state : {"open", "accepted", "sent back", "overruled"}
-        Where its review stands.
+    state : {"draft", "submitted", "sent back", "reviewed", "closed"}
+        Where it stands.
     rank, open_findings : float, int
         How much it deserves a look, and how many findings are unsettled.
     logged : tuple of LoggedReading
@@ -201,14 +226,14 @@ class OpenInspection:
         The gauges that the readings were taken with.
     results : tuple of Estimate or Refusal
         What the photographs say, by number.
-    findings, reviews, photographs, station_reviews : tuple
-        What else belongs to it.
+    findings, reviews, photographs, station_reviews, observations : tuple
+        What else belongs to it; the reviews are all steps from draft to closed.
     """
 
     inspection: Inspection
     rope: Rope
     revision: int
-    state: ReviewState
+    state: InspectionState
     rank: float
     open_findings: int
     logged: tuple[LoggedReading, ...]
@@ -218,6 +243,12 @@ class OpenInspection:
     reviews: tuple[Review, ...]
     photographs: tuple[Photograph, ...]
     station_reviews: tuple[StationReview, ...] = ()
+    observations: tuple[LoggedObservation, ...] = ()
+
+    @property
+    def closing(self) -> Closing | None:
+        """The competent person's decision, while the inspection is closed."""
+        return self.reviews[-1].closing if self.state == "closed" else None
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -235,8 +266,8 @@ class Summary:
         Which inspection.
     on : date
         Its day.
-    state : {"open", "accepted", "sent back", "overruled"}
-        Where its review stands.
+    state : {"draft", "submitted", "sent back", "reviewed", "closed"}
+        Where it stands.
     readings, results, open_findings : int
         How many there are.
     rank : float
@@ -252,7 +283,7 @@ class Summary:
     place: str
     inspector: str
     on: date
-    state: ReviewState
+    state: InspectionState
     readings: int
     results: int
     open_findings: int

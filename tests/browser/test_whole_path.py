@@ -82,7 +82,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
 
     review(page, empty_pages)
     there = opened(record)
-    assert there.state == "accepted"
+    assert there.state == "reviewed"
     assert [one.reading.value_mm for one in there.logged][5] == 21.21
 
     page.goto(f"{empty_pages}/result")

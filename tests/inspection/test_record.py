@@ -93,7 +93,7 @@ def test_what_goes_in_comes_out(filled: Record, opened: Callable[[], Record]) ->
     assert there.gauges == (GAUGE,)
     assert there.readings == (FIRST, SECOND)
     assert there.results == (ESTIMATE, REFUSAL)
-    assert there.state == "open"
+    assert there.state == "draft"
     assert filled.ropes() == (ROPE,)
     assert filled.gauge("C-07") == GAUGE
     assert [item.reading for item in filled.readings(person="A. Berg")] == [FIRST, SECOND]
@@ -164,7 +164,7 @@ def test_a_person_cannot_review_their_own_readings(filled: Record) -> None:
     with pytest.raises(RecordError, match=r"B. Lind read or corrected 1 of the readings"):
         filled.review("2026-11", "accepted", by="B. Lind")
     filled.review("2026-11", "accepted", by="C. Holm")
-    assert filled.inspection("2026-11").state == "accepted"
+    assert filled.inspection("2026-11").state == "reviewed"
 
 
 def test_a_review_goes_through_its_states_each_by_a_person(filled: Record) -> None:
@@ -177,7 +177,7 @@ def test_a_review_goes_through_its_states_each_by_a_person(filled: Record) -> No
         filled.review("2026-11", "overruled", by="B. Lind", why="I was too strict")
     filled.review("2026-11", "overruled", by="C. Holm", why="station 2 can't be reached")
     there = filled.inspection("2026-11")
-    assert there.state == "overruled"
+    assert there.state == "reviewed"
     assert [(item.state, item.who) for item in there.reviews] == [
         ("sent back", "B. Lind"),
         ("overruled", "C. Holm"),
@@ -185,11 +185,11 @@ def test_a_review_goes_through_its_states_each_by_a_person(filled: Record) -> No
     assert there.reviews[1].why == "station 2 can't be reached"
 
 
-def test_an_accepted_inspection_that_changes_is_open_again(filled: Record) -> None:
+def test_a_reviewed_inspection_that_changes_waits_for_the_reviewer_again(filled: Record) -> None:
     filled.review("2026-11", "accepted", by="B. Lind")
     filled.add_readings("2026-11", [replace(FIRST, station=2)], by="A. Berg")
     there = filled.inspection("2026-11")
-    assert there.state == "open"
+    assert there.state == "submitted"
     assert [item.state for item in there.reviews] == ["accepted"]
     assert filled.verify().sound
 
@@ -260,7 +260,7 @@ def test_the_ranked_list_puts_the_most_deserving_first(filled: Record) -> None:
     order = [item.identity for item in listed]
     assert order == ["visit 1", "visit 2", "visit 3", "visit 0", "2026-11"]
     assert listed[0].headline == ODD.seen
-    assert [item.identity for item in filled.ranked(state="accepted")] == ["visit 2"]
+    assert [item.identity for item in filled.ranked(state="reviewed")] == ["visit 2"]
     assert [item.identity for item in filled.ranked(limit=2)] == ["visit 1", "visit 2"]
 
 

@@ -51,7 +51,7 @@ def test_a_record_of_the_first_version_still_opens(path: Path) -> None:
     with open_record(path) as record:
         there = record.inspection("2026-11")
         assert there.readings[0].typed == "22,14"
-        assert there.state == "accepted"
+        assert there.state == "reviewed"
         assert there.rope.grooves[0].layers == 3
         first = there.results[0]
         assert isinstance(first, Estimate)
@@ -70,7 +70,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "9999"
-down_revision = "0006"
+down_revision = "0007"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))

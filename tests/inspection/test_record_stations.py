@@ -200,4 +200,4 @@ def test_an_inspection_is_not_accepted_while_a_station_waits_for_its_inspector(
         filled.review(VISIT, "accepted", by="B. Lind")
     change_a_reading(filled)
     filled.review(VISIT, "accepted", by="B. Lind")
-    assert filled.inspection(VISIT).state == "accepted"
+    assert filled.inspection(VISIT).state == "reviewed"

@@ -117,7 +117,7 @@ def test_sending_back_needs_a_reason_and_then_stands_in_the_record(sample_app: A
     button(at, "Send back").click()  # type: ignore[attr-defined]
     at.run()
     assert "say why" in at.error[0].value
-    assert kept().state == "open"
+    assert kept().state == "draft"
     next(one for one in at.text_input if one.label == "Reason").set_value("read it again")
     button(at, "Send back").click()  # type: ignore[attr-defined]
     clean(at.run())

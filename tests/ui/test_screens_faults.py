@@ -116,7 +116,7 @@ def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, 
         assert re.search(sentence, said(at))
     at.run()
     assert field(at, "text_input", "Reason").value == "read station 3 again"
-    assert kept().state == "open"
+    assert kept().state == "draft"
     clean(press(at, "Send back"))
     there = kept()
     assert there.state == "sent back"

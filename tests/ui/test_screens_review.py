@@ -136,7 +136,7 @@ def invented(place: str) -> OpenInspection:
         Inspection("visit", "rope", date(2026, 11, 2), place=place),
         Rope("rope", 22.0),
         1,
-        "open",
+        "draft",
         1.0,
         1,
         (),

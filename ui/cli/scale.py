@@ -267,7 +267,7 @@ def _answer(path: Path, request: ScaleRequest, overlay: Path | None) -> ScaledRe
 
 
 def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult) -> None:
-    from inspection.record.record import Preview
+    from inspection.record.views import Preview
     from ui.cli.options import open_record_or_fail
     from ui.services.add_photograph import PhotoFile, add_photograph
     from ui.services.assess_record import screen_inspection

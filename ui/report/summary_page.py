@@ -22,10 +22,11 @@ from ui.report.case import ReportCase
 from vision.results import Estimate
 
 STATES = {
-    "open": "open: not decided yet as a whole",
-    "accepted": "accepted by a reviewer",
-    "sent back": "sent back by a reviewer",
-    "overruled": "overruled",
+    "draft": "draft: not submitted for review",
+    "submitted": "submitted: not decided yet as a whole",
+    "sent back": "sent back",
+    "reviewed": "reviewed",
+    "closed": "closed",
 }
 WORST_FIRST = ("disagrees", "outside", "undecided", "doubtful", "cannot say", "agrees", "within")
 
@@ -65,10 +66,10 @@ def _review(case: ReportCase) -> str:
     if record is None:
         return ""
     last = record.reviews[-1] if record.reviews else None
-    if last is None or last.state != record.state:
+    if last is None or record.state not in ("sent back", "reviewed", "closed"):
         return STATES[record.state]
     why = f": {last.why}" if last.why else ""
-    return f"{record.state} by {last.who}, {minute(last.at)}{why}"
+    return f"{last.state} by {last.who}, {minute(last.at)}{why}"
 
 
 def in_short(case: ReportCase) -> list[Block]:

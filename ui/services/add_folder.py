@@ -13,8 +13,9 @@ from inspection.folder import Folder
 from inspection.model.readings import Reading
 from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
-from inspection.record.record import Preview, Record
+from inspection.record.record import Record
 from inspection.record.serialization import from_dict
+from inspection.record.views import Preview
 from ui.services.add_photograph import PhotoFile, add_photograph
 from ui.services.cameras import known_cameras
 from ui.services.measure_pending import Measure, choose_check

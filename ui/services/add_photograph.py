@@ -6,7 +6,8 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from inspection.record.record import Preview, Record
+from inspection.record.record import Record
+from inspection.record.views import Preview
 from ui.services.cameras import known_cameras
 from vision.apart import apart
 from vision.photo.photo import open_photo

@@ -42,6 +42,20 @@ SCREENS: Mapping[str, tuple[Role, ...]] = {
     "supervise": ("supervisor",),
 }
 
+# What changes where an inspection stands, and what all of a yard rely on. The record asks more of
+# a reviewer: nobody decides about what they read.
+Action = Literal["submit", "observe", "review", "close", "take back", "limits", "gauges", "record"]
+ACTIONS: Mapping[Action, tuple[Role, ...]] = {
+    "submit": ("inspector",),
+    "observe": ("inspector", "reviewer"),
+    "review": ("reviewer", "supervisor"),
+    "close": ("supervisor",),
+    "take back": ("reviewer", "supervisor"),
+    "limits": ("supervisor",),
+    "gauges": ("inspector", "supervisor"),
+    "record": ("supervisor",),
+}
+
 
 class AccessError(ValueError):
     """Somebody may not do what they asked for, or the team file can't be used."""
@@ -101,6 +115,27 @@ def require_role(person: Person, screen: str) -> Person:
         raise AccessError(
             f"this page is for the {needed}; {person.name} is here as {has}. Whoever keeps the "
             "team file can change that."
+        )
+    return person
+
+
+def may_do(person: Person, action: Action) -> bool:
+    """Say whether one of the person's roles allows an action."""
+    return not person.roles.isdisjoint(ACTIONS[action])
+
+
+def require_action(person: Person, action: Action) -> Person:
+    """Return the person if they may do something.
+
+    Raises
+    ------
+    AccessError
+        If none of their roles allows it.
+    """
+    if not may_do(person, action):
+        raise AccessError(
+            f"this is for the {' or '.join(ACTIONS[action])}; {person.name} is here as "
+            f"{', '.join(sorted(person.roles)) or 'no role'}."
         )
     return person
 

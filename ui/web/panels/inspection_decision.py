@@ -32,7 +32,9 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
             help="Every station with findings must be decided first.",
         )
         back = st.button("Send the inspection back")
-        overrule = st.button("Overrule the decision", disabled=opened.state == "open")
+        overrule = st.button(
+            "Overrule the decision", disabled=opened.state not in ("reviewed", "sent back")
+        )
     state: ReviewState | None = (
         "accepted" if accept else "sent back" if back else "overruled" if overrule else None
     )
@@ -48,7 +50,9 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
             flash_success(f"The inspection is {state}.")
             st.rerun()
     waiting = [
-        summary for summary in summaries() if summary.open_findings and summary.state == "open"
+        summary
+        for summary in summaries()
+        if summary.open_findings and summary.state in ("draft", "submitted")
     ]
     others = [one for one in waiting if one.identity != opened.inspection.identity]
     if others and st.button(

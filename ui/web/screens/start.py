@@ -72,7 +72,7 @@ def _overview(known: list[Summary]) -> None:
     unsettled = [summary for summary in known if summary.open_findings]
     st.markdown(
         f"**{counted(len(known), 'inspection', 'inspections')}**, {len(unsettled)} with open "
-        f"findings, {sum(one.state == 'accepted' for one in known)} accepted"
+        f"findings, {sum(one.state == 'reviewed' for one in known)} reviewed"
     )
     for one in known[:12]:
         upcoming = next_step(one)

@@ -1,0 +1,67 @@
+"""How an inspection ends: the competent person's decision about the rope."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal, get_args
+
+Decision = Literal["stays in service", "stays in service until", "taken out of service"]
+DECISIONS: tuple[Decision, ...] = get_args(Decision)
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """What the competent person decided; this program decides nothing.
+
+    Parameters
+    ----------
+    decision : {"stays in service", "stays in service until", "taken out of service"}
+        The decision.
+    competent_person : str
+        Whose it is.
+    until : date or None
+        Last day of service, where the decision names one.
+    next_due : date or None
+        When the rope is to be inspected again.
+    remarks : str
+        What else they say.
+    """
+
+    decision: Decision
+    competent_person: str
+    until: date | None = None
+    next_due: date | None = None
+    remarks: str = ""
+
+    @property
+    def words(self) -> str:
+        """The decision and when the rope is next due.
+
+        Examples
+        --------
+        >>> Closing("stays in service until", "C. Holm", date(2027, 3, 1)).words
+        'stays in service until 2027-03-01'
+        """
+        until = f" {self.until.isoformat()}" if self.until else ""
+        due = f", next inspection due {self.next_due.isoformat()}" if self.next_due else ""
+        return f"{self.decision}{until}{due}"
+
+
+def check_closing(closing: Closing, *, held_on: date) -> None:
+    """Raise ValueError if a decision lacks something, or its days can't be."""
+    if closing.decision not in DECISIONS:
+        raise ValueError(
+            f"the decision is one of {', '.join(DECISIONS)}; got {closing.decision!r:.60}."
+        )
+    if not closing.competent_person.strip():
+        raise ValueError("a decision about a rope has a name: say who the competent person is.")
+    if (closing.decision == "stays in service until") != (closing.until is not None):
+        raise ValueError(
+            "the last day of service is missing: name it, or let the rope stay in service."
+            if closing.until is None
+            else f"{closing.decision!r} has no last day; got {closing.until}."
+        )
+    for what, day in (("last day of service", closing.until), ("next day", closing.next_due)):
+        if day is not None and day < held_on:
+            raise ValueError(f"the {what}, {day}, lies before the inspection of {held_on}.")

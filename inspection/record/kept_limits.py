@@ -1,0 +1,39 @@
+"""Limits in a record: sets of one's own, and who confirmed the published ones."""
+
+from __future__ import annotations
+
+from inspection.model.confirmation import Confirmation, check_confirmation
+from inspection.record.events import Signed
+from inspection.record.queries import iter_definitions
+from inspection.record.record import Record
+from inspection.record.schema import confirmations, own_limits
+from inspection.record.serialization import JsonObject, from_dict, to_dict
+
+
+def keep_own_limits(
+    record: Record, name: str, values: JsonObject, *, by: str, why: str = ""
+) -> None:
+    """Keep a set of one's own limits, {"rules": [...]}; a later change needs a `why`."""
+    record.define(own_limits, "own limits", name, values, Signed(by, why))
+
+
+def kept_own_limits(record: Record) -> dict[str, JsonObject]:
+    """Return the sets of one's own limits by their name; one without rules was given up."""
+    with record.access.reading() as connection:
+        return dict(iter_definitions(connection, own_limits))
+
+
+def confirm_limits(record: Record, confirmation: Confirmation, *, by: str, why: str = "") -> None:
+    """Say that a published set was compared with one's own copy; again needs a `why`."""
+    check_confirmation(confirmation)
+    name, values = confirmation.rule_set, to_dict(confirmation)
+    record.define(confirmations, "confirmation", name, values, Signed(by, why))
+
+
+def limit_confirmations(record: Record) -> dict[str, Confirmation]:
+    """Return who confirmed which set of limits, by the set's name."""
+    with record.access.reading() as connection:
+        return {
+            name: from_dict(Confirmation, values)
+            for name, values in iter_definitions(connection, confirmations)
+        }
