@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal, get_args
 
-Decision = Literal["stays in service", "stays in service until", "taken out of service"]
-DECISIONS: tuple[Decision, ...] = get_args(Decision)
+ServiceDecision = Literal["stays in service", "stays in service until", "taken out of service"]
+DECISIONS: tuple[ServiceDecision, ...] = get_args(ServiceDecision)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Closing:
         What else they say.
     """
 
-    decision: Decision
+    decision: ServiceDecision
     competent_person: str
     until: date | None = None
     next_due: date | None = None

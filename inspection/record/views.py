@@ -15,7 +15,7 @@ from vision.results import Finding, Result
 # Where an inspection stands, and what a reviewer may decide about it; "open" takes a decision back.
 InspectionState = Literal["draft", "submitted", "sent back", "reviewed", "closed"]
 ReviewState = Literal["open", "accepted", "sent back", "overruled"]
-Step = Literal["submitted", "open", "accepted", "sent back", "overruled", "closed"]
+ReviewStep = Literal["submitted", "open", "accepted", "sent back", "overruled", "closed"]
 StationState = Literal["accepted", "sent back", "overruled"]
 Asks = Literal["", "reading", "photograph"]
 
@@ -89,7 +89,7 @@ class Review:
         The competent person's decision, where it was closed.
     """
 
-    state: Step
+    state: ReviewStep
     who: str
     at: str
     why: str
