@@ -109,7 +109,7 @@ def inspection_to_dict(there: OpenInspection) -> JsonObject:
         "reviews": [to_dict(item) for item in there.reviews],
         "photographs": [to_dict(item) for item in there.photographs],
         "station_reviews": [to_dict(item) for item in there.station_reviews],
-        "observations": [to_dict(item) for item in there.observations],
+        "conditions": [to_dict(item) for item in there.conditions],
     }
 
 

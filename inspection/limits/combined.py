@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from inspection.limits.standards import BANDS
 from inspection.limits.wear import StationSeverity
-from inspection.model.observation import CRITERIA, Criterion, Observation
+from inspection.model.condition import CRITERIA, Condition, Criterion
 
 COMBINED_SOURCE = (
     "severities at one place added up, ISO 4309:2017, combined effect; for information there, "
@@ -62,7 +62,7 @@ class CombinedSeverity:
 
 
 def combined_severities(
-    decreases: Iterable[StationSeverity], observations: Iterable[Observation]
+    decreases: Iterable[StationSeverity], conditions: Iterable[Condition]
 ) -> tuple[CombinedSeverity, ...]:
     """Return the sum of severities of every station of which anything was rated, by number.
 
@@ -70,19 +70,19 @@ def combined_severities(
     ----------
     decreases : iterable of StationSeverity
         Uniform decrease of diameter, as `inspection.assessment.Assessment.severities` has it.
-    observations : iterable of Observation
+    conditions : iterable of Condition
         What was recorded beside it.
 
     Examples
     --------
-    >>> seen = [Observation(3, "corrosion", 20), Observation(3, "broken wires", 40)]
+    >>> seen = [Condition(3, "corrosion", 20), Condition(3, "broken wires", 40)]
     >>> both = combined_severities([], seen)[0]
     >>> both.severity_pct, both.band, both.missing
     (60, 'high', ('decrease in diameter', 'deformation', 'heat'))
     """
     by_diameter = {one.station: one for one in decreases}
     rated: dict[int, dict[Criterion, int]] = {}
-    for one in observations:
+    for one in conditions:
         if one.severity_pct is not None:
             rated.setdefault(one.station, {})[one.criterion] = one.severity_pct
     combined = []

@@ -16,13 +16,13 @@ from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import sentence_key
 from inspection.record.schema import (
     compared,
+    conditions,
     confirmations,
     examinations,
     findings,
     flagged,
     gauges,
     inspections,
-    observations,
     own_limits,
     people,
     photographs,
@@ -65,7 +65,7 @@ _STATION_FIGURES = {
     "result withdrawn": results,
 }
 _CHANGES_FIGURES = {"inspection changed", *_STATION_FIGURES}
-_REOPENS = {"observation made", *_CHANGES_FIGURES}
+_REOPENS = {"condition recorded", *_CHANGES_FIGURES}
 _WORDS_ONLY = ("remarks", "next_due")  # of an inspection: what a reviewer decided stands
 
 
@@ -360,10 +360,10 @@ def _observed(connection: Connection, event: Event, new: Any) -> None:
     place = new or event.old_value
     mine = {"inspection": event.subject, "station": place["station"]}
     mine["criterion"] = place["criterion"]
-    connection.execute(delete(observations).filter_by(**mine))
+    connection.execute(delete(conditions).filter_by(**mine))
     if new is not None:
         row = {"data": canonical(new), "who": event.who, "at": event.at}
-        connection.execute(insert(observations).values(**mine, **row))
+        connection.execute(insert(conditions).values(**mine, **row))
 
 
 def _station_reviewed(connection: Connection, event: Event, new: Any) -> None:
@@ -408,7 +408,7 @@ _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "station reviewed": _station_reviewed,
     "submitted": _submitted,
     "closed": _closed,
-    "observation made": _observed,
+    "condition recorded": _observed,
     "own limits added": _keep(own_limits),
     "own limits changed": _keep(own_limits),
     "confirmation added": _keep(confirmations),

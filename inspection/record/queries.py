@@ -11,16 +11,16 @@ from typing import Any
 from sqlalchemy import Connection, Row, Table, func, select
 
 from inspection.model.closing import Closing
+from inspection.model.condition import Condition
 from inspection.model.names import same_person
-from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError
 from inspection.record.schema import (
+    conditions,
     findings,
     gauges,
     inspections,
-    observations,
     people,
     photographs,
     readings,
@@ -32,8 +32,8 @@ from inspection.record.schema import (
 )
 from inspection.record.serialization import from_dict, result_from_dict
 from inspection.record.views import (
+    LoggedCondition,
     LoggedFinding,
-    LoggedObservation,
     LoggedReading,
     OpenInspection,
     Photograph,
@@ -96,9 +96,9 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
             )
             for item in _rows(connection, station_reviews, identity, "event")
         ),
-        observations=tuple(
-            LoggedObservation(from_dict(Observation, json.loads(item.data)), item.who, item.at)
-            for item in _rows(connection, observations, identity, "station")
+        conditions=tuple(
+            LoggedCondition(from_dict(Condition, json.loads(item.data)), item.who, item.at)
+            for item in _rows(connection, conditions, identity, "station")
         ),
     )
 

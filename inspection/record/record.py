@@ -16,7 +16,7 @@ from typing import Any
 from sqlalchemy import Table
 
 from inspection.model.closing import Closing
-from inspection.model.observation import Criterion, Observation
+from inspection.model.condition import Condition, Criterion
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands, drafts, queries, reviews, verify
@@ -307,7 +307,7 @@ class Record:
     def observe(
         self,
         inspection: str,
-        seen: Observation,
+        seen: Condition,
         *,
         by: str,
         why: str = "",
@@ -315,16 +315,14 @@ class Record:
     ) -> None:
         """Keep what was seen at a station beside its diameter; a change needs a `why`."""
         with self.access.writing() as connection:
-            reviews.save_observation(connection, inspection, seen, Signed(by, why, revision))
+            reviews.save_condition(connection, inspection, seen, Signed(by, why, revision))
 
-    def withdraw_observation(
+    def withdraw_condition(
         self, inspection: str, station: int, criterion: Criterion, *, by: str, why: str
     ) -> None:
         """Take back what was said about one criterion at a station."""
         with self.access.writing() as connection:
-            reviews.withdraw_observation(
-                connection, inspection, station, criterion, Signed(by, why)
-            )
+            reviews.withdraw_condition(connection, inspection, station, criterion, Signed(by, why))
 
     # ---- answers --------------------------------------------------------------------------
 

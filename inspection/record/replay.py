@@ -14,8 +14,8 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, exc, select
 
 from inspection.model.closing import Closing
+from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation, check_confirmation
-from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
@@ -209,13 +209,13 @@ def _closing(connection: Connection, event: Event) -> None:
     reviews.save_closing(connection, event.subject, closing, _signed(event))
 
 
-def _observation(connection: Connection, event: Event) -> None:
+def _condition(connection: Connection, event: Event) -> None:
     if event.new_value is not None:
-        seen = _typed(from_dict(Observation, event.new_value))
-        reviews.save_observation(connection, event.subject, seen, _signed(event))
+        seen = _typed(from_dict(Condition, event.new_value))
+        reviews.save_condition(connection, event.subject, seen, _signed(event))
         return
     old = event.old_value
-    reviews.withdraw_observation(
+    reviews.withdraw_condition(
         connection, event.subject, old["station"], old["criterion"], _signed(event)
     )
 
@@ -243,7 +243,7 @@ _SAY: dict[str, Callable[[Connection, Event], None]] = {
     "station reviewed": _station_review,
     "submitted": _submission,
     "closed": _closing,
-    "observation made": _observation,
+    "condition recorded": _condition,
     "own limits added": _own_limits,
     "own limits changed": _own_limits,
     "confirmation added": _confirmation,

@@ -17,8 +17,8 @@ from typing import Any, get_args
 from sqlalchemy import Connection, Row, select
 
 from inspection.model.closing import Closing, check_closing
+from inspection.model.condition import Condition, Criterion, check_condition
 from inspection.model.names import same_person
-from inspection.model.observation import Criterion, Observation, check_observation
 from inspection.model.readings import Reading
 from inspection.record.commands import (
     check_revision,
@@ -33,9 +33,9 @@ from inspection.record.events import SLIP_CORRECTED, Change, Signed
 from inspection.record.finding_keys import match_findings, new_key
 from inspection.record.queries import logged_findings
 from inspection.record.schema import (
+    conditions,
     events,
     findings,
-    observations,
     readings,
     results,
     reviews,
@@ -174,23 +174,21 @@ def save_closing(connection: Connection, identity: str, closing: Closing, signed
     save(connection, change, signed)
 
 
-def save_observation(
-    connection: Connection, identity: str, seen: Observation, signed: Signed
-) -> None:
+def save_condition(connection: Connection, identity: str, seen: Condition, signed: Signed) -> None:
     """Keep what was seen of one criterion at a station; what was said before stays in its event."""
     row = require_unclosed(connection, identity)
     new = to_dict(seen)
     check_revision(connection, row, signed.revision, new)
-    check_observation(seen)
+    check_condition(seen)
     if not _known(connection, identity, seen.station):
         raise RecordError(f"inspection {identity!r} has nothing at station {seen.station}.")
     old = _observed(connection, identity, seen.station, seen.criterion)
     if old is not None:
         require_reason(signed.why, f"to change what was seen of {seen.criterion}")
-    save(connection, Change("inspection", identity, "observation made", old=old, new=new), signed)
+    save(connection, Change("inspection", identity, "condition recorded", old=old, new=new), signed)
 
 
-def withdraw_observation(
+def withdraw_condition(
     connection: Connection, identity: str, station: int, criterion: Criterion, signed: Signed
 ) -> None:
     """Take back what was said about one criterion at a station."""
@@ -200,11 +198,11 @@ def withdraw_observation(
     old = _observed(connection, identity, station, criterion)
     if old is None:
         raise RecordError(f"nothing was said about {criterion} at station {station}.")
-    save(connection, Change("inspection", identity, "observation made", old=old), signed)
+    save(connection, Change("inspection", identity, "condition recorded", old=old), signed)
 
 
 def _observed(connection: Connection, identity: str, station: int, criterion: str) -> Any:
-    query = select(observations.c.data).filter_by(
+    query = select(conditions.c.data).filter_by(
         inspection=identity, station=station, criterion=criterion
     )
     data = connection.execute(query).scalar()

@@ -210,8 +210,8 @@ reviews = Table(
 )
 
 # What was seen at a station beside its diameter: the last that was said about each criterion.
-observations = Table(
-    "observations",
+conditions = Table(
+    "conditions",
     metadata,
     Column("inspection", String(200), ForeignKey("inspections.identity"), nullable=False),
     Column("station", Integer, nullable=False),
@@ -329,7 +329,7 @@ STATE = (
     reviews,
     station_reviews,
     people,
-    observations,
+    conditions,
     own_limits,
     confirmations,
 )

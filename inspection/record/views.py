@@ -7,7 +7,7 @@ from datetime import date
 from typing import Literal
 
 from inspection.model.closing import Closing
-from inspection.model.observation import Observation
+from inspection.model.condition import Condition
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from vision.results import Finding, Result
@@ -97,18 +97,18 @@ class Review:
 
 
 @dataclass(frozen=True, slots=True)
-class LoggedObservation:
+class LoggedCondition:
     """What was last said about a criterion at a station.
 
     Parameters
     ----------
-    observation : Observation
+    condition : Condition
         What was seen.
     who, at : str
         Who recorded it, and when (UTC).
     """
 
-    observation: Observation
+    condition: Condition
     who: str
     at: str
 
@@ -226,7 +226,7 @@ class OpenInspection:
         The gauges that the readings were taken with.
     results : tuple of Estimate or Refusal
         What the photographs say, by number.
-    findings, reviews, photographs, station_reviews, observations : tuple
+    findings, reviews, photographs, station_reviews, conditions : tuple
         What else belongs to it; the reviews are all steps from draft to closed.
     """
 
@@ -243,7 +243,7 @@ class OpenInspection:
     reviews: tuple[Review, ...]
     photographs: tuple[Photograph, ...]
     station_reviews: tuple[StationReview, ...] = ()
-    observations: tuple[LoggedObservation, ...] = ()
+    conditions: tuple[LoggedCondition, ...] = ()
 
     @property
     def closing(self) -> Closing | None:

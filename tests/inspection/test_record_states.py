@@ -15,8 +15,8 @@ from inspection.limits.combined import combined_severities
 from inspection.limits.confirmed import confirmation_words, figures_of, standing_confirmation
 from inspection.limits.wear import SeverityRating, StationSeverity
 from inspection.model.closing import Closing
+from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
-from inspection.model.observation import Observation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.errors import RecordError, StaleError
@@ -29,8 +29,8 @@ from inspection.record.kept_limits import (
 from inspection.record.record import Record, open_record
 
 VISIT = "2026-11"
-CORRODED = Observation(3, "corrosion", 20, "outside, surface rough")
-WIRES = Observation(3, "broken wires", 40, count=4, length_mm=132.0)
+CORRODED = Condition(3, "corrosion", 20, "outside, surface rough")
+WIRES = Condition(3, "broken wires", 40, count=4, length_mm=132.0)
 STAYS = Closing(
     "stays in service until", "C. Holm", date(2027, 3, 1), date(2027, 2, 1), "grease it"
 )
@@ -140,33 +140,33 @@ def test_what_was_seen_at_a_station_is_kept_with_its_person(filled: Record) -> N
     with pytest.raises(ValueError, match="to change what was seen of corrosion, say why"):
         filled.observe(VISIT, replace(CORRODED, severity_pct=40), by="B. Lind")
     filled.observe(VISIT, replace(CORRODED, severity_pct=40), by="B. Lind", why="pitted")
-    seen = {one.observation.criterion: one for one in filled.inspection(VISIT).observations}
-    assert seen["corrosion"].observation.severity_pct == 40
+    seen = {one.condition.criterion: one for one in filled.inspection(VISIT).conditions}
+    assert seen["corrosion"].condition.severity_pct == 40
     assert seen["corrosion"].who == "B. Lind"
-    filled.withdraw_observation(VISIT, 3, "broken wires", by="A. Berg", why="other rope")
-    assert len(filled.inspection(VISIT).observations) == 1
+    filled.withdraw_condition(VISIT, 3, "broken wires", by="A. Berg", why="other rope")
+    assert len(filled.inspection(VISIT).conditions) == 1
     with pytest.raises(RecordError, match="has nothing at station 9"):
         filled.observe(VISIT, replace(CORRODED, station=9), by="A. Berg")
     seen_at = filled.inspection(VISIT).revision
     read(filled)
     with pytest.raises(StaleError):
-        filled.observe(VISIT, Observation(1, "heat", 0), by="B. Lind", revision=seen_at)
+        filled.observe(VISIT, Condition(1, "heat", 0), by="B. Lind", revision=seen_at)
     assert filled.verify().sound
 
 
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        (Observation(3, "corrosion", 30), "a severity is one of 0, 20, 40, 60, 80, 100 %; got 30"),
-        (Observation(3, "corrosion", None), "say what was seen, count it or rate it"),
-        (Observation(3, "rust", 20), "a criterion is one of"),  # type: ignore[arg-type]
-        (Observation(3, "broken wires", 20, count=-1), "counted from 0 to 10000; got -1"),
-        (Observation(3, "broken wires", 20, length_mm=0.0), "more than 0 mm"),
-        (Observation(0, "heat", 0), "numbered from 1; got 0"),
+        (Condition(3, "corrosion", 30), "a severity is one of 0, 20, 40, 60, 80, 100 %; got 30"),
+        (Condition(3, "corrosion", None), "say what was seen, count it or rate it"),
+        (Condition(3, "rust", 20), "a criterion is one of"),  # type: ignore[arg-type]
+        (Condition(3, "broken wires", 20, count=-1), "counted from 0 to 10000; got -1"),
+        (Condition(3, "broken wires", 20, length_mm=0.0), "more than 0 mm"),
+        (Condition(0, "heat", 0), "numbered from 1; got 0"),
     ],
 )
-def test_an_observation_that_can_not_be_is_refused(
-    filled: Record, wrong: Observation, words: str
+def test_an_condition_that_can_not_be_is_refused(
+    filled: Record, wrong: Condition, words: str
 ) -> None:
     with pytest.raises(ValueError, match=words):
         filled.observe(VISIT, wrong, by="A. Berg")
@@ -206,7 +206,7 @@ def test_severities_at_one_station_are_added_and_nothing_more() -> None:
     assert there.missing == ("deformation", "heat")
     # what lies at another place is not added, and what nobody rated counts as nothing
     apart = combined_severities(
-        [_decrease(1, 60, "high")], [CORRODED, Observation(1, "heat", None, "blue?")]
+        [_decrease(1, 60, "high")], [CORRODED, Condition(1, "heat", None, "blue?")]
     )
     assert [(one.station, one.severity_pct, one.band) for one in apart] == [
         (1, 60, "high"),
@@ -244,7 +244,7 @@ def test_all_of_it_is_exported_restored_and_found_sound(filled: Record, tmp_path
     read(filled, 3)
     filled.observe(VISIT, CORRODED, by="A. Berg")
     filled.observe(VISIT, WIRES, by="A. Berg")
-    filled.withdraw_observation(VISIT, 3, "broken wires", by="A. Berg", why="miscounted")
+    filled.withdraw_condition(VISIT, 3, "broken wires", by="A. Berg", why="miscounted")
     filled.submit(VISIT, by="A. Berg", why="wet")
     filled.review(VISIT, "accepted", by="B. Lind")
     filled.close_inspection(VISIT, STAYS, by="C. Holm", why="as discussed")
@@ -296,7 +296,7 @@ def test_a_record_of_before_gets_the_states_that_its_events_lead_to(tmp_path: Pa
                     text("UPDATE inspections SET state = :word WHERE identity = :name"),
                     {"word": word, "name": name},
                 )
-            for table in ("observations", "own_limits", "confirmations"):
+            for table in ("conditions", "own_limits", "confirmations"):
                 old.execute(text(f"DROP TABLE {table}"))
             for name in ("remarks", "next_due"):
                 old.execute(text(f"ALTER TABLE inspections DROP COLUMN {name}"))

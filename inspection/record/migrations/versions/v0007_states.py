@@ -30,7 +30,7 @@ def upgrade() -> None:
     op.add_column("examinations", sa.Column("figures", sa.Text, nullable=False, server_default=""))
     op.add_column("reviews", sa.Column("closing", sa.Text, nullable=False, server_default=""))
     op.create_table(
-        "observations",
+        "conditions",
         sa.Column(
             "inspection", sa.String(200), sa.ForeignKey("inspections.identity"), nullable=False
         ),

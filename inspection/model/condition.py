@@ -16,7 +16,7 @@ MOST_WIRES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
-class Observation:
+class Condition:
     """One criterion at one station, as somebody saw and rated it.
 
     Parameters
@@ -49,9 +49,9 @@ class Observation:
 
         Examples
         --------
-        >>> Observation(3, "broken wires", 20, count=3, length_mm=132.0).words
+        >>> Condition(3, "broken wires", 20, count=3, length_mm=132.0).words
         'broken wires: 3 on 132 mm; 20 % towards discard'
-        >>> Observation(3, "corrosion", 0).words
+        >>> Condition(3, "corrosion", 0).words
         'corrosion: none'
         """
         told = [self.seen] if self.seen else []
@@ -65,8 +65,8 @@ class Observation:
         return f"{self.criterion}: {'; '.join(told)}"
 
 
-def check_observation(seen: Observation) -> None:
-    """Raise ValueError if an observation's figures can't be."""
+def check_condition(seen: Condition) -> None:
+    """Raise ValueError if a condition's figures can't be."""
     if seen.station < 1:
         raise ValueError(f"stations are numbered from 1; got {seen.station}.")
     if seen.criterion not in CRITERIA:
