@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import statsmodels.api as sm  # type: ignore[import-untyped]
+from scipy.stats import median_abs_deviation
 
-from vision.least_squares import HUBER, Array, fit, fit_with_scatter
+from vision.least_squares import HUBER, Array, fit, fit_with_scatter, scatter_of
 
 TRUE = np.array([2.0, -0.5])
 
@@ -62,3 +63,9 @@ def test_what_is_known_beforehand_is_no_robust_observation() -> None:
     held = fit(lambda b: np.array([b[0], b[0] - 10.0]), np.array([3.0]), np.array([1e-6]), robust=1)
     # Huber's loss pulls with 2.5 at most, the prior with its distance: 10 - 2.5
     assert held.values == pytest.approx([7.5], abs=1e-6)
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 60])
+def test_the_scatter_is_that_of_scipy(count: int) -> None:
+    values = np.random.default_rng(count).normal(3.0, 2.0, count)
+    assert scatter_of(values) == pytest.approx(median_abs_deviation(values, scale="normal"))

@@ -20,10 +20,9 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import median_abs_deviation
 
 from vision.calibration.board import COLUMNS, ROWS, FoundBoard
-from vision.least_squares import HUBER, Covariance, fit
+from vision.least_squares import HUBER, Covariance, fit, scatter_of
 
 Array = NDArray[np.float64]
 
@@ -172,7 +171,7 @@ def _misfit(
 
 def _spread_px(off: Array, photographs: int) -> float:
     """Return the standard deviation of a photograph's corners, px, false ones left out."""
-    rough = max(float(median_abs_deviation(off, axis=None, scale="normal")), FLOOR_PX)
+    rough = max(scatter_of(off), FLOOR_PX)
     weights = np.minimum(1.0, HUBER * rough / np.maximum(np.abs(off), 1e-12))
     dof = max(4.0, off.size - 6 - SHARED / photographs)  # that the fit left
     return max(float(np.sqrt((weights * off**2).sum() / dof)), FLOOR_PX)

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import median_abs_deviation
 
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, refuse_above
+from vision.least_squares import scatter_of
 from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
 from vision.target.layout import Card
@@ -130,7 +130,7 @@ def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[flo
     for _ in range(12):
         slope, offset = np.polyfit(x[keep], y[keep], 1)
         off = y - slope * x - offset
-        scatter = float(median_abs_deviation(off[keep], scale="normal"))
+        scatter = scatter_of(off[keep])
         now = usable & (np.abs(off) < max(3 * scatter, 0.015 * height))
         if now.sum() < 10 or bool((now == keep).all()):
             break

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
 from scipy.signal import find_peaks
 from scipy.special import ndtr
-from scipy.stats import median_abs_deviation
 
+from vision.least_squares import scatter_of
 from vision.rope.constants import ALIKE, CLOSE_PITCH, STRAY_SHARE, UNEVEN_SHARE, USUAL_CROWNS
 from vision.rope.savitzky_golay import local_parabolas
 
@@ -42,7 +42,7 @@ def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Arr
     width = max(5, int(CLOSE_PITCH / 3 * d / step)) | 1  # a third of the closest crowns
     middle = median_filter(between, width, mode="nearest")
     off = between - middle
-    scatter = float(median_abs_deviation(off, scale="normal"))
+    scatter = scatter_of(off)
     spike = np.abs(off) > max(4 * scatter, 1.5 * px_mm)
     good = known & ~spike
     return np.interp(x, x[good], values[good])
@@ -153,7 +153,7 @@ def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> floa
     broad = min(max(2 * fine + 1, int(run)) | 1, longest)
     plain = local_parabolas(outline, broad)
     off = (local_parabolas(outline, fine) - plain)[plain >= np.median(plain)]
-    scatter = float(median_abs_deviation(off, scale="normal"))
+    scatter = scatter_of(off)
     return max(least, scatter / float(np.sqrt(1 - fine / broad)))
 
 

@@ -27,9 +27,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.stats import median_abs_deviation, norm, t
+from scipy.stats import norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
+from vision.least_squares import scatter_of
 from vision.rope.budget import Observation
 from vision.rope.constants import ROUNDNESS_SHARE, U_GAP_MM
 from vision.rope.crowns import fill_outliers
@@ -170,7 +171,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     kept = []
     for s, height in sides:  # a loose wire must not carry the row away
         off = height - _row(s, pitch) @ _solve(s, height, pitch)
-        scatter = float(median_abs_deviation(off, scale="normal"))
+        scatter = scatter_of(off)
         good = np.abs(off - np.median(off)) < STRAY * scatter + 1e-6
         kept.append((s[good], height[good]))
     pitch = _best_pitch(kept, pitch, NEARER, AGAIN)

@@ -31,6 +31,7 @@ from scipy.special import ndtri
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding
+from vision.least_squares import NORMAL_QUARTILE
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
     BEND_PENALTY,
@@ -255,7 +256,8 @@ def _followed(
     edge = base + px_mm * place
     slope = _slope(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
-    spread = 1.4826 * float(np.median(np.abs((noise / reference[:, None])[sure][:, at_edge])))
+    out_of_step = np.abs((noise / reference[:, None])[sure][:, at_edge])
+    spread = float(np.median(out_of_step)) / NORMAL_QUARTILE
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)

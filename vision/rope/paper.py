@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_erosion, gaussian_filter
 
 from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
@@ -105,7 +104,9 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
     sigma = WINDOW_PERIODS * PER_PERIOD
 
     def smooth(values: NDArray[np.float32]) -> NDArray[np.float32]:
-        return np.asarray(gaussian_filter(values, sigma, mode="nearest"), np.float32)
+        size = (2 * int(4 * sigma + 0.5) + 1,) * 2
+        blurred = cv2.GaussianBlur(values, size, sigma, borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(blurred, np.float32)
 
     mean = smooth(light)
     leak = np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2)  # of the mean through the window
@@ -128,7 +129,12 @@ def stripe_points(band: Band, card: Card) -> StripePoints:
     """
     clear = (band.contrast > OPEN_CONTRAST * band.open_contrast) & band.inside
     size = 2 * int(WINDOW_PERIODS * 2 * PER_PERIOD) + 1  # what the windows reach over
-    clear = binary_erosion(clear, np.ones((size, size), np.bool_))
+    clear = cv2.erode(
+        clear.astype(np.uint8),
+        np.ones((size, size), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=[0.0],
+    ).astype(np.bool_)
     every = int(POINT_EVERY_PERIODS * PER_PERIOD)
     rows, columns = (np.arange(every // 2, n, every) for n in clear.shape)
     good = clear[np.ix_(rows, columns)]

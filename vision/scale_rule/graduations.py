@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
-from scipy.stats import median_abs_deviation
+
+from vision.least_squares import scatter_of
 
 Array = NDArray[np.float64]
 
@@ -302,6 +303,6 @@ def _is_even(columns: Array) -> bool:
     """Tell whether marks stand on a smooth curve of their number, as perspective draws them."""
     n = np.arange(len(columns)) - (len(columns) - 1) / 2
     off = columns - np.polyval(np.polyfit(n, columns, 2), n)
-    scatter = float(median_abs_deviation(off, scale="normal"))
+    scatter = scatter_of(off)
     spacing = float(np.ptp(columns)) / (len(columns) - 1)
     return scatter < max(LOOSE_PX, LOOSE_SHARE * spacing)

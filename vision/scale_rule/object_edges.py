@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, savgol_filter
-from scipy.stats import median_abs_deviation, norm
+from scipy.stats import norm
 
 from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
-from vision.least_squares import fit_with_scatter
+from vision.least_squares import fit_with_scatter, scatter_of
 from vision.rope.constants import STRAY_SHARE
 from vision.rope.jaws import JawLines
 from vision.rope.outline import best_path
@@ -276,11 +276,11 @@ def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> Beari
     """Return the line that bears on the highest places, `step` mm a sample."""
     smooth = gaussian_filter1d(values, 1.0, mode="nearest")
     off = values - savgol_filter(values, 5, 2)  # of five, a parabola leaves sqrt(18 / 35)
-    noise = max(float(median_abs_deviation(off, scale="normal")) / np.sqrt(18 / 35), 0.03 * step)
+    noise = max(scatter_of(off) / np.sqrt(18 / 35), 0.03 * step)
     peaks, _ = find_peaks(smooth, prominence=max(4 * noise, BUMP_SHARE * d))
     peaks = peaks[(peaks >= 2) & (peaks < len(values) - 2)]
     if len(peaks) < 2:
-        scatter = float(median_abs_deviation(values, scale="normal"))
+        scatter = scatter_of(values)
         refuse_above("object-rough", 100 * scatter / d)
         independent = max(2.0, len(values) / 6)
         uneven = max(0.0, scatter - 0.3 * step)  # more than pixels make: it may be the object
@@ -378,5 +378,5 @@ def _likeness(light: Light, near: NDArray[np.bool_]) -> tuple[Array, float]:
     score = (stops - plain) @ way / max(reach, 1e-9)
     # from neighbour to neighbour: a shadow beside the object is no noise
     steps = np.diff(score[: max(3, rows // 6), near], axis=1)
-    noise = float(median_abs_deviation(steps, axis=None, scale="normal")) / np.sqrt(2)
+    noise = scatter_of(steps) / np.sqrt(2)
     return np.asarray(score, float), 1 / max(noise, 0.01)

@@ -15,7 +15,7 @@ They come in as points that are known square to the stripes only (`vision.rope.p
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 
 import cv2
 import numpy as np
@@ -185,8 +185,10 @@ def _fit(
     u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
     scale = np.array([card.scale_x, card.scale_y])
 
-    def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
+    @lru_cache(maxsize=1)  # a step asks for the residuals first, then for their derivatives
+    def offsets_at(packed: bytes, points: StripePoints | None) -> tuple[Array, Array]:
         """Return by how much everything lies off where it is seen, px, and the Jacobian."""
+        full = np.frombuffer(packed)
         camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
         at, ahead = _corners(camera, scales, drawn * scale, half)
         off = at - seen.ravel()
@@ -197,6 +199,9 @@ def _fit(
         across = ((at.reshape(-1, 2) - points.seen_px) * square).sum(axis=1)
         turned = (stripes_ahead.reshape(len(square), 2, -1) * square[:, :, None]).sum(axis=1)
         return np.concatenate([off, across]), np.concatenate([ahead, turned])
+
+    def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
+        return offsets_at(full.tobytes(), points)
 
     def residuals(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
         full = _unfolded(seen_as)
