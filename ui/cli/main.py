@@ -9,6 +9,7 @@ import click
 from ui.cli.calibrate import calibrate, cameras
 from ui.cli.card import card, print_check
 from ui.cli.check import check
+from ui.cli.compare_gauge import compare_gauge
 from ui.cli.demo import demo
 from ui.cli.measure import measure
 from ui.cli.page import page
@@ -40,6 +41,7 @@ for command in (
     scale,
     demo,
     check,
+    compare_gauge,
     record,
     report,
 ):

@@ -1,0 +1,238 @@
+"""A comparison with a trusted gauge as a page and a table, with what publishing it needs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from html import escape
+from importlib.metadata import version
+from itertools import groupby
+
+from inspection.comparison.bland_altman import FEWEST
+from inspection.comparison.gauge_study import GaugeStudy, StudiedPhoto, StudyGroup
+from inspection.exchange.spreadsheet import escape_formula
+from ui.report.html import POLICY, STYLE
+from ui.text import CLEARS_NOTHING, sentence
+from vision.results import Estimate
+
+SHOULD = 0.95  # share of differences that an expanded uncertainty (k = 2) should hold
+SMALL_Z2 = 0.5  # mean square below which U is said to be larger than what happens; our choice
+HEADINGS = ("ropes", "photographs", "refused", "bias % (95 %)", "sd %", "limits of agreement %",
+            "inside U (95 %)", "mean z²")  # fmt: skip
+ROWS = (
+    "photo", "rope", "gauge", "finish", "phone", "card_set", "trusted_mm", "trusted_expanded_mm",
+    "photo_mm", "photo_expanded_mm", "difference_mm", "difference_pct", "expanded_difference_mm",
+    "inside", "why_not",
+)  # fmt: skip
+
+
+def verdict(group: StudyGroup) -> tuple[str, ...]:
+    """Return what a group of photographs says, a sentence each; no more than its number allows."""
+    if not group.answered or group.bias_pct is None or group.coverage_interval is None:
+        return (f"None of {group.refused} photographs gave a figure.",)
+    low, high = group.coverage_interval
+    share = group.inside / group.answered
+    said = [
+        f"{group.inside} of {group.answered} differences ({_pct(share)}) lie inside their expanded "
+        f"uncertainty (95 % interval {_pct(low)} to {_pct(high)}); {_pct(SHOULD)} should."
+    ]
+    if high < SHOULD:
+        said.append("So U is too small for photographs like these.")
+    elif group.mean_z2 is not None and group.mean_z2 < SMALL_Z2 and low > 0.8:
+        said.append("U is larger than what was seen to happen.")
+    if group.spread is None:
+        ropes = "1 rope" if group.ropes == 1 else f"{group.ropes} ropes"
+        said.append(
+            f"{ropes}: too few to say more of the difference than its mean, "
+            f"{group.bias_pct:+.2f} %; {FEWEST} are the least."
+        )
+        return tuple(said)
+    spread = group.spread
+    below, above = spread.bias_interval_pct
+    interval = f"(95 % interval {below:+.2f} to {above:+.2f} %)"
+    if below <= 0.0 <= above:
+        said.append(f"The mean difference, {spread.bias_pct:+.2f} % {interval}, may be nil.")
+    else:
+        way = "thicker" if spread.bias_pct > 0 else "thinner"
+        said.append(
+            f"The photographs read {abs(spread.bias_pct):.2f} % {way} than the trusted gauge "
+            f"{interval}."
+        )
+    said.append(
+        f"95 in 100 single differences lie between {spread.low_pct:+.2f} and "
+        f"{spread.high_pct:+.2f} %."
+    )
+    return tuple(said)
+
+
+def group_cells(group: StudyGroup) -> tuple[str, ...]:
+    """Return the figures of a group as text, in the order of `HEADINGS`."""
+    spread, coverage = group.spread, group.coverage_interval
+    bias = "" if group.bias_pct is None else f"{group.bias_pct:+.2f}"
+    if spread is not None:
+        bias += " ({:+.2f} to {:+.2f})".format(*spread.bias_interval_pct)
+    limits = "" if spread is None else (
+        "{:+.2f} ({:+.2f} to {:+.2f}) to {:+.2f} ({:+.2f} to {:+.2f})".format(
+            spread.low_pct, *spread.low_interval_pct, spread.high_pct, *spread.high_interval_pct
+        )
+    )  # fmt: skip
+    inside = "" if coverage is None else (
+        f"{group.inside} of {group.answered} ({_pct(coverage[0])} to {_pct(coverage[1])})"
+    )  # fmt: skip
+    return (
+        str(group.ropes),
+        str(group.answered),
+        str(group.refused),
+        bias,
+        "" if spread is None else f"{spread.sd_pct:.2f}",
+        limits,
+        inside,
+        "" if group.mean_z2 is None else f"{group.mean_z2:.2f}",
+    )
+
+
+def _pct(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _cells_of(photo: StudiedPhoto) -> tuple[str, ...]:
+    """Return a photograph's row, in the order of `ROWS`."""
+    trusted, result = photo.trusted, photo.result
+    named = (trusted.photo, trusted.rope, trusted.gauge, trusted.finish,
+             trusted.phone or result.camera, trusted.card_set)  # fmt: skip
+    read = (f"{trusted.diameter_mm:.3f}", f"{trusted.expanded_mm:.3f}")
+    if not isinstance(result, Estimate):
+        return (*named, *read, *("",) * 6, " ".join(map(sentence, result.findings)))
+    return (
+        *named,
+        *read,
+        f"{result.diameter_mm:.3f}",
+        f"{result.expanded_mm():.3f}",
+        f"{photo.difference_mm:+.3f}",
+        f"{photo.difference_pct:+.3f}",
+        f"{photo.expanded_difference_mm:.3f}",
+        "yes" if photo.inside else "no",
+        "",
+    )
+
+
+def study_csv(study: GaugeStudy) -> bytes:
+    """Return a row for each photograph as CSV, refused ones with their reasons."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(ROWS)
+    for photo in study.photos:
+        cells = _cells_of(photo)
+        texts = (*map(escape_formula, cells[:6]), *cells[6:-1], escape_formula(cells[-1]))
+        writer.writerow(texts)
+    return out.getvalue().encode()
+
+
+def study_page(study: GaugeStudy, *, left_out: Sequence[str] = (), plot: str = "") -> str:
+    """Return the whole page, which asks for nothing outside itself.
+
+    Parameters
+    ----------
+    study : GaugeStudy
+        What was found.
+    left_out : sequence of str
+        Photographs in the folder without a trusted reading.
+    plot : str, optional
+        Differences against diameters, as SVG.
+    """
+    whole = study.whole
+    parts = [
+        f"<p class='caution'>{escape(CLEARS_NOTHING)}</p>",
+        *(f"<p class='strong'>{escape(one)}</p>" for one in verdict(whole)),
+        plot,
+        "<h2>By size, finish, phone and card set</h2>",
+        _groups_table(study),
+        "<p class='small'>Intervals of bias and limits come from the scatter between ropes, that "
+        "of the share inside U from photographs taken as independent. Groups differ in more than "
+        "their name: what one of them shows need not be its cause.</p>",
+        "<h2>How it was done</h2>",
+        *(f"<p>{escape(one)}</p>" for one in methods(study)),
+        "<h2>What was left out</h2>",
+        *(f"<p>{escape(one)}</p>" for one in _left_out(study, left_out)),
+        "<h2>Every photograph</h2>",
+        _photos_table(study),
+    ]
+    title = "Photographs against a trusted gauge"
+    head = (
+        "<!DOCTYPE html><html lang='en'><head><meta charset='utf-8'>"
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">'
+        "<meta name='viewport' content='width=device-width, initial-scale=1'>"
+        f"<title>{title}</title><style>{STYLE}</style></head>"
+    )
+    return f"{head}<body><h1>{title}</h1>{''.join(parts)}</body></html>\n"
+
+
+def methods(study: GaugeStudy) -> tuple[str, ...]:
+    """Return how the comparison was made, as its readers must know, a paragraph each."""
+    photos, whole = study.photos, study.whole
+    gauges = Counter(one.trusted.gauge or "one gauge" for one in photos)
+    per_rope = Counter(one.trusted.rope for one in photos)
+    sizes = [one.trusted.diameter_mm for one in photos]
+    share = [100.0 * one.trusted.expanded_mm / one.trusted.diameter_mm for one in photos]
+    checked = sum(bool(one.trusted.card_set) for one in photos)
+    named = ", ".join(f"{name} ({count})" for name, count in sorted(gauges.items()))
+    return (
+        f"{len(photos)} photographs of {len(per_rope)} ropes or bars, {min(per_rope.values())} to "
+        f"{max(per_rope.values())} of each, {min(sizes):.1f} to {max(sizes):.1f} mm thick, were "
+        f"measured by Rope Photo Check {version('rope-photo-check')}, each by itself and without "
+        "being told its trusted reading; "
+        f"{whole.answered} gave a figure. The print was checked for {checked} of them.",
+        f"The trusted readings, with an expanded uncertainty (k = 2) of {min(share):.2f} to "
+        f"{max(share):.2f} % as stated, are of: {named}. All readings of one gauge are taken to "
+        "share its error.",
+        "Differences are photograph minus trusted reading, in % of the reading. Limits of "
+        "agreement are bias -+ 1.96 standard deviations of a single difference, with the variance "
+        "between ropes and within them (Bland and Altman 2007, J. Biopharm. Stat. 17: 571-582). A "
+        "difference lies inside U where it is at most the expanded uncertainty (k = 2) of "
+        "photograph and reading together (JCGM 100:2008, 5.1.2); the interval of that share is "
+        "Clopper's and Pearson's (1934). z is a difference over its standard uncertainty.",
+        "Whoever publishes this should add: how the ropes were chosen and whether any was left out "
+        "afterwards; who took photographs and readings, and whether either knew the other's "
+        "figure; the gauge's jaws, calibration and repeatability; the rope's load and cleaning.",
+    )
+
+
+def _left_out(study: GaugeStudy, without_reading: Sequence[str]) -> Iterable[str]:
+    refused = [one for one in study.photos if not isinstance(one.result, Estimate)]
+    codes = Counter(one.result.findings[0].code for one in refused)
+    if refused:
+        yield (
+            f"Refused by the program: {len(refused)} of {len(study.photos)}, as "
+            + ", ".join(f"{code} ({count})" for code, count in codes.most_common())
+            + "."
+        )
+    else:
+        yield "No photograph was refused by the program."
+    if without_reading:
+        yield (
+            f"In the folder without a trusted reading: {len(without_reading)} "
+            f"({', '.join(without_reading[:20])}{' ...' if len(without_reading) > 20 else ''})."
+        )
+
+
+def _groups_table(study: GaugeStudy) -> str:
+    head = "".join(f"<th>{escape(one)}</th>" for one in ("group", *HEADINGS))
+    rows = []
+    for factor, groups in groupby(study.groups, key=lambda one: one.factor):
+        if factor != "all":
+            rows.append(f"<tr class='strong'><td colspan='9'>by {escape(factor)}</td></tr>")
+        for one in groups:
+            cells = "".join(f"<td class='n'>{escape(cell)}</td>" for cell in group_cells(one))
+            rows.append(f"<tr><td class='l'>{escape(one.name)}</td>{cells}</tr>")
+    return f"<div class='wide'><table><tr>{head}</tr>{''.join(rows)}</table></div>"
+
+
+def _photos_table(study: GaugeStudy) -> str:
+    head = "".join(f"<th>{escape(one.replace('_', ' '))}</th>" for one in ROWS)
+    rows = "".join(
+        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in _cells_of(one)) + "</tr>"
+        for one in study.photos
+    )
+    return f"<div class='wide'><table><tr>{head}</tr>{rows}</table></div>"
