@@ -16,6 +16,7 @@ from vision.uncertainty import Term, combined_u_mm
 
 Severity = Literal["refuse", "warn", "look"]
 PointPx = tuple[float, float]
+BY_HAND = "edge-by-hand"  # code of the finding that says who moved an edge, and why
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -244,6 +245,11 @@ class Estimate:
     def u_mm(self) -> float:
         """Combined standard uncertainty, mm."""
         return combined_u_mm(self.budget)
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person moved one of its edges."""
+        return any(finding.code == BY_HAND for finding in self.findings)
 
     def expanded_mm(self, k: float = 2.0) -> float:
         """Return the expanded uncertainty ``k * u_mm``, mm; k = 2 covers about 95 %."""

@@ -258,6 +258,25 @@ def _photograph_added(connection: Connection, event: Event, new: Any) -> None:
     )
 
 
+def _measurement_asked(connection: Connection, event: Event, new: Any) -> None:
+    how = {name: value for name, value in new.items() if name != "photographs"}
+    connection.execute(
+        update(photographs)
+        .where(
+            photographs.c.inspection == event.subject,
+            photographs.c.sha256.in_(new["photographs"]),
+        )
+        .values(asked=event.sequence, how=canonical(how), waiting=True)
+    )
+
+
+def _photograph_measured(connection: Connection, event: Event, new: Any) -> None:
+    small = {name: new[name] for name in ("preview", "width_px", "height_px") if new["preview"]}
+    small |= {name: new[name] for name in ("camera_key", "calibration")}
+    mine = photographs.c.inspection == event.subject, photographs.c.sha256 == new["sha256"]
+    connection.execute(update(photographs).where(*mine).values(waiting=False, **small))
+
+
 def _findings_set(connection: Connection, event: Event, new: Any) -> None:
     mine = findings.c.inspection == event.subject
     connection.execute(update(findings).where(mine).values(current=False))
@@ -402,6 +421,8 @@ _APPLY: dict[str, Callable[[Connection, Event, Any], None]] = {
     "result replaced": _result_replaced,
     "result withdrawn": _result_withdrawn,
     "photograph added": _photograph_added,
+    "measurement asked": _measurement_asked,
+    "photograph measured": _photograph_measured,
     "findings set": _findings_set,
     "finding settled": _finding_settled,
     "reviewed": _reviewed,

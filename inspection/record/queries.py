@@ -35,8 +35,10 @@ from inspection.record.views import (
     LoggedCondition,
     LoggedFinding,
     LoggedReading,
+    Manner,
     OpenInspection,
     Photograph,
+    Request,
     Review,
     StationReview,
     Summary,
@@ -81,6 +83,18 @@ def read_inspection(connection: Connection, row: Row[Any]) -> OpenInspection:
                 item.sha256, item.name, item.bytes, item.preview, item.width_px, item.height_px
             )
             for item in _rows(connection, photographs, identity, "event")
+        ),
+        requests=tuple(
+            Request(
+                item.sha256,
+                from_dict(Manner, json.loads(item.how)),
+                item.asked,
+                item.waiting,
+                item.camera_key,
+                item.calibration,
+            )
+            for item in _rows(connection, photographs, identity, "event")
+            if item.asked
         ),
         station_reviews=tuple(
             StationReview(

@@ -19,7 +19,7 @@ from inspection.model.confirmation import Confirmation, check_confirmation
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
 from inspection.model.typed import check_types
-from inspection.record import commands, reviews
+from inspection.record import commands, reviews, waiting
 from inspection.record.errors import RecordError
 from inspection.record.events import SLIP_CORRECTED, Event, Signed, hearing
 from inspection.record.schema import results
@@ -28,7 +28,7 @@ from inspection.record.serialization import (
     result_from_dict,
     to_dict,
 )
-from inspection.record.views import AskedAgain, Photograph
+from inspection.record.views import AskedAgain, Manner, Photograph
 from vision.results import Finding
 
 T = TypeVar("T")
@@ -176,6 +176,18 @@ def _photograph(connection: Connection, event: Event) -> None:
     commands.save_photograph(connection, event.subject, photograph, by=event.who)
 
 
+def _request(connection: Connection, event: Event) -> None:
+    new = dict(event.new_value)
+    hashes = new.pop("photographs")
+    manner = _typed(Manner(**new))
+    waiting.save_request(connection, event.subject, hashes, manner, _signed(event))
+
+
+def _measured(connection: Connection, event: Event) -> None:
+    photograph = _typed(waiting.Measured(**event.new_value))
+    waiting.save_measured(connection, event.subject, photograph, by=event.who)
+
+
 def _findings(connection: Connection, event: Event) -> None:
     findings = [_typed(from_dict(Finding, values)) for values in event.new_value["findings"]]
     rank = event.new_value["rank"]
@@ -237,6 +249,8 @@ _SAY: dict[str, Callable[[Connection, Event], None]] = {
     "result replaced": _replacement,
     "result withdrawn": _replacement,
     "photograph added": _photograph,
+    "measurement asked": _request,
+    "photograph measured": _measured,
     "findings set": _findings,
     "finding settled": _settlement,
     "reviewed": _review,

@@ -20,6 +20,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    false,
 )
 
 metadata = MetaData()
@@ -175,8 +176,31 @@ photographs = Table(
     Column("preview", String(64), nullable=False, server_default=""),
     Column("width_px", Integer, nullable=False, server_default="0"),
     Column("height_px", Integer, nullable=False, server_default="0"),
+    # the event that last asked for its measurement and how (JSON); whether it waits for it still
+    Column("asked", Integer, nullable=False, server_default="0"),
+    Column("how", Text, nullable=False, server_default=""),
+    Column("waiting", Boolean, nullable=False, server_default=false()),
+    # camera, size and lens that took it, and which calibration of them the figures rest on
+    Column("camera_key", Text, nullable=False, server_default=""),
+    Column("calibration", Text, nullable=False, server_default=""),
     PrimaryKeyConstraint("inspection", "sha256"),
     Index("photographs_by_hash", "sha256"),
+)
+
+# What is to be done, and who is at it: not entries, hence not events. A row without a photograph
+# is the screening of its inspection.
+tasks = Table(
+    "tasks",
+    metadata,
+    Column("inspection", String(200), nullable=False),
+    Column("photo", String(64), nullable=False),
+    Column("by", String(200), nullable=False),
+    Column("position", Integer, nullable=False),
+    Column("worker", Text, nullable=False),
+    Column("until", Double, nullable=False),
+    Column("tries", Integer, nullable=False),
+    Column("problem", Text, nullable=False),
+    PrimaryKeyConstraint("inspection", "photo"),
 )
 
 findings = Table(

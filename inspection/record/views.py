@@ -207,6 +207,52 @@ class Preview:
 
 
 @dataclass(frozen=True, slots=True)
+class Manner:
+    """How a photograph is to be measured.
+
+    Parameters
+    ----------
+    print_set : str
+        Card set whose print check counts; empty where the print counts as unchecked.
+    hold : {"touching", "level", "stand-off"}
+        How the card was held to the rope.
+    offset_mm : float
+        What was measured of that, mm, see `vision.rope.tangent_cylinder.Hold`.
+    """
+
+    print_set: str = ""
+    hold: str = "touching"
+    offset_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """The last time that somebody asked for a photograph to be measured.
+
+    Parameters
+    ----------
+    sha256 : str
+        The photograph.
+    manner : Manner
+        How.
+    event : int
+        The event that asked for it.
+    waiting : bool
+        Whether it waits for that still.
+    camera_key, calibration : str
+        Camera, size and lens that took it, and the calibration of them that its figures rest on;
+        empty where it was not measured yet, or they were not calibrated.
+    """
+
+    sha256: str
+    manner: Manner
+    event: int
+    waiting: bool
+    camera_key: str = ""
+    calibration: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class OpenInspection:
     """One inspection with everything that belongs to it.
 
@@ -228,6 +274,8 @@ class OpenInspection:
         What the photographs say, by number.
     findings, reviews, photographs, station_reviews, conditions : tuple
         What else belongs to it; the reviews are all steps from draft to closed.
+    requests : tuple of Request
+        Which photographs were to be measured, how, and which of them wait for it.
     """
 
     inspection: Inspection
@@ -244,6 +292,12 @@ class OpenInspection:
     photographs: tuple[Photograph, ...]
     station_reviews: tuple[StationReview, ...] = ()
     conditions: tuple[LoggedCondition, ...] = ()
+    requests: tuple[Request, ...] = ()
+
+    @property
+    def waiting(self) -> frozenset[str]:
+        """The hashes of the photographs that wait to be measured."""
+        return frozenset(one.sha256 for one in self.requests if one.waiting)
 
     @property
     def closing(self) -> Closing | None:

@@ -14,8 +14,9 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
+from inspection.record.views import Manner
 from tests.ui.conftest import REVIEWER
-from ui.services.add_photograph import PhotoFile, measure_and_add
+from ui.services.measuring_queue import PhotoFile, measure_again, store_photographs, work_off
 from ui.services.sample import sample_folder
 from vision import apart
 from vision.photo import photo
@@ -75,11 +76,14 @@ def test_a_photograph_that_ends_its_process_leaves_the_page_and_the_others(
         folder = sample_folder()
         assert folder is not None
         file = PhotoFile("a.jpg", (folder / "station-1-view-00.jpg").read_bytes())
-        with pytest.raises(photo.PhotoError, match=r"^a.jpg takes more than the 60 s"):
-            measure_and_add(record, SAMPLE, file, None, by=REVIEWER)
-        assert not record.inspection(SAMPLE).photographs
+        store_photographs(record, SAMPLE, [file], Manner(), by=REVIEWER)
+        work_off(record, SAMPLE)
+        (refused,) = record.inspection(SAMPLE).results
+        assert isinstance(refused, Refusal)
+        assert refused.findings[0].seen.startswith("a.jpg takes more than the 60 s")
         monkeypatch.undo()
-        measure_and_add(record, SAMPLE, file, None, by=REVIEWER)
+        measure_again(record, SAMPLE, [file.sha256], Manner(), by=REVIEWER, why="more time")
+        work_off(record, SAMPLE)
         (kept,) = record.inspection(SAMPLE).photographs
         small = record.photographs.get(kept.preview)
         assert np.asarray(Image.open(io.BytesIO(small))).shape == (1500, 2000, 3)

@@ -15,20 +15,28 @@ from inspection.record.record import open_record
 from tests.ui.test_check_command import measure, write_folder
 from ui.cli.check import check
 from ui.cli.record import record
+from ui.services import measuring_queue
 from vision import results
+from vision.photo.preview import preview_of
 from vision.pipeline import Settings
 
 
 def measure_bytes(paths: list[Path], settings: Settings) -> list[results.Result]:
     """Stand in for the pipeline, with each file's own hash as it gives one."""
-    found = []
-    for path in paths:
-        # the folder that passes numbers its files; the card says station and view
-        plain = Path(path.name.split("-", 1)[1] if path.name[:4].isdigit() else path.name)
-        (one,) = measure([plain], settings)
-        sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-        found.append(replace(one, photo_name=path.name, photo_sha256=sha256))
-    return found
+    return [one_of(path.name, path.read_bytes(), settings) for path in paths]
+
+
+def one_of(name: str, data: bytes, settings: Settings) -> results.Result:
+    (one,) = measure([Path(name)], settings)
+    return replace(one, photo_name=name, photo_sha256=hashlib.sha256(data).hexdigest())
+
+
+@pytest.fixture(autouse=True)
+def measured_quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    def apart(_: str, work: object, data: bytes, name: str, settings: Settings) -> object:
+        return (one_of(name, data, settings),), *preview_of(data, name), ""
+
+    monkeypatch.setattr(measuring_queue, "apart", apart)
 
 
 def run(command: object, *words: object) -> Result:
@@ -100,22 +108,75 @@ def test_a_reading_that_was_corrected_does_not_come_back(folder: Path, where: Pa
     assert "36.97" not in typed
 
 
-def test_check_measures_what_has_no_result_and_saves_only_when_asked(
+def test_check_measures_what_waits_and_saves_findings_only_when_asked(
     folder: Path, where: Path
 ) -> None:
     run(record, "add", where, folder, "--by", "A. Berg", "--unmeasured")
-    unsaved = count_events(where)
+    with open_record(where) as opened:
+        assert len(opened.inspection("2026-11").waiting) == 12
     found = json.loads(run(check, where, "--json").stdout)
     assert len(found["comparisons"]) == 12
-    assert count_events(where) == unsaved
     from_folder = json.loads(run(check, folder, "--json").stdout)
     assert found["first_look"] == from_folder["first_look"]
+    with open_record(where) as opened:
+        assert not opened.inspection("2026-11").waiting
+    before = count_events(where)
     saved = run(check, where, "--save", "--by", "A. Berg")
     assert saved.exit_code == 1
-    assert "Saved in the record: 12 new results" in saved.output
-    assert count_events(where) == unsaved + 2  # results, findings
-    run(check, where, "--save", "--by", "A. Berg")
-    assert count_events(where) == unsaved + 2
+    assert "Saved in the record: the same findings as before." in saved.output
+    assert count_events(where) == before  # the queue screened it
+
+
+def test_a_print_check_that_came_later_is_applied_and_the_old_results_stay_in_the_history(
+    folder: Path, where: Path
+) -> None:
+    run(record, "add", where, folder, "--by", "A. Berg")
+    check_of = {"layout": "A5 middle", "along_mm": 180.7, "across_mm": 109.6, "u_mm": 0.02}
+    with open_record(where) as opened:
+        opened.add_print_check("spring", check_of, by="A. Berg")
+        before = opened.inspection("2026-11").results
+    named = ("--again", "--print-set", "spring")
+    assert "with a reason" in run(record, "measure", where, "--by", "B", *named).output
+    assert (
+        "no print check of the card set 'autumn'"
+        in run(
+            record,
+            "measure",
+            where,
+            "--by",
+            "B",
+            "--again",
+            "--print-set",
+            "autumn",
+            "--why",
+            "bars",
+        ).output
+    )
+    done = run(record, "measure", where, "--by", "B", "--why", "bars measured", *named)
+    assert done.exit_code == 0, done.output
+    assert "Measured: 12 photographs." in done.output
+    with open_record(where) as opened:
+        there = opened.inspection("2026-11")
+        assert len(there.results) == len(before) == 12
+        assert {one.manner.print_set for one in there.requests} == {"spring"}
+        asked = [one for one in opened.events() if one.kind == "measurement asked"]
+        assert [one.why for one in asked] == ["", "bars measured"]
+        added = [one for one in opened.events() if one.kind == "results added"]
+        assert len(added) == 24
+        superseded = [one.old_value for one in added[12:]]
+        assert all(superseded)  # each names the result, and its event, that it took the place of
+        assert {one[0]["event"] for one in superseded} == {one.sequence for one in added[:12]}
+        assert {one.why for one in added[12:]} == {"bars measured"}
+        assert opened.verify(photographs=True).sound
+
+
+def test_options_of_measuring_again_are_refused_where_nothing_is(where: Path) -> None:
+    assert "go with --again" in run(record, "measure", where, "--by", "B", "--hold", "level").output
+    assert (
+        "--offset goes with"
+        in run(record, "measure", where, "--by", "B", "--again", "--offset", "2").output
+    )
+    assert "holds no inspection" in run(record, "measure", where, "--by", "B").output
 
 
 def test_saving_needs_a_record_and_a_name(folder: Path, where: Path) -> None:

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from inspection.model.rope import Inspection, Rope
@@ -19,10 +18,10 @@ from inspection.record import database
 from inspection.record.errors import RecordError
 from inspection.record.photo_store import PhotographStore
 from inspection.record.record import open_record
-from inspection.record.views import OpenInspection
+from inspection.record.views import Manner, OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
 from ui.presenters.reading_form import ReadingSheet, empty_rows
-from ui.services.add_photograph import PhotoFile, measure_and_add
+from ui.services.measuring_queue import PhotoFile, store_photographs, work_off
 from ui.services.sample import sample_folder
 from ui.web.panels.station_table import rows_of
 
@@ -161,12 +160,12 @@ def test_a_photograph_is_held_where_the_record_fails_while_the_page_is_drawn(
     at = clean(sample_app.run().switch_page("screens/photographs.py").run())
     at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
     with monkeypatch.context() as patched:
-        patched.setattr("ui.web.panels.upload._print_check", busy)
+        patched.setattr("ui.web.panels.upload._manner", busy)
         at.run()
         assert LOCKED in said(at)
     clean(at.run())
     clean(press(at, "Try again with 1 photograph"))
-    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+    assert any(one.name == "bar.jpg" for one in kept().photographs)
 
 
 def test_a_slow_store_of_photographs_holds_up_nobody(
@@ -188,7 +187,10 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
         record.add_rope(Rope("rope", 22.0), by="A. Berg")
         record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
         monkeypatch.setattr(PhotographStore, "put", slow)
-        measure_and_add(record, "visit", PhotoFile("bar.jpg", bar), None, by="A. Berg")
+        file = PhotoFile("bar.jpg", bar)
+        store_photographs(record, "visit", [file], Manner(), by="A. Berg")
+        assert written == [len(bar)]
+        work_off(record, "visit")
         there = record.inspection("visit")
         preview = record.photographs.get(there.photographs[0].preview)
         assert written == [len(bar), len(preview)]
@@ -213,7 +215,7 @@ def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     assert not store.exists()
     store.with_name("elsewhere").rename(store)
     clean(press(at, "Try again with 1 photograph"))
-    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+    assert any(one.name == "bar.jpg" for one in kept().photographs)
 
 
 @pytest.mark.fault(
@@ -260,7 +262,7 @@ def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest
     store.unlink()
     store.with_name("elsewhere").rename(store)
     clean(press(at, "Try again with 1 photograph"))
-    assert any(one.photo_name == "bar.jpg" for one in kept().results)
+    assert any(one.name == "bar.jpg" for one in kept().photographs)
 
 
 @pytest.mark.fault(
@@ -357,35 +359,6 @@ def test_what_deserves_a_look_is_made_up_for_where_only_the_entry_was_saved(
     clean(at.run())
     assert not any("The last change is in the record" in one.value for one in at.warning)
     assert len(kept().findings) > len(before.findings)
-
-
-@pytest.mark.fault(
-    "something else is pressed while photographs are measured",
-    "those that were measured are in the record and looked over; the others are measured then",
-)
-def test_photographs_are_looked_over_though_something_else_is_pressed_meanwhile(
-    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    folder = sample_folder()
-    assert folder is not None
-    bare = (folder / "refuse-no-card.jpg").read_bytes() + b"as another file"
-    at = clean(sample_app.run().switch_page("screens/photographs.py").run())
-    before = kept()
-    cut: list[object] = []
-
-    def pressed(result: object) -> str:
-        cut.append(result)
-        if len(cut) == 1:
-            st.rerun()  # what Streamlit does to a page on which something is pressed
-        return ""
-
-    with monkeypatch.context() as patched:
-        patched.setattr("ui.web.panels.upload.line_of", pressed)
-        at.file_uploader[0].upload("bare.jpg", bare, "image/jpeg")
-        at.run()
-    assert cut
-    assert len(kept().photographs) == len(before.photographs) + 1
-    assert len(kept().findings) == len(before.findings) + 1
 
 
 @pytest.mark.fault(

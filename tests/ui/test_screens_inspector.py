@@ -25,6 +25,7 @@ from ui.presenters.reading_form import (
     serialize_drafts,
 )
 from ui.presenters.rope_form import parse_grooves
+from ui.services.measuring_queue import work_off
 from ui.services.sample import sample_folder
 from ui.web.panels.station_table import rows_of
 from ui.web.screens import stations
@@ -153,7 +154,7 @@ def test_a_print_check_is_kept_and_a_far_off_bar_is_refused(app: AppTest) -> Non
         assert record.print_checks()["spring"]["across_mm"] == 109.62
 
 
-def test_photographs_are_measured_as_they_arrive_and_refused_ones_say_why(
+def test_photographs_are_stored_as_they_arrive_and_refused_ones_say_why(
     sample_app: AppTest, tmp_path: Path
 ) -> None:
     folder = sample_folder()
@@ -163,12 +164,24 @@ def test_photographs_are_measured_as_they_arrive_and_refused_ones_say_why(
     bar = (folder / "bar-16mm.jpg").read_bytes()
     at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
     at.file_uploader[0].upload("broken.jpg", b"\xff\xd8\xff\xe0 nothing behind", "image/jpeg")
+    at.file_uploader[0].upload("paper.pdf", b"%PDF-1.7", "image/jpeg")
     at.run(timeout=60)
     assert not at.exception
-    assert any(one.value.startswith("broken.jpg") for one in at.error)
-    assert any(one.value == "1 of 2 photographs were measured." for one in at.success)
+    assert [one.value for one in at.error] == [
+        "paper.pdf is a PDF file; a photograph must be JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF."
+    ]
+    assert any(one.value.startswith("2 photographs are in the record") for one in at.success)
+    assert any("**2 waiting** to be measured" in one.value for one in at.markdown)
+    for other in ("readings", "result", "cards"):  # on every page
+        screen(at, other)
+        assert any("**2 waiting** to be measured" in one.value for one in at.markdown)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        work_off(record, SAMPLE)
+    screen(at, "photographs")
+    assert not any("waiting" in one.value for one in at.markdown)
+    assert any("broken.jpg" in one.value and "cut off" in one.value for one in at.markdown)
     after = kept()
-    assert len(after.photographs) == len(before.photographs) + 1
+    assert len(after.photographs) == len(before.photographs) + 2
     measured = next(one for one in after.results if one.photo_name == "bar.jpg")
     # the bar is a smooth one of 16.00 mm, see sample_images/truth.csv
     assert measured.diameter_mm == pytest.approx(16.0, abs=2 * measured.u_mm)  # type: ignore[union-attr]

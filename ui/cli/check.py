@@ -54,7 +54,7 @@ AGAINST_NOTHING = 3  # exit status
 @limits_option
 @own_limits_option
 @print_set_option
-@click.option("--save", is_flag=True, help="Save new results and findings in RECORD.")
+@click.option("--save", is_flag=True, help="Save the findings in RECORD.")
 @click.option(
     "--by", envvar="ROPEPHOTO_PERSON", metavar="NAME", help="Who saves. Or set ROPEPHOTO_PERSON."
 )
@@ -82,8 +82,8 @@ def check(
     gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),
     rope.json, and where there are any stations.csv (number, position_m, note),
     inspection.json and print_checks.json. RECORD is a record file or its URL: what its
-    photographs gave is taken from it, and those without a result are measured now. With
-    --save those results and the findings, ranked, are kept in it.
+    photographs gave is taken from it, and those that wait are measured first. With --save
+    the findings, ranked, are kept in it.
 
     Exit status: 0 all agrees, 1 something has to be checked or was refused, 2 misuse, 3 nothing
     stands out, but no limit for the rope's diameter applies: it was assessed against nothing.
@@ -97,8 +97,8 @@ def check(
     from inspection.screening.timing import Pace
     from ui.cli.output_check import print_check_table
     from ui.cli.output_check_files import print_check_csv, print_check_json
-    from ui.services.measure_pending import gather
-    from ui.services.measure_pending import save as save_to
+    from ui.services.measuring_queue import work_off
+    from ui.services.recorded import named_or_latest, recorded, save_assessed
 
     if as_json and as_csv:
         raise click.UsageError("take one of --json and --csv, not both.")
@@ -110,7 +110,6 @@ def check(
         )
     if save and not by:
         raise click.UsageError("--save needs your name: add --by NAME.")
-    measure = context.obj or usual_measure(as_json, as_csv)
     saved = ""
     try:
         applied = applied_limits(decision, limits, own_limits)
@@ -126,15 +125,24 @@ def check(
             )
 
         if folder.is_dir():
+            measure = context.obj or usual_measure(as_json, as_csv)
             read = measured_folder(folder, inspection, print_set, measure)
             assessment = judge(read)
         else:
+            if print_set is not None:
+                raise ValueError(
+                    "--print-set is for a folder; a record says itself which print was used, and "
+                    "`ropephoto record measure --again` uses another."
+                )
             with _record(where) as record:
-                gathered = gather(record, inspection, measure=measure, print_set=print_set)
-                read = gathered.read
+                identity = named_or_latest(record, inspection)
+                if record.inspection(identity).waiting:
+                    work_off(record, identity)
+                revision = record.inspection(identity).revision
+                read = recorded(record, identity)
                 assessment = judge(read)
                 if save and by:
-                    saved = save_to(record, gathered, assessment, by=by)
+                    saved = save_assessed(record, assessment, revision, by=by)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     if as_json:
@@ -167,7 +175,7 @@ def measured_folder(
 
     from inspection.folder import read_folder
     from ui.services.cameras import known_cameras
-    from ui.services.measure_pending import choose_check
+    from ui.services.print_sets import choose_check
     from vision.photo.containers import SUFFIXES
     from vision.pipeline import Settings
     from vision.target.print_scale import load_print_checks
@@ -182,12 +190,12 @@ def measured_folder(
     return replace(read, log=replace(read.log, results=tuple(results)), notes=notes)
 
 
-def recorded(where: str, inspection: str) -> Folder:
+def log_in_record(where: str, inspection: str) -> Folder:
     """Return an inspection's log from a record, as it stands there."""
-    from ui.services.measure_pending import gather
+    from ui.services.recorded import named_or_latest, recorded
 
     with _record(where) as record:
-        return gather(record, inspection).read
+        return recorded(record, named_or_latest(record, inspection))
 
 
 def _record(where: str) -> Record:

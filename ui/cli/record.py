@@ -1,7 +1,4 @@
-"""`ropephoto record`: make, fill, check and save a record of inspections.
-
-`ropephoto record add`: a whole folder, into a record, by one command.
-"""
+"""`ropephoto record`: make, fill, check and save a record of inspections."""
 
 from __future__ import annotations
 
@@ -16,9 +13,9 @@ from ui.cli.options import (
     open_record_or_fail,
     place_option,
     print_rejected,
-    print_set_option,
     what_option,
 )
+from ui.cli.record_add import add, measure
 
 if TYPE_CHECKING:
     from inspection.exchange.import_rows import Imported
@@ -339,70 +336,5 @@ def schema() -> None:
     click.echo(json.dumps(published(), indent=1))
 
 
-@click.command()
-@click.argument("where", metavar="RECORD")
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@by_option
-@click.option("--inspection", default="", help="The folder's last inspection. Default: its latest.")
-@print_set_option
-@click.option("--unmeasured", is_flag=True, help="Measure nothing now; `check` does it later.")
-@click.option("--keep-good", is_flag=True, help="Add the good rows although others are bad.")
-@place_option
-@click.pass_context
-def add(
-    context: click.Context,
-    where: str,
-    folder: Path,
-    by: str,
-    inspection: str,
-    print_set: str | None,
-    unmeasured: bool,
-    keep_good: bool,
-    photographs: str | None,
-) -> None:
-    """Put a whole FOLDER into RECORD: rope, stations, readings, print checks, photographs.
-
-    FOLDER is as in `ropephoto check`. The photographs are measured first; then all is added
-    together, or nothing. What RECORD holds already stays as it is, so a second time adds
-    nothing. Ends with status 1 if rows or files were left out.
-
-    \b
-    Example:
-      ropephoto record add crane-3.db crane-3/ --by "A. Berg"
-    """
-    from inspection.assessment import assess
-    from inspection.folder import read_folder
-    from ui.cli.progress import measure_files
-    from ui.services.add_folder import add_folder, measure_photographs, read_photographs
-    from ui.services.measure_pending import gather, save
-
-    with open_record_or_fail(where, photographs) as opened:
-        read = read_folder(folder, inspection=inspection)
-        print_rejected(read.rejected)
-        if read.rejected and not keep_good:
-            raise click.ClickException(
-                "nothing was added; correct the rows listed above, or use --keep-good."
-            )
-        measure = context.obj or measure_files
-        found = read_photographs(folder)
-        if not unmeasured:
-            found = measure_photographs(
-                opened, folder, read, found, measure=measure, print_set=print_set
-            )
-        done = add_folder(opened, folder, read, found, by=by)
-        for note in (*done.notes, *found.left_out):
-            click.echo(f"Note: {note}", err=True)
-        added = ", ".join(f"{count} {name}" for name, count in done.counts.items()) or "nothing"
-        click.echo(f"Added: {added}.")
-        if not unmeasured:
-            identity = read.log.inspection.identity
-            gathered = gather(opened, identity, measure=measure, print_set=print_set)
-            for note in gathered.read.notes:
-                click.echo(f"Note: {note}", err=True)
-            click.echo(save(opened, gathered, assess(gathered.read.log), by=by))
-        click.echo(f"Fingerprint: {opened.fingerprint()}")
-    if read.rejected or found.left_out:
-        context.exit(1)
-
-
 record.add_command(add)
+record.add_command(measure)

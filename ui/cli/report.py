@@ -87,7 +87,7 @@ def _case(
     measure: Measure | None,
 ) -> ReportCase:
     from inspection.record.record import open_record
-    from ui.cli.check import measured_folder, recorded, usual_measure
+    from ui.cli.check import log_in_record, measured_folder, usual_measure
     from ui.report.case import case_of_folder, case_of_record, record_name
 
     folder = Path(where)
@@ -98,7 +98,7 @@ def _case(
         return case_of_folder(folder, read, limits=limits)
     if print_set is not None:
         raise ValueError("--print-set is for a folder; a record says itself which print was used.")
-    read = recorded(where, inspection)
+    read = log_in_record(where, inspection)
     with open_record(where, create=False) as record:
         return case_of_record(record, read, name=record_name(where), limits=limits)
 

@@ -267,17 +267,18 @@ def _answer(path: Path, request: ScaleRequest, overlay: Path | None) -> ScaledRe
 
 
 def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult) -> None:
-    from inspection.record.views import Preview
+    import hashlib
+
     from ui.cli.options import open_record_or_fail
-    from ui.services.add_photograph import PhotoFile, add_photograph
     from ui.services.assess_record import screen_inspection
+    from ui.services.measure_archive import Shown, add_figure
     from vision.photo.preview import preview_of
 
     with open_record_or_fail(where, None) as record:
         data = path.read_bytes()
-        jpeg, size = preview_of(data, path.name)
-        file, why = PhotoFile(path.name, data, Preview(jpeg, *size)), "measured without the card"
-        add_photograph(record, inspection, file, [answer.result], by=by, why=why)
+        sha256 = hashlib.sha256(data).hexdigest()
+        photo = Shown(path.name, sha256, data, *preview_of(data, path.name))
+        add_figure(record, inspection, photo, answer.result, by=by)
         screen_inspection(record, inspection, by=by)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ui.presenters.edge_views import edge_places, jaw_scale
-from vision.results import Estimate, Finding, Marks, PointPx
+from vision.results import BY_HAND, Estimate, Finding, Marks, PointPx
 from vision.uncertainty import Influence, Term
 
 # How well a person lays a line on a magnified edge: a pixel of the photograph, and no better
@@ -17,12 +17,11 @@ from vision.uncertainty import Influence, Term
 # uncertain before, so that a figure by hand is never surer than the tool's own.
 U_HAND_MM, U_HAND_PX = 0.10, 1.0
 FARTHEST_MM = 2.0
-BY_HAND = "edge-by-hand"
 
 
 def is_by_hand(estimate: Estimate) -> bool:
     """Say whether an edge of this estimate was set by hand."""
-    return any(finding.code == BY_HAND for finding in estimate.findings)
+    return estimate.by_hand
 
 
 def with_edges_moved(

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from inspection.folder import Folder
@@ -15,35 +14,11 @@ from inspection.model.rope import Inspection
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.serialization import from_dict
-from inspection.record.views import Preview
-from ui.services.add_photograph import PhotoFile, add_photograph
-from ui.services.cameras import known_cameras
-from ui.services.measure_pending import Measure, choose_check
-from vision.photo.containers import SUFFIXES
-from vision.photo.photo import PhotoError
-from vision.photo.preview import preview_of
-from vision.pipeline import Settings
-from vision.results import Result
+from inspection.record.views import Manner
+from ui.services.measuring_queue import PhotoFile, store_photographs
+from ui.services.print_sets import choose_check
+from vision.photo.containers import SUFFIXES, PhotoError, kind_of
 from vision.target.print_scale import check_from_dict, check_to_dict, load_print_checks
-
-
-@dataclass(frozen=True, slots=True)
-class FolderPhotographs:
-    """The photographs of a folder.
-
-    Parameters
-    ----------
-    files : tuple of PhotoFile
-        Those that can be opened.
-    results : tuple of Estimate or Refusal
-        What they give, as far as they were measured.
-    left_out : tuple of str
-        Files that are no photographs, each with its reason.
-    """
-
-    files: tuple[PhotoFile, ...]
-    results: tuple[Result, ...] = ()
-    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,30 +48,24 @@ class _Import:
     notes: list[str]
 
 
-def read_photographs(folder: Path) -> FolderPhotographs:
-    """Return a folder's photographs, not measured yet."""
+def read_photographs(folder: Path) -> tuple[tuple[PhotoFile, ...], tuple[str, ...]]:
+    """Return a folder's photographs, and why the other files were left out."""
     files, left_out = [], []
     for path in sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES):
         try:
-            data = path.read_bytes()
-            jpeg, size = preview_of(data, path.name)
+            file = PhotoFile(path.name, path.read_bytes())
+            kind_of(file.data)
         except (OSError, PhotoError) as error:
-            left_out.append(f"{path.name} was left out: {error}")
+            words = str(error).rstrip(".")
+            it = "it " if isinstance(error, PhotoError) else ""
+            left_out.append(f"{path.name} was left out: {it}{words}.")
         else:
-            files.append(PhotoFile(path.name, data, Preview(jpeg, *size)))
-    return FolderPhotographs(tuple(files), (), tuple(left_out))
+            files.append(file)
+    return tuple(files), tuple(left_out)
 
 
-def measure_photographs(
-    record: Record,
-    folder: Path,
-    read: Folder,
-    photographs: FolderPhotographs,
-    *,
-    measure: Measure,
-    print_set: str | None = None,
-) -> FolderPhotographs:
-    """Return a folder's photographs with what those give that the record holds no result of.
+def print_set_of(record: Record, folder: Path, print_set: str | None) -> str:
+    """Return the card set on a folder's photographs; empty where no print was checked.
 
     Raises
     ------
@@ -108,23 +77,23 @@ def measure_photographs(
         name: check_from_dict(name, values) for name, values in record.print_checks().items()
     }
     chosen = choose_check(checks, print_set, "the record")
-    measured = _measured_hashes(record, read.log.inspection.identity)
-    paths = [
-        folder / file.name
-        for file in photographs.files
-        if hashlib.sha256(file.data).hexdigest() not in measured
-    ]
-    settings = Settings(print_check=chosen, cameras=known_cameras())
-    return replace(photographs, results=tuple(measure(paths, settings)) if paths else ())
+    return "" if chosen is None else chosen.name
 
 
 def add_folder(
-    record: Record, folder: Path, read: Folder, photographs: FolderPhotographs, *, by: str
+    record: Record,
+    folder: Path,
+    read: Folder,
+    photographs: tuple[PhotoFile, ...],
+    *,
+    print_set: str | None,
+    by: str,
 ) -> Added:
     """Add a folder's rope, gauges, print checks, inspections, readings and photographs.
 
-    All is saved together, or nothing. What the record holds already stays as it is there: a
-    folder never changes an entry, and a reading that was corrected since does not come back.
+    All is saved together, or nothing; the photographs wait to be measured then. What the record
+    holds already stays as it is there: a folder never changes an entry, and a reading that was
+    corrected since does not come back.
 
     Parameters
     ----------
@@ -134,8 +103,10 @@ def add_folder(
         Where the print checks are.
     read : Folder
         Its tables, from `inspection.folder.read_folder`.
-    photographs : FolderPhotographs
-        Its photographs; each is added with its results, if it was measured.
+    photographs : tuple of PhotoFile
+        Its photographs.
+    print_set : str or None
+        Card set that they show; None for the only one.
     by : str
         Who adds it.
 
@@ -145,6 +116,7 @@ def add_folder(
         If an inspection of the same name is one of another rope, or a file can't be read.
     """
     log = read.log
+    manner = Manner(print_set_of(record, folder, print_set) if photographs else "")
     why = f"from the folder {folder.resolve().name}"
     checks = load_print_checks(folder / "print_checks.json")
     counts: Counter[str] = Counter()
@@ -174,35 +146,10 @@ def add_folder(
         earlier = [(visit.inspection, visit.readings) for visit in log.earlier]
         for inspection, readings in (*earlier, (log.inspection, log.readings)):
             _add_inspection(adding, inspection, readings)
-        _add_photographs(adding, log.inspection.identity, photographs)
+        stored = store_photographs(batch, log.inspection.identity, photographs, manner, by=by)
+        counts["photographs"] += len(stored.added)
+        notes += stored.rejected
     return Added({name: count for name, count in counts.items() if count}, tuple(notes))
-
-
-def _add_photographs(adding: _Import, identity: str, photographs: FolderPhotographs) -> None:
-    batch, by = adding.batch, adding.by
-    existing = {photograph.sha256 for photograph in batch.inspection(identity).photographs}
-    measured = _measured_hashes(batch, identity)
-    for file in photographs.files:
-        sha256 = hashlib.sha256(file.data).hexdigest()
-        if sha256 in measured:
-            continue
-        results = [result for result in photographs.results if result.photo_sha256 == sha256]
-        adding.counts["photographs"] += sha256 not in existing
-        if results:
-            add_photograph(batch, identity, file, results, by=by)
-            adding.counts["results"] += len(results)
-            measured.add(sha256)
-        elif sha256 not in existing:  # `check` measures it later
-            batch.add_photograph(identity, file.data, name=file.name, by=by, preview=file.preview)
-        existing.add(sha256)
-
-
-def _measured_hashes(record: Record, identity: str) -> set[str]:
-    """Return the hashes of the photographs that have a result; none without such an inspection."""
-    try:
-        return {result.photo_sha256 for result in record.inspection(identity).results}
-    except RecordError:
-        return set()
 
 
 def _add_inspection(adding: _Import, inspection: Inspection, readings: Sequence[Reading]) -> None:

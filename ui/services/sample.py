@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
 from inspection.folder import read_folder
 from inspection.record.record import Record
-from ui.services.add_photograph import PhotoFile, measure_and_add
-from ui.services.assess_record import screen_inspection
+from inspection.record.views import Manner
+from ui.services.measuring_queue import PhotoFile, store_photographs, work_off
 from vision.target.print_scale import check_to_dict, load_print_checks
 
 Progress = Callable[[float, str], None]
@@ -65,13 +64,12 @@ def load_sample(
             writing.add_readings(identity, log.readings, by=by)
     # the smooth bar is no part of this rope: it is there to try the method on
     photographs = sorted(path for path in folder.glob("*.jpg") if not path.name.startswith("bar"))
-    measured = {result.photo_sha256 for result in record.inspection(identity).results}
-    for done, path in enumerate(photographs):
-        report((done + 0.5) / (len(photographs) + 1), f"measuring {path.name}")
-        data = path.read_bytes()
-        if hashlib.sha256(data).hexdigest() not in measured:
-            measure_and_add(record, identity, PhotoFile(path.name, data), check, by=by)
-    report(len(photographs) / (len(photographs) + 1), "comparing readings with photographs")
-    screen_inspection(record, identity, by=by)
+    files = [PhotoFile(path.name, path.read_bytes()) for path in photographs]
+    store_photographs(record, identity, files, Manner(card_set), by=by)
+    work_off(
+        record,
+        identity,
+        lambda left: report(1.0 - (left + 0.5) / (len(files) + 1), f"{left} photographs wait"),
+    )
     report(1.0, "done")
     return identity

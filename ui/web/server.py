@@ -8,12 +8,15 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
+from ui.services.measuring_queue import start_worker
 from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
+from ui.web.page.session import open_for_queue
 from ui.web.page.streamlit_internals import require_tested_version
 from vision.apart import start_child
 
 require_tested_version()
 patch_download_handler()
 start_child()  # it loads what measuring needs beside us
+start_worker(open_for_queue)
 app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])

@@ -28,6 +28,7 @@ from ui.web.page.session import (
     summaries,
     user_name,
 )
+from ui.web.page.waiting import show_waiting
 
 FAULT = (
     "This part of the page could not be shown: the program has a fault here. What is in the "
@@ -186,6 +187,7 @@ def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection 
     if identity is not None:
         retry_pending(identity)
         opened = load_inspection(identity)
+        show_waiting(identity, opened.revision)
         if needs_inspection:
             _show_inspection(opened)
             if title != "Review":

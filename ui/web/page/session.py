@@ -44,10 +44,22 @@ def _open(place: str) -> Record:
             raise RecordError(
                 f"The folder {folder} of the record can't be made: {wrong.strerror}."
             ) from wrong
+    return open_record(place, photographs=_store_of(place), create=not named)
+
+
+def _store_of(place: str) -> str | None:
     photographs = os.environ.get("ROPE_PHOTO_STORE")
     if photographs is None and "://" in place:
-        photographs = str(data_folder() / "photographs")
-    return open_record(place, photographs=photographs, create=not named)
+        return str(data_folder() / "photographs")
+    return photographs
+
+
+def open_for_queue() -> Record | None:
+    """Open the record for the measuring queue, by itself; None while there is none yet."""
+    place = record_location()
+    if "://" not in place and not Path(place).exists():
+        return None
+    return open_record(place, photographs=_store_of(place), create=False)
 
 
 def get_record() -> Record:

@@ -111,13 +111,6 @@ def session_name() -> str:
     return "" if context is None else context.session_id
 
 
-def session_goes_on(name: str) -> bool:
-    """Say whether a session of this server is still there."""
-    from streamlit.runtime import exists, get_instance
-
-    return exists() and get_instance().is_active_session(name) is True
-
-
 def wrap_download_handler(answer: Callable[[DownloadHandler, Any, str], Awaitable[Any]]) -> None:
     """Let `answer` stand around what Streamlit does when a download button is pressed.
 

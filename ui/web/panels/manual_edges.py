@@ -17,8 +17,8 @@ from ui.presenters.manual_edges import (
 )
 from ui.presenters.shapes import Handle
 from ui.presenters.station import edge_shapes, shapes_of
-from ui.services.add_photograph import measured
 from ui.services.cameras import known_cameras
+from ui.services.measuring_queue import measured
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import flash_success, reset_messages, show_errors

@@ -3,33 +3,30 @@
 The third limit, how many pixels a photograph may have, is the photograph reader's own
 (`vision.photo.containers.MOST_PIXELS`), because it holds wherever a photograph comes from.
 
-Photographs as they come in: by file or by the camera of this device, measured one by one.
+Photographs as they come in, by file or by the camera of this device: stored at once, all of them,
+and measured by the queue (`ui.services.measuring_queue`).
 """
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import datetime
 
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from inspection.model.log import counted
 from inspection.record.errors import RecordError
-from inspection.record.views import OpenInspection
-from ui.services.add_photograph import PhotoFile, measure_and_add
+from inspection.record.views import Manner, OpenInspection
 from ui.services.cameras import calibrated_or_not, known_cameras
+from ui.services.measuring_queue import MOST_PHOTOGRAPHS, PhotoFile, store_photographs
+from ui.services.print_sets import usual_print_set
 from ui.text import as_typed, place
 from ui.web.page.layout import flash_success
-from ui.web.page.rescreen import mark_pending, rescreen
 from ui.web.page.session import SELECTED, get_record, user_name
-from ui.web.page.streamlit_internals import session_goes_on, session_name
-from vision.photo.containers import MOST_PIXELS, PhotoError
-from vision.results import Estimate, Refusal, Result
-from vision.target.print_scale import PrintCheck, check_from_dict
-
-MOST_PHOTOGRAPHS = 400  # in one inspection: a hundred stations from four directions
+from vision.photo.containers import MOST_PIXELS
+from vision.results import Refusal, Result
 
 
 def most_mb() -> int:
@@ -45,29 +42,17 @@ def limits_in_words() -> str:
     )
 
 
-def check_upload(size_bytes: int, existing: int) -> None:
-    """Raise ValueError if a file is too large, or the inspection has photographs enough.
-
-    Parameters
-    ----------
-    size_bytes : int
-        The file's size.
-    existing : int
-        How many photographs the inspection has.
+def refuse_large(size_bytes: int) -> None:
+    """Raise ValueError if a file is too large.
 
     Examples
     --------
-    >>> check_upload(3_000_000, 8)
+    >>> refuse_large(3_000_000)
     """
     if size_bytes > most_mb() * 1024 * 1024:
         raise ValueError(
             f"the file has {size_bytes / 1024 / 1024:.0f} MB and at most {most_mb()} MB are "
             "taken; give the original JPEG or HEIC file of the camera."
-        )
-    if existing >= MOST_PHOTOGRAPHS:
-        raise ValueError(
-            f"the inspection has {existing} photographs and {MOST_PHOTOGRAPHS} are the most; begin "
-            "another inspection for the rest."
         )
 
 
@@ -77,14 +62,13 @@ UNCHECKED = "print not checked"
 KINDS = ["image", "jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
 REJECTED = "not taken"
 LAST = "photographs that came last"
-ARRIVED = "arrived"  # kind of the draft that names what is being measured
 WAITING = "photographs that wait for the record of"
 
 
 def upload_photographs(opened: OpenInspection) -> None:
-    """Offer both ways in; measure what arrives, and say what came of each."""
+    """Offer both ways in, and store what arrives."""
     try:
-        check = _print_check(opened)
+        manner = _manner(opened)
     except RecordError:
         hold_uploads()  # the fields in which they came are not drawn, and would be forgotten
         raise
@@ -119,8 +103,10 @@ def upload_photographs(opened: OpenInspection) -> None:
             name = f"camera-{datetime.now():%Y%m%d-%H%M%S}.jpg"
             arrived.append(PhotoFile(name, shot.getvalue()))
     if arrived:
-        _measure(opened, arrived, check)
-        st.session_state["uploads"] = turn + 1
+        _store(opened, arrived, manner)
+        st.session_state["uploads"] = (
+            turn + 1
+        )  # the field forgets its files, and so does the server
         st.rerun()
 
 
@@ -163,44 +149,6 @@ def _retry(opened: OpenInspection) -> tuple[PhotoFile, ...]:
     return waiting if st.button(f"Try again with {count}", type="primary") else ()
 
 
-def show_lost(opened: OpenInspection) -> None:
-    """Say which photographs never got into the record because the server or the page ended.
-
-    Their names are written down before the first of them is measured.
-    """
-    identity, by = opened.inspection.identity, user_name()
-    draft = get_record().draft(identity, by=by, kind=ARRIVED)
-    if draft is None or draft.data["session"] == session_name():
-        return
-    if session_goes_on(draft.data["session"]):  # in another window, at work
-        return
-    there = {one.sha256 for one in opened.photographs}
-    lost = [name for name, sha256 in draft.data["files"] if sha256 not in there]
-    if lost:
-        st.error(
-            as_typed(
-                f"{len(lost)} of {len(draft.data['files'])} photographs that came at "
-                f"{draft.saved_at[:16].replace('T', ' ')} UTC are not in the record, because the "
-                f"program or the page ended before they were measured: {', '.join(lost)}. Choose "
-                "them again."
-            ),
-            icon=":material/error:",
-        )
-    if not lost or st.button("I have seen it", key=f"lost {identity}"):
-        get_record().drop_draft(identity, by=by, kind=ARRIVED)
-        if lost:
-            st.rerun()
-
-
-def _note_arrived(identity: str, files: Sequence[PhotoFile]) -> None:
-    """Write down what came, so that it can be said which of it was lost; a full disk says so."""
-    told = [[file.name, hashlib.sha256(file.data).hexdigest()] for file in files]
-    with suppress(RecordError):  # the first photograph will say the same
-        get_record().save_draft(
-            identity, {"session": session_name(), "files": told}, by=user_name(), kind=ARRIVED
-        )
-
-
 def last_uploaded() -> frozenset[str]:
     """Return the hashes of the photographs that came last in this session."""
     return frozenset(st.session_state.get(LAST, ()))
@@ -212,70 +160,60 @@ def show_rejected() -> None:
         st.error(as_typed(words), icon=":material/error:")
 
 
-def _print_check(opened: OpenInspection) -> PrintCheck | None:
+def _manner(opened: OpenInspection) -> Manner:
     checks = get_record().print_checks()
     names = [*checks, UNCHECKED]
-    used = next((result.print_set for result in opened.results if isinstance(result, Estimate)), "")
+    usual = usual_print_set(opened, checks)
     card_set = st.selectbox(
         "Card set on these photographs",
         names,
-        index=names.index(used) if used in names else 0,
-        help="The print check of step 2; without one the card's scale counts as known to 1 %.",
+        index=names.index(usual or UNCHECKED),
+        help="The print check of step 2; without one the card's scale counts as known to 1 %. One "
+        "that is made later can be applied then.",
     )
-    return None if card_set == UNCHECKED else check_from_dict(card_set, checks[card_set])
+    return Manner("" if card_set == UNCHECKED else card_set)
 
 
 def _upload(file: UploadedFile) -> PhotoFile:
     return PhotoFile(file.name, file.getvalue())
 
 
-def _measure(opened: OpenInspection, arrived: list[PhotoFile], check: PrintCheck | None) -> None:
-    """Measure photographs one by one; each is in the record before the next one is looked at."""
-    known = {photograph.sha256 for photograph in opened.photographs}
-    waiting = _waiting(opened.inspection.identity)
-    rest: list[PhotoFile] = []
+def _store(opened: OpenInspection, arrived: list[PhotoFile], manner: Manner) -> None:
+    """Store what arrived, all of it before anything is measured; what can't be is held."""
+    identity = opened.inspection.identity
     messages: list[str] = []
-    taken = 0
-    _note_arrived(opened.inspection.identity, arrived)
-    bar = st.progress(0.0, text="measuring")
-    for done, one in enumerate(arrived):
-        bar.progress(done / len(arrived), text=f"measuring {as_typed(one.name)}")
-        sha256 = hashlib.sha256(one.data).hexdigest()
-        if sha256 in known:
-            messages.append(f"{one.name} is in this inspection already.")
-            continue
-        known.add(sha256)
+    taken: list[PhotoFile] = []
+    for one in arrived:
         try:
-            check_upload(len(one.data), len(opened.photographs) + taken)
-            results = measure_and_add(
-                get_record(), opened.inspection.identity, one, check, by=user_name()
-            )
-        except RecordError as wrong:  # the others would fare no better
-            rest = arrived[done:]
-            messages.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
-            break
-        except PhotoError as wrong:  # says which photograph it is
-            messages.append(str(wrong))
-            continue
+            refuse_large(len(one.data))
+            taken.append(one)
         except ValueError as wrong:
             messages.append(f"{one.name}: {wrong}")
-            continue
-        taken += 1
-        mark_pending(opened.inspection.identity)  # a press elsewhere would end this loop
-        for result in results:
-            st.markdown(as_typed(line_of(result)))
-    # only now: where somebody presses something else meanwhile, all of them wait on
-    _hold(opened.inspection.identity, [*(one for one in waiting if one not in arrived), *rest])
-    with suppress(RecordError):
-        if not rest:
-            get_record().drop_draft(opened.inspection.identity, by=user_name(), kind=ARRIVED)
-    bar.progress(1.0, text="comparing readings with photographs")
-    if taken:
-        rescreen(opened.inspection.identity)
+    rest: list[PhotoFile] = []
+    try:
+        stored = store_photographs(get_record(), identity, taken, manner, by=user_name())
+    except RecordError as wrong:
+        there: set[str] = set()
+        with suppress(RecordError):
+            there = {one.sha256 for one in get_record().inspection(identity).photographs}
+        rest = [one for one in taken if one.sha256 not in there]
+        messages.append(f"{', '.join(left.name for left in rest[:6])}: {wrong}")
+    else:
+        messages += stored.rejected
+        messages += [
+            f"{one.name} is in this inspection already."
+            for one in taken
+            if one.sha256 in stored.known
+        ]
+        if stored.added:
+            flash_success(
+                f"{counted(len(stored.added), 'photograph is', 'photographs are')} in the record; "
+                "the figures appear as they are measured. This page can be left meanwhile."
+            )
+    before = _waiting(identity)
+    _hold(identity, [*(one for one in before if one not in arrived), *rest])
     st.session_state[REJECTED] = messages
-    st.session_state[LAST] = frozenset(hashlib.sha256(one.data).hexdigest() for one in arrived)
-    if taken:
-        flash_success(f"{taken} of {len(arrived)} photographs were measured.")
+    st.session_state[LAST] = frozenset(one.sha256 for one in arrived)
 
 
 def line_of(result: Result) -> str:

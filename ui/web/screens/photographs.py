@@ -20,7 +20,6 @@ from ui.web.panels.upload import (
     hold_uploads,
     last_uploaded,
     line_of,
-    show_lost,
     show_rejected,
     upload_photographs,
 )
@@ -57,7 +56,8 @@ def _refused(opened: OpenInspection) -> None:
                     f"**Why:** {as_typed(reason.seen)}  \n**What to do:** {as_typed(reason.remedy)}"
                 )
             photograph = photograph_of(opened, refusal)
-            if number < PICTURES and photograph is not None:
+            unreadable = any(reason.code == "unreadable" for reason in refusal.findings)
+            if number < PICTURES and photograph is not None and not unreadable:
                 if any(reason.spot_px is not None for reason in refusal.findings):
                     words.caption("The ring on the photograph shows where.")
                 with picture, show_errors():
@@ -155,8 +155,6 @@ inspection = page_header("3 Photographs")
 if inspection is None:
     hold_uploads()
 else:
-    with show_errors():
-        show_lost(inspection)
     with show_errors():
         upload_photographs(inspection)
     show_rejected()

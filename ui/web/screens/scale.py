@@ -7,9 +7,8 @@ import hashlib
 import streamlit as st
 
 from inspection.model.length_text import parse_length
-from inspection.record.views import OpenInspection, Preview
-from ui.services.add_photograph import PhotoFile, add_photograph
-from ui.services.measure_archive import Shown, archive_measured
+from inspection.record.views import OpenInspection
+from ui.services.measure_archive import Shown, add_figure, archive_measured
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
@@ -211,9 +210,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         "Add to this inspection", type="primary", key="scale keep"
     ):
         identity = opened.inspection.identity
-        file = PhotoFile(photo.name, photo.data, Preview(photo.preview, *photo.size))
-        why = "measured without the card"
-        add_photograph(get_record(), identity, file, [result], by=user_name(), why=why)
+        add_figure(get_record(), identity, photo, result, by=user_name())
         rescreen(identity)
         for held in ("scale file", "scale answer"):
             st.session_state.pop(held, None)

@@ -1,0 +1,418 @@
+"""Photographs that wait to be measured: asked for in the record, claimed by one worker at a time.
+
+A photograph is stored first, and an event asks for its measurement; that it waits is part of the
+state, so nothing that ends a program ends the wait. Who is at it stands in the table `tasks`, which
+is no part of the record: a claim counts for `LEASE_S`, or until its process is gone, and is then
+anybody's. So two processes never save a measurement of one request twice.
+
+After its photographs an inspection is screened, by the same list.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from math import isfinite
+
+from sqlalchemy import ColumnElement, Connection, delete, exists, func, insert, select, update
+
+from inspection.record.commands import (
+    check_store,
+    require_inspection,
+    require_unclosed,
+    save,
+    save_photograph,
+    save_results,
+)
+from inspection.record.errors import RecordError
+from inspection.record.events import Change, Signed
+from inspection.record.queries import iter_definitions
+from inspection.record.record import Record
+from inspection.record.schema import events, photographs, print_checks, tasks
+from inspection.record.serialization import to_dict
+from inspection.record.views import Manner, Photograph, Preview
+from vision.results import Result
+
+LEASE_S = 120.0  # a photograph takes 60 s at most
+AGAIN_S = 10.0  # after a fault of record or store
+HOLDS = ("touching", "level", "stand-off")
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What the record says when a photograph has been measured.
+
+    Parameters
+    ----------
+    sha256 : str
+        The photograph.
+    preview : str
+        Hash of its small JPEG; empty if none could be made.
+    width_px, height_px : int
+        Its size; 0 where it could not be opened.
+    camera_key, calibration : str
+        As in `inspection.record.views.Request`.
+    """
+
+    sha256: str
+    preview: str = ""
+    width_px: int = 0
+    height_px: int = 0
+    camera_key: str = ""
+    calibration: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a photograph gave.
+
+    Parameters
+    ----------
+    results : tuple of Estimate or Refusal
+        What it says.
+    preview : Preview or None
+        Its small JPEG, where one could be made.
+    camera_key, calibration : str
+        As in `inspection.record.views.Request`.
+    """
+
+    results: tuple[Result, ...]
+    preview: Preview | None = None
+    camera_key: str = ""
+    calibration: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a worker has claimed.
+
+    Parameters
+    ----------
+    inspection : str
+        Whose photograph, or which inspection is to be screened.
+    photo : str
+        Hash of the photograph; empty for a screening.
+    by : str
+        Who asked for it.
+    event : int
+        The event that asked for it; 0 for a screening.
+    tries : int
+        How often it was begun, this time included.
+    worker : str
+        Who claimed it.
+    """
+
+    inspection: str
+    photo: str
+    by: str
+    event: int
+    tries: int
+    worker: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """What waits.
+
+    Parameters
+    ----------
+    photographs : int
+        How many are not measured yet.
+    problem : str
+        Why not, where something is in the way; one sentence.
+    """
+
+    photographs: int
+    problem: str = ""
+
+
+# ---- adding and asking ------------------------------------------------------------------
+
+
+def add_waiting(
+    record: Record, inspection: str, files: Sequence[tuple[str, bytes]], manner: Manner, *, by: str
+) -> None:
+    """Store photographs, each a name and its bytes, and let them wait to be measured.
+
+    Raises
+    ------
+    RecordError
+        If one can't be stored; those before it are in the record then, and wait.
+    """
+    arrived: list[Photograph] = []
+    fault: RecordError | None = None
+    for name, data in files:
+        try:  # a slow store must not keep the record locked
+            arrived.append(Photograph(record.store_photograph(inspection, data), name, len(data)))
+        except RecordError as wrong:
+            fault = wrong
+            break
+    if arrived:
+        with record.transaction() as batch, batch.access.writing() as connection:
+            for one in arrived:
+                save_photograph(connection, inspection, one, by=by)
+            ask_measurement(batch, inspection, [one.sha256 for one in arrived], manner, Signed(by))
+    if fault is not None:
+        raise fault
+
+
+def ask_measurement(
+    record: Record, inspection: str, hashes: Sequence[str], manner: Manner, signed: Signed
+) -> int:
+    """Let photographs of an inspection wait to be measured; return the event that says so.
+
+    What they gave before stays until then, and in its events for ever.
+
+    Raises
+    ------
+    RecordError
+        If one is not in the inspection, the card set has no print check, or the hold is none.
+    """
+    with record.access.writing() as connection:
+        event = save_request(connection, inspection, hashes, manner, signed)
+        for position, sha256 in enumerate(hashes):
+            _put(connection, inspection, sha256, signed.by, position=position)
+        return event
+
+
+def ask_screening(record: Record, inspection: str, *, by: str) -> None:
+    """Let an inspection wait to be screened, after its photographs."""
+    with record.access.writing() as connection:
+        require_inspection(connection, inspection)
+        _put(connection, inspection, "", by, position=0)
+
+
+def save_request(
+    connection: Connection, inspection: str, hashes: Sequence[str], manner: Manner, signed: Signed
+) -> int:
+    """Add the event that asks for a measurement; return its number."""
+    require_unclosed(connection, inspection)
+    mine = select(photographs.c.sha256).where(photographs.c.inspection == inspection)
+    known = set(connection.execute(mine).scalars())
+    if not hashes or len(set(hashes)) != len(hashes) or not set(hashes) <= known:
+        raise RecordError(
+            f"what is to be measured are photographs of inspection {inspection!r}, each once; got "
+            f"{len(hashes)}, of which {len(set(hashes) & known)} are in it."
+        )
+    if manner.print_set and manner.print_set not in dict(
+        iter_definitions(connection, print_checks)
+    ):
+        raise RecordError(
+            f"there is no print check of the card set {manner.print_set!r} in the record; save it "
+            "first."
+        )
+    if manner.hold not in HOLDS or not isfinite(manner.offset_mm):
+        raise RecordError(
+            f"a card is held {', '.join(HOLDS)}, by so many mm; got {manner.hold!r:.40}, "
+            f"{manner.offset_mm} mm."
+        )
+    new = {"photographs": list(hashes), **to_dict(manner)}
+    return save(
+        connection, Change("inspection", inspection, "measurement asked", new=new), signed
+    ).sequence
+
+
+def _put(connection: Connection, inspection: str, photo: str, by: str, *, position: int) -> None:
+    """Let a task stand in the list anew; whoever is at the same one works for nothing."""
+    connection.execute(delete(tasks).where(*_is(inspection, photo)))
+    free = {"worker": "", "until": 0.0, "tries": 0, "problem": ""}
+    connection.execute(
+        insert(tasks).values(inspection=inspection, photo=photo, by=by, position=position, **free)
+    )
+
+
+def _is(inspection: str, photo: str) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    return tasks.c.inspection == inspection, tasks.c.photo == photo
+
+
+# ---- how many wait ---------------------------------------------------------------------------
+
+
+def waiting(record: Record, inspection: str | None = None) -> Wait:
+    """Return how many photographs wait, of one inspection or of all."""
+    with record.access.reading() as connection:
+        count = select(func.count()).where(photographs.c.waiting.is_(True))
+        problem = select(tasks.c.problem).where(tasks.c.problem != "").limit(1)
+        if inspection is not None:
+            count = count.where(photographs.c.inspection == inspection)
+            problem = problem.where(tasks.c.inspection == inspection)
+        return Wait(
+            connection.execute(count).scalar_one(), connection.execute(problem).scalar() or ""
+        )
+
+
+def is_screening_due(record: Record, inspection: str) -> bool:
+    """Say whether an inspection is to be screened, now or after its photographs."""
+    with record.access.reading() as connection:
+        query = select(tasks.c.inspection).where(*_is(inspection, ""))
+        return connection.execute(query).first() is not None
+
+
+# ---- working -----------------------------------------------------------------------------
+
+
+@cache
+def _process(pid: int) -> str:
+    return f"{socket.gethostname()} {pid} {time.time_ns()}"
+
+
+def this_worker() -> str:
+    """Return what tells this process from every other one that works on the record."""
+    return _process(os.getpid())
+
+
+def _is_gone(worker: str) -> bool:
+    """Say whether a claim's process is known to have ended: of this machine, and not there."""
+    host, _, rest = worker.rpartition(" ")[0].rpartition(" ")
+    if host != socket.gethostname() or not rest.isdigit() or os.name != "posix":
+        return False
+    if int(rest) == os.getpid():
+        return worker != this_worker()
+    try:
+        os.kill(int(rest), 0)
+    except ProcessLookupError:
+        return True
+    except OSError:
+        return False
+    return False
+
+
+def claim(record: Record, inspection: str | None = None) -> Task | None:
+    """Claim the next thing to do, photographs first in the order they came; None if there is none.
+
+    Parameters
+    ----------
+    record : Record
+        Where from.
+    inspection : str, optional
+        Only what is to be done there.
+    """
+    with record.access.reading() as connection:  # most often there is nothing: no lock for that
+        if _next(connection, inspection) is None:
+            return None
+    with record.access.writing() as connection:
+        found = _next(connection, inspection)
+        if found is None:
+            return None
+        connection.execute(
+            update(tasks)
+            .where(*_is(found.inspection, found.photo))
+            .values(worker=found.worker, until=time.time() + LEASE_S, tries=found.tries, problem="")
+        )
+        return found
+
+
+def _next(connection: Connection, inspection: str | None) -> Task | None:
+    event = (
+        select(photographs.c.asked)
+        .where(
+            photographs.c.inspection == tasks.c.inspection, photographs.c.sha256 == tasks.c.photo
+        )
+        .scalar_subquery()
+    )
+    other = tasks.alias()
+    more = exists().where(other.c.inspection == tasks.c.inspection, other.c.photo != "")
+    query = select(tasks, func.coalesce(event, 0).label("event")).where(
+        (tasks.c.photo != "") | ~more
+    )
+    if inspection is not None:
+        query = query.where(tasks.c.inspection == inspection)
+    now = time.time()
+    for row in connection.execute(query.order_by(tasks.c.photo == "", "event", tasks.c.position)):
+        if row.until < now or (row.worker and _is_gone(row.worker)):
+            return Task(row.inspection, row.photo, row.by, row.event, row.tries + 1, this_worker())
+    return None
+
+
+def give_back(record: Record, task: Task, problem: str) -> None:
+    """Leave a task to whoever comes next, some seconds later; it was not begun, for all it says."""
+    with record.access.writing() as connection:
+        connection.execute(
+            update(tasks)
+            .where(*_is(task.inspection, task.photo), tasks.c.worker == task.worker)
+            .values(worker="", until=time.time() + AGAIN_S, tries=task.tries - 1, problem=problem)
+        )
+
+
+def try_again(record: Record, inspection: str) -> None:
+    """Let what rests after a fault be begun at once."""
+    resting = tasks.c.inspection == inspection, tasks.c.worker == "", tasks.c.problem != ""
+    with record.access.reading() as connection:
+        if connection.execute(select(tasks.c.photo).where(*resting)).first() is None:
+            return
+    with record.access.writing() as connection:
+        connection.execute(update(tasks).where(*resting).values(until=0.0, problem=""))
+
+
+def save_answer(record: Record, task: Task, answer: Answer) -> bool:
+    """Save what a photograph gave, with its preview; False where another request came meanwhile.
+
+    The results supersede those that stood at the same places of the photograph.
+    """
+    preview = answer.preview
+    small = Measured(task.photo, camera_key=answer.camera_key, calibration=answer.calibration)
+    if preview is not None:
+        with record.access.reading() as connection:
+            check_store(connection, task.inspection, record.photographs)
+        stored = record.photographs.put(preview.jpeg)
+        small = replace(
+            small, preview=stored, width_px=preview.width_px, height_px=preview.height_px
+        )
+    with record.access.writing() as connection:
+        mine = (
+            photographs.c.inspection == task.inspection,
+            photographs.c.sha256 == task.photo,
+            photographs.c.asked == task.event,
+            photographs.c.waiting.is_(True),
+        )
+        if connection.execute(select(photographs.c.sha256).where(*mine)).first() is None:
+            return False
+        asked = select(events.c.why).where(events.c.sequence == task.event)
+        signed = Signed(task.by, connection.execute(asked).scalar_one())
+        save_results(connection, task.inspection, answer.results, signed)
+        save_measured(connection, task.inspection, small, by=task.by)
+        connection.execute(delete(tasks).where(*_is(task.inspection, task.photo)))
+        _put(connection, task.inspection, "", task.by, position=0)
+        return True
+
+
+def save_measured(connection: Connection, inspection: str, measured: Measured, *, by: str) -> None:
+    """Add the event that ends a photograph's wait."""
+    mine = (
+        photographs.c.inspection == inspection,
+        photographs.c.sha256 == measured.sha256,
+        photographs.c.waiting.is_(True),
+    )
+    if connection.execute(select(photographs.c.sha256).where(*mine)).first() is None:
+        raise RecordError(f"no photograph {measured.sha256[:12]}... of {inspection!r} waits.")
+    new = to_dict(measured)
+    save(connection, Change("inspection", inspection, "photograph measured", new=new), Signed(by))
+
+
+def done_screening(record: Record, task: Task) -> None:
+    """Take a screening off the list, unless it was asked for again meanwhile."""
+    with record.access.writing() as connection:
+        connection.execute(
+            delete(tasks).where(*_is(task.inspection, ""), tasks.c.worker == task.worker)
+        )
+
+
+def list_again(record: Record) -> None:
+    """Put photographs on the list that wait and stand not on it: of a record that was restored."""
+    listed = exists().where(
+        tasks.c.inspection == photographs.c.inspection, tasks.c.photo == photographs.c.sha256
+    )
+    query = select(photographs.c.inspection, photographs.c.sha256).where(
+        photographs.c.waiting.is_(True), ~listed
+    )
+    with record.access.reading() as connection:
+        if connection.execute(query).first() is None:
+            return
+    asked = query.join(events, events.c.sequence == photographs.c.asked).add_columns(events.c.who)
+    with record.access.writing() as connection:
+        for position, row in enumerate(connection.execute(asked).all()):
+            _put(connection, row.inspection, row.sha256, row.who, position=position)

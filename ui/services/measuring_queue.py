@@ -1,0 +1,362 @@
+"""The queue: photographs are stored first, then measured by whatever program has the time.
+
+Pages, phones and commands add photographs by `store_photographs` and by nothing else. One worker
+in each server process measures them (`start_worker`), one after the other, each in the process
+apart that has a limit of memory and time; a command measures them itself (`work_off`). What waits,
+and who is at it, stands in the record (`inspection.record.waiting`): neither a page that is left
+nor a program that is killed loses any.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import os
+import threading
+import time
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+from inspection.record import waiting
+from inspection.record.errors import RecordError
+from inspection.record.events import Signed
+from inspection.record.record import Record, open_record
+from inspection.record.views import Manner, OpenInspection, Photograph, Preview
+from inspection.record.waiting import Answer, Task, Wait
+from ui.services.assess_record import screen_inspection
+from ui.services.cameras import known_cameras
+from vision.apart import apart
+from vision.calibration.library import CalibratedCamera, camera_key
+from vision.photo.containers import PhotoError, kind_of
+from vision.photo.photo import open_photo
+from vision.photo.preview import preview_jpeg
+from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate, Finding, Refusal, Result
+from vision.rope.tangent_cylinder import Hold, HoldKind
+from vision.target.print_scale import check_from_dict
+
+MOST_PHOTOGRAPHS = 400  # in one inspection: a hundred stations from four directions
+MOST_TRIES = 3  # a photograph that ended the whole program so often is not begun again
+MANY = 24  # from so many photographs on a command starts a process for each core
+LOOK_S = 1.0  # how often the worker looks what other programs have brought
+SEND_AGAIN = "Take the photograph again, or send the camera's original file."
+
+_wake = threading.Event()
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFile:
+    """A photograph's file as it arrived.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    data : bytes
+        Its bytes.
+    """
+
+    name: str
+    data: bytes
+
+    @property
+    def sha256(self) -> str:
+        """The hash of its bytes, by which the record knows it."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What became of files that were to be stored.
+
+    Parameters
+    ----------
+    added : tuple of str
+        Hashes of those that are in the record now, and wait.
+    known : tuple of str
+        Hashes of those that the inspection had before.
+    rejected : tuple of str
+        Why the others were not taken, a sentence each.
+    """
+
+    added: tuple[str, ...]
+    known: tuple[str, ...]
+    rejected: tuple[str, ...]
+
+
+def store_photographs(
+    record: Record, identity: str, files: Sequence[PhotoFile], manner: Manner, *, by: str
+) -> Stored:
+    """Store photographs in an inspection and let them wait to be measured.
+
+    Nothing is decoded: what a file's first bytes say is looked at, and the rest is for the queue.
+
+    Parameters
+    ----------
+    record : Record
+        Where to.
+    identity : str
+        The inspection.
+    files : sequence of PhotoFile
+        What arrived.
+    manner : Manner
+        How they are to be measured.
+    by : str
+        Who adds them.
+
+    Raises
+    ------
+    RecordError
+        If the record or its store can't be written; those before are in it then. Asked again with
+        the same files, it goes on with the rest.
+    """
+    there = {one.sha256 for one in record.inspection(identity).photographs}
+    taken: dict[str, PhotoFile] = {}
+    known: list[str] = []
+    rejected: list[str] = []
+    for file in files:
+        sha256 = file.sha256
+        if sha256 in there or sha256 in taken:
+            known.append(sha256)
+            continue
+        try:
+            kind_of(file.data)
+            if len(there) + len(taken) >= MOST_PHOTOGRAPHS:
+                raise PhotoError(
+                    f"is one too many: the inspection has {MOST_PHOTOGRAPHS} photographs, which "
+                    "are the most; begin another inspection for the rest"
+                )
+        except PhotoError as wrong:
+            rejected.append(f"{file.name} {wrong}.")
+        else:
+            taken[sha256] = file
+    if taken:
+        arrived = [(file.name, file.data) for file in taken.values()]
+        waiting.add_waiting(record, identity, arrived, manner, by=by)
+        _wake.set()
+    return Stored(tuple(taken), tuple(known), tuple(rejected))
+
+
+def waiting_count(record: Record, identity: str | None = None) -> Wait:
+    """Return how many photographs wait, and what is in the way if something is."""
+    return waiting.waiting(record, identity)
+
+
+def ask_screening(record: Record, identity: str, *, by: str) -> None:
+    """Let the queue screen an inspection and save the findings, after its photographs."""
+    waiting.ask_screening(record, identity, by=by)
+    _wake.set()
+
+
+def measure_again(
+    record: Record, identity: str, hashes: Sequence[str], manner: Manner, *, by: str, why: str
+) -> None:
+    """Let photographs be measured again from their stored bytes, by another manner.
+
+    Their results stand until then; afterwards they stay in the events.
+
+    Raises
+    ------
+    ValueError
+        If no reason is given, or the record can't take the request.
+    """
+    if not why.strip():
+        raise ValueError("photographs are measured again with a reason: say why.")
+    waiting.ask_measurement(record, identity, hashes, manner, Signed(by, why.strip()))
+    _wake.set()
+
+
+def manner_of(opened: OpenInspection, sha256: str) -> Manner:
+    """Return how a photograph was last to be measured, or what its results say of that."""
+    for request in opened.requests:
+        if request.sha256 == sha256:
+            return request.manner
+    mine = (one for one in opened.results if one.photo_sha256 == sha256)
+    return next((Manner(one.print_set) for one in mine if isinstance(one, Estimate)), Manner())
+
+
+# ---- the work ---------------------------------------------------------------------------------
+
+
+def work_once(record: Record, identity: str | None = None) -> bool:
+    """Do the next thing that waits, of one inspection or of all; False where there is none."""
+    task = waiting.claim(record, identity)
+    if task is None:
+        return False
+    try:
+        if task.photo:
+            _measure(record, task)
+        else:
+            _screen(record, task)
+    except RecordError as wrong:
+        with suppress(RecordError):  # then the claim ends by itself
+            waiting.give_back(record, task, str(wrong))
+    return True
+
+
+def work_off(record: Record, identity: str, report: Callable[[int], None] = lambda _: None) -> None:
+    """Work until nothing of an inspection waits; many photographs on all cores.
+
+    Parameters
+    ----------
+    record : Record
+        Where the photographs are.
+    identity : str
+        The inspection.
+    report : callable, optional
+        Is given how many still wait.
+
+    Raises
+    ------
+    RecordError
+        If something is in the way: what, in one sentence. They wait on.
+    """
+    waiting.try_again(record, identity)
+    if waiting_count(record, identity).photographs >= MANY and (os.cpu_count() or 1) > 1:
+        import joblib  # type: ignore[import-untyped]
+
+        where = record.access.engine.url.render_as_string(hide_password=False)
+        each = joblib.delayed(_work_in_process)(where, record.photographs.where, identity)
+        joblib.Parallel(n_jobs=-1)([each] * (os.cpu_count() or 1))
+    while True:
+        left = waiting_count(record, identity)
+        report(left.photographs)
+        if left.problem:
+            raise RecordError(f"{left.photographs} photographs wait on: {left.problem}")
+        if not work_once(record, identity):
+            if not left.photographs and not waiting.is_screening_due(record, identity):
+                return
+            time.sleep(0.05)  # another program is at it
+
+
+def _work_in_process(where: str, photographs: str, identity: str) -> None:
+    with open_record(where, photographs=photographs, create=False) as record:
+        while work_once(record, identity):
+            pass
+
+
+def start_worker(opened: Callable[[], Record | None]) -> None:
+    """Start the one worker of a server process.
+
+    Parameters
+    ----------
+    opened : callable
+        Opens the record; None where there is none yet.
+    """
+    threading.Thread(target=_work_on, args=(opened,), name="measuring queue", daemon=True).start()
+
+
+def _work_on(opened: Callable[[], Record | None]) -> None:
+    record: Record | None = None
+    while True:
+        worked = False
+        try:
+            if record is None and (record := opened()) is not None:
+                waiting.list_again(record)
+            worked = record is not None and work_once(record)
+        except Exception as wrong:  # the record is gone, say; it may come back
+            logging.getLogger(__name__).error("the queue rests: %s", wrong)
+            if record is not None:
+                record.close()
+            record = None
+            time.sleep(LOOK_S)
+        if not worked:
+            _wake.wait(LOOK_S)
+            _wake.clear()
+
+
+def _screen(record: Record, task: Task) -> None:
+    try:
+        screen_inspection(record, task.inspection, by=task.by)
+    except RecordError:
+        raise
+    except Exception:  # tried again when something changes
+        logging.getLogger(__name__).exception("%s could not be screened", task.inspection)
+    waiting.done_screening(record, task)
+
+
+def _measure(record: Record, task: Task) -> None:
+    opened = record.inspection(task.inspection)
+    photograph = next(one for one in opened.photographs if one.sha256 == task.photo)
+    request = next(one for one in opened.requests if one.sha256 == task.photo)
+    standing = [one for one in opened.results if one.photo_sha256 == task.photo]
+    manner, checks = request.manner, record.print_checks()
+    settings = Settings(
+        at_mm=tuple(sorted({one.at_mm for one in standing if not _stays(one)})) or (0.0,),
+        hold=Hold(HoldKind(manner.hold), manner.offset_mm),
+        print_check=check_from_dict(manner.print_set, checks[manner.print_set])
+        if manner.print_set
+        else None,
+        cameras=known_cameras(),
+    )
+    if task.tries > MOST_TRIES:
+        words = f"{photograph.name} ended the program {MOST_TRIES} times while it was measured."
+        answer = _refused(photograph, words)
+    else:
+        data = record.photographs.get(task.photo)
+        try:
+            results, jpeg, size, key = apart(
+                photograph.name, measured, data, photograph.name, settings
+            )
+            used = calibration_in_words(settings.cameras[key]) if key in settings.cameras else ""
+            answer = Answer(results, Preview(jpeg, *size), key, used)
+        except ValueError as wrong:
+            answer = _refused(photograph, str(wrong))
+        except RuntimeError:
+            logging.getLogger(__name__).exception("%s could not be measured", photograph.name)
+            words = f"{photograph.name} could not be measured: the program has a fault."
+            answer = _refused(photograph, words)
+    answer = replace(answer, results=filed_as_before(answer.results, standing))
+    waiting.save_answer(record, task, answer)
+
+
+def _refused(photograph: Photograph, words: str) -> Answer:
+    finding = Finding("unreadable", words, SEND_AGAIN, "refuse")
+    refusal = Refusal((finding,), photo_name=photograph.name, photo_sha256=photograph.sha256)
+    return Answer((refusal,))
+
+
+def measured(
+    data: bytes, name: str, settings: Settings
+) -> tuple[tuple[Result, ...], bytes, tuple[int, int], str]:
+    """Return what a photograph's file gives, its preview, its width and height, its camera's key.
+
+    The size is in px; the key as in `vision.calibration.library.camera_key`.
+    """
+    photo = open_photo(data, name=name)
+    height_px, width_px = photo.pixels.shape[:2]
+    results = measure_photo(photo, settings)
+    return results, preview_jpeg(photo.pixels), (width_px, height_px), camera_key(photo)
+
+
+def calibration_in_words(camera: CalibratedCamera) -> str:
+    """Return what tells a calibration from other ones of the same camera."""
+    day = "day not known" if camera.on is None else camera.on.isoformat()
+    return f"{day}, {camera.photographs} photographs, {camera.rms_px:.3f} px"
+
+
+def _stays(result: Result) -> bool:
+    """Say whether no new measurement takes a result's place: a person's edge, or without a card."""
+    return isinstance(result, Estimate) and (result.by_hand or result.without_card)
+
+
+def filed_as_before(results: Sequence[Result], standing: Sequence[Result]) -> tuple[Result, ...]:
+    """Return new results of a photograph, filed where a person put those that stand.
+
+    Where a result stands that stays, the new one is left out.
+    """
+    filed: list[Result] = []
+    for result in results:
+        before = [one for one in standing if one.at_mm == result.at_mm]
+        same = [one for one in before if one.place == result.place] or before
+        cards = sum(one.at_mm == result.at_mm for one in results)
+        if not same or (cards > 1 and same[0].place != result.place):
+            filed.append(result)
+        elif _stays(same[0]):
+            continue
+        elif same[0].station is None:  # its card was not read then
+            filed.append(result)
+        else:
+            filed.append(replace(result, station=same[0].station, view_deg=same[0].view_deg))
+    return tuple(filed)

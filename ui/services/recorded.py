@@ -1,0 +1,56 @@
+"""From a record to what `ropephoto check` and reports need, and the findings back."""
+
+from __future__ import annotations
+
+from inspection.assessment import Assessment
+from inspection.folder import Folder
+from inspection.record.record import Record
+from ui.services.assess_record import log_of, save_findings
+
+
+def named_or_latest(record: Record, inspection: str) -> str:
+    """Return the inspection that is named; the latest where none is.
+
+    Raises
+    ------
+    ValueError
+        If there is no such inspection.
+    """
+    known = sorted(record.ranked(), key=lambda summary: (summary.on, summary.identity))
+    if not known:
+        raise ValueError(f"the record {record.access.where} holds no inspection.")
+    wanted = inspection or known[-1].identity
+    if wanted not in {one.identity for one in known}:
+        raise ValueError(f"the record has no inspection '{wanted}'; see `ropephoto record`.")
+    return wanted
+
+
+def recorded(record: Record, identity: str) -> Folder:
+    """Return an inspection's log with a note on photographs that gave nothing yet."""
+    opened = record.inspection(identity)
+    gave = {result.photo_sha256 for result in opened.results}
+    open_ones = sum(one.sha256 not in gave for one in opened.photographs)
+    notes = () if not open_ones else (
+        f"{open_ones} of the record's photographs were not measured yet; `ropephoto record "
+        "measure` does it.",
+    )  # fmt: skip
+    return Folder(log_of(record, identity), (), notes)
+
+
+def save_assessed(record: Record, assessment: Assessment, revision: int, *, by: str) -> str:
+    """Save the findings of an assessment in the record; say what was saved.
+
+    Raises
+    ------
+    ValueError
+        If somebody changed the inspection since `revision` was read.
+    """
+    identity = assessment.log.inspection.identity
+    with record.transaction() as batch:
+        if batch.inspection(identity).revision != revision:
+            raise ValueError(
+                f"inspection '{identity}' was changed while it was checked; check it again."
+            )
+        found, changed = save_findings(batch, assessment, by=by)
+    findings = f"{len(found)} findings" if changed else "the same findings as before"
+    return f"Saved in the record: {findings}."

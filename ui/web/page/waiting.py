@@ -1,0 +1,45 @@
+"""What waits to be measured, said on every page; figures appear as they arrive."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.model.log import counted
+from inspection.record.errors import RecordError
+from ui.services.measuring_queue import waiting_count
+from ui.text import as_typed
+from ui.web.page.session import get_record
+
+DRAWN = "revision that the page shows of"
+LOOK_S = 1.0  # how often a page looks, while something waits
+
+
+def show_waiting(identity: str, revision: int) -> None:
+    """Say how many photographs of an inspection wait; draw the page anew when a figure arrives.
+
+    Parameters
+    ----------
+    identity : str
+        The inspection that the page shows.
+    revision : int
+        As the page shows it.
+    """
+    st.session_state[f"{DRAWN} {identity}"] = revision
+    waits = waiting_count(get_record(), identity).photographs > 0
+    st.fragment(_line, run_every=LOOK_S if waits else None)(identity)
+
+
+def _line(identity: str) -> None:
+    try:
+        wait = waiting_count(get_record(), identity)
+        now = get_record().revisions(identity)[0]
+    except RecordError:  # the page itself says so
+        return
+    if now != st.session_state.get(f"{DRAWN} {identity}"):
+        st.rerun()
+    if not wait.photographs:
+        return
+    st.markdown(f":material/hourglass_top: **{wait.photographs} waiting** to be measured")
+    if wait.problem:
+        words = counted(wait.photographs, "photograph waits", "photographs wait")
+        st.warning(as_typed(f"{words} on: {wait.problem}"), icon=":material/pending:")
