@@ -16,9 +16,9 @@ from typing import Any
 
 from inspection.record.errors import RecordError
 from inspection.record.events import FIRST, Event, lock_head, now_utc
+from inspection.record.integrity.replay import replay
 from inspection.record.kept_limits import kept_own_limits, limit_confirmations
 from inspection.record.record import Record
-from inspection.record.replay import replay
 from inspection.record.serialization import JsonObject, to_dict
 from inspection.record.views import OpenInspection
 

@@ -19,17 +19,18 @@ from inspection.model.closing import Closing
 from inspection.model.condition import Condition, Criterion
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope
-from inspection.record import commands, drafts, queries, reviews, verify
+from inspection.record import commands, drafts, queries, reviews
 from inspection.record.commands import save_replacement, save_results
 from inspection.record.database import Access, make_engine, shown, sqlite_path, upgrade_schema
 from inspection.record.errors import RecordError
 from inspection.record.events import Event, Signed, fingerprint, iter_events
 from inspection.record.file_guard import mark_of, refuse_foreign_log
+from inspection.record.integrity import verify
+from inspection.record.integrity.rebuild import EventProgress
+from inspection.record.integrity.verify import Backup, photographs_beside
 from inspection.record.photo_store import PhotographStore
-from inspection.record.rebuild import EventProgress
 from inspection.record.schema import gauges, print_checks, ropes
 from inspection.record.serialization import JsonObject, from_dict, to_dict
-from inspection.record.verify import Backup, photographs_beside
 from inspection.record.views import (
     AskedAgain,
     InspectionState,
@@ -384,7 +385,7 @@ class Record:
     ) -> verify.Verification:
         """Find out whether anything was changed past this program.
 
-        In `work` an interrupted call goes on where it stopped (`inspection.record.rebuild`).
+        In `work` an interrupted call goes on where it stopped (`integrity.rebuild`).
         """
         with self.access.reading() as connection:
             store = self.photographs if photographs else None

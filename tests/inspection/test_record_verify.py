@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from inspection.model.rope import Inspection, Rope, Station
-from inspection.record import rebuild
 from inspection.record.errors import RecordError
+from inspection.record.integrity import rebuild
 from inspection.record.record import open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, readings_of
 

@@ -23,7 +23,7 @@ from ui.cli.check import check
 from ui.report.blocks import words_of
 from ui.report.case import case_of_record
 from ui.report.content import blocks_of
-from ui.services.measure_pending import gather
+from ui.services.recorded import named_or_latest, recorded
 from vision.results import Estimate
 
 GROUND = "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017"
@@ -119,7 +119,9 @@ def on_the_page(place: Path, danger: Danger) -> str:
 
 def in_the_report(place: Path, danger: Danger) -> str:
     with open_record(place) as record:
-        case = case_of_record(record, gather(record, "").read, name="record.db")
+        case = case_of_record(
+            record, recorded(record, named_or_latest(record, "")), name="record.db"
+        )
     return " ".join(words_of(blocks_of(case)))
 
 

@@ -165,6 +165,10 @@ with open_record(sys.argv[1]) as record:
 """
 
 
+@pytest.mark.fault(
+    "a kill, a restart or another page while photographs are measured",
+    "every page says `2 waiting`; whatever program comes next measures them",
+)
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process")
 def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(
     record: Record, quick: None
@@ -180,6 +184,10 @@ def test_what_a_killed_program_was_at_is_measured_by_the_next_one_at_once(
     assert record.verify(photographs=True).sound
 
 
+@pytest.mark.fault(
+    "a photograph that ends the whole program, three times",
+    "`... ended the program 3 times while it was measured.`, and the others are measured",
+)
 def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
     record: Record, quick: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -192,6 +200,11 @@ def test_a_photograph_that_ends_the_program_again_and_again_is_refused(
     assert "ended the program 3 times" in refused.findings[0].seen
 
 
+@pytest.mark.fault(
+    "photographs that wait, gone from their store",
+    "`2 photographs wait on: photograph ... is not in the store ...`; they are measured once it is "
+    "back",
+)
 def test_a_store_that_is_gone_is_told_and_the_photographs_wait_on(
     record: Record, quick: None
 ) -> None:

@@ -24,7 +24,7 @@ from ui.services.measuring_queue import MOST_PHOTOGRAPHS, PhotoFile, store_photo
 from ui.services.print_sets import usual_print_set
 from ui.text import as_typed, place
 from ui.web.page.layout import flash_success
-from ui.web.page.session import SELECTED, get_record, user_name
+from ui.web.page.session import SELECTED, entering, get_record
 from vision.photo.containers import MOST_PIXELS
 from vision.results import Refusal, Result
 
@@ -191,7 +191,7 @@ def _store(opened: OpenInspection, arrived: list[PhotoFile], manner: Manner) -> 
             messages.append(f"{one.name}: {wrong}")
     rest: list[PhotoFile] = []
     try:
-        stored = store_photographs(get_record(), identity, taken, manner, by=user_name())
+        stored = store_photographs(get_record(), identity, taken, manner, by=entering(identity))
     except RecordError as wrong:
         there: set[str] = set()
         with suppress(RecordError):

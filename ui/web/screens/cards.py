@@ -13,6 +13,7 @@ from ui.web.page.layout import flash_success, page_header, show_cautions, show_e
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
+from ui.web.panels.remeasure import offer_later_checks
 from vision.target.layout import LAYOUTS, layout_for
 from vision.target.pdf import card_pdf
 from vision.target.print_scale import PrintCheck, check_from_dict, check_to_dict, checked_card
@@ -154,5 +155,7 @@ def _check(usual: str) -> None:
 inspection = page_header("2 Cards", needs_inspection=False)
 with show_errors():
     _check(_print(inspection) or "A5 middle")
+    if inspection is not None:
+        offer_later_checks(inspection)
     next_step_link("photographs", "photographs")
     show_cautions()

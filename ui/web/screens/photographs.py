@@ -15,6 +15,7 @@ from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import cached_assessment, get_record, user_name
 from ui.web.panels.manual_edges import manual_corrections
+from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
 from ui.web.panels.station import photograph_of, show_facts, show_photograph
 from ui.web.panels.upload import (
     hold_uploads,
@@ -159,9 +160,12 @@ else:
         upload_photographs(inspection)
     show_rejected()
     with show_errors():
+        offer_later_checks(inspection)
+    with show_errors():
         if inspection.results:
             _refused(inspection)
             _show(inspection, cached_assessment(inspection))
+            offer_other_hold(inspection)
         else:
             st.info(
                 "No photographs yet. Fix the card to the rope, photograph it from two directions "

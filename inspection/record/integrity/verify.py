@@ -20,8 +20,8 @@ from inspection.record.events import (
     fingerprint,
     noted_fault,
 )
+from inspection.record.integrity.rebuild import EventProgress, NotReplayableError, rebuilt_state
 from inspection.record.photo_store import NOWHERE, PhotographStore
-from inspection.record.rebuild import EventProgress, NotReplayableError, rebuilt_state
 from inspection.record.schema import STATE, photographs
 
 
@@ -96,7 +96,7 @@ def verify(
     store : PhotographStore, optional
         Where the photographs are; None leaves them unread.
     work, progress : optional
-        As in `inspection.record.rebuild.rebuilt_state`.
+        As in `inspection.record.integrity.rebuild.rebuilt_state`.
     """
     faults = chain_faults(connection)
     missing = guard_faults(connection)

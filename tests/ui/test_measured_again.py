@@ -1,0 +1,70 @@
+"""On the pages: a print check and a hold that came after the photographs are applied to them."""
+
+from __future__ import annotations
+
+import os
+
+from streamlit.testing.v1 import AppTest
+
+from inspection.record.record import open_record
+from inspection.record.views import Manner, OpenInspection
+from ui.services.measuring_queue import measure_again, work_off
+from vision.results import Estimate
+
+SAMPLE = "2026-09-quay-crane-2"
+
+
+def kept() -> OpenInspection:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        return record.inspection(SAMPLE)
+
+
+def worked_off() -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        work_off(record, SAMPLE)
+
+
+def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        photographs = [one.sha256 for one in kept().photographs]
+        measure_again(record, SAMPLE, photographs, Manner(), by="A. Berg", why="as if unchecked")
+        work_off(record, SAMPLE)
+    before = {one.photo_name: one for one in kept().results}
+    assert all(not one.print_set for one in before.values() if isinstance(one, Estimate))
+    at = sample_app.run().switch_page("screens/photographs.py").run()
+    (apply,) = [one for one in at.button if one.label.startswith("Apply the print check")]
+    assert apply.label.replace("\\", "") == "Apply the print check demo-set to these 8 photographs"
+    apply.click()
+    at.run()
+    assert not at.exception
+    assert any("**8 waiting** to be measured" in one.value for one in at.markdown)
+    worked_off()
+    at.run()
+    assert not [one for one in at.button if one.label.startswith("Apply the print check")]
+    after = {one.photo_name: one for one in kept().results}
+    assert set(after) == set(before)
+    for name, one in after.items():
+        if isinstance(one, Estimate):
+            assert one.print_set == "demo-set"
+            assert one.u_mm < 0.5 * before[name].u_mm  # type: ignore[union-attr]
+
+
+def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest) -> None:
+    at = sample_app.run().switch_page("screens/photographs.py").run()
+    next(one for one in at.selectbox if one.label == "How the card was held").set_value("stand-off")
+    at.run()
+    next(one for one in at.text_input if one.label == "Height over the card").set_value("-12,5 mm")
+    again = next(one for one in at.button if one.label == "Measure 10 photographs again")
+    again.click()
+    at.run()
+    assert any("with a reason" in one.value for one in at.error)
+    assert not kept().waiting
+    next(one for one in at.text_input if one.key == f"why held {SAMPLE}").set_value(
+        "a bracket held it"
+    )
+    next(one for one in at.button if one.label == "Measure 10 photographs again").click()
+    at.run()
+    assert not at.exception
+    assert not at.error
+    assert {one.manner for one in kept().requests} == {Manner("demo-set", "stand-off", -12.5)}
+    assert len(kept().waiting) == 10
