@@ -43,7 +43,7 @@ HOLDS = ("touching", "level", "stand-off")
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class MeasuredPhotograph:
     """What the record says when a photograph has been measured.
 
     Parameters
@@ -354,7 +354,9 @@ def save_answer(record: Record, task: Task, answer: Answer) -> bool:
     The results supersede those that stood at the same places of the photograph.
     """
     preview = answer.preview
-    small = Measured(task.photo, camera_key=answer.camera_key, calibration=answer.calibration)
+    small = MeasuredPhotograph(
+        task.photo, camera_key=answer.camera_key, calibration=answer.calibration
+    )
     if preview is not None:
         with record.access.reading() as connection:
             check_store(connection, task.inspection, record.photographs)
@@ -380,7 +382,9 @@ def save_answer(record: Record, task: Task, answer: Answer) -> bool:
         return True
 
 
-def save_measured(connection: Connection, inspection: str, measured: Measured, *, by: str) -> None:
+def save_measured(
+    connection: Connection, inspection: str, measured: MeasuredPhotograph, *, by: str
+) -> None:
     """Add the event that ends a photograph's wait."""
     mine = (
         photographs.c.inspection == inspection,

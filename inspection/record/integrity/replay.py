@@ -184,7 +184,7 @@ def _request(connection: Connection, event: Event) -> None:
 
 
 def _measured(connection: Connection, event: Event) -> None:
-    photograph = _typed(waiting.Measured(**event.new_value))
+    photograph = _typed(waiting.MeasuredPhotograph(**event.new_value))
     waiting.save_measured(connection, event.subject, photograph, by=event.who)
 
 
