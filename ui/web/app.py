@@ -12,10 +12,8 @@ SECTIONS = {
     "Inspect": [
         ("rope", "1 Rope", "cable"),
         ("cards", "2 Cards", "print"),
-        ("photographs", "3 Photographs", "photo"),
-        ("stations", "4 Stations", "pin_drop"),
-        ("readings", "5 Readings", "edit_note"),
-        ("result", "6 Result", "fact_check"),
+        ("sheet", "3 Sheet", "table_chart"),
+        ("result", "4 Result", "fact_check"),
         ("scale", "Without the card", "square_foot"),
     ],
     "Review": [("review", "Review", "rate_review")],

@@ -11,19 +11,16 @@ import streamlit as st
 from inspection.record.views import Summary
 from ui.web.page.address import address, link_query
 
-Step = Literal["rope", "cards", "photographs", "stations", "readings", "result", "review"]
+Step = Literal["rope", "cards", "sheet", "result", "review"]
 ICONS: dict[Step, str] = {
     "rope": "cable",
     "cards": "print",
-    "photographs": "photo",
-    "stations": "pin_drop",
-    "readings": "edit_note",
+    "sheet": "table_chart",
     "result": "fact_check",
     "review": "rate_review",
 }
 NAMES: dict[Step, str] = {
-    "rope": "Rope", "cards": "Cards", "photographs": "Photographs", "stations": "Stations",
-    "readings": "Readings", "result": "Result", "review": "Review",
+    "rope": "Rope", "cards": "Cards", "sheet": "Sheet", "result": "Result", "review": "Review",
 }  # fmt: skip
 # Small print keeps a contrast of 4.5 to 1 against the ground (WCAG 2, 1.4.3); what is pressed is
 # 44 px high (WCAG 2.1, 2.5.5).
@@ -91,9 +88,9 @@ def draw_menu(sections: Mapping[str, Sequence[tuple[str, str, str]]], may: Colle
 def next_step(summary: Summary) -> NextStep:
     """Return what an inspection waits for next, in the order of the steps."""
     if not summary.results:
-        return NextStep("photographs", "Photographs come next.")
+        return NextStep("sheet", "Photographs come next.")
     if not summary.readings:
-        return NextStep("readings", "Gauge readings come next.")
+        return NextStep("sheet", "Gauge readings come next.")
     if summary.state == "sent back":
-        return NextStep("readings", "The reviewer sent it back.")
+        return NextStep("sheet", "The reviewer sent it back.")
     return NextStep("result", "Figures, limits and the report are ready.")

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import math
+from io import BytesIO
 
 import numpy as np
 import streamlit as st
+from PIL import Image
 
 from inspection.record.views import Photograph
 from ui.presenters.edge_views import EdgePlace, edge_places, edge_pngs
@@ -81,6 +83,42 @@ def edges(one: Photograph, places: tuple[EdgePlace, ...]) -> tuple[tuple[str, by
     if isinstance(made, str):
         raise PhotoError(made)
     return made
+
+
+THUMBNAIL = (276, 132)  # px: three times what is shown, for sharp screens
+
+
+@st.cache_data(max_entries=4000, show_spinner=False)
+def _thumbnail(place: str, sha256: str, part: tuple[float, float, float, float] | None) -> bytes:
+    """Return a small JPEG of a part of a preview; `part` counts in shares of its sides."""
+    del place
+    with Image.open(BytesIO(get_record().photographs.get(sha256))) as whole:
+        wide, high = whole.size
+        least = THUMBNAIL if part is None else (round(THUMBNAIL[0] / part[2]),) * 2
+        whole.draft("RGB", least)  # our own JPEG: its library can leave out what is not needed
+        wide, high = whole.size
+        x, y, w, h = part or (0.0, 0.0, 1.0, 1.0)
+        box = (x * wide, y * high, (x + w) * wide, (y + h) * high)
+        small = whole.convert("RGB").resize(THUMBNAIL, Image.Resampling.BILINEAR, box=box)
+    out = BytesIO()
+    small.save(out, "JPEG", quality=72)
+    return out.getvalue()
+
+
+def thumbnail(one: Photograph, result: Result) -> bytes:
+    """Return a small JPEG of a photograph's rope; nothing where no preview was kept."""
+    if not one.preview:
+        return b""
+    part = None
+    if isinstance(result, Estimate) and result.marks is not None:
+        points = np.array([*result.marks.crown_left_px, *result.marks.crown_right_px])
+        middle, reach = points.mean(axis=0), float(np.ptp(points, axis=0).max())
+        wide = min(1.3 * reach, one.width_px)
+        high = min(wide * THUMBNAIL[1] / THUMBNAIL[0], one.height_px)
+        x = min(max(middle[0] - wide / 2, 0.0), one.width_px - wide)
+        y = min(max(middle[1] - high / 2, 0.0), one.height_px - high)
+        part = (x / one.width_px, y / one.height_px, wide / one.width_px, high / one.height_px)
+    return _thumbnail(record_location(), one.preview, part)
 
 
 def make_ready(one: Photograph, result: Result) -> None:

@@ -157,5 +157,5 @@ with show_errors():
     _check(_print(inspection) or "A5 middle")
     if inspection is not None:
         offer_later_checks(inspection)
-    next_step_link("photographs", "photographs")
+    next_step_link("sheet", "sheet of stations")
     show_cautions()

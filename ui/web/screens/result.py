@@ -234,13 +234,13 @@ def _take_away(opened: OpenInspection) -> None:
     )
 
 
-inspection = page_header("6 Result")
+inspection = page_header("4 Result")
 if inspection is not None:
     with show_errors():
         if not (inspection.readings or inspection.results):
             st.info("Nothing to assess yet: add photographs and readings first.")
-            if can_open("photographs"):
-                next_step_link("photographs", "photographs")
+            if can_open("sheet"):
+                next_step_link("sheet", "sheet of stations")
         else:
             found = cached_assessment(inspection)
             _first(inspection, found)

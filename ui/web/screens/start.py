@@ -86,7 +86,7 @@ def _overview(known: list[Summary]) -> None:
             if one.headline:
                 st.markdown(f":material/visibility: {as_typed(one.headline)}")
             with st.container(horizontal=True):
-                others: tuple[Step, ...] = ("photographs", "readings", "result", "review")
+                others: tuple[Step, ...] = ("sheet", "result", "review")
                 for step in dict.fromkeys((upcoming.step, *others)):
                     if not can_open(step):
                         continue

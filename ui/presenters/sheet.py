@@ -1,0 +1,478 @@
+"""The sheet of stations: a row a station, a cell a direction, and the answer above them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from inspection.assessment import Assessment
+from inspection.comparison.crosscheck import Comparison
+from inspection.measurement.section import SAME_PLACE_MM, Section, best_sections, sections_of_log
+from inspection.model.length_text import length_text
+from inspection.model.log import Log, counted
+from inspection.model.readings import Reading
+from inspection.model.rope import Units
+from inspection.record.views import OpenInspection
+from ui.presenters.review_queue import review_queue
+from ui.presenters.sheet_entry import (
+    FieldState,
+    SheetDraft,
+    TypedField,
+    Witness,
+    read_again,
+    standing_reading,
+    state_of,
+)
+from vision.results import Estimate, Refusal, Result
+
+K = 2.0
+READY = FieldState()
+FIRST_ROWS = (1, 2)  # of a sheet that nothing is known about yet
+
+
+@dataclass(frozen=True, slots=True)
+class SheetCell:
+    """One station in one direction.
+
+    Parameters
+    ----------
+    name : str
+        Its field: "3/90".
+    photo : str
+        Hash of its photograph; empty without one.
+    figure, u : str
+        What the photograph gives, and U (k = 2), in the rope's unit; empty where there is none.
+    hidden : bool
+        Whether there is a figure that is not shown before the reading is typed.
+    note : str
+        Why the photograph gives no figure, or what is to be known of it.
+    text, standing : str
+        What stands in the field, and what of it is in the record.
+    was : str
+        The reading that is to be taken again; empty where none is.
+    others : tuple of str
+        Other readings of the same place, with who read them.
+    word : str
+        "agrees", "doubtful", "disagrees", "cannot say", or empty.
+    apart : str
+        Photograph minus gauge, in the rope's unit, signed.
+    state : FieldState
+        What the typed text waits for.
+    again : str
+        Who asks for the reading again, and why.
+    """
+
+    name: str
+    photo: str = ""
+    figure: str = ""
+    u: str = ""
+    hidden: bool = False
+    note: str = ""
+    text: str = ""
+    standing: str = ""
+    was: str = ""
+    others: tuple[str, ...] = ()
+    word: str = ""
+    apart: str = ""
+    state: FieldState = READY
+    again: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One station.
+
+    Parameters
+    ----------
+    station : int
+        Its number.
+    position, feature : str
+        Where along the rope, m, and what is there; as it stands or is typed.
+    place_state : FieldState
+        What its typed place waits for.
+    cells : tuple of SheetCell
+        By direction.
+    mean, u_mean, ovality : str
+        Of its best section, in the rope's unit; empty without one.
+    source : str
+        "by photographs" or "by gauge".
+    why_no_mean : str
+        What a mean lacks; empty where there is one.
+    last, last_on : str
+        Mean at the last inspection before, and its day.
+    open : bool
+        Whether something there waits for a decision.
+    """
+
+    station: int
+    position: str
+    feature: str
+    place_state: FieldState
+    cells: tuple[SheetCell, ...]
+    mean: str = ""
+    u_mean: str = ""
+    ovality: str = ""
+    source: str = ""
+    why_no_mean: str = ""
+    last: str = ""
+    last_on: str = ""
+    open: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The answer above the sheet.
+
+    Parameters
+    ----------
+    answer : str
+        The thinnest station with its figure, or what comes first.
+    detail : str
+        Decrease, severity, and how it stands against its neighbours.
+    disagree : str
+        How many readings disagree; empty where none does.
+    open : tuple of str
+        What is open: refused photographs, stations that are not complete.
+    station : int or None
+        The station that it is about.
+    doubtful : bool
+        Whether something disagrees or has to be checked.
+    photo : str
+        Hash of a photograph of that station; empty without one.
+    """
+
+    answer: str
+    detail: str = ""
+    disagree: str = ""
+    open: tuple[str, ...] = ()
+    station: int | None = None
+    doubtful: bool = False
+    photo: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All of it.
+
+    Parameters
+    ----------
+    unit : str
+        "mm" or "in".
+    ways : tuple of int
+        Directions, degrees: the columns.
+    rows : tuple of SheetRow
+        Stations by number.
+    headline : Headline
+        The answer.
+    unplaced : tuple of Estimate or Refusal
+        What photographs gave whose card says no station.
+    """
+
+    unit: str
+    ways: tuple[int, ...]
+    rows: tuple[SheetRow, ...]
+    headline: Headline
+    unplaced: tuple[Result, ...]
+
+
+def shown_length(value_mm: float, units: Units, *, signed: bool = False) -> str:
+    """Return a length in the rope's unit, without the unit.
+
+    Examples
+    --------
+    >>> shown_length(22.352, "mm"), shown_length(22.352, "inch"), shown_length(-0.1, "mm")
+    ('22.35', '0.880', '-0.10')
+    """
+    text = length_text(abs(value_mm), units=units).split()[0]
+    sign = "-" if value_mm < 0 and float(text) else "+" if signed else ""
+    return f"{sign}{text}"
+
+
+def sheet_of(
+    opened: OpenInspection,
+    assessment: Assessment,
+    draft: SheetDraft,
+    who: Witness,
+    *,
+    blind: bool = False,
+) -> Sheet:
+    """Return the sheet of an inspection as one person sees it.
+
+    Parameters
+    ----------
+    opened, assessment
+        The inspection, and what is said about it.
+    draft : SheetDraft
+        What the person has typed and not entered.
+    who : Witness
+        The person.
+    blind : bool, optional
+        Hide what the photograph and others say of a place until the person's reading stands.
+    """
+    look = _Look(opened, assessment, draft, who, blind)
+    numbers = _stations(opened, draft)
+    ways = tuple(sorted({0, 90, *draft.ways, *_directions(opened, draft)}))
+    open_stations = {item.station for item in review_queue(opened) if not item.settled}
+    before = _last_time(assessment.log)
+    rows = []
+    for number in numbers:
+        cells = tuple(_cell(look, number, way) for way in ways)
+        row = _row(look, number, cells)
+        if number in before and not any(cell.hidden for cell in cells):
+            mean, on = before[number]
+            row = replace(row, last=shown_length(mean, opened.rope.units), last_on=on)
+        rows.append(replace(row, open=number in open_stations))
+    hidden = sum(cell.hidden for row in rows for cell in row.cells)
+    headline = (
+        Headline(f"{counted(hidden, 'figure is', 'figures are')} hidden until the reading is typed")
+        if hidden
+        else headline_of(opened, assessment)
+    )
+    unplaced = tuple(one for one in opened.results if one.place is None)
+    return Sheet(
+        "in" if opened.rope.units == "inch" else "mm", ways, tuple(rows), headline, unplaced
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """One person's look at an inspection."""
+
+    opened: OpenInspection
+    assessment: Assessment
+    draft: SheetDraft
+    who: Witness
+    blind: bool
+
+
+def _stations(opened: OpenInspection, draft: SheetDraft) -> list[int]:
+    known = {station.number for station in opened.inspection.stations}
+    known |= {one.station for one in opened.results if one.station is not None}
+    known |= {reading.station for reading in opened.readings}
+    typed = {int(name.split("/")[0]) for name in draft.texts if name[0].isdecimal()}
+    known |= typed | set(draft.rows)
+    return sorted(known) or list(FIRST_ROWS)
+
+
+def _directions(opened: OpenInspection, draft: SheetDraft) -> set[int]:
+    seen = {one.view_deg for one in opened.results if one.view_deg is not None}
+    seen |= {reading.view_deg for reading in opened.readings}
+    return seen | {int(name.split("/")[1]) for name in draft.texts if name[0].isdecimal()}
+
+
+def results_at(opened: OpenInspection, station: int, view_deg: int) -> list[Result]:
+    """Return what photographs of a place gave, the figures before what was refused."""
+    here = [one for one in opened.results if (one.station, one.view_deg) == (station, view_deg)]
+    return sorted(here, key=lambda one: (isinstance(one, Refusal), one.at_mm))
+
+
+def _cell(look: _Look, station: int, way: int) -> SheetCell:
+    opened, draft, who = look.opened, look.draft, look.who
+    name, units = f"{station}/{way}", opened.rope.units
+    standing = standing_reading(opened, station, way, who)
+    again = read_again(opened, station) if standing is not None else None
+    there = "" if standing is None else standing.reading.typed
+    cell = SheetCell(name, text=there, standing=there)
+    if again is not None and standing is not None:
+        cell = replace(
+            cell, text="", standing="", was=there, again=f"{again.who} asks: {again.why}"
+        )
+    if name in draft.texts:
+        typed = TypedField(name, 0, draft.texts[name])
+        cell = replace(cell, text=typed.text, state=state_of(opened, typed, who, draft))
+    mine = None if standing is None else standing.reading
+    results = results_at(opened, station, way)
+    if results:
+        cell = replace(cell, photo=results[0].photo_sha256)
+    hidden = look.blind and (standing is None or again is not None)
+    if hidden:
+        shown = bool(results) and isinstance(results[0], Estimate)
+        return replace(cell, hidden=shown, note="" if shown or not results else "no figure")
+    cell = replace(cell, others=_others(opened, station, way, mine))
+    if results:
+        cell = _with_figure(cell, results, units)
+    return _with_comparison(cell, look.assessment, mine, units)
+
+
+def _others(
+    opened: OpenInspection, station: int, way: int, mine: Reading | None
+) -> tuple[str, ...]:
+    return tuple(
+        f"{reading.typed} by {reading.person}"
+        for reading in opened.readings
+        if (reading.station, reading.view_deg) == (station, way) and reading is not mine
+    )
+
+
+def _with_figure(cell: SheetCell, results: Sequence[Result], units: Units) -> SheetCell:
+    first = results[0]
+    if isinstance(first, Refusal):
+        return replace(cell, note=first.findings[0].seen)
+    places = [one for one in results if isinstance(one, Estimate)]
+    note = f"{len(places)} places on this card" if len(places) > 1 else ""
+    if len(places) == 1 and first.at_mm:
+        note = f"at {first.at_mm:+g} mm of the card"
+    return replace(
+        cell,
+        figure=shown_length(first.diameter_mm, units),
+        u=shown_length(first.expanded_mm(), units),
+        note=note,
+    )
+
+
+def _with_comparison(
+    cell: SheetCell, assessment: Assessment, reading: Reading | None, units: Units
+) -> SheetCell:
+    station, way = (int(part) for part in cell.name.split("/"))
+    here = [
+        one
+        for one in assessment.crosscheck.comparisons
+        if (one.station, one.view_deg) == (station, way)
+    ]
+    mine = [one for one in here if reading is not None and one.typed == reading.typed]
+    if not (mine or here):
+        return cell
+    worst: Comparison = max(mine or here, key=lambda one: abs(one.zeta))
+    return replace(
+        cell, word=worst.word, apart=shown_length(worst.difference_mm, units, signed=True)
+    )
+
+
+def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
+    opened, draft = look.opened, look.draft
+    placed = {station.number: station for station in opened.inspection.stations}
+    there, units = placed.get(number), opened.rope.units
+    position = f"{there.position_m:g}" if there else ""
+    state = READY
+    for kind in ("at", "what"):
+        name = f"{kind}/{number}"
+        if name in draft.texts and not state.asks:
+            state = state_of(opened, TypedField(name, 0, draft.texts[name]), Witness(""), draft)
+    row = SheetRow(
+        number,
+        draft.texts.get(f"at/{number}", position),
+        draft.texts.get(f"what/{number}", there.note if there else ""),
+        state,
+        cells,
+    )
+    if any(cell.hidden for cell in cells):
+        return replace(row, why_no_mean="hidden")
+    section = next((one for one in look.assessment.best if one.station == number), None)
+    if section is None:
+        return replace(row, why_no_mean=why_no_mean(opened, number))
+    return replace(
+        row,
+        mean=shown_length(section.mean_mm, units),
+        u_mean=shown_length(K * section.u_mean_mm, units),
+        ovality=shown_length(section.ovality_mm, units),
+        source=f"by {section.source}",
+    )
+
+
+def why_no_mean(opened: OpenInspection, station: int) -> str:
+    """Return what a station's mean lacks, in words.
+
+    A mean takes two directions from one source: two photographs of the same place on the card,
+    or two readings.
+    """
+    seen = {
+        one.view_deg: one.at_mm
+        for one in opened.results
+        if isinstance(one, Estimate) and one.station == station and one.view_deg is not None
+    }
+    read = {reading.view_deg for reading in opened.readings if reading.station == station}
+    if len(seen) > 1:
+        (one, here), (other, there) = sorted(seen.items())[:2]
+        if abs(here - there) > SAME_PLACE_MM:
+            return (
+                f"{one}° was measured at {here:+g} mm of the card and {other}° at {there:+g} mm: "
+                "measure both at one place"
+            )
+    if not seen and not read:
+        return ""
+    have = sorted(seen.keys() | read)
+    lacking = [way for way in (0, 90) if way not in have]
+    if lacking and len(have) == 1:
+        return f"needs {lacking[0]}°"
+    return "needs two directions by photographs or by the gauge"
+
+
+def _last_time(log: Log) -> dict[int, tuple[float, str]]:
+    """Return each station's mean at the last inspection before that knew it, with its day."""
+    found: dict[int, tuple[float, str]] = {}
+    for then in log.earlier:
+        past = Log(log.rope, then.inspection, then.readings, log.gauges, then.results)
+        sections = sections_of_log(past)
+        known: tuple[Section, ...] = best_sections((*sections["photographs"], *sections["gauge"]))
+        found |= {one.station: (one.mean_mm, f"{then.inspection.on:%Y-%m-%d}") for one in known}
+    return found
+
+
+def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
+    """Return the answer first: the thinnest station, decrease, severity, what is open."""
+    units = opened.rope.units
+    unit = "in" if units == "inch" else "mm"
+    doubtful = sum(one.word == "disagrees" for one in assessment.crosscheck.comparisons)
+    disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
+    still = _still_open(opened, assessment)
+    if not assessment.best:
+        answer = (
+            "No station has been measured in two directions yet"
+            if opened.results or opened.readings
+            else "Drop photographs here, or type what the gauge shows"
+        )
+        return Headline(answer, disagree=disagree, open=still, doubtful=bool(doubtful))
+    thin = min(assessment.best, key=lambda one: one.mean_mm)
+    mean = shown_length(thin.mean_mm, units)
+    answer = (
+        f"Station {thin.station} is thinnest: {mean} ± "
+        f"{shown_length(K * thin.u_mean_mm, units)} {unit}"
+    )
+    return Headline(
+        answer,
+        _detail(opened, assessment, thin),
+        disagree,
+        still,
+        thin.station,
+        bool(doubtful) or thin.station in assessment.doubted,
+        next((one.photo_sha256 for one in opened.results if one.station == thin.station), ""),
+    )
+
+
+def _detail(opened: OpenInspection, assessment: Assessment, thin: Section) -> str:
+    parts = []
+    rated = next((one for one in assessment.severities if one.station == thin.station), None)
+    if rated is not None:
+        parts.append(
+            f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of "
+            f"{length_text(opened.rope.reference_mm or 0.0, units=opened.rope.units)}"
+        )
+        parts.append(f"severity {rated.band}, {rated.severity.severity_pct} % towards discard")
+    else:
+        off = 100 * (thin.mean_mm - opened.rope.nominal_mm) / opened.rope.nominal_mm
+        parts.append(f"{off:+z.1f} % to nominal; no severity without a reference diameter")
+    local = next((one for one in assessment.local if one.station == thin.station), None)
+    if local is not None and local.outcome == "local decrease":
+        parts.append(
+            f"{length_text(local.deficit_mm, units=opened.rope.units)} thinner than its neighbours"
+        )
+    if thin.station in assessment.doubted:
+        parts.append("it rests on an entry that has to be checked")
+    return " · ".join(parts)
+
+
+def _still_open(opened: OpenInspection, assessment: Assessment) -> tuple[str, ...]:
+    refused = len(assessment.crosscheck.refused)
+    numbers = {one.station for one in (*opened.results, *opened.readings)} - {None}
+    numbers |= {station.number for station in opened.inspection.stations}
+    complete = {section.station for section in assessment.best}
+    words = []
+    if refused:
+        words.append(f"{counted(refused, 'photograph', 'photographs')} refused")
+    if numbers:
+        words.append(f"{len(complete & numbers)} of {len(numbers)} stations complete")
+    measured = {one.photo_sha256 for one in opened.results}
+    aside = sum(one.sha256 not in measured for one in opened.photographs)
+    if aside:
+        words.append(f"{counted(aside, 'photograph', 'photographs')} set aside or not measured")
+    return tuple(words)

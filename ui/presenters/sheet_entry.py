@@ -1,0 +1,408 @@
+"""What is typed into the sheet of stations, field by field: understood, asked about, and entered.
+
+A field is named by what it stands for: "3/90" is the gauge reading of station 3 at 90 degrees,
+"at/3" where station 3 is along the rope, "what/3" what is there; "row/5" and "way/45" ask for one
+more station or direction. Each time a field is left its text comes with a number that grows, and
+the record remembers the last number of every open page together with what came of it: so nothing
+is entered twice when a browser says the same again after its server was started anew.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Literal
+
+from inspection.model.readings import Reading
+from inspection.model.rope import Station
+from inspection.record.record import Record
+from inspection.record.views import LoggedReading, OpenInspection, StationReview
+from ui.presenters.reading_form import ParsedRow, TypedRow, parse_row
+
+KIND = "sheet"  # of the draft
+MOST_PAGES = 6  # whose numbers are remembered
+READING = re.compile(r"(\d{1,3})/(\d{1,3})")
+OTHER = re.compile(r"(at|what|row|way)/(\d{1,3})")
+Asks = Literal["", "wrong", "sure", "reason", "gauge"]
+
+
+@dataclass(frozen=True, slots=True)
+class TypedField:
+    """A field as it was left.
+
+    Parameters
+    ----------
+    name : str
+        Which one.
+    seq : int
+        Grows with every text that the page sends.
+    text : str
+        What stands in it.
+    sure : bool
+        Whether the person said that an odd figure is right.
+    why : str
+        Reason of a correction.
+    """
+
+    name: str
+    seq: int
+    text: str
+    sure: bool = False
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetDraft:
+    """What a person has typed into a sheet and what is not in the record yet.
+
+    Parameters
+    ----------
+    texts : mapping of str to str
+        Field -> text that waits for something: a gauge, a reason, a better figure.
+    rows, ways : tuple of int
+        Stations and directions that were asked for and hold nothing yet.
+    done : mapping
+        Open page -> field -> number of the last text that was dealt with.
+    """
+
+    texts: Mapping[str, str] = field(default_factory=dict)
+    rows: tuple[int, ...] = ()
+    ways: tuple[int, ...] = ()
+    done: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """Who types, and with what.
+
+    Parameters
+    ----------
+    name : str
+        The person.
+    gauge : str
+        The gauge that is chosen; empty without one.
+    second : bool
+        Whether they read as a second witness: beside what stands there, not in its place.
+    """
+
+    name: str
+    gauge: str = ""
+    second: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FieldState:
+    """What a field waits for.
+
+    Parameters
+    ----------
+    asks : {"", "wrong", "sure", "reason", "gauge"}
+        What: a better text, a yes, a reason, a gauge; empty where it can be entered.
+    words : str
+        The same in a sentence.
+    """
+
+    asks: Asks = ""
+    words: str = ""
+
+
+def read_draft(record: Record, opened: OpenInspection, by: str) -> SheetDraft:
+    """Return what a person has typed and not entered; that of an earlier release, too."""
+    identity = opened.inspection.identity
+    found = record.draft(identity, by=by, kind=KIND)
+    if found is None:
+        return SheetDraft(texts=_older_texts(record, opened, by))
+    kept: dict[str, Any] = found.data
+    return SheetDraft(kept["texts"], tuple(kept["rows"]), tuple(kept["ways"]), kept["done"])
+
+
+def _older_texts(record: Record, opened: OpenInspection, by: str) -> dict[str, str]:
+    """Return what tables of an earlier release kept: lines of station, direction and reading."""
+    found = record.draft(opened.inspection.identity, by=by)
+    texts: dict[str, str] = {}
+    drafts = [found.data] if found is not None and isinstance(found.data, dict) else []
+    for draft in drafts:
+        drafts += [one for one in draft.get("others", ()) if isinstance(one, dict)]
+        for row in draft.get("rows", ()):
+            if isinstance(row, list) and len(row) == 3 and str(row[2]).strip():
+                texts.setdefault(f"{row[0]}/{row[1]}", str(row[2]))
+    return {name: text for name, text in texts.items() if READING.fullmatch(name)}
+
+
+def standing_reading(
+    opened: OpenInspection, station: int, view_deg: int, who: Witness
+) -> LoggedReading | None:
+    """Return the reading that a field is about; None where what is typed there is a new one.
+
+    It is the person's own, else the first that stands; for a second witness only their own
+    beside the first.
+    """
+    here = [
+        logged
+        for logged in opened.logged
+        if not logged.withdrawn
+        and (logged.reading.station, logged.reading.view_deg) == (station, view_deg)
+    ]
+    own = [logged for logged in here if logged.reading.person == who.name]
+    if who.second:
+        own = [logged for logged in own if logged is not here[0]]
+        return own[-1] if own else None
+    return own[-1] if own else here[0] if here else None
+
+
+def read_again(opened: OpenInspection, station: int) -> StationReview | None:
+    """Return the decision by which a reviewer asks for a station's readings again."""
+    last = [review for review in opened.station_reviews if review.station == station]
+    return last[-1] if last and last[-1].stands and last[-1].back else None
+
+
+def state_of(
+    opened: OpenInspection, typed: TypedField, who: Witness, draft: SheetDraft
+) -> FieldState:
+    """Return what a typed text waits for before it can be entered."""
+    reading = READING.fullmatch(typed.name)
+    if reading is None:
+        return _station_state(opened, typed, draft)
+    station, view_deg = int(reading[1]), int(reading[2])
+    standing = standing_reading(opened, station, view_deg, who)
+    again = read_again(opened, station)
+    parsed = _parsed(opened, typed, who, datetime.now())
+    if parsed.wrong:
+        return FieldState("wrong", _at_its_field(parsed.wrong))
+    if standing is not None and again is None:
+        if typed.text == standing.reading.typed:
+            return FieldState()
+        if not typed.why.strip():
+            there = standing.reading.typed
+            return FieldState(
+                "reason",
+                f"{there} is in the record. Correct it to {typed.text}?"
+                if typed.text
+                else f"{there} is in the record. Withdraw it?",
+            )
+    if parsed.question and "already" not in parsed.question and not typed.sure:
+        return FieldState("sure", _at_its_field(parsed.question))
+    if standing is None and not who.gauge and typed.text:
+        return FieldState("gauge", "Kept. Say which gauge it was read with, above.")
+    return FieldState()
+
+
+def _at_its_field(words: str) -> str:
+    """Return a sentence without the place that it begins with: it stands at that place."""
+    told = re.sub(r"^station \S+, \S+°: ", "", words)
+    return told[:1].upper() + told[1:]
+
+
+def _parsed(opened: OpenInspection, typed: TypedField, who: Witness, at: datetime) -> ParsedRow:
+    station, view = typed.name.split("/")
+    row = TypedRow(station, view, typed.text)
+    return parse_row(row, opened, gauge=who.gauge, person=who.name, at=at)
+
+
+def _station_state(opened: OpenInspection, typed: TypedField, draft: SheetDraft) -> FieldState:
+    found = OTHER.fullmatch(typed.name)
+    if found is None:
+        return FieldState("wrong", "The page has no such field; load it again.")
+    kind, number = found[1], int(found[2])
+    if kind == "at" and typed.text:
+        try:
+            metres(typed.text)
+        except ValueError as wrong:
+            return FieldState("wrong", str(wrong))
+    placed = number in {station.number for station in opened.inspection.stations}
+    if kind == "what" and typed.text and not placed and f"at/{number}" not in draft.texts:
+        return FieldState("wrong", "Enter its distance first; what is there belongs to it.")
+    if kind == "row" and number < 1:
+        return FieldState("wrong", "Stations are numbered from 1.")
+    if kind == "way" and number >= 360:
+        return FieldState("wrong", "Directions go from 0 to 359 degrees.")
+    return FieldState()
+
+
+def metres(text: str) -> float:
+    """Return a distance along the rope as it was typed, m.
+
+    Raises
+    ------
+    ValueError
+        If it is no number.
+
+    Examples
+    --------
+    >>> metres("31,5"), metres("83.5 m")
+    (31.5, 83.5)
+    """
+    plain = text.strip().removesuffix("m").strip().replace(",", ".")
+    if not re.fullmatch(r"-?\d{1,6}(\.\d{1,4})?", plain):
+        raise ValueError(f"{text[:40]!r} is no distance in metres; write it as 31.5 or 31,5.")
+    return float(plain)
+
+
+def take_typed(
+    record: Record,
+    identity: str,
+    tab: str,
+    fields: Sequence[TypedField],
+    who: Witness,
+) -> int:
+    """Enter what was typed into a record, or keep it as a draft; both, or nothing of it.
+
+    Parameters
+    ----------
+    record, identity
+        The record and the inspection.
+    tab : str
+        Which open page sent it.
+    fields : sequence of TypedField
+        The fields that were left; those that were dealt with before are passed over.
+    who : Witness
+        Who typed.
+
+    Returns
+    -------
+    entered : int
+        How many changes the record holds more.
+
+    Raises
+    ------
+    RecordError
+        If the record can't be written, or the inspection takes no entries.
+    """
+    with record.transaction() as writing:
+        opened = writing.inspection(identity)
+        draft = read_draft(writing, opened, who.name)
+        done = dict(draft.done.get(tab, {}))
+        fresh = [one for one in fields if one.seq > done.get(one.name, 0)]
+        if not fresh:
+            return 0
+        texts, rows, ways = dict(draft.texts), set(draft.rows), set(draft.ways)
+        taking = _Taking(writing, opened, who)
+        for typed in sorted(fresh, key=lambda one: one.seq):
+            done[typed.name] = typed.seq
+            texts.pop(typed.name, None)
+            state = state_of(opened, typed, who, replace(draft, texts=texts))
+            if state.asks:
+                texts[typed.name] = typed.text
+            elif typed.name.startswith("row/"):
+                rows.add(int(typed.name[4:]))
+            elif typed.name.startswith("way/"):
+                ways.add(int(typed.name[4:]))
+            else:
+                taking.take(typed)
+        entered = taking.enter()
+        pages = {**{one: seqs for one, seqs in draft.done.items() if one != tab}, tab: done}
+        _write(writing, identity, who.name, replace(
+            draft, texts=texts, rows=tuple(sorted(rows)), ways=tuple(sorted(ways)),
+            done=dict(list(pages.items())[-MOST_PAGES:]),
+        ))  # fmt: skip
+    return entered
+
+
+def enter_waiting(record: Record, identity: str, who: Witness) -> int:
+    """Enter the readings that waited for a gauge, now that one is chosen; return how many."""
+    with record.transaction() as writing:
+        opened = writing.inspection(identity)
+        draft = read_draft(writing, opened, who.name)
+        texts, taking = dict(draft.texts), _Taking(writing, opened, who)
+        for name, text in draft.texts.items():
+            typed = TypedField(name, 0, text)
+            before = state_of(opened, typed, replace(who, gauge=""), draft)
+            if before.asks == "gauge" and not state_of(opened, typed, who, draft).asks:
+                taking.take(typed)
+                del texts[name]
+        entered = taking.enter()
+        if entered:
+            _write(writing, identity, who.name, replace(draft, texts=texts))
+    return entered
+
+
+def _write(record: Record, identity: str, by: str, draft: SheetDraft) -> None:
+    record.save_draft(
+        identity,
+        {
+            "texts": dict(draft.texts),
+            "rows": list(draft.rows),
+            "ways": list(draft.ways),
+            "done": {page: dict(seqs) for page, seqs in draft.done.items()},
+        },
+        by=by,
+        kind=KIND,
+    )
+    record.drop_draft(identity, by=by)  # its texts were taken over
+
+
+class _Taking:
+    """Entries on their way into the record: new readings together, the rest one by one."""
+
+    def __init__(self, record: Record, opened: OpenInspection, who: Witness) -> None:
+        self.record, self.opened, self.who = record, opened, who
+        self.at = datetime.now().replace(microsecond=0)
+        self.readings: list[Reading] = []
+        self.stations = {one.number: one for one in opened.inspection.stations}
+        self.changes = 0
+
+    def take(self, typed: TypedField) -> None:
+        """Take one text that waits for nothing."""
+        if READING.fullmatch(typed.name):
+            self._reading(typed)
+        else:
+            kind, number = typed.name.split("/")
+            self._station(kind, int(number), typed.text.strip())
+
+    def _reading(self, typed: TypedField) -> None:
+        station, view_deg = (int(part) for part in typed.name.split("/"))
+        identity, by = self.opened.inspection.identity, self.who.name
+        standing = standing_reading(self.opened, station, view_deg, self.who)
+        again = read_again(self.opened, station)
+        why = typed.why.strip()
+        if standing is not None and again is not None and typed.text and not why:
+            why = f"read again, as {again.who} asked: {again.why}"
+        if standing is None or not why:
+            reading = _parsed(self.opened, typed, self.who, self.at).reading
+            if standing is None and reading is not None:
+                self.readings.append(reading)
+            return
+        if typed.text.strip():
+            told = standing.reading
+            who = self.who if again is not None else Witness(told.person, told.gauge)
+            who = replace(who, gauge=who.gauge or told.gauge)
+            reading = _parsed(self.opened, typed, who, self.at).reading
+            if reading is not None and again is None:  # the same reading, written down rightly
+                reading = replace(told, typed=reading.typed, value_mm=reading.value_mm)
+            if reading is not None:
+                self.record.correct_reading(identity, standing.number, reading, by=by, why=why)
+                self.changes += 1
+        else:
+            self.record.withdraw_reading(identity, standing.number, by=by, why=why)
+            self.changes += 1
+
+    def _station(self, kind: str, number: int, text: str) -> None:
+        if kind == "at" and not text:
+            self.stations.pop(number, None)
+        elif kind == "at":
+            there = self.stations.get(number, Station(number, 0.0))
+            self.stations[number] = replace(there, position_m=metres(text))
+        elif number in self.stations:
+            self.stations[number] = replace(self.stations[number], note=text)
+
+    def enter(self) -> int:
+        """Enter what was taken; return how many changes that makes."""
+        identity, by = self.opened.inspection.identity, self.who.name
+        if self.readings:
+            self.record.add_readings(identity, self.readings, by=by)
+        stations = _in_order(self.stations.values())
+        if stations != self.opened.inspection.stations:
+            self.record.change_inspection(
+                replace(self.opened.inspection, stations=stations),
+                by=by,
+                why="stations entered",
+                revision=self.record.inspection(identity).revision,
+            )
+            self.changes += 1
+        return self.changes + len(self.readings)
+
+
+def _in_order(stations: Iterable[Station]) -> tuple[Station, ...]:
+    return tuple(sorted(stations, key=lambda one: one.number))

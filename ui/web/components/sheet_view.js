@@ -1,0 +1,343 @@
+// The sheet of stations. Its fields are plain inputs that are never drawn anew while they are there,
+// so no key is lost to a page that is being drawn. What was typed and not yet dealt with by the server
+// (field -> text, number that grows, whether the field was left) also lies in the browser's own store:
+// a reload, a cut line or a page that is left early costs no figure.
+const thumbs = (window.__ropeThumbs ??= new Map());
+const stored = name => { try { return JSON.parse(localStorage.getItem(name)) ?? {}; } catch { return {}; } };
+
+function remember(sheet) {                                // beside what other windows of this person hold
+  const others = Object.entries(stored(sheet.store)).filter(([, one]) => one.page !== sheet.page);
+  const all = {...Object.fromEntries(others), ...sheet.pending};
+  try { Object.keys(all).length ? localStorage.setItem(sheet.store, JSON.stringify(all)) : localStorage.removeItem(sheet.store); } catch { /* the page holds it */ }
+}
+
+function pageName() {
+  let name = sessionStorage.getItem('rope sheet');
+  if (!name) sessionStorage.setItem('rope sheet', name = Date.now().toString(36) + Math.random().toString(36).slice(2, 8));
+  return name;
+}
+
+const WORDS = {agrees: ['✓', 'agrees'], doubtful: ['?', 'doubtful'], disagrees: ['✗', 'apart'], 'cannot say': ['…', 'can’t tell']};
+
+function el(tag, attributes, inside) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes ?? {})) node.setAttribute(name, value);
+  if (inside) inside.appendChild(node);
+  return node;
+}
+
+function put(node, text) { if (node.textContent !== text) node.textContent = text; node.hidden = !text; }
+
+function send(sheet) {
+  const fields = {};
+  for (const [name, one] of Object.entries(sheet.pending)) if (one.left) fields[name] = one;
+  sheet.setStateValue('edit', {page: sheet.page, fields});
+}
+
+// Every key is kept at once; a field that is left is sent. The number is a time: of two windows the later one counts.
+function typed(sheet, name, text, more) {
+  const seq = Math.max(Date.now(), (sheet.seqs[name] ?? 0) + 1, (sheet.pending[name]?.seq ?? 0) + 1);
+  sheet.pending[name] = {page: sheet.page, seq, text, left: false, seen: !!sheet.seen[name], ...more};
+  remember(sheet);
+  if (sheet.pending[name].left) send(sheet);
+  mark(sheet, name);
+}
+
+function field(sheet, name, attributes, inside) {
+  const input = el('input', {type: 'text', autocomplete: 'off', spellcheck: 'false', 'data-field': name, ...attributes}, inside);
+  const leave = () => {
+    const now = input.value.trim(), standing = sheet.texts[name] ?? '';
+    if (now === standing && !sheet.pending[name]) return;
+    if (sheet.pending[name]?.left && sheet.pending[name].text === now) return;
+    typed(sheet, name, now, {left: true});
+  };
+  input.addEventListener('input', () => typed(sheet, name, input.value.trim()));
+  input.addEventListener('blur', leave);
+  input.addEventListener('keydown', e => {
+    if (e.key === 'Enter') { e.preventDefault(); next(sheet, input, e.shiftKey ? -1 : 1); }
+    if (e.key === 'Escape') { input.value = sheet.texts[name] ?? ''; delete sheet.pending[name]; remember(sheet); mark(sheet, name); }
+  });
+  input.addEventListener('focus', () => { window.__ropeField = sheet.store + name; });
+  return input;
+}
+
+function next(sheet, input, step) {
+  const all = [...sheet.root.querySelectorAll('input.reading')], at = all.indexOf(input);
+  const to = all[at + step];
+  if (to) { to.focus(); to.select(); } else input.blur();
+}
+
+// A field shows what the server says, unless its person has typed since.
+function settle(sheet, input, name) {
+  const text = sheet.texts[name] ?? '', mine = sheet.pending[name];
+  const want = mine ? mine.text : text;
+  if (input.value.trim() !== want && (input !== sheet.root.activeElement || !mine)) input.value = want;
+}
+
+function mark(sheet, name) {                              // beside the field: agreement, or that it is on its way
+  const word = sheet.marks[name], cell = sheet.cells[name];
+  if (!word) return;
+  const mine = sheet.pending[name], waits = mine && sheet.root.activeElement?.dataset.field !== name;
+  const [sign, words] = WORDS[cell.word] ?? ['', ''];
+  const apart = cell.word === 'disagrees' || cell.word === 'doubtful';
+  word.className = 'word ' + cell.word.replace(' ', '-');
+  put(word, mine?.left ? 'saving …' : waits ? 'not entered yet' : mine || !cell.word ? '' : apart ? `${sign} ${cell.apart.replace(/^[+-]/, '')} ${words}` : `${sign} ${words}`);
+  word.title = cell.apart ? `photograph minus gauge ${cell.apart} ${sheet.data.unit}` : '';
+}
+
+function ask(sheet, box, name, state) {
+  const asked = JSON.stringify([state, sheet.texts[name]]);
+  if (box.asked === asked) return;
+  box.asked = asked;
+  box.replaceChildren();
+  box.className = 'ask ' + state.asks;
+  box.hidden = !state.asks;
+  if (!state.asks) return;
+  el('span', {}, box).textContent = state.words;
+  const text = () => sheet.texts[name] ?? '';
+  const button = (words, act) => { const b = el('button', {type: 'button'}, box); b.textContent = words; b.onclick = act; };
+  if (state.asks === 'sure') button('Yes, enter it', () => typed(sheet, name, text(), {left: true, sure: true}));
+  if (state.asks === 'reason') {
+    const why = el('input', {type: 'text', 'aria-label': 'Reason', list: 'reasons', placeholder: 'reason'}, box);
+    why.value = 'typed wrong';
+    why.onfocus = () => why.select();
+    button(text() ? 'Correct it' : 'Withdraw it', () => typed(sheet, name, text(), {left: true, sure: true, why: why.value}));
+    button('Leave it', () => typed(sheet, name, sheet.standing[name] ?? '', {left: true}));
+  }
+}
+
+function drawCell(sheet, td, cell, row, way) {
+  const where = `station ${row.station}, ${way} degrees`;
+  if (!td.parts) {
+    const p = td.parts = {};
+    p.way = el('span', {class: 'way'}, td);
+    p.link = el('a', {class: 'thumb'}, td);
+    p.image = el('img', {}, p.link);
+    p.none = el('span', {class: 'none'}, td);
+    p.figure = el('span', {class: 'figure'}, td);
+    p.mm = el('b', {}, p.figure);
+    p.u = el('small', {}, p.figure);
+    p.input = field(sheet, cell.name, {class: 'reading', inputmode: sheet.data.unit === 'mm' ? 'decimal' : 'text', enterkeyhint: 'next'}, td);
+    p.word = el('span', {class: 'word'}, td);
+    p.more = el('span', {class: 'more'}, td);
+    p.ask = el('div', {class: 'ask', role: 'status'}, td);
+    p.link.onclick = e => {
+      if (e.metaKey || e.ctrlKey || e.shiftKey) return;
+      e.preventDefault();
+      sheet.setTriggerValue('open', p.link.dataset.place);
+    };
+  }
+  const p = td.parts, picture = thumbs.get('t-' + cell.photo);
+  put(p.way, `${way}°`);
+  p.link.hidden = !cell.photo;
+  p.link.href = '?' + new URLSearchParams({inspection: sheet.data.inspection, station: row.station, view: way});
+  p.link.dataset.place = cell.name;
+  p.link.setAttribute('aria-label', `Open the photograph of ${where}`);
+  p.image.alt = '';
+  if (picture && p.image.src !== picture) p.image.src = picture;
+  put(p.none, cell.photo ? '' : 'no photograph');
+  put(p.mm, cell.hidden ? 'hidden' : cell.figure || (cell.photo && cell.note ? 'no figure' : ''));
+  p.mm.classList.toggle('quiet', cell.hidden || !cell.figure);
+  put(p.u, cell.hidden ? 'until read' : cell.u ? '± ' + cell.u : '');
+  p.figure.hidden = p.mm.hidden;
+  p.input.setAttribute('aria-label', `Gauge reading, ${where}, ${sheet.data.unit}`);
+  p.input.placeholder = cell.was ? 'again' : sheet.data.unit;
+  p.input.classList.toggle('again', !!cell.was);
+  p.input.classList.toggle('odd', !cell.state.asks && cell.word === 'disagrees');
+  settle(sheet, p.input, cell.name);
+  sheet.marks[cell.name] = p.word;
+  sheet.seen[cell.name] = !!cell.figure && !cell.hidden;
+  mark(sheet, cell.name);
+  put(p.more, [cell.again && `${cell.again} (was ${cell.was})`, ...cell.others.map(one => 'also ' + one), cell.note].filter(Boolean).join(' · '));
+  ask(sheet, p.ask, cell.name, cell.state);
+}
+
+function drawRow(sheet, tr, row) {
+  if (!tr.parts) {
+    const p = tr.parts = {cells: new Map()};
+    p.number = el('th', {scope: 'row', class: 'number'}, tr);
+    p.place = el('td', {class: 'place'}, tr);
+    p.position = el('span', {}, p.place);
+    p.at = field(sheet, `at/${row.station}`, {class: 'at', inputmode: 'decimal', 'aria-label': `Station ${row.station}: distance along the rope, m`, placeholder: 'm'}, p.place);
+    p.what = field(sheet, `what/${row.station}`, {class: 'what', 'aria-label': `Station ${row.station}: what is there`, placeholder: 'what is there'}, p.place);
+    p.feature = el('small', {}, p.place);
+    p.ask = el('div', {class: 'ask', role: 'status'}, p.place);
+    p.mean = el('td', {class: 'mean', 'data-head': 'mean'}, tr);
+    p.meanText = el('b', {}, p.mean);
+    p.meanMore = el('small', {}, p.mean);
+    p.oval = el('td', {class: 'oval', 'data-head': 'ovality'}, tr);
+    p.last = el('td', {class: 'last', 'data-head': 'last time'}, tr);
+    p.lastText = el('span', {}, p.last);
+    p.lastOn = el('small', {}, p.last);
+  }
+  const p = tr.parts;
+  tr.id = `station-${row.station}`;
+  tr.classList.toggle('look', row.open);
+  tr.classList.toggle('thinnest', row.station === sheet.data.headline.station);
+  put(p.number, String(row.station));
+  put(p.position, row.position && `${row.position} m`);
+  put(p.feature, row.feature);
+  settle(sheet, p.at, `at/${row.station}`);
+  settle(sheet, p.what, `what/${row.station}`);
+  ask(sheet, p.ask, `at/${row.station}`, row.place_state);
+  const names = row.cells.map(cell => cell.name);
+  for (const [name, td] of p.cells) if (!names.includes(name)) { td.remove(); p.cells.delete(name); }
+  row.cells.forEach((cell, i) => {
+    let td = p.cells.get(cell.name);
+    if (!td) p.cells.set(cell.name, td = el('td', {class: 'cell'}));
+    drawCell(sheet, td, cell, row, sheet.data.ways[i]);
+    const before = tr.children[2 + i];
+    if (before !== td) tr.insertBefore(td, before);
+  });
+  put(p.meanText, row.mean);
+  put(p.meanMore, row.mean ? `± ${row.u_mean} ${row.source}` : row.why_no_mean);
+  put(p.oval, row.ovality);
+  put(p.lastText, row.last);
+  put(p.lastOn, row.last_on);
+  for (const td of [p.mean, p.oval, p.last]) td.classList.toggle('empty', ![...td.childNodes].some(n => n.textContent));
+}
+
+function drawHead(sheet) {
+  const key = JSON.stringify([sheet.data.ways, sheet.data.unit]);
+  if (sheet.head.drawn === key) return;
+  sheet.head.drawn = key;
+  const tr = el('tr');
+  for (const words of ['station', 'from the drum end', ...sheet.data.ways.map(way => `${way}°: photograph · gauge, ${sheet.data.unit}`), 'mean', 'ovality', 'last'])
+    el('th', {scope: 'col'}, tr).textContent = words;
+  sheet.head.replaceChildren(tr);
+}
+
+function drawHeadline(sheet) {
+  const h = sheet.data.headline, p = sheet.top;
+  const picture = thumbs.get('t-' + h.photo);
+  p.box.classList.toggle('doubtful', h.doubtful);
+  p.image.hidden = !picture;
+  p.image.alt = '';
+  if (picture && p.image.src !== picture) p.image.src = picture;
+  put(p.answer, h.answer);
+  put(p.detail, h.detail);
+  put(p.disagree, h.disagree);
+  put(p.open, h.open.join(' · '));
+}
+
+function build(root, sheet) {
+  const main = root.querySelector('section');
+  const box = el('div', {class: 'headline'}, main);
+  const image = el('img', {}, box), words = el('div', {class: 'words'}, box);
+  const answer = el('h2', {}, words), detail = el('p', {}, words), side = el('div', {class: 'side'}, box);
+  sheet.top = {box, image, answer, detail, disagree: el('b', {}, side), open: el('span', {}, side)};
+  const table = el('table', {'aria-label': 'Stations'}, main);
+  sheet.head = el('thead', {}, table);
+  sheet.body = el('tbody', {}, table);
+  const list = el('datalist', {id: 'reasons'}, main);
+  for (const words of ['typed wrong', 'read again on the rope', 'wrong station or direction']) el('option', {value: words}, list);
+  const foot = el('div', {class: 'foot'}, main);
+  const places = el('button', {type: 'button', 'aria-pressed': 'false'}, foot);
+  places.textContent = 'Plan stations';
+  const more = el('div', {class: 'plan'}, foot);
+  more.hidden = true;
+  places.onclick = () => {
+    const on = main.classList.toggle('planning');
+    places.setAttribute('aria-pressed', on); places.textContent = on ? 'Done planning' : 'Plan stations'; more.hidden = !on;
+  };
+  const number = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'Number of one more station', placeholder: 'station', class: 'few'}, more);
+  const add = el('button', {type: 'button'}, more);
+  add.textContent = 'Add station';
+  add.onclick = () => {
+    const wanted = parseInt(number.value || sheet.data.following, 10);
+    if (wanted > 0 && wanted < 1000) { typed(sheet, `row/${wanted}`, 'x', {left: true}); number.value = ''; }
+  };
+  const way = el('input', {type: 'text', inputmode: 'numeric', 'aria-label': 'One more direction, degrees', placeholder: 'degrees', class: 'few'}, more);
+  const turn = el('button', {type: 'button'}, more);
+  turn.textContent = 'Add direction';
+  turn.onclick = () => {
+    const wanted = parseInt(way.value, 10);
+    if (wanted >= 0 && wanted < 360) { typed(sheet, `way/${wanted}`, 'x', {left: true}); way.value = ''; }
+  };
+}
+
+// Files dropped anywhere go the same way as files that are chosen.
+function dropping() {
+  const files = e => [...(e.dataTransfer?.types ?? [])].includes('Files');
+  const over = e => { if (files(e)) { e.preventDefault(); document.body.classList.add('rope-drop'); } };
+  const out = e => { if (!e.relatedTarget) document.body.classList.remove('rope-drop'); };
+  const drop = e => {
+    if (!files(e)) return;
+    document.body.classList.remove('rope-drop');
+    if (e.target.closest?.('[data-testid=stFileUploaderDropzone]')) return;
+    e.preventDefault();
+    const all = [...e.dataTransfer.files], tables = all.filter(one => /\.(csv|tsv|txt|xlsx)$/i.test(one.name));
+    const give = (where, some) => {
+      const input = document.querySelector(`.st-key-${where} input[type=file]`);
+      if (!input || !some.length) return;
+      const carried = new DataTransfer();
+      some.forEach(one => carried.items.add(one));
+      input.files = carried.files;
+      input.dispatchEvent(new Event('change', {bubbles: true}));
+    };
+    give('photographs-in', all.filter(one => !tables.includes(one)));
+    give('table-in', tables.slice(0, 1));
+  };
+  document.addEventListener('dragover', over);
+  document.addEventListener('dragleave', out);
+  document.addEventListener('drop', drop);
+  return () => { document.removeEventListener('dragover', over); document.removeEventListener('dragleave', out); document.removeEventListener('drop', drop); };
+}
+
+function draw(sheet) {
+  drawHead(sheet);
+  drawHeadline(sheet);
+  const rows = sheet.data.rows, names = rows.map(row => String(row.station));
+  for (const tr of [...sheet.body.children]) if (!names.includes(tr.dataset.station)) tr.remove();
+  rows.forEach((row, i) => {
+    let tr = [...sheet.body.children].find(one => one.dataset.station === String(row.station));
+    if (!tr) tr = el('tr', {'data-station': row.station});
+    if (sheet.body.children[i] !== tr) sheet.body.insertBefore(tr, sheet.body.children[i] ?? null);
+    drawRow(sheet, tr, row);
+  });
+}
+
+function told(sheet) {                                   // what the server says of every field
+  Object.assign(sheet, {texts: {}, standing: {}, cells: {}, seqs: sheet.data.done[sheet.page] ?? {}});
+  for (const row of sheet.data.rows) {
+    sheet.texts[`at/${row.station}`] = row.position;
+    sheet.texts[`what/${row.station}`] = row.feature;
+    for (const cell of row.cells) { sheet.texts[cell.name] = cell.text; sheet.standing[cell.name] = cell.standing; sheet.cells[cell.name] = cell; }
+  }
+}
+
+export default function ({parentElement: root, data, setStateValue, setTriggerValue}) {
+  const main = root.querySelector('section');
+  if (data instanceof Uint8Array || data instanceof ArrayBuffer) {
+    main.style.display = 'none';
+    keep(thumbs, data, 1200, 'rope-thumbs');
+    return;
+  }
+  if (!data) return;
+  let sheet = main.sheet;
+  if (!sheet || sheet.store !== data.store) {
+    main.replaceChildren();
+    sheet = main.sheet = {root, store: data.store, page: pageName(), pending: {}, marks: {}, seen: {}, first: true};
+    build(root, sheet);
+  }
+  Object.assign(sheet, {data, setStateValue, setTriggerValue});
+  told(sheet);
+  if (sheet.first)                                        // of a page that was loaded anew or closed: said again
+    for (const [name, one] of Object.entries(stored(sheet.store)))
+      if (one.page === sheet.page || Date.now() - one.seq > 5000) sheet.pending[name] = {...one, page: sheet.page};
+  for (const [name, one] of Object.entries(sheet.pending))
+    if (one.left && one.seq <= (sheet.seqs[name] ?? 0)) delete sheet.pending[name];
+  remember(sheet);
+  draw(sheet);
+  if (sheet.first) {
+    sheet.first = false;
+    if (Object.values(sheet.pending).some(one => one.left)) send(sheet);
+    const held = [...main.querySelectorAll('input')].find(one => sheet.store + one.dataset.field === window.__ropeField);
+    if (held && document.activeElement === document.body) held.focus();
+    else if (data.go) main.querySelector(`#station-${data.go}`)?.scrollIntoView({block: 'nearest'});
+  }
+  const again = () => draw(sheet), line = () => Object.keys(sheet.pending).length && send(sheet), stop = dropping();
+  addEventListener('rope-thumbs', again);
+  addEventListener('online', line);
+  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); stop(); };
+}

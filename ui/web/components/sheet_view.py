@@ -1,0 +1,97 @@
+"""The sheet of stations in the browser: plain fields that lose no key, thumbnails, drops.
+
+Two mounts of one component, as in `ui.web.components.rope_view`: one takes the thumbnails' bytes,
+the other what stands in the sheet. The browser keeps what was typed until the server says, by the
+number that came with it, that it was dealt with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from ui.presenters.sheet import Sheet
+from ui.presenters.sheet_entry import SheetDraft, TypedField
+from ui.web.components.rope_view import packed, script
+
+_HERE = Path(__file__).parent
+
+_component = st.components.v2.component(
+    "sheet_view",
+    html="<section></section>",
+    css=(_HERE / "sheet_view.css").read_text(encoding="utf-8"),
+    js=script("sheet_view.js"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TypedPage:
+    """What a browser's page says was typed.
+
+    Parameters
+    ----------
+    page : str
+        Which page.
+    fields : tuple of TypedField
+        Fields that were left and, as far as it knows, not dealt with.
+    """
+
+    page: str
+    fields: tuple[TypedField, ...]
+
+
+def send_thumbnails(pictures: Mapping[str, bytes], *, key: str) -> None:
+    """Send thumbnails to the page; one that is there already is not sent again."""
+    _component(data=packed({f"t-{name}": data for name, data in pictures.items()}), key=key)
+
+
+def typed_page(key: str) -> TypedPage:
+    """Return what the browser says was typed into the sheet of this key."""
+    edit: Any = (st.session_state.get(key) or {}).get("edit") or {}
+    fields = edit.get("fields") or {}
+    return TypedPage(
+        str(edit.get("page", ""))[:40],
+        tuple(
+            TypedField(
+                str(name), int(one["seq"]), str(one["text"]).strip(),
+                sure=bool(one.get("sure")), why=str(one.get("why", "")).strip(),
+            )
+            for name, one in fields.items()
+        ),
+    )  # fmt: skip
+
+
+def show_sheet(
+    sheet: Sheet, draft: SheetDraft, *, inspection: str, store: str, key: str, go: int | None
+) -> str:
+    """Show the sheet; return the place, like "3/90", whose photograph is to be opened.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What stands in it.
+    draft : SheetDraft
+        What was dealt with of each page.
+    inspection, store : str
+        The inspection, and the name under which the browser keeps what was typed.
+    key : str
+        Key of this mount.
+    go : int or None
+        The station to be shown first.
+    """
+    data = asdict(sheet) | {
+        "inspection": inspection,
+        "store": store,
+        "done": draft.done,
+        "go": go,
+        "following": max((row.station for row in sheet.rows), default=0) + 1,
+    }
+    del data["unplaced"]
+    result = _component(
+        data=data, key=key, on_edit_change=lambda: None, on_open_change=lambda: None
+    )
+    return str(getattr(result, "open", None) or "")

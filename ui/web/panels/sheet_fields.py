@@ -1,0 +1,111 @@
+"""The sheet on the page: what was typed is entered first, then all is drawn as it stands."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.model.names import same_person
+from inspection.record.views import OpenInspection
+from ui.presenters.sheet import Sheet, sheet_of
+from ui.presenters.sheet_entry import Witness, enter_waiting, read_draft, take_typed
+from ui.web.components.sheet_view import send_thumbnails, show_sheet, typed_page
+from ui.web.page import pictures
+from ui.web.page.address import address, show_place
+from ui.web.page.rescreen import mark_pending
+from ui.web.page.session import cached_assessment, entering, get_record, load_inspection, user_name
+from ui.web.panels.gauge import chosen_gauge
+from vision.results import Result
+
+SECOND, BLIND = "second witness", "blind entry"
+
+
+def enter_typed() -> int:
+    """Enter what the browser says was typed; return how many changes the record holds more.
+
+    It comes before anything is drawn, so that what is drawn is what the record holds.
+    """
+    identity = address().inspection
+    if not identity:
+        return 0
+    opened, record = load_inspection(identity), get_record()
+    who, entered = witness(opened), 0
+    draft = read_draft(record, opened, who.name)
+    typed = typed_page(_key(identity, who))
+    done = draft.done.get(typed.page, {})
+    if any(one.seq > done.get(one.name, 0) for one in typed.fields):
+        entering(identity)
+        entered += take_typed(record, identity, typed.page, typed.fields, who)
+    elif who.gauge and draft.texts:
+        entered += enter_waiting(record, identity, who)
+    if entered:
+        mark_pending(identity)
+    return entered
+
+
+def witness(opened: OpenInspection) -> Witness:
+    """Return who types here, with which gauge, and whether as a second witness."""
+    return Witness(user_name(), chosen_gauge(opened), bool(st.session_state.get(SECOND)))
+
+
+def draw_sheet(opened: OpenInspection) -> Sheet:
+    """Draw the sheet; where a photograph was pressed, the address names it from now on."""
+    who, identity = witness(opened), opened.inspection.identity
+    draft = read_draft(get_record(), opened, who.name)
+    assessment = cached_assessment(opened)
+    sheet = sheet_of(opened, assessment, draft, who, blind=bool(st.session_state.get(BLIND)))
+    send_thumbnails(_thumbnails(opened), key=f"thumbnails {identity}")
+    place = show_sheet(
+        sheet,
+        draft,
+        inspection=identity,
+        store=_key(identity, who),
+        key=_key(identity, who),
+        go=address().station,
+    )
+    if place:
+        station, view = place.split("/")
+        show_place(int(station), int(view))
+        st.rerun()
+    return sheet
+
+
+def show_switches(opened: OpenInspection) -> None:
+    """Offer to read as a second witness, and to type blind."""
+    first = sorted({reading.person for reading in opened.readings})
+    others = [person for person in first if not same_person(person, user_name())]
+    st.toggle(
+        "Read as a second witness",
+        key=SECOND,
+        persist_state="session",
+        on_change=_second_witness_types_blind,
+        disabled=not first,
+        help="Your readings stand beside those that are there, in fields of their own"
+        + (f"; the first were taken by {', '.join(others)}." if others else "."),
+    )
+    st.toggle(
+        "Hide figures until I have typed",
+        key=BLIND,
+        persist_state="session",
+        help="What the photograph and others say of a place is hidden until your reading of it is "
+        "in the record, which says that it was read so.",
+    )
+
+
+def _second_witness_types_blind() -> None:
+    st.session_state[BLIND] = bool(st.session_state.get(SECOND))
+
+
+def _key(identity: str, who: Witness) -> str:
+    return f"sheet {identity} {who.name}{' second' if who.second else ''}"
+
+
+def _thumbnails(opened: OpenInspection) -> dict[str, bytes]:
+    of: dict[str, Result] = {}
+    for result in opened.results:
+        of.setdefault(result.photo_sha256, result)
+    made = {
+        photograph.sha256: pictures.thumbnail(photograph, of[photograph.sha256])
+        for photograph in opened.photographs
+        if photograph.sha256 in of
+    }
+    return {name: data for name, data in made.items() if data}

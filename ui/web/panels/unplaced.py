@@ -1,0 +1,67 @@
+"""Photographs that give no figure, or whose card says no station: why, and where they belong."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.record.views import OpenInspection
+from ui.presenters.sheet import Sheet
+from ui.presenters.station import StationView
+from ui.text import as_typed, place
+from ui.web.page.layout import show_errors
+from ui.web.panels.refile import file_elsewhere, set_aside
+from ui.web.panels.station import photograph_of, show_photograph
+from ui.web.panels.upload import last_uploaded
+from vision.results import Estimate, Refusal, Result
+
+PICTURES = 3  # refused photographs that are shown at once
+
+
+def show_refused(opened: OpenInspection, sheet: Sheet) -> None:
+    """Show what needs a better photograph or a place: what came last, and what is still open."""
+    answered = {
+        (result.station, result.view_deg)
+        for result in opened.results
+        if isinstance(result, Estimate)
+    }
+    open_ones = [
+        result
+        for result in opened.results
+        if result in sheet.unplaced
+        or (
+            isinstance(result, Refusal)
+            and (
+                (result.station, result.view_deg) not in answered
+                or result.photo_sha256 in last_uploaded()
+            )
+        )
+    ]
+    for number, result in enumerate(open_ones):
+        _show(opened, result, picture=number < PICTURES)
+
+
+def _show(opened: OpenInspection, result: Result, *, picture: bool) -> None:
+    where = "" if result.station is None else f" ({place(result)})"
+    gives = "gives no diameter" if isinstance(result, Refusal) else "has no card number"
+    with st.expander(
+        f":material/no_photography: **{as_typed(result.photo_name + where)}** {gives}",
+        expanded=result.photo_sha256 in last_uploaded(),
+    ):
+        words, right = st.columns([2, 3])
+        for reason in result.findings:
+            words.markdown(
+                f"**Why:** {as_typed(reason.seen)}  \n**What to do:** {as_typed(reason.remedy)}"
+            )
+        photograph = photograph_of(opened, result)
+        if picture and photograph is not None:
+            if any(reason.spot_px is not None for reason in result.findings):
+                words.caption("The ring on the photograph shows where.")
+            with right, show_errors():
+                show_photograph(
+                    photograph,
+                    StationView(result.view_deg or 0, result, None),
+                    key=f"refused {result.photo_sha256} {result.at_mm}",
+                )
+        with words:
+            file_elsewhere(opened, result)
+            set_aside(opened, result)

@@ -1,0 +1,50 @@
+"""The sheet of stations: photographs, gauge readings and their agreement, all in one place."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from inspection.record.views import OpenInspection
+from ui.web.page.address import address
+from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.navigation import next_step_link
+from ui.web.page.rescreen import rescreen
+from ui.web.panels.gauge import choose_gauge
+from ui.web.panels.one_photograph import show_place_large
+from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
+from ui.web.panels.unplaced import show_refused
+from ui.web.panels.upload import hold_uploads, show_lost, show_rejected, upload_photographs
+
+
+def _sheet(opened: OpenInspection) -> None:
+    notes = st.container()  # what comes and goes: the sheet below must keep its place
+    with notes, show_errors():
+        show_lost(opened)
+    with notes:
+        show_rejected()
+    with show_errors():
+        sheet = draw_sheet(opened)
+        show_refused(opened, sheet)
+    with st.container(key="photographs-in"), show_errors():
+        upload_photographs(opened)
+    with st.container(border=True), show_errors():
+        choose_gauge(opened)
+        show_switches(opened)
+
+
+entered = 0
+with show_errors():
+    entered = enter_typed()
+inspection = page_header("3 Sheet")
+if inspection is None:
+    hold_uploads()
+elif address().station is not None and address().view_deg is not None:
+    with show_errors():
+        show_place_large(inspection)
+else:
+    _sheet(inspection)
+    next_step_link("result", "result")
+    show_cautions()
+if entered and inspection is not None:
+    with show_errors():
+        rescreen(inspection.inspection.identity)
