@@ -44,11 +44,11 @@ def test_an_inspection_with_an_old_refused_monster_opens(
             SAMPLE, [Refusal((reason,), photo_name="monster.png", photo_sha256=sha256)], by=REVIEWER
         )
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    at = sample_app.run().switch_page("screens/photographs.py").run()
+    at = sample_app.run().switch_page("screens/sheet.py").run()
     assert not at.exception
     (told,) = {one.value for one in at.error}
     assert "states 200 megapixels" in told
-    assert any("monster.png" in one.value for one in at.markdown)  # its reasons still stand there
+    assert any("monster.png" in one.label for one in at.expander)  # its reasons still stand there
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 600_000  # kB
 
 
@@ -59,7 +59,7 @@ def test_pages_show_the_preview_that_was_kept_and_decode_no_original(
         raise AssertionError("a page decodes an original")
 
     monkeypatch.setattr(photo, "decode", decoding)
-    for screen in ("photographs", "review"):
+    for screen in ("sheet", "review"):
         at = sample_app.run().switch_page(f"screens/{screen}.py").run()
         assert not at.exception
         assert not at.error

@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
+from tests.ui.sheet_hands import open_place
 from ui.presenters.edge_views import jaw_scale
 from ui.presenters.manual_edges import (
     at_mm_of,
@@ -99,7 +100,7 @@ def kept() -> OpenInspection:
 def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
     sample_app: AppTest, tmp_path: Path
 ) -> None:
-    at = sample_app.run().switch_page("screens/photographs.py").run()
+    at = open_place(sample_app.run(), 1, 0)
     there = kept()
     first = next(one for one in there.results if one.photo_name == "station-1-view-00.jpg")
     assert isinstance(first, Estimate)
@@ -128,7 +129,7 @@ def test_an_edge_by_hand_goes_into_the_record_and_can_be_undone(
 def test_a_station_moved_along_the_rope_takes_the_place_of_the_first_figure(
     sample_app: AppTest,
 ) -> None:
-    at = sample_app.run().switch_page("screens/photographs.py").run()
+    at = open_place(sample_app.run(), 1, 0)
     there = kept()
     first = next(one for one in there.results if one.photo_name == "station-1-view-00.jpg")
     assert isinstance(first, Estimate)

@@ -13,7 +13,8 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.record import open_record
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 from tests.ui.conftest import APP
-from tests.ui.test_screens_faults import clean, field, kept, press, said, type_readings
+from tests.ui.sheet_hands import sent
+from tests.ui.test_screens_faults import clean, field, kept, press, said
 from ui.services.sample import load_sample, sample_folder
 from ui.web.page import session
 
@@ -61,19 +62,18 @@ def test_readings_typed_while_the_database_restarts_are_there_after_it(
     server: Server,  # noqa: F811
     pages: AppTest,
 ) -> None:
-    at = clean(pages.run().switch_page("screens/readings.py").run())
-    type_readings(at, "22,41", "22,39")
+    at = clean(pages.run().switch_page("screens/sheet.py").run())
     before = len(kept().readings)
     server.stop()
     try:
-        press(at, "Enter 2 readings into the record")
+        sent(at, {"5/0": "22,41", "5/90": "22,39"}).run()
         assert asleep(at)
         press(at, "Try again")
         assert asleep(at)
     finally:
         server.start()
     clean(press(at, "Try again"))
-    clean(press(at, "Enter 2 readings into the record"))
+    clean(sent(at, {"5/0": "22,41", "5/90": "22,39"}).run())  # the browser says it again
     assert [one.typed for one in kept().readings[before:]] == ["22,41", "22,39"]
 
 
@@ -91,7 +91,7 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     try:
         press(at, "Send back")
         assert asleep(at)
-        for name in ("readings", "result", "photographs", "stations", "rope", "cards", "start"):
+        for name in ("sheet", "result", "rope", "cards", "start"):
             at.switch_page(f"screens/{name}.py").run()
             assert asleep(at), name
         at.switch_page("screens/review.py").run()
@@ -114,7 +114,7 @@ def test_a_photograph_that_comes_while_the_database_restarts_is_held(
     folder = sample_folder()
     assert folder is not None
     bar = (folder / "bar-16mm.jpg").read_bytes()
-    at = clean(pages.run().switch_page("screens/photographs.py").run())
+    at = clean(pages.run().switch_page("screens/sheet.py").run())
     before = len(kept().photographs)
     server.stop()
     try:
@@ -133,7 +133,7 @@ FORMS = {  # what keeps it, and what stands in its fields
     "rope": ("Begin this inspection", {"Name of the inspection": "first", "Reviewer": "B. Lind"}),
     "cards": ("Save print check", {"Card set": "spring", "Bar along the rope reads": "179,2",
                                         "Bar across the rope reads": "109,6"}),
-    "readings": ("Save gauge", {"Gauge number": "C-9", "Permissible error": "0,02"}),
+    "sheet": ("Save gauge", {"Gauge number": "C-9", "Permissible error": "0,02"}),
 }  # fmt: skip
 
 
@@ -148,7 +148,7 @@ def test_what_stands_in_a_form_is_there_after_the_database_has_restarted(
     name: str,
 ) -> None:
     at = clean(pages.run().switch_page(f"screens/{name}.py").run())
-    if name == "readings":
+    if name == "sheet":
         clean(field(at, "selectbox", "Gauge").set_value("another gauge").run())
     keeps, typed = FORMS[name]
     for label, text in typed.items():

@@ -54,7 +54,7 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
         save_decision(
             record, there, review_queue(there)[0], "sent back", by="Reviewer B", why="read it again"
         )
-    at = clean(sample_app.switch_page("screens/readings.py").run())  # the inspector sees it
+    at = clean(sample_app.switch_page("screens/sheet.py").run())  # the inspector sees it
     assert any(f"{PLANTED} was sent back" in one.value for one in at.warning)
     waiting = {one.name: one for one in review_queue(kept())}[PLANTED]
     assert (waiting.settled, waiting.with_inspector) == (True, True)

@@ -279,7 +279,7 @@ def _cell(look: _Look, station: int, way: int) -> SheetCell:
         )
     if name in draft.texts:
         typed = TypedField(name, 0, draft.texts[name])
-        cell = replace(cell, text=typed.text, state=state_of(opened, typed, who, draft))
+        cell = replace(cell, text=typed.text, state=state_of(opened, typed, who))
     mine = None if standing is None else standing.reading
     results = results_at(opened, station, way)
     if results:
@@ -347,7 +347,7 @@ def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
     for kind in ("at", "what"):
         name = f"{kind}/{number}"
         if name in draft.texts and not state.asks:
-            state = state_of(opened, TypedField(name, 0, draft.texts[name]), Witness(""), draft)
+            state = state_of(opened, TypedField(name, 0, draft.texts[name]), Witness(""))
     row = SheetRow(
         number,
         draft.texts.get(f"at/{number}", position),

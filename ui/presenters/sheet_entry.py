@@ -158,13 +158,11 @@ def read_again(opened: OpenInspection, station: int) -> StationReview | None:
     return last[-1] if last and last[-1].stands and last[-1].back else None
 
 
-def state_of(
-    opened: OpenInspection, typed: TypedField, who: Witness, draft: SheetDraft
-) -> FieldState:
+def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldState:
     """Return what a typed text waits for before it can be entered."""
     reading = READING.fullmatch(typed.name)
     if reading is None:
-        return _station_state(opened, typed, draft)
+        return _station_state(opened, typed)
     station, view_deg = int(reading[1]), int(reading[2])
     standing = standing_reading(opened, station, view_deg, who)
     again = read_again(opened, station)
@@ -175,18 +173,20 @@ def state_of(
         if typed.text == standing.reading.typed:
             return FieldState()
         if not typed.why.strip():
-            there = standing.reading.typed
-            return FieldState(
-                "reason",
-                f"{there} is in the record. Correct it to {typed.text}?"
-                if typed.text
-                else f"{there} is in the record. Withdraw it?",
-            )
+            return FieldState("reason", _reason_words(standing, typed, who))
     if parsed.question and "already" not in parsed.question and not typed.sure:
         return FieldState("sure", _at_its_field(parsed.question))
     if standing is None and not who.gauge and typed.text:
         return FieldState("gauge", "Kept. Say which gauge it was read with, above.")
     return FieldState()
+
+
+def _reason_words(standing: LoggedReading, typed: TypedField, who: Witness) -> str:
+    told = standing.reading
+    by = "" if told.person == who.name else f" by {told.person}"
+    beside = " To read beside it, be a second witness below." if by else ""
+    ask = f"Correct it to {typed.text}?" if typed.text else "Withdraw it?"
+    return f"{told.typed}{by} is in the record. {ask}{beside}"
 
 
 def _at_its_field(words: str) -> str:
@@ -201,7 +201,7 @@ def _parsed(opened: OpenInspection, typed: TypedField, who: Witness, at: datetim
     return parse_row(row, opened, gauge=who.gauge, person=who.name, at=at)
 
 
-def _station_state(opened: OpenInspection, typed: TypedField, draft: SheetDraft) -> FieldState:
+def _station_state(opened: OpenInspection, typed: TypedField) -> FieldState:
     found = OTHER.fullmatch(typed.name)
     if found is None:
         return FieldState("wrong", "The page has no such field; load it again.")
@@ -212,7 +212,7 @@ def _station_state(opened: OpenInspection, typed: TypedField, draft: SheetDraft)
         except ValueError as wrong:
             return FieldState("wrong", str(wrong))
     placed = number in {station.number for station in opened.inspection.stations}
-    if kind == "what" and typed.text and not placed and f"at/{number}" not in draft.texts:
+    if kind == "what" and typed.text and not placed:
         return FieldState("wrong", "Enter its distance first; what is there belongs to it.")
     if kind == "row" and number < 1:
         return FieldState("wrong", "Stations are numbered from 1.")
@@ -282,7 +282,7 @@ def take_typed(
         for typed in sorted(fresh, key=lambda one: one.seq):
             done[typed.name] = typed.seq
             texts.pop(typed.name, None)
-            state = state_of(opened, typed, who, replace(draft, texts=texts))
+            state = state_of(taking.planned(), typed, who)
             if state.asks:
                 texts[typed.name] = typed.text
             elif typed.name.startswith("row/"):
@@ -308,8 +308,8 @@ def enter_waiting(record: Record, identity: str, who: Witness) -> int:
         texts, taking = dict(draft.texts), _Taking(writing, opened, who)
         for name, text in draft.texts.items():
             typed = TypedField(name, 0, text)
-            before = state_of(opened, typed, replace(who, gauge=""), draft)
-            if before.asks == "gauge" and not state_of(opened, typed, who, draft).asks:
+            before = state_of(opened, typed, replace(who, gauge=""))
+            if before.asks == "gauge" and not state_of(opened, typed, who).asks:
                 taking.take(typed)
                 del texts[name]
         entered = taking.enter()
@@ -342,6 +342,11 @@ class _Taking:
         self.readings: list[Reading] = []
         self.stations = {one.number: one for one in opened.inspection.stations}
         self.changes = 0
+
+    def planned(self) -> OpenInspection:
+        """Return the inspection with the stations as they are typed so far."""
+        stations = _in_order(self.stations.values())
+        return replace(self.opened, inspection=replace(self.opened.inspection, stations=stations))
 
     def take(self, typed: TypedField) -> None:
         """Take one text that waits for nothing."""

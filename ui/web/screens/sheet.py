@@ -10,6 +10,7 @@ from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
 from ui.web.panels.gauge import choose_gauge
+from ui.web.panels.late_change import show_late_change
 from ui.web.panels.one_photograph import show_place_large
 from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
 from ui.web.panels.unplaced import show_refused
@@ -19,6 +20,7 @@ from ui.web.panels.upload import hold_uploads, show_lost, show_rejected, upload_
 def _sheet(opened: OpenInspection) -> None:
     notes = st.container()  # what comes and goes: the sheet below must keep its place
     with notes, show_errors():
+        show_late_change(opened.inspection.identity)
         show_lost(opened)
     with notes:
         show_rejected()
