@@ -151,7 +151,7 @@ class Headline:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class StationSheet:
     """All of it.
 
     Parameters
@@ -195,7 +195,7 @@ def sheet_of(
     who: Witness,
     *,
     blind: bool = False,
-) -> Sheet:
+) -> StationSheet:
     """Return the sheet of an inspection as one person sees it.
 
     Parameters
@@ -229,7 +229,7 @@ def sheet_of(
         else headline_of(opened, assessment)
     )
     unplaced = tuple(one for one in opened.results if one.place is None)
-    return Sheet(
+    return StationSheet(
         "in" if opened.rope.units == "inch" else "mm", ways, tuple(rows), headline, unplaced
     )
 

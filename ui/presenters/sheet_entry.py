@@ -25,7 +25,7 @@ KIND = "sheet"  # of the draft
 MOST_PAGES = 6  # whose numbers are remembered
 READING = re.compile(r"(\d{1,3})/(\d{1,3})")
 OTHER = re.compile(r"(at|what|row|way)/(\d{1,3})")
-Asks = Literal["", "wrong", "sure", "reason", "gauge"]
+Waits = Literal["", "wrong", "sure", "reason", "gauge"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,7 @@ class FieldState:
         The same in a sentence.
     """
 
-    asks: Asks = ""
+    asks: Waits = ""
     words: str = ""
 
 

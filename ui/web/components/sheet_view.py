@@ -14,7 +14,7 @@ from typing import Any
 
 import streamlit as st
 
-from ui.presenters.sheet import Sheet
+from ui.presenters.sheet import StationSheet
 from ui.presenters.sheet_entry import SheetDraft, TypedField
 from ui.web.components.rope_view import packed, script
 
@@ -66,13 +66,13 @@ def typed_page(key: str) -> TypedPage:
 
 
 def show_sheet(
-    sheet: Sheet, draft: SheetDraft, *, inspection: str, store: str, key: str, go: int | None
+    sheet: StationSheet, draft: SheetDraft, *, inspection: str, store: str, key: str, go: int | None
 ) -> str:
     """Show the sheet; return the place, like "3/90", whose photograph is to be opened.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : StationSheet
         What stands in it.
     draft : SheetDraft
         What was dealt with of each page.

@@ -6,7 +6,7 @@ import streamlit as st
 
 from inspection.model.names import same_person
 from inspection.record.views import OpenInspection
-from ui.presenters.sheet import Sheet, sheet_of
+from ui.presenters.sheet import StationSheet, sheet_of
 from ui.presenters.sheet_entry import Witness, enter_waiting, read_draft, take_typed
 from ui.web.components.sheet_view import send_thumbnails, show_sheet, typed_page
 from ui.web.page import pictures
@@ -47,7 +47,7 @@ def witness(opened: OpenInspection) -> Witness:
     return Witness(user_name(), chosen_gauge(opened), bool(st.session_state.get(SECOND)))
 
 
-def draw_sheet(opened: OpenInspection) -> Sheet:
+def draw_sheet(opened: OpenInspection) -> StationSheet:
     """Draw the sheet; where a photograph was pressed, the address names it from now on."""
     who, identity = witness(opened), opened.inspection.identity
     draft = read_draft(get_record(), opened, who.name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from inspection.record.views import OpenInspection
-from ui.presenters.sheet import Sheet
+from ui.presenters.sheet import StationSheet
 from ui.presenters.station import StationView
 from ui.text import as_typed, place
 from ui.web.page.layout import show_errors
@@ -17,7 +17,7 @@ from vision.results import Estimate, Refusal, Result
 PICTURES = 3  # refused photographs that are shown at once
 
 
-def show_refused(opened: OpenInspection, sheet: Sheet) -> None:
+def show_refused(opened: OpenInspection, sheet: StationSheet) -> None:
     """Show what needs a better photograph or a place: what came last, and what is still open."""
     answered = {
         (result.station, result.view_deg)
