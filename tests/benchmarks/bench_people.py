@@ -33,7 +33,7 @@ from inspection.record.record import open_record
 from ui.services.sample import load_sample, sample_folder
 
 ROOT = Path(__file__).resolve().parents[2]
-SCREENS = ("start", "photographs", "readings", "result", "review", "supervise")
+SCREENS = ("start", "sheet", "result", "review", "supervise")
 
 
 def main() -> None:

@@ -31,7 +31,7 @@ def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) 
         work_off(record, SAMPLE)
     before = {one.photo_name: one for one in kept().results}
     assert all(not one.print_set for one in before.values() if isinstance(one, Estimate))
-    at = sample_app.run().switch_page("screens/photographs.py").run()
+    at = sample_app.run().switch_page("screens/sheet.py").run()
     (apply,) = [one for one in at.button if one.label.startswith("Apply the print check")]
     assert apply.label.replace("\\", "") == "Apply the print check demo-set to these 8 photographs"
     apply.click()
@@ -50,7 +50,7 @@ def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) 
 
 
 def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest) -> None:
-    at = sample_app.run().switch_page("screens/photographs.py").run()
+    at = sample_app.run().switch_page("screens/sheet.py").run()
     next(one for one in at.selectbox if one.label == "How the card was held").set_value("stand-off")
     at.run()
     next(one for one in at.text_input if one.label == "Height over the card").set_value("-12,5 mm")

@@ -471,8 +471,10 @@ def _still_open(opened: OpenInspection, assessment: Assessment) -> tuple[str, ..
         words.append(f"{counted(refused, 'photograph', 'photographs')} refused")
     if numbers:
         words.append(f"{len(complete & numbers)} of {len(numbers)} stations complete")
-    measured = {one.photo_sha256 for one in opened.results}
+    if opened.waiting:
+        words.insert(0, f"{counted(len(opened.waiting), 'photograph waits', 'photographs wait')}")
+    measured = {one.photo_sha256 for one in opened.results} | set(opened.waiting)
     aside = sum(one.sha256 not in measured for one in opened.photographs)
     if aside:
-        words.append(f"{counted(aside, 'photograph', 'photographs')} set aside or not measured")
+        words.append(f"{counted(aside, 'photograph', 'photographs')} set aside")
     return tuple(words)

@@ -53,7 +53,8 @@ def _show(opened: OpenInspection, result: Result, *, picture: bool) -> None:
                 f"**Why:** {as_typed(reason.seen)}  \n**What to do:** {as_typed(reason.remedy)}"
             )
         photograph = photograph_of(opened, result)
-        if picture and photograph is not None:
+        unreadable = any(reason.code == "unreadable" for reason in result.findings)
+        if picture and photograph is not None and not unreadable:
             if any(reason.spot_px is not None for reason in result.findings):
                 words.caption("The ring on the photograph shows where.")
             with right, show_errors():

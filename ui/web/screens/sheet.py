@@ -9,19 +9,20 @@ from ui.web.page.address import address
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
+from ui.web.page.session import load_inspection
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.late_change import show_late_change
 from ui.web.panels.one_photograph import show_place_large
+from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
 from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
 from ui.web.panels.unplaced import show_refused
-from ui.web.panels.upload import hold_uploads, show_lost, show_rejected, upload_photographs
+from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
 
 
 def _sheet(opened: OpenInspection) -> None:
     notes = st.container()  # what comes and goes: the sheet below must keep its place
     with notes, show_errors():
         show_late_change(opened.inspection.identity)
-        show_lost(opened)
     with notes:
         show_rejected()
     with show_errors():
@@ -29,9 +30,12 @@ def _sheet(opened: OpenInspection) -> None:
         show_refused(opened, sheet)
     with st.container(key="photographs-in"), show_errors():
         upload_photographs(opened)
+        offer_later_checks(opened)
     with st.container(border=True), show_errors():
         choose_gauge(opened)
         show_switches(opened)
+    with show_errors():
+        offer_other_hold(opened)
 
 
 entered = 0
@@ -50,3 +54,5 @@ else:
 if entered and inspection is not None:
     with show_errors():
         rescreen(inspection.inspection.identity)
+        if load_inspection(inspection.inspection.identity).findings != inspection.findings:
+            st.rerun()  # what waits for a decision is another now
