@@ -71,7 +71,7 @@ def readings_meant(reading: Reading) -> Iterator[tuple[str, str, float]]:
     ['two neighbouring digits swapped (35.07 in place of 30.57)']
     """
     for code, words, text in retyped(reading.typed):
-        value = _value_mm(reading, text)
+        value = value_meant_mm(reading, text)
         if value > 0:
             yield code, f"{words} ({text} in place of {reading.typed})", value
     inch = float(MM_PER_INCH)
@@ -80,7 +80,7 @@ def readings_meant(reading: Reading) -> Iterator[tuple[str, str, float]]:
         yield "inch-for-mm", f"{reading.typed} {words} ({value:.2f} mm)", value
 
 
-def _value_mm(reading: Reading, text: str) -> float:
+def value_meant_mm(reading: Reading, text: str) -> float:
     """Return what the text would mean in the unit and with the decimal mark of the reading."""
     mark: DecimalMark = "," if "," in reading.typed + text else "."
     try:

@@ -24,7 +24,8 @@ from statistics import median
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from inspection.record.record import open_record
-from ui.presenters.review_queue import review_queue, save_decision
+from ui.presenters.review_decisions import save_decision
+from ui.presenters.review_queue import review_queue
 from ui.services.sample import load_sample, sample_folder
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -37,7 +38,7 @@ const shown = () => deep(document, 'svg image').map(one => one.getAttribute('hre
 READY = f"""() => {{ {DEEP}
   return !document.querySelector('[data-test-script-state=running], [data-stale=true]')
     && shown().length > 0 && shown().every(Boolean)
-    && document.body.innerText.includes('never clears a rope');
+    && document.body.innerText.includes(' decided');
 }}"""
 FIRST = f"() => {{ {DEEP} return shown()[0]; }}"
 OTHER = f"was => {{ {DEEP} return shown()[0] !== was; }}"
@@ -110,7 +111,7 @@ def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None
 def change_station(page: Page) -> None:
     """Go to the next station, by keyboard."""
     now = page.evaluate(FIRST)
-    page.keyboard.press("Alt+n")
+    page.keyboard.press("n")
     page.wait_for_function(OTHER, arg=now, timeout=120_000, polling="raf")
     page.wait_for_function(READY, timeout=120_000, polling="raf")
 
@@ -137,7 +138,7 @@ def main() -> None:
                 record.inspection(identity)
             ):  # then "next" visits every station
                 there = record.inspection(identity)
-                save_decision(record, there, doubt, "accepted", by="Reviewer B", why="")
+                save_decision(record, there, doubt, "accepted", by="Reviewer B", why="seen")
         server, address, start_s = served(folder)
         try:
             browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)

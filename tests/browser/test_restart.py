@@ -43,7 +43,8 @@ def test_what_was_typed_stands_there_again_once_the_database_is_back(
     asleep = page.get_by_text("does not answer")
     with serve(tmp_path, "--record", new_database, "--photographs", str(store)) as address:
         page.goto(f"{address}/review")
-        reason = page.get_by_label("Reason", exact=True)
+        page.get_by_role("button", name="Send back").first.click()
+        reason = page.get_by_label("What the inspector should do", exact=True)
         expect(reason).to_be_visible()
         page.wait_for_timeout(1000)  # a page that is still being drawn would take the words along
         reason.fill("read station 3 again")

@@ -42,6 +42,9 @@ def kept(identity: str = SAMPLE) -> OpenInspection:
         return record.inspection(identity)
 
 
+ASKED = "What the inspector should do"
+
+
 def field(at: AppTest, kind: str, label: str) -> Any:
     return next(one for one in getattr(at, kind) if one.label == label)
 
@@ -101,12 +104,13 @@ def test_readings_that_can_not_be_saved_stay_typed(sample_app: AppTest, fault: A
 def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, fault: Any) -> None:
     befall, sentence = fault
     at = clean(sample_app.run().switch_page("screens/review.py").run())
-    field(at, "text_input", "Reason").set_value("read station 3 again")
+    clean(press(at, "Send back"))
+    field(at, "text_input", ASKED).set_value("read station 3 again")
     with befall(record_path()):
         press(at, "Send back")
         assert re.search(sentence, said(at))
     at.run()
-    assert field(at, "text_input", "Reason").value == "read station 3 again"
+    assert field(at, "text_input", ASKED).value == "read station 3 again"
     assert kept().state == "draft"
     clean(press(at, "Send back"))
     there = kept()
@@ -220,16 +224,17 @@ def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTes
     store.rename(store.with_name("elsewhere"))
     for name, rest in (
         ("sheet", "Gauge"),
-        ("review", "Reason"),
+        ("review", "Uncertainty, history, entries and neighbours"),
     ):
         at.switch_page(f"screens/{name}.py").run()
         assert "is not in the store" in said(at)
         assert "was the folder moved? Put it back, or restore it from a backup." in said(at)
-        assert rest in [one.label for one in (*at.selectbox, *at.text_input)]
+        assert rest in [one.label for one in (*at.selectbox, *at.text_input, *at.expander)]
     clean(at.switch_page("screens/result.py").run())
     clean(press(at, "Make the report"))
     at.switch_page("screens/review.py").run()
-    field(at, "text_input", "Reason").set_value("no photograph to look at")
+    press(at, "Send back")
+    field(at, "text_input", ASKED).set_value("no photograph to look at")
     press(at, "Send back")
     assert kept().state == "sent back"  # a decision needs no photograph
     store.with_name("elsewhere").rename(store)
@@ -273,8 +278,7 @@ def test_a_fault_of_the_program_is_a_sentence_too(
     with monkeypatch.context() as patched:
         # while a button is answered, too
         patched.setattr("ui.presenters.review_queue.finding_strength", broken)
-        field(at, "text_input", "Reason").set_value("read it again")
-        press(at, "Send back")
+        press(at, "Read again 90°")
         assert not at.exception
         (told,) = [one.value for one in at.error]
         assert "the program has a fault here" in told

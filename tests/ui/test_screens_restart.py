@@ -14,7 +14,7 @@ from inspection.record.record import open_record
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 from tests.ui.conftest import APP
 from tests.ui.sheet_hands import sent
-from tests.ui.test_screens_faults import clean, field, kept, press, said
+from tests.ui.test_screens_faults import ASKED, clean, field, kept, press, said
 from ui.services.sample import load_sample, sample_folder
 from ui.web.page import session
 
@@ -86,7 +86,8 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     pages: AppTest,
 ) -> None:
     at = clean(pages.run().switch_page("screens/review.py").run())
-    field(at, "text_input", "Reason").set_value("read station 3 again")
+    clean(press(at, "Send back"))
+    field(at, "text_input", ASKED).set_value("read station 3 again")
     server.stop()
     try:
         press(at, "Send back")
@@ -98,7 +99,7 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
     finally:
         server.start()
     clean(at.run())
-    assert field(at, "text_input", "Reason").value == "read station 3 again"
+    assert field(at, "text_input", ASKED).value == "read station 3 again"
     clean(press(at, "Send back"))
     assert kept().station_reviews[-1].why == "read station 3 again"
 

@@ -19,9 +19,10 @@ from inspection.model.rope import Inspection, Rope
 from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import LoggedFinding, OpenInspection
-from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept
+from tests.ui.test_screens import PLANTED, SAMPLE, clean, kept, send_back, stands
 from ui.presenters.flagged_entries import FlaggedEntry, entries_table, evidence
-from ui.presenters.review_queue import review_queue, save_decision
+from ui.presenters.review_decisions import save_decision
+from ui.presenters.review_queue import review_queue
 from ui.presenters.trends import nearest_first, station_trends, trend_row
 from ui.services.assess_record import log_of, screen_inspection
 from ui.web.panels.station_charts import station_history
@@ -35,7 +36,7 @@ def test_only_another_person_overrules(sample_app: AppTest) -> None:
         first = review_queue(there)[0]
         with pytest.raises(RecordError, match="nothing was decided"):
             save_decision(record, there, first, "overruled", by="Reviewer B", why="no")
-        save_decision(record, there, first, "accepted", by="Reviewer B", why="")
+        save_decision(record, there, first, "accepted", by="Reviewer B", why="seen")
         there = record.inspection(SAMPLE)
         first = next(one for one in review_queue(there) if one.name == PLANTED)
         with pytest.raises(RecordError, match="another person"):
@@ -69,11 +70,10 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
     back = {one.name: one for one in review_queue(kept())}[PLANTED]
     assert (back.settled, back.came_back) == (False, True)
     at = clean(sample_app.switch_page("screens/review.py").run())
-    next(one for one in at.selectbox if one.label == "Station").set_value(PLANTED)
+    next(one for one in at.radio if one.label == "Stations").set_value(PLANTED)
     at = clean(at.run())
     assert any("has changed since it was sent back" in one.value for one in at.warning)
-    button(at, "Accept").click()  # type: ignore[attr-defined]
-    clean(at.run())
+    clean(stands(at, "competent person told"))
     assert not [one for one in review_queue(kept()) if one.name == PLANTED and not one.settled]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.verify().faults == ()
@@ -81,11 +81,9 @@ def test_a_station_that_was_sent_back_returns_with_a_new_reading(sample_app: App
 
 def test_a_calm_station_can_be_sent_back_too(sample_app: AppTest) -> None:
     at = clean(sample_app.run().switch_page("screens/review.py").run())
-    station = next(one for one in at.selectbox if one.label == "Station")
+    station = next(one for one in at.radio if one.label == "Stations")
     at = clean(station.set_value("Station 1").run())
-    next(one for one in at.text_input if one.label == "Reason").set_value("one more photograph")
-    button(at, "Send back").click()  # type: ignore[attr-defined]
-    clean(at.run())
+    clean(send_back(at, "one more photograph"))
     assert [one.name for one in review_queue(kept()) if one.with_inspector] == ["Station 1"]
 
 

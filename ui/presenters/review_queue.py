@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
-from inspection.model.names import same_person
-from inspection.record.errors import RecordError
-from inspection.record.record import Record
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 
-Decision = Literal["accepted", "sent back", "overruled"]
+# What may be accepted without a reason: no entry disagrees for sure.
+CALM = (*GAPS, "photograph-refused", "photograph-doubtful")
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
 # weighs as in the screening, a refused photograph comes behind whatever concerns a figure.
 # A station that comes back from its inspector is looked at before what only might be odd.
@@ -59,6 +56,20 @@ class ReviewItem:
         if self.with_inspector:
             return True
         return not self.came_back and all(finding.settled_by for finding in self.findings)
+
+    @property
+    def waits(self) -> bool:
+        """Whether a reviewer has still to decide here, also where nothing stands out."""
+        if not self.settled:
+            return True
+        return not self.findings and (self.decision is None or not self.decision.stands)
+
+    @property
+    def owes_reason(self) -> bool:
+        """Whether whoever accepts it as it stands has to say why."""
+        return any(
+            not logged.settled_by and logged.finding.code not in CALM for logged in self.findings
+        )
 
     @property
     def decided(self) -> bool:
@@ -148,62 +159,6 @@ def station_of(finding: LoggedFinding) -> int | None:
 
 def _view_of(finding: LoggedFinding) -> int | None:
     return finding.finding.places[0].view_deg if finding.finding.places else None
-
-
-def save_decision(
-    record: Record,
-    opened: OpenInspection,
-    item: ReviewItem,
-    decision: Decision,
-    *,
-    by: str,
-    why: str,
-) -> None:
-    """Keep a reviewer's decision in the record.
-
-    Accepting settles what was found there. Sending back asks the inspector for something, with
-    the reason; the inspection is sent back with it. Overruling turns another person's decision
-    round. What belongs to no single station is settled in the same words.
-
-    Raises
-    ------
-    RecordError
-        If the person read or corrected a reading of this inspection, would overrule themselves
-        or nobody, or the inspection was changed meanwhile.
-    ValueError
-        If a reason is missing.
-    """
-    why = " ".join(why.split())
-    if decision != "accepted" and not why:
-        raise ValueError(f"a station is {decision} with a reason: say why.")
-    if decision == "overruled" and item.station is None:
-        _check_overruling(item, by)
-    how = f"{decision}: {why}" if why else decision
-    identity = opened.inspection.identity
-    back = decision == "sent back"
-    with record.transaction() as writing:
-        if writing.inspection(identity).revision != opened.revision:
-            raise RecordError(
-                f"inspection {identity!r} was changed while you looked at it; nothing was decided: "
-                "look at it as it is now, and decide then."
-            )
-        if item.station is not None:
-            writing.review(identity, decision, by=by, why=why, station=item.station)
-            back = writing.inspection(identity).station_reviews[-1].back
-        if item.station is None or not back:
-            for finding in item.findings:
-                if decision == "overruled" or not finding.settled_by:
-                    writing.settle_finding(identity, finding.key, how=how, by=by)
-        if back:
-            writing.review(identity, "sent back", by=by, why=f"{item.name}: {why}")
-
-
-def _check_overruling(item: ReviewItem, by: str) -> None:
-    deciders = {finding.settled_by for finding in item.findings if finding.settled_by}
-    if not deciders:
-        raise RecordError("nothing was decided here yet: accept it or send it back.")
-    if any(same_person(by, decider) for decider in deciders):
-        raise RecordError(f"{by} decided here; another person must overrule it.")
 
 
 def budget_in_words(shares: list[tuple[str, float]]) -> str:

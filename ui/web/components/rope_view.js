@@ -133,6 +133,17 @@ function looking(svg) {                                   // pan and zoom; once 
   };
 }
 
+const SHORT = {'Zoom in': '+', 'Zoom out': '−', 'Whole photograph': 'all', 'Rope': 'rope'};
+
+function over(header, words) {
+  header.replaceChildren(...words.filter(([text]) => text).map(([text, odd]) => {
+    const word = document.createElement('span');
+    word.textContent = text;
+    if (odd) word.className = 'odd';
+    return word;
+  }));
+}
+
 function buttons(svg, nav, data) {
   const middle = () => [svg.view[0] + svg.view[2] / 2, svg.view[1] + svg.view[3] / 2];
   for (const [words, act] of [
@@ -142,7 +153,9 @@ function buttons(svg, nav, data) {
     ['Rope', () => { svg.view = [...svg.home]; scale(svg); }],
   ].slice(0, data.home[2] < data.size[0] ? 4 : 3)) {       // without a part to begin with: no way back to it
     const button = nav.appendChild(document.createElement('button'));
-    button.type = 'button'; button.textContent = words; button.onclick = act;
+    button.type = 'button'; button.onclick = act;
+    button.textContent = data.over.length ? SHORT[words] : words;
+    if (data.over.length) { button.setAttribute('aria-label', words); button.title = words; }
   }
 }
 
@@ -184,6 +197,8 @@ export default function ({parentElement: root, data, setStateValue}) {
     svg.style.aspectRatio = `${data.home[2]} / ${data.home[3]}`;
   }
   draw(svg, data);
+  over(figure.querySelector('header'), data.over);
+  figure.classList.toggle('compact', data.over.length > 0);
   legend(figure.querySelector('figcaption'), data.legend);
   handles(svg, data, setStateValue);
   scale(svg);

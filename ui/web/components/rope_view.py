@@ -29,7 +29,8 @@ def script(name: str) -> str:
 
 _component = st.components.v2.component(
     "rope_view",
-    html='<figure><svg role="img" tabindex="0"></svg><nav></nav><figcaption></figcaption></figure>',
+    html='<figure><header></header><svg role="img" tabindex="0"></svg><nav></nav>'
+    "<figcaption></figcaption></figure>",
     css=(_HERE / "rope_view.css").read_text(encoding="utf-8"),
     js=script("rope_view.js"),
 )
@@ -55,6 +56,8 @@ class PhotoView:
         Offer buttons, wheel and pinch.
     pixels : bool
         Show the camera's pixels as squares.
+    over : sequence of (str, bool)
+        Words over the picture, and whether each is odd; the buttons lie over it, too, then.
     """
 
     picture: str
@@ -66,6 +69,7 @@ class PhotoView:
     home: tuple[float, float, float, float] | None = None
     zoom: bool = True
     pixels: bool = False
+    over: Sequence[tuple[str, bool]] = ()
 
 
 def send_pictures(pictures: Mapping[str, bytes], *, key: str) -> None:

@@ -128,13 +128,15 @@ def make_ready(one: Photograph, result: Result) -> None:
         edges(one, edge_places(result, result.marks))
 
 
-def home_of(marks: Marks, size: tuple[int, int]) -> tuple[float, float, float, float]:
-    """Return the part of a photograph around the rope, (x, y, width, height), 4 to 3."""
+def home_of(
+    marks: Marks, size: tuple[int, int], *, aspect: float = 4 / 3
+) -> tuple[float, float, float, float]:
+    """Return the part of a photograph around the rope, (x, y, width, height), `aspect` to 1."""
     points = np.array([*marks.crown_left_px, *marks.crown_right_px])
     middle = points.mean(axis=0)
     reach = float(np.ptp(points, axis=0).max())
-    wide = min(size[0], 1.5 * reach, size[1] * 4 / 3)
-    high = wide * 3 / 4
+    wide = min(size[0], 1.5 * reach, size[1] * aspect)
+    high = wide / aspect
     x = min(max(middle[0] - wide / 2, 0), size[0] - wide)
     y = min(max(middle[1] - high / 2, 0), size[1] - high)
     return tuple(math.floor(v) for v in (x, y, wide, high))  # type: ignore[return-value]

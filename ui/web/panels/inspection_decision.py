@@ -8,7 +8,7 @@ from inspection.record.views import OpenInspection, ReviewState
 from ui.presenters.review_queue import ReviewItem
 from ui.text import STATE_MARKS, as_typed
 from ui.web.page.layout import flash_success, show_errors
-from ui.web.page.session import get_record, select_inspection, summaries, user_name
+from ui.web.page.session import entering, get_record, select_inspection, summaries
 
 
 def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
@@ -28,12 +28,15 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     with st.container(horizontal=True):
         accept = st.button(
             "Accept the inspection",
+            shortcut="1",
             disabled=bool(still),
             help="Every station with findings must be decided first.",
         )
-        back = st.button("Send the inspection back")
+        back = st.button("Send the inspection back", shortcut="3")
         overrule = st.button(
-            "Overrule the decision", disabled=opened.state not in ("reviewed", "sent back")
+            "Overrule the decision",
+            shortcut="O",
+            disabled=opened.state not in ("reviewed", "sent back"),
         )
     state: ReviewState | None = (
         "accepted" if accept else "sent back" if back else "overruled" if overrule else None
@@ -43,7 +46,7 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
             get_record().review(
                 opened.inspection.identity,
                 state,
-                by=user_name(),
+                by=entering(opened.inspection.identity),
                 why=" ".join(why.split()),
                 revision=opened.revision,
             )
@@ -56,7 +59,9 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     ]
     others = [one for one in waiting if one.identity != opened.inspection.identity]
     if others and st.button(
-        f"Next inspection: {as_typed(others[0].identity)}", icon=":material/skip_next:"
+        f"Next inspection: {as_typed(others[0].identity)}",
+        icon=":material/skip_next:",
+        shortcut="I",
     ):
         select_inspection(others[0].identity)
         st.rerun()

@@ -42,7 +42,7 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
         key=f"hand {key}",
         help="Where grease, a loose wire or a shadow was taken for the rope.",
     ):
-        _edges(opened, photograph, estimate, marks, key)
+        edges_by_hand(opened, photograph, estimate)
     if estimate.without_card:  # the card's way of measuring can't take its place
         return
     if st.toggle(
@@ -58,10 +58,13 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
 
 
 @st.fragment
-def _edges(
-    opened: OpenInspection, photograph: Photograph, estimate: Estimate, marks: Marks, key: str
-) -> None:
+def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Estimate) -> None:
+    """Offer both edges of a photograph to be moved by hand, with the reason."""
     reset_messages()  # this part is drawn by itself, too
+    marks = estimate.marks
+    if marks is None:
+        return
+    key = f"{opened.inspection.identity} {estimate.photo_sha256} {estimate.at_mm} {opened.revision}"
     places = edge_places(estimate, marks)
     cuts = pictures.edges(photograph, places)
     send_pictures(dict(cuts), key=f"hand pictures {key}")

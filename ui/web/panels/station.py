@@ -10,7 +10,7 @@ import streamlit as st
 from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection, Photograph
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
-from ui.presenters.review_queue import budget_in_words
+from ui.presenters.review_queue import ReviewItem, budget_in_words
 from ui.presenters.station import (
     StationView,
     budget_shares,
@@ -22,9 +22,11 @@ from ui.presenters.station import (
     refused_spots,
     shapes_of,
 )
+from ui.presenters.station_finding import figure_line
 from ui.text import WORD_MARKS, as_typed
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
+from ui.web.page.layout import show_errors
 from vision.results import Estimate, Refusal, Result
 
 SIDES = ("left edge", "right edge")
@@ -76,6 +78,76 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
                 pixels=True,
             )
             show_view(edge, key=f"{key} {SIDES[side]}")
+
+
+def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, key: str) -> None:
+    """Show the photographs of a station side by side, figures and logged readings on them.
+
+    Below each its two edges, magnified, where a tenth of a millimetre can be seen.
+    """
+    for begin in range(0, len(views), 2):
+        for column, view in zip(st.columns(2), views[begin : begin + 2], strict=False):
+            with column, show_errors():
+                _one_side(opened, view, key=f"{key} {view.view_deg} {view.result.at_mm}")
+
+
+def _one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
+    result = view.result
+    photograph = photograph_of(opened, result)
+    figure, logged = figure_line(view)
+    odd = view.comparison is not None and view.comparison.word == "disagrees"
+    over = ((figure, False), (logged, odd))
+    if photograph is None:
+        st.info(f"{figure}, {logged}. The photograph itself is not in the record.")
+        return
+    name, data, size = pictures.preview(photograph)
+    if isinstance(result, Refusal) or result.marks is None:
+        send_pictures({name: data}, key=f"{key} pictures")
+        shapes = refused_spots(result) if isinstance(result, Refusal) else []
+        words = f"Photograph {result.photo_name}; it gives no diameter."
+        show_view(PhotoView(name, size, words, shapes, over=over), key=f"{key} photograph")
+        return
+    marks, read = result.marks, view.comparison.gauge_mm if view.comparison else None
+    places = edge_places(result, marks)
+    cuts = pictures.edges(photograph, places)
+    send_pictures({name: data, **dict(cuts)}, key=f"{key} pictures")
+    whole = PhotoView(
+        name,
+        size,
+        f"The rope on its card, {view.view_deg} degrees. {_legend_line(view)}",
+        shapes_of(result, marks, read),
+        home=pictures.home_of(marks, size, aspect=WIDE),
+        over=over,
+    )
+    show_view(whole, key=f"{key} photograph")
+    edge_size = (round(EDGE_MM[0] * EDGE_PX_PER_MM), round(EDGE_MM[1] * EDGE_PX_PER_MM))
+    with st.container(key=f"edges-{view.view_deg}-{result.at_mm:g}", horizontal=True):
+        for side, (place, (cut, _)) in enumerate(zip(places, cuts, strict=True)):
+            edge = PhotoView(
+                cut,
+                edge_size,
+                f"The {SIDES[side]}, magnified. {_legend_line(view)}",
+                edge_shapes(result, marks, place, side, read),
+                zoom=False,
+                pixels=True,
+            )
+            with st.container():
+                show_view(edge, key=f"{key} {SIDES[side]}")
+
+
+def show_lone(opened: OpenInspection, item: ReviewItem) -> None:
+    """Show the photographs that something belonging to no single station is about."""
+    finding = item.findings[0].finding
+    named = {*finding.about, *finding.where}
+    for photograph in opened.photographs:
+        mine = [result for result in opened.results if result.photo_sha256 == photograph.sha256]
+        if mine and named & {photograph.sha256, photograph.name}:
+            with show_errors():
+                view = StationView(mine[0].view_deg or 0, mine[0], None)
+                _one_side(opened, view, key=f"lone {photograph.sha256}")
+
+
+WIDE = 16 / 9  # the part of a photograph beside another one
 
 
 def _legend_line(view: StationView) -> str:

@@ -1,289 +1,198 @@
-"""Review: stations that need a look, the most doubtful first; decide, and the next is there."""
+"""Review: one station at a glance, decided by one key; the next is there at once."""
 
 from __future__ import annotations
 
-from contextlib import suppress
+import html
 
 import streamlit as st
 
-from inspection.record.errors import RecordError
 from inspection.record.views import OpenInspection
-from ui.presenters.review_queue import (
-    Decision,
-    ReviewItem,
-    review_queue,
-    save_decision,
-    stations_without_findings,
-)
+from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import StationView, station_views
+from ui.presenters.station_finding import (
+    StationFinding,
+    doubted,
+    station_facts,
+    station_finding,
+    strip_entry,
+)
 from ui.text import as_typed
 from ui.web.page import pictures
-from ui.web.page.layout import defer_errors, flash_success, page_header, show_cautions, show_errors
-from ui.web.page.session import cached_assessment, get_record, user_name
+from ui.web.page.address import address, show_place
+from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.session import cached_assessment
+from ui.web.panels.decision_bar import WHOLE, all_items, show_bar, show_steps
 from ui.web.panels.inspection_decision import decide_inspection
 from ui.web.panels.station import (
     photograph_of,
-    show_comparison,
     show_entries,
-    show_photograph,
+    show_lone,
     show_places,
-    show_refusal,
+    show_side_by_side,
 )
 from ui.web.panels.station_charts import make_ready, show_budget, show_history
-from vision.results import Estimate, Refusal
+from vision.results import Estimate
 
-KEYS = (
-    "Keys: Alt+A accept, Alt+B send back, Alt+O overrule, Alt+N next. Tab and Shift+Tab go from "
-    "field to field, the arrows choose station and direction; on a photograph + and - zoom, "
-    "the arrows move it."
+STYLE = """<style>
+.stMainBlockContainer{padding:2.2rem 1.5rem 0 1.5rem!important;max-width:1500px}
+.stMainBlockContainer h2{padding:0!important;font-size:1.3rem!important}
+.stMainBlockContainer .stVerticalBlock{gap:.45rem}
+.stMainBlockContainer [data-testid=stHeading]{margin-bottom:.5rem}
+.st-key-steps{gap:.1rem!important;flex-wrap:nowrap!important}
+.st-key-steps .stButton button{padding:0 .3rem}
+[data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:sticky;bottom:0;z-index:20}
+.st-key-decisions{background:#fff;border-top:1px solid #8886;padding:.45rem 0 .3rem}
+.st-key-decisions .stHorizontalBlock{gap:.45rem}
+.st-key-decisions [data-testid=stCaptionContainer] p{margin:0}
+.st-key-decisions .stButton button{padding:.2rem .6rem}
+.st-key-strip [role=radiogroup]{gap:.1rem}
+.st-key-strip [role=radiogroup] label{min-height:40px;padding:.15rem .3rem;border-radius:4px}
+.st-key-strip [role=radiogroup] label[data-selected=true]{background:#0B5FA51c}
+.rope-found{border-left:4px solid #4A4C57;background:#8881;padding:.4rem .8rem;border-radius:4px}
+.rope-found.odd{border-color:#9A3B00;background:#FFF3E0}
+.rope-found.calm{border-color:#0E5F29}
+.rope-found b{font-size:1.12rem;display:block}
+.rope-found span{display:block;font-size:.88rem;line-height:1.35}
+.rope-found .look{font-weight:600}
+.rope-facts{display:flex;flex-wrap:wrap;gap:.1rem 1.4rem;font-size:.88rem}
+.rope-lines{font-size:.8rem;color:#4A4C57}
+[data-testid=stAlert]:has([data-testid=stAlertContentSuccess]){position:fixed;top:.6rem;right:1.5rem;
+z-index:50;width:auto;background:#E4F6EA;border-radius:4px}
+@media (max-width:640px){
+.stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}
+.st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row}
+.st-key-strip [role=radiogroup] label{min-height:44px;flex:none}
+.st-key-strip [role=radiogroup] label p{white-space:nowrap}
+.st-key-decisions .stHorizontalBlock{gap:.3rem}
+.st-key-decisions .stButton button{padding:.1rem .4rem;font-size:.85rem}
+.st-key-decisions kbd,.st-key-steps kbd,.st-key-keys{display:none!important}
+}
+</style>"""
+LINES = (
+    "Solid yellow: the photograph's edges. Dashed pink: the logged reading about the same middle. "
+    "Dots: the traced outline. Below, each edge magnified, the rope below it."
 )
 
 
 def _review(opened: OpenInspection) -> None:
-    items = review_queue(opened)
-    still = [item for item in items if not item.settled]
-    if not items:
-        st.info(
-            "Nothing in this inspection stands out. Look at its stations all the same, then "
-            "decide about the inspection.",
-            icon=":material/visibility:",
-        )
-    known = {one.name: one for one in (*items, *stations_without_findings(opened))}
-    left, right = st.columns([2, 3], vertical_alignment="bottom")
-    with left:
-        name = _choose_item(opened, known, still)
-    with right:
-        _show_progress(items, still)
+    items = all_items(opened)
+    known = {one.name: one for one in items}
+    side, main = st.columns([1, 5.6], gap="small")
+    with side:
+        name = _strip(opened, items)
     item = known.get(name)
-    if item is not None:
-        _show_item(opened, item)
-    decide_inspection(opened, still)
-    show_cautions()
-    _warm_up(opened, still, item)
+    if item is None:
+        with main:
+            decide_inspection(opened, [one for one in items if not one.settled])
+            show_cautions()
+    else:
+        _show_item(opened, item, main)
+    _warm_up(opened, [one for one in items if one.waits], item)
 
 
-def _show_progress(items: list[ReviewItem], still: list[ReviewItem]) -> None:
-    if not items:
-        return
-    waiting = sum(item.with_inspector for item in items)
-    more = f", {waiting} with the inspector" if waiting else ""
-    done = len(items) - len(still)
-    st.progress(done / len(items), text=f"{done} of {len(items)} decided{more}")
-
-
-def _choose_item(
-    opened: OpenInspection, known: dict[str, ReviewItem], still: list[ReviewItem]
-) -> str:
-    """Return what is looked at: the most doubtful that is undecided, unless another is chosen."""
-    names = list(known)
-    if not names:
-        return ""
-    usual = still[0].name if still else names[0]
-    key = f"look {opened.inspection.identity}"
-    asked = st.query_params.get("look")
-    if asked in names:
-        st.session_state[key] = asked
-        st.query_params.pop("look")
-    following = st.session_state.pop(f"next {opened.inspection.identity}", None)
-    if following in names:
-        st.session_state[key] = following
-    if st.session_state.get(key) not in names:
-        st.session_state[key] = usual
-    return str(
-        st.selectbox(
-            "Station",
+def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
+    """Show the stations with their states; return which is looked at: the address says it."""
+    identity = opened.inspection.identity
+    names = [*(one.name for one in items), WHOLE]
+    compared = list(cached_assessment(opened).crosscheck.comparisons)
+    entries = [strip_entry(one, compared) for one in items]
+    words = {one.name: f"{one.mark} {one.name} · {one.words}" for one in entries}
+    key = f"look {identity}"
+    following = st.session_state.pop(f"next {identity}", None)
+    if following is None and st.session_state.get(key) not in names:
+        asked = st.query_params.get("look", "")
+        at = address().station
+        following = f"Station {at}" if at is not None else asked
+        if following not in names:
+            following = next((one.name for one in items if one.waits), names[0])
+    # set at each drawing: the browser forgets it where a state's words have changed
+    st.session_state[key] = following if following in names else st.session_state[key]
+    waiting = sum(one.waits for one in items)
+    item = next((one for one in items if one.name == st.session_state.get(key)), None)
+    st.caption(f"{len(items) - waiting} of {len(items)} decided")
+    with st.container(key="steps", horizontal=True):
+        show_steps(opened, item)
+    with st.container(key="strip"):
+        chosen = st.radio(
+            "Stations",
             names,
             key=key,
-            format_func=lambda name: f"{_mark(known[name])}{name}",
-            help="● waits for a decision, ↩ is with the inspector, ✓ was decided; nothing stands "
-            "out at the others.",
+            format_func=lambda name: words.get(name, name),
+            label_visibility="collapsed",
+            help="The most doubtful first. ✗ disagrees, ? and ! want a look, ○ agrees and is not "
+            "decided yet, ✓ stands, ↩ is with the inspector.",
         )
-    )
+    station = next((one.station for one in items if one.name == chosen), None)
+    if station != address().station:
+        show_place(station)
+    if station is None and chosen != WHOLE:
+        st.query_params["look"] = str(chosen)
+    return str(chosen)
 
 
-def _mark(item: ReviewItem) -> str:
-    if not item.settled:
-        return "● "
-    if item.with_inspector:
-        return "↩ "
-    return "✓ " if item.findings or item.decided else ""
-
-
-def _show_item(opened: OpenInspection, item: ReviewItem) -> None:
-    _show_findings(item)
-    _show_decision(item)
-    if item.station is None:
-        _show_lone_photograph(opened, item)
-        _decide(opened, item)
-        return
-    view = _show_station(opened, item.station, item)
-    if view is not None and isinstance(view.result, Estimate):
-        show_comparison(view, view.result)
-    elif view is not None and isinstance(view.result, Refusal):
-        show_refusal(view.result)
-    _decide(opened, item)
+def _show_item(
+    opened: OpenInspection, item: ReviewItem, main: st.delta_generator.DeltaGenerator
+) -> None:
     assessment = cached_assessment(opened)
-    if view is not None and isinstance(view.result, Estimate):
+    views = [] if item.station is None else station_views(opened, assessment, item.station)
+    found = station_finding(item, views)
+    view = _looked_at(item, views)
+    with main:
+        _show_finding(found)
+        if item.station is None:
+            show_lone(opened, item)
+        elif views:
+            key = f"{opened.inspection.identity} {item.station}"
+            show_side_by_side(opened, views, key=key)
+            st.html(f"<div class='rope-lines'>{html.escape(LINES)}</div>")
+        else:
+            st.info(
+                f"Station {item.station} has no photograph; its readings can't be compared with "
+                "anything.",
+                icon=":material/no_photography:",
+            )
+        if item.station is not None:
+            facts = station_facts(opened, assessment, item.station, view)
+            told = "".join(
+                f"<span><b>{html.escape(name)}</b> {html.escape(words)}</span>"
+                for name, words in facts
+            )
+            st.html(f"<div class='rope-facts'>{told}</div>")
+        if item.station is not None:
+            _more(opened, item.station, view)
+    show_bar(opened, item, views, view)
+
+
+def _looked_at(item: ReviewItem, views: list[StationView]) -> StationView | None:
+    """Return the direction that decisions are about: the address's, else the doubted one."""
+    asked = address().view_deg
+    mine = [view for view in views if view.view_deg == asked]
+    return next(iter(mine), None) or doubted(item, views) or (views[0] if views else None)
+
+
+def _show_finding(found: StationFinding) -> None:
+    lines = [f"<b>{html.escape(found.lead)}</b>"]
+    lines += [f"<span>{html.escape(words)}</span>" for words in found.more if words]
+    if found.loss:
+        told = " ".join(found.remedies)
+        lines.append(f"<span class='look'>{html.escape(told)}</span>")
+    st.html(f"<div class='rope-found {found.tone}' role='status'>{''.join(lines)}</div>")
+    if found.remedies and not found.loss:
+        st.caption(as_typed(" ".join(found.remedies)))
+
+
+def _more(opened: OpenInspection, station: int, view: StationView | None) -> None:
+    """Show behind a fold what the figures rest on."""
+    with st.expander("Uncertainty, history, entries and neighbours", icon=":material/query_stats:"):
+        assessment = cached_assessment(opened)
         left, right = st.columns(2, gap="large")
         with left, show_errors():
-            show_budget(view.result)
+            if view is not None and isinstance(view.result, Estimate):
+                show_budget(view.result)
+            show_entries(opened, view, station)
         with right, show_errors():
-            show_history(assessment, item.station)
-    else:
-        with show_errors():
-            show_history(assessment, item.station)
-    show_entries(opened, view, item.station)
-    show_places(opened, assessment, item.station)
-
-
-def _show_findings(item: ReviewItem) -> None:
-    for one in item.findings:
-        finding = one.finding
-        words = as_typed(f"{', '.join(finding.where)}: {finding.seen}")
-        innocent = (
-            f"  \nPossible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
-        )
-        st.warning(f"{words}  \n{as_typed(finding.remedy)}{innocent}", icon=":material/visibility:")
-        if one.settled_by and item.station is None:
-            st.info(
-                f"{as_typed(one.settled_how)} — {as_typed(one.settled_by)}, "
-                f"{one.settled_at[:16].replace('T', ' ')} UTC",
-                icon=":material/history:",
-            )
-
-
-def _show_decision(item: ReviewItem) -> None:
-    """Show what was decided about the station, and whether it still holds."""
-    last = item.decision
-    if last is None:
-        return
-    why = f": {as_typed(last.why)}" if last.why else ""
-    decided = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
-    if last.stands:
-        more = " It waits for the inspector." if last.back else ""
-        st.info(f"{decided[:1].upper()}{decided[1:]}.{more}", icon=":material/history:")
-    else:
-        st.warning(
-            f"A reading or a photograph of this station has changed since it was {decided}. "
-            "Look at it anew.",
-            icon=":material/update:",
-        )
-
-
-def _decide(opened: OpenInspection, item: ReviewItem) -> None:
-    key = f"why {opened.inspection.identity} {item.name}"
-    # a form, so that a reason counts as soon as it is typed, also when a key is pressed next
-    with st.form(f"decide {key}", border=False, enter_to_submit=False):
-        st.text_input(
-            "Reason",
-            key=key,
-            placeholder="needed to send back or to overrule",
-            help="What the inspector should do, or why the decision is another one. It stands "
-            "in the record beside your name.",
-        )
-        with st.container(horizontal=True):
-            for words, decision, letter, icon in (
-                ("Accept", "accepted", "A", ":material/check:"),
-                ("Send back", "sent back", "B", ":material/undo:"),
-                ("Overrule", "overruled", "O", ":material/gavel:"),
-            ):
-                st.form_submit_button(
-                    words,
-                    shortcut=f"Alt+{letter}",
-                    icon=icon,
-                    type="primary" if decision == "accepted" else "secondary",
-                    disabled=item.decided != (decision == "overruled"),
-                    help="Turns the decision of somebody else round, with a reason: what was "
-                    "accepted goes back to the inspector, what was sent back stands as it is."
-                    if decision == "overruled"
-                    else None,
-                    on_click=_take_decision,
-                    args=(opened, item, decision, key),
-                )
-            st.form_submit_button(
-                "Next",
-                shortcut="Alt+N",
-                icon=":material/arrow_forward:",
-                on_click=_select_next,
-                args=(opened, item),
-            )
-    with st.container(key="keys"):  # not shown where there are fingers instead
-        st.caption(f":material/keyboard: {KEYS}")
-
-
-def _take_decision(opened: OpenInspection, item: ReviewItem, decision: Decision, key: str) -> None:
-    """Keep a decision before the screen is drawn anew, so that it is drawn only once."""
-    why = str(st.session_state.get(key, ""))
-    with defer_errors():
-        save_decision(get_record(), opened, item, decision, by=user_name(), why=why)
-        flash_success(f"{item.name}: {decision}.")
-        st.session_state[key] = ""
-        with suppress(RecordError):  # the next is only looked up; the decision is kept
-            _select_next(opened)
-
-
-def _select_next(opened: OpenInspection, after: ReviewItem | None = None) -> None:
-    """Take up the next undecided; after a certain one, the next behind it."""
-    identity = opened.inspection.identity
-    now = get_record().inspection(identity) if after is None else opened
-    names = [item.name for item in review_queue(now) if not item.settled]
-    if after is not None:
-        # with all decided, "next" still goes from station to station
-        names = names or [one.name for one in (*review_queue(now), *stations_without_findings(now))]
-        if after.name in names:
-            names = names[names.index(after.name) + 1 :] + names[: names.index(after.name)]
-    if names:
-        st.session_state[f"next {identity}"] = names[0]  # taken up before the list is drawn
-
-
-def _show_station(opened: OpenInspection, station: int, item: ReviewItem) -> StationView | None:
-    views = station_views(opened, cached_assessment(opened), station)
-    if not views:
-        st.info(
-            f"Station {station} has no photograph; its readings can't be compared with anything.",
-            icon=":material/no_photography:",
-        )
-        return None
-    directions = [view.view_deg for view in views]
-    first = directions.index(item.view_deg) if item.view_deg in directions else 0
-    chosen = first
-    if len(views) > 1:
-        chosen = st.radio(
-            "Direction",
-            range(len(views)),
-            index=first,
-            key=f"direction {opened.inspection.identity} {station}",
-            format_func=lambda at: _view_name(views[at]),
-            horizontal=True,
-            help="The two photographs at right angles, as their cards say.",
-        )
-    view = views[chosen]
-    key = f"{opened.inspection.identity} {station} {view.view_deg} {view.result.at_mm}"
-    with show_errors():
-        photograph = photograph_of(opened, view.result)
-        if photograph is not None:
-            show_photograph(photograph, view, key=key)
-        else:
-            st.info("The photograph itself is not in the record; only what it gave is.")
-    return view
-
-
-def _view_name(view: StationView) -> str:
-    at = f", at {view.result.at_mm:g} mm" if view.result.at_mm else ""
-    return f"{view.view_deg}°{at} {'' if isinstance(view.result, Estimate) else '(refused)'}"
-
-
-def _show_lone_photograph(opened: OpenInspection, item: ReviewItem) -> None:
-    """Show the photographs that something belonging to no single station is about."""
-    finding = item.findings[0].finding
-    named = {*finding.about, *finding.where}
-    for photograph in opened.photographs:
-        mine = [result for result in opened.results if result.photo_sha256 == photograph.sha256]
-        if mine and named & {photograph.sha256, photograph.name}:
-            with show_errors():
-                show_photograph(
-                    photograph, StationView(0, mine[0], None), key=f"lone {photograph.sha256}"
-                )
+            show_history(assessment, station)
+        show_places(opened, assessment, station)
 
 
 def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | None) -> None:
@@ -301,6 +210,7 @@ def _warm_up(opened: OpenInspection, still: list[ReviewItem], now: ReviewItem | 
         make_ready(cached_assessment(opened), following.station, estimates)
 
 
+st.html(STYLE)
 inspection = page_header("Review")
 if inspection is not None:
     with show_errors():
