@@ -28,6 +28,28 @@ U_K1 = 0.01  # phones straighten their pictures; what is left (common practice, 
 U_CENTRE_SHARE = 0.01  # principal point off the middle, over the long side (as above)
 
 
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """Another account of a picture than the stated one: cropped, zoomed, or plainly wrong.
+
+    Parameters
+    ----------
+    least, most : float
+        Between them lies its focal length over the stated one, each ratio as likely (of its
+        logarithm).
+    weight : float
+        How likely it is beforehand, 0 to 1.
+    u_centre_px : float
+        How far off the picture's middle the principal point may then lie, px; 0 for no farther
+        than it does otherwise.
+    """
+
+    least: float
+    most: float
+    weight: float
+    u_centre_px: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Lens:
     """What is known of the camera before the photograph is looked at.
@@ -48,6 +70,10 @@ class Lens:
         False where nothing was known and a wide guess stands in.
     k2, p1, p2 : float
         Further distortion of a calibrated lens: radial and tangential, 1.
+    rivals : tuple of Rival
+        What else may be true of its focal length; none where it is believed as it is.
+    cropped : Rival or None
+        The same of a picture that may have been cropped, from anywhere within the whole one.
     """
 
     focal_px: float
@@ -60,6 +86,8 @@ class Lens:
     k2: float = 0.0
     p1: float = 0.0
     p2: float = 0.0
+    rivals: tuple[Rival, ...] = ()
+    cropped: Rival | None = None
 
 
 def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float | None) -> Lens:

@@ -99,6 +99,14 @@ WITH_CARD: dict[str, Reason] = {
         "shows differ by {value:.0f} %; more than {limit:.0f} % is not believed.",
         "Send the original file, not a cropped or resized copy.",
     ),
+    "focal-doubtful": Reason(
+        "warn",
+        6.0,
+        "%",
+        "The picture may have been cropped, resized or zoomed since the camera wrote its focal "
+        "length, which is known to {value:.0f} % only. U allows for it.",
+        "Send the camera's original file, and photograph without zoom.",
+    ),
     "over-sharpened": Reason(
         "warn",
         6.0,

@@ -17,6 +17,7 @@ from scipy import optimize
 Array = NDArray[np.float64]
 
 HUBER = 2.5  # standard deviations from which on a residual pulls no harder (Huber 1964)
+SAME_SCATTER = 1e-3  # of it: nothing that follows from it changes
 SCATTERS = 4  # times that a scatter is read off the residuals: a fifth changes nothing to be seen
 NORMAL_QUARTILE = 0.6744897501960817  # of the standard normal distribution
 
@@ -190,7 +191,9 @@ def fit_with_scatter(
 
     solution = solved(start, sigma)
     for _ in range(SCATTERS):
-        sigma = max(scatter_of(sigma * solution.residuals[:robust]), floor)
+        before, sigma = sigma, max(scatter_of(sigma * solution.residuals[:robust]), floor)
+        if abs(sigma / before - 1) < SAME_SCATTER:
+            break
         solution = solved(solution.values, sigma)
     return solution, sigma
 

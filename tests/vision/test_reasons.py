@@ -63,6 +63,7 @@ CASES: dict[str, Callable[[], Case]] = {
     "print-unchecked": lambda: taken(shot_of(), settings=Settings()),
     "focal-unknown": lambda: taken(shot_of(), focal_off=None),
     "focal-disagrees": lambda: taken(shot_of(tilt_deg=30.0), focal_off=1.35),
+    "focal-doubtful": lambda: smaller(taken(shot_of(tilt_deg=0.5))),
     "over-sharpened": lambda: taken(
         replace(
             shot := shot_of(),
@@ -104,6 +105,11 @@ CASES: dict[str, Callable[[], Case]] = {
 # before it reaches 6 px, even the largest at 12 to 24 px/mm (the step is tested below).
 # Shadows without light and cards bowed by more than 8 mm were met on renders, not on drawn pages.
 BY_STEP = {"too-few-crowns", "too-blurred", "hard-shadow", "card-bowed"}
+
+
+def smaller(case: Case) -> Case:
+    """A picture that the camera wrote to be larger."""
+    return replace(case[0], taken_px=(3000, 2083)), case[1]
 
 
 def mirrored(shot: Shot) -> Shot:

@@ -22,10 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.calibration.adjustment import Calibration, Intrinsics
-from vision.camera import Lens, lens_of
+from vision.camera import Lens, Rival
 from vision.json_files import read_json, update_json
 from vision.least_squares import Covariance
 from vision.photo.photo import Photo
+from vision.target.stated_lens import MOST_WRONG, WRONG_IF_CALIBRATED, stated_lens
 
 Array = NDArray[np.float64]
 
@@ -144,9 +145,9 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
         Calibrated cameras by their key.
     """
     camera = cameras.get(camera_key(photo))
-    height, width = photo.pixels.shape[:2]
     if camera is None:
-        return lens_of(width, height, photo.focal_px, photo.u_focal_px)
+        return stated_lens(photo)
+    height, width = photo.pixels.shape[:2]
     known = Covariance(Intrinsics._fields, np.array(camera.covariance))
     stored = (height, width) if photo.orientation >= 5 else (width, height)
     x, y = camera.centre_px
@@ -171,6 +172,7 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
         k2=camera.k2,
         p1=float(aside[1]),
         p2=float(aside[0]),
+        rivals=(Rival(1 / MOST_WRONG, MOST_WRONG, WRONG_IF_CALIBRATED),),
     )
 
 

@@ -30,6 +30,7 @@ LEAST_35MM, MOST_35MM = 12.0, 200.0  # ultra-wide to long lenses of phones, with
 # Equivalent over real focal length: 1 for the 35 mm frame, 3.6 to 12 for phones. One phone
 # scaled its equivalent with the picture's size and wrote 177 mm for a lens of 4 mm.
 LEAST_CROP, MOST_CROP = 0.6, 15.0
+MOST_SIDE_PX = 1_000_000  # a longer one is a damaged entry
 MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
 
 
@@ -183,6 +184,23 @@ def focal_hint(tags: Tags, width: int, height: int) -> FocalHint | None:
         middle, u = middle + half, math.hypot(u, half)
     focal_px = math.exp(middle)
     return FocalHint(focal_px, u * focal_px)
+
+
+def taken_size(tags: Tags) -> tuple[int, int] | None:
+    """Return the picture's width and height as the camera wrote them, px; None where it did not.
+
+    Parameters
+    ----------
+    tags : mapping of int to object
+        EXIF values by tag number.
+
+    Examples
+    --------
+    >>> taken_size({PIXEL_X: 4000, PIXEL_Y: 3000}), taken_size({PIXEL_X: 4000})
+    ((4000, 3000), None)
+    """
+    x, y = _number(tags.get(PIXEL_X)), _number(tags.get(PIXEL_Y))
+    return (round(x), round(y)) if x and y and max(x, y) < MOST_SIDE_PX else None
 
 
 def _resized(tags: Tags, width: int, height: int) -> float | None:

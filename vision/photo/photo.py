@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.photo.containers import PhotoError, kind_of
 from vision.photo.decode import Pixels, decode
-from vision.photo.exif import camera, focal_hint, lens, orientation, taken_at
+from vision.photo.exif import camera, focal_hint, lens, orientation, taken_at, taken_size
 
 __all__ = ["Photo", "PhotoError", "open_photo"]
 
@@ -44,6 +44,9 @@ class Photo:
         Which lens of the camera, as it wrote: 35 mm equivalent and zoom; empty if not written.
     orientation : int
         How the picture was stored before it was turned upright (Exif, 1 to 8).
+    taken_px : tuple of int or None
+        Width and height as the camera wrote them, px, or else those of the picture; None for
+        pixels that come from no file.
     """
 
     pixels: Pixels
@@ -57,6 +60,7 @@ class Photo:
     notes: tuple[str, ...] = ()
     lens: str = ""
     orientation: int = 1
+    taken_px: tuple[int, int] | None = None
 
 
 def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Photo:
@@ -108,6 +112,7 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
         notes=decoded.notes,
         lens=lens(decoded.tags),
         orientation=stored,
+        taken_px=taken_size(decoded.tags) or (width, height),
     )
 
 

@@ -110,6 +110,18 @@ def list_terms(observed: Observation) -> tuple[Term, ...]:
         for axis, word, u in ((0, "along", card.u_scale_x), (1, "across", card.u_scale_y))
     ]
     terms += _camera_terms(observed, by_number)
+    if pose.other is not None:
+        apart = d_of(pose.other.camera) - d_of(pose.camera)
+        terms.append(
+            Term(
+                "picture cropped or whole",
+                float(np.sqrt(pose.other.weight)),
+                "1",
+                apart,
+                "B",
+                Influence.LENS.source(observed.photo, "cropped"),
+            )
+        )
     terms += _hold_terms(observed, d_of(pose.camera))
     terms += _edge_terms(observed)
     return tuple(terms)

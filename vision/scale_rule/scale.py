@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import lens_of
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.least_squares import derivatives
 from vision.photo.photo import Photo
@@ -27,6 +26,7 @@ from vision.scale_rule.graduations import (
     read_rule,
 )
 from vision.scale_rule.plane import Face, FaceView, face_of_marks, face_of_two_points
+from vision.target.stated_lens import stated_lens, unsettled
 
 Array = NDArray[np.float64]
 
@@ -163,8 +163,7 @@ def read_scale(photo: Photo, request: ScaleRequest) -> Scale:
     begin_px, end_px = (np.array(point, float) for point in request.rule_px)
     length = KnownLength(begin_px, end_px, request.length_mm)
     refuse_below("points-too-near", length.length_px)
-    height, width = photo.pixels.shape[:2]
-    lens = lens_of(width, height, photo.focal_px, photo.u_focal_px)
+    lens = unsettled(stated_lens(photo))
     if not request.graduations:
         return _scale(face_of_two_points(length, U_POINT_PX, lens), request, (), 0)
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)

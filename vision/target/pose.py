@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 
 from vision.camera import (
     FITTED,
-    U_LOG_UNKNOWN_FOCAL,
     Camera,
     Lens,
     bent_with_derivatives_mm,
@@ -35,13 +34,17 @@ from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatte
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
 from vision.target.layout import Card
+from vision.target.stated_lens import WIDE, cropped_lens, settled
 
 Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
-CARD_TELLS = 0.10  # the card is asked for a focal length that it knows at least as well
 FEW_STEPS = 30  # to choose a start: the wrong one wanders long
 ROUGH_PX = 0.1  # scatter of corners to begin with
+# How much the evidence for one account of a picture counts against another: corners have faults in
+# common, and where little is known the approximation is rough (chosen, no source).
+EVIDENCE = 0.5
+PULLED = 0.5  # times its uncertainty: so far off its stated value a focal length is looked into
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
 PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
@@ -70,6 +73,22 @@ class StripePoints:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class OtherAccount:
+    """Camera and card if the picture was cropped, where it is thought whole; or the reverse.
+
+    Parameters
+    ----------
+    camera : Camera
+        Camera and card.
+    weight : float
+        How likely that is, up to a half.
+    """
+
+    camera: Camera
+    weight: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Pose:
     """Camera and card as the corners show them.
 
@@ -89,8 +108,14 @@ class Pose:
         Root mean square of the corners' residuals, px.
     corners : int
         Number of corners used.
+    points : int
+        Number of places that the fit rests on: corners, and stripes with them.
+    log_prior : float
+        ln of how well what was fitted suits what was known beforehand (Laplace's approximation).
     findings : tuple of Finding
         Warnings.
+    other : OtherAccount or None
+        What else the picture may be.
     """
 
     camera: Camera
@@ -100,7 +125,10 @@ class Pose:
     lens: Lens
     rms_px: float
     corners: int
-    findings: tuple[Finding, ...]
+    points: int
+    log_prior: float
+    findings: tuple[Finding, ...] = ()
+    other: OtherAccount | None = None
 
     @property
     def focal_px(self) -> float:
@@ -150,23 +178,83 @@ def solve_pose(
     count = len(found.corners_mm)
     if count < MIN_CORNERS or min(upper, count - upper) < 2:
         raise RefusedError(finding("too-few-markers", float(count), limit=MIN_CORNERS))
-    pose = _fit(found, card, lens, stripes, start)
-    warnings: list[Finding] = []
-    if lens.known:
-        if _surely_disagrees(pose, lens):
-            wide = replace(lens, u_log_focal=U_LOG_UNKNOWN_FOCAL, known=False)
-            free = _fit(found, card, wide, stripes, start)
-            percent = 100 * abs(free.focal_px / lens.focal_px - 1)
-            if percent > limit_of("focal-disagrees"):
-                warnings.append(finding("focal-disagrees", percent))
-                pose = free
-    else:
-        warnings.append(finding("focal-unknown", 100 * pose.u_focal_px / pose.focal_px))
-    return replace(pose, findings=tuple(warnings))
+    doubted = bool(lens.rivals or lens.cropped)
+    if start is None or not doubted:
+        pose = _fit(found, card, lens, stripes, start)
+        start = pose.camera
+        doubted &= abs(start.log_focal - np.log(lens.focal_px)) > PULLED * lens.u_log_focal
+    if doubted:
+        pose = _believed(found, card, lens, stripes, start)
+    return replace(pose, findings=_focal_findings(pose, lens))
+
+
+def _believed(
+    found: FoundCard, card: Card, lens: Lens, stripes: StripePoints | None, start: Camera
+) -> Pose:
+    """Return the pose by the account of the picture that fits best, the other one beside it."""
+    free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
+
+    def by(known: Lens) -> Pose:  # the corners are as sure as they were
+        return _fit(found, card, known, stripes, free.camera, max(free.rms_px, CORNER_FLOOR_PX))
+
+    own_log, u_own = _own_log_focal(free, lens)
+    one, log_evidence = settled(lens, own_log, u_own)
+    pose, crop = by(one), lens.cropped
+    if crop is None:
+        return pose
+    other = by(cropped_lens(lens, crop))
+    # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
+    u = np.hypot(WIDE, u_own)
+    by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
+    pose = replace(pose, log_prior=free.log_prior + log_evidence - float(by_wide))
+    sigma = max(pose.rms_px, other.rms_px, CORNER_FLOOR_PX)
+    logs = [
+        np.log(weight) + EVIDENCE * (one.log_prior - 0.5 * one.points * (one.rms_px / sigma) ** 2)
+        for weight, one in ((1 - crop.weight, pose), (crop.weight, other))
+    ]
+    share = 1 / (1 + float(np.exp(np.clip(logs[0] - logs[1], -50, 50))))  # that it was cropped
+    if share > 0.5:
+        pose, other, share = other, pose, 1 - share
+    return replace(pose, other=OtherAccount(other.camera, share))
+
+
+def _own_log_focal(free: Pose, lens: Lens) -> tuple[float, float]:
+    """Return ln(focal length / px) as the card alone shows it, and its standard uncertainty.
+
+    Of a fit that knew it beforehand to `WIDE` only.
+    """
+    variance = free.whole_covariance.u("log_focal") ** 2
+    own = max(1 / variance - 1 / WIDE**2, 1e-6)
+    logged = np.log(lens.focal_px)
+    seen = (free.camera.log_focal / variance - logged / WIDE**2) / own
+    return float(seen), float(1 / np.sqrt(own))
+
+
+def _focal_findings(pose: Pose, lens: Lens) -> tuple[Finding, ...]:
+    """Return what is to be said of the focal length beside what was stated."""
+    apart = 0.0
+    if pose.other is not None:
+        apart = np.sqrt(pose.other.weight) * (pose.other.camera.log_focal - pose.camera.log_focal)
+    u = 100 * float(np.hypot(pose.u_focal_px / pose.focal_px, apart))
+    if not lens.known:
+        return (finding("focal-unknown", u),)
+    percent = 100 * abs(pose.focal_px / lens.focal_px - 1)
+    if u > limit_of("focal-doubtful") and pose.other is not None:
+        return (finding("focal-doubtful", u),)
+    if percent > limit_of("focal-disagrees"):
+        return (finding("focal-disagrees", percent),)
+    if u > max(limit_of("focal-doubtful"), 100 * lens.u_log_focal):
+        return (finding("focal-doubtful", u),)
+    return ()
 
 
 def _fit(
-    found: FoundCard, card: Card, lens: Lens, stripes: StripePoints | None, start: Camera | None
+    found: FoundCard,
+    card: Card,
+    lens: Lens,
+    stripes: StripePoints | None,
+    start: Camera | None,
+    sigma: float | None = None,
 ) -> Pose:
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
@@ -228,14 +316,22 @@ def _fit(
     else:
         rough = _folded(np.append(start.values(), np.zeros(len(SCALES))))
     count = seen.size + (len(stripes.drawn_mm) if stripes else 0)
-    best, sigma = fit_with_scatter(
-        partial(residuals, points=stripes),
-        rough,
-        partial(jacobian, points=stripes),
-        robust=count,
-        sigma=ROUGH_PX,
-        floor=CORNER_FLOOR_PX,
-    )
+    if sigma is None:
+        best, sigma = fit_with_scatter(
+            partial(residuals, points=stripes),
+            rough,
+            partial(jacobian, points=stripes),
+            robust=count,
+            sigma=ROUGH_PX,
+            floor=CORNER_FLOOR_PX,
+        )
+    else:
+        best = fit(
+            partial(residuals, sigma=sigma, points=stripes),
+            rough,
+            partial(jacobian, sigma=sigma, points=stripes),
+            robust=count,
+        )
     theta = _unfolded(best.values)
     dof = max(4, count - 8)  # that the fit left: a Type A figure from the residuals
     off = sigma * best.residuals[:count]
@@ -248,7 +344,19 @@ def _fit(
     scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
     rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
     cov = Covariance(FITTED, np.asarray(rest @ rest.T))
-    return Pose(camera, cov, np.asarray(scale_shift), u_scale, lens, rms, len(seen), ())
+    by_prior = float(best.residuals[count:] @ best.residuals[count:])
+    log_prior = -0.5 * by_prior + 0.5 * np.linalg.slogdet(whole)[1] - float(np.log(u_prior).sum())
+    return Pose(
+        camera,
+        cov,
+        np.asarray(scale_shift),
+        u_scale,
+        lens,
+        rms,
+        len(seen),
+        points=count if stripes is None else len(seen) + len(stripes.drawn_mm),
+        log_prior=float(log_prior),
+    )
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
@@ -335,14 +443,3 @@ def _valley(full: Array) -> Array:
     turned[AT, AT] = [[z, 0, x], [0, z, y], [0, 0, z]]
     turned[AT, COLUMN["log_focal"]] = x, y, z
     return turned
-
-
-def _surely_disagrees(pose: Pose, lens: Lens) -> bool:
-    """Tell whether the card's own focal length is surely not the stated one."""
-    variance = pose.whole_covariance.u("log_focal") ** 2
-    own = 1 / variance - 1 / lens.u_log_focal**2
-    if own < 1 / CARD_TELLS**2:  # nearly square on, a card says next to nothing
-        return False
-    logged = np.log(lens.focal_px)
-    seen = (pose.camera.log_focal / variance - logged / lens.u_log_focal**2) / own
-    return bool(abs(seen - logged) > 3 * np.hypot(1 / np.sqrt(own), lens.u_log_focal))

@@ -1,0 +1,234 @@
+"""What phones and people do to a picture, tried on photographs whose truth is known.
+
+    python -m tests.benchmarks.phone_bench [--with FOLDER ...] [--every N] [--only WORD ...]
+
+The samples and, if asked for, other photographs are put through each of `phone_effects`, measured,
+and held against their truth and against the figure of the original. Tables, every row and a plot
+go to the folder of `--to`. Answered rows that lie outside their U of the truth come last.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+import platformdirs
+
+from tests.benchmarks.phone_effects import Effect, all_effects, applied
+from tests.benchmarks.score_settings import U_BARS_MM, settings_of
+from vision.photo.photo import PhotoError, open_photo
+from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate
+from vision.target.layout import layout_named
+from vision.target.print_scale import PrintCheck
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+WORST = 25  # rows told at the end
+
+
+@dataclass(frozen=True, slots=True)
+class Original:
+    """A photograph, what its truth is, and what it gives before anything happens to it."""
+
+    path: Path
+    truth_mm: float
+    settings: Settings
+    diameter_mm: float = np.nan
+    expanded_mm: float = np.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What one effect does to one photograph; lengths in % of the truth, moves in U."""
+
+    group: str
+    effect: str
+    photo: str
+    off_pct: float
+    u_pct: float
+    moved_pct: float
+    moved_over_u: float
+    reason: str
+
+    @property
+    def answered(self) -> bool:
+        """Whether there is a figure."""
+        return not self.reason
+
+    @property
+    def inside(self) -> bool:
+        """Whether the truth lies inside the figure's U."""
+        return abs(self.off_pct) <= self.u_pct
+
+
+def originals(folder: Path) -> Iterator[Original]:
+    """Yield the photographs of a folder that have a diameter, by its truth.csv or truth.json."""
+    if (folder / "truth.csv").exists():
+        with (folder / "truth.csv").open(newline="") as file:
+            for row in csv.DictReader(file):
+                if row.get("answerable", "yes") == "yes" and (folder / row["file"]).exists():
+                    truth_mm = float(row["truth_2d_mm"])
+                    yield Original(folder / row["file"], truth_mm, settings_of(row))
+        return
+    for one in json.loads((folder / "truth.json").read_text()):
+        layout = layout_named(one["layout"])
+        if (
+            one["stripe_period_mm"] != layout.stripe_mm
+            and abs(one["stripe_period_mm"] / layout.stripe_mm - 1) > 0.001
+        ):
+            continue  # an older pattern, which is none of the product's cards
+        check = PrintCheck(
+            one["file"],
+            layout,
+            layout.along_bar_mm * one["print_scale_x"],
+            layout.across_bar_mm * one["print_scale_y"],
+            U_BARS_MM,
+        )
+        yield Original(
+            folder / one["file"], one["truth_caliper_2d_mm"], Settings(print_check=check)
+        )
+
+
+def rows_of(original: Original, effects: list[Effect]) -> Iterator[Row]:
+    """Yield one row for each effect; a photograph that is refused as it is yields none."""
+    file = original.path.read_bytes()
+    before = measure_photo(open_photo(file), original.settings)[0]
+    if not isinstance(before, Estimate):
+        return
+    original = replace(original, diameter_mm=before.diameter_mm, expanded_mm=before.expanded_mm())
+    yield _row(Effect("as taken", "as taken", lambda pixels: pixels), original, file)
+    for effect in effects:
+        yield _row(effect, original, applied(effect, file))
+
+
+def _row(effect: Effect, original: Original, file: bytes) -> Row:
+    try:
+        result = measure_photo(open_photo(file), original.settings)[0]
+    except PhotoError as unreadable:
+        nothing = (np.nan,) * 4
+        return Row(effect.group, effect.name, original.path.name, *nothing, str(unreadable))
+    if not isinstance(result, Estimate):
+        reason = "+".join(item.code for item in result.findings if item.severity == "refuse")
+        return Row(effect.group, effect.name, original.path.name, *(np.nan,) * 4, reason)
+    percent = 100 / original.truth_mm
+    moved_mm = result.diameter_mm - original.diameter_mm
+    return Row(
+        effect.group,
+        effect.name,
+        original.path.name,
+        percent * (result.diameter_mm - original.truth_mm),
+        percent * result.expanded_mm(),
+        percent * moved_mm,
+        moved_mm / original.expanded_mm,
+        "",
+    )
+
+
+def table(rows: list[Row]) -> str:
+    """Return one line for each effect, as Markdown."""
+    lines = [
+        "| effect | answered | % off, least to most | median U % | truth inside U "
+        "| most moved, in U of the original | refused as |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name in dict.fromkeys((row.group, row.effect) for row in rows):
+        these = [row for row in rows if (row.group, row.effect) == name]
+        done = [row for row in these if row.answered]
+        reasons = sorted({row.reason for row in these if row.reason})
+        cells = [": ".join(dict.fromkeys(name)), f"{len(done)} of {len(these)}"]
+        if done:
+            off = [row.off_pct for row in done]
+            cells += [
+                f"{min(off):+.2f} to {max(off):+.2f}",
+                f"{np.median([row.u_pct for row in done]):.2f}",
+                f"{sum(row.inside for row in done)} of {len(done)}",
+                f"{max(abs(row.moved_over_u) for row in done):.2f}",
+            ]
+        else:
+            cells += ["", "", "", ""]
+        lines.append("| " + " | ".join([*cells, ", ".join(reasons)]) + " |")
+    return "\n".join(lines)
+
+
+def worst(rows: list[Row]) -> str:
+    """Return the answered rows whose truth lies outside U, or that moved out of the original's."""
+    bad = [row for row in rows if row.answered and (not row.inside or abs(row.moved_over_u) > 1)]
+    bad.sort(key=lambda row: abs(row.off_pct) / row.u_pct, reverse=True)
+    told = [
+        f"{row.off_pct:+7.2f} %  U {row.u_pct:5.2f} %  moved {row.moved_over_u:+6.2f} U  "
+        f"{row.effect}, {row.photo}"
+        for row in bad[:WORST]
+    ]
+    return "\n".join([f"{len(bad)} rows outside U of the truth or of the original", *told])
+
+
+def save_plot(path: Path, rows: list[Row]) -> None:
+    """Draw every answered row: % off with its U, one line an effect."""
+    mpl.use("Agg")
+    from matplotlib import pyplot as plt
+
+    names = list(dict.fromkeys(row.effect for row in rows))
+    figure, axis = plt.subplots(figsize=(9, 0.24 * len(names) + 1.2), layout="constrained")
+    for place, name in enumerate(names):
+        these = [row for row in rows if row.effect == name]
+        done = [row for row in these if row.answered]
+        shift = np.linspace(-0.3, 0.3, max(len(done), 2))
+        for up, row in zip(shift, done, strict=False):
+            colour = "#1f5f8b" if row.inside else "#b3261e"
+            axis.errorbar(
+                row.off_pct, place + up, xerr=row.u_pct, fmt=".", ms=4, lw=0.7, color=colour
+            )
+        refused = len(these) - len(done)
+        if refused:
+            axis.text(4.05, place, f"{refused} refused", va="center", fontsize=6)
+    axis.axvline(0, color="grey", lw=0.6)
+    axis.set(xlim=(-4, 4), ylim=(len(names), -1), xlabel="% off the truth, with U (k = 2)")
+    axis.set_yticks(range(len(names)), names, fontsize=7)
+    figure.savefig(path, dpi=130)
+    plt.close(figure)
+
+
+def main() -> None:
+    """Run the bench."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--with", dest="more", nargs="*", type=Path, default=[], metavar="FOLDER")
+    parser.add_argument("--without-samples", action="store_true")
+    parser.add_argument("--every", type=int, default=1, help="take every N-th photograph (1)")
+    parser.add_argument("--only", nargs="*", default=[], help="effects whose name holds a word")
+    cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "phone_bench"
+    parser.add_argument("--to", type=Path, default=cache, help="folder for tables and plot")
+    options = parser.parse_args()
+    folders = ([] if options.without_samples else [SAMPLES]) + options.more
+    effects = [
+        one
+        for one in all_effects()
+        if not options.only or any(word in f"{one.group} {one.name}" for word in options.only)
+    ]
+    rows: list[Row] = []
+    for folder in folders:
+        for original in list(originals(folder))[:: options.every]:
+            rows += rows_of(original, effects)
+            print(original.path.name, len(rows), file=sys.stderr, flush=True)
+    if not rows:
+        parser.error("none of the photographs has a diameter as it is.")
+    options.to.mkdir(parents=True, exist_ok=True)
+    with (options.to / "rows.csv").open("w", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(Row.__slots__)
+        writer.writerows([getattr(row, name) for name in Row.__slots__] for row in rows)
+    text = f"{table(rows)}\n\n{worst(rows)}\n"
+    (options.to / "table.md").write_text(text)
+    save_plot(options.to / "phone_bench.png", rows)
+    print(text)
+    print(f"Tables and plot are in {options.to}.")
+
+
+if __name__ == "__main__":
+    main()

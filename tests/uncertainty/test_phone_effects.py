@@ -1,0 +1,56 @@
+"""What phones and people do to a picture: the truth stays inside U, or there is no figure.
+
+A few of the effects of `tests/benchmarks/phone_effects.py` on samples, whose truth is the caliper
+width of the rendered mesh; `python -m tests.benchmarks.phone_bench` tries all of them.
+"""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tests.benchmarks.phone_effects import all_effects, applied
+from vision.photo.photo import open_photo
+from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate, Result
+from vision.target.print_scale import load_print_checks
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+TRUTH_MM = {
+    row["file"]: float(row["truth_2d_mm"])
+    for row in csv.DictReader((SAMPLES / "truth.csv").read_text().splitlines())
+}
+EFFECTS = {effect.name: effect for effect in all_effects()}
+
+
+@cache
+def measured(effect: str, name: str) -> Result:
+    check = load_print_checks(SAMPLES / "print_checks.json")["demo-set"]
+    file = (SAMPLES / name).read_bytes()
+    if effect:
+        file = applied(EFFECTS[effect], file)
+    return measure_photo(open_photo(file), Settings(print_check=check))[0]
+
+
+@pytest.mark.parametrize(
+    ("effect", "name"),
+    [
+        ("70%, size in Exif old", "station-1-view-00.jpg"),
+        ("50%, size in Exif new", "bar-16mm.jpg"),
+        ("80 % aside, size in Exif old", "station-1-view-00.jpg"),
+        ("zoom 1.5, Exif unchanged", "station-3-view-00.jpg"),
+        ("zoom 2, Exif unchanged", "bar-16mm.jpg"),
+    ],
+)
+def test_a_crop_or_a_zoom_that_the_file_hides_stays_inside_u(effect: str, name: str) -> None:
+    result = measured(effect, name)
+    assert isinstance(result, Estimate)
+    assert abs(result.diameter_mm - TRUTH_MM[name]) <= result.expanded_mm()
+
+
+def test_what_such_a_picture_leaves_open_is_said() -> None:
+    result = measured("80 % aside, size in Exif old", "station-1-view-00.jpg")
+    assert {item.code for item in result.findings} & {"focal-doubtful", "focal-disagrees"}

@@ -1,0 +1,87 @@
+"""What a photograph's own words say of its focal length, against pictures that were cut since."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.photo_arrays import photo_from_array
+from vision.camera import Lens, Rival
+from vision.photo.photo import Photo
+from vision.target.stated_lens import WIDE, cropped_lens, settled, stated_lens, unsettled
+
+PLAIN = Lens(3000.0, 0.04, (1999.5, 1499.5), 40.0)
+
+
+def photo(
+    width: int, height: int, taken_px: tuple[int, int] | None, focal_px: float | None = 3000.0
+) -> Photo:
+    one = photo_from_array(np.zeros((height, width, 3), np.uint8), focal_px=focal_px)
+    return replace(one, taken_px=taken_px)
+
+
+def test_a_picture_of_its_cameras_own_size_was_not_cropped() -> None:
+    assert stated_lens(photo(4000, 3000, (4000, 3000))).cropped is None
+    assert stated_lens(photo(1512, 2016, (2016, 1512))).cropped is None  # pixels binned, upright
+
+
+def test_a_picture_smaller_than_the_camera_wrote_may_be_cropped_by_that_ratio() -> None:
+    lens = stated_lens(photo(2800, 2100, (4000, 3000), 2102.0))
+    assert lens.cropped is not None
+    other = cropped_lens(lens, lens.cropped)
+    # a crop keeps its pixels: 26 mm on 5000 px of diagonal
+    assert other.focal_px == pytest.approx(2102.0 * 4000 / 2800)
+    # cut from anywhere: 1200 px of margin, 600 to each side, rectangular (GUM 4.3.7)
+    assert other.u_centre_px == pytest.approx(math.hypot(28.0, 600 / math.sqrt(3)))
+
+
+def test_a_picture_of_a_size_that_no_sensor_has_may_be_cropped() -> None:
+    assert stated_lens(photo(2800, 2100, (2800, 2100))).cropped is not None
+    assert stated_lens(photo(1600, 1200, (1600, 1200))).cropped is None  # as messengers send it
+
+
+def test_without_a_card_a_cropped_looking_picture_is_taken_wider() -> None:
+    whole = unsettled(stated_lens(photo(4000, 3000, (4000, 3000), None)))
+    cut = unsettled(stated_lens(photo(2800, 2100, (2800, 2100), None)))
+    assert whole.u_log_focal == pytest.approx(0.30)
+    assert cut.u_log_focal > 0.35
+    assert cut.focal_px / 2800 > whole.focal_px / 4000
+
+
+def test_pixels_without_a_file_are_believed_but_for_a_plain_mistake() -> None:
+    lens = stated_lens(photo(2800, 2100, None))
+    assert lens.cropped is None
+    assert len(lens.rivals) == 1
+
+
+@pytest.mark.parametrize("u_own", [0.02, 0.1, 0.3])
+def test_without_rivals_the_stated_figure_stays(u_own: float) -> None:
+    lens, _ = settled(PLAIN, math.log(3000.0) + 0.02, u_own)
+    assert lens.focal_px == pytest.approx(3000.0, rel=1e-3)
+    assert lens.u_log_focal == pytest.approx(0.04, rel=2e-2)
+
+
+def test_two_accounts_are_weighed_by_bayes_theorem() -> None:
+    # stated, or longer by e^0.4; the card shows e^0.2 with 0.2: both fit alike, so that the
+    # posterior is the prior's weights of two normal figures, narrowed by the card's
+    rival = Rival(math.exp(0.4), math.exp(0.4), 0.25)
+    lens, _ = settled(replace(PLAIN, rivals=(rival,)), math.log(3000.0) + 0.2, 0.2)
+    narrow = 1 / (1 / 0.04**2 + 1 / 0.2**2)
+    ends = [narrow * (m / 0.04**2 + 0.2 / 0.2**2) for m in (0.0, 0.4)]
+    mean = 0.75 * ends[0] + 0.25 * ends[1]
+    variance = narrow + 0.75 * 0.25 * (ends[1] - ends[0]) ** 2
+    precision = 1 / lens.u_log_focal**2 + 1 / 0.2**2
+    middle = (math.log(lens.focal_px / 3000.0) / lens.u_log_focal**2 + 0.2 / 0.2**2) / precision
+    assert middle == pytest.approx(mean, abs=2e-3)
+    assert 1 / precision == pytest.approx(variance, rel=2e-2)
+
+
+def test_a_card_that_knows_decides_and_one_that_does_not_leaves_it_open() -> None:
+    zoomed = replace(PLAIN, rivals=(Rival(1.0, 3.0, 0.05),))
+    sure, _ = settled(zoomed, math.log(4500.0), 0.05)
+    assert 1 / (1 / sure.u_log_focal**2 + 1 / 0.05**2) < 0.051**2
+    square_on, _ = settled(zoomed, math.log(3000.0), WIDE)
+    assert square_on.u_log_focal > 2 * 0.04

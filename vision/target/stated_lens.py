@@ -1,0 +1,186 @@
+"""What a photograph's own words say of its focal length, and what else may be true.
+
+A picture that was cropped or zoomed after the camera wrote its focal length has a longer one, in
+px, than stated. Such accounts compete with the plain one (`Rival`): how large the picture is, how
+large the camera said it was, and which sizes sensors have say how likely each is beforehand; the
+card's own perspective decides between them as far as it can. A zoom leaves the picture's middle
+where it was, so that its accounts melt into one figure (`settled`). A crop may be cut from
+anywhere: it is a camera of its own (`cropped_lens`), and the pose is fitted for both.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import Lens, Rival, lens_of
+from vision.photo.photo import Photo
+
+Array = NDArray[np.float64]
+
+# Long sides of pictures as cameras write them, px: sensors of 5 to 200 MP, their quarters and
+# sixteenths where pixels are binned, and films' frames (from memory).
+SENSOR_LONG_PX = (
+    2560, 2592, 2688, 2880, 3072, 3200, 3264, 3840, 3968, 4000, 4032, 4048, 4056, 4080, 4096,
+    4128, 4160, 4208, 4224, 4272, 4320, 4608, 4624, 4640, 4656, 4896, 5120, 5152, 5184, 5312,
+    5344, 5472, 5712, 6000, 6016, 6048, 6240, 6528, 6720, 6928, 6944, 7296, 7680, 7728, 7952, 8000,
+    8032, 8064, 8160, 8192, 8256, 8640, 9000, 9248, 9280, 10000, 10240, 11648, 12000, 12032, 12240,
+    16000, 16320, 16384,
+)  # fmt: skip
+SHAPES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 18.5 / 9, 20 / 9)  # long over short side, as phones offer
+# Long sides that messengers, forms and mail programs bring pictures to, px (from memory).
+SENT_LONG_PX = (800, 960, 1024, 1080, 1200, 1280, 1440, 1600, 1920, 2048, 2560)
+SAME = 0.01  # of a size or shape: nearer is the same
+
+# How likely beforehand (common practice, no source): that a picture which is smaller than the
+# camera wrote was cropped and not made smaller, the same where it has a size of those that are
+# sent; that one whose size no sensor has was cropped; that somebody zoomed, or enlarged a crop,
+# and the camera's words do not say so; that they are wrong in some other way, either way.
+CROPPED_IF_SMALLER, CROPPED_IF_SENT = 0.7, 0.1
+CROPPED_IF_UNUSUAL = 0.5
+ZOOMED_UNSAID = 0.05
+WRONG, WRONG_IF_CALIBRATED = 0.01, 0.001
+MOST_CROPPED, MOST_ZOOMED, MOST_WRONG = 2.5, 3.0, 1.5  # times
+WIDE = 0.6  # of the fit that asks the card alone, as ln(focal length)
+OFF_CENTRE = 1 / math.sqrt(3)  # of a crop's margin: it was cut from anywhere within
+
+
+def stated_lens(photo: Photo) -> Lens:
+    """Return what a photograph's own words say of its lens, with what else may be true.
+
+    Parameters
+    ----------
+    photo : Photo
+        A photograph, by a camera that is not calibrated.
+    """
+    height, width = photo.pixels.shape[:2]
+    lens = lens_of(width, height, photo.focal_px, photo.u_focal_px)
+    rivals = [Rival(1 / MOST_WRONG, MOST_WRONG, WRONG)] if lens.known else []
+    if photo.taken_px is None:  # no camera's file: nothing is known of what was done to it
+        return replace(lens, rivals=tuple(rivals))
+    if lens.known:
+        rivals.append(Rival(1.0, MOST_ZOOMED, ZOOMED_UNSAID))
+    cropped = None
+    long_px, taken_long = max(width, height), max(photo.taken_px)
+    sent = any(abs(long_px / usual - 1) < SAME / 4 for usual in SENT_LONG_PX)
+    if taken_long > (1 + SAME) * long_px:
+        ratio, margin_px = taken_long / long_px, (taken_long - long_px) / 2
+        weight = CROPPED_IF_SENT if sent else CROPPED_IF_SMALLER
+        cropped = Rival(ratio, ratio, weight, OFF_CENTRE * margin_px)
+    elif not (usual_size(width, height) or sent):
+        margin_px = (math.sqrt(MOST_CROPPED) - 1) / 2 * long_px
+        cropped = Rival(1.0, MOST_CROPPED, CROPPED_IF_UNUSUAL, OFF_CENTRE * margin_px)
+    return replace(lens, rivals=tuple(rivals), cropped=cropped)
+
+
+def cropped_lens(lens: Lens, crop: Rival) -> Lens:
+    """Return the lens as it is if the picture was cropped.
+
+    Parameters
+    ----------
+    lens : Lens
+        What was stated.
+    crop : Rival
+        How it may have been cropped.
+    """
+    spread = math.log(crop.most / crop.least) / math.sqrt(12)
+    return replace(
+        lens,
+        focal_px=lens.focal_px * math.sqrt(crop.least * crop.most),
+        u_log_focal=math.hypot(lens.u_log_focal, spread),
+        u_centre_px=math.hypot(lens.u_centre_px, crop.u_centre_px),
+        rivals=(),
+        cropped=None,
+    )
+
+
+def usual_size(width: int, height: int) -> bool:
+    """Tell whether cameras write pictures of this size.
+
+    Parameters
+    ----------
+    width, height : int
+        Size of a picture, px.
+
+    Examples
+    --------
+    >>> usual_size(3024, 4032), usual_size(2016, 1512), usual_size(2822, 2117)
+    (True, True, False)
+    """
+    long_px, short_px = max(width, height), min(width, height)
+    shaped = any(abs(long_px / short_px / shape - 1) < SAME for shape in SHAPES)
+    return shaped and any(long_px * binned in SENSOR_LONG_PX for binned in (1, 2, 4))
+
+
+def settled(lens: Lens, own_log: float, u_own: float) -> tuple[Lens, float]:
+    """Return the lens as one figure once the card has been asked, and ln of how well both agree.
+
+    The stated focal length and its rivals are weighed by how well each fits what the card's
+    perspective shows (a mixture; Bayes' theorem on a grid). What comes out stands for all of them
+    in the last fit: a prior which, together with what the card shows, has the mixture's mean and
+    variance.
+
+    Parameters
+    ----------
+    lens : Lens
+        What was stated, and its rivals.
+    own_log, u_own : float
+        ln of the focal length in px as the card alone shows it, and its standard uncertainty.
+
+    Returns
+    -------
+    lens : Lens
+        One figure, without rivals.
+    log_evidence : float
+        ln of the probability density of what the card shows, by all that was known beforehand.
+    """
+    own = own_log - math.log(lens.focal_px)
+    x = np.linspace(-2.0, 2.5, 2251)
+    step = float(x[1] - x[0])
+
+    def around(middle: float, u: float) -> Array:
+        return np.asarray(np.exp(-0.5 * ((x - middle) / u) ** 2) / (u * math.sqrt(2 * math.pi)))
+
+    u = lens.u_log_focal
+    fine = math.hypot(u, step)
+    plain = 1 - sum(rival.weight for rival in lens.rivals)
+    priors: list[tuple[float, Array]] = [(plain, around(0.0, fine))]
+    for rival in lens.rivals:
+        spread = np.linspace(math.log(rival.least), math.log(rival.most), 41)
+        priors.append(
+            (rival.weight, np.asarray(np.mean([around(m, fine) for m in spread], axis=0)))
+        )
+    seen = around(own, max(u_own, step))
+    weights = np.array([weight * float((prior * seen).sum()) for weight, prior in priors])
+    if not weights.sum() > 0:  # none fits: the card is believed
+        return replace(lens, focal_px=math.exp(own_log), u_log_focal=WIDE, rivals=()), -math.inf
+    log_evidence = math.log(weights.sum() * step)
+    posterior = np.sum([weight * prior for weight, prior in priors], axis=0) * seen
+    posterior /= posterior.sum()
+    mean = float((x * posterior).sum())
+    variance = float(((x - mean) ** 2 * posterior).sum())
+    precision = 1 / variance - 1 / u_own**2
+    if precision <= 1 / WIDE**2:  # accounts so far apart that the card's own figure is surer
+        own_lens = replace(lens, focal_px=math.exp(own_log), u_log_focal=WIDE, rivals=())
+        return own_lens, log_evidence
+    middle = (mean / variance - own / u_own**2) / precision
+    focal_px, u = lens.focal_px * math.exp(middle), 1 / math.sqrt(precision)
+    return replace(lens, focal_px=focal_px, u_log_focal=u, rivals=()), log_evidence
+
+
+def unsettled(lens: Lens) -> Lens:
+    """Return the lens as one figure where no card can be asked.
+
+    Parameters
+    ----------
+    lens : Lens
+        What was stated, and what else may be true.
+    """
+    rivals = (*lens.rivals, lens.cropped) if lens.cropped else lens.rivals
+    if not rivals:
+        return lens
+    one, _ = settled(replace(lens, rivals=rivals), math.log(lens.focal_px), 2 * WIDE)
+    return replace(one, cropped=None)
