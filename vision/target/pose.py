@@ -194,15 +194,14 @@ def _believed(
     """Return the pose by the account of the picture that fits best, the other one beside it."""
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
 
-    def by(known: Lens) -> Pose:  # the corners are as sure as they were
-        return _fit(found, card, known, stripes, free.camera, max(free.rms_px, CORNER_FLOOR_PX))
-
     own_log, u_own = _own_log_focal(free, lens)
     one, log_evidence = settled(lens, own_log, u_own)
-    pose, crop = by(one), lens.cropped
+    # the corners are as sure as they were, and the place is near
+    sigma = max(free.rms_px, CORNER_FLOOR_PX)
+    pose, crop = _fit(found, card, one, stripes, free.camera, sigma), lens.cropped
     if crop is None:
         return pose
-    other = by(cropped_lens(lens, crop))
+    other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera)
     # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
     u = np.hypot(WIDE, u_own)
     by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
@@ -331,6 +330,7 @@ def _fit(
             rough,
             partial(jacobian, sigma=sigma, points=stripes),
             robust=count,
+            most_steps=FEW_STEPS,
         )
     theta = _unfolded(best.values)
     dof = max(4, count - 8)  # that the fit left: a Type A figure from the residuals
