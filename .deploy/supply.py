@@ -28,6 +28,7 @@ OURS = "rope-photo-check"
 # Streamlit lists them and loads them only for what these pages don't have: maps, a repository's
 # address, files that change while they are served. Left out of the team's lock.
 NOT_NEEDED = ("pydeck", "gitpython", "gitdb", "smmap", "watchdog")
+SERVER = ("team", "postgres")  # extras of a team's server, all in its lock
 
 
 def normal(name: str) -> str:
@@ -124,8 +125,9 @@ def bom(extra: str = "") -> dict[str, object]:
 
 def lock() -> str:
     """Return pip's requirements for a team, each pinned with the hashes of its file."""
+    wanted = f"{HOUSE}[{','.join(SERVER)}]"
     command = [sys.executable, "-m", "pip", "install", "--dry-run", "--ignore-installed", "--quiet",
-               "--only-binary", ":all:", "--report", "-", f"{HOUSE}[team]"]  # fmt: skip
+               "--only-binary", ":all:", "--report", "-", wanted]  # fmt: skip
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     report = json.loads(done.stdout)
     system = report["environment"]

@@ -45,7 +45,7 @@ def test_binding_licences_are_told_from_others(licence: str, binds: bool) -> Non
     assert (BINDING.search(licence) is not None) is binds
 
 
-@pytest.mark.parametrize("extra", ["", "team"])
+@pytest.mark.parametrize("extra", ["", "team", "postgres"])
 def test_nothing_that_is_installed_stands_under_gpl_or_agpl(supply: ModuleType, extra: str) -> None:
     found = supply.installed(extra)
     assert {"streamlit", "numpy", "pi-heif", "pyarrow"} <= set(found)
@@ -68,7 +68,8 @@ def test_the_teams_lock_pins_all_that_is_needed_and_names_no_address(supply: Mod
     assert set(supply.installed("team")) - set(supply.NOT_NEEDED) <= set(pinned)
     assert not set(supply.NOT_NEEDED) & set(pinned)
     told = supply.project()
-    for text in told["dependencies"] + told["optional-dependencies"]["team"]:
+    extras = [text for extra in supply.SERVER for text in told["optional-dependencies"][extra]]
+    for text in told["dependencies"] + extras:
         asked = Requirement(text)
         version = pinned[supply.normal(asked.name)][0]
         assert asked.specifier.contains(version), f"{asked} is pinned at {version}: lock anew"
