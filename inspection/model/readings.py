@@ -8,7 +8,7 @@ what two readings share (the gauge's own error) cancels in their difference.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
@@ -96,6 +96,9 @@ class Reading:
         Who read it.
     at : datetime or None
         When it was logged.
+    blind : bool or None
+        True where the photograph's figure was hidden, or not there yet, until it was typed; False
+        where it was shown; None where nobody knows. Two readings don't differ by it.
     """
 
     typed: str
@@ -105,6 +108,7 @@ class Reading:
     gauge: str
     person: str
     at: datetime | None = None
+    blind: bool | None = field(default=None, compare=False)
 
     @property
     def place(self) -> Place:

@@ -137,6 +137,7 @@ readings = Table(
     Column("gauge", String(200), ForeignKey("gauges.identity"), nullable=False),
     Column("person", Text, nullable=False),
     Column("at", String(40)),
+    Column("blind", Boolean),
     Column("withdrawn", Boolean, nullable=False),
     Column("corrected_by", Text, nullable=False),
     Column("event", Integer, nullable=False),

@@ -20,10 +20,11 @@ def sent(
     sure: bool = False,
     why: str = "",
     second: bool = False,
+    seen: bool = True,
 ) -> AppTest:
     """Let fields of the sheet have been left with these texts; the page is drawn by the caller."""
     fields = {
-        name: {"seq": next(_numbers), "text": text, "sure": sure, "why": why}
+        name: {"seq": next(_numbers), "text": text, "sure": sure, "why": why, "seen": seen}
         for name, text in typed.items()
     }
     key = f"sheet {identity} {by}{' second' if second else ''}"

@@ -151,5 +151,7 @@ def test_a_station_moved_along_the_rope_takes_the_place_of_the_first_figure(
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert record.verify().faults == ()
         told = [event for event in record.events() if event.kind == "result replaced"]
-        assert len(told) == 1
-        assert "station moved to" in told[0].why
+        assert ["station moved to" in one.why for one in told] == [True, True]
+    # the other direction was measured there too, or the station would have lost its mean
+    both = {one.view_deg: one.at_mm for one in kept().results if one.station == 1}
+    assert both == {0: pytest.approx(10.0, abs=0.11), 90: both[0]}

@@ -12,12 +12,14 @@ import pytest
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import Record, open_record
+from inspection.record.views import AskedAgain
 from ui.presenters.sheet_entry import (
     SheetDraft,
     TypedField,
     Witness,
     enter_waiting,
     metres,
+    read_again,
     read_draft,
     state_of,
     take_typed,
@@ -191,3 +193,23 @@ def test_somebody_elses_reading_of_the_same_place_is_not_written_over(record: Re
     assert take(record, TypedField("1/0", 1, "22.3")) == 0
     assert typed(record) == [(1, 0, "22.4")]
     assert draft(record).texts == {"1/0": "22.3"}  # asked what to do with it
+
+
+def test_the_record_says_whether_a_reading_was_typed_blind(record: Record) -> None:
+    take(record, TypedField("1/0", 1, "22.4", seen=False), TypedField("1/90", 2, "22.3", seen=True))
+    take(record, TypedField("2/0", 3, "22.3"))
+    assert [one.blind for one in record.inspection(VISIT).readings] == [True, False, None]
+    # who has read the place before has seen the figure: taken back and typed again is not blind
+    take(record, TypedField("1/0", 4, "", why="wrong station"))
+    take(record, TypedField("1/0", 5, "22.5", seen=False))
+    assert record.inspection(VISIT).readings[-1].blind is False
+    assert record.verify().sound
+
+
+def test_only_what_a_reviewer_asks_for_is_read_again(record: Record) -> None:
+    take(record, TypedField("1/0", 1, "22.11"), TypedField("1/90", 2, "22.12"))
+    asked = AskedAgain(1, "reading", 90)
+    record.review(VISIT, "sent back", by="B. Lind", why="digits?", station=asked)
+    opened = record.inspection(VISIT)
+    assert read_again(opened, 1, 0) is None
+    assert read_again(opened, 1, 90) is not None

@@ -19,6 +19,7 @@ from ui.presenters.sheet_entry import (
     SheetDraft,
     TypedField,
     Witness,
+    asked_again,
     read_again,
     standing_reading,
     state_of,
@@ -270,13 +271,15 @@ def _cell(look: _Look, station: int, way: int) -> SheetCell:
     opened, draft, who = look.opened, look.draft, look.who
     name, units = f"{station}/{way}", opened.rope.units
     standing = standing_reading(opened, station, way, who)
-    again = read_again(opened, station) if standing is not None else None
+    again = read_again(opened, station, way) if standing is not None else None
+    asked = asked_again(opened, station, way)
+    asks = "" if asked is None else f"{asked.who} asks for it again: {asked.why}"
+    if asked is not None and asked.asks == "photograph":
+        asks = f"{asked.who} asks for another photograph: {asked.why}"
     there = "" if standing is None else standing.reading.typed
-    cell = SheetCell(name, text=there, standing=there)
-    if again is not None and standing is not None:
-        cell = replace(
-            cell, text="", standing="", was=there, again=f"{again.who} asks: {again.why}"
-        )
+    cell = SheetCell(name, text=there, standing=there, again=asks)
+    if again is not None:
+        cell = replace(cell, text="", standing="", was=there)
     if name in draft.texts:
         typed = TypedField(name, 0, draft.texts[name])
         cell = replace(cell, text=typed.text, state=state_of(opened, typed, who))
@@ -298,7 +301,7 @@ def _others(
     opened: OpenInspection, station: int, way: int, mine: Reading | None
 ) -> tuple[str, ...]:
     return tuple(
-        f"{reading.typed} by {reading.person}"
+        f"{reading.typed} by {reading.person}{', blind' if reading.blind else ''}"
         for reading in opened.readings
         if (reading.station, reading.view_deg) == (station, way) and reading is not mine
     )

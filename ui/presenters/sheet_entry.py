@@ -44,6 +44,8 @@ class TypedField:
         Whether the person said that an odd figure is right.
     why : str
         Reason of a correction.
+    seen : bool or None
+        Whether the photograph's figure stood beside the field; None where nobody knows.
     """
 
     name: str
@@ -51,6 +53,7 @@ class TypedField:
     text: str
     sure: bool = False
     why: str = ""
+    seen: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,10 +155,18 @@ def standing_reading(
     return own[-1] if own else here[0] if here else None
 
 
-def read_again(opened: OpenInspection, station: int) -> StationReview | None:
-    """Return the decision by which a reviewer asks for a station's readings again."""
+def asked_again(opened: OpenInspection, station: int, view_deg: int) -> StationReview | None:
+    """Return the decision by which a reviewer asks for something of a place again."""
     last = [review for review in opened.station_reviews if review.station == station]
-    return last[-1] if last and last[-1].stands and last[-1].back else None
+    if not last or not (last[-1].stands and last[-1].back):
+        return None
+    return last[-1] if last[-1].view_deg in (None, view_deg) else None
+
+
+def read_again(opened: OpenInspection, station: int, view_deg: int) -> StationReview | None:
+    """Return the decision by which a reviewer asks for a reading again."""
+    asked = asked_again(opened, station, view_deg)
+    return None if asked is None or asked.asks == "photograph" else asked
 
 
 def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldState:
@@ -165,7 +176,7 @@ def state_of(opened: OpenInspection, typed: TypedField, who: Witness) -> FieldSt
         return _station_state(opened, typed)
     station, view_deg = int(reading[1]), int(reading[2])
     standing = standing_reading(opened, station, view_deg, who)
-    again = read_again(opened, station)
+    again = read_again(opened, station, view_deg)
     parsed = _parsed(opened, typed, who, datetime.now())
     if parsed.wrong:
         return FieldState("wrong", _at_its_field(parsed.wrong))
@@ -360,21 +371,23 @@ class _Taking:
         station, view_deg = (int(part) for part in typed.name.split("/"))
         identity, by = self.opened.inspection.identity, self.who.name
         standing = standing_reading(self.opened, station, view_deg, self.who)
-        again = read_again(self.opened, station)
+        again = read_again(self.opened, station, view_deg)
         why = typed.why.strip()
         if standing is not None and again is not None and typed.text and not why:
             why = f"read again, as {again.who} asked: {again.why}"
         if standing is None or not why:
             reading = _parsed(self.opened, typed, self.who, self.at).reading
             if standing is None and reading is not None:
-                self.readings.append(reading)
+                self.readings.append(replace(reading, blind=self._blind(typed)))
             return
         if typed.text.strip():
             told = standing.reading
             who = self.who if again is not None else Witness(told.person, told.gauge)
             who = replace(who, gauge=who.gauge or told.gauge)
             reading = _parsed(self.opened, typed, who, self.at).reading
-            if reading is not None and again is None:  # the same reading, written down rightly
+            if reading is not None and again is not None:
+                reading = replace(reading, blind=self._blind(typed))
+            elif reading is not None:  # the same reading, written down rightly
                 reading = replace(told, typed=reading.typed, value_mm=reading.value_mm)
             if reading is not None:
                 self.record.correct_reading(identity, standing.number, reading, by=by, why=why)
@@ -382,6 +395,16 @@ class _Taking:
         else:
             self.record.withdraw_reading(identity, standing.number, by=by, why=why)
             self.changes += 1
+
+    def _blind(self, typed: TypedField) -> bool | None:
+        """Say whether the person can't have seen the photograph's figure on the sheet before."""
+        station, view_deg = (int(part) for part in typed.name.split("/"))
+        read_before = any(
+            logged.reading.person == self.who.name
+            and (logged.reading.station, logged.reading.view_deg) == (station, view_deg)
+            for logged in self.opened.logged
+        )
+        return None if typed.seen is None else not (typed.seen or read_before)
 
     def _station(self, kind: str, number: int, text: str) -> None:
         if kind == "at" and not text:

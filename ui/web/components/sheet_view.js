@@ -148,7 +148,7 @@ function drawCell(sheet, td, cell, row, way) {
   sheet.marks[cell.name] = p.word;
   sheet.seen[cell.name] = !!cell.figure && !cell.hidden;
   mark(sheet, cell.name);
-  put(p.more, [cell.again && `${cell.again} (was ${cell.was})`, ...cell.others.map(one => 'also ' + one), cell.note].filter(Boolean).join(' · '));
+  put(p.more, [cell.again && cell.again + (cell.was ? ` (it was ${cell.was})` : ''), ...cell.others.map(one => 'also ' + one), cell.note].filter(Boolean).join(' · '));
   ask(sheet, p.ask, cell.name, cell.state);
 }
 

@@ -59,6 +59,7 @@ def typed_page(key: str) -> TypedPage:
             TypedField(
                 str(name), int(one["seq"]), str(one["text"]).strip(),
                 sure=bool(one.get("sure")), why=str(one.get("why", "")).strip(),
+                seen=bool(one["seen"]) if "seen" in one else None,
             )
             for name, one in fields.items()
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import streamlit as st
@@ -18,16 +19,17 @@ from ui.presenters.manual_edges import (
 from ui.presenters.shapes import Handle
 from ui.presenters.station import edge_shapes, shapes_of
 from ui.services.cameras import known_cameras
-from ui.services.measuring_queue import measured
+from ui.services.measuring_queue import manner_of, measured
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import flash_success, reset_messages, show_errors
 from ui.web.page.rescreen import rescreen
-from ui.web.page.session import get_record, user_name
+from ui.web.page.session import entering, get_record, user_name
 from ui.web.panels.station import SIDES
 from vision.apart import apart
 from vision.pipeline import Settings
 from vision.results import Estimate, Marks, Refusal, Result
+from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.print_scale import check_from_dict
 
 
@@ -54,7 +56,7 @@ def manual_corrections(opened: OpenInspection, photograph: Photograph, estimate:
         _station(opened, photograph, estimate, marks, key)
     if is_by_hand(estimate) and st.button("Undo: measure automatically again", key=f"undo {key}"):
         with show_errors():
-            _measure(opened, estimate, estimate.at_mm, why="back to the edges as measured")
+            _measure(opened, [estimate], estimate.at_mm, why="back to the edges as measured")
 
 
 @st.fragment
@@ -145,6 +147,13 @@ def _station(
     at = show_view(whole, key=f"place view {key}")
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
     st.caption(f"{at_mm:+z.1f} mm along the card from its middle")
+    others = _other_directions(opened, estimate)
+    both = bool(others) and st.checkbox(
+        "Measure the other direction there too",
+        value=True,
+        key=f"place both {key}",
+        help="A mean takes both directions at the same place on the card.",
+    )
     if st.button(
         "Measure here instead",
         type="primary",
@@ -152,38 +161,63 @@ def _station(
         disabled=abs(at_mm - estimate.at_mm) < 0.5,
     ):
         with show_errors():
-            _measure(
-                opened, estimate, at_mm, why=f"station moved to {at_mm:+z.1f} mm along the card"
-            )
+            why = f"station moved to {at_mm:+z.1f} mm along the card"
+            _measure(opened, [estimate, *(others if both else ())], at_mm, why=why)
+
+
+def _other_directions(opened: OpenInspection, estimate: Estimate) -> list[Estimate]:
+    """Return the figure of each other direction of the station that lies nearest on its card."""
+    nearest: dict[int | None, Estimate] = {}
+    here = [
+        one
+        for one in opened.results
+        if isinstance(one, Estimate) and not one.without_card and one.station is not None
+    ]
+    for one in sorted(here, key=lambda one: abs(one.at_mm - estimate.at_mm)):
+        if one.station == estimate.station and one.view_deg != estimate.view_deg:
+            nearest.setdefault(one.view_deg, one)
+    return list(nearest.values())
 
 
 def _place(result: Result) -> tuple[int | None, int | None]:
     return result.station, result.view_deg
 
 
-def _measure(opened: OpenInspection, estimate: Estimate, at_mm: float, *, why: str) -> None:
-    """Measure a photograph of the record at a place, filed where it is filed now."""
+def _measure(
+    opened: OpenInspection, estimates: Sequence[Estimate], at_mm: float, *, why: str
+) -> None:
+    """Measure photographs of the record at a place of their cards, filed where they are now."""
+    identity = opened.inspection.identity
+    by, moved = entering(identity), [_measured_at(opened, one, at_mm) for one in estimates]
+    with get_record().transaction() as batch:  # all of them, or none
+        for before, after in zip(estimates, moved, strict=True):
+            revision = opened.revision if before is estimates[0] else None
+            batch.replace_result(identity, before, after, by=by, why=why, revision=revision)
+    rescreen(identity)
+    figures = ", ".join(
+        f"{one.view_deg}°: {one.diameter_mm:.2f} ± {one.expanded_mm():.2f} mm" for one in moved
+    )
+    flash_success(f"At {at_mm:+z.1f} mm of the card: {figures}.")
+    st.rerun()
+
+
+def _measured_at(opened: OpenInspection, estimate: Estimate, at_mm: float) -> Estimate:
+    """Return what a photograph gives at a place of its card, held as it was."""
     data = get_record().photographs.get(estimate.photo_sha256)
     values = get_record().print_checks().get(estimate.print_set)
-    check = check_from_dict(estimate.print_set, values) if values else None
-    settings = Settings(at_mm=(at_mm,), print_check=check, cameras=known_cameras())
+    manner = manner_of(opened, estimate.photo_sha256)
+    settings = Settings(
+        at_mm=(at_mm,),
+        hold=Hold(HoldKind(manner.hold), manner.offset_mm),
+        print_check=check_from_dict(estimate.print_set, values) if values else None,
+        cameras=known_cameras(),
+    )
     results, *_ = apart(estimate.photo_name, measured, data, estimate.photo_name, settings)
     mine = [one for one in results if _place(one) == _place(estimate)]  # of several cards in view
     result = (mine or [*results])[0]
     if isinstance(result, Refusal):
         raise ValueError(
-            f"at {at_mm:+z.1f} mm there is no diameter, so the figure stays where it is: "
-            f"{result.findings[0].seen} {result.findings[0].remedy}"
+            f"{estimate.photo_name} gives no diameter at {at_mm:+z.1f} mm, so every figure stays "
+            f"where it is: {result.findings[0].seen} {result.findings[0].remedy}"
         )
-    moved = replace(result, station=estimate.station, view_deg=estimate.view_deg)
-    get_record().replace_result(
-        opened.inspection.identity,
-        estimate,
-        moved,
-        by=user_name(),
-        why=why,
-        revision=opened.revision,
-    )
-    rescreen(opened.inspection.identity)
-    flash_success(f"At {at_mm:+z.1f} mm: {moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm.")
-    st.rerun()
+    return replace(result, station=estimate.station, view_deg=estimate.view_deg)

@@ -197,6 +197,7 @@ def show_entries(opened: OpenInspection, view: StationView | None, station: int)
         gauge = next((item for item in opened.gauges if item.identity == reading.gauge), None)
         at = f", {reading.at:%Y-%m-%d %H:%M}" if reading.at else ""
         changed = f", corrected by {logged.corrected_by}" if logged.corrected_by else ""
+        changed += ", before the photograph's figure was shown" if reading.blind else ""
         st.markdown(
             f":material/straighten: **{as_typed(reading.typed)}** at {reading.view_deg}°, read by "
             f"{as_typed(reading.person)}{at}{as_typed(changed)}  \n"
