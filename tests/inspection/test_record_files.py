@@ -64,13 +64,14 @@ def test_a_record_of_the_first_version_still_opens(path: Path) -> None:
         assert found.fingerprint == FIRST_FINGERPRINT
 
 
-NEXT_VERSION = '''
+LAST = max(path.name[1:5] for path in (database.MIGRATIONS / "versions").glob("v*.py"))
+NEXT_VERSION = f'''
 """A later version, for the test."""
 import sqlalchemy as sa
 from alembic import op
 
 revision = "9999"
-down_revision = "0007"
+down_revision = "{LAST}"
 
 def upgrade():
     op.add_column("drafts", sa.Column("page", sa.Text))
