@@ -8,9 +8,10 @@ examined anew.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 from sqlalchemy import Row, delete, insert, select
 
@@ -24,9 +25,10 @@ from inspection.record.schema import (
     findings,
     flagged,
     inspections,
+    ropes,
 )
 from inspection.record.serialization import canonical, from_dict, to_dict
-from inspection.record.views import LoggedFinding
+from inspection.record.views import InspectionState, LoggedFinding
 from vision.results import Finding
 
 ACCEPTED = "accepted"  # how a finding was settled begins with it, where it was accepted as it is
@@ -109,6 +111,50 @@ class KeyFigures:
     rate_mm_per_year: float | None = None
     loses: bool = False
     doubted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RegisteredRope:
+    """A rope as its last inspection left it.
+
+    Parameters
+    ----------
+    identity, site : str
+        Which rope, and where it works.
+    nominal_mm : float
+        Its nominal diameter, mm.
+    units : {"mm", "inch"}
+        How its lengths are shown.
+    inspections : int
+        How many there are.
+    last : str
+        Its last inspection with an entry, else its last one; empty where there is none.
+    on : date or None
+        Day of that inspection.
+    state : str or None
+        Where that inspection stands.
+    examined : bool
+        Whether that inspection was examined as its entries stand.
+    figures : KeyFigures or None
+        Its worst station; None where nothing was measured, or it was not examined.
+    next_due : date or None
+        When it is to be inspected again, as was last said.
+    open_findings : int
+        Entries of all its inspections that deserve a look and are not settled.
+    """
+
+    identity: str
+    site: str
+    nominal_mm: float
+    units: str
+    inspections: int = 0
+    last: str = ""
+    on: date | None = None
+    state: InspectionState | None = None
+    examined: bool = False
+    figures: KeyFigures | None = None
+    next_due: date | None = None
+    open_findings: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,3 +386,61 @@ def corrected_slips(record: Record) -> list[CorrectedSlip]:
             for row in connection.execute(query)
             for old, new in [(json.loads(row.old), json.loads(row.new))]
         ]
+
+
+def register(record: Record, *, among: Collection[str] | None = None) -> list[RegisteredRope]:
+    """Return every rope, by name.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    among : collection of str, optional
+        Inspections that count; ropes without any of them are left out.
+    """
+    visits = (
+        select(
+            inspections.c.identity,
+            inspections.c.rope,
+            inspections.c.held_on,
+            inspections.c.state,
+            inspections.c.open_findings,
+            inspections.c.next_due,
+            (inspections.c.readings + inspections.c.results).label("entries"),
+            examinations.c.figures,
+        )
+        .outerjoin(examinations, examinations.c.inspection == inspections.c.identity)
+        .order_by(inspections.c.held_on, inspections.c.identity)
+    )
+    with record.access.reading() as connection:
+        by_rope: dict[str, list[Any]] = {}
+        for row in connection.execute(visits.execution_options(yield_per=5000)):
+            if among is None or row.identity in among:
+                by_rope.setdefault(row.rope, []).append(row)
+        told = [
+            (row.identity, json.loads(row.data))
+            for row in connection.execute(select(ropes).order_by(ropes.c.identity))
+            if among is None or row.identity in by_rope
+        ]
+    return [_line(identity, values, by_rope.get(identity, [])) for identity, values in told]
+
+
+def _line(identity: str, rope: dict[str, Any], held: list[Any]) -> RegisteredRope:
+    known = RegisteredRope(
+        identity, rope.get("site", ""), rope["nominal_mm"], rope.get("units", "mm")
+    )
+    if not held:
+        return known
+    last = next((one for one in reversed(held) if one.entries), held[-1])
+    due = next((one.next_due for one in reversed(held) if one.next_due), None)
+    return replace(
+        known,
+        inspections=len(held),
+        last=last.identity,
+        on=date.fromisoformat(last.held_on),
+        state=last.state,
+        examined=last.figures is not None,
+        figures=KeyFigures(**json.loads(last.figures)) if last.figures else None,
+        next_due=None if due is None else date.fromisoformat(due),
+        open_findings=sum(one.open_findings for one in held),
+    )

@@ -24,6 +24,7 @@ from inspection.record.serialization import to_dict
 from inspection.screening.completeness import GAPS
 from inspection.screening.multiple_testing import WHOLE_ROPE
 from inspection.screening.screen import review_rank
+from ui.services.key_figures import key_figures
 from vision.results import Finding, Place
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
@@ -146,7 +147,7 @@ def _keep_examination(record: Record, assessment: Assessment) -> None:
         for reading in log.readings
         if _is_about(logged.finding, reading)
     ]
-    keep_examination(record, identity, entries, hands)
+    keep_examination(record, identity, entries, hands, key_figures(assessment))
 
 
 def _is_about(finding: Finding, reading: Reading) -> bool:
