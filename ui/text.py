@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from vision.results import Finding, Refusal, Result
 
@@ -43,6 +45,11 @@ def refused(refusal: Refusal) -> str:
 _OVERRIDES = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
+def as_plain(text: str) -> str:
+    """Return a user's text for where no markup is read; what would turn it round is spelled out."""
+    return _OVERRIDES.sub(lambda found: f"(U+{ord(found[0]):04X})", " ".join(text.split()))
+
+
 def as_typed(text: str) -> str:
     """Return a user's text so that a page shows it as it was typed, not read as markup.
 
@@ -55,13 +62,89 @@ def as_typed(text: str) -> str:
     >>> print(as_typed("A\u202egreB"))
     A(U+202E)greB
     """
-    text = _OVERRIDES.sub(lambda found: f"(U+{ord(found[0]):04X})", " ".join(text.split()))
+    text = as_plain(text)
     # no link: a page makes one of every address, whether its signs are escaped or not
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:-1]}\u2060.", text)
     text = text.replace("@", "\u2060@").replace("://", ":\u2060//")
     for sign in "\\`*_{}[]<>#$~|:&":
         text = text.replace(sign, f"\\{sign}")
     return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would begin a list
+
+
+MM_PER_INCH = 25.4
+
+
+def length_in(value_mm: float, units: str) -> float:
+    """Return a length in a rope's own units, "mm" or "inch"."""
+    return value_mm / MM_PER_INCH if units == "inch" else value_mm
+
+
+def diameter_words(value_mm: float, u_mm: float, units: str = "mm") -> str:
+    """Return a diameter with its expanded uncertainty (k = 2) in a rope's own units.
+
+    Examples
+    --------
+    >>> diameter_words(21.33, 0.035), diameter_words(22.225, 0.0381, "inch")
+    ('21.33 ± 0.07 mm', '0.875 ± 0.003 in')
+    """
+    places, unit = (3, "in") if units == "inch" else (2, "mm")
+    value, u = length_in(value_mm, units), length_in(2 * u_mm, units)
+    return f"{value:.{places}f} ± {u:.{places}f} {unit}"
+
+
+_MILLIMETRES = re.compile(r"([-+\u2212]?\d+(?:\.\d+)?) mm(?![\w²³/])")
+
+
+def in_units(words: str, units: str) -> str:
+    """Return a sentence whose millimetres are written in a rope's own units.
+
+    Examples
+    --------
+    >>> in_units("Station 3 is 0.85 mm (3.8 %) thinner: 21.33 mm.", "inch")
+    'Station 3 is 0.033 in (3.8 %) thinner: 0.840 in.'
+    >>> in_units("21.33 mm", "mm")
+    '21.33 mm'
+    """
+    if units != "inch":
+        return words
+
+    def inches(found: re.Match[str]) -> str:
+        typed = found[1].replace("\u2212", "-")
+        sign = "+" if typed.startswith("+") else ""
+        return f"{float(typed) / MM_PER_INCH:{sign}.3f} in"
+
+    return _MILLIMETRES.sub(inches, words)
+
+
+def local_time(at: str, zone: str | None = None) -> str:
+    """Return a time of the record (UTC) as a clock on the wall shows it, with its zone.
+
+    Parameters
+    ----------
+    at : str
+        ISO 8601, UTC.
+    zone : str, optional
+        Name of a time zone such as "Europe/Madrid"; UTC where it is not known.
+
+    Examples
+    --------
+    >>> local_time("2026-11-29T10:30:05.000001Z", "America/Chicago")
+    '2026-11-29 04:30 CST'
+    >>> local_time("2026-07-01T10:30:05Z")
+    '2026-07-01 10:30 UTC'
+    """
+    moment = datetime.fromisoformat(at)
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return f"{in_zone(moment, zone):%Y-%m-%d %H:%M %Z}"
+
+
+def in_zone(moment: datetime, zone: str | None) -> datetime:
+    """Return a moment in a time zone; as it is where the zone is not known."""
+    try:
+        return moment.astimezone(ZoneInfo(zone)) if zone else moment
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return moment
 
 
 def chance_words(p_value: float | None) -> str:

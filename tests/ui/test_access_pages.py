@@ -81,7 +81,7 @@ def clean(at: AppTest) -> AppTest:
 
 def words(at: AppTest) -> str:
     """Return what is written on the page, tables too."""
-    kinds = ("markdown", "caption", "info", "warning", "error", "success", "header", "subheader")
+    kinds = ("markdown", "caption", "info", "warning", "error", "success", "title", "subheader")
     told = [str(one.value) for kind in kinds for one in getattr(at, kind)]
     told += [str(one.proto.body) for one in at.get("html")]
     return "\n".join(told)
@@ -100,11 +100,11 @@ def test_a_role_opens_its_screens_and_is_told_at_the_others(as_person: As, role:
         told = [one.value for one in at.warning if "this page is for" in one.value.lower()]
         if role in needed:
             assert not told, screen
-            assert at.header, screen
+            assert at.title, screen
         else:
             assert len(told) == 1, screen
             assert f"is here as {role}" in told[0]
-            assert not at.header, screen  # nothing of the screen itself was drawn
+            assert not at.title, screen  # nothing of the screen itself was drawn
             assert not at.text_input, screen
 
 
@@ -116,7 +116,7 @@ def test_who_has_no_role_sees_nothing_anywhere(sampled: As, letter: str) -> None
         assert [one.label for one in at.button] == [
             "Log out and come as somebody else" if letter else "Log in"
         ]
-        assert not at.header
+        assert not at.title
         assert not at.sidebar.children
         for secret in ("quay crane", "22.11", SAMPLE, FOREIGN):
             assert secret not in words(at)
@@ -134,7 +134,10 @@ def test_an_inspector_sees_what_names_them_or_holds_entries_of_theirs(sampled: A
     known = {}
     for letter in "abcd":
         at = clean(sampled(letter).run())
-        known[letter] = {str(one.key).split(" ", 1)[1] for one in at.button if one.key}
+        listed = next(one for one in at.selectbox if one.label == "Inspection")
+        known[letter] = set(listed.options)
+        rows = at.get_by_key("register rows").proto.json
+        assert ("21.33" in rows) == (letter != "c")  # C may not see that figure
     assert known["a"] == {SAMPLE}
     assert known["c"] == {FOREIGN}
     assert known["b"] == known["d"] == {SAMPLE, FOREIGN}

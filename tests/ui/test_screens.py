@@ -82,7 +82,7 @@ def shown_html(at: AppTest) -> str:
 
 def test_an_empty_record_says_what_to_do_first(app: AppTest) -> None:
     at = clean(app.run())
-    assert any("Nothing has been entered yet" in one.value for one in at.markdown)
+    assert any("Nothing has been entered yet" in one.value for one in at.info)
     assert [one.label for one in at.button] == ["Load the sample inspection"]
 
 
@@ -98,7 +98,8 @@ def test_one_click_loads_the_sample_and_a_second_load_adds_nothing(app: AppTest)
     clean(at)
     there = kept()
     assert (len(there.readings), len(there.results), len(there.photographs)) == (8, 10, 10)
-    assert any("sample inspection is in the record" in one.value for one in at.success)
+    assert at.title[0].value == "3 Sheet"  # at the doubtful station
+    assert at.query_params["station"] == "3"
     from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()

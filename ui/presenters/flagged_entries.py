@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -88,7 +88,7 @@ class FlaggedEntry:
 
 
 def filtered(
-    known: list[Summary],
+    known: Sequence[Summary],
     sites: Mapping[str, str],
     *,
     rope: str | None,

@@ -25,7 +25,6 @@ ICON = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><g fill="n
 stroke="#0B5FA5" stroke-width="4"><path d="M4 3v26M28 3v26"/><circle cx="16" cy="16" r="9"/></g>
 </svg>"""
 
-st.set_page_config(page_title="Rope Photo Check", page_icon=ICON, layout="wide")
 may = open_screens()
 pages = {
     section: [
@@ -41,6 +40,7 @@ pages = {
     for section, screens in SECTIONS.items()
 }
 chosen = st.navigation(pages, position="hidden")
+st.set_page_config(page_title=f"{chosen.title} · Rope Photo Check", page_icon=ICON, layout="wide")
 begin_run()
 with show_errors():
     if may:

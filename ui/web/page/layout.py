@@ -38,6 +38,7 @@ PHOTOGRAPH = re.compile(r"photograph [0-9a-f]{12}\.\.\.", re.IGNORECASE)
 PRESERVED = "preserved widgets"
 SHOWN_ERRORS = "shown errors"  # of this run; no sentence need stand there twice
 FLASH = "flash message"
+MOST_LISTED = 30  # inspections at the side: each of thousands would cost every page its time
 
 
 @contextmanager
@@ -167,7 +168,7 @@ def _show_flash(screen: str) -> None:
 def page_header(title: str, *, needs_inspection: bool = True) -> OpenInspection | None:
     """Draw what every screen begins with; return the selected inspection, None without one."""
     apply_theme()
-    st.header(title)
+    st.title(title, anchor=False)
     _show_flash(title)
     _show_user()
     unread = False
@@ -230,17 +231,18 @@ def _show_user() -> None:
 
 
 def _choose_inspection() -> str | None:
-    known = summaries()
     chosen = selected_inspection()
     if chosen is None:
         return None
-    names = [one.identity for one in known]
+    urgent = [one.identity for one in summaries()[:MOST_LISTED]]
+    names = urgent if chosen in urgent else [chosen, *urgent]
     with st.sidebar:
         taken = st.selectbox(
             "Inspection",
             names,
             index=names.index(chosen),
-            help="All screens are about this inspection. The most urgent come first.",
+            help="All screens are about this inspection. The most urgent are listed here; Start "
+            "finds all others.",
         )
     if taken != chosen:
         select_inspection(taken)

@@ -22,19 +22,22 @@ ICONS: dict[Step, str] = {
 NAMES: dict[Step, str] = {
     "rope": "Rope", "cards": "Cards", "sheet": "Sheet", "result": "Result", "review": "Review",
 }  # fmt: skip
-# Small print keeps a contrast of 4.5 to 1 against the ground (WCAG 2, 1.4.3); what is pressed is
+# Small print keeps a contrast of 4.5 to 1 against either ground (WCAG 2, 1.4.3); what is pressed is
 # 44 px high (WCAG 2.1, 2.5.5).
 THEME_CSS = """<style>
 .stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
-[data-testid=stCaptionContainer]{opacity:1!important}
-[data-testid=stCaptionContainer] *{color:#4A4C57!important}
+[data-testid=stCaptionContainer]{opacity:.85!important}
+[data-testid=stCaptionContainer] *{color:inherit!important}
+.st-key-quick-look [data-testid=stFileUploaderDropzone]{min-height:7rem;border-width:2px;
+border-style:dashed;align-items:center}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
-[data-testid=stAlertContentSuccess] *{color:#0E5F29!important}
 .stFormSubmitButton kbd{color:inherit!important;opacity:1!important}
 @media (hover:none){.stFormSubmitButton kbd,.st-key-keys{display:none!important}}
-input::placeholder,textarea::placeholder{color:#6B6D76!important;opacity:1!important}
+input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!important}
+[data-testid=stPageLink] a{min-height:44px}
 </style>"""
+LIGHT_CSS = "<style>[data-testid=stAlertContentSuccess] *{color:#0E5F29!important}</style>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,7 @@ class NextStep:
 
 def apply_theme() -> None:
     """Apply the style that all screens share."""
-    st.html(THEME_CSS)
+    st.html(THEME_CSS if st.context.theme.type == "dark" else THEME_CSS + LIGHT_CSS)
 
 
 def next_step_link(step: Step, words: str) -> None:

@@ -98,10 +98,9 @@ def entering(identity: str) -> str:
 # ---- the selected inspection --------------------------------------------------------------
 
 
-def summaries() -> list[Summary]:
+def summaries() -> tuple[Summary, ...]:
     """Return the inspections that the person may see, the most urgent first."""
-    who = current_user()
-    return list(_ranked(who))
+    return _ranked(current_user())
 
 
 def settle_address() -> None:

@@ -1,0 +1,140 @@
+"""The rope register as rows: what is shown of each rope, in which order, and how it is found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal, get_args
+
+from inspection.record.examinations import RegisteredRope
+from ui.text import diameter_words, length_in
+
+Order = Literal["what waits first", "name", "severity", "next due", "last inspected"]
+ORDERS: tuple[Order, ...] = get_args(Order)
+NOT_EXAMINED = "not examined yet"
+NOTHING = "nothing measured"
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterRow:
+    """One line of the register, in words.
+
+    Parameters
+    ----------
+    rope : str
+        Name of the rope.
+    nominal, diameter, trend : str
+        In the rope's own units; the diameter is the worst station's with U.
+    decrease_pct : float or None
+        From the reference diameter, % of nominal.
+    severity : str
+        Of that decrease.
+    station : int or None
+        The worst station.
+    on, next_due : date or None
+        Last inspection, and when the next one is due.
+    overdue : bool
+        Whether that day is past.
+    open_findings : int
+        Entries to check.
+    state : str
+        Where the last inspection stands.
+    inspection : str
+        Its last inspection; empty where there is none.
+    """
+
+    rope: str
+    nominal: str
+    diameter: str
+    station: int | None
+    decrease_pct: float | None
+    severity: str
+    trend: str
+    on: date | None
+    next_due: date | None
+    overdue: bool
+    open_findings: int
+    state: str
+    inspection: str
+
+
+def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
+    """Return a rope's line."""
+    found = rope.figures
+    unit = "in" if rope.units == "inch" else "mm"
+    diameter, severity, trend = "", "", ""
+    if found is not None:
+        diameter = diameter_words(found.diameter_mm, found.u_mm, rope.units)
+        diameter += " (one direction)" if found.directions < 2 else ""
+        if found.severity_pct is not None:
+            severity = f"{found.band}, {found.severity_pct} %"
+        severity += " (doubted)" if found.doubted else ""
+        if found.rate_mm_per_year is not None:
+            per_year = length_in(found.rate_mm_per_year, rope.units)
+            doubt = "" if found.loses else ", not beyond doubt"
+            trend = f"{per_year:+.{3 if unit == 'in' else 2}f} {unit} a year{doubt}"
+    elif rope.last:
+        diameter = NOTHING if rope.examined else NOT_EXAMINED
+    return RegisterRow(
+        rope=rope.identity,
+        nominal=f"{length_in(rope.nominal_mm, rope.units):.{3 if unit == 'in' else 1}f} {unit}",
+        diameter=diameter,
+        station=None if found is None else found.station,
+        decrease_pct=None if found is None else found.decrease_pct,
+        severity=severity.strip(),
+        trend=trend,
+        on=rope.on,
+        next_due=rope.next_due,
+        overdue=rope.next_due is not None and rope.next_due < today,
+        open_findings=rope.open_findings,
+        state=rope.state or "",
+        inspection=rope.last,
+    )
+
+
+def find_ropes(ropes: Sequence[RegisteredRope], words: str) -> list[RegisteredRope]:
+    """Return the ropes whose name, site or last inspection holds every word.
+
+    Examples
+    --------
+    >>> ropes = [RegisteredRope("crane 2, left", "quay 4", 22.0, "mm")]
+    >>> [one.identity for one in find_ropes(ropes, "QUAY left")]
+    ['crane 2, left']
+    """
+    wanted = words.casefold().split()
+    return [
+        one
+        for one in ropes
+        if all(word in f"{one.identity} {one.site} {one.last}".casefold() for word in wanted)
+    ]
+
+
+def in_order(ropes: Sequence[RegisteredRope], order: Order, today: date) -> list[RegisteredRope]:
+    """Return ropes in the order that was asked for."""
+    if order == "name":
+        return sorted(ropes, key=lambda one: one.identity.casefold())
+    if order == "severity":
+        return sorted(ropes, key=_severity, reverse=True)
+    if order == "next due":
+        return sorted(ropes, key=lambda one: one.next_due or date.max)
+    if order == "last inspected":
+        return sorted(ropes, key=lambda one: one.on or date.min, reverse=True)
+    return sorted(ropes, key=lambda one: _waiting(one, today), reverse=True)
+
+
+def _severity(rope: RegisteredRope) -> tuple[float, float]:
+    found = rope.figures
+    if found is None:
+        return -1.0, -100.0
+    decrease = -100.0 if found.decrease_pct is None else found.decrease_pct
+    return float(-1 if found.severity_pct is None else found.severity_pct), decrease
+
+
+def _waiting(rope: RegisteredRope, today: date) -> tuple[object, ...]:
+    """Return by what a rope comes first: discard, entries to check, overdue, not examined."""
+    overdue = rope.next_due is not None and rope.next_due < today
+    discard = rope.figures is not None and rope.figures.band == "discard"
+    unseen = bool(rope.last) and not rope.examined
+    last = rope.on or date.min
+    return discard, rope.open_findings > 0, overdue, unseen, _severity(rope), last

@@ -1,0 +1,68 @@
+"""Rows that open: a table on a desk, a card a row on a phone; by mouse, finger or keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from ui.text import as_plain
+
+_HERE = Path(__file__).parent
+_component = st.components.v2.component(
+    "row_list",
+    html='<div class="list"></div>',
+    css=(_HERE / "row_list.css").read_text(encoding="utf-8"),
+    js=(_HERE / "row_list.js").read_text(encoding="utf-8"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ListColumn:
+    """A column of the list.
+
+    Parameters
+    ----------
+    title : str
+        Its heading.
+    figures : bool
+        Whether it holds figures, which stand at the right.
+    """
+
+    title: str
+    figures: bool = False
+
+
+def open_row(
+    title: str,
+    columns: Sequence[ListColumn],
+    rows: Sequence[tuple[str, Sequence[str]]],
+    *,
+    key: str,
+) -> str | None:
+    """Show rows, and return the name of the one that was just opened.
+
+    Parameters
+    ----------
+    title : str
+        What the list holds, for those who can't see it.
+    columns : sequence of ListColumn
+        The first one is what a row is called; it opens the row.
+    rows : sequence of (str, sequence of str)
+        Name of a row, and what stands in its cells, as plain text.
+    key : str
+        Key of this mount.
+    """
+    shown = _component(
+        data={
+            "title": title,
+            "columns": [asdict(one) for one in columns],
+            "rows": [(name, [as_plain(cell) for cell in cells]) for name, cells in rows],
+        },
+        key=key,
+        on_opened_change=lambda: None,
+    )
+    opened: str | None = shown.get("opened")
+    return opened

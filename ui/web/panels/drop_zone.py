@@ -1,0 +1,134 @@
+"""A photograph in, its diameter out: without a rope and without a form; kept afterwards."""
+
+from __future__ import annotations
+
+import hashlib
+
+import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+from inspection.record.views import Summary
+from ui.presenters.station import legend_of, shapes_of
+from ui.services.quick_look import QuickLook, keep_look, quick_look
+from ui.text import as_typed, diameter_words, place, sentence
+from ui.web.components.rope_view import PhotoView, send_pictures, show_view
+from ui.web.page.address import link_query
+from ui.web.page.layout import flash_success, show_errors
+from ui.web.page.pictures import home_of
+from ui.web.page.session import get_record, summaries, user_name
+from ui.web.panels.upload import KINDS, UNCHECKED, limits_in_words, most_mb, refuse_large
+from vision.results import Estimate, Result
+
+LOOK = "quick look"
+MOST_LISTED = 50  # inspections to keep it in; the others are reached by opening them first
+
+
+def drop_zone() -> None:
+    """Take a photograph, show what it gives at once, and offer to keep it."""
+    turn = st.session_state.setdefault("quick looks", 0)
+    with st.container(key="quick-look"):
+        dropped = _field(turn)
+    look: QuickLook | None = st.session_state.get(LOOK)
+    if dropped is not None:
+        st.session_state["quick looks"] = turn + 1  # the next one comes in by a fresh field
+        with show_errors():
+            data = dropped.getvalue()
+            refuse_large(len(data))
+            with st.spinner("Measuring ..."):
+                st.session_state[LOOK] = quick_look(get_record(), data, dropped.name)
+            st.rerun()
+    if look is not None:
+        with st.container(border=True):
+            _show(look)
+            _keep(look)
+
+
+def _field(turn: int) -> UploadedFile | None:
+    return st.file_uploader(
+        "Drop a photograph of a rope on its card, and read its diameter",
+        KINDS,
+        key=f"quick {turn}",
+        max_upload_size=most_mb(),
+        help="No rope and no inspection is needed; nothing is kept before you say so. "
+        f"{limits_in_words()}",
+    )
+
+
+def _show(look: QuickLook) -> None:
+    left, right = st.columns([2, 3])
+    with left:  # on a phone the figure stands above the picture
+        for result in look.results:
+            _figure(result)
+    with right:
+        _picture(look)
+
+
+def _figure(result: Result) -> None:
+    if isinstance(result, Estimate):
+        st.metric(
+            f"Diameter, {place(result)}" if result.station is not None else "Diameter",
+            diameter_words(result.diameter_mm, result.u_mm),
+            help="Across the strand crowns, with its expanded uncertainty U (k = 2).",
+        )
+        told = f"card set {result.print_set}" if result.print_set else UNCHECKED
+        st.caption(as_typed(f"{result.photo_name}; {told}. This place and direction only."))
+        for finding in result.findings:
+            st.warning(as_typed(sentence(finding)), icon=":material/info:")
+        return
+    st.error(f"**No diameter**, {as_typed(place(result))}", icon=":material/block:")
+    for finding in result.findings:
+        st.markdown(as_typed(sentence(finding)))
+
+
+def _picture(look: QuickLook) -> None:
+    preview = look.preview
+    name = f"q-{hashlib.sha256(preview.jpeg).hexdigest()}"
+    size = (preview.width_px, preview.height_px)
+    send_pictures({name: preview.jpeg}, key="quick pictures")
+    shown = next(
+        (one for one in look.results if isinstance(one, Estimate) and one.marks is not None), None
+    )
+    if shown is None or shown.marks is None:
+        view = PhotoView(name, size, f"Photograph {look.file.name}; it gives no diameter.")
+    else:
+        view = PhotoView(
+            name,
+            size,
+            f"The rope on its card, {diameter_words(shown.diameter_mm, shown.u_mm)}.",
+            shapes_of(shown, shown.marks, None),
+            legend=legend_of(shown, None),
+            home=home_of(shown.marks, size),
+        )
+    show_view(view, key="quick photograph")
+
+
+def _keep(look: QuickLook) -> None:
+    """Offer to file the photograph into an inspection, or to let go of it."""
+    open_ones = [one for one in summaries() if one.state != "closed"]
+    if open_ones:
+        _file_into(look, sorted(open_ones, key=lambda one: one.changed_at, reverse=True))
+    else:
+        st.caption("To keep it, name a rope and begin its inspection first; this waits here.")
+        st.page_link("screens/rope.py", label="Name a rope", icon=":material/cable:")
+    if st.button("Let it go", icon=":material/close:", help="Nothing of it was kept."):
+        del st.session_state[LOOK]
+        st.rerun()
+
+
+def _file_into(look: QuickLook, known: list[Summary]) -> None:
+    names = {one.identity: f"{one.rope}, {one.on:%Y-%m-%d}" for one in known[:MOST_LISTED]}
+    left, right = st.columns([3, 1], vertical_alignment="bottom")
+    identity = left.selectbox(
+        "Keep it in inspection",
+        list(names),
+        format_func=lambda one: f"{one} ({names[one]})",
+        key="quick inspection",
+        help="The inspections that were worked on last come first. The card says the station; "
+        "where it says none, it is filed on the inspection's sheet.",
+    )
+    if right.button("Keep it", type="primary", icon=":material/save:", width="stretch"):
+        with show_errors():
+            keep_look(get_record(), identity, look, by=user_name())
+            del st.session_state[LOOK]
+            flash_success(f"{look.file.name} was filed into {identity}.")
+            st.switch_page("screens/sheet.py", query_params=link_query(identity))
