@@ -120,6 +120,8 @@ def _forget_examinations(connection: Connection, event: Event) -> None:
         if all(new[name] == old.get(name) for name in new.keys() - _PAPERS):
             return
         changed = select(readings.c.inspection).where(readings.c.gauge == event.subject)
+    elif event.about == "own limits":
+        changed = select(inspections.c.identity)
     else:
         return
     for table in (examinations, compared, flagged):

@@ -21,6 +21,7 @@ from inspection.record.schema import (
     findings,
     gauges,
     inspections,
+    own_limits,
     people,
     photographs,
     readings,
@@ -137,15 +138,14 @@ def logged_findings(connection: Connection, identity: str) -> tuple[LoggedFindin
     )
 
 
-def revisions(connection: Connection, row: Row[Any]) -> tuple[int, int, int]:
-    """Return which events an inspection as it is opened rests on: its own, its rope's, gauges'."""
-    rope = select(ropes.c.revision).where(ropes.c.identity == row.rope)
-    gauge = select(func.max(gauges.c.revision))
-    return (
-        int(row.revision),
-        connection.execute(rope).scalar() or 0,
-        connection.execute(gauge).scalar() or 0,
+def revisions(connection: Connection, row: Row[Any]) -> tuple[int, ...]:
+    """Return which events an inspection rests on: its own, its rope's, gauges', own limits'."""
+    others = (
+        select(ropes.c.revision).where(ropes.c.identity == row.rope),
+        select(func.max(gauges.c.revision)),
+        select(func.max(own_limits.c.revision)),
     )
+    return int(row.revision), *(connection.execute(one).scalar() or 0 for one in others)
 
 
 def inspection_of(connection: Connection, row: Row[Any]) -> Inspection:

@@ -338,7 +338,7 @@ class Record:
         with self.access.reading() as connection:
             return int(fingerprint(connection).split("-")[0])
 
-    def revisions(self, identity: str) -> tuple[int, int, int]:
+    def revisions(self, identity: str) -> tuple[int, ...]:
         """Return numbers that change whenever `inspection` would return something else."""
         with self.access.reading() as connection:
             row = commands.require_inspection(connection, identity)

@@ -25,6 +25,7 @@ from inspection.screening.completeness import GAPS
 from inspection.screening.multiple_testing import WHOLE_ROPE
 from inspection.screening.screen import review_rank
 from ui.services.key_figures import key_figures
+from ui.services.own_limits import own_rules
 from vision.results import Finding, Place
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
@@ -71,6 +72,11 @@ def log_of(record: Record, identity: str) -> Log:
     return Log(this.rope, this.inspection, this.readings, gauges, this.results, earlier)
 
 
+def assess_recorded(record: Record, identity: str) -> Assessment:
+    """Return all that can be said about an inspection, by the record's own limits, too."""
+    return assess(log_of(record, identity), own=own_rules(record))
+
+
 def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Finding, ...]:
     """Screen an inspection as it stands, and save the findings in the record.
 
@@ -78,7 +84,7 @@ def screen_inspection(record: Record, identity: str, *, by: str) -> tuple[Findin
     figures outside a limit and photographs that were refused, so that nothing that a reviewer
     must see depends on a test's level.
     """
-    return save_findings(record, assess(log_of(record, identity)), by=by)[0]
+    return save_findings(record, assess_recorded(record, identity), by=by)[0]
 
 
 def save_findings(

@@ -35,9 +35,13 @@ SCREENS: Mapping[str, tuple[Role, ...]] = {
     "cards": ("inspector",),
     "sheet": ("inspector",),
     "scale": ("inspector",),
+    "condition": ROLES,
     "result": ROLES,
     "review": ("reviewer", "supervisor"),
     "supervise": ("supervisor",),
+    "equipment": ("inspector", "supervisor"),
+    "limits": ROLES,
+    "record": ("supervisor",),
 }
 
 # What changes where an inspection stands, and what all of a yard rely on. The record asks more of

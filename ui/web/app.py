@@ -14,10 +14,16 @@ SECTIONS = {
         ("cards", "2 Cards", "print"),
         ("sheet", "3 Sheet", "table_chart"),
         ("result", "4 Result", "fact_check"),
+        ("condition", "5 Condition and decision", "edit_note"),
         ("scale", "Without the card", "square_foot"),
     ],
     "Review": [("review", "Review", "rate_review")],
     "Supervise": [("supervise", "Supervise", "troubleshoot")],
+    "Set up": [
+        ("equipment", "Gauges and phones", "straighten"),
+        ("limits", "Limits", "rule"),
+        ("record", "Record", "inventory_2"),
+    ],
 }
 
 # drawn here, because the browser would ask another address for an icon by name

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from inspection.assessment import Assessment, assess
+from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
-from ui.services.assess_record import log_of
+from ui.services.assess_record import assess_recorded
+from ui.services.own_limits import own_rules
 from ui.services.roles import AccessError, Person
 from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user, data_folder
@@ -167,7 +168,7 @@ def require_access(identity: str, who: Person) -> None:
 @st.cache_resource(max_entries=64, show_spinner="Assessing the inspection ...")
 def _assessment(place: str, identity: str, entries: int, before: tuple[str, ...]) -> Assessment:
     del place, entries, before  # they are the key: other entries are another assessment
-    return assess(log_of(get_record(), identity))
+    return assess_recorded(get_record(), identity)
 
 
 def cached_assessment(opened: OpenInspection) -> Assessment:
@@ -179,9 +180,8 @@ def cached_assessment(opened: OpenInspection) -> Assessment:
     entries = _entries(record_location(), identity, get_record().revisions(identity))
     before = tuple(
         f"{summary.identity} {summary.changed_at}"
-        for summary in _listed(record_location(), get_record().last_event(), None)
-        if summary.rope == opened.rope.identity
-        and (summary.on, summary.identity) < (opened.inspection.on, opened.inspection.identity)
+        for summary in get_record().ranked(rope=opened.rope.identity)
+        if (summary.on, summary.identity) < (opened.inspection.on, opened.inspection.identity)
     )
     return _assessment(record_location(), identity, entries, before)
 
@@ -191,7 +191,8 @@ def _entries(place: str, identity: str, revisions: tuple[int, ...]) -> int:
     """Return what tells an inspection's entries from any others."""
     opened = _loaded(place, identity, revisions)
     gauges = tuple(get_record().gauges())  # those of earlier inspections too
-    return hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results))
+    limits = own_rules(get_record())
+    return hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results, limits))
 
 
 def _ranked(who: Person) -> tuple[Summary, ...]:

@@ -1,0 +1,70 @@
+"""Sets of limits as rows of a table: each figure can be held against one's own copy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from inspection.limits.rules import Rule
+from inspection.limits.standards import BAND_EDGES_PCT, BANDS
+
+HEADS = ["what", "figure", "for", "clause"]
+
+
+def limit_rows(rules: Sequence[Rule]) -> list[list[str]]:
+    """Return a row for each rule: what is limited, its figures, the ropes it is for, the clause."""
+    return [[rule.what, _figures(rule), _scope(rule), rule.clause] for rule in rules]
+
+
+def band_rows() -> list[list[str]]:
+    """Return the table of uniform decrease: a row for each band, a column for each kind of rope."""
+    kinds = list(BAND_EDGES_PCT)
+    rows = []
+    for at, (name, pct) in enumerate(BANDS):
+        cells = [f"{name}, {pct} %"]
+        for kind in kinds:
+            edges = BAND_EDGES_PCT[kind]
+            if at == 0:
+                cells.append(f"below {edges[0]:g} %")
+            elif at == len(BANDS) - 1:
+                cells.append(f"{edges[-1]:g} % and more")
+            else:
+                cells.append(f"{edges[at - 1]:g} to below {edges[at]:g} %")
+        rows.append(cells)
+    return rows
+
+
+def band_heads() -> list[str]:
+    """Return the headings of `band_rows`."""
+    return ["severity", *BAND_EDGES_PCT]
+
+
+def _figures(rule: Rule) -> str:
+    base = "" if rule.percent_of == "nothing" else f" of {rule.percent_of}"
+    told = [
+        f"{word} {value:+g} %{base}"
+        for word, value in (("least", rule.low_pct), ("most", rule.high_pct))
+        if value is not None
+    ]
+    told += [
+        f"{word} {value:g} mm"
+        for word, value in (("least", rule.low_mm), ("most", rule.high_mm))
+        if value is not None
+    ]
+    start = "" if rule.start in ("nominal", "nothing") else f", from the {rule.start} diameter"
+    return f"{', '.join(told)}{start}; {rule.at_limit} at the limit"
+
+
+def _scope(rule: Rule) -> str:
+    parts = []
+    if rule.from_mm is not None or rule.to_mm is not None:
+        low = "0" if rule.from_mm is None else f"{rule.from_mm:g}"
+        high = "up" if rule.to_mm is None else f"{rule.to_mm:g}"
+        parts.append(f"{low} to {high} mm {rule.size_edge}")
+    for chosen in (rule.services, rule.builds, rule.cores, rule.duties):
+        if chosen:
+            parts.append(" or ".join(one for one in chosen if one != "general"))
+    if rule.fibre_centred is not None:
+        parts.append("fibre centres" if rule.fibre_centred else "no fibre centres")
+    if rule.plain_winding:
+        parts.append("single-layer drum, steel sheaves, no crossover")
+    return "; ".join(part for part in parts if part) or "all ropes"

@@ -1,0 +1,93 @@
+"""A phone calibrated from uploaded photographs of the board, in the process that is bounded."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from ui.services.cameras import cameras_file
+from ui.services.measuring_queue import PhotoFile
+from vision.apart import apart
+from vision.calibration.adjustment import U_STRETCH
+from vision.calibration.library import CalibratedCamera, save_camera
+from vision.calibration.session import calibrate_photographs, measured_stretch
+
+MOST_BOARDS = 30  # photographs of the board: more add nothing but time
+U_READ_MM = 0.2  # of one reading of the chequered field with a rule, mm
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneCalibration:
+    """A calibration that was kept, and how it came out.
+
+    Parameters
+    ----------
+    camera : CalibratedCamera
+        What was kept.
+    u_focal_px : float
+        Standard uncertainty of its focal length, px.
+    left_out : tuple of str
+        Photographs that were not used, and why.
+    """
+
+    camera: CalibratedCamera
+    u_focal_px: float
+    left_out: tuple[str, ...]
+
+
+def calibrate_phone(
+    files: Sequence[PhotoFile],
+    printed: tuple[float, float] | None,
+    *,
+    on: date,
+    place: Path | None = None,
+) -> PhoneCalibration:
+    """Calibrate a phone and keep it for all measurements from now on.
+
+    Parameters
+    ----------
+    files : sequence of PhotoFile
+        Photographs of the board, eight or more, at most `MOST_BOARDS`.
+    printed : (float, float) or None
+        Length of the chequered field along and across, as measured, mm; None where nobody did.
+    on : date
+        The day.
+    place : Path, optional
+        File of the calibrated cameras; this machine's own by default.
+
+    Raises
+    ------
+    ValueError
+        If the photographs give no calibration, with the reason; or it can't be kept.
+    """
+    if len(files) > MOST_BOARDS:
+        raise ValueError(
+            f"{len(files)} photographs came; {MOST_BOARDS} are the most, and 12 are enough."
+        )
+    stretch = (0.0, U_STRETCH) if printed is None else measured_stretch(*printed, U_READ_MM)
+    with tempfile.TemporaryDirectory(prefix="board-") as folder:
+        paths = []
+        for number, file in enumerate(files):
+            name = f"{number:02d}-{Path(file.name).name[-60:]}"
+            (Path(folder) / name).write_bytes(file.data)
+            paths.append(str(Path(folder) / name))
+        values, u_focal_px, left_out = apart(
+            "the photographs of the board", adjusted, paths, *stretch, on
+        )
+    camera = CalibratedCamera(**values)
+    save_camera(place or cameras_file(), camera)
+    return PhoneCalibration(camera, u_focal_px, left_out)
+
+
+def adjusted(
+    paths: Sequence[str], stretch: float, u_stretch: float, on: date
+) -> tuple[dict[str, Any], float, tuple[str, ...]]:
+    """Return a camera's values, its focal length's uncertainty, px, and what was left out."""
+    done = calibrate_photographs(paths, stretch=stretch, u_stretch=u_stretch, on=on)
+    u_focal = done.camera.focal_px * done.calibration.covariance.u("log_focal")
+    return asdict(done.camera), float(u_focal) if math.isfinite(u_focal) else 0.0, done.left_out

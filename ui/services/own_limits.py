@@ -1,0 +1,73 @@
+"""The limits that a record's inspections are held against: published ones, and one's own."""
+
+from __future__ import annotations
+
+import json
+
+from inspection.limits.rules import Rule
+from inspection.limits.user_rules import rules_from_json
+from inspection.record.kept_limits import keep_own_limits, kept_own_limits
+from inspection.record.record import Record
+
+
+def own_rules(record: Record) -> tuple[Rule, ...]:
+    """Return all limits of one's own that the record keeps.
+
+    Raises
+    ------
+    ValueError
+        If one can't be understood any more.
+    """
+    return tuple(
+        rule
+        for values in kept_own_limits(record).values()
+        for rule in (rules_from_json(json.dumps(values["rules"])) if values["rules"] else ())
+    )
+
+
+def keep_rules(record: Record, name: str, text: str, *, by: str, why: str = "") -> int:
+    """Keep a set of limits from the text of a JSON file, and return how many there are.
+
+    Raises
+    ------
+    ValueError
+        If they can't be understood, or the record can't be written.
+    """
+    rules = rules_from_json(text)
+    keep_own_limits(record, name, {"rules": json.loads(text)}, by=by, why=why)
+    return len(rules)
+
+
+def one_rule(
+    rule_set: str, what: str, source: str, *, least_mm: float | None, least_pct: float | None
+) -> str:
+    """Return the text of the simplest set: a least mean diameter, or a greatest decrease.
+
+    Parameters
+    ----------
+    rule_set, what, source : str
+        Name of the set, what it limits, and where it stands.
+    least_mm : float or None
+        Least mean diameter, mm.
+    least_pct : float or None
+        Largest decrease from the nominal diameter, %.
+
+    Raises
+    ------
+    ValueError
+        If not exactly one of the two figures is given.
+    """
+    if (least_mm is None) == (least_pct is None):
+        raise ValueError("give either the least diameter or the largest decrease.")
+    rule: dict[str, object] = {
+        "rule_set": rule_set,
+        "what": what,
+        "quantity": "mean diameter",
+        "purpose": "discard",
+        "source": source,
+    }
+    if least_mm is not None:
+        rule |= {"start": "nothing", "low_mm": least_mm}
+    else:
+        rule |= {"start": "nominal", "percent_of": "nominal", "low_pct": -float(least_pct or 0.0)}
+    return json.dumps([rule])

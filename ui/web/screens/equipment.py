@@ -1,0 +1,253 @@
+"""Gauges, phones and cards: what figures are taken with, and how well each is known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import get_args
+
+import streamlit as st
+
+from inspection.model.length_text import parse_length
+from inspection.model.log import counted
+from inspection.model.readings import Gauge, GaugeKind
+from ui.services.calibrate_phone import MOST_BOARDS, calibrate_phone
+from ui.services.cameras import cameras_file, known_cameras
+from ui.services.measuring_queue import PhotoFile
+from ui.services.roles import require_action
+from ui.text import as_typed
+from ui.web.page.clock import today
+from ui.web.page.layout import flash_success, page_header, show_errors
+from ui.web.page.login import current_user, download
+from ui.web.page.session import get_record, user_name
+from ui.web.panels.upload import KINDS, most_mb
+from vision.calibration.board import board_pdf
+from vision.calibration.library import CalibratedCamera, forget_camera
+from vision.target.print_scale import check_from_dict
+
+NEW = "another gauge"
+BOARDS = ("A4", "US Letter")
+
+
+def _gauges() -> None:
+    known = {gauge.identity: gauge for gauge in get_record().gauges()}
+    late = [one for one in known.values() if one.calibration_due and one.calibration_due < today()]
+    if late:
+        st.warning(
+            as_typed(f"Calibration overdue: {', '.join(one.identity for one in late)}."),
+            icon=":material/event_busy:",
+        )
+    for gauge in known.values():
+        st.markdown(_gauge_line(gauge))
+    name = st.selectbox(
+        "Gauge",
+        [*known, NEW],
+        key="equipment gauge",
+        help="Its number, as it stands on the instrument.",
+    )
+    _gauge_form(known.get(name))
+
+
+def _gauge_line(gauge: Gauge) -> str:
+    due = "no due day" if gauge.calibration_due is None else f"due {gauge.calibration_due}"
+    again = (
+        "repeatability from the readings"
+        if gauge.repeatability_mm is None
+        else f"repeatability {gauge.repeatability_mm:g} mm"
+    )
+    done = ", ".join(str(day) for day in sorted(gauge.calibrated_on))
+    return (
+        f"**{as_typed(gauge.identity)}** · {gauge.kind} · step {gauge.resolution_mm:g} mm, "
+        f"permissible error {gauge.permissible_error_mm:g} mm · {again} · {due}"
+        + (f" · calibrated {done}" if done else "")
+    )
+
+
+def _gauge_form(known: Gauge | None) -> None:
+    was = known or Gauge("", "wide-jaw caliper", 0.01, 0.03)
+    key = f"gauge {was.identity}"
+    with st.form(key):
+        left, right = st.columns(2)
+        identity = left.text_input(
+            "Number on the gauge",
+            was.identity,
+            key=f"{key} number",
+            disabled=known is not None,
+            help="Unique in this record.",
+        )
+        kind = right.selectbox(
+            "Kind",
+            get_args(GaugeKind),
+            index=get_args(GaugeKind).index(was.kind),
+            key=f"{key} kind",
+            help="Narrow jaws may stop beside a crown; wide ones bear on several.",
+        )
+        left, middle, right = st.columns(3)
+        step = left.text_input(
+            "Smallest step",
+            f"{was.resolution_mm:g} mm",
+            key=f"{key} step",
+            help="What its scale or display can show.",
+        )
+        error = middle.text_input(
+            "Permissible error",
+            f"{was.permissible_error_mm:g} mm",
+            key=f"{key} error",
+            help="As its maker or its calibration certificate states.",
+        )
+        again = right.text_input(
+            "Repeatability",
+            "" if was.repeatability_mm is None else f"{was.repeatability_mm:g} mm",
+            placeholder="from the readings",
+            key=f"{key} repeatability",
+            help="Standard deviation of one place read again and again with it; left empty, the "
+            "readings tell.",
+        )
+        left, right = st.columns(2)
+        done = left.date_input(
+            "Calibrated on",
+            None,
+            key=f"{key} done",
+            help="Added to the days on which it was calibrated: its error is taken as another one "
+            "after each.",
+        )
+        due = right.date_input(
+            "Calibration due",
+            was.calibration_due,
+            key=f"{key} due",
+            help="Last day on which its calibration holds.",
+        )
+        why = (
+            ""
+            if known is None
+            else st.text_input(
+                "Reason",
+                key=f"{key} why",
+                placeholder="back from calibration",
+                help="Stands in the record beside the change.",
+            )
+        )
+        if st.form_submit_button("Save gauge", type="primary"):
+            with show_errors():
+                require_action(current_user(), "gauges")
+                days = {*was.calibrated_on, *([done] if isinstance(done, date) else [])}
+                gauge = replace(
+                    was,
+                    identity=" ".join(identity.split()),
+                    kind=kind,
+                    resolution_mm=parse_length(step),
+                    permissible_error_mm=parse_length(error) if _digits(error) else 0.0,
+                    repeatability_mm=parse_length(again) if again.strip() else None,
+                    calibration_due=due if isinstance(due, date) else None,
+                    calibrated_on=tuple(sorted(days)),
+                )
+                _save_gauge(gauge, known, " ".join(why.split()))
+
+
+def _digits(typed: str) -> bool:
+    """Say whether a length is typed that is not 0: lengths in the record are more than that."""
+    return any(sign in "123456789" for sign in typed)
+
+
+def _save_gauge(gauge: Gauge, known: Gauge | None, why: str) -> None:
+    if known is None:
+        get_record().add_gauge(gauge, by=user_name())
+    elif gauge == known:
+        raise ValueError("nothing was changed: the record says the same already.")
+    else:
+        get_record().change_gauge(gauge, by=user_name(), why=why)
+    flash_success(f"What is known of {gauge.identity} is in the record.")
+    st.rerun()
+
+
+def _phones() -> None:
+    known = known_cameras()
+    if not known:
+        st.caption("No phone was calibrated: focal lengths count as known to 4 %.")
+    for key, camera in sorted(known.items()):
+        left, right = st.columns([4, 1], vertical_alignment="center")
+        left.markdown(_camera_line(camera))
+        if right.button("Remove", key=f"remove {key}", help="Its photographs stay as measured."):
+            with show_errors():
+                require_action(current_user(), "gauges")
+                forget_camera(cameras_file(), key)
+                flash_success(f"{key} was removed.")
+                st.rerun()
+    st.markdown(
+        "**Calibrate a phone.** Print the board at 100 %, glue it on something flat, and "
+        "photograph it 12 times, zoom untouched: from the front, tilted by 20 to 40 degrees to "
+        "each side, up and down, and with the board in every corner of the picture."
+    )
+    paper = st.selectbox("Paper", BOARDS, key="board paper", help="Its size does not matter.")
+    download("Download the board (PDF)", lambda: board_pdf(paper), "board.pdf", "application/pdf")
+    with st.form("calibrate"):
+        files = st.file_uploader(
+            "Photographs of the board",
+            KINDS,
+            accept_multiple_files=True,
+            key="board photographs",
+            max_upload_size=most_mb(),
+            help=f"Original files of one phone and one lens: 8 at least, {MOST_BOARDS} at most.",
+        )
+        left, right = st.columns(2)
+        along = left.text_input(
+            "Chequered field along its 11 squares",
+            key="board along",
+            placeholder="275,3 mm",
+            help="With a rule, from edge to edge; left empty, the print counts as unmeasured.",
+        )
+        across = right.text_input(
+            "Across its 7 squares", key="board across", placeholder="174,9 mm", help="Likewise."
+        )
+        if st.form_submit_button("Calibrate", type="primary"):
+            with show_errors(), st.spinner("Looking for the board ..."):
+                require_action(current_user(), "gauges")
+                _calibrate([PhotoFile(one.name, one.getvalue()) for one in files], along, across)
+
+
+def _camera_line(camera: CalibratedCamera) -> str:
+    return (
+        f"**{as_typed(camera.key)}** · focal length {camera.focal_px:.1f} px · "
+        f"{counted(camera.photographs, 'photograph', 'photographs')} of {camera.on or 'no day'} · "
+        f"residuals {camera.rms_px:.2f} px, {100 * camera.coverage:.0f} % of the picture covered"
+    )
+
+
+def _calibrate(files: list[PhotoFile], along: str, across: str) -> None:
+    if bool(along.strip()) != bool(across.strip()):
+        raise ValueError(
+            "give both lengths of the chequered field, or neither: their ratio counts."
+        )
+    printed = (parse_length(along), parse_length(across)) if along.strip() else None
+    done = calibrate_phone(files, printed, on=today())
+    left_out = f" Left out: {'; '.join(done.left_out)}." if done.left_out else ""
+    flash_success(
+        f"{done.camera.key} is calibrated: focal length {done.camera.focal_px:.1f} px, u "
+        f"{done.u_focal_px:.1f} px, from {done.camera.photographs} photographs.{left_out}"
+    )
+    st.rerun()
+
+
+def _card_sets() -> None:
+    checks = get_record().print_checks()
+    if not checks:
+        st.caption("No print was checked: cards count as known to 1 % only.")
+    for card_set, values in checks.items():
+        with show_errors():
+            check = check_from_dict(card_set, values)
+            st.markdown(
+                f"**{as_typed(card_set)}** · {check.layout.name} · along {check.along_read_mm:g} "
+                f"mm, across {check.across_read_mm:g} mm · {check.checked_on or 'day not known'}"
+            )
+    st.page_link("screens/cards.py", label="Print cards, check a print", icon=":material/print:")
+
+
+page_header("Gauges and phones", needs_inspection=False)
+with show_errors():
+    gauges, phones, cards = st.tabs(["Gauges", "Phones", "Card sets"])
+    with gauges, show_errors():
+        _gauges()
+    with phones, show_errors():
+        _phones()
+    with cards, show_errors():
+        _card_sets()
