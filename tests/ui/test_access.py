@@ -192,9 +192,11 @@ def test_each_role_opens_its_screens_only() -> None:
         role: {one for one in SCREENS if may_open(Person("A", "a@b.c", frozenset({role})), one)}
         for role in ROLES
     }
-    assert opened["inspector"] == set(SCREENS) - {"review", "supervise"}
-    assert opened["reviewer"] == {"start", "result", "review"}
-    assert opened["supervisor"] == {"start", "result", "review", "supervise"}
+    assert opened["inspector"] == set(SCREENS) - {"review", "supervise", "record"}
+    assert opened["reviewer"] == {"start", "condition", "result", "review", "limits"}
+    assert opened["supervisor"] == {
+        "start", "condition", "result", "review", "supervise", "equipment", "limits", "record",
+    }  # fmt: skip
 
 
 # ---- nothing is forgotten -----------------------------------------------------------------

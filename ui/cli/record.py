@@ -16,6 +16,7 @@ from ui.cli.options import (
     what_option,
 )
 from ui.cli.record_add import add, measure
+from ui.cli.record_states import close, observe, state, submit
 
 if TYPE_CHECKING:
     from inspection.exchange.import_rows import Imported
@@ -338,3 +339,5 @@ def schema() -> None:
 
 record.add_command(add)
 record.add_command(measure)
+for step in (state, submit, observe, close):
+    record.add_command(step)

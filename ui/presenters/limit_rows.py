@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from inspection.limits.rules import Rule
 from inspection.limits.standards import BAND_EDGES_PCT, BANDS
 
-HEADS = ["what", "figure", "for", "clause"]
+HEADS = ["Limited", "Figure", "For", "Clause"]
 
 
 def limit_rows(rules: Sequence[Rule]) -> list[list[str]]:
@@ -35,7 +35,7 @@ def band_rows() -> list[list[str]]:
 
 def band_heads() -> list[str]:
     """Return the headings of `band_rows`."""
-    return ["severity", *BAND_EDGES_PCT]
+    return ["Severity", *(kind.capitalize() for kind in BAND_EDGES_PCT)]
 
 
 def _figures(rule: Rule) -> str:
@@ -50,16 +50,20 @@ def _figures(rule: Rule) -> str:
         for word, value in (("least", rule.low_mm), ("most", rule.high_mm))
         if value is not None
     ]
+    if not told:
+        return "no figure is published"
     start = "" if rule.start in ("nominal", "nothing") else f", from the {rule.start} diameter"
-    return f"{', '.join(told)}{start}; {rule.at_limit} at the limit"
+    return f"{', '.join(told)}{start}; exactly at it: {rule.at_limit}"
 
 
 def _scope(rule: Rule) -> str:
     parts = []
     if rule.from_mm is not None or rule.to_mm is not None:
-        low = "0" if rule.from_mm is None else f"{rule.from_mm:g}"
-        high = "up" if rule.to_mm is None else f"{rule.to_mm:g}"
-        parts.append(f"{low} to {high} mm {rule.size_edge}")
+        over = "over " if rule.size_edge == "(]" else "from "
+        below = "below " if rule.size_edge == "[)" else ""
+        low = "" if rule.from_mm is None else f"{over}{rule.from_mm:g} "
+        high = "" if rule.to_mm is None else f"to {below}{rule.to_mm:g} "
+        parts.append(f"{low}{high}mm")
     for chosen in (rule.services, rule.builds, rule.cores, rule.duties):
         if chosen:
             parts.append(" or ".join(one for one in chosen if one != "general"))

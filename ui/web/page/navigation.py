@@ -25,6 +25,7 @@ NAMES: dict[Step, str] = {
 # Small print keeps a contrast of 4.5 to 1 against either ground (WCAG 2, 1.4.3); what is pressed is
 # 44 px high (WCAG 2.1, 2.5.5).
 THEME_CSS = """<style>
+.stMainBlockContainer h1{font-size:clamp(1.7rem,1.2rem + 2vw,2.4rem);padding:0}
 .stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
 [data-testid=stCaptionContainer]{opacity:.85!important}
 [data-testid=stCaptionContainer] *{color:inherit!important}
