@@ -3,6 +3,7 @@
 What every screen needs is loaded before the server answers, or the first person would wait for it.
 """
 
+import gc
 from pathlib import Path
 
 import streamlit as st
@@ -18,5 +19,7 @@ from vision.apart import start_child
 require_tested_version()
 patch_download_handler()
 start_child()  # it loads what measuring needs beside us
+gc.collect()
+gc.freeze()  # what is loaded now stays: no search for garbage need look at it again
 start_worker(open_for_queue)
 app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])
