@@ -104,14 +104,23 @@ def summaries() -> tuple[Summary, ...]:
     return _ranked(current_user())
 
 
+def visible() -> frozenset[str]:
+    """Return the names of the inspections that the person may see."""
+    who = current_user()
+    return _visible(
+        record_location(), get_record().last_event(), None if who.sees_all else who.name
+    )
+
+
 def settle_address() -> None:
     """Let an address that names no inspection name the one looked at last, or the most urgent."""
     if address().inspection:
         return
-    known = [summary.identity for summary in summaries()]
     last = st.session_state.get(SELECTED)
-    if known:
-        show_inspection(last if last in known else known[0])
+    if last in visible():
+        show_inspection(last)
+    elif known := summaries():
+        show_inspection(known[0].identity)
 
 
 def selected_inspection() -> str | None:
@@ -124,7 +133,7 @@ def selected_inspection() -> str | None:
         the two is not told.
     """
     asked = address().inspection
-    if asked and asked not in {summary.identity for summary in summaries()}:
+    if asked and asked not in visible():
         st.query_params.clear()
         raise AccessError(NOT_THERE.format(asked))
     settle_address()
@@ -161,7 +170,7 @@ def require_access(identity: str, who: Person) -> None:
     """Raise AccessError if an inspection is not a person's to see."""
     if who.sees_all:
         return
-    if identity not in {summary.identity for summary in _ranked(who)}:
+    if identity not in _visible(record_location(), get_record().last_event(), who.name):
         raise AccessError(NOT_THERE.format(identity))
 
 
@@ -193,6 +202,11 @@ def _entries(place: str, identity: str, revisions: tuple[int, ...]) -> int:
     gauges = tuple(get_record().gauges())  # those of earlier inspections too
     limits = own_rules(get_record())
     return hash((opened.inspection, opened.rope, opened.logged, gauges, opened.results, limits))
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _visible(place: str, last_event: int, person: str | None) -> frozenset[str]:
+    return frozenset(summary.identity for summary in _listed(place, last_event, person))
 
 
 def _ranked(who: Person) -> tuple[Summary, ...]:

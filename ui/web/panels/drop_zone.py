@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from heapq import nlargest
 
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
@@ -104,9 +105,10 @@ def _picture(look: QuickLook) -> None:
 
 def _keep(look: QuickLook) -> None:
     """Offer to file the photograph into an inspection, or to let go of it."""
-    open_ones = [one for one in summaries() if one.state != "closed"]
-    if open_ones:
-        _file_into(look, sorted(open_ones, key=lambda one: one.changed_at, reverse=True))
+    open_ones = (one for one in summaries() if one.state != "closed")
+    latest = nlargest(MOST_LISTED, open_ones, key=lambda one: one.changed_at)
+    if latest:
+        _file_into(look, latest)
     else:
         st.caption("To keep it, name a rope and begin its inspection first; this waits here.")
         st.page_link("screens/rope.py", label="Name a rope", icon=":material/cable:")
@@ -116,7 +118,7 @@ def _keep(look: QuickLook) -> None:
 
 
 def _file_into(look: QuickLook, known: list[Summary]) -> None:
-    names = {one.identity: f"{one.rope}, {one.on:%Y-%m-%d}" for one in known[:MOST_LISTED]}
+    names = {one.identity: f"{one.rope}, {one.on:%Y-%m-%d}" for one in known}
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     identity = left.selectbox(
         "Keep it in inspection",

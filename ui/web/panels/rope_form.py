@@ -33,17 +33,24 @@ def rope_inputs(known: Rope | None, key: str) -> RopeForm:
         disabled=known is not None,
         help="What the site calls it, e.g. machine and rope; unique in this record.",
     )
-    site = right.text_input(
-        "Site", was.site, key=f"{key} site", placeholder="quay 4", help="Where the rope works."
-    )
-    left, right = st.columns(2)
-    nominal = left.text_input(
+    nominal = right.text_input(
         "Nominal diameter",
         _length(known, was.nominal_mm),
         placeholder='22 mm or 7/8"',
         key=f"{key} nominal",
         help="The diameter that the certificate names, not one that was measured. Millimetres "
         "with comma or point, or inches with their sign.",
+    )
+    more = "More: site, construction, use, reference diameter, drum and sheaves"
+    with st.expander(more) if known is None else st.container():
+        return _other_inputs(known, was, key, identity, nominal)
+
+
+def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nominal: str) -> RopeForm:
+    """Draw the fields that may be filled in later."""
+    left, right = st.columns(2)
+    site = left.text_input(
+        "Site", was.site, key=f"{key} site", placeholder="quay 4", help="Where the rope works."
     )
     units = right.selectbox(
         "Unit of the readings",

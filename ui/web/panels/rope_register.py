@@ -15,7 +15,7 @@ from ui.web.page.session import (
     get_record,
     record_location,
     select_inspection,
-    summaries,
+    visible,
 )
 
 COLUMNS = (
@@ -35,7 +35,7 @@ SHOWN = 100  # rows that are sent to the browser; the search finds the others
 @st.cache_resource(max_entries=16, show_spinner=False)
 def _register(place: str, last_event: int, person: str | None) -> list[RegisteredRope]:
     del place, last_event  # they are the key: after any event it is read anew
-    among = None if person is None else {one.identity for one in summaries()}
+    among = None if person is None else visible()
     return register(get_record(), among=among)
 
 
