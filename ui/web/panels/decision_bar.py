@@ -23,6 +23,7 @@ from ui.presenters.station import StationView
 from ui.text import as_typed
 from ui.web.components.focus import focus_field
 from ui.web.page.address import show_place
+from ui.web.page.clock import local
 from ui.web.page.layout import defer_errors, flash_success, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record
@@ -77,7 +78,7 @@ def _show_decision(item: ReviewItem) -> None:
                 )
         return
     why = f": {as_typed(last.why)}" if last.why else ""
-    decided = f"{last.state} by {as_typed(last.who)}, {last.at[:16].replace('T', ' ')} UTC{why}"
+    decided = f"{last.state} by {as_typed(last.who)}, {local(last.at)}{why}"
     if last.stands:
         more = " It waits for the inspector." if last.back else ""
         st.caption(f":material/history: {decided[:1].upper()}{decided[1:]}.{more}")

@@ -7,6 +7,7 @@ import streamlit as st
 from inspection.record.views import OpenInspection, ReviewState
 from ui.presenters.review_queue import ReviewItem
 from ui.text import STATE_MARKS, as_typed
+from ui.web.page.clock import local
 from ui.web.page.layout import flash_success, show_errors
 from ui.web.page.session import entering, get_record, select_inspection, summaries
 
@@ -17,8 +18,7 @@ def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     st.markdown(f"It is {STATE_MARKS[opened.state]}")
     for review in opened.reviews[-3:]:
         why = f": {as_typed(review.why)}" if review.why else ""
-        at = review.at[:16].replace("T", " ")
-        st.caption(f"{review.state} by {as_typed(review.who)}, {at} UTC{why}")
+        st.caption(f"{review.state} by {as_typed(review.who)}, {local(review.at)}{why}")
     why = st.text_input(
         "Reason for the whole inspection",
         key=f"all {opened.inspection.identity}",
