@@ -1,4 +1,4 @@
-"""Every screen at both widths: nothing to scroll sideways, and nothing that a rule of WCAG forbids.
+"""Every screen, both widths, both themes: nothing to scroll sideways, no rule of WCAG broken.
 
 The rules are those of axe-core, a library of such rules that knows nothing of this program.
 """
@@ -6,7 +6,7 @@ The rules are those of axe-core, a library of such rules that knows nothing of t
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import pytest
 
@@ -16,9 +16,11 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 SCREENS = {
-    "": "Rope Photo Check", "rope": "1 Rope", "cards": "2 Cards", "photographs": "3 Photographs",
+    "": "Start", "rope": "1 Rope", "cards": "2 Cards", "photographs": "3 Photographs",
     "stations": "4 Stations", "readings": "5 Readings", "result": "6 Result",
     "scale": "Without the card", "review": "Review", "supervise": "Supervise",
+    "condition": "5 Condition and decision", "equipment": "Gauges and phones", "limits": "Limits",
+    "record": "Record",
 }  # fmt: skip
 # Streamlit's own list of screens has its headings between the items, and its upload a role that
 # says nothing; both are read aloud all the same.
@@ -49,15 +51,21 @@ def inside(page: Page, target: list[Any], test_id: str) -> bool:
     return bool(page.locator(target[0]).first.evaluate(closest))
 
 
-def test_every_screen_fits_and_breaks_no_rule(page: Page, sample_pages: str) -> None:
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_screen_fits_and_breaks_no_rule(
+    page: Page, sample_pages: str, theme: Literal["light", "dark"]
+) -> None:
     from playwright.sync_api import expect
 
+    page.emulate_media(color_scheme=theme)
     for screen, title in SCREENS.items():
         page.goto(f"{sample_pages}/{screen}")
         expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
         quiet(page)
         page.wait_for_timeout(1500)  # charts are drawn after the script has run
         assert fits(page), screen
+        assert page.title() == f"{title} · Rope Photo Check"
+        assert page.locator("h1").count() == 1, screen
         assert breaches(page) == [], screen
 
 
@@ -67,7 +75,7 @@ def test_the_rules_find_what_is_hard_to_read(page: Page, sample_pages: str) -> N
     page.goto(sample_pages)
     expect(page.get_by_text("22.11 was logged")).to_be_visible()
     quiet(page)
-    page.evaluate("document.querySelector('h2').style.color = '#ddd'")
+    page.evaluate("document.querySelector('h1').style.color = '#ddd'")
     assert any(line.startswith("color-contrast") for line in breaches(page))
 
 

@@ -81,7 +81,7 @@ def test_what_people_type_is_shown_as_they_typed_it(
     nasty_record(tmp_path / "record.db")
     at = app.run(timeout=120).switch_page(f"screens/{screen}.py").run(timeout=120)
     assert not at.exception
-    kinds = ("markdown", "caption", "info", "warning", "error", "success", "header", "subheader")
+    kinds = ("markdown", "caption", "info", "warning", "error", "success", "title", "header")
     told = [(kind, str(one.value)) for kind in kinds for one in getattr(at, kind)]
     labelled = ("button", "radio", "toggle", "selectbox", "metric", "text_input", "expander")
     told += [

@@ -81,7 +81,7 @@ def clean(at: AppTest) -> AppTest:
 
 def words(at: AppTest) -> str:
     """Return what is written on the page, tables too."""
-    kinds = ("markdown", "caption", "info", "warning", "error", "success", "title", "subheader")
+    kinds = ("markdown", "caption", "info", "warning", "error", "success", "title", "header")
     told = [str(one.value) for kind in kinds for one in getattr(at, kind)]
     told += [str(one.proto.body) for one in at.get("html")]
     return "\n".join(told)

@@ -177,7 +177,7 @@ def download(
 def _show_refusal(why: str) -> None:
     _, middle, _ = st.columns([1, 3, 1])
     with middle, st.container(border=True):
-        st.subheader("Rope Photo Check", anchor=False)
+        st.header("Rope Photo Check", anchor=False)
         if why == NOT_LOGGED_IN:
             st.write("Log in to see the inspections that are yours to take, review or supervise.")
             if st.button("Log in", type="primary", icon=":material/login:", width="stretch"):

@@ -36,9 +36,10 @@ border-style:dashed;align-items:center}
 .stFormSubmitButton kbd{color:inherit!important;opacity:1!important}
 @media (hover:none){.stFormSubmitButton kbd,.st-key-keys{display:none!important}}
 input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!important}
+[data-testid=stAlertContentSuccess] *{color:light-dark(#0E5F29,#A6E3B8)!important}
 [data-testid=stPageLink] a{min-height:44px}
+.stMainBlockContainer h2{font-size:1.45rem}
 </style>"""
-LIGHT_CSS = "<style>[data-testid=stAlertContentSuccess] *{color:#0E5F29!important}</style>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class NextStep:
 
 def apply_theme() -> None:
     """Apply the style that all screens share."""
-    st.html(THEME_CSS if st.context.theme.type == "dark" else THEME_CSS + LIGHT_CSS)
+    st.html(THEME_CSS)
 
 
 def next_step_link(step: Step, words: str) -> None:

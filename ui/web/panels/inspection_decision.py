@@ -14,7 +14,7 @@ from ui.web.page.session import entering, get_record, select_inspection, summari
 
 def decide_inspection(opened: OpenInspection, still: list[ReviewItem]) -> None:
     """Show where the review stands; accept, send back or overrule the whole inspection."""
-    st.subheader("The inspection as a whole")
+    st.header("The inspection as a whole")
     st.markdown(f"It is {STATE_MARKS[opened.state]}")
     for review in opened.reviews[-3:]:
         why = f": {as_typed(review.why)}" if review.why else ""

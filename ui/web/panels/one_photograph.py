@@ -29,7 +29,7 @@ def show_place_large(opened: OpenInspection) -> None:
     station, way = address().station or 0, address().view_deg or 0
     _way_back(opened, station, way)
     results = results_at(opened, station, way)
-    st.subheader(f"Station {station}, {way}°", anchor=False)
+    st.header(f"Station {station}, {way}°", anchor=False)
     if st.session_state.get(BLIND) and not standing_reading(opened, station, way, witness(opened)):
         st.info(
             "The photograph's figure is hidden until your reading of this place is typed into the "

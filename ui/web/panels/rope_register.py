@@ -56,7 +56,7 @@ def show_register() -> None:
             icon=":material/hourglass_empty:",
         )
         return
-    st.subheader("Ropes")
+    st.header("Ropes")
     left, right = st.columns([3, 1], vertical_alignment="bottom")
     words = left.text_input(
         "Find a rope",

@@ -74,7 +74,7 @@ def _submit(opened: OpenInspection) -> None:
 
 def _close(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
-    st.subheader("Decision of the competent person")
+    st.header("Decision of the competent person")
     st.caption(CLEARS_NOTHING)
     with st.form(f"close {identity}"):
         decision = st.radio(

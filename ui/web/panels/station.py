@@ -306,5 +306,6 @@ border-bottom:1px solid #8885;vertical-align:top}
 .rope-table.wide tr{display:block;border-bottom:1px solid #8888;padding:.35rem 0}
 .rope-table.wide td{display:inline-block;border:0;padding:.05rem 1rem .05rem 0;font-weight:600}
 .rope-table.wide td:empty{display:none}
-.rope-table.wide td::before{content:attr(data-head)" ";font-weight:400;color:#4A4C57}}
+.rope-table.wide td::before{content:attr(data-head)" ";font-weight:400;
+color:light-dark(#4A4C57,#B9BAC4)}}
 """

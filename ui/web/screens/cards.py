@@ -29,7 +29,7 @@ def _pdf(layout_name: str, first: int, count: int) -> bytes:
 
 def _print(opened: OpenInspection | None) -> str | None:
     """Offer the cards; return the name of the layout that they have."""
-    st.subheader("Print")
+    st.header("Print")
     nominal = opened.rope.nominal_mm if opened else 22.0
     if opened is None:
         st.info(
@@ -81,7 +81,7 @@ def _print(opened: OpenInspection | None) -> str | None:
 
 
 def _check(usual: str) -> None:
-    st.subheader("Check the print")
+    st.header("Check the print")
     st.markdown(
         "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
         "and enter what you read: the card's scale is corrected by it, and the figures become "

@@ -54,7 +54,7 @@ if opened is not None:
     with show_errors():
         changes = opened.state != "closed" and may_do(current_user(), "observe")
         stations = stations_of(opened)
-        st.subheader("Seen beside the diameter")
+        st.header("Seen beside the diameter")
         show_conditions(opened, cached_assessment(opened))
         if changes and stations:
             named = address().station
@@ -66,12 +66,12 @@ if opened is not None:
                 help="Where it was seen.",
             )
             enter_conditions(opened, station)
-        st.subheader("Remarks and next inspection")
+        st.header("Remarks and next inspection")
         if changes:
             _remarks(opened)
         else:
             due = opened.inspection.next_due
             st.text(opened.inspection.remarks or "No remarks.")
             st.text(f"Next due {due.isoformat()}" if due else "No day was named.")
-        st.subheader("State")
+        st.header("State")
         show_state(opened)

@@ -23,7 +23,7 @@ from ui.web.page.session import get_record, record_location
 
 
 def _verify() -> None:
-    st.subheader("Verify")
+    st.header("Verify")
     noted = st.text_input(
         "Fingerprint that was noted earlier",
         key="noted fingerprint",
@@ -62,7 +62,7 @@ def _tell(found: Verification) -> None:
 
 
 def _backup() -> None:
-    st.subheader("Back up")
+    st.header("Back up")
     st.caption(
         "Record and photographs are copied into the folder `backups` beside the record, while it "
         "is in use, and the copy is verified. Copy that folder to another machine."
@@ -99,7 +99,7 @@ def _file(name: str) -> bytes:
 
 
 def _export() -> None:
-    st.subheader("Export")
+    st.header("Export")
     with st.container(horizontal=True):
         for label, name in (
             ("All of it (JSON)", "record.json"),

@@ -70,7 +70,7 @@ def _first(opened: OpenInspection, assessment: Assessment) -> None:
 
 
 def _figures(assessment: Assessment) -> None:
-    st.subheader("Diameter and ovality")
+    st.header("Diameter and ovality")
     rows = section_rows(assessment)
     if not rows:
         st.info(
@@ -98,7 +98,7 @@ def _figures(assessment: Assessment) -> None:
 
 
 def _verdicts(assessment: Assessment) -> None:
-    st.subheader("Against the limits")
+    st.header("Against the limits")
     rows = limit_rows(assessment)
     if rows:
         st.html(table(LIMIT_HEADS, rows, "Verdicts by limit, outside and undecided first"))
@@ -132,7 +132,7 @@ def _wear(assessment: Assessment) -> None:
     local = local_rows(assessment)
     if not (rows or local):
         return
-    st.subheader("Wear")
+    st.header("Wear")
     if rows:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
@@ -151,7 +151,7 @@ def _wear(assessment: Assessment) -> None:
 def _grooves(assessment: Assessment) -> None:
     if not assessment.groove_fits:
         return
-    st.subheader("Drum and sheaves")
+    st.header("Drum and sheaves")
     st.html(table(GROOVE_HEADS, groove_rows(assessment), "Grooves against the nominal diameter"))
     st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
@@ -167,7 +167,7 @@ def _round_and_lay(assessment: Assessment) -> None:
         _roundness(sections)
     with right:
         if words:
-            st.subheader("Lay length")
+            st.header("Lay length")
             st.markdown("  \n".join(as_typed(word) for word in words[:-1]))
             st.caption(words[-1])
 
@@ -175,7 +175,7 @@ def _round_and_lay(assessment: Assessment) -> None:
 def _roundness(sections: dict[int, Section]) -> None:
     if not sections:
         return
-    st.subheader("Roundness")
+    st.header("Roundness")
     station = st.selectbox(
         "Station",
         sorted(sections),
@@ -217,7 +217,7 @@ def _report(opened: OpenInspection) -> None:
 
 
 def _take_away(opened: OpenInspection) -> None:
-    st.subheader("Export")
+    st.header("Export")
     identity = opened.inspection.identity
     _report(opened)
     with st.container(horizontal=True):

@@ -41,23 +41,25 @@ STYLE = """<style>
 .st-key-steps{gap:.1rem!important;flex-wrap:nowrap!important}
 .st-key-steps .stButton button{padding:0 .3rem}
 [data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:sticky;bottom:0;z-index:20}
-.st-key-decisions{background:#fff;border-top:1px solid #8886;padding:.45rem 0 .3rem}
+.st-key-decisions{background:light-dark(#fff,#191918);
+border-top:1px solid #8886;padding:.45rem 0 .3rem}
 .st-key-decisions .stHorizontalBlock{gap:.45rem}
 .st-key-decisions [data-testid=stCaptionContainer] p{margin:0}
 .st-key-decisions .stButton button{padding:.2rem .6rem}
 .st-key-strip [role=radiogroup]{gap:.1rem}
 .st-key-strip [role=radiogroup] label{min-height:40px;padding:.15rem .3rem;border-radius:4px}
 .st-key-strip [role=radiogroup] label[data-selected=true]{background:#0B5FA51c}
-.rope-found{border-left:4px solid #4A4C57;background:#8881;padding:.4rem .8rem;border-radius:4px}
-.rope-found.odd{border-color:#9A3B00;background:#FFF3E0}
-.rope-found.calm{border-color:#0E5F29}
+.rope-found{border-left:4px solid light-dark(#4A4C57,#B9BAC4);background:#8881;
+padding:.4rem .8rem;border-radius:4px}
+.rope-found.odd{border-color:light-dark(#9A3B00,#F0A060);background:light-dark(#FFF3E0,#3A2A12)}
+.rope-found.calm{border-color:light-dark(#0E5F29,#6CC78B)}
 .rope-found b{font-size:1.12rem;display:block}
 .rope-found span{display:block;font-size:.88rem;line-height:1.35}
 .rope-found .look{font-weight:600}
 .rope-facts{display:flex;flex-wrap:wrap;gap:.1rem 1.4rem;font-size:.88rem}
-.rope-lines{font-size:.8rem;color:#4A4C57}
+.rope-lines{font-size:.8rem;color:light-dark(#4A4C57,#B9BAC4)}
 [data-testid=stAlert]:has([data-testid=stAlertContentSuccess]){position:fixed;top:.6rem;right:1.5rem;
-z-index:50;width:auto;background:#E4F6EA;border-radius:4px}
+z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
 @media (max-width:640px){
 .stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}
 .st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row}

@@ -134,7 +134,7 @@ with show_errors():
                 f"{STATE_MARKS[opened.state]}"
             )
             next_step_link("cards", "cards")
-    st.subheader("Begin an inspection")
+    st.header("Begin an inspection")
     names = [*(rope.identity for rope in ropes), NEW]
     wanted = st.session_state.pop("wanted rope", None)
     if wanted in names:

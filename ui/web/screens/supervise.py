@@ -148,10 +148,10 @@ with show_errors():
             st.info("The filter leaves no inspection; widen it.")
         else:
             _entries(left_over, assessments)
-            st.subheader("Differences")
+            st.header("Differences")
             show_differences(assessments)
-            st.subheader("Last digits")
+            st.header("Last digits")
             show_digits(left_over)
-            st.subheader("Trend towards the limits")
+            st.header("Trend towards the limits")
             show_trends(assessments)
     show_cautions()
