@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 from dataclasses import replace
@@ -11,12 +12,16 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from inspection.assessment import Assessment
+from inspection.measurement.section import Section
 from inspection.record.examinations import KeyFigures, RegisteredRope
 from inspection.record.record import open_record
 from ui.presenters.register_rows import NOT_EXAMINED, find_ropes, in_order, register_row
+from ui.services.assess_record import assess_recorded
 from ui.services.measuring_queue import work_off
 from ui.services.quick_look import keep_look, quick_look
 from ui.services.sample import sample_folder
+from ui.text import diameter_words
 from vision.results import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"
@@ -105,8 +110,18 @@ def test_ropes_are_found_and_ordered() -> None:
 def test_the_register_of_the_sample_stands_on_start(sample_app: AppTest) -> None:
     at = sample_app.run()
     assert not at.exception
-    rows = at.get_by_key("register rows").proto.json
-    assert "21.33 \\u00b1 0.07 mm, station 3" in rows
-    assert "5.1 %" in rows
+    rows = json.loads(at.get_by_key("register rows").proto.json)["rows"]
+    ((name, cells),) = rows
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        worst = worst_station(assess_recorded(record, SAMPLE))
+    assert worst is not None
+    assert worst.station == 3  # the mesh of the sample is thinnest there (sample_images/truth.csv)
+    assert name == "quay crane 2, hoist rope, left"
+    shown = diameter_words(worst.mean_mm, worst.u_mean_mm)
+    assert f"{shown}, station 3" in cells
     next(one for one in at.text_input if one.label == "Find a rope").set_value("no such").run()
     assert any("No rope is called so" in one.value for one in at.info)
+
+
+def worst_station(assessment: Assessment) -> Section | None:
+    return min(assessment.best, key=lambda section: section.mean_mm, default=None)

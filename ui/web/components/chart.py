@@ -7,6 +7,14 @@ from typing import Any, cast
 
 import streamlit as st
 
+# A sheet of paper on the dark page, set as the light page sets it.
+PAPER = {"background": "#FFFFFF", "padding": dict.fromkeys(("left", "top", "right", "bottom"), 12)}
+PAPER_STYLE = {
+    "font": "Source Sans, sans-serif",
+    "title": {"anchor": "start", "fontSize": 16, "subtitleFontSize": 13},
+    "axis": {"labelFontSize": 12, "titleFontSize": 12, "gridColor": "#E6EAF1"},
+}
+
 
 def show_chart(
     make: Callable[[Any], Any], data: Any, *, words: str, width: int | str = "stretch"
@@ -25,6 +33,10 @@ def show_chart(
         How wide it is shown.
     """
     spec = chart_spec(make.__name__, data, make)
+    if st.context.theme.type == "dark":  # lines and words are chosen for a light ground
+        on_paper = {**spec, **PAPER, "config": {**spec.get("config", {}), **PAPER_STYLE}}
+        st.vega_lite_chart(on_paper, alt=words, width=cast(Any, width), theme=None)
+        return
     st.vega_lite_chart(spec, alt=words, width=cast(Any, width))
 
 
