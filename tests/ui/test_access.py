@@ -145,6 +145,22 @@ def test_the_example_that_is_shown_is_a_team_file(tmp_path: Path) -> None:
     assert config["server"]["address"] == "127.0.0.1"
 
 
+def test_the_screens_of_each_role_are_told_as_they_are() -> None:
+    tree = ast.parse((UI / "web" / "app.py").read_text(encoding="utf-8"))
+    named = {node.targets[0].id: node.value for node in tree.body if isinstance(node, ast.Assign)}
+    sections = ast.literal_eval(named["SECTIONS"])
+    titles = {name: title.lstrip("0123456789 ") for one in sections.values()
+              for name, title, _ in one}  # fmt: skip
+    page = (UI / "TEAM.md").read_text(encoding="utf-8")
+    using = (UI / "USING.md").read_text(encoding="utf-8")
+    for role in ROLES:
+        row = next(line for line in page.splitlines() if line.startswith(f"| {role} |"))
+        open_to = [title for name, title in titles.items() if role in SCREENS[name]]
+        assert row.split(" | ")[1].split(", ") == open_to
+    for title in titles.values():
+        assert f"| {title} | " in using
+
+
 # ---- who a login means --------------------------------------------------------------------
 
 
