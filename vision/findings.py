@@ -254,6 +254,14 @@ WITH_CARD: dict[str, Reason] = {
         "long sides; {limit:.0f} mm is the most that can be allowed for.",
         "Press the card flat, or glue it on a stiff plate.",
     ),
+    "card-creased": Reason(
+        "refuse",
+        0.1,
+        "mm",
+        "The card does not lie as one smooth sheet: its print lies {value:.2f} mm off; "
+        "{limit:.1f} mm is the most.",
+        "Press the card flat, or glue a new one on a stiff plate.",
+    ),
     "card-slightly-bowed": Reason(
         "warn",
         0.5,

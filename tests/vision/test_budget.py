@@ -86,8 +86,9 @@ def chain(held: str, u_scale: float) -> Chain:
     (found,) = find_cards(shot.grey)
     card = Card(LAYOUT, 4, u_scale_x=u_scale, u_scale_y=u_scale, print_set="test-set")
     lens = lens_of(1400, 1000, FOCAL_PX, 0.04 * FOCAL_PX)
-    band = read_band(shot.grey, solve_pose(found, card, lens).camera, card)
-    stripes = stripe_points(band, card)
+    flat = solve_pose(found, card, lens).camera
+    band = read_band(shot.grey, flat, card)
+    stripes = stripe_points(band, card, flat)
     pose = solve_pose(found, card, lens, stripes)
     camera = pose.camera
     axis = find_axis(band, camera, card)

@@ -18,7 +18,7 @@ from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
 from vision.rope.lay import lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
-from vision.rope.paper import flatness, read_band, stripe_points
+from vision.rope.paper import flatness, lay_paper, read_band
 from vision.rope.rectify import Light, light_within
 from vision.rope.tangent_cylinder import Hold
 from vision.target.layout import Card
@@ -74,7 +74,7 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     try:
         band = read_band(grey, located.pose.camera, located.card)
         axis = find_axis(band, located.pose.camera, located.card)
-        located = located.with_stripes(stripe_points(band, located.card))
+        located = lay_paper(located, band)
         findings = flatness(located.pose, located.card, axis.direction)
     except RefusedError as refused:
         raise _pointing(refused, lambda code: (float(x), float(y))) from refused

@@ -11,25 +11,31 @@ between two straps and a lens's distortion all show. The points go back into the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import Camera, project_mm
+from vision.camera import Camera, camera_centre_mm, project_mm, rays, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.results import Finding
 from vision.rope.constants import OPEN_CONTRAST, POINT_EVERY_PERIODS, WINDOW_PERIODS
+from vision.rope.lock_in import paper_behind_mm
 from vision.rope.rectify import LIGHT_OF
 from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
+from vision.target.locate import LocatedCard
 from vision.target.pose import Pose, StripePoints
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 PER_PERIOD = 10  # samples to a period: what a Gaussian window needs
+SMOOTH_MM = 0.02  # a sheet that lies smoothly fits so well; a turn miscounted is 1 mm and more
+# Tried where the turns seem to be miscounted; from one to the next the stripes move by less than
+# half a turn, tilted by 40 degrees too. What is beyond is refused.
+BOWS_MM = (2.5, -2.5, 5.0, -5.0, 7.5, -7.5, 10.0, -10.0, 12.5, -12.5)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,8 +125,69 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
     return Band(x, y, contrast, np.asarray(phase, float), inside, open_contrast, to_photo)
 
 
-def stripe_points(band: Band, card: Card) -> StripePoints:
+def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
+    """Return the card with its pose fitted to the stripes as well.
+
+    Phase is known but for whole turns. They are counted from the pose that the corners gave; where
+    a bow moves the stripes by more than half a turn, they are miscounted, and fit no smoothly
+    bent sheet. Then other bows are tried, and what fits best is taken.
+
+    Parameters
+    ----------
+    located : LocatedCard
+        The card by its corners.
+    band : Band
+        The demodulated band.
+
+    Raises
+    ------
+    RefusedError
+        If too little of the band is open, or no smoothly bent sheet has its stripes there.
+    """
+    flat = located.pose.camera
+    best = located.with_stripes(stripe_points(band, located.card, flat))
+    if misfit_mm(best) > SMOOTH_MM:
+        for bow_mm in BOWS_MM:
+            bowed = _bowed(flat, located, bow_mm)
+            other = located.with_stripes(stripe_points(band, located.card, bowed), bowed)
+            best = min(best, other, key=misfit_mm)
+            if misfit_mm(best) <= SMOOTH_MM:
+                break
+    refuse_above("card-creased", misfit_mm(best))
+    return best
+
+
+def misfit_mm(located: LocatedCard) -> float:
+    """Return how far corners and stripes lie off the fitted sheet, root mean square, mm."""
+    camera = located.pose.camera
+    return located.pose.rms_px * camera.z_mm / camera.focal_px
+
+
+def _bowed(flat: Camera, located: LocatedCard, bow_mm: float) -> Camera:
+    """Return camera and card with a bow, the corners about where they were."""
+    y = located.found.corners_mm[:, 1] / located.card.layout.half_height_mm
+    lift_mm = float(bow_mm * (1 - y * y).mean())  # as `vision.camera.card_height_mm` has it
+    x, y, z = flat.translation_mm - rotation(flat)[:, 2] * lift_mm
+    return replace(flat, bow_mm=bow_mm, x_mm=float(x), y_mm=float(y), z_mm=float(z))
+
+
+def drawn_at(camera: Camera, card: Card, seen_px: Array) -> Array:
+    """Return the drawn places (N, 2), mm, that are seen at points (N, 2), px."""
+    eye, sight = camera_centre_mm(camera), rays(camera, seen_px)
+    return paper_behind_mm(camera, card, eye - sight * (eye[2] / sight[:, 2])[:, None])
+
+
+def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
     """Return places on the open band as their phase shows them.
+
+    Parameters
+    ----------
+    band : Band
+        The demodulated band.
+    card : Card
+        The card with the scale of its print.
+    camera : Camera
+        Camera and card by which whole turns of the phase are counted.
 
     Raises
     ------
@@ -138,10 +205,14 @@ def stripe_points(band: Band, card: Card) -> StripePoints:
     every = int(POINT_EVERY_PERIODS * PER_PERIOD)
     rows, columns = (np.arange(every // 2, n, every) for n in clear.shape)
     good = clear[np.ix_(rows, columns)]
-    turned = _whole_turns(band.phase[np.ix_(rows, columns)], good)
     if good.sum() < 12:
         raise RefusedError(finding("band-too-narrow", 1.0))
-    grid = np.stack(np.meshgrid(band.x_mm[columns], band.y_mm[rows]), axis=-1)[good]
+    lattice = np.stack(np.meshgrid(band.x_mm[columns], band.y_mm[rows]), axis=-1)
+    drawn = drawn_at(camera, card, project(band.to_photo, lattice.reshape(-1, 2)))
+    expected = stripe_phase(card.layout, drawn.reshape(lattice.shape))
+    expected -= stripe_phase(card.layout, lattice)
+    turned = expected + _whole_turns(band.phase[np.ix_(rows, columns)] - expected, good)
+    grid = lattice[good]
     angle = np.radians(card.layout.stripe_deg)
     normal = np.array([np.sin(angle), np.cos(angle)])
     along = np.array([np.cos(angle), -np.sin(angle)])

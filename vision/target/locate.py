@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import Lens, tilt_deg
+from vision.camera import Camera, Lens, tilt_deg
 from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.results import Finding
 from vision.target.blur import Blur, read_blur
@@ -41,9 +41,10 @@ class LocatedCard:
     blur: Blur
     lens: Lens
 
-    def with_stripes(self, points: StripePoints) -> LocatedCard:
-        """Return the card with its pose fitted to stripes as well."""
-        pose = solve_pose(self.found, self.card, self.lens, points, self.pose.camera)
+    def with_stripes(self, points: StripePoints, start: Camera | None = None) -> LocatedCard:
+        """Return the card with its pose fitted to stripes as well, from here or from `start`."""
+        start = start or self.pose.camera
+        pose = solve_pose(self.found, self.card, self.lens, points, start)
         return replace(self, pose=pose)
 
     @property
