@@ -13,16 +13,7 @@ from scenes import BAR, findings_of, measured, one_estimate, shot_of, taken
 
 @pytest.mark.parametrize(
     ("tilt_deg", "azimuth_deg", "bow_mm"),
-    [
-        (0, 0, 4),
-        (0, 0, -8),
-        (0, 0, 8),
-        (20, 90, 6),
-        (20, 90, -8),
-        (20, 0, 6),
-        (20, 0, 8),
-        (20, 0, -8),
-    ],
+    [(0, 0, 8), (0, 0, -8), (20, 90, 6), (20, 0, 6), (20, 0, -8)],
 )
 def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
     tilt_deg: float, azimuth_deg: float, bow_mm: float
@@ -33,7 +24,7 @@ def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
     assert result.diameter_mm == pytest.approx(BAR.diameter_mm, rel=0.004)
 
 
-@pytest.mark.parametrize("bow_mm", [9, 10, 11, 12, 13, 14, -12])
+@pytest.mark.parametrize("bow_mm", [9, 12, -12])
 @pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(0, 0), (20, 0)])
 def test_a_larger_one_is_refused_by_its_name(
     tilt_deg: float, azimuth_deg: float, bow_mm: float
