@@ -140,9 +140,10 @@ def fit(
         return loss
 
     loss: Any = huber if robust else "linear"
-    result = optimize.least_squares(
-        residuals, start, slopes, x_scale="jac", loss=loss, max_nfev=most_steps
-    )
+    with np.errstate(over="ignore"):  # a step that goes astray costs too much and is taken back
+        result = optimize.least_squares(
+            residuals, start, slopes, x_scale="jac", loss=loss, max_nfev=most_steps
+        )
     left = np.asarray(result.fun, float)
     weights = np.ones(len(left))
     weights[:robust] = np.minimum(1.0, HUBER / np.maximum(np.abs(left[:robust]), 1e-12))
