@@ -8,7 +8,7 @@ examined anew.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -16,20 +16,17 @@ from typing import Any
 from sqlalchemy import Row, delete, insert, select
 
 from inspection.record.commands import require_inspection
-from inspection.record.events import SLIP_CORRECTED, now_utc
+from inspection.record.events import now_utc
 from inspection.record.record import Record
 from inspection.record.schema import (
     compared,
-    events,
     examinations,
-    findings,
     flagged,
     inspections,
     ropes,
 )
-from inspection.record.serialization import canonical, from_dict, to_dict
-from inspection.record.views import InspectionState, LoggedFinding
-from vision.results import Finding
+from inspection.record.serialization import canonical, to_dict
+from inspection.record.views import InspectionState
 
 ACCEPTED = "accepted"  # how a finding was settled begins with it, where it was accepted as it is
 
@@ -174,56 +171,6 @@ class ReadBy:
     person: str
 
 
-@dataclass(frozen=True, slots=True)
-class ListedFinding:
-    """A finding of the record as the supervisor's list needs it, with what it is about.
-
-    Parameters
-    ----------
-    inspection, rope, place : str
-        Where it was found.
-    on : date
-        Day of the inspection.
-    photographs : bool
-        Whether the inspection has results of photographs.
-    logged : LoggedFinding
-        The finding, and how it was settled.
-    """
-
-    inspection: str
-    rope: str
-    place: str
-    on: date
-    photographs: bool
-    logged: LoggedFinding
-
-
-@dataclass(frozen=True, slots=True)
-class CorrectedSlip:
-    """A reading that its reviewer corrected.
-
-    Parameters
-    ----------
-    inspection : str
-        The inspection.
-    station, view_deg : int
-        Where on the rope.
-    before, after : str
-        What was typed, and what stands now.
-    who, at, why : str
-        The reviewer, the time (UTC), the reason.
-    """
-
-    inspection: str
-    station: int
-    view_deg: int
-    before: str
-    after: str
-    who: str
-    at: str
-    why: str
-
-
 def keep_examination(
     record: Record,
     inspection: str,
@@ -288,104 +235,13 @@ def not_examined(record: Record) -> list[str]:
         return list(connection.execute(query).scalars())
 
 
-def compared_entries(
-    record: Record, *, gauge: str | None = None, person: str | None = None
-) -> list[ComparedEntry]:
-    """Return all comparisons that were kept, or those of one gauge or person."""
-    query = select(compared).order_by(compared.c.inspection, compared.c.number)
-    if gauge is not None:
-        query = query.where(compared.c.gauge == gauge)
-    if person is not None:
-        query = query.where(compared.c.person == person)
-    with record.access.reading() as connection:
-        return [
-            ComparedEntry(
-                inspection=row.inspection,
-                shared=tuple((str(source), float(u)) for source, u in json.loads(row.shared)),
-                **{name: getattr(row, name) for name in _PLAIN},
-            )
-            for row in connection.execute(query.execution_options(yield_per=5000))
-        ]
-
-
-def flagged_hands(record: Record) -> dict[tuple[str, str], list[ReadBy]]:
-    """Return whose readings each finding is about, by inspection and key of the finding."""
-    hands: dict[tuple[str, str], list[ReadBy]] = {}
-    with record.access.reading() as connection:
-        for row in connection.execute(select(flagged)):
-            found = hands.setdefault((row.inspection, row.key), [])
-            found.append(ReadBy(row.key, row.gauge, row.person))
-    return hands
-
-
-def iter_findings(record: Record, *, settled: bool = False) -> Iterator[ListedFinding]:
-    """Yield the findings that the last screening made, across inspections.
-
-    Those that are open, and those that a reviewer accepted as they are: with `settled` those that
-    were settled in any other way, too.
-    """
-    query = (
-        select(
-            findings,
-            inspections.c.rope,
-            inspections.c.place,
-            inspections.c.held_on,
-            inspections.c.results,
-        )
-        .join(inspections, inspections.c.identity == findings.c.inspection)
-        .where(findings.c.current.is_(True))
-        .order_by(findings.c.inspection, findings.c.position)
+def entry_of(row: Row[Any]) -> ComparedEntry:
+    """Return the comparison that a row of the table holds."""
+    return ComparedEntry(
+        inspection=row.inspection,
+        shared=tuple((str(source), float(u)) for source, u in json.loads(row.shared)),
+        **{name: getattr(row, name) for name in _PLAIN},
     )
-    if not settled:
-        query = query.where(
-            (findings.c.settled_by == "") | findings.c.settled_how.startswith(ACCEPTED)
-        )
-    with record.access.reading() as connection:
-        yield from map(_listed, connection.execute(query.execution_options(yield_per=2000)))
-
-
-def _listed(row: Row[tuple[object, ...]]) -> ListedFinding:
-    finding = from_dict(Finding, json.loads(row.data))
-    return ListedFinding(
-        row.inspection,
-        row.rope,
-        row.place,
-        date.fromisoformat(row.held_on),
-        bool(row.results),
-        LoggedFinding(
-            row.key,
-            finding,
-            row.current,
-            row.settled_by,
-            row.settled_at,
-            row.settled_how,
-            row.settled_value,
-        ),
-    )
-
-
-def corrected_slips(record: Record) -> list[CorrectedSlip]:
-    """Return the readings that their reviewers corrected, the last first."""
-    query = (
-        select(events)
-        .where(events.c.about == "inspection", events.c.kind == SLIP_CORRECTED)
-        .order_by(events.c.sequence.desc())
-    )
-    with record.access.reading() as connection:
-        return [
-            CorrectedSlip(
-                row.subject,
-                new["station"],
-                new["view_deg"],
-                old["typed"],
-                new["typed"],
-                row.who,
-                row.at,
-                row.why,
-            )
-            for row in connection.execute(query)
-            for old, new in [(json.loads(row.old), json.loads(row.new))]
-        ]
 
 
 def register(record: Record, *, among: Collection[str] | None = None) -> list[RegisteredRope]:

@@ -14,13 +14,21 @@ from inspection.record.errors import RecordError
 from inspection.record.examinations import (
     ComparedEntry,
     ReadBy,
-    compared_entries,
-    corrected_slips,
-    flagged_hands,
     is_examined,
-    iter_findings,
     keep_examination,
     not_examined,
+)
+from inspection.record.rankings import (
+    InspectionFilter,
+    ReaderTally,
+    compared_entries,
+    corrected_slips,
+    findings_about,
+    mark,
+    ranked_findings,
+    reader_tallies,
+    rope_tallies,
+    totals,
 )
 from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain
@@ -58,11 +66,33 @@ def record(tmp_path: Path) -> Record:
 def test_what_was_kept_comes_back_as_it_was(record: Record) -> None:
     kept = compared_entries(record)
     assert kept == [ENTRY, replace(ENTRY, inspection="second")]
-    assert compared_entries(record, gauge="C-1") == kept
-    assert compared_entries(record, person="B. Cole") == []
-    (key,) = [one.key for one in record.inspection("first").findings]
-    assert flagged_hands(record)["first", key] == [ReadBy(key, "C-1", "A. Berg")]
-    assert [one.inspection for one in iter_findings(record)] == ["first", "second"]
+    assert reader_tallies(record, "gauge") == {"C-1": ReaderTally(open=2)}
+    assert reader_tallies(record, "person") == {"A. Berg": ReaderTally(open=2)}
+    assert len(findings_about(record, "person", "A. Berg", limit=9)) == 2
+    assert findings_about(record, "person", "B. Cole", limit=9) == []
+    assert [one.inspection for one in ranked_findings(record, "open")] == ["first", "second"]
+    (rope,) = rope_tallies(record)
+    assert (rope.rope, rope.inspections, rope.open, rope.accepted, rope.not_examined) == (
+        "hoist", 2, 2, 0, 0,
+    )  # fmt: skip
+
+
+def test_a_scope_leaves_out_what_is_not_asked_for(record: Record) -> None:
+    later = InspectionFilter(since=date(2026, 2, 1))
+    assert [one.inspection for one in ranked_findings(record, "open", later)] == ["second"]
+    assert [one.inspection for one in compared_entries(record, later)] == ["second"]
+    assert reader_tallies(record, "gauge", later) == {"C-1": ReaderTally(open=1)}
+    assert totals(record, later).inspections == 1
+    assert totals(record, InspectionFilter(words="quay")).inspections == 0
+    assert totals(record, InspectionFilter(words="quay", sites=("hoist",))).inspections == 2
+    assert totals(record, InspectionFilter(rope="other")).inspections == 0
+
+
+def test_examining_changes_the_mark_although_it_is_no_event(record: Record) -> None:
+    before = mark(record)
+    assert mark(record) == before
+    keep_examination(record, "first", [], [])
+    assert mark(record) != before
 
 
 def test_a_changed_entry_makes_its_inspection_and_later_ones_not_examined(record: Record) -> None:
@@ -72,7 +102,8 @@ def test_a_changed_entry_makes_its_inspection_and_later_ones_not_examined(record
     record.correct_reading("first", 1, other, by="A. Berg", why="misread")
     assert not_examined(record) == ["first", "second"]
     assert compared_entries(record) == []
-    assert flagged_hands(record) == {}
+    assert reader_tallies(record, "gauge") == {}
+    assert totals(record).not_examined == 2
     assert record.verify().faults == ()
 
 
@@ -104,11 +135,14 @@ def test_a_finding_that_was_accepted_stays_listed_and_one_put_right_does_not(
     record.settle_finding("first", key, how="accepted: seen by the rigger", by="B. Cole")
     (key,) = [one.key for one in record.inspection("second").findings]
     record.settle_finding("second", key, how="overruled: no", by="B. Cole")
-    listed = list(iter_findings(record))
-    assert [(one.inspection, one.logged.settled_how) for one in listed] == [
-        ("first", "accepted: seen by the rigger")
-    ]
-    assert len(list(iter_findings(record, settled=True))) == 2
+    (listed,) = ranked_findings(record, "accepted")
+    assert (listed.inspection, listed.logged.settled_how) == (
+        "first", "accepted: seen by the rigger",
+    )  # fmt: skip
+    assert len(ranked_findings(record, "settled")) == 2
+    assert ranked_findings(record, "open") == []
+    assert (totals(record).open, totals(record).accepted) == (0, 1)
+    assert reader_tallies(record, "person") == {"A. Berg": ReaderTally(0, 1)}
 
 
 def test_a_slip_corrected_at_review_bars_nobody_from_reviewing_and_is_told(

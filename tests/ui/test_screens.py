@@ -6,9 +6,7 @@ import io
 import os
 import re
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +17,6 @@ from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from ui.presenters import edge_views
-from ui.presenters.flagged_entries import filtered
 from ui.presenters.review_decisions import save_decision
 from ui.presenters.review_queue import review_queue
 from ui.presenters.station import edge_shapes, shapes_of
@@ -256,24 +253,6 @@ def test_a_filter_that_leaves_nothing_says_so(sample_app: AppTest) -> None:
     assert any("leaves no inspection" in one.value for one in clean(at).info)
 
 
-def test_inspections_are_found_by_rope_by_site_by_place_and_by_time(sample: Path) -> None:
-    with open_record(sample / "record.db") as record:
-        (here,) = record.ranked()
-    there = replace(here, identity="elsewhere", rope="gantry", place="bay 2", on=date(2026, 10, 1))
-    sites = {here.rope: "Harbour", "gantry": "Steel mill"}
-
-    def found(**asked: Any) -> list[str]:
-        all_of = {"rope": None, "words": "", "since": None, "until": None}
-        return [one.rope for one in filtered([here, there], sites, **(all_of | asked))]
-
-    assert found() == [here.rope, "gantry"]
-    assert found(rope="gantry") == found(words="steel") == found(words="BAY 2 ") == ["gantry"]
-    assert found(words="harbour") == [here.rope]
-    assert found(words="mill bay") == []  # site and place are two things
-    assert found(since=date(2026, 10, 1)) == ["gantry"]
-    assert found(until=date(2026, 9, 30)) == [here.rope]
-
-
 def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
     """A reading 1 mm larger lies half a millimetre further out on each side."""
     with open_record(sample / "record.db") as record:
@@ -366,15 +345,26 @@ def test_three_inspections_give_a_trend_and_the_review_shows_the_earlier_reading
             named = [replace(one, typed=f"{one.value_mm:.2f}") for one in thicker]
             record.add_readings(earlier.identity, named, by="Inspector A")
     at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    assert any("3 not examined yet" in one.value for one in at.warning)  # the sample rests on them
+    button(at, "Examine 3 now").click()  # type: ignore[attr-defined]
+    clean(at.run())
+    at = sample_app
+    at.session_state["ranked by"] = "Ropes"
+    at = clean(at.switch_page("screens/supervise.py").run())
     assert any(one.label == "Station" for one in at.selectbox)  # of the trend
     assert not any("A trend needs" in one.value for one in at.info)
+    at.session_state["ranked by"] = "Entries"
+    at = clean(at.switch_page("screens/supervise.py").run())
     next(one for one in at.text_input if one.label == "Site or place contains").set_value(
         "quay 9"
     ).run()
-    assert not any("station 3, 90 deg" in one.value for one in clean(at).markdown)
+    day = f"{there.inspection.on:%Y-%m-%d}"  # of the one that is not on quay 9
+    assert not any(f"{day} · waits" in one.value for one in clean(at).markdown)
     at = clean(at.switch_page("screens/review.py").run())
-    told = shown_html(at)
+    next(one for one in at.radio if one.label == "Stations").set_value(PLANTED)
+    told = shown_html(clean(at.run()))
     assert "Earlier inspections here" in told
+    assert "mean by gauge -0.25 mm since".replace("-", "−") in told  # last time, beside it
     assert "22.36" in told  # station 3, 90 deg: 22.11 + 0.25
     charts = at.get("vega_lite_chart")
     assert any("over the inspections" in str(one.proto.spec) for one in charts)

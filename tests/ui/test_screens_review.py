@@ -14,13 +14,22 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection.assessment import Assessment, assess
+from inspection.comparison.standing_apart import stand_apart
 from inspection.model.log import Earlier
-from inspection.model.rope import Inspection, Rope
 from inspection.record.errors import RecordError
+from inspection.record.examinations import ComparedEntry, not_examined
+from inspection.record.rankings import ListedFinding, ReaderTally
 from inspection.record.record import open_record
-from inspection.record.views import LoggedFinding, OpenInspection
-from tests.ui.test_screens import PLANTED, SAMPLE, clean, kept, send_back, stands
-from ui.presenters.flagged_entries import FlaggedEntry, entries_table, evidence
+from inspection.record.views import LoggedFinding, StationReview
+from tests.ui.test_screens import PLANTED, SAMPLE, button, clean, kept, send_back, stands
+from ui.presenters.flagged_entries import (
+    READER_HEADINGS,
+    FlaggedEntry,
+    entries_table,
+    evidence,
+    ranked_readers,
+    reader_rows,
+)
 from ui.presenters.review_decisions import save_decision
 from ui.presenters.review_queue import review_queue
 from ui.presenters.trends import nearest_first, station_trends, trend_row
@@ -106,21 +115,21 @@ def judge_log_of() -> Assessment:
 
 def test_the_entries_as_tables_hold_evidence_and_a_link_and_run_nothing() -> None:
     """A place that begins like a formula is text in both files (OWASP, CSV injection)."""
-    there = invented("=1+1")
-    entries = [FlaggedEntry(there, there.findings[0], ("station 3, 90 deg: -0.90 mm",))]
+    entries = [FlaggedEntry(invented("=1+1"), None, ("station 3, 90 deg: -0.90 mm",))]
     with io.StringIO(entries_table(entries, ".csv").decode("utf-8-sig"), newline="") as file:
         head, row = list(csv.reader(file))
     told = dict(zip(head, row, strict=True))
     assert told["place"][:1] not in "=+-@"
     assert told["place"].lstrip("'") == "=1+1"
-    assert told["page"] == "review?inspection=visit&look=Station+3"
+    assert told["page"] == "review?inspection=visit&station=3&view=90"
+    assert told["state"] == "waits for a reviewer"
     book = openpyxl.load_workbook(io.BytesIO(entries_table(entries, ".xlsx")))
     cells = [cell for line in book.worksheets[0].iter_rows() for cell in line]
     assert not [cell for cell in cells if cell.data_type == "f"]
     assert any(str(cell.value).lstrip("'") == "=1+1" for cell in cells)
 
 
-def invented(place: str) -> OpenInspection:
+def invented(place: str, settled: str = "") -> ListedFinding:
     finding = Finding(
         "odd",
         "seen",
@@ -130,40 +139,82 @@ def invented(place: str) -> OpenInspection:
         p_value=0.01,
         places=(Place(3, 90),),
     )
-    return OpenInspection(
-        Inspection("visit", "rope", date(2026, 11, 2), place=place),
-        Rope("rope", 22.0),
-        1,
-        "draft",
-        1.0,
-        1,
-        (),
-        (),
-        (),
-        (LoggedFinding("k", finding, True, "", "", ""),),
-        (),
-        (),
-    )
+    logged = LoggedFinding("k", finding, True, "Reviewer B" if settled else "", "", settled)
+    return ListedFinding("visit", "rope", place, date(2026, 11, 2), True, logged)
 
 
-def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it(sample: Path) -> None:
-    with open_record(sample / "record.db") as record:
-        assessment = assess(log_of(record, SAMPLE))
-    compared = assessment.crosscheck.comparisons
-    (there,) = [one for one in compared if one.place == Place(3, 90)]
-    says_it = Finding(
-        "photograph-disagrees",
-        f"It is {there.difference_mm:+.2f} mm off.",
-        "look",
-        "look",
-        places=(Place(3, 90),),
+def test_an_entry_says_where_it_stands() -> None:
+    assert FlaggedEntry(invented("")).state == "waits for a reviewer"
+    accepted = FlaggedEntry(invented("", "accepted: seen at the rope"))
+    assert (accepted.state, accepted.reason, accepted.who) == (
+        "accepted although it disagrees", "seen at the rope", "Reviewer B",
+    )  # fmt: skip
+    back = StationReview(3, "sent back", True, True, "Reviewer B", "", "read 3 again", "reading")
+    sent = FlaggedEntry(invented(""), back)
+    assert (sent.state, sent.reason) == ("with the inspector", "read 3 again")
+
+
+def test_evidence_is_the_comparison_at_the_place_unless_the_finding_says_it() -> None:
+    there = ComparedEntry(
+        "visit", 3, 90, 21.20, 22.11, -0.91, 0.05, 0.05, (), "disagrees", "C-1", "A. Berg"
     )
-    assert evidence(assessment, says_it) == ()  # it names the difference itself
+    elsewhere = replace(there, station=4)
+    says_it = replace(invented("").logged.finding, seen="It is -0.91 mm off.")
+    assert evidence(says_it, [there, elsewhere]) == ()  # it names the difference itself
     other = replace(says_it, seen="Typed three minutes before its photograph.")
-    (told,) = evidence(assessment, other)
-    assert told.startswith(
-        f"station 3, 90 deg: Photograph {there.photo_mm:.2f} mm, gauge {there.gauge_mm:.2f} mm"
+    assert evidence(other, [there, elsewhere]) == (
+        "station 3, 90 deg: photograph 21.20 mm, gauge 22.11 mm: -0.91 mm, U (k = 2) 0.10 mm: "
+        "disagrees.",
     )
+
+
+def test_who_stands_apart_comes_before_who_has_more_to_look_at() -> None:
+    compared = [
+        ComparedEntry(
+            "visit", n, 0, 22.0, 22.0, off + 0.01 * (n % 3), 0.02, 0.02, (), "agrees", name, ""
+        )
+        for name, off in (("C-1", 0.0), ("C-2", 0.3), ("C-3", 0.0))
+        for n in range(12)
+    ]
+    tallies = {"C-1": ReaderTally(open=1), "C-3": ReaderTally(open=7, accepted=2)}
+    found = ranked_readers("gauge", stand_apart(compared), tallies, compared)
+    assert [one.name for one in found] == ["C-2", "C-3", "C-1"]
+    assert found[0].stands_apart == "reads otherwise"
+    row = dict(zip(READER_HEADINGS, reader_rows(found)[1], strict=True))
+    assert (row["name"], row["to look at"], row["comparisons"]) == ("C-3", "7", "12")
+
+
+# ---- trap: the list never goes silent -----------------------------------------------------
+
+
+def test_an_accepted_disagreement_stays_in_the_list_with_its_reason(sample_app: AppTest) -> None:
+    at = clean(sample_app.run().switch_page("screens/review.py").run())
+    clean(stands(at, "a raised wire under the jaw"))
+    at = clean(at.switch_page("screens/supervise.py").run())
+    told = " ".join(one.value for one in at.markdown)
+    assert "accepted although it disagrees" in told
+    assert "a raised wire under the jaw" in told
+    assert "2 accepted as they are" in told  # the entry, and the section that may be lost
+
+
+def test_an_imported_inspection_is_not_examined_yet_until_it_is(
+    sample_app: AppTest, tmp_path: Path
+) -> None:
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        other = replace(there.inspection, identity="imported", on=date(2025, 9, 1))
+        record.add_inspection(other, by="Inspector A")
+        record.add_readings("imported", there.readings, by="Inspector A")
+    at = clean(sample_app.run().switch_page("screens/supervise.py").run())
+    assert any("2 not examined yet" in one.value for one in at.warning)
+    assert not any("no entry waits" in one.value for one in at.info)
+    button(at, "Examine 2 now").click()  # type: ignore[attr-defined]
+    at = clean(at.run())
+    assert not at.warning
+    assert any("2 inspections were examined" in one.value for one in at.success)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assert not_examined(record) == []
+        assert record.verify().faults == ()
 
 
 # ---- over the inspections -----------------------------------------------------------------

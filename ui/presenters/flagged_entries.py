@@ -1,229 +1,337 @@
-"""Entries across inspections: what has to be checked, filtered, and as a table to export."""
+"""Entries across inspections: what has to be checked and what was accepted, ranked, as tables."""
 
 from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from urllib.parse import urlencode
 
-from inspection.assessment import Assessment
-from inspection.comparison.crosscheck import Comparison
-from inspection.comparison.standing_apart import stand_apart
+from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart
 from inspection.exchange.spreadsheet import write_sheet
 from inspection.record.examinations import ComparedEntry
+from inspection.record.rankings import CorrectedSlip, ListedFinding, ReaderTally, RopeTally
 from inspection.record.record import Record
-from inspection.record.views import LoggedFinding, OpenInspection, StationReview, Summary
-from ui.presenters.review_queue import finding_strength, item_name, station_of
+from inspection.record.views import StationReview
+from ui.presenters.review_queue import item_name, station_of
 from ui.text import chance_words
 from vision.results import Finding, Place
 
-MOST_ASSESSED = 60  # inspections that a screen opens at once; more are filtered first
 HEADINGS = (
-    "inspection", "rope", "place", "day", "entry", "what was seen", "evidence", "what to do",
-    "innocent explanation", "chance if nothing is wrong", "settled by", "settled how",
-    "sent back by", "sent back why", "page",
+    "inspection", "rope", "place", "day", "entry", "what was seen", "evidence",
+    "state", "reason", "by",
+    "what to do", "innocent explanation", "chance if nothing is wrong", "page",
 )  # fmt: skip
-
-
-APART_HEADINGS = (
-    "gauge or person",
-    "name",
-    "comparisons",
-    "against the others mm",
-    "U (k = 2) mm",
-    "chance if nothing is wrong, all counted",
-    "stands apart",
-)
+ROPE_HEADINGS = (
+    "rope", "to look at", "accepted although they disagree", "inspections", "not examined yet",
+    "last inspection",
+)  # fmt: skip
+READER_HEADINGS = (
+    "gauge or person", "name", "to look at", "accepted although they disagree", "comparisons",
+    "disagree", "more often than all: chance, all counted", "reads more than the others mm",
+    "U (k = 2) mm", "chance if nothing is wrong, all counted", "stands apart",
+)  # fmt: skip
+SLIP_HEADINGS = ("inspection", "entry", "typed", "corrected to", "by", "on", "reason")
+DISAGREES = "accepted although it disagrees"
+# Facts and gaps that no figure contradicts; whatever else was found disagrees with something.
+FACTS = ("photograph-refused", "photograph-doubtful", "direction-missing", "station-not-measured")
 
 
 @dataclass(frozen=True, slots=True)
 class FlaggedEntry:
-    """One finding with the inspection that it is about.
+    """One finding of the supervisor's list.
 
     Parameters
     ----------
-    opened : OpenInspection
-        The inspection.
-    logged : LoggedFinding
-        What was found, and how it was settled.
+    listed : ListedFinding
+        The finding with its inspection.
+    sent_back : StationReview or None
+        The decision by which its station waits for the inspector; None where it does not.
     evidence : tuple of str
-        The figures at the places it names, a sentence each.
+        The comparisons at the places that it names, a sentence each.
     """
 
-    opened: OpenInspection
-    logged: LoggedFinding
+    listed: ListedFinding
+    sent_back: StationReview | None = None
     evidence: tuple[str, ...] = ()
 
     @property
     def item_name(self) -> str:
         """What the review calls it."""
-        return item_name(self.logged)
+        return item_name(self.listed.logged)
 
     @property
-    def sent_back(self) -> StationReview | None:
-        """The decision by which its station waits for the inspector; None where it does not."""
-        station = station_of(self.logged)
-        mine = [
-            review
-            for review in self.opened.station_reviews
-            if review.station == station and review.stands
-        ]
-        return mine[-1] if mine and mine[-1].back else None
+    def query(self) -> dict[str, str]:
+        """What the address of the review says to show it."""
+        named = {"inspection": self.listed.inspection}
+        places = self.listed.logged.finding.places
+        station = station_of(self.listed.logged)
+        if station is None:
+            return named | {"look": self.item_name}
+        named |= {"station": str(station)}
+        view = places[0].view_deg if len(places) == 1 else None
+        return named if view is None else named | {"view": str(view)}
 
     @property
     def page(self) -> str:
         """Where the pages show it: what stands behind the address of the server."""
-        asked = {"inspection": self.opened.inspection.identity, "look": self.item_name}
-        return f"review?{urlencode(asked)}"
+        return f"review?{urlencode(self.query)}"
 
     @property
     def where(self) -> str:
         """The places it names, at most three."""
-        named = self.logged.finding.where
+        named = self.listed.logged.finding.where
         more = f" and {len(named) - 3} more" if len(named) > 3 else ""
         return ", ".join(named[:3]) + more
 
+    @property
+    def state(self) -> str:
+        """Where it stands: it waits, is with the inspector, or was accepted as it is."""
+        logged = self.listed.logged
+        if not logged.settled_by:
+            return "with the inspector" if self.sent_back is not None else "waits for a reviewer"
+        if not logged.settled_how.startswith("accepted"):
+            return logged.settled_how.partition(":")[0]
+        return "accepted as it is" if logged.finding.code in FACTS else DISAGREES
 
-def filtered(
-    known: Sequence[Summary],
-    sites: Mapping[str, str],
-    *,
-    rope: str | None,
-    words: str,
-    since: date | None,
-    until: date | None,
-) -> list[Summary]:
-    """Return the inspections that a filter leaves, in the order that they came in.
+    @property
+    def reason(self) -> str:
+        """Why it was decided as it was; empty where nobody has."""
+        if self.sent_back is not None and not self.listed.logged.settled_by:
+            return self.sent_back.why
+        return self.listed.logged.settled_how.partition(":")[2].strip()
 
-    Parameters
-    ----------
-    known : list of Summary
-        All inspections.
-    sites : mapping of str to str
-        Rope -> the site where it hangs.
-    rope : str or None
-        A rope; None for all.
-    words : str
-        Part of the site or of the inspection's place; empty for all.
-    since, until : date or None
-        First and last day.
-    """
-    return [
-        one
-        for one in known
-        if (rope is None or one.rope == rope)
-        and words.casefold().strip() in f"{sites.get(one.rope, '')}\n{one.place}".casefold()
-        and (since is None or one.on >= since)
-        and (until is None or one.on <= until)
-    ]
+    @property
+    def who(self) -> str:
+        """Who decided; empty where nobody has."""
+        if self.sent_back is not None and not self.listed.logged.settled_by:
+            return self.sent_back.who
+        return self.listed.logged.settled_by
 
 
 def flagged_entries(
-    inspections: list[OpenInspection], assessments: list[Assessment], *, settled: bool
+    found: Sequence[ListedFinding],
+    waiting: Mapping[tuple[str, int], StationReview],
+    compared: Sequence[ComparedEntry] = (),
 ) -> list[FlaggedEntry]:
-    """Return the entries to check, the most urgent first.
+    """Return findings as entries of the list, in their order.
 
     Parameters
     ----------
-    inspections, assessments : list
-        Inspections, and what was judged of each.
-    settled : bool
-        With those that were settled, behind the others.
+    found : sequence of ListedFinding
+        From `inspection.record.rankings.ranked_findings`.
+    waiting : mapping of (str, int) to StationReview
+        Inspection and station -> the decision by which it waits for its inspector.
+    compared : sequence of ComparedEntry, optional
+        Comparisons that bear them out.
     """
-    found = [
-        FlaggedEntry(opened, logged, evidence(assessment, logged.finding))
-        for opened, assessment in zip(inspections, assessments, strict=True)
-        for logged in opened.findings
-        if logged.current and (settled or not logged.settled_by)
-    ]
-    return sorted(
-        found, key=lambda one: (bool(one.logged.settled_by), -finding_strength(one.logged))
-    )
+    named = {one.inspection for one in found}
+    beside: dict[str, list[ComparedEntry]] = {}
+    for entry in compared:
+        if entry.inspection in named:
+            beside.setdefault(entry.inspection, []).append(entry)
+    entries = []
+    for one in found:
+        station = station_of(one.logged)
+        sent = None if station is None else waiting.get((one.inspection, station))
+        told = evidence(one.logged.finding, beside.get(one.inspection, []))
+        entries.append(FlaggedEntry(one, sent, told))
+    return entries
 
 
-def evidence(assessment: Assessment, finding: Finding) -> tuple[str, ...]:
-    """Return the figures at the places that a finding names, at most three sentences.
+def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, ...]:
+    """Return the comparisons at the places that a finding names, at most three sentences.
 
-    A comparison of photograph and gauge for a place with its direction, else the station's
-    means; a sentence that the finding says itself is left out.
+    One that the finding says itself is left out.
     """
-    sentences: list[str] = []
-    for place in finding.places:
-        sentences += [
-            f"{place.words}: {comparison.words}"
-            for comparison in assessment.crosscheck.comparisons
-            if comparison.place == place
-            and f"{comparison.difference_mm:+z.2f} mm" not in finding.seen
-        ]
-        sentences += [
-            f"{place.words}: mean by the {source} {section.mean_mm:.2f} ± "
-            f"{2 * section.u_mean_mm:.2f} mm."
-            for source, sections in (
-                ("photographs", assessment.photograph_sections),
-                ("gauge", assessment.gauge_sections),
-            )
-            for section in sections
-            if Place(section.station) == place
-        ]
-    return tuple(sentences[:3])
+    return tuple(
+        f"{place.words}: photograph {one.photo_mm:.2f} mm, gauge {one.gauge_mm:.2f} mm: "
+        f"{one.difference_mm:+z.2f} mm, U (k = 2) {2.0 * one.u_mm:.2f} mm: {one.word}."
+        for place in finding.places
+        for one in compared
+        if place in (Place(one.station, one.view_deg), Place(one.station))
+        and f"{one.difference_mm:+z.2f} mm" not in finding.seen
+    )[:3]
 
 
-def entry_rows(entries: list[FlaggedEntry]) -> list[list[str]]:
+def entry_rows(entries: Sequence[FlaggedEntry]) -> list[list[str]]:
     """Return entries as rows of text under `HEADINGS`."""
     rows = []
     for entry in entries:
-        inspection, finding, sent = entry.opened.inspection, entry.logged.finding, entry.sent_back
+        listed, finding = entry.listed, entry.listed.logged.finding
         rows.append(
             [
-                inspection.identity,
-                entry.opened.rope.identity,
-                inspection.place,
-                inspection.on.isoformat(),
+                listed.inspection,
+                listed.rope,
+                listed.place,
+                listed.on.isoformat(),
                 "; ".join(finding.where),
                 finding.seen,
                 " ".join(entry.evidence),
+                entry.state,
+                entry.reason,
+                entry.who,
                 finding.remedy,
                 finding.innocent,
                 chance_words(finding.p_value),
-                entry.logged.settled_by,
-                entry.logged.settled_how,
-                sent.who if sent else "",
-                sent.why if sent else "",
                 entry.page,
             ]
         )
     return rows
 
 
-def entries_table(entries: list[FlaggedEntry], suffix: str) -> bytes:
+def entries_table(entries: Sequence[FlaggedEntry], suffix: str) -> bytes:
     """Return entries as a CSV or XLSX file in which nothing runs as a formula."""
-    rows = entry_rows(entries)
-    return _as_bytes(lambda path: write_sheet(path, HEADINGS, rows), suffix)
+    return table_file(HEADINGS, entry_rows(entries), suffix)
 
 
-def apart_rows(comparisons: list[ComparedEntry]) -> list[list[str]]:
-    """Return every gauge and person against all others, as rows under `APART_HEADINGS`."""
+def rope_rows(tallies: Sequence[RopeTally]) -> list[list[str]]:
+    """Return ropes as rows under `ROPE_HEADINGS`."""
     return [
         [
-            apart.kind,
-            apart.name,
-            str(apart.count),
-            f"{apart.difference_mm:+z.3f}",
-            f"{2 * apart.u_mm:.3f}",
-            chance_words(apart.adjusted),
-            "stands apart" if apart.flagged else "",
+            one.rope,
+            str(one.open),
+            str(one.accepted),
+            str(one.inspections),
+            str(one.not_examined or ""),
+            one.last.isoformat(),
         ]
-        for apart in stand_apart(comparisons)
+        for one in tallies
     ]
 
 
-def apart_table(comparisons: list[ComparedEntry], suffix: str) -> bytes:
-    """Return the same as a CSV or XLSX file."""
-    rows = apart_rows(comparisons)
-    return _as_bytes(lambda path: write_sheet(path, APART_HEADINGS, rows), suffix)
+@dataclass(frozen=True, slots=True)
+class RankedReader:
+    """A gauge or a person with what stands out about its readings.
+
+    Parameters
+    ----------
+    kind, name : str
+        Which.
+    tally : ReaderTally
+        Findings about its readings.
+    count : int
+        Comparisons with photographs.
+    apart : StandsApart or None
+        Against all others; None with too few comparisons, or without others.
+    """
+
+    kind: GaugeOrPerson
+    name: str
+    tally: ReaderTally
+    count: int
+    apart: StandsApart | None
+
+    @property
+    def stands_apart(self) -> str:
+        """Whether it is told from the others, and by what."""
+        if self.apart is None:
+            return ""
+        told = [
+            words
+            for words, flagged in (
+                ("reads otherwise", self.apart.flagged),
+                ("disagrees more often", self.apart.flagged_disagree),
+            )
+            if flagged
+        ]
+        return ", ".join(told)
+
+
+def ranked_readers(
+    kind: GaugeOrPerson,
+    apart: Sequence[StandsApart],
+    tallies: Mapping[str, ReaderTally],
+    compared: Sequence[ComparedEntry],
+) -> list[RankedReader]:
+    """Return every gauge or person: those that stand apart first, then by what waits.
+
+    Parameters
+    ----------
+    kind : {"gauge", "person"}
+        Which of the two.
+    apart : sequence of StandsApart
+        Gauges and people, judged together.
+    tallies : mapping of str to ReaderTally
+        Findings about the readings of each.
+    compared : sequence of ComparedEntry
+        All comparisons.
+    """
+    counts: dict[str, int] = {}
+    for one in compared:
+        name = str(getattr(one, kind))
+        counts[name] = counts.get(name, 0) + 1
+    known = {item.name: item for item in apart if item.kind == kind}
+    found = [
+        RankedReader(
+            kind, name, tallies.get(name, ReaderTally()), counts.get(name, 0), known.get(name)
+        )
+        for name in sorted({*counts, *tallies} - {""})
+    ]
+
+    def urgency(one: RankedReader) -> tuple[bool, float, int]:
+        chance = 1.0 if one.apart is None else min(one.apart.adjusted, one.apart.p_disagree)
+        return (not one.stands_apart, chance if one.stands_apart else 1.0, -one.tally.open)
+
+    return sorted(found, key=urgency)
+
+
+def reader_rows(readers: Sequence[RankedReader]) -> list[list[str]]:
+    """Return gauges or people as rows under `READER_HEADINGS`."""
+    rows = []
+    for one in readers:
+        apart = one.apart
+        told = ["", "", "", "", ""]
+        if apart is not None:
+            told = [
+                str(apart.disagree),
+                by_chance(apart.p_disagree),
+                f"{apart.difference_mm:+z.3f}",
+                f"{2 * apart.u_mm:.3f}",
+                by_chance(apart.adjusted),
+            ]
+        rows.append(
+            [
+                one.kind,
+                one.name,
+                str(one.tally.open),
+                str(one.tally.accepted),
+                str(one.count),
+                *told,
+                one.stands_apart,
+            ]
+        )
+    return rows
+
+
+def by_chance(p_value: float) -> str:
+    """Return how often chance alone brings about what one name of many shows.
+
+    Examples
+    --------
+    >>> by_chance(0.7), by_chance(0.004)
+    ('as chance has it', '1 in 250')
+    """
+    if p_value > 0.2:
+        return "as chance has it"
+    return f"1 in {1 / max(p_value, 1e-6):,.0f}" if p_value >= 1e-6 else "less than 1 in 1,000,000"
+
+
+def slip_rows(slips: Sequence[CorrectedSlip]) -> list[list[str]]:
+    """Return corrected slips as rows under `SLIP_HEADINGS`."""
+    return [
+        [
+            one.inspection,
+            f"station {one.station}, {one.view_deg} deg",
+            one.before,
+            one.after,
+            one.who,
+            one.at[:10],
+            one.why,
+        ]
+        for one in slips
+    ]
 
 
 def readings_table(record: Record, suffix: str, *, inspection: str | None = None) -> bytes:
@@ -233,16 +341,13 @@ def readings_table(record: Record, suffix: str, *, inspection: str | None = None
     return _as_bytes(lambda path: export_readings(record, path, inspection=inspection), suffix)
 
 
+def table_file(heads: Sequence[str], rows: list[list[str]], suffix: str) -> bytes:
+    """Return rows as a CSV or XLSX file in which nothing runs as a formula."""
+    return _as_bytes(lambda path: write_sheet(path, tuple(heads), rows), suffix)
+
+
 def _as_bytes(write: Callable[[Path], object], suffix: str) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"table{suffix}"
         write(path)
         return path.read_bytes()
-
-
-def by_name(comparisons: list[Comparison], group: str) -> dict[str, list[Comparison]]:
-    """Return comparisons by gauge, person, card set or camera, each group under its name."""
-    groups: dict[str, list[Comparison]] = {}
-    for comparison in comparisons:
-        groups.setdefault(str(getattr(comparison, group)) or "not named", []).append(comparison)
-    return dict(sorted(groups.items()))

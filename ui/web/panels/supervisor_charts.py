@@ -1,28 +1,27 @@
-"""The supervisor's pictures: differences by group, last digits, trends towards the limits.
+"""What proves a rank: differences, last digits, trends towards the limits.
 
 Each is a fragment of its own: another group or rope is shown without the rest of the page.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 
 import streamlit as st
 
 from inspection.assessment import Assessment
-from inspection.comparison.bland_altman import FEWEST, agreement_of
-from inspection.comparison.crosscheck import Comparison, CrossCheck
-from inspection.record.examinations import compared_entries
-from inspection.record.views import OpenInspection
+from inspection.comparison.bland_altman import FEWEST, limits_of_agreement
+from inspection.model.readings import Gauge, Reading
+from inspection.record.examinations import ComparedEntry
 from ui.charts.checks import differences_chart, digits_chart
+from ui.charts.data import Difference, Differences, K
 from ui.charts.rope import history_chart
-from ui.charts.sources import differences, last_digits
-from ui.presenters.flagged_entries import APART_HEADINGS, apart_rows, by_name
+from ui.charts.sources import last_digits
+from ui.presenters.flagged_entries import RankedReader, by_chance
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
 from ui.text import as_typed
 from ui.web.components.chart import show_chart
-from ui.web.page.layout import show_errors
-from ui.web.page.session import get_record
+from ui.web.page.layout import reset_messages, show_errors
 from ui.web.panels.station import table
 
 GROUPS = {
@@ -41,16 +40,16 @@ TREND_HEADS = [
     "limit mm",
     "limit reached",
 ]
+MOST_POINTS = 1500  # a chart shows no more; those that disagree are always among them
+MOST_GROUPS = 60
 
 
 @st.fragment
-def show_differences(assessments: list[Assessment]) -> None:
+def show_differences(compared: Sequence[ComparedEntry]) -> None:
     """Show photograph minus gauge, all together or by who or what measured."""
+    reset_messages()
     with show_errors():
-        comparisons = [
-            comparison for case in assessments for comparison in case.crosscheck.comparisons
-        ]
-        if not comparisons:
+        if not compared:
             st.info("No reading has a photograph of the same place and direction yet.")
             return
         kind = st.pills(
@@ -63,44 +62,78 @@ def show_differences(assessments: list[Assessment]) -> None:
             "its own mean.",
         )
         group = GROUPS[str(kind)]
-        groups = by_name(comparisons, group) if group else {"all": comparisons}
-        name = next(iter(groups))
+        groups: dict[str, list[ComparedEntry]] = {}
+        for one in compared:
+            name = str(getattr(one, group)) or "not named" if group else "all"
+            groups.setdefault(name, []).append(one)
+        chosen = next(iter(groups))
         if len(groups) > 1:
-            name = st.selectbox(
+            chosen = st.selectbox(
                 str(kind).capitalize(),
-                list(groups),
+                sorted(groups),
                 key=f"difference {group}",
                 help="Whose comparisons are drawn.",
             )
         elif group:
-            st.markdown(f"One {kind} only: **{as_typed(name)}**")
-        _difference_plot(assessments[0], groups[name])
+            st.markdown(f"One {kind} only: **{as_typed(chosen)}**")
+        _difference_plot(groups[chosen])
         if len(groups) > 1:
-            rows = [[told, *_agreement_cells(members)] for told, members in groups.items()]
+            rows = [[told, *_agreement_cells(groups[told])] for told in sorted(groups)]
             heads = [str(kind), "comparisons", "mean difference mm", "limits of agreement mm"]
-            st.html(table(heads, rows, f"Photograph minus gauge by {kind}"))
-        apart = apart_rows(compared_entries(get_record()))
-        if apart:
-            told = "Each gauge and person against all others"
-            st.html(table(list(APART_HEADINGS), apart, told))
-            st.caption(
-                "Of the names that stand apart, 5 % at most do so by chance "
-                "(Benjamini-Hochberg). A gauge and the person who reads it can't be told apart."
-            )
+            st.html(table(heads, rows[:MOST_GROUPS], f"Photograph minus gauge by {kind}"))
 
 
-def _difference_plot(assessment: Assessment, members: list[Comparison]) -> None:
-    told = agreement_of(members) if len(members) >= FEWEST else None
-    only = replace(assessment, crosscheck=CrossCheck(tuple(members), (), (), ()), agreement=told)
+def show_reader(reader: RankedReader, compared: Sequence[ComparedEntry]) -> None:
+    """Show the differences of one gauge or person, and what they come to against the others'."""
+    mine = [one for one in compared if getattr(one, reader.kind) == reader.name]
+    apart = reader.apart
+    if apart is None:
+        st.caption(
+            f"Fewer than {FEWEST} comparisons, or nobody else's to hold them against: nothing can "
+            "be said of this one against the others."
+        )
+    else:
+        st.markdown(
+            f"{as_typed(apart.words)} If nothing is wrong: {by_chance(apart.adjusted)}. "
+            f"{apart.disagree} of {apart.count} disagree; so many by chance: "
+            f"{by_chance(apart.p_disagree)}."
+        )
+    if mine:
+        _difference_plot(mine)
+
+
+def _difference_plot(members: Sequence[ComparedEntry]) -> None:
+    told = None
+    if len(members) >= FEWEST:
+        told = limits_of_agreement([one.difference_mm for one in members])
+    odd = [one for one in members if one.word == "disagrees"][-MOST_POINTS:]
+    rest = [one for one in members if one.word != "disagrees"]
+    step = max(1, -(-len(rest) // max(1, MOST_POINTS - len(odd))))
+    shown = [*odd, *rest[::step]]
+    points = tuple(
+        Difference(
+            f"{one.inspection}, station {one.station}, {one.view_deg} deg",
+            0.5 * (one.photo_mm + one.gauge_mm),
+            one.difference_mm,
+            K * one.u_mm,
+            one.word,
+        )
+        for one in shown
+    )
+    data = Differences(points)
+    if told is not None:
+        data = Differences(points, told.bias_mm, told.low_mm, told.high_mm)
     words = _agreement_words(members)
-    show_chart(differences_chart, differences(only), words=words)
+    if step > 1:
+        words += f" Drawn: all that disagree, and one in {step} of the others."
+    show_chart(differences_chart, data, words=words)
     st.caption(words)
 
 
-def _agreement_words(members: list[Comparison]) -> str:
+def _agreement_words(members: Sequence[ComparedEntry]) -> str:
     if len(members) < FEWEST:
         return f"{len(members)} comparisons; {FEWEST} are needed for limits of agreement."
-    told = agreement_of(members)
+    told = limits_of_agreement([one.difference_mm for one in members])
     return (
         f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+z.2f} mm on average, "
         f"limits of agreement {told.low_mm:+z.2f} to {told.high_mm:+z.2f} mm (a wrong entry "
@@ -108,10 +141,10 @@ def _agreement_words(members: list[Comparison]) -> str:
     )
 
 
-def _agreement_cells(members: list[Comparison]) -> list[str]:
+def _agreement_cells(members: Sequence[ComparedEntry]) -> list[str]:
     if len(members) < FEWEST:
         return [str(len(members)), "", f"needs {FEWEST}"]
-    told = agreement_of(members)
+    told = limits_of_agreement([one.difference_mm for one in members])
     return [
         str(len(members)),
         f"{told.bias_mm:+z.2f}",
@@ -119,61 +152,40 @@ def _agreement_cells(members: list[Comparison]) -> list[str]:
     ]
 
 
-@st.fragment
-def show_digits(inspections: list[OpenInspection]) -> None:
-    """Show how often each last digit was typed, gauge by gauge."""
-    with show_errors():
-        gauges = {gauge.identity: gauge for opened in inspections for gauge in opened.gauges}
-        if not gauges:
-            st.info("No reading was logged yet.")
-            return
-        name = st.selectbox(
-            "Gauge", sorted(gauges), key="digits gauge", help="Whose readings are counted."
+def show_digits(gauge: Gauge, readings: Sequence[Reading]) -> None:
+    """Show how often each last digit was typed with a gauge."""
+    data = last_digits(readings, gauge.resolution_mm)
+    if data is None:
+        st.caption(
+            "The last digits of this gauge's readings say nothing: too few, or its steps do not "
+            "show all digits."
         )
-        readings = [
-            reading
-            for opened in inspections
-            for reading in opened.readings
-            if reading.gauge == name
-        ]
-        data = last_digits(readings, gauges[name].resolution_mm)
-        if data is None:
-            st.info(
-                "The last digits of this gauge's readings say nothing: too few, or its steps "
-                "do not show all digits."
-            )
-            return
-        told = (
-            f"{len(readings)} readings. Real diameters end in every digit about equally often; "
-            "with few readings the picture is uneven by chance, and the list above says where it "
-            "is not."
-        )
-        show_chart(digits_chart, data, words=told)
-        st.caption(told)
+        return
+    told = (
+        f"{len(readings)} readings. Real diameters end in every digit about equally often; with "
+        "few readings the picture is uneven by chance, and the list of entries says where it is "
+        "not."
+    )
+    show_chart(digits_chart, data, words=told)
+    st.caption(told)
 
 
 @st.fragment
-def show_trends(assessments: list[Assessment]) -> None:
-    """Show each rope's stations on their way to the limits, the nearest first, and one of them."""
+def show_trends(assessments: Sequence[Assessment]) -> None:
+    """Show a rope's stations on their way to the limits, the nearest first, and one of them."""
+    reset_messages()
     with show_errors():
         trends = nearest_first(station_trends(assessments))
         if not trends:
             st.info("A trend needs two inspections of a rope with stations in two directions.")
             return
-        worst: dict[str, StationTrend] = {}
-        for one in trends:
-            worst.setdefault(one.rope, one)
-        rows = [trend_row(one) for one in worst.values()]
-        st.html(table(TREND_HEADS, rows, "The station of each rope that is nearest to its limit"))
-        left, right = st.columns(2)
-        rope = left.selectbox(
-            "Rope", list(worst), key="trend rope", help="The one nearest to its limit comes first."
-        )
-        mine = {one.station: one for one in trends if one.rope == rope}
-        station = right.selectbox(
+        rows = [trend_row(one) for one in trends]
+        st.html(table(TREND_HEADS, rows, "The station that is nearest to its limit first"))
+        mine: dict[int, StationTrend] = {one.station: one for one in trends}
+        station = st.selectbox(
             "Station",
             list(mine),
-            key=f"trend station {rope}",
+            key=f"trend station {trends[0].rope}",
             help="The station that is nearest to its limit comes first.",
         )
         shown = mine[station]

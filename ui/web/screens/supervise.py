@@ -1,40 +1,82 @@
-"""Supervise: entries to check, across ropes, gauges and people."""
+"""Supervise: entries ranked over all inspections, by rope, by person and by gauge, with proof."""
 
 from __future__ import annotations
 
 from functools import partial
+from typing import Literal
 
 import streamlit as st
 
-from inspection.assessment import Assessment
-from inspection.record.examinations import compared_entries
-from inspection.record.views import OpenInspection, Summary
-from ui.presenters.flagged_entries import (
-    MOST_ASSESSED,
-    FlaggedEntry,
-    apart_table,
-    entries_table,
-    filtered,
-    flagged_entries,
-    readings_table,
+from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart, stand_apart
+from inspection.model.log import counted
+from inspection.record.examinations import ComparedEntry
+from inspection.record.rankings import (
+    InspectionFilter,
+    Status,
+    Totals,
+    compared_entries,
+    corrected_slips,
+    findings_about,
+    mark,
+    ranked_findings,
+    reader_tallies,
+    rope_tallies,
+    stations_sent_back,
+    totals,
 )
+from ui.presenters.flagged_entries import (
+    HEADINGS,
+    READER_HEADINGS,
+    ROPE_HEADINGS,
+    SLIP_HEADINGS,
+    FlaggedEntry,
+    RankedReader,
+    entry_rows,
+    flagged_entries,
+    ranked_readers,
+    reader_rows,
+    readings_table,
+    rope_rows,
+    slip_rows,
+    table_file,
+)
+from ui.services.assess_record import examine_all
 from ui.text import as_typed, chance_words
-from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.login import download
-from ui.web.page.session import cached_assessment, get_record, load_inspection, summaries
-from ui.web.panels.supervisor_charts import show_differences, show_digits, show_trends
+from ui.web.page.session import (
+    cached_assessment,
+    get_record,
+    load_inspection,
+    record_location,
+    summaries,
+    user_name,
+)
+from ui.web.panels.station import table
+from ui.web.panels.supervisor_charts import (
+    show_differences,
+    show_digits,
+    show_reader,
+    show_trends,
+)
 
+STYLE = """<style>
+.stMainBlockContainer{padding-top:2.6rem!important}
+.stMainBlockContainer .stVerticalBlock{gap:.7rem}
+</style>"""
 SHOWN = 20
+MOST_IN_TREND = 30  # inspections of one rope whose figures are drawn
+View = Literal["Entries", "Ropes", "People", "Gauges"]
+VIEWS: tuple[View, ...] = ("Entries", "Ropes", "People", "Gauges")
 
 
-def _filtered() -> list[Summary]:
-    known = summaries()
-    days = [one.on for one in known]
+def _scope() -> InspectionFilter:
     with st.expander("Filter", icon=":material/filter_alt:"):
-        ropes = ["all ropes", *sorted({one.rope for one in known})]
+        record = get_record()
+        ropes = record.ropes()
         rope = st.selectbox(
             "Rope",
-            ropes,
+            ["all ropes", *(one.identity for one in ropes)],
             key="filter rope",
             persist_state="session",
             help="One rope, or all that are in the record.",
@@ -44,79 +86,126 @@ def _filtered() -> list[Summary]:
             key="filter place",
             persist_state="session",
             help="Part of the rope's site or of the inspection's place, e.g. the quay.",
-        )
+        ).strip()
         left, right = st.columns(2)
         since = left.date_input(
-            "From", min(days), key="filter since", help="First day of inspection that counts."
+            "From", None, key="filter since", help="First day of inspection that counts."
         )
         until = right.date_input(
-            "To", max(days), key="filter until", help="Last day of inspection that counts."
+            "To", None, key="filter until", help="Last day of inspection that counts."
         )
-    sites = {rope.identity: rope.site for rope in get_record().ropes()}
+    sites = tuple(one.identity for one in ropes if words.casefold() in one.site.casefold())
     wanted = None if rope == "all ropes" else rope
-    found = filtered(known, sites, rope=wanted, words=words, since=since, until=until)
-    if len(found) > MOST_ASSESSED:
-        st.info(
-            f"{len(found)} inspections are left; the {MOST_ASSESSED} that are most urgent are "
-            "shown. Filter by rope or time to see others."
-        )
-    return found[:MOST_ASSESSED]
+    return InspectionFilter(wanted, words, sites if words else (), since, until)
 
 
-def _entries(inspections: list[OpenInspection], assessments: list[Assessment]) -> None:
-    settled = st.toggle(
-        "Show closed findings too",
-        key="with settled",
-        persist_state="session",
-        help="Entries that a reviewer has decided about, with what was decided.",
+# ---- what is known, and of which inspections nothing is yet ----------------------------------
+
+
+def _state(known: Totals) -> None:
+    told = [
+        counted(known.inspections, "inspection", "inspections"),
+        f"{known.open} to look at",
+        f"{known.accepted} accepted as they are",
+    ]
+    st.markdown("**" + " · ".join(told) + "**")
+    if not known.not_examined:
+        return
+    st.warning(
+        f"**{known.not_examined} not examined yet.** Their entries were imported or changed since, "
+        "and nothing is known of them: they are in no list below.",
+        icon=":material/hourglass_top:",
     )
-    entries = flagged_entries(inspections, assessments, settled=settled)
+    with st.container():
+        if st.button(
+            f"Examine {known.not_examined} now",
+            type="primary",
+            icon=":material/troubleshoot:",
+            help="About half a second each; what is done stays done if you leave.",
+        ):
+            _examine()
+
+
+def _examine() -> None:
+    bar = st.progress(0.0, text="examining")
+
+    def report(at: float, what: str) -> None:
+        bar.progress(at, text=f"examining {as_typed(what)}")
+
+    count = examine_all(get_record(), by=user_name(), report=report)
+    flash_success(f"{counted(count, 'inspection was', 'inspections were')} examined.")
+    st.rerun()
+
+
+@st.cache_resource(max_entries=8, show_spinner="Comparing gauges and people ...")
+def _compared(
+    place: str, marked: str, scope: InspectionFilter
+) -> tuple[list[ComparedEntry], list[StandsApart]]:
+    del place, marked  # they are the key: after any change it is compared anew
+    compared = compared_entries(get_record(), scope)
+    return compared, stand_apart(compared)
+
+
+# ---- entries ---------------------------------------------------------------------------------
+
+
+def _listed(
+    status: Status, scope: InspectionFilter, *, limit: int | None = None
+) -> list[FlaggedEntry]:
+    record = get_record()
+    found = ranked_findings(record, status, scope, limit=limit)
+    compared, _ = _compared(record_location(), mark(record), scope)
+    return flagged_entries(found, stations_sent_back(record), compared)
+
+
+def _entries(scope: InspectionFilter, known: Totals) -> None:
+    examined = known.inspections - known.not_examined
+    entries = _listed("open", scope, limit=SHOWN)
     if not entries:
         st.info(
-            "No entry stands out. That does not clear any rope.",
+            f"In the {counted(examined, 'inspection', 'inspections')} that were examined no entry "
+            "waits. That does not clear any rope.",
             icon=":material/visibility:",
         )
-    for rank, entry in enumerate(entries[:SHOWN], start=1):
-        _entry(rank, entry)
-    if len(entries) > SHOWN:
-        st.caption(f"{len(entries) - SHOWN} more are in the exported table.")
-    with st.container(horizontal=True):
-        for suffix, words in ((".csv", "Entries as CSV"), (".xlsx", "Entries as XLSX")):
-            download(words, partial(entries_table, entries, suffix), f"entries-to-look-at{suffix}")
-        for suffix, words in ((".csv", "All readings as CSV"), (".xlsx", "All readings as XLSX")):
-            download(words, partial(readings_table, get_record(), suffix), f"readings{suffix}")
-        download(
-            "Gauges and people as CSV",
-            partial(apart_table, compared_entries(get_record()), ".csv"),
-            "apart.csv",
-        )
+    for rank, entry in enumerate(entries, start=1):
+        _entry(f"{rank}. ", entry)
+    if known.open > len(entries):
+        st.caption(f"{known.open - len(entries)} more are in the exported table.")
+    accepted = _listed("accepted", scope, limit=SHOWN)
+    if accepted:
+        st.header(f"Accepted as they are ({known.accepted})")
+        for entry in accepted:
+            _entry("", entry)
+        if known.accepted > len(accepted):
+            st.caption(f"{known.accepted - len(accepted)} more are in the exported table.")
+    slips = corrected_slips(get_record(), limit=SHOWN)
+    if slips:
+        with st.expander(f"Slips corrected at review ({len(slips)})", icon=":material/edit:"):
+            st.html(table(list(SLIP_HEADINGS), slip_rows(slips), "The last ones first"))
+    st.header("Differences")
+    show_differences(_compared(record_location(), mark(get_record()), scope)[0])
 
 
-def _entry(rank: int, entry: FlaggedEntry) -> None:
-    finding, inspection = entry.logged.finding, entry.opened.inspection
-    asked = {"inspection": inspection.identity, "look": entry.item_name}
-    with st.container(border=True):
+def _entry(rank: str, entry: FlaggedEntry) -> None:
+    listed, finding = entry.listed, entry.listed.logged.finding
+    with st.container(border=True, gap="xxsmall"):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(
-                f"**{rank}. {as_typed(entry.where)}** · {as_typed(entry.opened.rope.identity)} · "
-                f"{inspection.on:%Y-%m-%d}"
-            )
-            words, icon = (
-                ("Open the photograph", "photo")
-                if entry.opened.photographs
-                else ("Open it", "visibility")
+                f"**{rank}{as_typed(entry.where)}** · {as_typed(listed.rope)} · "
+                f"{listed.on:%Y-%m-%d} · {entry.state}"
             )
             st.page_link(
                 "screens/review.py",
-                label=words,
+                label="Open the photograph" if listed.photographs else "Open it",
                 width="content",
-                icon=f":material/{icon}:",
-                query_params=asked,
+                icon=":material/photo:" if listed.photographs else ":material/visibility:",
+                query_params=entry.query,
             )
-        st.markdown(as_typed(finding.seen))
-        for line in entry.evidence:
-            st.markdown(f":material/straighten: {as_typed(line)}")
-        st.markdown(f":material/arrow_forward: {as_typed(finding.remedy)}")
+        lines = [as_typed(finding.seen)]
+        lines += [f":material/straighten: {as_typed(line)}" for line in entry.evidence]
+        if entry.reason or entry.who:
+            lines.append(f":material/history: {as_typed(entry.reason)} — {as_typed(entry.who)}")
+        st.markdown("  \n".join(lines))
         chance = (
             "not a matter of chance"
             if finding.p_value is None
@@ -125,33 +214,127 @@ def _entry(rank: int, entry: FlaggedEntry) -> None:
         innocent = (
             f" · possible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
-        st.caption(f"{chance}{innocent}")
-        if entry.logged.settled_by:
-            st.caption(
-                f":material/history: {as_typed(entry.logged.settled_how)} — "
-                f"{as_typed(entry.logged.settled_by)}"
-            )
-        sent = entry.sent_back
-        if sent is not None:
-            st.caption(f":material/undo: sent back by {as_typed(sent.who)}: {as_typed(sent.why)}")
+        st.caption(f"{as_typed(finding.remedy)}  \n{chance}{innocent}")
 
 
+# ---- ropes, people, gauges -------------------------------------------------------------------
+
+
+def _ropes(scope: InspectionFilter) -> None:
+    tallies = rope_tallies(get_record(), scope)
+    rows = rope_rows(tallies)
+    st.html(table(list(ROPE_HEADINGS), rows[:SHOWN], "The most urgent rope first"))
+    if len(rows) > SHOWN:
+        st.caption(f"{len(rows) - SHOWN} more are in the exported table.")
+    if not tallies:
+        return
+    rope = st.selectbox(
+        "Look at rope", [one.rope for one in tallies], key="one rope", help="The most urgent first."
+    )
+    for entry in _listed("open", InspectionFilter(rope=rope), limit=3):
+        _entry("", entry)
+    mine = [one.identity for one in sorted(summaries(), key=lambda one: one.on) if one.rope == rope]
+    assessments = [cached_assessment(load_inspection(name)) for name in mine[-MOST_IN_TREND:]]
+    st.header("Trend towards the limits")
+    show_trends(assessments)
+
+
+def _readers(kind: GaugeOrPerson, scope: InspectionFilter) -> list[RankedReader]:
+    compared, apart = _compared(record_location(), mark(get_record()), scope)
+    return ranked_readers(kind, apart, reader_tallies(get_record(), kind, scope), compared)
+
+
+def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
+    readers = _readers(kind, scope)
+    if not readers:
+        st.info("No reading has a photograph of the same place and direction yet.")
+        return
+    rows = [row[1:] for row in reader_rows(readers)]
+    heads = [kind, *READER_HEADINGS[2:]]
+    st.html(table(heads, rows[:SHOWN], f"Each {kind} against all others"))
+    st.caption(
+        "Of the names that stand apart, 5 % at most do so by chance (Benjamini-Hochberg). A gauge "
+        "and the person who reads it can't be told apart, and whoever inspects the worst ropes has "
+        "the most to look at."
+    )
+    named = {one.name: one for one in readers}
+    name = st.selectbox(
+        f"Look at {kind}", list(named), key=f"one {kind}", help="Who stands apart comes first."
+    )
+    compared, _ = _compared(record_location(), mark(get_record()), scope)
+    show_reader(named[name], compared)
+    if kind == "gauge":
+        gauge = next((one for one in get_record().gauges() if one.identity == name), None)
+        if gauge is not None:
+            logged = get_record().readings(gauge=name)
+            show_digits(gauge, [one.reading for one in logged if not one.withdrawn])
+    about = findings_about(get_record(), kind, name, limit=5)
+    for entry in flagged_entries(about, stations_sent_back(get_record()), compared):
+        _entry("", entry)
+
+
+# ---- tables to take away ---------------------------------------------------------------------
+
+
+def _all_entries(scope: InspectionFilter, suffix: str) -> bytes:
+    entries = [*_listed("open", scope), *_listed("settled", scope)]
+    return table_file(HEADINGS, entry_rows(entries), suffix)
+
+
+def _all_readers(scope: InspectionFilter, suffix: str) -> bytes:
+    rows = reader_rows([*_readers("person", scope), *_readers("gauge", scope)])
+    return table_file(READER_HEADINGS, rows, suffix)
+
+
+def _all_ropes(scope: InspectionFilter, suffix: str) -> bytes:
+    return table_file(ROPE_HEADINGS, rope_rows(rope_tallies(get_record(), scope)), suffix)
+
+
+def _exports(scope: InspectionFilter) -> None:
+    st.header("Export")
+    with st.container(horizontal=True):
+        for suffix in (".csv", ".xlsx"):
+            kind = suffix[1:].upper()
+            for words, make, name in (
+                (f"Entries as {kind}", partial(_all_entries, scope, suffix), "entries-to-look-at"),
+                (f"Ropes as {kind}", partial(_all_ropes, scope, suffix), "ropes"),
+                (f"People and gauges as {kind}", partial(_all_readers, scope, suffix), "apart"),
+                (
+                    f"All readings as {kind}",
+                    partial(readings_table, get_record(), suffix),
+                    "readings",
+                ),
+            ):
+                download(words, make, f"{name}{suffix}")
+
+
+st.html(STYLE)
 page_header("Supervise", needs_inspection=False)
 with show_errors():
-    if not summaries():
+    if not totals(get_record()).inspections:
         st.info("There is no inspection yet; load the sample or enter one.")
         st.page_link("screens/start.py", label="Start", icon=":material/home:")
     else:
-        left_over = [load_inspection(one.identity) for one in _filtered()]
-        assessments = [cached_assessment(one) for one in left_over]
-        if not left_over:
+        chosen: View = st.segmented_control(
+            "Ranked by",
+            VIEWS,
+            default="Entries",
+            required=True,
+            key="ranked by",
+            persist_state="session",
+            help="What the list is about; each rank comes with what proves it.",
+        )
+        wanted = _scope()
+        found = totals(get_record(), wanted)
+        if not found.inspections:
             st.info("The filter leaves no inspection; widen it.")
         else:
-            _entries(left_over, assessments)
-            st.header("Differences")
-            show_differences(assessments)
-            st.header("Last digits")
-            show_digits(left_over)
-            st.header("Trend towards the limits")
-            show_trends(assessments)
+            _state(found)
+            if chosen == "Entries":
+                _entries(wanted, found)
+            elif chosen == "Ropes":
+                _ropes(wanted)
+            else:
+                _people_or_gauges("person" if chosen == "People" else "gauge", wanted)
+            _exports(wanted)
     show_cautions()
