@@ -108,12 +108,39 @@ def in_units(words: str, units: str) -> str:
     if units != "inch":
         return words
 
-    def inches(found: re.Match[str]) -> str:
-        typed = found[1].replace("\u2212", "-")
-        sign = "+" if typed.startswith("+") else ""
-        return f"{float(typed) / MM_PER_INCH:{sign}.3f} in"
+    return _MILLIMETRES.sub(lambda found: f"{_inches(found)} in", words)
 
-    return _MILLIMETRES.sub(inches, words)
+
+def _inches(found: re.Match[str]) -> str:
+    typed = found[1].replace("\u2212", "-")
+    sign = "+" if typed.startswith("+") else ""
+    return f"{float(typed) / MM_PER_INCH:{sign}.3f}"
+
+
+_FIGURE = re.compile(r"([-+\u2212]?\d+\.\d+)(?! ?%)")
+
+
+def table_in_units(
+    heads: list[str], rows: list[list[str]], units: str
+) -> tuple[list[str], list[list[str]]]:
+    """Return a table whose columns of millimetres are written in a rope's own units.
+
+    Examples
+    --------
+    >>> table_in_units(["station", "mean ± U mm"], [["3", "21.33 ± 0.07"]], "inch")
+    (['station', 'mean ± U in'], [['3', '0.840 ± 0.003']])
+    """
+    if units != "inch":
+        return heads, rows
+    lengths = [re.search(r"\bmm\b", head) is not None for head in heads]
+    shown = [
+        [
+            _FIGURE.sub(_inches, cell).replace(" mm", " in") if length else in_units(cell, units)
+            for cell, length in zip(row, lengths, strict=True)
+        ]
+        for row in rows
+    ]
+    return [re.sub(r"\bmm\b", "in", head) for head in heads], shown
 
 
 def local_time(at: str, zone: str | None = None) -> str:

@@ -25,6 +25,7 @@ from pathlib import Path
 
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
+from inspection.record.examinations import KeyFigures, keep_examination, register
 from inspection.record.record import Record, open_record
 from vision.results import Finding
 
@@ -44,6 +45,7 @@ class Timing:
     first_s: float
     ranked_s: float
     top_50_s: float
+    register_s: float
     save_s: float
     verify_s: float | None
     file_mb: float
@@ -83,6 +85,8 @@ def load(record: Record, start: int, stop: int) -> None:
                 seen = f"{seed.randint(1, 9)} equal pairs at 25 stations."
                 odd = Finding("equal-pairs", seen, "Read again.", "look", p_value=0.01)
                 batch.set_findings(visit.identity, [odd], rank=seed.random(), by="loader")
+                worst = KeyFigures(2, 22.1, 0.03, 2, 1.2, "none", 0)
+                keep_examination(batch, visit.identity, [], [], worst)
 
 
 def timed(call: Callable[[], object], repeats: int) -> tuple[float, float]:
@@ -116,6 +120,10 @@ def measure(path: Path, inspections: int, load_s: float, *, verify: bool) -> Tim
         with open_record(path) as record:
             assert len(record.ranked(limit=50)) == 50
 
+    def list_ropes() -> None:
+        with open_record(path) as record:
+            assert all(rope.figures for rope in register(record) if rope.last)
+
     with open_record(path) as record:
         one = _visit(0, seed)[1][:1]
         save_s, _ = timed(lambda: record.add_readings("visit 000000", one, by="B"), 5)
@@ -124,7 +132,7 @@ def measure(path: Path, inspections: int, load_s: float, *, verify: bool) -> Tim
     return Timing(
         inspections * READINGS_EACH, inspections, load_s, open_s, open_worst_s,
         timed(first, 10)[0],
-        timed(list_all, 5)[1], timed(list_top, 5)[1], save_s, verify_s,
+        timed(list_all, 5)[1], timed(list_top, 5)[1], timed(list_ropes, 5)[1], save_s, verify_s,
         path.stat().st_size / 1e6,
     )  # fmt: skip
 
@@ -152,7 +160,7 @@ def main() -> None:
             _print(timings[-1], first=size == sizes[0])
     first, last = timings[0], timings[-1]
     decades = math.log10(last.readings / first.readings)
-    for name in ("open_s", "ranked_s", "top_50_s", "save_s"):
+    for name in ("open_s", "ranked_s", "top_50_s", "register_s", "save_s"):
         slope = math.log10(getattr(last, name) / getattr(first, name)) / decades
         print(f"{name[:-2]:>8}: grows as n^{slope:.2f}")
     print(f"open the slowest of 200: {last.open_worst_s * 1000:.0f} ms of {OPEN_LIMIT_S * 1000:.0f}"
@@ -167,13 +175,14 @@ def main() -> None:
 def _print(timing: Timing, *, first: bool) -> None:
     if first:
         print(" readings  inspections    load  open median/worst  first    ranked   top 50"
-              "     save   verify     file")  # fmt: skip
+              "  register     save   verify     file")  # fmt: skip
     verified = "" if timing.verify_s is None else f"{timing.verify_s:7.1f} s"
     print(
         f"{timing.readings:9,} {timing.inspections:12,} {timing.load_s:6.1f}s "
         f"{timing.open_s * 1e3:6.1f} / {timing.open_worst_s * 1e3:5.1f} ms "
         f"{timing.first_s * 1e3:6.1f} ms "
         f"{timing.ranked_s * 1e3:6.0f} ms {timing.top_50_s * 1e3:5.1f} ms "
+        f"{timing.register_s * 1e3:6.0f} ms "
         f"{timing.save_s * 1e3:5.1f} ms {verified} {timing.file_mb:6.1f} MB",
         flush=True,
     )

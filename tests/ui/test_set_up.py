@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -151,3 +153,20 @@ def test_the_record_is_verified_and_backed_up_on_the_page(sample_app: AppTest) -
         made = back_up_now(record)
         assert made.path.parent.parent.name == "backups"
         assert made.fingerprint == record.fingerprint()
+
+
+def test_a_rope_in_inches_is_shown_in_inches_on_its_pages(sample_app: AppTest) -> None:
+    with opened() as record:
+        rope = record.inspection(SAMPLE).rope
+        record.change_rope(replace(rope, units="inch"), by="C. Holm", why="an inch rope")
+    for name in ("result", "condition"):
+        at = screen(sample_app, name)
+        kinds = ("markdown", "caption", "warning", "info", "error", "success")
+        told = [str(one.value) for kind in kinds for one in getattr(at, kind)]
+        told += [
+            re.sub(r"<style>.*?</style>|<[^>]+>", " ", one.proto.body) for one in at.get("html")
+        ]
+        left = [words for words in told if re.search(r"\d mm\b", words)]
+        assert left == [], name
+        # 21.33 mm at station 3 (see test_start) are 0.840 in: 1 in = 25.4 mm exactly
+        assert name != "result" or any("0.84" in words for words in told)

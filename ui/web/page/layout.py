@@ -28,6 +28,7 @@ from ui.web.page.session import (
     summaries,
     user_name,
 )
+from ui.web.page.units import set_units
 from ui.web.page.waiting import show_waiting
 
 FAULT = (
@@ -189,6 +190,7 @@ def _header_inspection(title: str, *, needs_inspection: bool) -> OpenInspection 
         retry_pending(identity)
         opened = load_inspection(identity)
         show_waiting(identity, opened.revision)
+        set_units(opened.rope.units if needs_inspection else "mm")
         if needs_inspection:
             _show_inspection(opened)
             if title != "Review":

@@ -23,10 +23,11 @@ from ui.presenters.station import (
     shapes_of,
 )
 from ui.presenters.station_finding import figure_line
-from ui.text import WORD_MARKS, as_typed
+from ui.text import WORD_MARKS, as_typed, table_in_units
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import show_errors
+from ui.web.page.units import in_page_units, page_units, told
 from vision.results import Estimate, Refusal, Result
 
 SIDES = ("left edge", "right edge")
@@ -94,7 +95,7 @@ def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, k
 def _one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
     result = view.result
     photograph = photograph_of(opened, result)
-    figure, logged = figure_line(view)
+    figure, logged = map(in_page_units, figure_line(view))
     odd = view.comparison is not None and view.comparison.word == "disagrees"
     over = ((figure, False), (logged, odd))
     if photograph is None:
@@ -177,7 +178,7 @@ def show_facts(
 def show_refusal(result: Refusal) -> None:
     """Say why a photograph gives no diameter, and how to take a better one."""
     for finding in result.findings:
-        words = as_typed(f"{finding.seen} {finding.remedy}")
+        words = told(f"{finding.seen} {finding.remedy}")
         st.warning(words, icon=":material/no_photography:")
 
 
@@ -188,7 +189,7 @@ def show_entries(opened: OpenInspection, view: StationView | None, station: int)
     """
     if view is not None and isinstance(view.result, Estimate):
         for finding in view.result.findings:
-            st.markdown(f":material/info: {as_typed(finding.seen)} {as_typed(finding.remedy)}")
+            st.markdown(f":material/info: {told(finding.seen)} {told(finding.remedy)}")
     for logged in opened.logged:
         reading = logged.reading
         here = reading.station == station and (view is None or reading.view_deg == view.view_deg)
@@ -248,8 +249,8 @@ def figures(cells: Sequence[tuple[str, str, str]]) -> str:
     return (
         f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
         + "".join(
-            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(figure)}</b>"
-            f"<span>{html.escape(more)}</span></div>"
+            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(in_page_units(figure))}</b>"
+            f"<span>{html.escape(in_page_units(more))}</span></div>"
             for name, figure, more in cells
         )
         + "</div>"
@@ -265,6 +266,7 @@ _FIGURES_STYLE = """
 
 def table(heads: list[str], rows: list[list[str]], title: str) -> str:
     """Return a plain table; a wide one runs on as text on a phone. Every text is escaped."""
+    heads, rows = table_in_units(heads, rows, page_units())
     wide = " wide" if _too_wide_for_a_phone(heads, rows) else ""
     head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
     body = "".join(

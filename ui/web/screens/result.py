@@ -37,23 +37,24 @@ from ui.report.case import case_of_record, record_name
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
 from ui.services.assess_record import log_of
-from ui.text import CAUTIONS, STATE_MARKS, as_typed
+from ui.text import CAUTIONS, STATE_MARKS, as_typed, diameter_words
 from ui.web.components.chart import show_chart
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
+from ui.web.page.units import in_page_units, page_units, told
 from ui.web.panels.station import figures, table
 
 
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
     open_ones = [item for item in review_queue(opened) if not item.settled]
-    st.markdown(f":material/visibility: {as_typed(assessment.first_concern)}")
+    st.markdown(f":material/visibility: {told(assessment.first_concern)}")
     if assessment.judged_against_nothing:
         st.warning(as_typed(NOTHING_APPLIED), icon=":material/rule:")
     if assessment.not_complete:
         st.warning(
-            "Not complete:  \n" + "  \n".join(map(as_typed, assessment.not_complete)),
+            "Not complete:  \n" + "  \n".join(map(told, assessment.not_complete)),
             icon=":material/rule:",
         )
     if open_ones:
@@ -86,7 +87,7 @@ def _figures(assessment: Assessment) -> None:
             column.html(figures(cells))
     if len(known) < bool(assessment.photograph_sections) + bool(assessment.gauge_sections):
         for words in whole_rope(assessment):  # says why there is none
-            st.markdown(as_typed(words))
+            st.markdown(told(words))
     words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
     show_chart(along_rope_chart, along_rope(assessment), words=words)
     st.html(table(SECTION_HEADS, rows, "Station means and ovality; U is expanded, k = 2"))
@@ -112,7 +113,7 @@ def _verdicts(assessment: Assessment) -> None:
             st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
         with st.expander("Sources of these limits", icon=":material/menu_book:"):
             for words in sources(assessment):
-                st.markdown(as_typed(words))
+                st.markdown(told(words))
             st.caption("Check them against a licensed copy before they decide anything.")
     else:
         st.info(
@@ -120,11 +121,11 @@ def _verdicts(assessment: Assessment) -> None:
             icon=":material/fact_check:",
         )
     for note in (*assessment.notes, *assessment.not_asked):
-        st.caption(as_typed(note))
+        st.caption(told(note))
     if assessment.not_applicable:
         with st.expander("Limits that do not apply, and why", icon=":material/block:"):
             for inapplicable in assessment.not_applicable:
-                st.markdown(as_typed(inapplicable.reason))
+                st.markdown(told(inapplicable.reason))
 
 
 def _wear(assessment: Assessment) -> None:
@@ -142,7 +143,7 @@ def _wear(assessment: Assessment) -> None:
         )
     for one in assessment.local:
         if one.outcome == "local decrease":
-            st.warning(as_typed(one.words), icon=":material/warning:")
+            st.warning(told(one.words), icon=":material/warning:")
     if local:
         st.html(table(LOCAL_HEADS, local, "Each station's best figure against its neighbours'"))
         st.caption(as_typed(LOCAL_GROUND))
@@ -168,7 +169,7 @@ def _round_and_lay(assessment: Assessment) -> None:
     with right:
         if words:
             st.header("Lay length")
-            st.markdown("  \n".join(as_typed(word) for word in words[:-1]))
+            st.markdown("  \n".join(told(word) for word in words[:-1]))
             st.caption(words[-1])
 
 
@@ -185,12 +186,15 @@ def _roundness(sections: dict[int, Section]) -> None:
     one = sections[station]
     words = f"Diameters around the rope at station {station}."
     show_chart(square_roundness_chart, roundness(one, "photographs"), words=words, width="content")
+    ovality = diameter_words(one.ovality_mm, one.u_ovality_mm, page_units())
     st.caption(
-        f"Ovality {one.ovality_mm:.2f} ± {2 * one.u_ovality_mm:.2f} mm; a perfectly round rope "
-        f"would show {one.round_rope_mm:.2f} mm on average."
+        in_page_units(
+            f"Ovality {ovality}; a perfectly round rope would show {one.round_rope_mm:.2f} mm on "
+            "average."
+        )
     )
     if one.ellipse is not None:
-        st.markdown(as_typed(one.ellipse.words))
+        st.markdown(told(one.ellipse.words))
 
 
 def _report(opened: OpenInspection) -> None:
