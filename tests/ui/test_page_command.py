@@ -13,10 +13,11 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
-from ui.cli.page import _addresses, _team_address, page
+from ui.cli.page import _addresses, _phones_addresses, _team_address, page
 
 
 def test_a_port_in_use_is_told() -> None:
@@ -183,3 +184,39 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
             return
         time.sleep(0.1)
     raise AssertionError("the server outlived the command")
+
+
+def test_a_host_alone_means_nothing() -> None:
+    result = CliRunner().invoke(page, ["--host", "ropes.local", "--no-browser"])
+    assert result.exit_code == 2
+    assert "--host goes with --phones or --without-login" in " ".join(result.output.split())
+
+
+@pytest.mark.parametrize(
+    ("hosts", "addresses"),
+    [
+        (("ropes.local",), ["http://ropes.local:8501"]),
+        (("https://ropes.example.org/",), ["https://ropes.example.org"]),
+    ],
+)
+def test_phones_reach_the_machine_by_the_name_that_is_given(
+    hosts: tuple[str, ...], addresses: list[str]
+) -> None:
+    assert _phones_addresses(hosts, 8501) == addresses
+
+
+def test_phones_reach_the_machine_by_its_own_address_where_none_is_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class Unreachable:
+        def __enter__(self) -> Unreachable:
+            return self
+
+        def __exit__(self, *_: object) -> None: ...
+
+        def connect(self, _: object) -> None:
+            raise OSError("no network")
+
+    monkeypatch.setattr("socket.socket", lambda *_: Unreachable())
+    with pytest.raises(click.ClickException, match="is in no network that a phone could be in"):
+        _phones_addresses((), 8501)

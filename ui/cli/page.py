@@ -54,6 +54,12 @@ HERE = ("127.0.0.1", "localhost", "::1")
     "https://ropes.example.org; may be given several times.",
 )
 @click.option(
+    "--phones",
+    is_flag=True,
+    help="Let phones in the same network add photographs and readings to an inspection whose page "
+    "shows them a code. Name this machine with --host where its own address is not the one.",
+)
+@click.option(
     "--port",
     type=click.IntRange(1, 65535),
     default=8501,
@@ -68,6 +74,7 @@ def page(
     address: str,
     without_login: bool,
     hosts: tuple[str, ...],
+    phones: bool,
     port: int,
     no_browser: bool,
 ) -> None:
@@ -80,6 +87,7 @@ def page(
     \b
     Example:
       ropephoto page
+      ropephoto page --phones
       ropephoto page --team team.toml --record postgresql://ropes@db/ropes
     """
     import os
@@ -105,6 +113,13 @@ def page(
             "--without-login beyond this machine needs --host: the name under which people reach "
             "it, e.g. --host ropes.local. Pages of other addresses are then not answered."
         )
+    if hosts and not (without_login or phones):
+        raise click.UsageError("--host goes with --phones or --without-login.")
+    phones_at = _phones_addresses(hosts, port) if phones else []
+    # phones reach the machine itself where no proxy does it, and are answered by their page only
+    widened = phones and not team and address in HERE and phones_at[0].startswith("http://")
+    if widened:
+        address = "::" if address == "::1" else "0.0.0.0"
     if place:
         try:
             open_record(
@@ -130,9 +145,16 @@ def page(
         environment["ROPE_PHOTO_RECORD"] = place
     if photographs:
         environment["ROPE_PHOTO_STORE"] = photographs
-    addresses = [opened_at] if team else _addresses(address, port, hosts)
+    addresses = [opened_at] if team else _addresses(address, port, hosts if without_login else ())
+    if team and phones:
+        phones_at = [opened_at]
     token = "" if team or without_login else secrets.token_urlsafe()
-    environment |= {"ROPE_PHOTO_ORIGINS": ",".join(addresses), "ROPE_PHOTO_TOKEN": token}
+    environment |= {
+        "ROPE_PHOTO_ORIGINS": ",".join(addresses),
+        "ROPE_PHOTO_PHONES": ",".join(phones_at),
+        "ROPE_PHOTO_ONLY_HERE": "1" if widened else "",
+        "ROPE_PHOTO_TOKEN": token,
+    }
     environment.setdefault("ROPE_PHOTO_LOGINS", str(_logins_file()))
     command = [sys.executable, "-m", "streamlit", "run"]
     command += [str(Path(__file__).resolve().parents[1] / "web" / "server.py")]
@@ -140,7 +162,7 @@ def page(
     if team:
         environment["ROPE_PHOTO_TEAM"] = str(Path(team).resolve())
         command += [f"--secrets.files={Path(team).resolve()}"]
-    names = {urlsplit(one).hostname or "" for one in addresses} | set(HERE)
+    names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(HERE)
     command += [f"--server.allowedHosts={name}" for name in sorted(names)]
     server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
     # ended from outside, it takes the pages with it
@@ -149,6 +171,16 @@ def page(
         if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
             opened_at = f"{opened_at}/?token={token}" if token else addresses[0]
             click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
+            if phones_at:
+                click.echo(
+                    f"Phones reach {phones_at[0]}: scan the code of an inspection's page, under "
+                    "'On a phone'."
+                )
+                if not phones_at[0].startswith("https://"):
+                    click.echo(
+                        "That connection is not encrypted; use a network of your own, or put a "
+                        "proxy with HTTPS in front and name it with --host (ui/TEAM.md)."
+                    )
             if without_login:
                 click.echo(
                     f"Everybody who reaches {' or '.join(addresses)} can read and change the "
@@ -191,13 +223,32 @@ def _team_address(team: str) -> str:
 
 def _addresses(address: str, port: int, hosts: tuple[str, ...]) -> list[str]:
     """Return the addresses, each with scheme and port, under which the pages answer."""
-    told = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
     here = {address} & set(HERE) or {"127.0.0.1"}
     if here != {"::1"}:
         here = {"127.0.0.1", "localhost"}
-    return [one.rstrip("/") for one in told] + [
-        f"http://{_in_url(one)}:{port}" for one in sorted(here)
-    ]
+    return _told(hosts, port) + [f"http://{_in_url(one)}:{port}" for one in sorted(here)]
+
+
+def _phones_addresses(hosts: tuple[str, ...], port: int) -> list[str]:
+    """Return the addresses under which phones reach this machine: those named, or its own."""
+    import socket
+
+    if hosts:
+        return _told(hosts, port)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
+        try:  # nothing is sent: the system says by which of its addresses it would
+            asked.connect(("192.0.2.1", 9))  # an address for documents (RFC 5737)
+            return [f"http://{asked.getsockname()[0]}:{port}"]
+        except OSError as wrong:
+            raise click.ClickException(
+                "this machine is in no network that a phone could be in; join one, or name the "
+                "machine with --host."
+            ) from wrong
+
+
+def _told(hosts: tuple[str, ...], port: int) -> list[str]:
+    told = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
+    return [one.rstrip("/") for one in told]
 
 
 def _logins_file() -> Path:

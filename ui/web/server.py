@@ -14,6 +14,7 @@ from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
 from ui.web.page.session import open_for_queue
 from ui.web.page.streamlit_internals import require_tested_version
+from ui.web.phone.routes import ROUTES
 from vision.apart import start_child
 
 require_tested_version()
@@ -22,4 +23,8 @@ start_child()  # it loads what measuring needs beside us
 gc.collect()
 gc.freeze()  # what is loaded now stays: no search for garbage need look at it again
 start_worker(open_for_queue)
-app = st.App(Path(__file__).with_name("app.py"), middleware=[Middleware(security_middleware)])
+app = st.App(
+    Path(__file__).with_name("app.py"),
+    routes=ROUTES,
+    middleware=[Middleware(security_middleware)],
+)

@@ -14,6 +14,7 @@ import os
 from collections.abc import MutableMapping
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
+from ipaddress import ip_address
 from typing import Any, Literal
 from urllib.parse import parse_qs, urlsplit
 
@@ -34,8 +35,22 @@ Scope = MutableMapping[str, Any]
 Who = Literal["nobody", "a stranger", "somebody"]
 
 ORIGINS = "ROPE_PHOTO_ORIGINS"  # addresses of the pages, e.g. https://ropes.example.org
+PHONES = "ROPE_PHOTO_PHONES"  # addresses for phones at the rope; empty where none may come
+ONLY_HERE = "ROPE_PHOTO_ONLY_HERE"  # not empty: the pages are for this machine, phones' aside
 TOKEN = "ROPE_PHOTO_TOKEN"  # of the one person on one machine; empty where anybody may come
 TOKEN_COOKIE, LOGIN_COOKIE = "rope_photo_page", "rope_photo_login"
+PHONE_PATHS = frozenset(
+    f"/phone/{name}"
+    for name in (
+        "",
+        "capture.js",
+        "capture.css",
+        "offline.js",
+        "state",
+        "photographs",
+        "readings",
+    )
+)
 # What the door itself is made of, and what a proxy asks for.
 ALWAYS_OPEN = ("/_stcore/health", "/auth/login", "/auth/logout", "/oauth2callback")
 NOT_NOW = "Nobody can log in just now. Tell whoever keeps these pages."
@@ -62,6 +77,30 @@ def origins() -> tuple[str, ...]:
     return tuple(one for one in os.environ.get(ORIGINS, "").split(",") if one)
 
 
+def phones_origins() -> tuple[str, ...]:
+    """Return the addresses under which phones reach the capture page; none where they may not."""
+    return tuple(one for one in os.environ.get(PHONES, "").split(",") if one)
+
+
+def is_for_phones(path: str) -> bool:
+    """Say whether a path is one of the capture page's, which knows tokens of its own."""
+    return path in PHONE_PATHS
+
+
+def is_phones_address(scope: Scope) -> bool:
+    """Say whether a request is for one of the addresses that phones use, and from such a page."""
+    return _is_among(scope, (*phones_origins(), *origins()))
+
+
+def is_from_this_machine(scope: Scope) -> bool:
+    """Say whether a request comes from this machine, or from a proxy on it."""
+    place = str((scope.get("client") or ("",))[0])
+    try:
+        return ip_address(place.split("%")[0]).is_loopback
+    except ValueError:
+        return False
+
+
 def is_https() -> bool:
     """Say whether the pages are reached over HTTPS, by a proxy in front of them."""
     return any(one.startswith("https://") for one in origins())
@@ -73,7 +112,11 @@ def is_own_address(scope: Scope) -> bool:
     A page of another port of this machine is another site's; only a websocket must say where it
     comes from (RFC 6455, 10.2), other requests say so where it matters.
     """
-    headers, known = Headers(scope=scope), origins()
+    return _is_among(scope, origins())
+
+
+def _is_among(scope: Scope, known: tuple[str, ...]) -> bool:
+    headers = Headers(scope=scope)
     if headers.get("host", "").lower() not in {urlsplit(one).netloc.lower() for one in known}:
         return False
     origin = headers.get("origin")

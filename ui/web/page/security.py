@@ -18,12 +18,17 @@ from ui.services.roles import TEAM_FILE
 from ui.web.page.door import (
     ALWAYS_OPEN,
     LOGIN_COOKIE,
+    ONLY_HERE,
     TOKEN,
     TOKEN_COOKIE,
     Visitor,
     door_page,
+    is_for_phones,
+    is_from_this_machine,
     is_https,
     is_own_address,
+    is_phones_address,
+    phones_origins,
     token_in,
     visitor,
 )
@@ -43,6 +48,12 @@ POLICY = (
     "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
     "connect-src 'self' {socket} blob: data:; worker-src 'self' blob:; object-src 'none'; "
     "base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+)
+# The capture page is a few kilobytes of its own: no inline script, and no other source at all.
+PHONE_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
+    "connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
 )
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -97,7 +108,9 @@ async def _request(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> 
 
 def _refusal(scope: Scope, path: str) -> Response | None:
     """Return what is said to a request that does not come in; None where it does."""
-    if not is_own_address(scope) or path == "/_stcore/metrics":
+    if is_for_phones(path):
+        return _phones_refusal(scope)
+    if not is_own_address(scope) or path == "/_stcore/metrics" or _from_outside(scope):
         return PlainTextResponse("This is not one of the addresses of these pages.", 403)
     if path in ALWAYS_OPEN and os.environ.get(TEAM_FILE):
         return None
@@ -115,6 +128,20 @@ def _refusal(scope: Scope, path: str) -> Response | None:
     if made and who.key not in owners_of(path):
         return PlainTextResponse("This file was made for somebody else.", 403)
     return None
+
+
+def _phones_refusal(scope: Scope) -> Response | None:
+    """Return what is said to a request of the capture page that is not even looked at."""
+    if not phones_origins() or not is_phones_address(scope):
+        return PlainTextResponse("This is not one of the addresses of these pages.", 403)
+    if scope["method"] not in ("GET", "HEAD", "PUT"):
+        return PlainTextResponse("The capture page does not ask that.", 405)
+    return None
+
+
+def _from_outside(scope: Scope) -> bool:
+    """Say whether pages for this machine only are asked for from another, as a phone could."""
+    return bool(os.environ.get(ONLY_HERE)) and not is_from_this_machine(scope)
 
 
 def _let_in(path: str) -> Response:
@@ -146,7 +173,7 @@ async def _socket(app: AsgiApp, scope: Scope, receive: Receive, send: Send) -> N
     who = visitor(scope)
     each = MOST_SOCKETS_EACH if os.environ.get(TEAM_FILE) else MOST_SOCKETS  # a proxy is everybody
     full = sum(_sockets.values()) >= MOST_SOCKETS or _sockets[who.key] >= each
-    if not is_own_address(scope) or who.who != "somebody" or full:
+    if not is_own_address(scope) or _from_outside(scope) or who.who != "somebody" or full:
         await receive()
         await send({"type": "websocket.close", "code": 1008})  # before it was accepted: 403
         return
@@ -207,7 +234,10 @@ def _with_headers(scope: Scope, send: Send) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(raw=list(message["headers"]))
-            headers["Content-Security-Policy"] = POLICY.format(socket=socket)
+            phone = is_for_phones(_inner_path(scope["path"]))
+            headers["Content-Security-Policy"] = (
+                PHONE_POLICY if phone else POLICY.format(socket=socket)
+            )
             for name, value in HEADERS.items():
                 headers[name] = value
             if is_https():

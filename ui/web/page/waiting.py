@@ -6,12 +6,14 @@ import streamlit as st
 
 from inspection.model.log import counted
 from inspection.record.errors import RecordError
+from ui.services import phone_tokens
 from ui.services.measuring_queue import waiting_count
 from ui.text import as_typed
-from ui.web.page.session import get_record
+from ui.web.page.session import get_record, record_location
 
 DRAWN = "revision that the page shows of"
 LOOK_S = 1.0  # how often a page looks, while something waits
+PHONE_S = 3.0  # and while a phone may add something
 
 
 def show_waiting(identity: str, revision: int) -> None:
@@ -26,7 +28,9 @@ def show_waiting(identity: str, revision: int) -> None:
     """
     st.session_state[f"{DRAWN} {identity}"] = revision
     waits = waiting_count(get_record(), identity).photographs > 0
-    st.fragment(_line, run_every=LOOK_S if waits else None)(identity)
+    phones = phone_tokens.live(record_location(), identity) > 0
+    every = LOOK_S if waits else PHONE_S if phones else None
+    st.fragment(_line, run_every=every)(identity)
 
 
 def _line(identity: str) -> None:

@@ -104,9 +104,7 @@ def upload_photographs(opened: OpenInspection) -> None:
             arrived.append(PhotoFile(name, shot.getvalue()))
     if arrived:
         _store(opened, arrived, manner)
-        st.session_state["uploads"] = (
-            turn + 1
-        )  # the field forgets its files, and so does the server
+        st.session_state["uploads"] = turn + 1  # the field and the server forget its files
         st.rerun()
 
 

@@ -12,6 +12,7 @@ from ui.web.page.rescreen import rescreen
 from ui.web.page.session import load_inspection
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.late_change import show_late_change
+from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.one_photograph import show_place_large
 from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
 from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
@@ -20,6 +21,7 @@ from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
 
 
 def _sheet(opened: OpenInspection) -> None:
+    offer_phone(opened)
     notes = st.container()  # what comes and goes: the sheet below must keep its place
     with notes, show_errors():
         show_late_change(opened.inspection.identity)

@@ -1,0 +1,318 @@
+"""What a phone may ask of the server: how the inspection stands, to add a photograph or reading.
+
+Every request but those for the page's own files carries the token in a header, and is answered for
+the one inspection that it is for. What comes twice is answered twice and kept once, so that a phone
+may send again until it has heard.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+import os
+import re
+import time
+from collections import defaultdict, deque
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TypeVar
+from urllib.parse import unquote
+
+import streamlit as st
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from inspection.model.names import checked_name
+from inspection.model.readings import Reading
+from inspection.record.errors import RecordError
+from inspection.record.record import Record
+from inspection.record.serialization import from_dict
+from inspection.record.views import Manner, OpenInspection
+from ui.presenters.capture import capture_state
+from ui.presenters.reading_form import TypedRow, parse_row
+from ui.services.measuring_queue import (
+    PhotoFile,
+    ask_screening,
+    store_photographs,
+    waiting_count,
+)
+from ui.services.phone_tokens import Grant, grant_of
+from ui.services.roles import TEAM_FILE, AccessError, person_named, read_team, require_role
+from ui.web.page.session import open_for_queue, record_location
+
+T = TypeVar("T")
+
+HERE = Path(__file__).parent
+FILES = {
+    "/phone/": ("capture.html", "text/html"),
+    "/phone/capture.js": ("capture.js", "text/javascript"),
+    "/phone/capture.css": ("capture.css", "text/css"),
+    "/phone/offline.js": ("offline.js", "text/javascript"),
+}
+ENDED = "This link has ended or was taken back. Scan a new code from the inspection's page."
+NOT_NOW = "The record does not answer just now. The phone keeps everything and tries again."
+# What one token may ask: more than a person with a phone ever does.
+MOST_ASKED, MOST_SENT, MOST_SENT_BYTES, WINDOW_S = 1_200, 400, 2_000_000_000, 600.0
+MOST_AT_ONCE, LONGEST_UPLOAD_S = 4, 180.0
+MOST_READING_BYTES = 4_000
+_asked: defaultdict[str, deque[float]] = defaultdict(deque)
+_sent: defaultdict[str, deque[tuple[float, int]]] = defaultdict(deque)
+_busy = 0  # uploads that are being received
+_opened: tuple[str, Record] | None = None
+
+
+class _RefusedError(Exception):
+    """An answer other than yes: a status and one sentence."""
+
+    def __init__(self, status: int, words: str) -> None:
+        super().__init__(words)
+        self.status, self.words = status, words
+
+
+def _answered(handle: Callable[[Request, Grant], Any]) -> Callable[[Request], Any]:
+    """Return a handler that is asked for a request's grant only; what it refuses is a sentence."""
+
+    async def answer(request: Request) -> Response:
+        try:
+            said = await handle(request, await run_in_threadpool(_grant, request))
+            return JSONResponse(said, headers={"Cache-Control": "no-store"})
+        except _RefusedError as refused:
+            status, words = refused.status, refused.words
+        except RecordError as wrong:
+            status, words = 503, str(wrong)
+        except (ValueError, AccessError) as wrong:
+            status, words = 422, str(wrong)
+        except ClientDisconnect:
+            status, words = 400, "The phone went away while it was sending."
+        except Exception:
+            logging.getLogger(__name__).exception("a phone could not be answered")
+            status, words = 500, "The program has a fault here; the phone keeps what it has."
+        return JSONResponse(
+            {"error": words[:1].upper() + words[1:]}, status, headers={"Cache-Control": "no-store"}
+        )
+
+    return answer
+
+
+def _grant(request: Request) -> Grant:
+    """Return what a request's token allows now; the person's role is looked up each time."""
+    token = request.headers.get("authorization", "").removeprefix("Bearer ")
+    grant = grant_of(token)
+    if grant is None or grant.record != record_location():
+        raise _RefusedError(403, ENDED)
+    key, now = token[-8:] + grant.inspection, time.monotonic()
+    asked = _asked[key]
+    while asked and now - asked[0] > WINDOW_S:
+        asked.popleft()
+    if len(asked) >= MOST_ASKED:
+        raise _RefusedError(429, "That is enough for ten minutes; go on later.")
+    asked.append(now)
+    file = os.environ.get(TEAM_FILE)
+    if file:
+        try:
+            person = person_named(grant.email, read_team(file))
+            if person is None:
+                raise AccessError("nobody")
+            require_role(person, "rope")
+        except AccessError:
+            raise _RefusedError(403, ENDED) from None
+    return grant
+
+
+def _record() -> Record:
+    global _opened
+    place = record_location()
+    if _opened is None or _opened[0] != place:
+        record = open_for_queue()
+        if record is None:
+            raise _RefusedError(503, NOT_NOW)
+        _opened = place, record
+    return _opened[1]
+
+
+def _of_record(ask: Callable[[Record], T]) -> T:
+    """Ask the record; one that was replaced or restarted is opened anew at the next request."""
+    global _opened
+    try:
+        return ask(_record())
+    except RecordError as wrong:
+        _opened = None
+        logging.getLogger(__name__).warning("a phone was told to wait: %s", wrong)
+        raise _RefusedError(503, NOT_NOW) from wrong
+
+
+# ---- how it stands ---------------------------------------------------------------------------
+
+
+async def _state(request: Request, grant: Grant) -> dict[str, Any]:
+    figures = request.query_params.get("figures") == "1"
+
+    def ask(record: Record) -> dict[str, Any]:
+        opened = record.inspection(grant.inspection)
+        gauges = [gauge.identity for gauge in record.gauges()]
+        last = [one.gauge for one in opened.readings][-1:]
+        return {
+            **capture_state(opened, figures=figures),
+            "person": grant.person,
+            "ends": grant.ends,
+            "gauges": gauges,
+            "gauge": last[0] if last else gauges[0] if len(gauges) == 1 else "",
+            "problem": waiting_count(record, grant.inspection).problem,
+        }
+
+    return await run_in_threadpool(_of_record, ask)
+
+
+# ---- a photograph ----------------------------------------------------------------------------
+
+
+async def _photograph(request: Request, grant: Grant) -> dict[str, Any]:
+    """Keep a photograph's bytes; the answer's hash is the record's word for it."""
+    data = await _body(request, grant)
+    name = _name(request.query_params.get("name", ""))
+    file = PhotoFile(name, data)
+    manner = Manner(grant.print_set)
+
+    def keep(record: Record) -> dict[str, Any]:
+        stored = store_photographs(record, grant.inspection, [file], manner, by=grant.person)
+        if stored.rejected:
+            raise _RefusedError(422, stored.rejected[0])
+        return {"sha256": file.sha256}
+
+    return await run_in_threadpool(_kept, keep)
+
+
+def _kept(keep: Callable[[Record], T]) -> T:
+    """Add something; what the record refuses for good (it is closed, say) is not tried again."""
+    global _opened
+    try:
+        return keep(_record())
+    except RecordError as wrong:
+        if "is closed" in str(wrong):
+            raise _RefusedError(422, str(wrong)) from wrong
+        _opened = None
+        logging.getLogger(__name__).warning("a phone was told to wait: %s", wrong)
+        raise _RefusedError(503, NOT_NOW) from wrong
+
+
+async def _body(request: Request, grant: Grant) -> bytes:
+    """Return what a phone sends, within its budget of bytes, number and time."""
+    global _busy
+    most = st.get_option("server.maxUploadSize") * 1024 * 1024
+    try:
+        size = int(request.headers["content-length"])
+    except (KeyError, ValueError):
+        raise _RefusedError(411, "An upload says how large it is.") from None
+    if size > most:
+        raise _RefusedError(
+            422,
+            f"The photograph has {size / 1048576:.0f} MB and {most / 1048576:.0f} MB are taken.",
+        )
+    sent, now = _sent[grant.inspection], time.monotonic()
+    while sent and now - sent[0][0] > WINDOW_S:
+        sent.popleft()
+    if len(sent) >= MOST_SENT or size + sum(one for _, one in sent) > MOST_SENT_BYTES:
+        raise _RefusedError(429, "That is enough for ten minutes; go on later.")
+    if _busy >= MOST_AT_ONCE:
+        raise _RefusedError(503, "Other phones are sending; this one waits for its turn.")
+    sent.append((now, size))
+    _busy += 1
+    data = bytearray()
+    try:
+        async with asyncio.timeout(LONGEST_UPLOAD_S):
+            async for part in request.stream():
+                data += part
+                if len(data) > size:
+                    raise _RefusedError(422, "More came than was said.")
+    except TimeoutError:
+        raise _RefusedError(
+            408, "The photograph took too long to come; it is tried again."
+        ) from None
+    finally:
+        _busy -= 1
+    if len(data) < size:
+        raise _RefusedError(400, "Not all of it came; it is tried again.")
+    return bytes(data)
+
+
+def _name(given: str) -> str:
+    """Return a photograph's name as it may stand in the record."""
+    told = re.sub(r"[\x00-\x1f\x7f/\\]", " ", unquote(given))[:80].strip()
+    try:
+        return checked_name(told, "photograph")
+    except ValueError:
+        return "from a phone.jpg"
+
+
+# ---- a reading -------------------------------------------------------------------------------
+
+
+async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
+    """Enter a reading as it was typed; a doubtful one is asked about first."""
+    data = bytearray()
+    async for part in request.stream():
+        data += part
+        if len(data) > MOST_READING_BYTES:
+            raise _RefusedError(422, "A reading is shorter than that.")
+    try:
+        told = json.loads(data)
+        row = TypedRow(str(told["station"]), str(told["view_deg"]), str(told["typed"])[:40])
+        gauge = str(told["gauge"])
+        at = datetime.fromisoformat(str(told["at"])).replace(microsecond=0, tzinfo=None)
+        sure = told.get("sure") is True
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise _RefusedError(422, "The reading could not be understood; type it again.") from None
+
+    def enter(record: Record) -> dict[str, Any]:
+        opened = record.inspection(grant.inspection)
+        if gauge not in {one.identity for one in record.gauges()}:
+            raise _RefusedError(422, f"There is no gauge {gauge!r:.60} in the record.")
+        parsed = parse_row(row, opened, gauge=gauge, person=grant.person, at=at)
+        if parsed.reading is None:
+            raise _RefusedError(422, parsed.wrong or "Nothing was typed.")
+        if _was_entered(record, opened, parsed.reading):
+            return {"means": _means(parsed.reading)}
+        if parsed.question and not sure:
+            raise _RefusedError(409, parsed.question)
+        record.add_readings(grant.inspection, [parsed.reading], by=grant.person)
+        ask_screening(record, grant.inspection, by=grant.person)
+        return {"means": _means(parsed.reading)}
+
+    return await run_in_threadpool(_kept, enter)
+
+
+def _was_entered(record: Record, opened: OpenInspection, reading: Reading) -> bool:
+    """Say whether the very same reading was entered before, though it was corrected since."""
+    events = record.events(about="inspection", subject=opened.inspection.identity)
+    return any(
+        from_dict(Reading, values) == reading
+        for event in events
+        if event.kind == "readings added"
+        for values in event.new_value
+    )
+
+
+def _means(reading: Reading) -> str:
+    return f"{reading.value_mm:.2f} mm"
+
+
+# ---- the page itself -------------------------------------------------------------------------
+
+
+def _file(name: str, kind: str) -> Callable[[Request], Any]:
+    async def hand_out(_: Request) -> Response:
+        return FileResponse(HERE / name, media_type=kind, headers={"Cache-Control": "no-cache"})
+
+    return hand_out
+
+
+ROUTES = [
+    *(Route(path, _file(name, kind)) for path, (name, kind) in FILES.items()),
+    Route("/phone/state", _answered(_state)),
+    Route("/phone/photographs", _answered(_photograph), methods=["PUT"]),
+    Route("/phone/readings", _answered(_reading), methods=["PUT"]),
+]
