@@ -292,11 +292,14 @@ def test_a_reading_is_entered_once_as_it_was_typed_and_when(record: Record, toke
     (read,) = record.inspection("visit").readings
     assert (read.typed, read.value_mm, read.person) == ("22,14", 22.14, "A. Berg")
     assert str(read.at) == "2026-11-29 10:15:20"
+    assert read.blind is False
+    assert put("/phone/readings", token, reading(station=2, blind=True))[0] == 200
+    assert record.inspection("visit").readings[1].blind is True
     record.correct_reading(
         "visit", 1, type(read)("22.41", 22.41, 1, 0, "C-1", "A. Berg"), by="A", why="swapped"
     )
     assert put("/phone/readings", token, reading())[0] == 200  # late, and it does not come back
-    assert [one.typed for one in record.inspection("visit").readings] == ["22.41"]
+    assert [one.typed for one in record.inspection("visit").readings] == ["22.41", "22,14"]
 
 
 def test_a_doubtful_reading_is_asked_about_first(record: Record, token: str) -> None:

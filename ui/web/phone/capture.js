@@ -2,7 +2,7 @@
 // there is a signal, and forgotten only when the server has said its SHA-256 back.
 "use strict";
 
-const TOKEN = "token of the inspection", STATE = "the inspection as it stood";
+const TOKEN = "token of the inspection", STATE = "the inspection as it stood", SEEN = "figures seen";
 const LOOK_MS = 1000, REST_MS = 15000, AGAIN_MS = 3000, LONGEST_MS = 120000;
 const $ = (id) => document.getElementById(id);
 
@@ -18,6 +18,7 @@ let items = [];            // what is on the phone: photographs and readings
 let chosen = "";           // cell that was chosen by hand
 let working = false, ended = "", trouble = "", soonest = 0;
 const skipped = new Set(), pictures = new Map();
+const seen = new Set(JSON.parse(localStorage.getItem(SEEN) || "[]"));  // figures that were shown
 
 // ---- SHA-256 (FIPS 180-4): browsers have their own over HTTPS only -----------------------------
 
@@ -161,6 +162,8 @@ async function look() {
   if (status !== 200) { if (status !== 403) throw new Error(told.error); return; }
   state = told;
   ended = "";
+  for (const cell of state.cells) if (cell.figure) seen.add(`${state.inspection} ${keyOf(cell)}`);
+  localStorage.setItem(SEEN, JSON.stringify([...seen].slice(-400)));
   localStorage.setItem(STATE, JSON.stringify({ token, state }));
   for (const item of items) if (item.token === token) item.inspection = state.inspection;
 }
@@ -344,7 +347,8 @@ $("reading").addEventListener("submit", async (event) => {
   if (!typed || wrong) return;
   const [station, view_deg] = cell.split("/").map(Number);
   await keep({ id: newId(), kind: "reading", cell, token, inspection: state.inspection,
-    reading: { station, view_deg, typed, gauge, at: localTime() } });
+    reading: { station, view_deg, typed, gauge, at: localTime(),
+      blind: !seen.has(`${state.inspection} ${cell}`) } });
   $("typed").value = "";
   work();
 });

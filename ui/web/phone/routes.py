@@ -15,6 +15,7 @@ import re
 import time
 from collections import defaultdict, deque
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -263,7 +264,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
         row = TypedRow(str(told["station"]), str(told["view_deg"]), str(told["typed"])[:40])
         gauge = str(told["gauge"])
         at = datetime.fromisoformat(str(told["at"])).replace(microsecond=0, tzinfo=None)
-        sure = told.get("sure") is True
+        sure, blind = told.get("sure") is True, told.get("blind") is True
     except (ValueError, KeyError, TypeError, RecursionError):
         raise _RefusedError(422, "The reading could not be understood; type it again.") from None
 
@@ -278,7 +279,13 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
             return {"means": _means(parsed.reading)}
         if parsed.question and not sure:
             raise _RefusedError(409, parsed.question)
-        record.add_readings(grant.inspection, [parsed.reading], by=grant.person)
+        reading = parsed.reading  # who read there before has seen the figure since
+        before = any(
+            (one.reading.person, one.reading.place) == (reading.person, reading.place)
+            for one in opened.logged
+        )
+        reading = replace(reading, blind=blind and not before)
+        record.add_readings(grant.inspection, [reading], by=grant.person)
         ask_screening(record, grant.inspection, by=grant.person)
         return {"means": _means(parsed.reading)}
 
