@@ -112,7 +112,7 @@ def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
 
 HEAVY = {
     "PIL", "alembic", "altair", "cv2", "fsspec", "joblib", "numpy", "openpyxl", "pandas", "pi_heif",
-    "platformdirs", "reportlab", "rich", "scipy", "simplejpeg", "skimage", "sqlalchemy",
+    "platformdirs", "reportlab", "rich", "scipy", "segno", "simplejpeg", "skimage", "sqlalchemy",
     "starlette", "streamlit",
 }  # fmt: skip
 
