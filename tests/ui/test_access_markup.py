@@ -100,7 +100,7 @@ def test_what_people_type_is_shown_as_they_typed_it(
     shown = shown.replace("\\", "")
     if screen == "start":  # its list is plain text in a component, escaped by nobody
         shown += " ".join(json.loads(at.get_by_key("register rows").proto.json)["rows"][0][1])
-    if screen not in ("cards", "stations"):
+    if screen not in ("cards", "limits", "record"):  # no text of a person stands there
         assert any(text in shown for text in NASTY), f"{screen} shows none of it: no test"
 
 

@@ -17,8 +17,9 @@ from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from tests.ui.test_screens import stands
 from ui.presenters.sheet_entry import read_draft
+from ui.services import measuring_queue
 from ui.services.roles import ROLES, SCREENS
-from ui.web.panels import upload
+from ui.services.sample import sample_folder
 
 APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"
 SAMPLE = "2026-09-quay-crane-2"
@@ -233,11 +234,14 @@ def test_nobody_settles_or_reviews_their_own_readings_whatever_asks_for_it(
 def test_one_photograph_too_many_is_told_and_not_kept(
     sampled: As, sample: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(upload, "MOST_PHOTOGRAPHS", 10)  # the sample has ten
+    monkeypatch.setattr(measuring_queue, "MOST_PHOTOGRAPHS", 10)  # the sample has ten
+    folder = sample_folder()
+    assert folder is not None
+    one_more = (folder / "bar-16mm.jpg").read_bytes()
     at = clean(sampled("a").run().switch_page("screens/sheet.py").run())
-    at.file_uploader[0].upload("more.jpg", b"not looked at", "image/jpeg")
+    at.file_uploader[0].upload("more.jpg", one_more, "image/jpeg")
     at.run()
     assert not at.exception
-    assert "has 10 photographs and 10 are the most" in words(at)
+    assert "the inspection has 10 photographs, which are the most" in words(at)
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert len(record.inspection(SAMPLE).photographs) == 10
