@@ -38,7 +38,8 @@ border-style:dashed;align-items:center}
 input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!important}
 [data-testid=stAlertContentSuccess] *{color:light-dark(#0E5F29,#A6E3B8)!important}
 [data-testid=stPageLink] a{min-height:44px}
-[role=tab][aria-selected=true] *{color:light-dark(#0B5FA5,#7CC0F5)!important}
+[role=tab][aria-selected=true] *,button[data-selected=true] *{
+color:light-dark(#0B5FA5,#7CC0F5)!important}
 .stMainBlockContainer h2{font-size:1.45rem}
 </style>"""
 
