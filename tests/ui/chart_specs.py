@@ -1,12 +1,14 @@
-"""What a chart or a drawing holds, for tests: rows, axes, words; never pixels."""
+"""What a chart holds, for tests: rows, axes, and the words of its drawing; never pixels."""
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
+from html import unescape
 from typing import Any
 
-from reportlab.graphics.shapes import Drawing, Group, String
+from ui.report.drawings import svg_of
 
 
 def spec_of(chart: Any) -> dict[str, Any]:
@@ -36,12 +38,6 @@ def axes_of(spec: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
                 yield name, channel
 
 
-def words_of(drawing: Drawing | Group) -> list[str]:
-    """Return all words of a drawing."""
-    words: list[str] = []
-    for part in drawing.contents:
-        if isinstance(part, String):
-            words.append(part.text)
-        elif isinstance(part, Group):
-            words += words_of(part)
-    return words
+def words_of(plot: Any) -> list[str]:
+    """Return all words of a figure of the report, as they are drawn."""
+    return [unescape(words) for words in re.findall(r">([^<>]+)<", svg_of(plot))]

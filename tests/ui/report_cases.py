@@ -7,8 +7,10 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from PIL import Image
@@ -19,7 +21,10 @@ from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.record import Record, open_record
 from ui.presenters.manual_edges import with_edges_moved
+from ui.report.blocks import Front, FrontDecision, Letterhead
 from ui.report.case import ReportCase, case_of_folder, case_of_record
+from ui.report.pdf import Paper
+from ui.report.report import pdf_report
 from ui.services.assess_record import log_of, screen_inspection
 from vision.findings import finding
 from vision.pipeline import Settings
@@ -193,6 +198,26 @@ def read_of(record: Record, identity: str) -> Folder:
     return Folder(log, (), ())
 
 
+def front_of(text: str) -> Front:
+    """Return a page to sign of which every text is the same."""
+    return Front(
+        letterhead=Letterhead(text, (text,)),
+        number=text,
+        title=text,
+        job=((text, text),),
+        alarms=(text,),
+        headline=text,
+        words=text,
+        pictures=(),
+        facts=((text, text),),
+        open_title=text,
+        open_entries=(text,),
+        decision=FrontDecision(((text, True),), text, text),
+        signers=((text, text),),
+        says=text,
+    )
+
+
 LONG = (  # 200 letters
     "the rope was read near the head sheave because nobody could stand where the card says and the "
     "wind moved the rope all the time; read again in the evening, when the crane stood still, "
@@ -350,9 +375,16 @@ HARD: dict[str, Callable[[Record], str]] = {
 }
 
 
-def hard_case(folder: Path, name: str) -> ReportCase:
-    """Return one of the hard cases, from a record in a folder."""
-    with open_record(folder / "record.db") as record:
+@cache
+def hard_case(name: str) -> ReportCase:
+    """Return one of the hard cases, from a record; each is made once."""
+    with TemporaryDirectory() as folder, open_record(Path(folder) / "record.db") as record:
         identity = HARD[name](record)
         read = Folder(log_of(record, identity), (), ())
         return case_of_record(record, read, name="record.db", made_at=MADE)
+
+
+@cache
+def hard_pdf(name: str, paper: Paper) -> bytes:
+    """Return the report of a hard case; each is set once."""
+    return pdf_report(hard_case(name), paper=paper)

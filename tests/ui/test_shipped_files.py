@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ui.report.fonts import FOLDER
+from ui.report.letters import FOLDER
 
 HOUSE = Path(__file__).resolve().parents[2]
 

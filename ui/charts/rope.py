@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -34,6 +35,7 @@ from ui.charts.data import (
 from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, heading, legend
 
 BAND_OPACITY = 0.10
+MOST_NUMBERS = 14  # stations' numbers beside each other on a phone
 
 
 def along_rope_chart(data: AlongRope) -> alt.LayerChart:
@@ -77,6 +79,7 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
         scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[source] for source in sources]),
     )
     places = [data.place(figure) for figure in data.figures]
+    stations = {data.place(figure): figure.station for figure in data.figures}
     x = alt.X(
         "place:Q",
         title=place_title,
@@ -104,9 +107,29 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
                 y=alt.Y("mean:Q", scale=y, title="Mean diameter (mm)"), shape=shape
             )
         )
+    words = ["Bars: U (k = 2)."]
+    if by_position and stations:
+        layers.append(_station_layer(stations, x))
+        words = ["Bars: U (k = 2). Above: the stations' numbers."]
     return alt.LayerChart(layer=layers).properties(
-        height=HEIGHT, title=heading("Mean diameter along the rope", "Bars: U (k = 2).")
+        height=HEIGHT, title=heading("Mean diameter along the rope", *words)
     )
+
+
+def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:
+    """Return the stations' numbers above the frame; of many, as many as have room on a phone."""
+    placed = sorted(stations.items())
+    reach = placed[-1][0] - placed[0][0]
+    shown: list[tuple[float, int]] = []
+    for place, number in placed:
+        if not shown or place - shown[-1][0] >= reach / MOST_NUMBERS:
+            shown.append((place, number))
+    rows = [{"place": place, "number": str(number)} for place, number in shown]
+    base = alt.Chart(alt.InlineData(values=rows))
+    numbers: alt.Chart = base.mark_text(
+        baseline="bottom", dy=-3, fontSize=10, color="#444444"
+    ).encode(x=x, y=alt.value(0), text="number:N")
+    return numbers
 
 
 def history_chart(data: History) -> alt.LayerChart:
@@ -282,12 +305,17 @@ def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> l
     base = alt.Chart(alt.InlineData(values=rows))
     scale = alt.Scale(domain=domain, nice=False, zero=False)
     y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    words = partial(base.mark_text, align="left", dx=4, fontSize=11, color="#8a3b00")
     return [
         base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2="edge:Q"),
         base.mark_rule(color=VERMILION, strokeWidth=2, strokeDash=[8, 4]).encode(y=y),
-        base.mark_text(
-            align="left", baseline="bottom", dx=4, dy=-3, fontSize=11, color="#8a3b00"
-        ).encode(y=y, x=alt.value(0), text="words:N"),
+        *(  # the words stand beyond the limit, where no figure should be
+            part.encode(y=y, x=alt.value(0), text="words:N").transform_filter(side)
+            for part, side in (
+                (words(baseline="top", dy=4), "datum.value > datum.edge"),
+                (words(baseline="bottom", dy=-3), "datum.value <= datum.edge"),
+            )
+        ),
     ]
 
 
@@ -297,13 +325,19 @@ def _level_layers(marks: dict[float, str], scale: alt.Scale) -> list[Any]:
         {"value": value, "words": words, "colour": colour}
         for (value, words), colour in zip(marks.items(), (GREEN, PURPLE), strict=False)
     ]
+    lowest = min(marks)
     base = alt.Chart(alt.InlineData(values=rows))
     y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    words = partial(base.mark_text, align="right", dx=-4, fontSize=11, color="#444444")
     return [
         base.mark_rule(strokeWidth=1, color="#666666", strokeDash=[1, 3]).encode(y=y),
-        base.mark_text(
-            align="right", baseline="bottom", dx=-4, dy=-2, fontSize=11, color="#444444"
-        ).encode(y=y, x=alt.value("width"), text="words:N"),
+        *(  # the lower one's words below it: two lines near each other have one side each
+            part.encode(y=y, x=alt.value("width"), text="words:N").transform_filter(side)
+            for part, side in (
+                (words(baseline="top", dy=3), f"datum.value === {lowest}"),
+                (words(baseline="bottom", dy=-2), f"datum.value !== {lowest}"),
+            )
+        ),
     ]
 
 

@@ -33,10 +33,14 @@ from vision.uncertainty import Term, combined_u_mm, shares
 
 
 def limit_lines(limits: Iterable[Limit]) -> tuple[LimitLine, ...]:
-    """Return the limits of a station's mean diameter as lines, each once."""
+    """Return the limits of a station's mean diameter as lines, each once.
+
+    What a groove has room for is no limit of the rope's: it lies far off, and would leave the
+    figures a strip of the picture.
+    """
     lines = []
     for limit in limits:
-        if limit.rule.quantity != "mean diameter":
+        if limit.rule.quantity != "mean diameter" or limit.rule.purpose == "fit":
             continue
         words = f"{limit.rule.rule_set}, {limit.rule.what}"
         if limit.low_mm is not None:

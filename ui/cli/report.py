@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from ui.cli.options import (
 
 if TYPE_CHECKING:
     from ui.cli.check import Measure
+    from ui.report.blocks import Letterhead
     from ui.report.case import ReportCase
     from ui.services.assess_record import AppliedLimits
 
@@ -34,6 +36,14 @@ if TYPE_CHECKING:
     show_default=True,
     help="Paper of the PDF.",
 )
+@click.option("--number", default="", metavar="TEXT", help="The report's number.")
+@click.option(
+    "--letterhead",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.json",
+    envvar="ROPE_PHOTO_LETTERHEAD",
+    help='Company and logo: {"company": ..., "lines": [...], "logo": "logo.png"}.',
+)
 @click.option("--html", "also_html", is_flag=True, help="Write OUT.html as well.")
 @decision_option
 @limits_option
@@ -46,13 +56,18 @@ def report(
     out: Path,
     inspection: str,
     paper: str,
+    number: str,
+    letterhead: Path | None,
     also_html: bool,
     decision: str,
     limits: tuple[str, ...],
     own_limits: Path | None,
     print_set: str | None,
 ) -> None:
-    """Write an inspection's report: figures, photographs, verdicts, findings, raw data.
+    """Write an inspection's report: one page to sign, and an annex behind it.
+
+    The page has the worst station with its photographs, what is open, the decision and room for
+    signatures; the annex figures, verdicts, findings and raw data.
 
     FOLDER and RECORD are as in `check`. From a folder the photographs are measured first; from
     a record come its results, how findings were closed, and the record's fingerprint. An
@@ -69,14 +84,22 @@ def report(
         if path.exists():
             raise click.UsageError(f"{path} already exists; name another file or move it.")
     try:
+        whose = _letterhead(letterhead)
         applied = applied_limits(decision, limits, own_limits)
         case = _case(where, inspection, applied, print_set, context.obj)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
-    _write(case, wanted, paper)
+    _write(replace(case, letterhead=whose, number=number), wanted, paper)
     for path in wanted:
         click.echo(f"Wrote {path}.")
     click.echo(case.assessment.first_concern)
+
+
+def _letterhead(file: Path | None) -> Letterhead:
+    from ui.report.blocks import NO_LETTERHEAD
+    from ui.report.letterhead import read_letterhead
+
+    return NO_LETTERHEAD if file is None else read_letterhead(file)
 
 
 def _case(

@@ -5,28 +5,31 @@ Earlier inspections in the report: each station's readings by the gauge, and its
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import date
+import re
+from collections.abc import Mapping, Sequence
 
 from inspection.assessment import Assessment
+from inspection.limits.confirmed import confirmation_words, unconfirmed
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
-from inspection.measurement.section import Section, sections_of_readings
-from inspection.measurement.trend import TrendPoint, trend
-from inspection.model.log import Log
+from inspection.limits.rules import ENTERED, Rule
+from inspection.limits.standards import RULE_SETS
+from inspection.model.confirmation import Confirmation
 from inspection.model.loss import LOCAL_GROUND
-from ui.charts.data import DatedDiameter, K
+from ui.charts.data import K
 from ui.charts.sources import history, limit_lines
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
 from ui.text import chance_words
 from vision.results import Finding
+from vision.uncertainty import combined_u_mm
 
-FROM_MEMORY = (
-    'Figures "from memory" were written into the limits without the document at hand; the '
-    "number beside it is how sure that was, from 0 to 1. Look the figure up in the document "
-    "before a rope's life hangs on it."
+UNCONFIRMED = (
+    "Limits that nobody has confirmed are shown as this program holds them. Compare them with your "
+    "own copy of the document before a rope's life hangs on them."
 )
+# what older records hold in the sentences of their findings
+_MEMORY = re.compile(r"[;,]? from memory, confidence [\d.]+\d")
 
 
 def decision_words(rule: DecisionRule) -> str:
@@ -44,8 +47,10 @@ def decision_words(rule: DecisionRule) -> str:
     )
 
 
-def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
-    """Return every verdict with its limit, document, edition and how sure the limit is."""
+def verdicts(
+    assessment: Assessment, rule: DecisionRule, confirmed: Mapping[str, Confirmation]
+) -> list[Block]:
+    """Return every verdict with its limit, document, edition and who confirmed the limit."""
     blocks: list[Block] = [Words(decision_words(rule))]
     if assessment.doubted:
         named = ", ".join(str(number) for number in sorted(assessment.doubted))
@@ -66,15 +71,15 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     if not assessment.verdicts:
         blocks.append(Words("No figure could be compared with a limit."))
         return blocks
-    if any("from memory" in verdict.verdict.limit.rule.sure for verdict in assessment.verdicts):
-        blocks.append(Words(FROM_MEMORY, "small"))
+    if unconfirmed((one.verdict.limit.rule for one in assessment.verdicts), confirmed):
+        blocks.append(Words(UNCONFIRMED, "small"))
     groups: dict[str, list[PlacedVerdict]] = {}
     for verdict in assessment.verdicts:
         of = verdict.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(verdict)
     for name, group in groups.items():
         blocks.append(Heading(name[:1].upper() + name[1:], 3))
-        blocks.append(Words(_limit_words(group[0]), "small"))
+        blocks.append(Words(_limit_words(group[0], confirmed), "small"))
         rows = tuple(
             (
                 "whole rope" if one.station is None else f"station {one.station}",
@@ -109,18 +114,25 @@ def verdicts(assessment: Assessment, rule: DecisionRule) -> list[Block]:
     return blocks
 
 
-def _limit_words(verdict: PlacedVerdict) -> str:
+def _limit_words(verdict: PlacedVerdict, confirmed: Mapping[str, Confirmation]) -> str:
     limit = verdict.verdict.limit
     rule = limit.rule
     edition = rule.edition or "not named"
     if not edition.startswith("edition"):
         edition = f"edition {edition}"
     parts = [
-        f"Source: {rule.source}, {edition}, "
-        f"{rule.clause or 'clause not named'}; figures {rule.sure}.",
+        f"Source: {rule.source}, {edition}, {rule.clause or 'clause not named'}.",
+        _confirmed_words(rule, confirmed),
         f"It is about the {rule.quantity} ({_PURPOSE[rule.purpose]}).",
     ]
     return " ".join([*parts, limit.note]).strip()
+
+
+def _confirmed_words(rule: Rule, confirmed: Mapping[str, Confirmation]) -> str:
+    """Return whether somebody confirmed a limit's figures; nobody can yet for those of grooves."""
+    if rule.rule_set in RULE_SETS or rule.sure == ENTERED:
+        return confirmation_words(rule.rule_set, confirmed)
+    return f"{rule.rule_set}: not confirmed against a copy of the document."
 
 
 _PURPOSE = {
@@ -207,9 +219,8 @@ def wear(assessment: Assessment) -> list[Block]:
         blocks.append(
             Words(
                 "Each station by the surest figure it has, from the reference diameter, after "
-                "ISO 4309:2017 (bands from memory, confidence 0.9). Severity is for this criterion "
-                "alone; it has to be combined with "
-                "broken wires, corrosion, distortion and the others.",
+                "ISO 4309:2017. Severity is for this criterion alone; it has to be combined with "
+                "broken wires, corrosion, deformation and the others.",
                 "small",
             )
         )
@@ -241,7 +252,7 @@ def wear(assessment: Assessment) -> list[Block]:
                 "A station more than 1 % of nominal thinner than the median of up to two "
                 "neighbours on each side, beyond the uncertainty, is called a local decrease: this "
                 "report's rule, because ISO 4309:2017 asks for an obvious local decrease and names "
-                "no figure (from memory, confidence 0.9).",
+                "no figure.",
                 "small",
             )
         )
@@ -299,7 +310,7 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
             (
                 str(number),
                 where,
-                f"{finding.seen}Action: {finding.remedy}{innocent}",
+                _MEMORY.sub("", f"{finding.seen} Action: {finding.remedy}{innocent}"),
                 _chance_of(finding),
                 settled,
             )
@@ -333,41 +344,42 @@ def minute(at: str) -> str:
 
 
 def earlier(assessment: Assessment) -> list[Block]:
-    """Return each station's gauge readings over the inspections, with a line where there is one."""
+    """Return each station's gauge readings over the inspections, with a line where there is one.
+
+    They are the assessment's own, so that report and pages tell one story.
+    """
     log = assessment.log
     if not log.earlier:
         return []
-    by_station = _gauge_history(log)
     rows: list[tuple[str, ...]] = []
     drawn: list[Block] = []
     lines = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
-    for station, points in sorted(by_station.items()):
-        figures = [DatedDiameter(on, one.mean_mm, K * one.u_mean_mm) for on, one in points]
+    for one in assessment.station_histories:
         rows += [
             (
-                str(station),
-                figure.on.isoformat(),
-                f"{figure.mean_mm:.2f}",
-                f"{figure.expanded_mm:.2f}",
+                str(one.station),
+                point.on.isoformat(),
+                f"{point.mean_mm:.2f}",
+                f"{K * combined_u_mm(point.budget):.2f}",
             )
-            for figure in figures
+            for point in one.points
         ]
-        try:
-            line = trend(TrendPoint(on, one.mean_mm, one.mean_budget) for on, one in points)
-        except ValueError:
+        if one.line is None:
             continue  # fewer than three days, or two figures that are one: the table says enough
+        line = one.line
         low, high = line.rate_interval
         loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
+        met = "" if one.limit is None else f" {one.limit.words}"
         caveat = ""
-        if station in assessment.doubted:
+        if one.station in assessment.doubted:
             caveat = " An entry of this station has to be checked, and the line rests on it."
         caption = (
-            f"Station {station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
-            f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
-            "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
-            f"evenly in time.{caveat}"
+            f"Station {one.station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
+            f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses}{met} Bars: U "
+            "(k = 2); shaded: where a new reading as sure as the last is expected (95 %), if wear "
+            f"goes on evenly in time.{caveat}"
         )
-        drawn.append(Drawn(history(station, line, limits=lines), caption))
+        drawn.append(Drawn(history(one.station, line, limits=lines), caption))
     if not rows:
         return [Words("Earlier inspections hold no station in two directions: no history.")]
     head = ("Station", "Day", "Mean by the gauge (mm)", "U (mm)")
@@ -376,20 +388,3 @@ def earlier(assessment: Assessment) -> list[Block]:
     if not drawn:
         few = [Words("A rate of loss needs inspections on at least 3 days.", "small")]
     return [table, *few, *drawn]
-
-
-def _gauge_history(log: Log) -> dict[int, list[tuple[date, Section]]]:
-    """Return every station's sections by the gauge, inspection by inspection."""
-    found: dict[int, list[tuple[date, Section]]] = {}
-    held = [(visit.inspection, visit.readings) for visit in log.earlier]
-    for inspection, readings in (*held, (log.inspection, log.readings)):
-        known = [reading for reading in readings if reading.gauge in log.gauges]
-        made, _ = sections_of_readings(
-            known,
-            log.gauges,
-            log.rope,
-            inspection=inspection.identity,
-        )
-        for one in made:
-            found.setdefault(one.station or 0, []).append((inspection.on, one))
-    return found

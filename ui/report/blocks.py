@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from ui.charts.data import AlongRope, Differences, Digits, History, Roundness, Share
+from vision.results import Place
 
 Plot: TypeAlias = AlongRope | Differences | Digits | History | tuple[Share, ...]
 
@@ -67,12 +68,13 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class ReportPicture:
-    """A photograph as JPEG with its size in px and what it shows."""
+    """A photograph as JPEG with its size in px, what it shows, and the places measured in it."""
 
     jpeg: bytes
     width_px: int
     height_px: int
     caption: str
+    places: tuple[Place, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +101,81 @@ class Rounds:
 
 
 @dataclass(frozen=True, slots=True)
-class Signatures:
-    """Room for signatures: role and name, and what a signature says."""
+class Letterhead:
+    """Whose report it is: company, lines below its name, and its logo as PNG (empty for none)."""
 
-    people: tuple[tuple[str, str], ...]
+    company: str = ""
+    lines: tuple[str, ...] = ()
+    logo_png: bytes = b""
+
+
+NO_LETTERHEAD = Letterhead()
+
+
+@dataclass(frozen=True, slots=True)
+class FrontDecision:
+    """What the competent person decided, or room to write it in.
+
+    Parameters
+    ----------
+    choices : tuple of (str, bool)
+        Each possible decision, and whether it was taken.
+    remarks, next_due : str
+        Their own words, and the day of the next inspection; empty to be written in.
+    """
+
+    choices: tuple[tuple[str, bool], ...]
+    remarks: str = ""
+    next_due: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """The page to sign; it fits on one page whatever it holds.
+
+    Parameters
+    ----------
+    letterhead : Letterhead
+        Whose report it is.
+    number : str
+        The report's number.
+    title : str
+        Which rope.
+    job : tuple of (str, str)
+        Inspection, day, place and people.
+    alarms : tuple of str
+        A limit that was passed, a possible loss of section: before all else.
+    headline, words : str
+        The worst station: its figure, and how far it is towards discard.
+    pictures : tuple of ReportPicture
+        Its photographs, at most two.
+    facts : tuple of (str, str)
+        What else the page says, in two columns; an empty value is a line to write on.
+    open_title : str
+        How many entries are open.
+    open_entries : tuple of str
+        The first of them.
+    decision : FrontDecision
+        What the competent person decided.
+    signers : tuple of (str, str)
+        Roles and names.
+    says : str
+        What a signature stands for.
+    """
+
+    letterhead: Letterhead
+    number: str
+    title: str
+    job: tuple[tuple[str, str], ...]
+    alarms: tuple[str, ...]
+    headline: str
+    words: str
+    pictures: tuple[ReportPicture, ...]
+    facts: tuple[tuple[str, str], ...]
+    open_title: str
+    open_entries: tuple[str, ...]
+    decision: FrontDecision
+    signers: tuple[tuple[str, str], ...]
     says: str
 
 
@@ -111,7 +184,7 @@ class NewPage:
     """What follows starts on a new page."""
 
 
-Block: TypeAlias = Heading | Words | Facts | Grid | Pictures | Drawn | Rounds | Signatures | NewPage
+Block: TypeAlias = Front | Heading | Words | Facts | Grid | Pictures | Drawn | Rounds | NewPage
 
 
 def words_of(blocks: Iterable[Block]) -> Iterator[str]:
@@ -131,11 +204,21 @@ def words_of(blocks: Iterable[Block]) -> Iterator[str]:
                 yield from (one.caption for one in shown)
             case Drawn(caption=caption) | Rounds(caption=caption):
                 yield caption
-            case Signatures(people=people, says=says):
-                yield says
-                yield from (one for pair in people for one in pair)
+            case Front():
+                yield from _front_words(block)
             case NewPage():
                 pass
+
+
+def _front_words(front: Front) -> Iterator[str]:
+    yield from (front.letterhead.company, *front.letterhead.lines, front.number, front.title)
+    yield from (front.headline, front.words, front.open_title, front.says)
+    yield from (*front.alarms, *front.open_entries, front.decision.remarks, front.decision.next_due)
+    for name, value in (*front.job, *front.facts, *front.signers):
+        yield name
+        yield value
+    yield from (name for name, _ in front.decision.choices)
+    yield from (picture.caption for picture in front.pictures)
 
 
 def without_empty(grid: Grid) -> Grid:

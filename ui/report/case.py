@@ -16,17 +16,28 @@ from inspection.assessment import Assessment, assess
 from inspection.exchange.parse import Rejected
 from inspection.folder import Folder
 from inspection.limits.conformity import DecisionRule
+from inspection.model.closing import Closing
+from inspection.model.confirmation import Confirmation
 from inspection.record.errors import RecordError
 from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import match_findings
+from inspection.record.kept_limits import limit_confirmations
 from inspection.record.record import Record
 from inspection.record.serialization import JsonObject
-from inspection.record.views import LoggedFinding, Review, StationReview
+from inspection.record.views import (
+    LoggedCondition,
+    LoggedFinding,
+    Photograph,
+    Review,
+    StationReview,
+)
 from inspection.screening.screen import LEVEL
-from ui.report.blocks import ReportPicture
-from ui.report.photos import pictures_of
+from ui.presenters.worst_station import worst_station
+from ui.report.blocks import NO_LETTERHEAD, Letterhead, ReportPicture
+from ui.report.photos import PictureSource, pictures_of
 from ui.services.assess_record import USUAL_LIMITS, AppliedLimits
-from vision.results import Finding, Place, Result
+from vision.photo.preview import PREVIEW_PX
+from vision.results import Estimate, Finding, Place, Result
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +83,14 @@ class RecordFacts:
         All decisions about single stations, oldest first.
     readings_changed, figures_changed : tuple of Change
         What was corrected, replaced or withdrawn after it was entered, oldest first.
+    print_checks : tuple of (str, str)
+        Card sets and the day on which their print was checked; empty where none is stated.
+    conditions : tuple of LoggedCondition
+        What was seen at the stations beside their diameter.
+    closing : Closing or None
+        The competent person's decision; None while the inspection is not closed.
+    confirmations : tuple of Confirmation
+        Sets of limits that somebody compared with their own copy of the document.
     """
 
     name: str
@@ -83,6 +102,10 @@ class RecordFacts:
     station_reviews: tuple[StationReview, ...] = ()
     readings_changed: tuple[EntryChange, ...] = ()
     figures_changed: tuple[EntryChange, ...] = ()
+    print_checks: tuple[tuple[str, str], ...] = ()
+    conditions: tuple[LoggedCondition, ...] = ()
+    closing: Closing | None = None
+    confirmations: tuple[Confirmation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +134,12 @@ class ReportCase:
         When it was made.
     level : float
         Probability that a log in which nothing is wrong raises any finding at all.
+    close_ups : tuple of ReportPicture
+        The worst station's photographs from near.
+    letterhead : Letterhead
+        Whose report it is.
+    number : str
+        The report's number; the inspection's name where it has none.
     """
 
     assessment: Assessment
@@ -123,6 +152,15 @@ class ReportCase:
     source: str
     made_at: datetime
     level: float = LEVEL
+    close_ups: tuple[ReportPicture, ...] = ()
+    letterhead: Letterhead = NO_LETTERHEAD
+    number: str = ""
+
+    @property
+    def confirmed(self) -> dict[str, Confirmation]:
+        """Who confirmed which set of limits, by its name."""
+        known = () if self.record is None else self.record.confirmations
+        return {one.rule_set: one for one in known}
 
 
 def _assessed(read: Folder, limits: AppliedLimits) -> Assessment:
@@ -151,18 +189,21 @@ def case_of_folder(
     """
     assessment = _assessed(read, limits)
 
-    def find(result: Result) -> bytes:
+    def find(result: Result) -> PictureSource:
         path = folder / Path(result.photo_name).name  # a name is never a way out of the folder
         if not (result.photo_name and path.is_file()):
             raise ValueError("its file was not found.")
-        return path.read_bytes()
+        return PictureSource(path.read_bytes())
 
-    pictures, missing = pictures_of(read.log.results, find)
+    compared = assessment.crosscheck.comparisons
+    pictures, missing = pictures_of(read.log.results, find, compared)
+    close_ups, _ = pictures_of(_worst_results(assessment), find, compared, near=True)
     return ReportCase(
         assessment=assessment,
         decision=limits.decision,
         flags=tuple(ReportFlag(finding) for finding in assessment.findings),
         pictures=pictures,
+        close_ups=close_ups,
         rejected=read.rejected,
         notes=(*assessment.notes, *assessment.not_asked, *read.notes, *missing),
         record=None,
@@ -204,11 +245,25 @@ def case_of_record(
         opened = now.inspection(identity)
         faults = now.verify().faults
         events = tuple(now.events(about="inspection", subject=identity))
+        prints = now.print_checks()
+        confirmations = tuple(limit_confirmations(now).values())
     if opened.readings != read.log.readings or opened.results != read.log.results:
         raise ValueError(
             f"inspection '{identity}' was changed while its report was made: make it again."
         )
-    pictures, missing = pictures_of(read.log.results, lambda result: _stored(record, result))
+    stored = {photograph.sha256: photograph for photograph in opened.photographs}
+    compared = assessment.crosscheck.comparisons
+    pictures, missing = pictures_of(
+        read.log.results,
+        lambda result: _stored(record, result, stored.get(result.photo_sha256)),
+        compared,
+    )
+    close_ups, _ = pictures_of(
+        _worst_results(assessment),
+        lambda result: _stored(record, result, None),
+        compared,
+        near=True,
+    )
     facts = RecordFacts(
         name=name,
         fingerprint=fingerprint,
@@ -219,18 +274,36 @@ def case_of_record(
         station_reviews=opened.station_reviews,
         readings_changed=changed_readings(events),
         figures_changed=changed_figures(events),
+        print_checks=tuple(
+            (name, str(one.get("checked_on") or "")) for name, one in prints.items()
+        ),
+        conditions=opened.conditions,
+        closing=opened.closing,
+        confirmations=confirmations,
     )
     return ReportCase(
         assessment=assessment,
         decision=limits.decision,
         flags=_flags(assessment.findings, opened.findings),
         pictures=pictures,
+        close_ups=close_ups,
         rejected=read.rejected,
         notes=(*assessment.notes, *assessment.not_asked, *read.notes, *missing),
         record=facts,
         source=f"the record {name}",
         made_at=made_at or datetime.now(UTC),
     )
+
+
+def _worst_results(assessment: Assessment) -> list[Result]:
+    """Return the worst station's figures, one photograph for each of two directions."""
+    worst = worst_station(assessment)
+    shown: dict[int | None, Result] = {}
+    for result in assessment.log.results:
+        is_there = worst is not None and result.station == worst.station
+        if is_there and isinstance(result, Estimate) and result.marks is not None:
+            shown.setdefault(result.view_deg, result)
+    return [*shown.values()][:2]
 
 
 def record_name(where: str) -> str:
@@ -273,12 +346,19 @@ def _flag(finding: LoggedFinding) -> ReportFlag:
     )
 
 
-def _stored(record: Record, result: Result) -> bytes:
-    """Return a photograph's bytes from the record's store; a sentence where it can't."""
+def _stored(record: Record, result: Result, known: Photograph | None) -> PictureSource:
+    """Return a photograph as it is shown; a sentence where the record's store fails.
+
+    The original is read, and with that checked, in any case; shown is the smaller picture that
+    was made of it when it came in, where there is one: paper needs no more.
+    """
     if not result.photo_sha256:
         raise ValueError("the record does not say which file it was.")
     try:
-        return record.photographs.get(result.photo_sha256)
+        data = record.photographs.get(result.photo_sha256)
+        if known is None or not known.preview or not known.width_px:
+            return PictureSource(data)
+        small = record.photographs.get(known.preview)
     except RecordError:  # its own sentence names a folder, which is no matter of a report
         is_stored = record.photographs.where and record.photographs.has(result.photo_sha256)
         what = (
@@ -287,6 +367,8 @@ def _stored(record: Record, result: Result) -> bytes:
             else ("it is not in the record's store")
         )
         raise ValueError(f"{what}; restore it from a backup.") from None
+    longest = max(known.width_px, known.height_px)
+    return PictureSource(small, min(1.0, PREVIEW_PX / longest))
 
 
 # event of the record -> what happened

@@ -11,7 +11,8 @@ from ui.report.appendix import raw_data
 from ui.report.assessment import earlier, flags, not_applicable, verdicts, wear
 from ui.report.blocks import Block, Drawn, Facts, Grid, Heading, NewPage, Pictures, Words
 from ui.report.case import ReportCase
-from ui.report.record_section import record_facts, signatures
+from ui.report.front import front
+from ui.report.record_section import record_facts
 from ui.report.summary_page import in_short, job, stations
 from ui.text import CAUTIONS
 
@@ -38,10 +39,11 @@ def blocks_of(case: ReportCase) -> list[Block]:
     assessment = case.assessment
     history = earlier(assessment)
     return [
-        Heading("Rope diameter and roundness: inspection report", 1),
+        front(case),
+        NewPage(),
+        Heading("Annex: all findings in short"),
         *job(case),
         *(Words(caution, "caution") for caution in CAUTIONS),
-        Heading("Summary"),
         *in_short(case),
         Heading("Rope"),
         *_rope(case),
@@ -65,15 +67,14 @@ def blocks_of(case: ReportCase) -> list[Block]:
         *_digits(case),
         Heading("Limits and verdicts"),
         Words(CAUTIONS[1], "caution"),
-        *verdicts(assessment, case.decision),
+        *verdicts(assessment, case.decision, case.confirmed),
         *not_applicable(assessment),
         *wear(assessment),
         *([Heading("Earlier inspections"), *history] if history else []),
         *record_facts(case),
         *_notes(case),
-        *signatures(case),
         NewPage(),
-        Heading("Appendix: raw data"),
+        Heading("Annex: raw data"),
         *raw_data(case),
     ]
 
@@ -162,7 +163,13 @@ def _digits(case: ReportCase) -> list[Block]:
         mine = [reading for reading in log.readings if reading.gauge == name]
         digits = last_digits(mine, gauge.resolution_mm) if mine else None
         if digits is not None:
-            blocks.append(Drawn(digits, f"Last digits of {len(mine)} readings with gauge {name}."))
+            blocks.append(
+                Drawn(
+                    digits,
+                    f"Last digits of {len(mine)} readings with gauge {name}; dashed: "
+                    f"{digits.expected:.1f} expected of each.",
+                )
+            )
     return blocks
 
 

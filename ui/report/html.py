@@ -11,18 +11,17 @@ from ui.report.blocks import (
     Block,
     Drawn,
     Facts,
+    Front,
     Grid,
     Heading,
     NewPage,
     Pictures,
     ReportPicture,
     Rounds,
-    Signatures,
     Words,
 )
-from ui.report.drawings import drawing_of, roundness_drawing, svg_of
+from ui.report.drawings import svg_of
 
-WIDTH = 560.0  # pt, of the figures
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 # Styles only: no script runs, and no address is asked.
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -48,6 +47,11 @@ figcaption{font-size:.85rem;color:#333}
 .rounds{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:1rem}
 .rounds img{width:100%}
 .side{display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:1rem}
+header{display:flex;justify-content:space-between;gap:2rem}header img{height:3rem;display:block}
+.alarm{font-weight:bold}.headline{font-size:1.5rem;font-weight:bold;margin:0}
+.answer{border-left:6px solid #0072B2;background:#e8eef3;padding:.6rem .9rem;margin:1rem 0}
+.decision{border:1px solid #1a1a1a;padding:.2rem .9rem}.choices{list-style:none;padding:0}
+.blank{display:inline-block;width:14rem;border-bottom:1px solid #444}
 .sign{table-layout:fixed}.sign td{height:4.2rem;vertical-align:bottom;overflow-wrap:anywhere}
 @media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin:0 0 .4rem}}
 @media print{html{font-size:12px}body{font-size:9.5pt;max-width:none;margin:0;padding:0}
@@ -56,7 +60,7 @@ td,th{padding:1.5pt 3pt}td.l,td.w{min-width:0}.wide{overflow:visible}
 .side{grid-template-columns:1fr 1fr;gap:6pt}.side img{max-height:62mm;width:auto}
 .rounds{grid-template-columns:repeat(3,1fr);gap:6pt}.sign td{height:17mm}
 th,tr.strong td,.caution{print-color-adjust:exact;-webkit-print-color-adjust:exact}
-tr,figure,.caution,.signed,dl{break-inside:avoid}figure.many{break-inside:auto}
+tr,figure,.caution,.signed,.decision,dl{break-inside:avoid}figure.many{break-inside:auto}
 .rounds img{break-inside:avoid}h1,h2,h3,h2+p,h3+p{break-after:avoid}
 .page{break-before:page}thead{display:table-header-group}}
 """
@@ -115,41 +119,75 @@ def _block(block: Block) -> str:
         case Words(text=text, kind=kind):
             return f'<p class="{kind}" dir="auto">{_lines(text)}</p>'
         case Facts(pairs=pairs):
-            listed = "".join(
-                f'<dt>{escape(name)}</dt><dd dir="auto">{_lines(value)}</dd>'
-                for name, value in pairs
-            )
-            return f"<dl>{listed}</dl>"
+            return _pairs(pairs)
         case Grid():
             return _table(block)
         case Pictures(shown=shown):
             return f'<div class="side">{"".join(_picture(one) for one in shown)}</div>'
         case Drawn(plot=plot, caption=caption):
-            return _figure(svg_of(drawing_of(plot, WIDTH)), caption)
+            return _figure(svg_of(plot), caption)
         case Rounds(shown=rounds, caption=caption):
             drawn = "".join(
-                f'<img alt="{escape(shown.words)}" src="{_svg_data(svg)}">'
+                f'<img alt="{escape(shown.words)}" src="{_svg_data(svg_of(shown))}">'
                 for shown in rounds
-                for svg in [svg_of(roundness_drawing(shown))]
             )
             return (
                 f'<p class="small">{escape(caption)}</p><figure class="many">'
                 f'<div class="rounds">{drawn}</div></figure>'
             )
-        case Signatures(people=people, says=says):
-            signed = "".join(
-                f'<tr><td>{escape(role)}</td><td dir="auto">{escape(name)}</td><td></td><td></td>'
-                "</tr>"
-                for role, name in people
-            )
-            return (
-                f'<div class="signed"><p>{escape(says)}</p><table class="sign"><thead><tr>'
-                f"<th>Role</th><th>Name</th><th>Signature</th><th>Date</th></tr></thead><tbody>{signed}</tbody></table></div>"
-            )
+        case Front():
+            return _front(block)
         case NewPage():
             return '<div class="page"></div>'
         case _:
             assert_never(block)
+
+
+def _front(front: Front) -> str:
+    """Return the page to sign, in the order of the printed one."""
+    letterhead, decision = front.letterhead, front.decision
+    lines = "<br>".join(escape(line) for line in letterhead.lines)
+    number = f'No. <span dir="auto">{escape(front.number)}</span>' if front.number else ""
+    logo = ""
+    if letterhead.logo_png:
+        data = b64encode(letterhead.logo_png).decode("ascii")
+        logo = f'<img alt="{escape(letterhead.company)}" src="data:image/png;base64,{data}">'
+    alarms = "".join(
+        f'<p class="caution alarm" dir="auto">{_lines(one)}</p>' for one in front.alarms
+    )
+    choices = "".join(
+        f"<li>{'☒' if taken else '☐'} {escape(choice)}</li>" for choice, taken in decision.choices
+    )
+    signed = "".join(
+        f'<tr><td>{escape(role)}</td><td dir="auto">{escape(name)}</td><td></td><td></td></tr>'
+        for role, name in front.signers
+    )
+    entries = "".join(f'<li dir="auto">{_lines(entry)}</li>' for entry in front.open_entries)
+    blank = '<span class="blank"></span>'
+    written = _pairs((("Remarks", decision.remarks), ("Next due", decision.next_due)), blank)
+    return (
+        f'<header><div dir="auto"><strong>{escape(letterhead.company)}</strong><br>{lines}</div>'
+        f"<div>{logo}{number}</div></header>"
+        f'<h1 dir="auto">{escape(front.title)}</h1>{_pairs(front.job, blank)}{alarms}'
+        f'<div class="answer"><p class="headline">{_lines(front.headline)}</p>'
+        f"<p>{_lines(front.words)}</p></div>"
+        f'<div class="side">{"".join(_picture(one) for one in front.pictures)}</div>'
+        f"{_pairs(front.facts, blank)}"
+        f'<p class="strong">{escape(front.open_title)}</p><ul>{entries}</ul>'
+        f'<div class="decision"><p class="strong">Decision of the competent person</p>'
+        f'<ul class="choices">{choices}</ul>{written}</div>'
+        f'<div class="signed"><p>{escape(front.says)}</p><table class="sign"><thead><tr>'
+        f"<th>Role</th><th>Name</th><th>Signature</th><th>Date</th></tr></thead>"
+        f"<tbody>{signed}</tbody></table></div>"
+    )
+
+
+def _pairs(pairs: Iterable[tuple[str, str]], blank: str = "") -> str:
+    listed = "".join(
+        f'<dt>{escape(name)}</dt><dd dir="auto">{_lines(value) or blank}</dd>'
+        for name, value in pairs
+    )
+    return f"<dl>{listed}</dl>"
 
 
 def _table(grid: Grid) -> str:

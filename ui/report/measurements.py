@@ -18,7 +18,7 @@ from ui.text import place
 from vision.results import Estimate
 from vision.uncertainty import Term, shares
 
-FIGURES_RIGHT = frozenset(range(1, 20))
+MOST_ROUNDS = 12  # a page of them; the table has every station
 
 
 def sections(assessment: Assessment) -> list[Block]:
@@ -80,14 +80,16 @@ def sections(assessment: Assessment) -> list[Block]:
 
 
 def rounds(assessment: Assessment) -> list[Block]:
-    """Return each photographed station as seen along the rope (gauge where there is none)."""
+    """Return photographed stations as seen along the rope (by the gauge where there is none)."""
     source: Source = "photographs" if assessment.photograph_sections else "gauge"
     chosen = assessment.photograph_sections or assessment.gauge_sections
     if not chosen:
         return []
-    shown = tuple(roundness(one, source) for one in chosen)
+    ovalest = sorted(chosen, key=lambda section: -section.ovality_mm)[:MOST_ROUNDS]
+    shown = tuple(roundness(one, source) for one in chosen if one in ovalest)
+    which = "Each station" if len(shown) == len(chosen) else f"The {len(shown)} most oval stations"
     caption = (
-        "Each station as seen along the rope. Diamonds and bars: measured directions with U "
+        f"{which} as seen along the rope. Diamonds and bars: measured directions with U "
         "(k = 2). The line between them is drawn, not measured, and its deviations from the mean "
         "are drawn as many times larger as stated. Dashed ring: the mean; dotted rings: as much "
         "less and more as stated."

@@ -1,34 +1,64 @@
-"""Photographs for the report: cut to the rope and its card, made smaller, with the marks drawn."""
+"""Photographs for the report: cut to the rope and its card, made smaller, with the marks drawn.
+
+Beside the photograph's own jaws the logged reading is drawn, about the same middle: where the
+lines part, the figures part.
+"""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from inspection.comparison.crosscheck import Comparison
+from ui.presenters.edge_views import edge_places, jaw_scale
 from ui.report.blocks import ReportPicture
 from ui.text import place
 from vision.apart import apart
-from vision.overlay import draw_results
+from vision.overlay import SHADE, draw_results
 from vision.photo.photo import open_photo
-from vision.results import Estimate, Finding, Marks, PointPx, Refusal, Result
+from vision.results import Estimate, Finding, Marks, Place, PointPx, Refusal, Result
 
 WIDTH_PX = 1000  # two beside each other are printed some 85 mm wide: 300 px an inch
 QUALITY = 82
 ROOM = 0.9  # of the rope's width, left around what was traced
+NEAR_ROOM = 0.35
 BROADEST = 1.9  # width over height of a picture; a slimmer cut is made higher
 
 BY_HAND = "edge-by-hand"  # as in `ui.presenters.manual_edges`, which the pages load
 
-Find = Callable[[Result], bytes]
+LOGGED = "#FF9DE2"  # as the pages draw it, dashed
+
+
+@dataclass(frozen=True, slots=True)
+class PictureSource:
+    """A photograph's bytes, and how large it is against the picture that was measured.
+
+    Parameters
+    ----------
+    data : bytes
+        The original, or a smaller picture of it.
+    scale : float
+        Pixels of this picture to one of the original.
+    """
+
+    data: bytes
+    scale: float = 1.0
+
+
+Find = Callable[[Result], PictureSource]
 
 
 def pictures_of(
-    results: Sequence[Result], find: Find
+    results: Sequence[Result],
+    find: Find,
+    comparisons: Sequence[Comparison] = (),
+    *,
+    near: bool = False,
 ) -> tuple[tuple[ReportPicture, ...], list[str]]:
     """Return a picture for every photograph, and a sentence for each that is not there.
 
@@ -37,8 +67,15 @@ def pictures_of(
     results : sequence of Estimate or Refusal
         What the photographs gave; several of one photograph are drawn on one picture.
     find : callable
-        Returns the bytes of a result's photograph, or raises ValueError with a sentence.
+        Returns the file of a result's photograph, or raises ValueError with a sentence.
+    comparisons : sequence of Comparison, optional
+        The readings of the same places, to be drawn on it.
+    near : bool, optional
+        Whether to show the jaws from near, and not all that was traced.
     """
+    logged: dict[tuple[Place | None, str, float], Comparison] = {
+        (one.place, one.photo_name, one.photo_mm): one for one in comparisons
+    }
     by_photo: dict[str, list[Result]] = {}
     for result in sorted(results, key=in_order):
         by_photo.setdefault(result.photo_sha256 or result.photo_name, []).append(result)
@@ -46,17 +83,33 @@ def pictures_of(
     for group in by_photo.values():
         name = group[0].photo_name or "a photograph without a name"
         try:
-            picture = apart(name, _drawn, find(group[0]), name, tuple(group))
+            file = find(group[0])
+            known = {i: one for i, one in enumerate(group) if isinstance(one, Estimate)}
+            beside = {
+                i: (found.gauge_mm, found.typed)
+                for i, one in known.items()
+                if (found := logged.get((one.place, one.photo_name, one.diameter_mm)))
+            }
+            drawn = apart(name, _drawn, file, name, tuple(group), beside, near=near)
         except ValueError as unreadable:
             missing.append(f"The picture of {name} is not shown: {unreadable}")
             continue
-        made.append(ReportPicture(*picture))
+        places = tuple(one.place for one in known.values() if one.place is not None)
+        made.append(ReportPicture(*drawn, places=places))
     return tuple(made), missing
 
 
-def _drawn(data: bytes, name: str, results: tuple[Result, ...]) -> tuple[bytes, int, int, str]:
+def _drawn(
+    file: PictureSource,
+    name: str,
+    results: tuple[Result, ...],
+    logged: dict[int, tuple[float, str]],
+    *,
+    near: bool,
+) -> tuple[bytes, int, int, str]:
     """Return what a `ReportPicture` of a photograph's file holds."""
-    drawn = annotated(open_photo(data, name=name).pixels, results)
+    scaled = tuple(_moved(result, 0, 0, file.scale) for result in results)
+    drawn = annotated(open_photo(file.data, name=name).pixels, scaled, logged, near=near)
     return drawn.jpeg, drawn.width_px, drawn.height_px, drawn.caption
 
 
@@ -76,7 +129,13 @@ def by_hand(estimate: Estimate) -> bool:
     return any(finding.code == BY_HAND for finding in estimate.findings)
 
 
-def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> ReportPicture:
+def annotated(
+    pixels: NDArray[np.uint8],
+    results: tuple[Result, ...],
+    logged: Mapping[int, tuple[float, str]] | None = None,
+    *,
+    near: bool = False,
+) -> ReportPicture:
     """Return a photograph cut to what was traced in it, with the results drawn on it.
 
     Parameters
@@ -85,35 +144,49 @@ def annotated(pixels: NDArray[np.uint8], results: tuple[Result, ...]) -> ReportP
         The upright photograph, RGB.
     results : tuple of Estimate or Refusal
         What was measured in it.
+    logged : mapping, optional
+        Number of a result -> the reading of its place, mm, and as it was typed.
+    near : bool, optional
+        As in `pictures_of`.
     """
+    logged = logged or {}
     height, width = pixels.shape[:2]
-    left, top, right, bottom = _cut(results, width, height)
-    scale = min(WIDTH_PX / (right - left), 1.0)
+    left, top, right, bottom = _cut(results, width, height, near=near)
+    scale = WIDTH_PX / (right - left)
+    scale = scale if near else min(scale, 1.0)  # lines must be fine on the few pixels of a jaw
     size = (round((right - left) * scale), round((bottom - top) * scale))
     part = Image.fromarray(pixels[top:bottom, left:right]).resize(size, Image.Resampling.LANCZOS)
     moved = tuple(_moved(result, left, top, scale) for result in results)
-    picture = Image.fromarray(draw_results(np.asarray(part), moved, caption=False, weight=1.8))
+    weight = 2.4 if near else 1.8
+    picture = Image.fromarray(draw_results(np.asarray(part), moved, caption=False, weight=weight))
+    for number, (mm, _) in logged.items():
+        _draw_logged(picture, moved[number], mm, weight)
     for one in moved:
         for number, finding in enumerate(one.findings, start=1):
             _ring(picture, finding, number)
     buffer = io.BytesIO()
-    picture.save(buffer, "JPEG", quality=QUALITY, optimize=True)
-    return ReportPicture(buffer.getvalue(), picture.width, picture.height, _caption(results))
+    picture.save(buffer, "JPEG", quality=QUALITY)
+    return ReportPicture(
+        buffer.getvalue(), picture.width, picture.height, _caption(results, logged)
+    )
 
 
-def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, int, int]:
+def _cut(
+    results: Sequence[Result], width: int, height: int, *, near: bool
+) -> tuple[int, int, int, int]:
     """Return left, top, right, bottom of the part to show: all marks with room around them."""
     points: list[PointPx] = []
     rope_px = 0.0
     for result in results:
         if isinstance(result, Estimate) and result.marks is not None:
             marks = result.marks
-            points += [*marks.left_px, *marks.right_px, *marks.crown_left_px, *marks.crown_right_px]
+            points += [*marks.crown_left_px, *marks.crown_right_px]
+            points += [] if near else [*marks.left_px, *marks.right_px]
             rope_px = max(rope_px, result.diameter_mm * result.px_per_mm)
     if not points or rope_px <= 0:
         return 0, 0, width, height
     xs, ys = [x for x, _ in points], [y for _, y in points]
-    room = ROOM * rope_px
+    room = (NEAR_ROOM if near else ROOM) * rope_px
     box = [min(xs) - room, min(ys) - room, max(xs) + room, max(ys) + room]
     wanted = (box[2] - box[0]) / BROADEST - (box[3] - box[1])
     if wanted > 0:
@@ -121,6 +194,10 @@ def _cut(results: Sequence[Result], width: int, height: int) -> tuple[int, int, 
     wanted = (box[3] - box[1]) / BROADEST - (box[2] - box[0])
     if wanted > 0:
         box[0], box[2] = box[0] - wanted / 2, box[2] + wanted / 2
+    wide, high = box[2] - box[0], box[3] - box[1]
+    if near and wide > high:  # two beside each other have one shape
+        more = max(0.0, BROADEST * high - wide) / 2
+        box[0], box[2] = box[0] - more, box[2] + more
     left, top = max(0, int(box[0])), max(0, int(box[1]))
     right, bottom = min(width, int(box[2]) + 1), min(height, int(box[3]) + 1)
     if right - left < 16 or bottom - top < 16:  # marks of another picture: show it whole
@@ -149,7 +226,25 @@ def _moved(result: Result, left: int, top: int, scale: float) -> Result:
         station_px=at(marks.station_px),
         card_px=tuple(at(point) for point in marks.card_px),
     )
-    return replace(result, findings=findings, marks=moved)
+    return replace(result, findings=findings, marks=moved, px_per_mm=result.px_per_mm * scale)
+
+
+def _draw_logged(picture: Image.Image, result: Result, logged_mm: float, weight: float) -> None:
+    """Draw the jaws where the logged reading has them, dashed."""
+    if not isinstance(result, Estimate) or result.marks is None:
+        return
+    marks, unit = result.marks, max(picture.size) / 1000
+    push = (logged_mm - result.diameter_mm) / 2 * jaw_scale(result, marks)
+    draw = ImageDraw.Draw(picture)
+    jaws = (marks.crown_left_px, marks.crown_right_px)
+    for line, edge in zip(jaws, edge_places(result, marks), strict=True):
+        begin, end = (np.add(point, push * np.array(edge.out)) for point in line)
+        count = 2 * max(3, round(float(np.hypot(*(end - begin))) / (26 * unit))) + 1
+        steps = [begin + (end - begin) * i / count for i in range(count + 1)]
+        for colour, wide in ((SHADE, 4.5), (LOGGED, 2.2)):
+            for i in range(0, count, 2):
+                dash = (*map(float, steps[i]), *map(float, steps[i + 1]))
+                draw.line(dash, fill=colour, width=max(2, round(wide * weight * unit)))
 
 
 def _ring(picture: Image.Image, finding: Finding, number: int) -> None:
@@ -166,14 +261,15 @@ def _ring(picture: Image.Image, finding: Finding, number: int) -> None:
     )
 
 
-def _caption(results: Sequence[Result]) -> str:
+def _caption(results: Sequence[Result], logged: Mapping[int, tuple[float, str]]) -> str:
     words = []
-    for result in results:
+    for number, result in enumerate(results):
         if isinstance(result, Estimate):
             figure = f"{result.diameter_mm:.2f} mm, U (k = 2) {result.expanded_mm():.2f} mm"
+            read = f" Logged: {logged[number][1]}." if number in logged else ""
             hand = " An edge was set by hand." if by_hand(result) else ""
             bare = " Measured without the card." if result.without_card else ""
-            words.append(f"{place(result)}: {figure}.{hand}{bare}")
+            words.append(f"{place(result)}: {figure}.{read}{hand}{bare}")
         else:
             reasons = " ".join(finding.seen for finding in result.findings)
             words.append(f"{place(result)}: no diameter. {reasons}")

@@ -1,15 +1,10 @@
-"""The record in the report: fingerprint, decisions, and what a signature stands for."""
+"""The record in the report: fingerprint and decisions."""
 
 from __future__ import annotations
 
 from ui.report.assessment import minute
-from ui.report.blocks import Block, Facts, Grid, Heading, Signatures, Words
+from ui.report.blocks import Block, Facts, Grid, Heading, Words
 from ui.report.case import ReportCase
-
-SIGNED = (
-    "Whoever signs has read this report, and the record where one is named. A signature does not "
-    "clear the rope: the competent person decides, by all discard criteria."
-)
 
 
 def record_facts(case: ReportCase) -> list[Block]:
@@ -69,24 +64,3 @@ def record_facts(case: ReportCase) -> list[Block]:
             Grid(head, rows, (1.3, 1.3, 1.6, 1.7, 3.2)),
         ]
     return blocks
-
-
-def signatures(case: ReportCase) -> list[Block]:
-    """Return room for signatures, with what is signed."""
-    log = case.assessment.log
-    held = log.inspection
-    still = sum(not flag.settled_by for flag in case.flags)
-    what = f"Inspection {held.identity} of {held.on.isoformat()}, rope {log.rope.identity}"
-    if case.record is not None:
-        what += f", as the record stood at fingerprint {case.record.fingerprint}"
-    flags = (
-        "No finding is open."
-        if not still
-        else (f"{still} of {len(case.flags)} findings {'is' if still == 1 else 'are'} open.")
-    )
-    people = (
-        ("Inspector", held.inspector),
-        ("Reviewer", held.reviewer),
-        ("Supervisor", held.supervisor),
-    )
-    return [Heading("Signatures"), Words(f"{what}. {flags}"), Signatures(people, SIGNED)]

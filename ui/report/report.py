@@ -3,22 +3,18 @@
 ==================  =====================================================================
 module              does
 ==================  =====================================================================
-report_case         gathers what is shown: assessment, pictures, flags, the record's facts
-report_changes      what was changed after it was entered
-report_content      puts it in order, as blocks (`report_blocks`)
-report_short        the first page: the job, and all findings in short
-report_stations     the list of stations
-report_tables       tables of what was measured
-report_judged       tables of what that was held against
-report_history      earlier inspections
-report_record       fingerprint, decisions, what a signature stands for
-report_raw          the appendix
-report_pictures     photographs with their marks
-report_plots        figures (`drawings`), for both writers
-report_pdf          sets the blocks as PDF (`report_pdf_tables`, `report_pdf_words`)
-report_html         sets the same blocks as HTML
-report_fonts        fonts, and letters that none of them has
-report_letters      letters that run from right to left
+case                gathers what is shown: assessment, pictures, findings, the record's facts
+content             puts it in order, as blocks (`blocks`): one content for both writers
+summary_page        the job, all findings in short, the list of stations
+measurements        tables of what was measured
+assessment          tables of what that was held against; earlier inspections
+record_section      fingerprint, decisions, what a signature stands for
+appendix            raw data
+photos              photographs with their marks
+drawings            the pages' charts as SVG, for both writers
+pdf                 sets the blocks as PDF: data for the template `report.typ`
+html                sets the same blocks as HTML
+letters             typefaces, and letters that none of them has
 ==================  =====================================================================
 """
 
@@ -27,7 +23,7 @@ from __future__ import annotations
 from ui.report.case import ReportCase, case_of_folder, case_of_record, record_name
 from ui.report.content import blocks_of
 from ui.report.html import html_of
-from ui.report.pdf import PAPERS, Paper, pdf_of
+from ui.report.pdf import PAPERS, PageEdges, Paper, pdf_of
 from ui.text import CLEARS_NOTHING
 
 __all__ = [
@@ -58,9 +54,8 @@ def pdf_report(case: ReportCase, *, paper: Paper = "A4") -> bytes:
         blocks_of(case),
         title=_title(case),
         paper=paper,
-        head=_identity(case),
-        foot=foot,
-        caution=CLEARS_NOTHING,
+        edges=PageEdges(_identity(case), foot, CLEARS_NOTHING),
+        made_at=case.made_at,
     )
 
 

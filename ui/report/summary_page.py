@@ -44,7 +44,7 @@ def job(case: ReportCase) -> list[Block]:
         ("Reviewer", held.reviewer),
         ("Supervisor", held.supervisor),
         ("Tension while measuring", held.tension),
-        ("Review", _review(case)),
+        ("Review", state_words(case)),
         ("Record's fingerprint", "" if case.record is None else case.record.fingerprint),
         ("Report made", f"{case.made_at:%Y-%m-%d %H:%M} {case.made_at.tzname() or ''}".strip()),
         ("Made from", f"{case.source}, by Rope Photo Check {_version()}"),
@@ -60,11 +60,11 @@ def job(case: ReportCase) -> list[Block]:
     ]
 
 
-def _review(case: ReportCase) -> str:
+def state_words(case: ReportCase) -> str:
     """Return where the review stands, with the decision that it stands by."""
     record = case.record
     if record is None:
-        return ""
+        return "made from a folder, not from a record"
     last = record.reviews[-1] if record.reviews else None
     if last is None or record.state not in ("sent back", "reviewed", "closed"):
         return STATES[record.state]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import get_args
 
@@ -34,6 +35,7 @@ from ui.presenters.result_rows import (
 from ui.presenters.review_queue import review_queue
 from ui.presenters.whole_rope import whole_rope, whole_rope_figures
 from ui.report.case import case_of_record, record_name
+from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
 from ui.services.assess_record import log_of
@@ -199,15 +201,17 @@ def _roundness(sections: dict[int, Section]) -> None:
 
 def _report(opened: OpenInspection) -> None:
     identity = opened.inspection.identity
-    left, right = st.columns([1, 2], vertical_alignment="bottom")
+    left, middle, right = st.columns([1, 1, 2], vertical_alignment="bottom")
     paper: Paper = left.selectbox(
         "Paper of the report", get_args(Paper), help="What your printer holds."
     )
-    key = f"report {identity} {opened.revision} {paper}"
+    number = middle.text_input("Report number", max_chars=40, help="As your office counts them.")
+    key = f"report {identity} {opened.revision} {paper} {number}"
     if right.button("Make the report", type="primary", icon=":material/description:"):
         with st.spinner("Writing the report ..."), show_errors():
             read = Folder(log_of(get_record(), identity), (), ())
             case = case_of_record(get_record(), read, name=record_name(record_location()))
+            case = replace(case, number=number, letterhead=letterhead_of_server())
             st.session_state[key] = (pdf_report(case, paper=paper), html_report(case))
     made = st.session_state.get(key)
     if made is None:

@@ -1,0 +1,180 @@
+"""The station that a person must look at first: where, how thin, how far towards discard, and why.
+
+One rule for page one of the report, for the pages and for the register. A station beyond a
+criterion comes first, then a possible loss of section, then the largest decrease. A figure that
+rests on an entry to be checked stays in its place, and is marked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from inspection.assessment import Assessment
+from inspection.limits.conformity import PlacedVerdict
+from inspection.limits.wear import LocalDecrease, StationSeverity
+from inspection.measurement.section import Section
+from inspection.model.length_text import length_text
+from inspection.model.log import budget_of
+from inspection.model.loss import MOST_PCT, asks_for_a_look_at_the_rope
+from inspection.model.rope import Rope
+from vision.results import Estimate, Place
+from vision.uncertainty import combined_u_mm
+
+K = 2.0
+Concern = Literal["beyond a limit", "possible loss of section", "thinnest"]
+
+
+@dataclass(frozen=True, slots=True)
+class WorstStation:
+    """The station to look at first.
+
+    Parameters
+    ----------
+    station : int
+        Station number.
+    diameter_mm, u_mm : float
+        Its diameter by the surest figure it has, and the standard uncertainty, mm.
+    directions : int
+        From how many directions it was taken; of one only it is no mean.
+    why : {"beyond a limit", "possible loss of section", "thinnest"}
+        Why it comes first.
+    section : Section or None
+        The figure with its directions; None where there is one direction only.
+    severity : StationSeverity or None
+        Uniform decrease of diameter; None where no reference diameter allows it.
+    local : LocalDecrease or None
+        Against its neighbours; None for fewer than 3 stations.
+    beyond : tuple of PlacedVerdict
+        Verdicts "outside" a limit for discard or acceptance at this station.
+    doubted : bool
+        Whether it rests on an entry that has to be checked.
+    is_thinnest : bool
+        Whether no other station is thinner.
+    """
+
+    station: int
+    diameter_mm: float
+    u_mm: float
+    directions: int
+    why: Concern
+    section: Section | None = None
+    severity: StationSeverity | None = None
+    local: LocalDecrease | None = None
+    beyond: tuple[PlacedVerdict, ...] = ()
+    doubted: bool = False
+    is_thinnest: bool = True
+
+    @property
+    def is_local_decrease(self) -> bool:
+        """Whether it is thinner than its neighbours beyond doubt."""
+        return self.local is not None and self.local.outcome == "local decrease"
+
+
+def worst_station(assessment: Assessment) -> WorstStation | None:
+    """Return the station to look at first; None where nothing was measured.
+
+    A station with a reading that no rope can have (a point misplaced) comes last.
+    """
+    placed = [_of_section(assessment, section) for section in assessment.best]
+    if not placed:
+        return _thinnest_view(assessment)
+    return min(placed, key=lambda one: (_misread(assessment, one.station), *_rank(one)))
+
+
+def _rank(one: WorstStation) -> tuple[int, float, float]:
+    order: dict[Concern, int] = {
+        "beyond a limit": 0,
+        "possible loss of section": 1,
+        "thinnest": 2,
+    }
+    decrease = 0.0 if one.severity is None else one.severity.severity.decrease_pct
+    return order[one.why], -decrease, one.diameter_mm
+
+
+def _of_section(assessment: Assessment, section: Section) -> WorstStation:
+    number = section.station
+    beyond = tuple(
+        placed
+        for placed in assessment.verdicts
+        if placed.station == number
+        and placed.verdict.outcome == "outside"
+        and placed.verdict.limit.rule.purpose in ("discard", "accept")
+    )
+    local = next((one for one in assessment.local if one.station == number), None)
+    lost = any(
+        asks_for_a_look_at_the_rope(finding)
+        and any(place.station == number for place in finding.places)
+        for finding in assessment.findings
+    )
+    why: Concern = "thinnest"
+    if beyond:
+        why = "beyond a limit"
+    elif lost or (local is not None and local.outcome == "local decrease"):
+        why = "possible loss of section"
+    return WorstStation(
+        station=number,
+        diameter_mm=section.mean_mm,
+        u_mm=section.u_mean_mm,
+        directions=len(section.views),
+        why=why,
+        section=section,
+        severity=next((one for one in assessment.severities if one.station == number), None),
+        local=local,
+        beyond=beyond,
+        doubted=number in assessment.doubted,
+        is_thinnest=section.mean_mm <= min(one.mean_mm for one in assessment.best),
+    )
+
+
+def _thinnest_view(assessment: Assessment) -> WorstStation | None:
+    """Return the thinnest single figure, where no station was taken from two directions."""
+    singles: list[tuple[float, float, Place]] = [
+        (one.diameter_mm, one.u_mm, one.place)
+        for one in assessment.log.results
+        if isinstance(one, Estimate) and one.place is not None
+    ]
+    singles += [
+        (one.gauge_mm, one.u_gauge_mm, one.place) for one in assessment.crosscheck.comparisons
+    ]
+    log = assessment.log
+    for one in assessment.crosscheck.readings_alone:
+        if not _misread(assessment, one.station):
+            terms = budget_of(log, one, inspection=log.inspection.identity)
+            singles.append((one.value_mm, combined_u_mm(terms or ()), one.place))
+    if not singles:
+        return None
+    mm, u_mm, place = min(singles, key=lambda one: one[0])
+    doubted = place.station in assessment.doubted
+    return WorstStation(place.station, mm, u_mm, 1, "thinnest", doubted=doubted)
+
+
+def _misread(assessment: Assessment, station: int) -> bool:
+    least_mm = assessment.log.rope.nominal_mm * (1.0 - MOST_PCT / 100.0)
+    return any(
+        reading.station == station and reading.value_mm < least_mm
+        for reading in assessment.log.readings
+    )
+
+
+def with_u(diameter_mm: float, u_mm: float, rope: Rope) -> str:
+    """Return a figure with its expanded uncertainty, in the rope's own unit.
+
+    Examples
+    --------
+    >>> with_u(21.33, 0.04, Rope("R", 22.0)), with_u(21.33, 0.04, Rope("R", 22.0, units="inch"))
+    ('21.33 ± 0.08 mm', '0.840 ± 0.003 in (21.33 mm)')
+    """
+    figure = length_text(diameter_mm, units=rope.units)
+    if u_mm:
+        figure = f"{figure.rpartition(' ')[0]} ± {length_text(K * u_mm, units=rope.units)}"
+    return figure if rope.units == "mm" else f"{figure} ({diameter_mm:.2f} mm)"
+
+
+def headline(worst: WorstStation, rope: Rope) -> str:
+    """Return the answer in one line."""
+    figure = with_u(worst.diameter_mm, worst.u_mm, rope)
+    if worst.directions < 2:
+        return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
+    which = "Thinnest" if worst.is_thinnest else "Look here first"
+    return f"{which}: station {worst.station}, {figure}"

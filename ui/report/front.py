@@ -1,0 +1,362 @@
+"""Page one, to sign: the answer first, then what it rests on, what is open, and the decision.
+
+Every text is cut to what the page has room for; the annex has all of them whole.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from inspection.assessment import NOTHING_APPLIED, Assessment
+from inspection.limits.combined import CombinedSeverity, combined_severities
+from inspection.limits.confirmed import confirmation_words
+from inspection.measurement.measured_diameter import MeasuredDiameter
+from inspection.measurement.section import Section, Source
+from inspection.model.closing import DECISIONS
+from inspection.model.condition import CRITERIA
+from inspection.model.length_text import length_text
+from inspection.model.log import counted
+from inspection.model.loss import DOUBTED, LOCAL_GROUND
+from inspection.model.rope import Rope
+from ui.presenters.whole_rope import group_of
+from ui.presenters.worst_station import WorstStation, headline, with_u, worst_station
+from ui.report.blocks import Front, FrontDecision, ReportPicture
+from ui.report.case import ReportCase, ReportFlag
+from ui.report.summary_page import counts, state_words
+from vision.results import Estimate, Place
+
+MOST_OPEN = 4  # entries on page one
+DISCARD_PCT = 100
+SIGNED = (
+    "Whoever signs has read this report, and the record where one is named. A signature does not "
+    "clear the rope: the competent person decides, by all discard criteria."
+)
+
+
+def front(case: ReportCase) -> Front:
+    """Return the page to sign."""
+    log = case.assessment.log
+    worst = worst_station(case.assessment)
+    still = [flag for flag in case.flags if not flag.settled_by and flag.current]
+    shown = [_entry(flag) for flag in still[:MOST_OPEN]]
+    if len(still) > MOST_OPEN:
+        shown.append(f"and {len(still) - MOST_OPEN} more, in the annex")
+    return Front(
+        letterhead=case.letterhead,
+        number=shortened(case.number, 40),
+        title=shortened(f"Rope inspection: {log.rope.identity}", 110),
+        job=tuple((name, shortened(value, 70)) for name, value in _job(case)),
+        alarms=tuple(shortened(words, 330) for words in _alarms(case, worst)),
+        headline="Nothing was measured in this inspection."
+        if worst is None
+        else headline(worst, log.rope),
+        words="" if worst is None else shortened(_towards_discard(worst, log.rope), 420),
+        pictures=() if worst is None else _pictures(case, worst),
+        facts=tuple((name, shortened(value, 150)) for name, value in _facts(case)),
+        open_title=_open_title(case.flags),
+        open_entries=tuple(shown),
+        decision=_decision(case),
+        signers=tuple((role, shortened(name, 60)) for role, name in _signers(case)),
+        says=SIGNED,
+    )
+
+
+def shortened(text: str, letters: int) -> str:
+    """Return a text cut to at most so many letters: between sentences, else words, else letters.
+
+    Examples
+    --------
+    >>> shortened("One two. Three four.", 15), shortened("one two three", 9), shortened("xxxxxx", 5)
+    ('One two. …', 'one two …', 'xxxx…')
+    """
+    if len(text) <= letters:
+        return text
+    cut = text[: letters - 1]
+    sentences = cut.rfind(". ") + 1
+    words = cut.rfind(" ")
+    at = sentences if sentences > 0.4 * letters else words if words > 0.6 * letters else 0
+    return f"{cut[:at]} …" if at else f"{cut}…"
+
+
+def _job(case: ReportCase) -> Iterator[tuple[str, str]]:
+    log = case.assessment.log
+    held, rope = log.inspection, log.rope
+    yield "Inspection", held.identity
+    yield "Day", held.on.isoformat()
+    yield "Place", held.place or rope.site
+    yield "Tension", held.tension
+    yield "State", state_words(case)
+    centres = ", fibre centres" if rope.fibre_centred_strands else ""
+    yield (
+        "Rope",
+        f"{_nominal(rope)} nominal, {rope.outer_strands} outer strands{centres}, {rope.core} core",
+    )
+    reference = "none is known"
+    if rope.reference_mm is not None:
+        day = "" if rope.reference_on is None else f", {rope.reference_on.isoformat()}"
+        reference = f"{length_text(rope.reference_mm, units=rope.units)}{day}"
+    yield "Reference diameter", reference
+
+
+def _nominal(rope: Rope) -> str:
+    if rope.units == "inch":
+        return f"{length_text(rope.nominal_mm, units='inch')} ({rope.nominal_mm:g} mm)"
+    return f"{rope.nominal_mm:g} mm"
+
+
+def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
+    """Yield what must be read before all else: limits passed, section lost, what is missing."""
+    assessment = case.assessment
+    beyond = [
+        placed
+        for placed in assessment.verdicts
+        if placed.verdict.outcome == "outside"
+        and placed.verdict.limit.rule.purpose in ("discard", "accept")
+    ]
+    for placed in beyond[:2]:
+        yield f"Beyond a limit. {placed.words}"
+    if len(beyond) > 2:
+        yield f"Beyond a limit, all together: {len(beyond)} figures, listed in the annex."
+    local = [one for one in assessment.local if one.outcome == "local decrease"]
+    for one in local[:2]:
+        yield f"Possible loss of section. {one.words} {LOCAL_GROUND}"
+    if len(local) > 2:
+        yield f"Possible loss of section at {len(local)} stations, listed in the annex."
+    if worst is not None and worst.why == "possible loss of section" and not local:
+        yield (
+            f"Possible loss of section at station {worst.station}: look at the rope there for a "
+            f"broken core, corrosion or wear. {LOCAL_GROUND}"
+        )
+    for together in combined(case):
+        if together.severity_pct >= DISCARD_PCT and together.parts[1:]:
+            yield f"All criteria together reach discard. {together.words}"
+    if assessment.judged_against_nothing:
+        yield NOTHING_APPLIED
+    missing = assessment.not_complete
+    if missing:
+        more = f" And {len(missing) - 2} more gaps, in the annex." if len(missing) > 2 else ""
+        yield f"Not complete: {' '.join(missing[:2])}{more}"
+
+
+def _towards_discard(worst: WorstStation, rope: Rope) -> str:
+    """Return decrease and severity of the worst station in words."""
+    parts = []
+    rated = worst.severity
+    if rated is not None:
+        found = rated.severity
+        way = "below" if found.decrease_pct >= 0 else "above"
+        parts.append(
+            f"{abs(found.decrease_pct):.1f} % of nominal {way} the reference of "
+            f"{length_text(rope.reference_mm or 0.0, units=rope.units)}: severity {found.band}, "
+            f"{found.severity_pct} % towards discard by uniform decrease in diameter "
+            f"(ISO 4309:2017, {found.category}), by {_by(rated.source)}."
+        )
+        if rated.out_of_scope:
+            parts.append(f"The table does not hold there: {rated.out_of_scope}.")
+    else:
+        pct = 100.0 * (worst.diameter_mm / rope.nominal_mm - 1.0)
+        parts.append(f"{pct:+z.1f} % to nominal. No severity is stated: the annex says why.")
+    local = worst.local
+    if local is not None and local.outcome != "local decrease" and local.deficit_mm > 0:
+        thinner = length_text(local.deficit_mm, units=rope.units)
+        parts.append(f"{thinner} thinner than its neighbours.")
+    if worst.doubted:
+        parts.append(DOUBTED)
+    return " ".join(parts)
+
+
+def _by(source: Source) -> str:
+    return "the gauge" if source == "gauge" else "photographs"
+
+
+def _decision(case: ReportCase) -> FrontDecision:
+    """Return the competent person's decision, or room for it."""
+    held = case.assessment.log.inspection
+    closing = None if case.record is None else case.record.closing
+    if closing is None:
+        due, remarks = held.next_due, ""
+        choices = [(str(choice), False) for choice in DECISIONS]
+    else:
+        due, remarks = closing.next_due or held.next_due, closing.remarks
+        until = "" if closing.until is None else f" {closing.until}"
+        choices = [
+            (f"{choice}{until}", True) if choice == closing.decision else (str(choice), False)
+            for choice in DECISIONS
+        ]
+    return FrontDecision(
+        tuple(choices), shortened(remarks, 260), "" if due is None else due.isoformat()
+    )
+
+
+def combined(case: ReportCase) -> tuple[CombinedSeverity, ...]:
+    """Return the severities of all criteria at each station, added up; none without any."""
+    seen = () if case.record is None else case.record.conditions
+    if not seen:
+        return ()
+    return combined_severities(case.assessment.severities, [one.condition for one in seen])
+
+
+def _pictures(case: ReportCase, worst: WorstStation) -> tuple[ReportPicture, ...]:
+    """Return close-ups of the worst station, one for a direction, at most two."""
+    chosen: dict[int, ReportPicture] = {}
+    for picture in case.close_ups:
+        for place in picture.places:
+            if place.station == worst.station and place.view_deg is not None:
+                chosen.setdefault(place.view_deg, picture)
+    rope = case.assessment.log.rope
+    shown = []
+    for view in sorted(chosen)[:2]:
+        picture = chosen[view]
+        compared = [one for one in case.assessment.crosscheck.comparisons
+                    if one.place == Place(worst.station, view)]  # fmt: skip
+        words = picture.caption
+        if compared:
+            one = compared[0]
+            words = (
+                f"{view}°: photograph {with_u(one.photo_mm, one.u_photo_mm, rope)} (solid lines); "
+                f"logged {one.typed} (dashed): {one.word}"
+            )
+        shown.append(replace(picture, caption=words))
+    return tuple(shown)
+
+
+def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
+    assessment = case.assessment
+    rope = assessment.log.rope
+    by_source: tuple[tuple[Source, Sequence[Section]], ...] = (
+        ("photographs", assessment.photograph_sections),
+        ("gauge", assessment.gauge_sections),
+    )
+    whole = [
+        f"{with_u(found.mean_mm, found.u_mean_mm, rope)} by {_by(source)}"
+        for source, sections in by_source
+        if sections and isinstance(found := group_of(sections, rope.nominal_mm), MeasuredDiameter)
+    ]
+    yield "Measured diameter", "; ".join(whole) or "none: it needs two directions"
+    yield "Largest ovality", _ovality(assessment.best, rope)
+    yield "Lay length", _lay(assessment)
+    refused = len(assessment.crosscheck.refused)
+    figures = sum(isinstance(result, Estimate) for result in assessment.log.results)
+    yield (
+        "Photographs",
+        f"{counted(figures, 'figure', 'figures')}, {refused} refused",
+    )
+    words: Counter[str] = Counter(one.word for one in assessment.crosscheck.comparisons)
+    yield "Against the gauge", counts(words) or "nothing could be compared"
+    yield "Gauge", _gauges(assessment)
+    yield "Print check", _prints(case)
+    yield "Limits", _limits(case)
+    yield from _criteria(case)
+    if assessment.log.inspection.remarks:
+        yield "Inspector's remarks", assessment.log.inspection.remarks
+
+
+def _limits(case: ReportCase) -> str:
+    """Return the documents that discard or accept, and whether somebody confirmed their figures."""
+    rules = [
+        placed.verdict.limit.rule
+        for placed in case.assessment.verdicts
+        if placed.verdict.limit.rule.purpose in ("discard", "accept")
+    ]
+    sets = [*dict.fromkeys(rule.rule_set for rule in rules)]
+    return " ".join(confirmation_words(name, case.confirmed) for name in sets) or "none applied"
+
+
+def _criteria(case: ReportCase) -> Iterator[tuple[str, str]]:
+    """Yield what was seen beside the diameter; a line to write on where nothing was recorded."""
+    seen = () if case.record is None else case.record.conditions
+    for criterion in CRITERIA:
+        mine = [
+            f"station {one.condition.station}: {one.condition.words.partition(': ')[2]}"
+            for one in seen
+            if one.condition.criterion == criterion
+        ]
+        yield criterion.capitalize(), "; ".join(mine)
+    together = combined(case)
+    if together:
+        worst = max(together, key=lambda one: one.severity_pct)
+        yield "All criteria added up", worst.words
+
+
+def _ovality(sections: Sequence[Section], rope: Rope) -> str:
+    if not sections:
+        return "none: it needs two directions"
+    most = max(sections, key=lambda section: section.ovality_mm)
+    figure = with_u(most.ovality_mm, most.u_ovality_mm, rope)
+    return f"station {most.station}: {figure}, by {_by(most.source)}"
+
+
+def _lay(assessment: Assessment) -> str:
+    lays = assessment.lays
+    if not lays:
+        return "not seen in a photograph"
+    units = assessment.log.rope.units
+    least, most = min(one.lay_mm for one in lays), max(one.lay_mm for one in lays)
+    u = length_text(2 * max(one.u_mm for one in lays), units=units, decimals=None)
+    figure = length_text(least, units=units, decimals=1 if units == "mm" else 2)
+    if most > least:
+        last = length_text(most, units=units, decimals=1 if units == "mm" else 2)
+        figure = f"{figure.rpartition(' ')[0]} to {last}"
+    known = assessment.log.rope.lay_mm
+    stated = "" if known is None else f"; by the certificate {length_text(known, units=units)}"
+    return f"{figure}, U up to {u}{stated}"
+
+
+def _gauges(assessment: Assessment) -> str:
+    log = assessment.log
+    used = {reading.gauge for reading in log.readings}
+    parts = []
+    for name in sorted(used):
+        gauge = log.gauges.get(name)
+        if gauge is None:
+            parts.append(f"{name}: nothing is known of it")
+        elif gauge.calibration_due is None:
+            parts.append(f"{name}, calibration not known")
+        else:
+            late = gauge.calibration_due < log.inspection.on
+            parts.append(
+                f"{name}, calibration {'overdue since' if late else 'due'} {gauge.calibration_due}"
+            )
+    return "; ".join(parts) or "no reading was logged"
+
+
+def _prints(case: ReportCase) -> str:
+    estimates = [one for one in case.assessment.log.results if isinstance(one, Estimate)]
+    sets = sorted({one.print_set for one in estimates if one.print_set})
+    unchecked = sum(not one.print_set and not one.without_card for one in estimates)
+    days = {} if case.record is None else dict(case.record.print_checks)
+    parts = [f"{name}, checked {days[name] or 'on no day stated'}" if name in days else name
+             for name in sets]  # fmt: skip
+    if unchecked:
+        parts.append(f"{counted(unchecked, 'photograph', 'photographs')} with an unchecked print")
+    return "; ".join(parts) or "no photograph with a card"
+
+
+def _open_title(flags: Sequence[ReportFlag]) -> str:
+    still = sum(not flag.settled_by and flag.current for flag in flags)
+    if not flags:
+        return "No entry to check was found. That does not clear the rope."
+    if not still:
+        return f"No entry is open ({counted(len(flags), 'finding', 'findings')}, all closed)."
+    return f"Open entries: {still} of {len(flags)}"
+
+
+def _entry(flag: ReportFlag) -> str:
+    finding = flag.finding
+    where = "; ".join(finding.where[:2]) + (" …" if len(finding.where) > 2 else "")
+    seen = finding.seen
+    if where and not seen.casefold().startswith(where.casefold()):
+        seen = f"{where[:1].upper()}{where[1:]}: {seen}"
+    return shortened(seen, 170)
+
+
+def _signers(case: ReportCase) -> Iterator[tuple[str, str]]:
+    held = case.assessment.log.inspection
+    yield "Inspector", held.inspector
+    yield "Reviewer", held.reviewer
+    if held.supervisor:
+        yield "Supervisor", held.supervisor
+    closing = None if case.record is None else case.record.closing
+    yield "Competent person", "" if closing is None else closing.competent_person
