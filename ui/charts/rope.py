@@ -92,7 +92,9 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
         alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
         alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
     ]
-    for source, shift in zip(sources, (-5, 5), strict=True):  # side by side, px
+    point = min(POINT, max(12.0, 1800.0 / max(len(stations), 1)))  # of many, both still show
+    beside = 0.53 * point**0.5
+    for source, shift in zip(sources, (-beside, beside), strict=True):  # side by side, px
         mine = [row for row in rows if row["by"] == source]
         if not mine:
             continue
@@ -103,7 +105,7 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
             )
         )
         layers.append(
-            base.mark_point(filled=True, opacity=1, size=POINT, xOffset=shift).encode(
+            base.mark_point(filled=True, opacity=1, size=point, xOffset=shift).encode(
                 y=alt.Y("mean:Q", scale=y, title="Mean diameter (mm)"), shape=shape
             )
         )

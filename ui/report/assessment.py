@@ -11,8 +11,10 @@ from collections.abc import Mapping, Sequence
 from inspection.assessment import Assessment
 from inspection.limits.confirmed import confirmation_words, unconfirmed
 from inspection.limits.conformity import DecisionRule, PlacedVerdict
+from inspection.limits.remaining_life import StationHistory
 from inspection.limits.rules import ENTERED, Rule
 from inspection.limits.standards import RULE_SETS
+from inspection.measurement.trend import Trend
 from inspection.model.confirmation import Confirmation
 from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import K
@@ -28,6 +30,7 @@ UNCONFIRMED = (
     "Limits that nobody has confirmed are shown as this program holds them. Compare them with your "
     "own copy of the document before a rope's life hangs on them."
 )
+MOST_HISTORIES = 6  # two pages of them
 # what older records hold in the sentences of their findings
 _MEMORY = re.compile(r"[;,]? from memory, confidence [\d.]+\d")
 
@@ -77,7 +80,7 @@ def verdicts(
     for verdict in assessment.verdicts:
         of = verdict.verdict.limit.rule
         groups.setdefault(f"{of.rule_set}, {of.what}", []).append(verdict)
-    for name, group in groups.items():
+    for name, group in sorted(groups.items(), key=lambda item: _first_read(item[1])):
         blocks.append(Heading(name[:1].upper() + name[1:], 3))
         blocks.append(Words(_limit_words(group[0], confirmed), "small"))
         rows = tuple(
@@ -112,6 +115,16 @@ def verdicts(
         right = frozenset({2, 3, 5, 6})
         blocks.append(without_empty(Grid(head, rows, widths, right=right, strong=strong)))
     return blocks
+
+
+def _first_read(group: Sequence[PlacedVerdict]) -> tuple[bool, bool, bool]:
+    """Return what sorts limits: those that a figure passed first, and those for discard."""
+    outcomes = {one.verdict.outcome for one in group}
+    return (
+        "outside" not in outcomes,
+        group[0].verdict.limit.rule.purpose != "discard",
+        "undecided" not in outcomes,
+    )
 
 
 def _limit_words(verdict: PlacedVerdict, confirmed: Mapping[str, Confirmation]) -> str:
@@ -346,45 +359,66 @@ def minute(at: str) -> str:
 def earlier(assessment: Assessment) -> list[Block]:
     """Return each station's gauge readings over the inspections, with a line where there is one.
 
-    They are the assessment's own, so that report and pages tell one story.
+    They are the assessment's own, so that report and pages tell one story. Drawn are the stations
+    that lose most; the tables have all.
     """
-    log = assessment.log
-    if not log.earlier:
+    if not assessment.log.earlier:
         return []
-    rows: list[tuple[str, ...]] = []
-    drawn: list[Block] = []
-    lines = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
-    for one in assessment.station_histories:
-        rows += [
-            (
-                str(one.station),
-                point.on.isoformat(),
-                f"{point.mean_mm:.2f}",
-                f"{K * combined_u_mm(point.budget):.2f}",
-            )
-            for point in one.points
-        ]
-        if one.line is None:
-            continue  # fewer than three days, or two figures that are one: the table says enough
-        line = one.line
-        low, high = line.rate_interval
-        loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
-        met = "" if one.limit is None else f" {one.limit.words}"
-        caveat = ""
-        if one.station in assessment.doubted:
-            caveat = " An entry of this station has to be checked, and the line rests on it."
-        caption = (
-            f"Station {one.station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
-            f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses}{met} Bars: U "
-            "(k = 2); shaded: where a new reading as sure as the last is expected (95 %), if wear "
-            f"goes on evenly in time.{caveat}"
-        )
-        drawn.append(Drawn(history(one.station, line, limits=lines), caption))
-    if not rows:
+    histories = assessment.station_histories
+    if not histories:
         return [Words("Earlier inspections hold no station in two directions: no history.")]
+    rows = [
+        (
+            str(one.station),
+            point.on.isoformat(),
+            f"{point.mean_mm:.2f}",
+            f"{K * combined_u_mm(point.budget):.2f}",
+        )
+        for one in histories
+        for point in one.points
+    ]
     head = ("Station", "Day", "Mean by the gauge (mm)", "U (mm)")
     table = Grid(head, tuple(rows), (1, 1.6, 2, 1.2), right=frozenset({2, 3}))
-    few: list[Block] = []
-    if not drawn:
-        few = [Words("A rate of loss needs inspections on at least 3 days.", "small")]
-    return [table, *few, *drawn]
+    lined = [(one, one.line) for one in histories if one.line is not None]
+    if not lined:
+        few = Words("A rate of loss needs inspections on at least 3 days.", "small")
+        return [table, few]
+    limits = limit_lines(verdict.verdict.limit for verdict in assessment.verdicts)
+    fastest = sorted(lined, key=lambda pair: pair[1].rate_mm_per_year)[:MOST_HISTORIES]
+    drawn = [
+        Drawn(history(one.station, line, limits=limits), _line_words(one, line, assessment))
+        for one, line in lined
+        if (one, line) in fastest
+    ]
+    return [_rates(lined, assessment), table, *drawn]
+
+
+def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment) -> Grid:
+    """Return the change of diameter of every station that has a line."""
+    rows = []
+    for one, line in lined:
+        low, high = line.rate_interval
+        loss = "beyond doubt" if line.loses else "not beyond doubt"
+        doubted = ", doubted" if one.station in assessment.doubted else ""
+        rows.append(
+            (str(one.station), f"{line.rate_mm_per_year:+z.3f}", f"{low:+z.3f} to {high:+z.3f}",
+             loss + doubted, "" if one.limit is None else one.limit.words)
+        )  # fmt: skip
+    head = ("Station", "Change (mm per year)", "95 % interval", "Loss", "When a limit is met")
+    strong = frozenset(i for i, (_, line) in enumerate(lined) if line.loses)
+    widths = (0.8, 1.2, 1.5, 1.6, 4)
+    return without_empty(Grid(head, tuple(rows), widths, right=frozenset({1}), strong=strong))
+
+
+def _line_words(one: StationHistory, line: Trend, assessment: Assessment) -> str:
+    low, high = line.rate_interval
+    loses = "A loss is beyond doubt." if line.loses else "No loss is beyond doubt."
+    caveat = ""
+    if one.station in assessment.doubted:
+        caveat = " An entry of this station has to be checked, and the line rests on it."
+    return (
+        f"Station {one.station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
+        f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
+        "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
+        f"evenly in time.{caveat}"
+    )

@@ -22,7 +22,7 @@ from ui.report.letters import CSS_FONTS, FOLDER
 
 WIDTH = 540  # px; set 176 mm wide, its letters of 10 px are 9 pt high
 HEIGHTS = {AlongRope: 255, Differences: 225, Digits: 170, History: 205}
-WIDER = 720  # px, bars with their words: few words, so they may be smaller
+BARS, BAR = 560, 27  # px, width of a budget's bars, and height of one with its words
 DISC = 215  # px, a station seen along the rope, three beside each other
 CONFIG = {
     "font": CSS_FONTS,
@@ -72,7 +72,8 @@ def chart_of(plot: Plot | Roundness) -> alt.LayerChart:
         case History():
             chart = history_chart(plot)
         case tuple():
-            return budget_chart(plot).properties(width=WIDER, title=untitled)
+            high = BAR * len(plot)
+            return budget_chart(plot).properties(width=BARS, height=high, title=untitled)
         case _:
             assert_never(plot)
     size = alt.AutoSizeParams(type="fit", contains="padding")

@@ -83,8 +83,7 @@ def shortened(text: str, letters: int) -> str:
 def _job(case: ReportCase) -> Iterator[tuple[str, str]]:
     log = case.assessment.log
     held, rope = log.inspection, log.rope
-    yield "Inspection", held.identity
-    yield "Day", held.on.isoformat()
+    yield "Inspection", f"{shortened(held.identity, 50)}, {held.on.isoformat()}"
     yield "Place", held.place or rope.site
     yield "Tension", held.tension
     yield "State", state_words(case)

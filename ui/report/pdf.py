@@ -39,6 +39,7 @@ Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, str] = {"A4": "a4", "Letter": "us-letter"}
 TEMPLATE = Path(__file__).resolve().with_name("report.typ")
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
+BARS_PCT = 72  # of the page's width, for bars with few words
 TALL = 1500  # letters of a cell; more may not fit on one page, so its row may be divided
 LIKELY_WIDEST = 3  # longest words of a column: one of them is its widest
 
@@ -153,7 +154,8 @@ def _as_data(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
         case Pictures(shown=shown):
             return {"kind": "pictures", "shown": [_picture(one, files) for one in shown]}
         case Drawn(plot=plot, caption=caption):
-            return {"kind": "drawn", "file": _drawing(svg_of(plot), files), "caption": caption}
+            file, wide = _drawing(svg_of(plot), files), BARS_PCT if isinstance(plot, tuple) else 100
+            return {"kind": "drawn", "file": file, "caption": caption, "wide": wide}
         case Rounds(shown=rounds, caption=caption):
             discs = [{"file": _drawing(svg_of(one), files), "caption": one.words} for one in rounds]
             return {"kind": "rounds", "shown": discs, "caption": caption}
