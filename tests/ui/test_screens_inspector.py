@@ -219,10 +219,12 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
         "Check first" in one.value and "Station 3, by photographs, is" in one.value
         for one in at.markdown
     )
+    next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
     clean(press(at, "Make the report"))
-    made = at.session_state[f"report {SAMPLE} {kept().revision} A4"]
+    made = at.session_state[f"report {SAMPLE} {kept().revision} A4 2026-114"]
     assert made[0].startswith(b"%PDF")
     assert "22.11" in made[1]
+    assert "2026-114" in made[1]
 
 
 def test_a_changed_rope_is_judged_anew(sample_app: AppTest) -> None:
