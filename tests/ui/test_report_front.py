@@ -38,6 +38,7 @@ from ui.report.letterhead import read_letterhead
 from ui.report.pdf import Paper
 from ui.report.photos import LOGGED
 from ui.report.report import html_report, pdf_report
+from ui.services.own_limits import keep_rules, one_rule
 from ui.text import CLEARS_NOTHING
 from vision.overlay import JAW
 from vision.results import Place
@@ -244,12 +245,25 @@ def test_the_worst_stations_photographs_stand_on_page_one(case: ReportCase) -> N
     document.close()
 
 
-def test_a_rope_in_inches_has_inches_first() -> None:
+def test_a_rope_in_inches_is_told_in_inches() -> None:
     said = front(hard_case("settled"))
-    assert re.search(r"station 1, 1\.5\d\d ± 0\.00\d in \(39\.\d\d mm\)", said.headline)
+    assert re.search(r"station 1, 1\.5\d\d ± 0\.00\d in$", said.headline)
     assert "reference of 1.622 in" in said.words
-    assert " in (" in dict(said.facts)["Measured diameter"]
-    assert dict(said.job)["Rope"].startswith("1.575 in (40 mm) nominal")
+    assert dict(said.job)["Rope"].startswith("1.575 in nominal")
+    facts = {name: value for name, value in said.facts if name != "Lay length"}
+    told = [said.headline, said.words, *said.alarms, *facts.values(), *said.open_entries]
+    assert not [words for words in told if " mm" in words]
+
+
+def test_limits_of_ones_own_that_the_record_keeps_are_applied(tmp_path: Path) -> None:
+    with open_record(tmp_path / "record.db") as record:
+        identity = fill_plain(record, 2)
+        text = one_rule("Site 4", "least diameter", "site rule 4.2", least_mm=39.9, least_pct=None)
+        keep_rules(record, "Site 4", text, by="C. Holm")
+        case = case_of(record, identity)
+    said = front(case)
+    assert said.alarms[0].startswith("Beyond a limit. Station 1, by photographs: Site 4, least")
+    assert "Site 4: entered here, not a published limit" in dict(said.facts)["Limits"]
 
 
 def written(folder: Path, told: object) -> Path:

@@ -14,14 +14,13 @@ from inspection.assessment import Assessment
 from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.section import Section
-from inspection.model.length_text import length_text
 from inspection.model.log import budget_of
 from inspection.model.loss import MOST_PCT, asks_for_a_look_at_the_rope
 from inspection.model.rope import Rope
+from ui.text import diameter_words
 from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
 
-K = 2.0
 Concern = Literal["beyond a limit", "possible loss of section", "thinnest"]
 
 
@@ -157,23 +156,9 @@ def _misread(assessment: Assessment, station: int) -> bool:
     )
 
 
-def with_u(diameter_mm: float, u_mm: float, rope: Rope) -> str:
-    """Return a figure with its expanded uncertainty, in the rope's own unit.
-
-    Examples
-    --------
-    >>> with_u(21.33, 0.04, Rope("R", 22.0)), with_u(21.33, 0.04, Rope("R", 22.0, units="inch"))
-    ('21.33 ± 0.08 mm', '0.840 ± 0.003 in (21.33 mm)')
-    """
-    figure = length_text(diameter_mm, units=rope.units)
-    if u_mm:
-        figure = f"{figure.rpartition(' ')[0]} ± {length_text(K * u_mm, units=rope.units)}"
-    return figure if rope.units == "mm" else f"{figure} ({diameter_mm:.2f} mm)"
-
-
 def headline(worst: WorstStation, rope: Rope) -> str:
     """Return the answer in one line."""
-    figure = with_u(worst.diameter_mm, worst.u_mm, rope)
+    figure = diameter_words(worst.diameter_mm, worst.u_mm, rope.units)
     if worst.directions < 2:
         return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
     which = "Thinnest" if worst.is_thinnest else "Look here first"

@@ -22,7 +22,7 @@ from ui.charts.sources import history, limit_lines
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
-from ui.text import chance_words
+from ui.text import chance_words, in_units
 from vision.results import Finding
 from vision.uncertainty import combined_u_mm
 
@@ -298,7 +298,7 @@ def wear(assessment: Assessment) -> list[Block]:
     return blocks
 
 
-def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
+def flags(shown: Sequence[ReportFlag], level: float, units: str) -> list[Block]:
     """Return the entries to check, and how each was closed."""
     if not shown:
         return [
@@ -319,11 +319,12 @@ def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
         if len(finding.where) > 6:
             where += f" and {len(finding.where) - 6} more"
         innocent = f" Possible innocent cause: {finding.innocent}" if finding.innocent else ""
+        words = f"{finding.remedy}{innocent}"
         rows.append(
             (
                 str(number),
                 where,
-                _MEMORY.sub("", f"{finding.seen} Action: {finding.remedy}{innocent}"),
+                in_units(_MEMORY.sub("", f"{finding.seen} Action: {words}"), units),
                 _chance_of(finding),
                 settled,
             )

@@ -36,6 +36,7 @@ from ui.presenters.worst_station import worst_station
 from ui.report.blocks import NO_LETTERHEAD, Letterhead, ReportPicture
 from ui.report.photos import PictureSource, pictures_of
 from ui.services.assess_record import USUAL_LIMITS, AppliedLimits
+from ui.services.own_limits import own_rules
 from vision.photo.preview import PREVIEW_PX
 from vision.results import Estimate, Finding, Place, Result
 
@@ -231,14 +232,14 @@ def case_of_record(
     name : str
         What to call the record.
     limits, made_at : optional
-        As in `case_of_folder`.
+        As in `case_of_folder`; limits of one's own that the record keeps are added.
 
     Raises
     ------
     ValueError
         If the record has no such inspection, or it was changed since its log was read.
     """
-    assessment = _assessed(read, limits)
+    assessment = _assessed(read, replace(limits, own=(*limits.own, *own_rules(record))))
     identity = read.log.inspection.identity
     with record.snapshot() as now:
         fingerprint = now.fingerprint()

@@ -63,7 +63,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
         Heading("Gauge readings against photographs"),
         *measurements.comparisons(assessment),
         Heading("Entries to check"),
-        *flags(case.flags, case.level),
+        *flags(case.flags, case.level, case.assessment.log.rope.units),
         *_digits(case),
         Heading("Limits and verdicts"),
         Words(CAUTIONS[1], "caution"),

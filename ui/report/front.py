@@ -21,10 +21,11 @@ from inspection.model.log import counted
 from inspection.model.loss import DOUBTED, LOCAL_GROUND
 from inspection.model.rope import Rope
 from ui.presenters.whole_rope import group_of
-from ui.presenters.worst_station import WorstStation, headline, with_u, worst_station
+from ui.presenters.worst_station import WorstStation, headline, worst_station
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
 from ui.report.summary_page import counts, state_words
+from ui.text import diameter_words, in_units
 from vision.results import Estimate, Place
 
 MOST_OPEN = 4  # entries on page one
@@ -40,7 +41,7 @@ def front(case: ReportCase) -> Front:
     log = case.assessment.log
     worst = worst_station(case.assessment)
     still = [flag for flag in case.flags if not flag.settled_by and flag.current]
-    shown = [_entry(flag) for flag in still[:MOST_OPEN]]
+    shown = [_entry(flag, log.rope.units) for flag in still[:MOST_OPEN]]
     if len(still) > MOST_OPEN:
         shown.append(f"and {len(still) - MOST_OPEN} more, in the annex")
     return Front(
@@ -48,7 +49,9 @@ def front(case: ReportCase) -> Front:
         number=shortened(case.number, 40),
         title=shortened(f"Rope inspection: {log.rope.identity}", 110),
         job=tuple((name, shortened(value, 70)) for name, value in _job(case)),
-        alarms=tuple(shortened(words, 330) for words in _alarms(case, worst)),
+        alarms=tuple(
+            shortened(in_units(words, log.rope.units), 330) for words in _alarms(case, worst)
+        ),
         headline="Nothing was measured in this inspection."
         if worst is None
         else headline(worst, log.rope),
@@ -101,7 +104,7 @@ def _job(case: ReportCase) -> Iterator[tuple[str, str]]:
 
 def _nominal(rope: Rope) -> str:
     if rope.units == "inch":
-        return f"{length_text(rope.nominal_mm, units='inch')} ({rope.nominal_mm:g} mm)"
+        return length_text(rope.nominal_mm, units="inch")
     return f"{rope.nominal_mm:g} mm"
 
 
@@ -213,10 +216,9 @@ def _pictures(case: ReportCase, worst: WorstStation) -> tuple[ReportPicture, ...
         words = picture.caption
         if compared:
             one = compared[0]
-            words = (
-                f"{view}°: photograph {with_u(one.photo_mm, one.u_photo_mm, rope)} (solid lines); "
-                f"logged {one.typed} (dashed): {one.word}"
-            )
+            figure = diameter_words(one.photo_mm, one.u_photo_mm, rope.units)
+            logged = f"logged {one.typed} (dashed): {one.word}"
+            words = f"{view}°: photograph {figure} (solid lines); {logged}"
         shown.append(replace(picture, caption=words))
     return tuple(shown)
 
@@ -229,12 +231,13 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
         ("gauge", assessment.gauge_sections),
     )
     whole = [
-        f"{with_u(found.mean_mm, found.u_mean_mm, rope)} by {_by(source)}"
+        f"{diameter_words(found.mean_mm, found.u_mean_mm, rope.units)} by {_by(source)}"
+        + _doubted(assessment, found.sections)
         for source, sections in by_source
         if sections and isinstance(found := group_of(sections, rope.nominal_mm), MeasuredDiameter)
     ]
     yield "Measured diameter", "; ".join(whole) or "none: it needs two directions"
-    yield "Largest ovality", _ovality(assessment.best, rope)
+    yield "Largest ovality", _ovality(assessment)
     yield "Lay length", _lay(assessment)
     refused = len(assessment.crosscheck.refused)
     figures = sum(isinstance(result, Estimate) for result in assessment.log.results)
@@ -279,12 +282,18 @@ def _criteria(case: ReportCase) -> Iterator[tuple[str, str]]:
         yield "All criteria added up", worst.words
 
 
-def _ovality(sections: Sequence[Section], rope: Rope) -> str:
-    if not sections:
+def _doubted(assessment: Assessment, sections: Sequence[Section]) -> str:
+    """Return the mark of a figure that rests on an entry to be checked."""
+    return " (doubted)" if any(one.station in assessment.doubted for one in sections) else ""
+
+
+def _ovality(assessment: Assessment) -> str:
+    if not assessment.best:
         return "none: it needs two directions"
-    most = max(sections, key=lambda section: section.ovality_mm)
-    figure = with_u(most.ovality_mm, most.u_ovality_mm, rope)
-    return f"station {most.station}: {figure}, by {_by(most.source)}"
+    most = max(assessment.best, key=lambda section: section.ovality_mm)
+    figure = diameter_words(most.ovality_mm, most.u_ovality_mm, assessment.log.rope.units)
+    doubted = _doubted(assessment, [most])
+    return f"station {most.station}: {figure}, by {_by(most.source)}{doubted}"
 
 
 def _lay(assessment: Assessment) -> str:
@@ -342,10 +351,10 @@ def _open_title(flags: Sequence[ReportFlag]) -> str:
     return f"Open entries: {still} of {len(flags)}"
 
 
-def _entry(flag: ReportFlag) -> str:
+def _entry(flag: ReportFlag, units: str) -> str:
     finding = flag.finding
     where = "; ".join(finding.where[:2]) + (" …" if len(finding.where) > 2 else "")
-    seen = finding.seen
+    seen = in_units(finding.seen, units)
     if where and not seen.casefold().startswith(where.casefold()):
         seen = f"{where[:1].upper()}{where[1:]}: {seen}"
     return shortened(seen, 170)
