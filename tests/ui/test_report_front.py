@@ -213,6 +213,9 @@ def test_where_nothing_was_decided_there_is_room_to_write(case: ReportCase) -> N
     decision = front(case).decision
     assert not any(taken for _, taken in decision.choices)
     assert (decision.remarks, decision.next_due) == ("", "")
+    facts = dict(front(case).facts)
+    blank = ["Bench check", "Broken wires", "Corrosion", "Deformation", "Heat"]
+    assert [name for name, value in facts.items() if not value] == blank
 
 
 def test_the_logged_reading_lies_as_far_apart_as_it_was_read(tmp_path: Path) -> None:

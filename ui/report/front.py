@@ -249,6 +249,7 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
     yield "Against the gauge", counts(words) or "nothing could be compared"
     yield "Gauge", _gauges(assessment)
     yield "Print check", _prints(case)
+    yield "Bench check", ""  # written in by hand: the record does not hold it
     yield "Limits", _limits(case)
     yield from _criteria(case)
     if assessment.log.inspection.remarks:
