@@ -32,6 +32,13 @@ WITH_CARD: dict[str, Reason] = {
         "No printed card was found in the photograph.",
         "Fix the card under the rope, show both of its chequered strips, and hold them sharp.",
     ),
+    "other-markers": Reason(
+        "refuse",
+        None,
+        "1",
+        "Other markers are seen, {value:.0f} of them, and not this card's.",
+        "Print the card with `ropephoto card`, or on the page Cards, and fix it under the rope.",
+    ),
     "mirrored": Reason(
         "refuse",
         None,
@@ -245,6 +252,14 @@ WITH_CARD: dict[str, Reason] = {
         "A black shadow without light lies along one edge of the rope, {value:.1f} px wide; up to "
         "{limit:.1f} px can be allowed for.",
         "Turn off the flash, and give light from more than one side.",
+    ),
+    "burnt-out": Reason(
+        "refuse",
+        4.0,
+        "1",
+        "The paper beside the rope is burnt out: by its printed black it was exposed {value:.0f} "
+        "times as bright as the picture can hold; {limit:.0f} times is the most.",
+        "Expose for the paper: tap on the card; turn off the flash.",
     ),
     "card-bowed": Reason(
         "refuse",
@@ -485,16 +500,6 @@ def refuse_above(code: str, value: float, *, spot_px: PointPx | None = None) -> 
 
 
 def refuse_below(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
-    """Raise `RefusedError` where a value is below the limit of its reason.
-
-    Parameters
-    ----------
-    code : str
-        Key of `REASONS`.
-    value : float
-        What was found, in the reason's unit.
-    spot_px : (x, y), optional
-        Where to look on the photograph.
-    """
+    """Raise `RefusedError` where a value is below the limit; parameters as in `refuse_above`."""
     if value < limit_of(code):
         raise RefusedError(finding(code, value, spot_px=spot_px))

@@ -54,3 +54,27 @@ def test_a_crop_or_a_zoom_that_the_file_hides_stays_inside_u(effect: str, name: 
 def test_what_such_a_picture_leaves_open_is_said() -> None:
     result = measured("80 % aside, size in Exif old", "station-1-view-00.jpg")
     assert {item.code for item in result.findings} & {"focal-doubtful", "focal-disagrees"}
+
+
+@pytest.mark.parametrize(
+    ("effect", "name"),
+    [
+        ("gamma 0.4", "station-3-view-00.jpg"),
+        ("gamma 2", "station-1-view-00.jpg"),
+        ("veil 0.3", "bar-16mm.jpg"),
+        ("-3 EV", "station-2-view-00.jpg"),
+        ("+2 EV", "bar-16mm.jpg"),
+        ("codes x 3", "bar-16mm.jpg"),
+        ("very warm", "station-4-view-00.jpg"),
+        ("messenger 1600 px", "station-2-view-90.jpg"),
+    ],
+)
+def test_what_was_done_to_the_tones_stays_inside_u_or_is_refused(effect: str, name: str) -> None:
+    result = measured(effect, name)
+    if isinstance(result, Estimate):
+        assert abs(result.diameter_mm - TRUTH_MM[name]) <= result.expanded_mm()
+
+
+def test_most_of_what_was_done_to_the_tones_is_answered() -> None:
+    for effect, name in (("gamma 0.4", "station-3-view-00.jpg"), ("veil 0.3", "bar-16mm.jpg")):
+        assert isinstance(measured(effect, name), Estimate)

@@ -18,6 +18,7 @@ import vision.target.locate
 from vision.findings import REASONS, WITH_CARD
 from vision.pipeline import Settings
 from vision.results import Estimate, Refusal
+from vision.rope.rectify import code_of, light_of
 from vision.target.blur import Blur
 from vision.target.layout import PLAIN_LAYOUTS, layout_named, marker_box_mm
 
@@ -55,6 +56,8 @@ def number_markers() -> list[Patch]:
 CASES: dict[str, Callable[[], Case]] = {
     "no-card": lambda: taken(replace(shot_of(), pixels=np.full((600, 800, 3), 90, np.uint8))),
     "mirrored": lambda: taken(mirrored(shot_of())),
+    "other-markers": lambda: taken(foreign_board()),
+    "burnt-out": lambda: taken(brighter(shot_of(), 12.0)),
     "too-few-markers": lambda: taken(shot_of(patches=[box(-100, 25, 100, 75)])),
     "card-bent": lambda: taken(shot_of(bend_mm=2.0)),
     "card-slightly-bent": lambda: taken(shot_of(bend_mm=0.33, tilt_deg=30, azimuth_deg=0)),
@@ -115,6 +118,22 @@ def creased(shot: Shot) -> Shot:
     x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
     moved = x + 2.5 * np.sin(x / 60).astype(np.float32)
     return replace(shot, pixels=cv2.remap(shot.pixels, moved, y, cv2.INTER_CUBIC))
+
+
+def foreign_board() -> Shot:
+    """A board of markers of another kind, as camera calibration uses them."""
+    kind = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_6X6_250)
+    grey = np.full((800, 1000), 255, np.uint8)
+    for number in range(20):
+        top, left = 60 + 180 * (number // 5), 60 + 180 * (number % 5)
+        grey[top : top + 120, left : left + 120] = cv2.aruco.generateImageMarker(kind, number, 120)
+    return replace(shot_of(), pixels=np.repeat(grey[..., None], 3, axis=2))
+
+
+def brighter(shot: Shot, times: float) -> Shot:
+    """The same, exposed so many times longer (IEC 61966-2-1)."""
+    codes = code_of(np.clip(times * light_of(np.arange(256) / 255), 0, 1))
+    return replace(shot, pixels=np.rint(255 * codes).clip(0, 255).astype(np.uint8)[shot.pixels])
 
 
 def smaller(case: Case) -> Case:

@@ -23,7 +23,6 @@ from vision.rope.constants import (
     ROUNDNESS_SHARE,
     U_CROWNS_SHARE,
     U_GAP_MM,
-    U_SHADOW_SHARE,
     U_STAND_OFF_MM,
 )
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, jaw_lines, tangent_planes
@@ -254,14 +253,27 @@ def _edge_terms(observed: Observation) -> list[Term]:
         for word, px in (
             ("shade beside the rope", edge.reference_px / math.sqrt(12)),
             ("blur before or after the tone curve", edge.tone_px / math.sqrt(12)),
-            ("wires burnt out at the edge", edge.burnt * observed.blur.light_px / math.sqrt(3)),
-            ("hard shadow taken off", U_SHADOW_SHARE * edge.shadow_px),
+            ("hard shadow taken off", edge.u_shadow_px),
         ):
             if not px:
                 continue
             u = px / outline.px_per_mm
             source = Influence.EDGE.source(photo, edge.side, word)
             terms.append(Term(f"{edge.side} edge, {word}", u, "mm", per_mm[i], "B", source))
+    # What is burnt out has lost its height: half of it lies anywhere within the blur, and on both
+    # sides the same way.
+    burnt_out = [edge.clipped_px for edge in (outline.left, outline.right)]
+    if any(burnt_out):
+        terms.append(
+            Term(
+                "light burnt out at the edges",
+                1 / math.sqrt(3),
+                "1",
+                sum(px / outline.px_per_mm * by for px, by in zip(burnt_out, per_mm, strict=True)),
+                "B",
+                Influence.EDGE.source(photo, "burnt"),
+            )
+        )
     if jaws.crown_pitch_mm is not None:
         terms.append(
             Term(

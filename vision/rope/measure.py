@@ -134,6 +134,7 @@ def _check_outline(outline: Outline, located: LocatedCard) -> None:
     refuse_below("too-far", outline.rough_mm * outline.px_per_mm)
     for edge in (outline.left, outline.right):
         refuse_above("hard-shadow", edge.shadow_px)
+        refuse_above("burnt-out", edge.times_over)
     low, high = band_limits_mm(outline, located.pose.camera, located.card)
     half = outline.rough_mm / 2
     refuse_below("band-too-narrow", float(min(high, -low) / half))

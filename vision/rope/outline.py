@@ -18,6 +18,7 @@ passes are enough, and the last move tells what is left.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -27,7 +28,6 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
-from scipy.special import ndtri
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding
@@ -44,16 +44,23 @@ from vision.rope.constants import (
     INNER,
     INSIDE_PX,
     LEVEL_PX,
-    NO_LIGHT_SHARE,
     OUTER,
-    OWN_LIGHT_SHARE,
     PASSES,
     REFERENCE_PX,
+    U_SHADOW_SHARE,
     WINDOW_PERIODS,
 )
 from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
+from vision.rope.edge_light import (
+    EVERY_PX,
+    clipped_sigmas,
+    own_light,
+    own_light_along,
+    times_over,
+    tone_px,
+)
 from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
-from vision.rope.rectify import Light, code_of, light_of, scale_at
+from vision.rope.rectify import Light, scale_at
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
@@ -66,7 +73,7 @@ SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 MOST_COLUMNS = 1000
 HALF_PASSES = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a Gaussian halves
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
-EVERY_PX = 0.5  # between the samples of a profile across the edge
+BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,8 +106,17 @@ class Edge:
         light lies between them.
     burnt : float
         Share of the edge's surroundings that is overexposed, 0 to 1.
-    shadow_px : float
-        Width of the hard shadow that was taken off the outline, px.
+    clipped_px : float
+        How far light that is burnt out, at the edge or where the reference is read, may have moved
+        the place at which half of the stripes is left, px.
+    times_over : float
+        How many times as bright as the picture can hold the paper beside it was exposed; 0 where
+        it is not burnt out.
+    dark_share, own_spread_px : float
+        In which share of the rope's parts along it the rope's own light has ended as well, and how
+        far the places scatter at which it ends, px.
+    shadow_px, u_shadow_px : float
+        Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     """
 
     side: Side
@@ -114,7 +130,12 @@ class Edge:
     own_light_px: float
     dark_beside: bool
     burnt: float
+    clipped_px: float = 0.0
+    times_over: float = 0.0
+    dark_share: float = 0.0
+    own_spread_px: float = 0.0
     shadow_px: float = 0.0
+    u_shadow_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -261,8 +282,14 @@ def _followed(
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)
-    own_light_px, dark_beside = _own_light(mean, pooled, t, outside)
-    burnt = float((profiles.light[sure][:, at_edge] > 0.98).mean())
+    own_light_px, dark_beside = own_light(mean, pooled, t, outside)
+    full = profiles.light[sure] > BURNT
+    burnt = float(full[:, at_edge].mean())
+    clipped = min(1.0, 2 * max(burnt, float(full[:, outside].mean())))  # half is dark stripes
+    over = times_over(mean, pooled, outside)
+    dark_share, own_spread_px = 0.0, 0.0
+    if dark_beside:
+        dark_share, own_spread_px = own_light_along(profiles.mean, amplitude, crowns, t, outside)
     return Edge(
         side,
         along,
@@ -271,10 +298,14 @@ def _followed(
         window_mm,
         noise_px=_sharpened(PASSES) * spread / slope,
         reference_px=HALF * abs(shade) / slope,
-        tone_px=_tone_px(mean, pooled, t, outside, blur),
+        tone_px=tone_px(mean, pooled, t, outside, blur),
         own_light_px=own_light_px,
         dark_beside=dark_beside,
         burnt=burnt,
+        clipped_px=clipped * blur.light_px * clipped_sigmas(over),
+        times_over=over if clipped > HALF else 0.0,
+        dark_share=dark_share,
+        own_spread_px=own_spread_px,
     )
 
 
@@ -368,49 +399,6 @@ def _slope(share: Array, t: Array) -> float:
     return max(float(np.polyfit(t[near], pooled[near], 1)[0]), 0.05)
 
 
-def _tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> float:
-    """Return by how much the edge moves where all blur comes after the tone curve, px.
-
-    A lens and a sensor mix light; software that scales, smooths or sharpens mixes the values that
-    stand for it (IEC 61966-2-1). The same two stripes and the same rope, mixed so, give another
-    place at which half of the stripes' amplitude is left.
-    """
-    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
-    white, black = (
-        level + np.pi / 4 * half_swing,
-        level - np.pi / 4 * half_swing,
-    )  # of a square wave
-    rope = float(np.interp(-2 * blur.light_px, t, mean))
-    codes = code_of(np.clip([white, black, rope], 0, 1))
-    paper = np.linspace(0.0, 1.0, 101)
-    mixed = [light_of(paper * code + (1 - paper) * codes[2]) for code in codes[:2]]
-    swing = mixed[0] - mixed[1]
-    seen = float(np.interp(HALF * swing[-1], swing, paper))
-    return abs(blur.light_px * float(ndtri(np.clip(seen, 0.01, 0.99))))
-
-
-def _own_light(mean: Array, pooled: Array, t: Array, outside: Mask) -> tuple[float, bool]:
-    """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
-
-    Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
-    beyond that is the rope's own. It is followed inwards from the band.
-    """
-    per_stripe = float(np.median(mean[outside] / pooled[outside]))
-    own = mean - per_stripe * pooled
-    least = OWN_LIGHT_SHARE * float(own[t < 0].max())
-    level = np.interp(t - LEVEL_PX, t, own)  # what it is a little farther in
-    at_edge, beside = np.interp([0.0, -LEVEL_PX / 2], t, own)
-    none = NO_LIGHT_SHARE * float(pooled[outside].mean())
-    gone = bool(at_edge < HALF**2 * max(float(beside), least) or max(at_edge, beside) < none)
-    over = own - HALF * level
-    falls = np.flatnonzero((over[:-1] >= 0) & (over[1:] < 0) & (own[:-1] >= least))
-    falls = falls[t[falls] >= LEVEL_PX - INSIDE_PX]
-    if not len(falls):
-        return 0.0, False
-    i = int(falls[-1])
-    return float(t[i] + EVERY_PX * over[i] / (over[i] - over[i + 1])), gone
-
-
 def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
     """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
 
@@ -422,7 +410,11 @@ def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
     sharp = not other.dark_beside and abs(other.own_light_px) < LEVEL_PX / 2
     beyond = other.own_light_px if sharp else 0.0
     width = max(0.0, beyond - edge.own_light_px)
-    return replace(edge, outward_mm=edge.outward_mm - width * edge.step_mm, shadow_px=width)
+    # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
+    doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
+    u_px = math.hypot(U_SHADOW_SHARE * width, edge.own_spread_px, doubt * width) if width else 0.0
+    outward_mm = edge.outward_mm - width * edge.step_mm
+    return replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:

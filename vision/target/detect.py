@@ -37,6 +37,15 @@ QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers 
 NUMBER_PX = 60.0  # side at which a number's marker is read
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
+# Kinds of markers that boards and labels carry; of fewer than 3 different ones some are chance.
+OTHER_KINDS = (
+    cv2.aruco.DICT_4X4_250,
+    cv2.aruco.DICT_6X6_250,
+    cv2.aruco.DICT_7X7_250,
+    cv2.aruco.DICT_ARUCO_ORIGINAL,
+    cv2.aruco.DICT_APRILTAG_36H11,
+)
+ENOUGH_OTHERS = 3
 MIN_CORNERS = 8
 
 
@@ -104,7 +113,8 @@ def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
         raise RefusedError(finding("mirrored"))
     if any(marker.word < NUMBER_WORD for marker in markers):
         raise RefusedError(finding("too-few-markers", 0.0, limit=MIN_CORNERS))
-    raise RefusedError(finding("no-card"))
+    others = _other_markers(grey)
+    raise RefusedError(finding("other-markers", others) if others else finding("no-card"))
 
 
 def _scales(grey: Grey) -> list[float]:
@@ -167,6 +177,19 @@ def _is_mirrored(grey: Grey) -> bool:
     flipped = np.ascontiguousarray(small[:, ::-1]).astype(np.uint8)
     markers = _detect_at(flipped, 1.0)
     return bool(_layouts_seen(markers)) and len(markers) >= 4
+
+
+def _other_markers(grey: Grey) -> int:
+    """Return how many markers of another kind are seen; 0 where so few may be chance."""
+    scale = min(1.0, WORKING_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    most = 0
+    for kind in OTHER_KINDS:
+        dictionary = cv2.aruco.getPredefinedDictionary(kind)
+        words = cv2.aruco.Dictionary(dictionary.bytesList, dictionary.markerSize, 0)
+        _, found, _ = cv2.aruco.ArucoDetector(words).detectMarkers(small)
+        most = max(most, 0 if found is None else len(set(np.asarray(found).ravel().tolist())))
+    return most if most >= ENOUGH_OTHERS else 0
 
 
 def _layouts_seen(markers: Iterable[_Marker]) -> list[Layout]:
