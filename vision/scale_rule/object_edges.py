@@ -247,7 +247,7 @@ def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_],
             part[i] = good[i]
             i += way
     trimmed = part & (np.cumsum(part) > size // 4) & (np.cumsum(part[::-1])[::-1] > size // 4)
-    if float(trimmed.sum()) * step < SHORTEST_SHARE * d:
+    if not trimmed.any() or float(trimmed.sum()) * step < SHORTEST_SHARE * d:
         raise RefusedError(finding("object-not-found"))
     return trimmed, d
 
