@@ -6,6 +6,7 @@ from copy import copy
 
 import click
 
+from ui.cli.bench_check import bench_check
 from ui.cli.calibrate import calibrate, cameras
 from ui.cli.card import card, print_check
 from ui.cli.check import check
@@ -41,6 +42,7 @@ for command in (
     scale,
     demo,
     check,
+    bench_check,
     compare_gauge,
     record,
     report,

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
     from inspection.measurement.section import Pairing
     from vision.pipeline import Settings
+    from vision.results import Result
     from vision.rope.tangent_cylinder import Hold
 
 HOLDS = ("touching", "level", "stand-off")
@@ -192,7 +193,7 @@ def measure(
         raise click.UsageError("--hold level knows no --offset; leave one of them out.")
     paths = find_photographs(photos)
     held = Hold(HoldKind(hold), offset_mm, u_offset_mm)
-    settings = _settings(at_mm, held, jaw_diameters, print_set, print_checks, cameras)
+    settings = settings_of(at_mm, held, jaw_diameters, print_set, print_checks, cameras)
     places = dict(_parse_say(entry) for entry in say)
     unknown = sorted(places.keys() - {path.name for path in paths})
     if unknown:
@@ -209,10 +210,24 @@ def measure(
         print_csv(results)
     else:
         print_table(results, pairing, nominal_mm, measured)
+        _say_bench_checks(results)
     context.exit(1 if any(isinstance(result, Refusal) for result in results) else 0)
 
 
-def _settings(
+def _say_bench_checks(results: list[Result]) -> None:
+    """Say what the bench check of this phone and card set gave, and when it is old."""
+    from datetime import date
+
+    from ui.services.bench_checks import bench_check_for, known_bench_checks
+
+    try:
+        for check in bench_check_for(results, known_bench_checks()):
+            click.echo(check.reminder(date.today()))
+    except ValueError as damaged:
+        raise click.ClickException(str(damaged)) from damaged
+
+
+def settings_of(
     at_mm: tuple[float, ...],
     hold: Hold,
     jaw_diameters: float,
@@ -220,6 +235,7 @@ def _settings(
     print_checks: Path,
     cameras: Path | None,
 ) -> Settings:
+    """Return how photographs are to be measured, by what was asked for; misuse is told."""
     from ui.services.cameras import known_cameras
     from vision.pipeline import Settings
     from vision.target.print_scale import load_print_checks

@@ -7,6 +7,7 @@ from ui.report.assessment import minute
 from ui.report.blocks import Block, Grid, Heading, Words
 from ui.report.case import ReportCase
 from ui.report.photos import in_order
+from ui.services.bench_checks import bench_check_for, known_bench_checks
 from ui.text import place, refused
 from vision.results import Estimate
 from vision.uncertainty import shares
@@ -107,11 +108,22 @@ def _photographs(assessment: Assessment) -> list[Block]:
             "small",
         ),
         Grid(head, rows, widths, right=frozenset({5})),
+        *_bench_checks(assessment),
         *(
             Words(f"{refusal.photo_name}: {refused(refusal)}", "small")
             for refusal in assessment.crosscheck.refused
         ),
     ]
+
+
+def _bench_checks(assessment: Assessment) -> list[Block]:
+    """Return what checks on a bar of known diameter say of these phones and card sets."""
+    log = assessment.log
+    try:
+        known = bench_check_for(log.results, known_bench_checks())
+    except ValueError as damaged:
+        return [Words(f"Bench check: {damaged}", "small")]
+    return [Words(check.reminder(log.inspection.on), "small") for check in known]
 
 
 def _budgets(assessment: Assessment) -> list[Block]:

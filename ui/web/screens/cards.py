@@ -13,6 +13,7 @@ from ui.web.page.layout import flash_success, page_header, show_cautions, show_e
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
+from ui.web.panels.bench_check import check_on_the_bench
 from ui.web.panels.remeasure import offer_later_checks
 from vision.target.layout import LAYOUTS, layout_for
 from vision.target.pdf import card_pdf
@@ -157,5 +158,6 @@ with show_errors():
     _check(_print(inspection) or "A5 middle")
     if inspection is not None:
         offer_later_checks(inspection)
+    check_on_the_bench()
     next_step_link("sheet", "sheet of stations")
     show_cautions()

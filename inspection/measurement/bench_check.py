@@ -1,0 +1,199 @@
+"""A check on one's own bench: a bar of known diameter, by one's own printer, card and phone.
+
+Mean error and repeatability follow the GUM (ISO/IEC Guide 98-3:2008, 4.2), and what the whole way
+of measuring is worth on the bar follows ISO 22514-7 (a measurement process on a reference part:
+bias, repeatability and the reference's own uncertainty). Whether the stated U holds is asked twice:
+does the truth lie inside it as often as it should, and is the mean off by no more than U allows,
+what all photographs share (the print's scale, the camera) counted once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from inspection.measurement.view import DirectionalDiameter, mean_diameter
+from vision.results import Estimate
+
+LEAST_PHOTOGRAPHS = 6
+INSIDE_SHARE = 0.9545  # of a normal distribution, within 2 standard deviations
+RARE = 0.05  # a chance below which the stated U is not believed
+OLD_DAYS = 365  # paper, printer and phone change (common practice, no source)
+SAME_PRINTS = "unchecked print"
+
+
+@dataclass(frozen=True, slots=True)
+class BenchCheck:
+    """What photographs of a bar of known diameter gave.
+
+    Parameters
+    ----------
+    camera, print_set : str
+        The phone, as it calls itself, and the card set.
+    on : date
+        Day of the check.
+    true_mm, u_true_mm : float
+        The bar's diameter and its standard uncertainty, mm.
+    photographs, refused : int
+        How many gave a figure, and how many none.
+    mean_error_mm : float
+        Mean of figure minus truth, mm.
+    repeatability_mm : float
+        Experimental standard deviation of one figure, mm (GUM 4.2.2).
+    u_mean_error_mm : float
+        Standard uncertainty of the mean error as it is stated: the mean's budget and the truth's.
+    inside : int
+        Photographs whose U (k = 2) holds the truth, the truth's own uncertainty with it.
+    usual_expanded_mm : float
+        Median of their U, mm.
+    """
+
+    camera: str
+    print_set: str
+    on: date
+    true_mm: float
+    u_true_mm: float
+    photographs: int
+    refused: int
+    mean_error_mm: float
+    repeatability_mm: float
+    u_mean_error_mm: float
+    inside: int
+    usual_expanded_mm: float
+
+    @property
+    def u_of_mean_mm(self) -> float:
+        """Standard deviation of the mean as it was seen, mm (GUM 4.2.3)."""
+        return self.repeatability_mm / math.sqrt(self.photographs)
+
+    @property
+    def u_process_mm(self) -> float:
+        """Standard uncertainty of the whole way of measuring on this bar, mm.
+
+        ISO 22514-7: the reference's uncertainty, the bias as a rectangular distribution, and the
+        repeatability on the reference, in quadrature.
+        """
+        return math.hypot(
+            self.u_true_mm, self.mean_error_mm / math.sqrt(3.0), self.repeatability_mm
+        )
+
+    @property
+    def as_rare_as(self) -> float:
+        """How often so few would hold the truth by chance, if U were right (binomial)."""
+        n, p = self.photographs, INSIDE_SHARE
+        return sum(math.comb(n, k) * p**k * (1 - p) ** (n - k) for k in range(self.inside + 1))
+
+    @property
+    def e_n(self) -> float:
+        """Mean error over its expanded uncertainty (ISO 13528); beyond 1 it is not explained."""
+        return self.mean_error_mm / (2.0 * self.u_mean_error_mm)
+
+    @property
+    def holds(self) -> bool:
+        """Whether the stated uncertainty holds what was seen."""
+        return self.as_rare_as >= RARE and abs(self.e_n) <= 1.0
+
+    @property
+    def verdict(self) -> str:
+        """One sentence: does it hold, and what was seen."""
+        whose = f"{self.camera or 'this phone'} and card set {self.print_set or SAME_PRINTS}"
+        begin = "U holds" if self.holds else "Don't rely on U"
+        why = "" if self.holds else f"; {self._remedy}"
+        return (
+            f"{begin} with {whose}: {self.photographs} photographs of {self.true_mm:g} mm were off "
+            f"by {self.mean_error_mm:+.3f} mm in the mean and scattered by "
+            f"{self.repeatability_mm:.3f} mm, and the truth lay inside U in {self.inside} of "
+            f"{self.photographs}, where 95 in 100 are to be expected{why}."
+        )
+
+    @property
+    def _remedy(self) -> str:
+        if abs(self.e_n) > 1.0:
+            return "measure the card's bars again, and how closely it lies on the bar"
+        return "look at the worst photograph: light, focus, and how the card lies"
+
+    def is_old(self, today: date) -> bool:
+        """Tell whether it ought to be done again."""
+        return (today - self.on).days > OLD_DAYS
+
+    def reminder(self, today: date) -> str:
+        """Say when it was done, and that it is old where it is."""
+        said = f"Bench check of {self.on.isoformat()}: {self.verdict}"
+        return f"{said} It is more than a year old: do it again." if self.is_old(today) else said
+
+
+def bench_check(
+    estimates: Sequence[Estimate], *, true_mm: float, u_true_mm: float, refused: int, on: date
+) -> BenchCheck:
+    """Hold photographs of one bar against its known diameter.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+        What they gave: six or more, by one phone with one card set.
+    true_mm, u_true_mm : float
+        The bar's diameter and its standard uncertainty, mm.
+    refused : int
+        How many photographs gave none.
+    on : date
+        Day of the check.
+
+    Raises
+    ------
+    ValueError
+        If there are too few, they are of several phones or card sets, the bar's diameter makes no
+        sense or is not what was photographed.
+
+    References
+    ----------
+    ISO/IEC Guide 98-3:2008 (GUM), 4.2.1 to 4.2.3; ISO 22514-7:2021 (its terms from memory,
+    confidence 0.8).
+    """
+    if not (math.isfinite(true_mm) and 1.0 <= true_mm <= 500.0):
+        raise ValueError(f"the bar's diameter must lie between 1 and 500 mm; got {true_mm:g}.")
+    if not (math.isfinite(u_true_mm) and 0.0 < u_true_mm <= 0.05 * true_mm):
+        raise ValueError(
+            "the standard uncertainty of the bar's diameter must be more than 0 and at most 5 % of "
+            f"it; got {u_true_mm:g} mm."
+        )
+    if len(estimates) < LEAST_PHOTOGRAPHS:
+        raise ValueError(
+            f"{len(estimates)} photographs gave a figure and {refused} none; at least "
+            f"{LEAST_PHOTOGRAPHS} are needed: take more, each from a new place."
+        )
+    for what, values in (
+        ("phones", {one.camera for one in estimates}),
+        ("card sets", {one.print_set for one in estimates}),
+    ):
+        if len(values) > 1:
+            listed = ", ".join(sorted(value or "unnamed" for value in values))
+            raise ValueError(f"these photographs are of several {what} ({listed}): check one.")
+    errors = [one.diameter_mm - true_mm for one in estimates]
+    n = len(errors)
+    mean = sum(errors) / n
+    if abs(mean) > 0.1 * true_mm:
+        raise ValueError(
+            f"the photographs show {true_mm + mean:.2f} mm and the bar is said to have "
+            f"{true_mm:g} mm: say the diameter of the bar that was photographed."
+        )
+    views = [DirectionalDiameter(one.diameter_mm, one.budget, 0) for one in estimates]
+    expanded = sorted(one.expanded_mm() for one in estimates)
+    return BenchCheck(
+        camera=estimates[0].camera,
+        print_set=estimates[0].print_set,
+        on=on,
+        true_mm=true_mm,
+        u_true_mm=u_true_mm,
+        photographs=n,
+        refused=refused,
+        mean_error_mm=mean,
+        repeatability_mm=math.sqrt(sum((error - mean) ** 2 for error in errors) / (n - 1)),
+        u_mean_error_mm=math.hypot(mean_diameter(views).u_mm, u_true_mm),
+        inside=sum(
+            abs(error) <= 2.0 * math.hypot(one.u_mm, u_true_mm)
+            for error, one in zip(errors, estimates, strict=True)
+        ),
+        usual_expanded_mm=(expanded[(n - 1) // 2] + expanded[n // 2]) / 2.0,
+    )
