@@ -13,7 +13,9 @@ from datetime import date
 
 from inspection.model.readings import Gauge, Reading, calibrations_between, reading_terms
 from vision.results import Estimate
-from vision.uncertainty import Term, combined_u_mm
+from vision.uncertainty import Influence, Term, combined_u_mm
+
+OF_ONE_VIEW = (Influence.GAP, Influence.HEIGHT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,13 +119,23 @@ def diameter_of_reading(
 
 
 def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:
-    """Return several views of one direction as one, their mean."""
+    """Return several views of one direction as one, their mean.
+
+    Photographs of one view show one card on one rope: the gap between them, and how round the rope
+    is taken to be, is the same unknown in all of them and does not average out.
+    """
     if len(views) == 1:
         return views[0]
+    common = {
+        term.influence: term.source for term in views[0].budget if term.influence in OF_ONE_VIEW
+    }
     weight = 1.0 / len(views)
     return DirectionalDiameter(
         sum(view.diameter_mm for view in views) * weight,
-        weighted_terms((weight, view.budget) for view in views),
+        tuple(
+            replace(term, source=common.get(term.influence, term.source))
+            for term in weighted_terms((weight, view.budget) for view in views)
+        ),
         views[0].view_deg,
         ", ".join(view.name for view in views if view.name),
     )

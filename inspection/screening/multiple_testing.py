@@ -39,6 +39,7 @@ SHARES: dict[str, float] = {
     "one-level": 6,
     "last-digits": 3,
     "lay": 3,
+    "shots": 5,
 }
 
 WHOLE_ROPE = "whole rope"  # where a finding is about no single place

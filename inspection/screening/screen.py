@@ -20,6 +20,7 @@ from inspection.screening.multiple_testing import ScreeningTest, adjust_for_mult
 from inspection.screening.narrow_jaws import narrow_jaws_tests
 from inspection.screening.odd_figures import Exchange, Shift, odd_figures_tests
 from inspection.screening.photo_reuse import photo_tests
+from inspection.screening.repeat_shots import repeat_shots_tests
 from inspection.screening.timing import Pace, timing_tests
 from vision.results import Finding
 
@@ -136,7 +137,11 @@ def chance_tests(
     Those of figures come with what was tested; patterns stand by themselves.
     """
     causes: list[tuple[ScreeningTest, Shift | Exchange]] = []
-    patterns = [*digit_preference_tests(log), *lay_length_tests(log)]
+    patterns = [
+        *digit_preference_tests(log),
+        *lay_length_tests(log),
+        *repeat_shots_tests(log),
+    ]
     if figures is not None:
         causes = [*odd_figures_tests(fit(figures)), *narrow_jaws_tests(figures)]
         patterns += copied_figures_tests(figures)
