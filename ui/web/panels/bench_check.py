@@ -39,7 +39,13 @@ def check_on_the_bench() -> None:
     )
     with st.form("bench check"):
         sets = [UNCHECKED, *get_record().print_checks()]
-        card_set = st.selectbox("Card set", sets, index=len(sets) - 1, key="bench check cards")
+        card_set = st.selectbox(
+            "Card set",
+            sets,
+            index=len(sets) - 1,
+            key="bench check cards",
+            help="Whose print check the photographs are measured with.",
+        )
         left, right = st.columns(2)
         true = left.text_input(
             "Diameter of the bar",
