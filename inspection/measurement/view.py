@@ -126,7 +126,7 @@ def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:
     """
     if len(views) == 1:
         return views[0]
-    common = {
+    common: dict[Influence | None, str] = {
         term.influence: term.source for term in views[0].budget if term.influence in OF_ONE_VIEW
     }
     weight = 1.0 / len(views)
