@@ -484,22 +484,12 @@ def limit_of(code: str) -> float:
 
 
 def refuse_above(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
-    """Raise `RefusedError` where a value is above the limit of its reason.
-
-    Parameters
-    ----------
-    code : str
-        Key of `REASONS`.
-    value : float
-        What was found, in the reason's unit.
-    spot_px : (x, y), optional
-        Where to look on the photograph.
-    """
+    """Raise `RefusedError` where a value, in the reason's unit, is above the limit."""
     if value > limit_of(code):
         raise RefusedError(finding(code, value, spot_px=spot_px))
 
 
 def refuse_below(code: str, value: float, *, spot_px: PointPx | None = None) -> None:
-    """Raise `RefusedError` where a value is below the limit; parameters as in `refuse_above`."""
+    """Raise `RefusedError` where a value is below the limit."""
     if value < limit_of(code):
         raise RefusedError(finding(code, value, spot_px=spot_px))

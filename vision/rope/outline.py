@@ -412,7 +412,8 @@ def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
     width = max(0.0, beyond - edge.own_light_px)
     # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
     doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
-    u_px = math.hypot(U_SHADOW_SHARE * width, edge.own_spread_px, doubt * width) if width else 0.0
+    spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
+    u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width)
     outward_mm = edge.outward_mm - width * edge.step_mm
     return replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
 
