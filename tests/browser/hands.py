@@ -1,4 +1,4 @@
-"""What a person does with a page: type into a table, choose from a list, say who they are."""
+"""What a person does with a page: type into a field, choose from a list, say who they are."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Locator, Page
 
 
 def quiet(page: Page) -> None:
@@ -71,53 +71,13 @@ def become(page: Page, name: str) -> None:
         page.wait_for_timeout(400)  # it slides out; what lies below can't be pressed before
 
 
-def type_cell(page: Page, column: int, row: int, text: str) -> None:
-    """Type into a cell of the table on the page, by keyboard alone.
-
-    The table is a canvas; beside it stands a hidden one for screen readers, whose cells have the
-    focus: columns count from 1 (0 is the box for choosing rows), rows from 0.
-    """
-    from playwright.sync_api import expect
-
-    expect(page.get_by_test_id(f"glide-cell-{column}-{row}")).to_be_attached()
-    page.wait_for_timeout(1000)  # a page that is still being drawn would take the entry along
-    quiet(page)
-    at, down = _cell(page)
-    while (at, down) != (column, row):
-        if at != column:
-            at, key = (at + 1, "ArrowRight") if at < column else (at - 1, "ArrowLeft")
-        else:
-            down, key = (down + 1, "ArrowDown") if down < row else (down - 1, "ArrowUp")
-        page.keyboard.press(key)
-        # the hidden table follows a third of a second later: a key pressed too early goes too far
-        page.wait_for_function(f"document.activeElement.id === 'glide-cell-{at}-{down}'")
-    page.keyboard.press("Enter")
-    entry = page.locator("#portal input, #portal textarea")
-    entry.fill(text)
-    page.wait_for_timeout(300)  # no hand is quicker; the entry takes over what stands there then
-    entry.press("Enter")
-    expect(page.get_by_test_id(f"glide-cell-{column}-{row}")).to_have_text(text)
-    quiet(page)
+def reading_field(page: Page, station: int, view_deg: int) -> Locator:
+    """Return the sheet's field for a gauge reading."""
+    return page.get_by_label(f"Gauge reading, station {station}, {view_deg} degrees, mm")
 
 
-def _cell(page: Page) -> tuple[int, int]:
-    """Give the table the focus, and return column and row once it stays where it is."""
-    here = "document.activeElement.id"
-    seen, since = "", 0
-    for _ in range(600):
-        now = str(page.evaluate(here))
-        since = since + 1 if now == seen else 0
-        seen = now
-        if since >= 6 and now.startswith("glide-cell-"):
-            return int(now.split("-")[2]), int(now.split("-")[3])
-        if since >= 6:
-            canvas = page.get_by_test_id("data-grid-canvas").first
-            if page.evaluate("document.activeElement.tagName") == "CANVAS":
-                # it has the focus, but no cell has it; a layer for scrolling lies above it
-                box = canvas.bounding_box() or {"x": 0, "y": 0}
-                page.mouse.click(box["x"] + 80, box["y"] + 52)
-            else:
-                canvas.focus()
-            since = 0
-        page.wait_for_timeout(100)
-    raise AssertionError(f"the table never had the focus; {seen!r} has it")
+def type_reading(page: Page, station: int, view_deg: int, text: str) -> None:
+    """Type a gauge reading into its field and leave it."""
+    field = reading_field(page, station, view_deg)
+    field.fill(text)
+    field.press("Tab")

@@ -16,19 +16,13 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 SCREENS = {
-    "": "Start", "rope": "1 Rope", "cards": "2 Cards", "photographs": "3 Photographs",
-    "stations": "4 Stations", "readings": "5 Readings", "result": "6 Result",
+    "": "Start", "rope": "1 Rope", "cards": "2 Cards", "sheet": "3 Sheet", "result": "4 Result",
     "scale": "Without the card", "review": "Review", "supervise": "Supervise",
     "condition": "5 Condition and decision", "equipment": "Gauges and phones", "limits": "Limits",
     "record": "Record",
 }  # fmt: skip
-# Streamlit's own list of screens has its headings between the items, and its upload a role that
-# says nothing; both are read aloud all the same.
-NOT_OURS = {
-    "list": "stSidebarNav",
-    "listitem": "stSidebarNav",
-    "presentation-role-conflict": "stFileUploader",
-}
+# Streamlit's upload has a role that says nothing; it is read aloud all the same.
+NOT_OURS = {"presentation-role-conflict": "stFileUploader"}
 
 
 def breaches(page: Page) -> list[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from inspection.record.record import open_record
-from tests.browser.hands import press, type_cell
+from tests.browser.hands import press, reading_field, type_reading
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
 
 if TYPE_CHECKING:
@@ -62,20 +62,18 @@ def test_what_was_typed_stands_there_again_once_the_database_is_back(
         page.get_by_role("button", name="Send back").first.click()
         expect(page.get_by_text("Station 3: sent back.")).to_be_visible()
 
-        page.goto(f"{address}/readings")
-        type_cell(page, 3, 0, "22,41")
-        expect(page.get_by_role("button", name="Enter 1 reading")).to_be_enabled()
+        page.goto(f"{address}/sheet")
+        expect(reading_field(page, 5, 0)).to_be_visible()
         server.stop()
         try:
-            page.get_by_role("button", name="Enter 1 reading").click()
+            type_reading(page, 5, 0, "22,41")
             expect(asleep).to_be_visible()
         finally:
             server.start()
         press(page, "Try again")
-        expect(page.get_by_role("button", name="Enter 1 reading")).to_be_enabled()
-        type_cell(page, 3, 1, "22,39")
-        press(page, "Enter 2 readings into the record")
-        expect(page.get_by_text("2 readings are in the record.")).to_be_visible()
+        expect(reading_field(page, 5, 0)).to_have_value("22,41")  # the browser held it
+        type_reading(page, 5, 90, "22,39")
+        expect(page.get_by_text("saving …")).to_have_count(0)
     with open_record(new_database, photographs=store) as record:
         there = record.inspection(identity)
         assert there.station_reviews[-1].why == "read station 3 again"

@@ -179,7 +179,7 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
 def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> None:
     from playwright.sync_api import expect
 
-    page.goto(f"{sample_pages}/photographs")
+    page.goto(f"{sample_pages}/sheet?inspection={SAMPLE}&station=1&view=0")
     page.get_by_text("Correct an edge by hand").click()
     edge = page.get_by_role("slider", name="left edge by hand")
     drag(page, edge, 0, -12)

@@ -14,7 +14,17 @@ from PIL import Image, ImageDraw
 from inspection.measurement.section import pair_by_card
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
-from tests.browser.hands import become, choose, fill, fits, go_on, press, quiet, type_cell
+from tests.browser.hands import (
+    become,
+    choose,
+    fill,
+    fits,
+    go_on,
+    press,
+    quiet,
+    reading_field,
+    type_reading,
+)
 from ui.services.sample import sample_folder
 from vision.results import Estimate
 
@@ -24,6 +34,7 @@ if TYPE_CHECKING:
 FOLDER = sample_folder() or Path("sample_images")
 PLACES = ("6", "31,5", "58", "83.5 m")
 # as sample_images/readings.csv; the last but two is the one that was typed wrong on purpose
+READ = [(station, view) for station in (1, 2, 3, 4) for view in (0, 90)]
 TYPED = ("22,24", "22.17", "22.03 mm", "22,19", "21.50", "22.11", "22,18", "22.17")
 
 
@@ -48,36 +59,37 @@ def test_from_an_empty_record_to_a_signed_off_report(
     choose(page, "Read with", re.compile("0.02 mm"))
     press(page, "Save print check")
     expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
-    go_on(page, "photographs", "3 Photographs")
+    go_on(page, "sheet of stations", "3 Sheet")
 
-    expect(page.get_by_text("No photographs yet.")).to_be_visible()
+    expect(page.get_by_text("Drop photographs here")).to_be_visible()
     given = [*sorted(FOLDER.glob("station-*.jpg")), FOLDER / "refuse-tilted.jpg"]
-    page.locator("input[type=file]").set_input_files([str(path) for path in given])
-    expect(page.get_by_text("9 of 9 photographs were measured.")).to_be_visible(timeout=240_000)
+    into = page.locator(".st-key-photographs-in input[type=file]")
+    into.set_input_files([str(path) for path in given])
+    expect(page.get_by_text("Station 3 is thinnest")).to_be_visible(timeout=240_000)
+    expect(page.get_by_text("waiting to be measured")).to_have_count(0, timeout=240_000)
     refused = page.get_by_text("refuse-tilted.jpg (station 5, 0 deg) gives no diameter")
     expect(refused).to_be_visible()
-    expect(page.get_by_text("Hold the phone square above the card.").first).to_be_visible()
+    expect(page.get_by_text("The phone was tilted 48 degrees").first).to_be_visible()
     assert fits(page)
-    go_on(page, "stations", "4 Stations")
 
-    for row, place in enumerate(PLACES):
-        type_cell(page, 2, row, place)
-    press(page, "Save stations")
-    expect(page.get_by_text("4 stations are in the record.")).to_be_visible()
-    expect(page.get_by_text("By photographs: measured diameter")).to_be_visible()
-    go_on(page, "readings", "5 Readings")
+    page.get_by_role("button", name="Plan stations").click()
+    for number, place in enumerate(PLACES, start=1):
+        fill(page, f"Station {number}: distance along the rope, m", place)
+    page.get_by_role("button", name="Done planning").click()
+    expect(page.get_by_text("83.5 m")).to_be_visible()
 
-    expect(page.get_by_text("First: enter the gauge")).to_be_visible()
+    # readings are typed first, and wait for their gauge
+    for (station, view), typed in zip(READ, TYPED, strict=True):
+        type_reading(page, station, view, typed)
+    expect(page.get_by_text("Kept. Say which gauge")).to_have_count(8)
     fill(page, "Gauge number", "caliper 7")
     press(page, "Save gauge")
+    expect(page.get_by_text("Kept. Say which gauge")).to_have_count(0)
     quiet(page)
-    for row, typed in enumerate(TYPED):
-        type_cell(page, 3, row, typed)
-    press(page, "Enter 8 readings into the record")
-    expect(page.get_by_text("8 readings are in the record.")).to_be_visible()
     record = tmp_path / "record.db"
+    assert len(opened(record).readings) == 8
     seen = diameter_at(opened(record), 3, 90)
-    expect(page.get_by_text(f"disagrees ({seen - 22.11:+.2f})").first).to_be_visible()
+    expect(page.get_by_text(f"{22.11 - seen:.2f} apart")).to_be_visible()
     assert fits(page)
 
     review(page, empty_pages)
@@ -126,14 +138,11 @@ def review(page: Page, address: str) -> None:
     expect(page.get_by_text("Station 3: to be read again.")).to_be_visible()
 
     become(page, "Inspector A")
-    page.goto(f"{address}/readings")
-    page.get_by_text("Correct or withdraw a reading").click()
-    choose(page, "Which", re.compile("station 3, 90"))
-    fill(page, "Correct reading", "21,21")
-    fill(page, "Reason", "two digits were swapped")
-    quiet(page)
-    press(page, "Correct it")
-    expect(page.get_by_text("Reading 6 was corrected.")).to_be_visible()
+    page.goto(f"{address}/sheet")
+    expect(reading_field(page, 3, 90)).to_have_value("")  # ready to be read again
+    expect(page.get_by_text("asks for it again").first).to_be_visible()
+    type_reading(page, 3, 90, "21,21")
+    expect(page.get_by_text("asks for it again")).to_have_count(0)
 
     become(page, "Reviewer B")
     page.goto(f"{address}/review")
@@ -192,7 +201,7 @@ def compare(text: str, there: OpenInspection, record: Path) -> None:
     for reading in there.readings:
         assert f"{reading.value_mm:.2f}" in words
     assert "Review accepted by Reviewer B, " in words
-    assert "two digits were swapped" in words
+    assert "read again, as Reviewer B asked" in words
     assert "never clears a rope" in words
 
 
@@ -211,7 +220,7 @@ def test_a_refused_photograph_says_why_and_shows_where(
     from playwright.sync_api import expect
 
     bad, patch = with_a_hand_on_it(tmp_path)
-    page.goto(f"{sample_pages}/photographs")
+    page.goto(f"{sample_pages}/sheet")
     quiet(page)
     empty = tmp_path / "empty.jpg"
     empty.write_bytes(b"")

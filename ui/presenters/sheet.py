@@ -450,7 +450,9 @@ def _detail(opened: OpenInspection, assessment: Assessment, thin: Section) -> st
             f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of "
             f"{length_text(opened.rope.reference_mm or 0.0, units=opened.rope.units)}"
         )
-        parts.append(f"severity {rated.band}, {rated.severity.severity_pct} % towards discard")
+        scope = f" ({rated.out_of_scope})" if rated.out_of_scope else ""
+        share = rated.severity.severity_pct
+        parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
         off = 100 * (thin.mean_mm - opened.rope.nominal_mm) / opened.rope.nominal_mm
         parts.append(f"{off:+z.1f} % to nominal; no severity without a reference diameter")

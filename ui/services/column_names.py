@@ -42,6 +42,14 @@ def kept_columns(name: str) -> dict[str, str]:
     return mapping
 
 
+def kept_names() -> list[str]:
+    """Return the names of the mappings that were kept; none where the file can't be read."""
+    try:
+        return sorted(read_json(columns_file(), "mappings of columns"))
+    except ValueError:
+        return []
+
+
 def keep_columns(name: str, mapping: Mapping[str, str]) -> None:
     """Keep what headings mean under a name; one of the same name gives way.
 

@@ -166,6 +166,7 @@ function drawRow(sheet, tr, row) {
     p.meanText = el('b', {}, p.mean);
     p.meanMore = el('small', {}, p.mean);
     p.oval = el('td', {class: 'oval', 'data-head': 'ovality'}, tr);
+    p.ovalText = el('span', {}, p.oval);
     p.last = el('td', {class: 'last', 'data-head': 'last time'}, tr);
     p.lastText = el('span', {}, p.last);
     p.lastOn = el('small', {}, p.last);
@@ -173,7 +174,6 @@ function drawRow(sheet, tr, row) {
   const p = tr.parts;
   tr.id = `station-${row.station}`;
   tr.classList.toggle('look', row.open);
-  tr.classList.toggle('thinnest', row.station === sheet.data.headline.station);
   put(p.number, String(row.station));
   put(p.position, row.position && `${row.position} m`);
   put(p.feature, row.feature);
@@ -191,7 +191,7 @@ function drawRow(sheet, tr, row) {
   });
   put(p.meanText, row.mean);
   put(p.meanMore, row.mean ? `± ${row.u_mean} ${row.source}` : row.why_no_mean);
-  put(p.oval, row.ovality);
+  put(p.ovalText, row.ovality);
   put(p.lastText, row.last);
   put(p.lastOn, row.last_on);
   for (const td of [p.mean, p.oval, p.last]) td.classList.toggle('empty', ![...td.childNodes].some(n => n.textContent));
@@ -221,7 +221,7 @@ function drawHeadline(sheet) {
 }
 
 function build(root, sheet) {
-  const main = root.querySelector('section');
+  const main = sheet.main;
   const box = el('div', {class: 'headline'}, main);
   const image = el('img', {}, box), words = el('div', {class: 'words'}, box);
   const answer = el('h2', {}, words), detail = el('p', {}, words), side = el('div', {class: 'side'}, box);
@@ -285,6 +285,7 @@ function dropping() {
 }
 
 function draw(sheet) {
+  sheet.main.classList.toggle('nolast', !sheet.data.rows.some(row => row.last));
   drawHead(sheet);
   drawHeadline(sheet);
   const rows = sheet.data.rows, names = rows.map(row => String(row.station));
@@ -317,7 +318,7 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
   let sheet = main.sheet;
   if (!sheet || sheet.store !== data.store) {
     main.replaceChildren();
-    sheet = main.sheet = {root, store: data.store, page: pageName(), pending: {}, marks: {}, seen: {}, first: true};
+    sheet = main.sheet = {root, main, store: data.store, page: pageName(), pending: {}, marks: {}, seen: {}, first: true};
     build(root, sheet);
   }
   Object.assign(sheet, {data, setStateValue, setTriggerValue});

@@ -1,0 +1,197 @@
+"""A table of readings on the page: what each heading was taken for is shown, corrected and kept."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from inspection.exchange.columns import READINGS, find_columns, known_headings
+from inspection.exchange.import_rows import import_readings, rows_rejected
+from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings
+from inspection.exchange.spreadsheet import Sheet, read_sheet
+from inspection.model.log import counted
+from inspection.record.views import OpenInspection
+from ui.services.column_names import keep_columns, kept_columns, kept_names
+from ui.text import as_typed
+from ui.web.page.layout import flash_success, show_errors
+from ui.web.page.rescreen import rescreen
+from ui.web.page.session import entering, get_record, user_name
+from ui.web.panels.gauge import chosen_gauge
+from ui.web.panels.station import table as html_table
+
+KINDS = ["csv", "tsv", "txt", "xlsx"]
+DIRECTION = "reading at {} deg"
+DIRECTIONS = (0, 30, 45, 60, 90, 120, 135, 150)
+NOT_USED, AS_UNDERSTOOD = "", "as the program understands it"
+SHOWN = 12  # rows of each kind
+MEANINGS = {
+    NOT_USED: "not used",
+    **{DIRECTION.format(way): f"reading at {way}°" for way in DIRECTIONS},
+    **{name: column.meaning for name, column in READINGS.items()},
+}
+
+
+def import_table(opened: OpenInspection) -> None:
+    """Offer to enter the readings of a CSV or XLSX file into this inspection."""
+    turn = st.session_state.setdefault("tables", 0)
+    file = st.file_uploader(
+        "Table of readings",
+        KINDS,
+        key=f"table {turn}",
+        help="CSV or XLSX, headings in English, German, French, Spanish, Italian or Portuguese. "
+        "Nothing is entered before you have seen what each column was taken for.",
+    )
+    if file is None:
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / (Path(file.name).name or "table.csv")
+        path.write_bytes(file.getvalue())
+        digest = hashlib.sha256(file.getvalue()).hexdigest()[:12]
+        named = _mapping(path, digest)
+        try:
+            found = read_readings(
+                path,
+                inspection=opened.inspection.identity,
+                person=user_name(),
+                gauge=chosen_gauge(opened),
+                named=named,
+            )
+        except ValueError as wrong:  # of the command line's remedies none helps here
+            raise ValueError(
+                f"{str(wrong).split(' See `ropephoto')[0]} Say above which column it is."
+            ) from wrong
+    mine = _of_this_inspection(opened, found, digest)
+    _preview(mine)
+    name = st.text_input(
+        "Keep this mapping as",
+        key=f"mapping name {digest}",
+        placeholder="left empty: not kept",
+        help="For the next table of the same kind, here and on the command line (--columns).",
+    )
+    words = counted(len(mine.rows), "reading", "readings")
+    if st.button(f"Enter {words}", type="primary", disabled=not mine.rows):
+        _enter(opened, mine, named, name.strip())
+
+
+def _mapping(path: Path, digest: str) -> dict[str, str]:
+    """Show what each heading was taken for; return what it means as it stands now."""
+    sheet = read_sheet(path, known=lambda cells: known_headings(cells, "readings"))
+    kept = kept_names()
+    chosen = AS_UNDERSTOOD
+    if kept:
+        chosen = st.selectbox(
+            "Mapping",
+            [AS_UNDERSTOOD, *kept],
+            key=f"mapping {digest}",
+            help="One that was kept by its name, or what the program takes the headings for.",
+        )
+    usual = _understood(sheet, {} if chosen == AS_UNDERSTOOD else kept_columns(chosen))
+    st.caption("What each column was taken for; correct it here.")
+    meant: dict[str, str] = {}
+    with st.container(horizontal=True):
+        for at, heading in enumerate(sheet.headings):
+            if not heading or heading in meant:
+                continue
+            example = next((row[at] for _, row in sheet.rows if at < len(row) and row[at]), "")
+            options = list(dict.fromkeys([*MEANINGS, usual.get(heading, NOT_USED)]))
+            meant[heading] = st.selectbox(
+                as_typed(f"{heading} (e.g. {example[:24]})" if example else heading),
+                options,
+                index=options.index(usual.get(heading, NOT_USED)),
+                format_func=lambda one: MEANINGS.get(one, one.replace(" deg", "°")),
+                key=f"column {digest} {chosen} {at}",
+                width=240,
+            )
+    return {heading: _said(meaning) for heading, meaning in meant.items()}
+
+
+def _said(meaning: str) -> str:
+    """Return a meaning as a mapping says it: the column's name, or the direction alone."""
+    if meaning.startswith("reading at "):
+        return meaning.split()[2]
+    return READINGS[meaning].name if meaning in READINGS else ""
+
+
+def _understood(sheet: Sheet, named: dict[str, str]) -> dict[str, str]:
+    """Return heading -> meaning; nothing where two headings seem to mean the same."""
+    needed = tuple(name for name, column in READINGS.items() if column.needed)
+    there = {heading: meant for heading, meant in named.items() if heading in sheet.headings}
+    try:
+        return dict(find_columns(sheet.headings, "readings", given=needed, named=there).mapping)
+    except ValueError as wrong:
+        st.warning(as_typed(str(wrong)), icon=":material/help:")
+        return {}
+
+
+def _of_this_inspection(
+    opened: OpenInspection, found: ParsedTable[ReadingRow], digest: str
+) -> ParsedTable[ReadingRow]:
+    """Return the rows of the inspection that the address names; others are named, not entered."""
+    identity = opened.inspection.identity
+    found = replace(found, stations=())  # they would begin inspections
+    others = sorted({row.inspection for row in found.rows} - {identity})
+    if not others:
+        return found
+    names = ", ".join(others[:4])
+    if st.checkbox(
+        as_typed(f"The table names {names}: all of its rows are of this inspection"),
+        key=f"all rows {digest}",
+    ):
+        return replace(
+            found,
+            rows=tuple(replace(row, at=replace(row.at, inspection=identity)) for row in found.rows),
+        )
+    pairs = [
+        (row, line)
+        for row, line in zip(found.rows, found.lines, strict=True)
+        if row.inspection == identity
+    ]
+    st.info(
+        as_typed(
+            f"{counted(len(found.rows) - len(pairs), 'row is', 'rows are')} of other inspections "
+            f"({names}) and left out here; open those to enter them."
+        )
+    )
+    return replace(
+        found, rows=tuple(row for row, _ in pairs), lines=tuple(line for _, line in pairs)
+    )
+
+
+def _preview(found: ParsedTable[ReadingRow]) -> None:
+    for note in found.notes:
+        st.caption(as_typed(note[:1].upper() + note[1:]))
+    rows = [
+        [
+            str(line), str(row.reading.station), f"{row.reading.view_deg}°", row.reading.typed,
+            f"{row.reading.value_mm:.2f}", row.reading.gauge, row.reading.person,
+        ]
+        for row, line in zip(found.rows[:SHOWN], found.lines, strict=False)
+    ]  # fmt: skip
+    if rows:
+        heads = ["line", "station", "direction", "as typed", "mm", "gauge", "read by"]
+        st.html(html_table(heads, rows, f"Understood: {len(found.rows)} readings"))
+    if found.rejected:
+        left_out = [[str(one.line), one.reason] for one in found.rejected[:SHOWN]]
+        words = rows_rejected(len(found.rejected))
+        st.html(html_table(["line", "why"], left_out, words[:1].upper() + words[1:]))
+
+
+def _enter(
+    opened: OpenInspection, found: ParsedTable[ReadingRow], named: dict[str, str], name: str
+) -> None:
+    with show_errors():
+        identity = opened.inspection.identity
+        done = import_readings(get_record(), found, by=entering(identity), keep_good=True)
+        if name:
+            keep_columns(name, named)
+        rescreen(identity)
+        st.session_state["tables"] += 1
+        left = f" {rows_rejected(len(done.rejected))}." if done.rejected else ""
+        flash_success(
+            f"{counted(done.readings, 'reading is', 'readings are')} in the record.{left}"
+        )
+        st.rerun()
