@@ -172,7 +172,10 @@ def free_port() -> int:
 
 def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
     port = port or free_port()
-    environment = os.environ | {"ROPE_PHOTO_PERSON_FILE": str(folder / "person.json")}
+    environment = os.environ | {
+        "ROPE_PHOTO_PERSON_FILE": str(folder / "person.json"),
+        "ROPE_PHOTO_COLUMNS": str(folder / "columns.json"),
+    }
     (folder / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]
     if "--team" not in more:  # the token of a start has its own test

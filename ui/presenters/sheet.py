@@ -222,7 +222,8 @@ def sheet_of(
         if number in before and not any(cell.hidden for cell in cells):
             mean, on = before[number]
             row = replace(row, last=shown_length(mean, opened.rope.units), last_on=on)
-        rows.append(replace(row, open=number in open_stations))
+        told = not any(cell.hidden for cell in cells)  # a blind reader is not led to a station
+        rows.append(replace(row, open=told and number in open_stations))
     hidden = sum(cell.hidden for row in rows for cell in row.cells)
     headline = (
         Headline(f"{counted(hidden, 'figure is', 'figures are')} hidden until the reading is typed")
@@ -290,7 +291,7 @@ def _cell(look: _Look, station: int, way: int) -> SheetCell:
     hidden = look.blind and (standing is None or again is not None)
     if hidden:
         shown = bool(results) and isinstance(results[0], Estimate)
-        return replace(cell, hidden=shown, note="" if shown or not results else "no figure")
+        return replace(cell, hidden=shown)
     cell = replace(cell, others=_others(opened, station, way, mine))
     if results:
         cell = _with_figure(cell, results, units)

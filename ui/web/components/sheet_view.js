@@ -28,10 +28,14 @@ function el(tag, attributes, inside) {
 
 function put(node, text) { if (node.textContent !== text) node.textContent = text; node.hidden = !text; }
 
+// What is not answered is said again: a cut line swallows it without a word.
 function send(sheet) {
   const fields = {};
   for (const [name, one] of Object.entries(sheet.pending)) if (one.left) fields[name] = one;
-  sheet.setStateValue('edit', {page: sheet.page, fields});
+  clearTimeout(sheet.timer);
+  if (!Object.keys(fields).length) return;
+  sheet.setStateValue('edit', {page: sheet.page, said: Date.now(), fields});
+  sheet.timer = setTimeout(() => send(sheet), 3000);
 }
 
 // Every key is kept at once; a field that is left is sent. The number is a time: of two windows the later one counts.
@@ -136,7 +140,7 @@ function drawCell(sheet, td, cell, row, way) {
   p.image.alt = '';
   if (picture && p.image.src !== picture) p.image.src = picture;
   put(p.none, cell.photo ? '' : 'no photograph');
-  put(p.mm, cell.hidden ? 'hidden' : cell.figure || (cell.photo && cell.note ? 'no figure' : ''));
+  put(p.mm, cell.hidden ? 'hidden' : cell.figure || (cell.photo ? 'no figure' : ''));
   p.mm.classList.toggle('quiet', cell.hidden || !cell.figure);
   put(p.u, cell.hidden ? 'until read' : cell.u ? '± ' + cell.u : '');
   p.figure.hidden = p.mm.hidden;
@@ -259,11 +263,15 @@ function build(root, sheet) {
 // Files dropped anywhere go the same way as files that are chosen.
 function dropping() {
   const files = e => [...(e.dataTransfer?.types ?? [])].includes('Files');
-  const over = e => { if (files(e)) { e.preventDefault(); document.body.classList.add('rope-drop'); } };
-  const out = e => { if (!e.relatedTarget) document.body.classList.remove('rope-drop'); };
+  const veil = document.createElement('div');
+  veil.textContent = 'Drop photographs here: their cards say where they belong';
+  veil.style.cssText = 'position:fixed;inset:0;z-index:1000000;display:flex;align-items:center;justify-content:center;padding:2rem;text-align:center;' +
+    'font:600 1.4rem sans-serif;color:#fff;background:#0B5FA5d9;pointer-events:none';
+  const over = e => { if (files(e)) { e.preventDefault(); document.body.append(veil); } };
+  const out = e => { if (!e.relatedTarget) veil.remove(); };
   const drop = e => {
     if (!files(e)) return;
-    document.body.classList.remove('rope-drop');
+    veil.remove();
     if (e.target.closest?.('[data-testid=stFileUploaderDropzone]')) return;
     e.preventDefault();
     const all = [...e.dataTransfer.files], tables = all.filter(one => /\.(csv|tsv|txt|xlsx)$/i.test(one.name));
@@ -281,7 +289,7 @@ function dropping() {
   document.addEventListener('dragover', over);
   document.addEventListener('dragleave', out);
   document.addEventListener('drop', drop);
-  return () => { document.removeEventListener('dragover', over); document.removeEventListener('dragleave', out); document.removeEventListener('drop', drop); };
+  return () => { document.removeEventListener('dragover', over); document.removeEventListener('dragleave', out); document.removeEventListener('drop', drop); veil.remove(); };
 }
 
 function draw(sheet) {
@@ -329,6 +337,8 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
   for (const [name, one] of Object.entries(sheet.pending))
     if (one.left && one.seq <= (sheet.seqs[name] ?? 0)) delete sheet.pending[name];
   remember(sheet);
+  clearTimeout(sheet.timer);
+  if (Object.values(sheet.pending).some(one => one.left)) sheet.timer = setTimeout(() => send(sheet), 3000);
   draw(sheet);
   if (sheet.first) {
     sheet.first = false;
@@ -337,8 +347,8 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     if (held && document.activeElement === document.body) held.focus();
     else if (data.go) main.querySelector(`#station-${data.go}`)?.scrollIntoView({block: 'nearest'});
   }
-  const again = () => draw(sheet), line = () => Object.keys(sheet.pending).length && send(sheet), stop = dropping();
+  const again = () => draw(sheet), line = () => send(sheet), stop = dropping();
   addEventListener('rope-thumbs', again);
   addEventListener('online', line);
-  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); stop(); };
+  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); clearTimeout(sheet.timer); stop(); };
 }

@@ -35,6 +35,11 @@ MEANINGS = {
 }
 
 
+def table_is_given() -> bool:
+    """Say whether a table waits to be looked at."""
+    return st.session_state.get(f"table {st.session_state.get('tables', 0)}") is not None
+
+
 def import_table(opened: OpenInspection) -> None:
     """Offer to enter the readings of a CSV or XLSX file into this inspection."""
     turn = st.session_state.setdefault("tables", 0)

@@ -16,7 +16,7 @@ from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.one_photograph import show_place_large
 from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
 from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
-from ui.web.panels.table_import import import_table
+from ui.web.panels.table_import import import_table, table_is_given
 from ui.web.panels.unplaced import show_refused
 from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
 
@@ -40,7 +40,11 @@ def _sheet(opened: OpenInspection) -> None:
     with show_errors():
         offer_other_hold(opened)
     with (
-        st.expander("Import a table", icon=":material/table_view:"),
+        st.expander(
+            "Import a table",
+            icon=":material/table_view:",
+            expanded=table_is_given(),  # one that was dropped on the sheet opens it
+        ),
         st.container(key="table-in"),
         show_errors(),
     ):
