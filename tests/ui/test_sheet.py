@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import pytest
@@ -163,3 +164,36 @@ def test_nothing_is_entered_into_an_inspection_that_the_address_does_not_name(
     assert not [one for one in kept().readings if one.typed == "22,4"]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert not record.inspection("2026-10-other").readings
+
+
+def test_last_time_stands_beside_the_mean(sample_app: AppTest) -> None:
+    opened(sample_app)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        there = record.inspection(SAMPLE)
+        before = replace(there.inspection, identity="2026-03-before", on=date(2026, 3, 2))
+        record.add_inspection(before, by="Inspector A")
+        read = [replace(one, typed="22.00", value_mm=22.0) for one in there.readings[:2]]
+        record.add_readings("2026-03-before", read, by="Inspector A")
+    at = sample_app
+    at.query_params["inspection"] = SAMPLE
+    rows = {row["station"]: row for row in told(clean(at.run()))["rows"]}
+    # both directions read 22.00 then, hence a mean of 22.00
+    assert (rows[1]["last"], rows[1]["last_on"]) == ("22.00", "2026-03-02")
+    assert rows[2]["last"] == ""
+
+
+def test_a_rope_in_inches_is_shown_in_inches(sample_app: AppTest) -> None:
+    at = opened(sample_app)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        rope = replace(kept().rope, units="inch")
+        record.change_rope(rope, by="Inspector A", why="its certificate is in inches")
+    sheet = told(clean(at.run()))
+    thin = next(
+        one for one in kept().results
+        if isinstance(one, Estimate) and (one.station, one.view_deg) == (3, 90)
+    )  # fmt: skip
+    assert sheet["unit"] == "in"
+    assert cells(sheet)["3/90"]["figure"] == f"{thin.diameter_mm / 25.4:.3f}"  # exact: 25.4 mm
+    assert "in" in sheet["headline"]["answer"].split()
+    clean(sent(at, {"5/0": "0.88"}).run())
+    assert kept().readings[-1].value_mm == pytest.approx(22.352)

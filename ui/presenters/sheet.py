@@ -61,6 +61,8 @@ class SheetCell:
         What the typed text waits for.
     again : str
         Who asks for the reading again, and why.
+    waits : str
+        That its photograph is being measured again; empty where it is not.
     """
 
     name: str
@@ -77,6 +79,7 @@ class SheetCell:
     apart: str = ""
     state: FieldState = READY
     again: str = ""
+    waits: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +217,7 @@ def sheet_of(
     numbers = _stations(opened, draft)
     ways = tuple(sorted({0, 90, *draft.ways, *_directions(opened, draft)}))
     open_stations = {item.station for item in review_queue(opened) if not item.settled}
-    before = _last_time(assessment.log)
+    before = _last_time(assessment.log, numbers)
     rows = []
     for number in numbers:
         cells = tuple(_cell(look, number, way) for way in ways)
@@ -287,7 +290,12 @@ def _cell(look: _Look, station: int, way: int) -> SheetCell:
     mine = None if standing is None else standing.reading
     results = results_at(opened, station, way)
     if results:
-        cell = replace(cell, photo=results[0].photo_sha256)
+        again_measured = results[0].photo_sha256 in opened.waiting
+        cell = replace(
+            cell,
+            photo=results[0].photo_sha256,
+            waits="is being measured again" if again_measured else "",
+        )
     hidden = look.blind and (standing is None or again is not None)
     if hidden:
         shown = bool(results) and isinstance(results[0], Estimate)
@@ -401,14 +409,18 @@ def why_no_mean(opened: OpenInspection, station: int) -> str:
     return "needs two directions by photographs or by the gauge"
 
 
-def _last_time(log: Log) -> dict[int, tuple[float, str]]:
-    """Return each station's mean at the last inspection before that knew it, with its day."""
+def _last_time(log: Log, numbers: Sequence[int]) -> dict[int, tuple[float, str]]:
+    """Return stations' means at the last inspection before that knew them, with its day."""
     found: dict[int, tuple[float, str]] = {}
-    for then in log.earlier:
+    for then in reversed(log.earlier):
+        known_then = {one.station for one in (*then.readings, *then.results)}
+        if not known_then & (set(numbers) - found.keys()):
+            continue
         past = Log(log.rope, then.inspection, then.readings, log.gauges, then.results)
         sections = sections_of_log(past)
         known: tuple[Section, ...] = best_sections((*sections["photographs"], *sections["gauge"]))
-        found |= {one.station: (one.mean_mm, f"{then.inspection.on:%Y-%m-%d}") for one in known}
+        for one in known:
+            found.setdefault(one.station, (one.mean_mm, f"{then.inspection.on:%Y-%m-%d}"))
     return found
 
 

@@ -128,6 +128,7 @@ function drawCell(sheet, td, cell, row, way) {
     p.link.onclick = e => {
       if (e.metaKey || e.ctrlKey || e.shiftKey) return;
       e.preventDefault();
+      window.__ropePlace = p.link.dataset.place.split('/')[0];   // where to be when one comes back
       sheet.setTriggerValue('open', p.link.dataset.place);
     };
   }
@@ -152,7 +153,7 @@ function drawCell(sheet, td, cell, row, way) {
   sheet.marks[cell.name] = p.word;
   sheet.seen[cell.name] = !!cell.figure && !cell.hidden;
   mark(sheet, cell.name);
-  put(p.more, [cell.again && cell.again + (cell.was ? ` (it was ${cell.was})` : ''), ...cell.others.map(one => 'also ' + one), cell.note].filter(Boolean).join(' · '));
+  put(p.more, [cell.again && cell.again + (cell.was ? ` (it was ${cell.was})` : ''), ...cell.others.map(one => 'also ' + one), cell.note, cell.waits].filter(Boolean).join(' · '));
   ask(sheet, p.ask, cell.name, cell.state);
 }
 
@@ -345,7 +346,7 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     if (Object.values(sheet.pending).some(one => one.left)) send(sheet);
     const held = [...main.querySelectorAll('input')].find(one => sheet.store + one.dataset.field === window.__ropeField);
     if (held && document.activeElement === document.body) held.focus();
-    else if (data.go) main.querySelector(`#station-${data.go}`)?.scrollIntoView({block: 'nearest'});
+    else if (data.go ?? window.__ropePlace) main.querySelector(`#station-${data.go ?? window.__ropePlace}`)?.scrollIntoView({block: 'nearest'});
   }
   const again = () => draw(sheet), line = () => send(sheet), stop = dropping();
   addEventListener('rope-thumbs', again);

@@ -112,12 +112,13 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
         st.markdown(f"As it stands **{before}**, as set now **{after}**")
     if st.button("Save these edges", type="primary", key=f"hand keep {key}"):
         with show_errors():
-            moved = with_edges_moved(estimate, moves[0], moves[1], by=user_name(), why=why)
+            by = entering(opened.inspection.identity)
+            moved = with_edges_moved(estimate, moves[0], moves[1], by=by, why=why)
             get_record().replace_result(
                 opened.inspection.identity,
                 estimate,
                 moved,
-                by=user_name(),
+                by=by,
                 why=f"edge by hand: {why.strip()}",
                 revision=opened.revision,
             )

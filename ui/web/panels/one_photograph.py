@@ -39,15 +39,34 @@ def show_place_large(opened: OpenInspection) -> None:
         return
     if not results:
         st.info("No photograph of this place yet; drop it on the sheet.", icon=":material/photo:")
+    photographs = {one.photo_sha256: one.photo_name for one in results}
+    if len(photographs) > 1:
+        _choose_photograph(opened, photographs)
     for result in _asked_for(results):
         _show_result(opened, result, station)
     _readings(opened, station, way)
 
 
+def _choose_photograph(opened: OpenInspection, photographs: dict[str, str]) -> None:
+    """Draw a link to each photograph of the place that the address names."""
+    here = address()
+    with st.container(horizontal=True):
+        for sha256, name in photographs.items():
+            st.page_link(
+                "screens/sheet.py",
+                label=as_typed(name),
+                icon=":material/photo:",
+                query_params=link_query(
+                    opened.inspection.identity, here.station, here.view_deg, sha256
+                ),
+            )
+
+
 def _asked_for(results: list[Result]) -> list[Result]:
+    """Return what the photograph gave that the address names, else the first one."""
     photo = address().photo
-    wanted = [one for one in results if photo and one.photo_sha256.startswith(photo)]
-    return wanted or results
+    named = [one for one in results if photo and one.photo_sha256.startswith(photo)]
+    return named or [one for one in results if one.photo_sha256 == results[0].photo_sha256]
 
 
 def _way_back(opened: OpenInspection, station: int, way: int) -> None:

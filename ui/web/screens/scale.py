@@ -13,7 +13,7 @@ from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
 from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
 from ui.web.page.rescreen import rescreen
-from ui.web.page.session import get_record, user_name
+from ui.web.page.session import entering, get_record
 from vision.apart import apart
 from vision.photo.containers import PhotoError
 from vision.photo.preview import preview_of
@@ -210,7 +210,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         "Add to this inspection", type="primary", key="scale keep"
     ):
         identity = opened.inspection.identity
-        add_figure(get_record(), identity, photo, result, by=user_name())
+        add_figure(get_record(), identity, photo, result, by=entering(identity))
         rescreen(identity)
         for held in ("scale file", "scale answer"):
             st.session_state.pop(held, None)
