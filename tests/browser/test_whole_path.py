@@ -224,8 +224,9 @@ def test_a_refused_photograph_says_why_and_shows_where(
     quiet(page)
     empty = tmp_path / "empty.jpg"
     empty.write_bytes(b"")
-    page.locator("input[type=file]").set_input_files([str(bad), str(empty)])
-    expect(page.get_by_text("1 of 2 photographs were measured.")).to_be_visible(timeout=120_000)
+    into = page.locator(".st-key-photographs-in input[type=file]")
+    into.set_input_files([str(bad), str(empty)])
+    expect(page.get_by_text("1 photograph is in the record")).to_be_visible(timeout=120_000)
     expect(page.get_by_text(re.compile("^empty.jpg is empty"))).to_be_visible()
     expect(page.get_by_text(re.compile("hand.jpg.* gives no diameter"))).to_be_visible()
     expect(page.get_by_text("Keep hands, straps and loose wires off").first).to_be_visible()
