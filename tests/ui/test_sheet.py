@@ -11,10 +11,13 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from inspection.assessment import assess
 from inspection.record.record import open_record
 from inspection.record.views import OpenInspection
 from tests.ui.sheet_hands import SAMPLE, open_place, sent
-from ui.presenters.sheet import why_no_mean
+from ui.presenters.sheet import sheet_of, why_no_mean
+from ui.presenters.sheet_entry import SheetDraft, Witness
+from ui.services.assess_record import log_of
 from vision.results import Estimate
 
 
@@ -197,3 +200,12 @@ def test_a_rope_in_inches_is_shown_in_inches(sample_app: AppTest) -> None:
     assert "in" in sheet["headline"]["answer"].split()
     clean(sent(at, {"5/0": "0.88"}).run())
     assert kept().readings[-1].value_mm == pytest.approx(22.352)
+
+
+def test_the_fields_of_a_closed_inspection_take_no_keys(sample_app: AppTest) -> None:
+    opened(sample_app)
+    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+        assessment = assess(log_of(record, SAMPLE))
+    there, who = kept(), Witness("Reviewer B", "caliper 7")
+    assert not sheet_of(there, assessment, SheetDraft(), who).locked
+    assert sheet_of(replace(there, state="closed"), assessment, SheetDraft(), who).locked

@@ -170,6 +170,8 @@ class StationSheet:
         The answer.
     unplaced : tuple of Estimate or Refusal
         What photographs gave whose card says no station.
+    locked : bool
+        Whether it is closed and takes no entries.
     """
 
     unit: str
@@ -177,6 +179,7 @@ class StationSheet:
     rows: tuple[SheetRow, ...]
     headline: Headline
     unplaced: tuple[Result, ...]
+    locked: bool = False
 
 
 def shown_length(value_mm: float, units: Units, *, signed: bool = False) -> str:
@@ -234,9 +237,9 @@ def sheet_of(
         else headline_of(opened, assessment)
     )
     unplaced = tuple(one for one in opened.results if one.place is None)
-    return StationSheet(
-        "in" if opened.rope.units == "inch" else "mm", ways, tuple(rows), headline, unplaced
-    )
+    unit = "in" if opened.rope.units == "inch" else "mm"
+    closed = opened.state == "closed"
+    return StationSheet(unit, ways, tuple(rows), headline, unplaced, closed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,14 +28,20 @@ function el(tag, attributes, inside) {
 
 function put(node, text) { if (node.textContent !== text) node.textContent = text; node.hidden = !text; }
 
-// What is not answered is said again: a cut line swallows it without a word.
+// What is not answered is said again, ever more seldom: a cut line swallows it without a word.
 function send(sheet) {
   const fields = {};
   for (const [name, one] of Object.entries(sheet.pending)) if (one.left) fields[name] = one;
   clearTimeout(sheet.timer);
   if (!Object.keys(fields).length) return;
   sheet.setStateValue('edit', {page: sheet.page, said: Date.now(), fields});
-  sheet.timer = setTimeout(() => send(sheet), 3000);
+  later(sheet);
+}
+
+function later(sheet) {
+  clearTimeout(sheet.timer);
+  if (!Object.values(sheet.pending).some(one => one.left)) return;
+  sheet.timer = setTimeout(() => { sheet.wait = Math.min(2 * sheet.wait, 60000); send(sheet); }, sheet.wait);
 }
 
 // Every key is kept at once; a field that is left is sent. The number is a time: of two windows the later one counts.
@@ -43,6 +49,7 @@ function typed(sheet, name, text, more) {
   const seq = Math.max(Date.now(), (sheet.seqs[name] ?? 0) + 1, (sheet.pending[name]?.seq ?? 0) + 1);
   sheet.pending[name] = {page: sheet.page, seq, text, left: false, seen: !!sheet.seen[name], ...more};
   remember(sheet);
+  sheet.wait = 3000;
   if (sheet.pending[name].left) send(sheet);
   mark(sheet, name);
 }
@@ -73,6 +80,7 @@ function next(sheet, input, step) {
 
 // A field shows what the server says, unless its person has typed since.
 function settle(sheet, input, name) {
+  input.readOnly = sheet.data.locked;                     // nothing is typed into a closed inspection
   const text = sheet.texts[name] ?? '', mine = sheet.pending[name];
   const want = mine ? mine.text : text;
   if (input.value.trim() !== want && (input !== sheet.root.activeElement || !mine)) input.value = want;
@@ -327,7 +335,7 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
   let sheet = main.sheet;
   if (!sheet || sheet.store !== data.store) {
     main.replaceChildren();
-    sheet = main.sheet = {root, main, store: data.store, page: pageName(), pending: {}, marks: {}, seen: {}, first: true};
+    sheet = main.sheet = {root, main, store: data.store, page: pageName(), pending: {}, marks: {}, seen: {}, wait: 3000, first: true};
     build(root, sheet);
   }
   Object.assign(sheet, {data, setStateValue, setTriggerValue});
@@ -338,8 +346,7 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
   for (const [name, one] of Object.entries(sheet.pending))
     if (one.left && one.seq <= (sheet.seqs[name] ?? 0)) delete sheet.pending[name];
   remember(sheet);
-  clearTimeout(sheet.timer);
-  if (Object.values(sheet.pending).some(one => one.left)) sheet.timer = setTimeout(() => send(sheet), 3000);
+  later(sheet);
   draw(sheet);
   if (sheet.first) {
     sheet.first = false;

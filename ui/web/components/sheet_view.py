@@ -67,7 +67,7 @@ def typed_page(key: str) -> TypedPage:
 
 
 def show_sheet(
-    sheet: StationSheet, draft: SheetDraft, *, inspection: str, store: str, key: str, go: int | None
+    sheet: StationSheet, draft: SheetDraft, *, inspection: str, key: str, go: int | None
 ) -> str:
     """Show the sheet; return the place, like "3/90", whose photograph is to be opened.
 
@@ -77,16 +77,16 @@ def show_sheet(
         What stands in it.
     draft : SheetDraft
         What was dealt with of each page.
-    inspection, store : str
-        The inspection, and the name under which the browser keeps what was typed.
+    inspection : str
+        The inspection.
     key : str
-        Key of this mount.
+        Key of this mount, and the name under which the browser keeps what was typed.
     go : int or None
         The station to be shown first.
     """
     data = asdict(sheet) | {
         "inspection": inspection,
-        "store": store,
+        "store": key,
         "done": draft.done,
         "go": go,
         "following": max((row.station for row in sheet.rows), default=0) + 1,

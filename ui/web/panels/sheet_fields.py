@@ -58,7 +58,6 @@ def draw_sheet(opened: OpenInspection) -> StationSheet:
         sheet,
         draft,
         inspection=identity,
-        store=_key(identity, who),
         key=_key(identity, who),
         go=address().station,
     )
