@@ -9,9 +9,10 @@ import streamlit as st
 
 from inspection.record.views import LoggedReading, OpenInspection
 from ui.presenters.reading_form import TypedRow, parse_row
+from ui.presenters.review_queue import budget_in_words
 from ui.presenters.sheet import results_at
 from ui.presenters.sheet_entry import standing_reading
-from ui.presenters.station import StationView, station_views
+from ui.presenters.station import StationView, budget_shares, station_views
 from ui.text import as_typed
 from ui.web.page.address import address, link_query
 from ui.web.page.layout import flash_success, show_errors
@@ -20,7 +21,14 @@ from ui.web.page.session import cached_assessment, entering, get_record
 from ui.web.panels.manual_edges import manual_corrections
 from ui.web.panels.refile import file_elsewhere, set_aside
 from ui.web.panels.sheet_fields import BLIND, witness
-from ui.web.panels.station import photograph_of, show_facts, show_photograph
+from ui.web.panels.station import (
+    photograph_of,
+    show_comparison,
+    show_entries,
+    show_photograph,
+    show_places,
+    show_refusal,
+)
 from vision.results import Estimate, Result
 
 
@@ -104,6 +112,10 @@ def _show_result(opened: OpenInspection, result: Result, station: int) -> None:
     usual = StationView(result.view_deg or 0, result, None)
     view = next((one for one in views if one.result == result), usual)
     photograph = photograph_of(opened, result)
+    if isinstance(result, Estimate):
+        show_comparison(view, result)
+    else:
+        show_refusal(result)
     if photograph is not None:
         with show_errors():
             show_photograph(photograph, view, key=f"large {result.photo_sha256} {result.at_mm}")
@@ -113,7 +125,10 @@ def _show_result(opened: OpenInspection, result: Result, station: int) -> None:
     if isinstance(result, Estimate) and photograph is not None:
         with show_errors():
             manual_corrections(opened, photograph, result)
-    show_facts(opened, assessment, view, station)
+    if isinstance(result, Estimate):
+        st.markdown(f":material/functions: {budget_in_words(budget_shares(result))}")
+    show_entries(opened, view, station)
+    show_places(opened, assessment, station)
 
 
 def _readings(opened: OpenInspection, station: int, way: int) -> None:

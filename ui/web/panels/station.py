@@ -10,10 +10,9 @@ import streamlit as st
 from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection, Photograph
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
-from ui.presenters.review_queue import ReviewItem, budget_in_words
+from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import (
     StationView,
-    budget_shares,
     earlier_rows,
     edge_shapes,
     gauge_words,
@@ -160,19 +159,6 @@ def _legend_line(view: StationView) -> str:
             f"{view.result.expanded_mm():.2f} mm; no gauge reading here."
         )
     return ""
-
-
-def show_facts(
-    opened: OpenInspection, assessment: Assessment, view: StationView, station: int
-) -> None:
-    """Show figures and facts beside the photograph: comparison, budget, gauge, neighbours."""
-    if isinstance(view.result, Refusal):
-        show_refusal(view.result)
-    else:
-        show_comparison(view, view.result)
-        st.markdown(f":material/functions: {budget_in_words(budget_shares(view.result))}")
-    show_entries(opened, view, station)
-    show_places(opened, assessment, station)
 
 
 def show_refusal(result: Refusal) -> None:
