@@ -230,9 +230,11 @@ def test_the_address_holds_the_inspection_over_reload_second_window_and_back(
     page.goto(f"{address}/sheet?inspection={FIRST}")
     expect(field(page, 1, 0)).to_have_value("22,1")
     quiet(page)
+    field(page, 4, 90).fill("22,4")  # and the next thing is the link
     page.get_by_role("link", name="Next: result").click()
     page.wait_for_url(re.compile("/result"))
     assert f"inspection={FIRST}" in page.evaluate("location.href")
+    wait_for(page, record, 2)
     page.go_back()
     expect(field(page, 1, 0)).to_have_value("22,1")
     assert page.evaluate("location.href") == there

@@ -81,6 +81,12 @@ def test_a_reading_is_entered_as_its_field_is_left_and_shown_as_it_stands(
     assert set(sheet["done"]["one page"]) == {"5/0", "5/90"}
 
 
+def test_a_field_that_is_left_by_a_link_is_entered_on_the_way(sample_app: AppTest) -> None:
+    at = opened(sample_app)
+    clean(sent(at, {"5/0": "22,4"}).switch_page("screens/result.py").run())
+    assert kept().readings[-1].typed == "22,4"
+
+
 def test_a_second_witness_sees_no_figure_before_the_reading_is_typed(sample_app: AppTest) -> None:
     at = switch(opened(sample_app), "Read as a second witness")
     assert next(one for one in at.toggle if one.label.startswith("Hide")).value  # by itself

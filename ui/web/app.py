@@ -6,6 +6,7 @@ from ui.web.page.layout import begin_run, preserve_widgets, show_errors
 from ui.web.page.login import open_screens, run_screen
 from ui.web.page.navigation import draw_menu
 from ui.web.page.session import settle_address
+from ui.web.panels.sheet_fields import enter_typed
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -52,6 +53,9 @@ with show_errors():
     if may:
         settle_address()
 draw_menu(SECTIONS, may)
+with show_errors():
+    if "sheet" in may:
+        enter_typed()  # also on the way from the sheet to another screen
 with show_errors():
     run_screen(chosen.url_path or "start", chosen)
 preserve_widgets()

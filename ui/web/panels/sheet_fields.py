@@ -19,14 +19,15 @@ from vision.results import Result
 SECOND, BLIND = "second witness", "blind entry"
 
 
-def enter_typed() -> int:
-    """Enter what the browser says was typed; return how many changes the record holds more.
+def enter_typed() -> None:
+    """Enter what the browser says was typed.
 
-    It comes before anything is drawn, so that what is drawn is what the record holds.
+    It comes before anything is drawn, so that what is drawn is what the record holds, and on every
+    screen, because a field is also left by a link.
     """
     identity = address().inspection
-    if not identity:
-        return 0
+    if not any(str(key).startswith(f"sheet {identity} ") for key in st.session_state):
+        return  # no sheet was open here
     opened, record = load_inspection(identity), get_record()
     who, entered = witness(opened), 0
     draft = read_draft(record, opened, who.name)
@@ -38,8 +39,7 @@ def enter_typed() -> int:
     elif who.gauge and draft.texts:
         entered += enter_waiting(record, identity, who)
     if entered:
-        mark_pending(identity)
-    return entered
+        mark_pending(identity)  # the page's header examines it
 
 
 def witness(opened: OpenInspection) -> Witness:

@@ -8,14 +8,12 @@ from inspection.record.views import OpenInspection
 from ui.web.page.address import address
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
-from ui.web.page.rescreen import rescreen
-from ui.web.page.session import load_inspection
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.late_change import show_late_change
 from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.one_photograph import show_place_large
 from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
-from ui.web.panels.sheet_fields import draw_sheet, enter_typed, show_switches
+from ui.web.panels.sheet_fields import draw_sheet, show_switches
 from ui.web.panels.table_import import import_table, table_is_given
 from ui.web.panels.unplaced import show_refused
 from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
@@ -51,9 +49,6 @@ def _sheet(opened: OpenInspection) -> None:
         import_table(opened)
 
 
-entered = 0
-with show_errors():
-    entered = enter_typed()
 inspection = page_header("3 Sheet")
 if inspection is None:
     hold_uploads()
@@ -64,8 +59,3 @@ else:
     _sheet(inspection)
     next_step_link("result", "result")
     show_cautions()
-if entered and inspection is not None:
-    with show_errors():
-        rescreen(inspection.inspection.identity)
-        if load_inspection(inspection.inspection.identity).findings != inspection.findings:
-            st.rerun()  # what waits for a decision is another now
