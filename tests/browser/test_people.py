@@ -75,8 +75,8 @@ def test_two_people_in_two_browsers(
     with browser_of(browser, size) as inspector, browser_of(browser, size) as reviewer:
         log_in(inspector, address, "a@example.org")
         expect(inspector.get_by_text("quay crane 2, hoist rope, left").first).to_be_visible()
-        expect(inspector.get_by_role("button", name="Sheet")).to_have_count(1)  # not C's too
-        expect(inspector.get_by_role("button", name="Review")).to_have_count(0)
+        expect(inspector.get_by_text("2026-10-c-only")).to_have_count(0)  # not C's too
+        expect(inspector.get_by_role("link", name="Review")).to_have_count(0)
         open_sidebar(inspector)
         expect(inspector.get_by_text("Inspector A", exact=True)).to_be_visible()
         expect(inspector.get_by_role("link", name="Supervise")).to_have_count(0)
