@@ -109,6 +109,7 @@ def _mapping(path: Path, digest: str) -> dict[str, str]:
                 index=options.index(usual.get(heading, NOT_USED)),
                 format_func=lambda one: MEANINGS.get(one, one.replace(" deg", "°")),
                 key=f"column {digest} {chosen} {at}",
+                help="What stands in this column of the table.",
                 width=240,
             )
     return {heading: _said(meaning) for heading, meaning in meant.items()}
@@ -145,6 +146,7 @@ def _of_this_inspection(
     if st.checkbox(
         as_typed(f"The table names {names}: all of its rows are of this inspection"),
         key=f"all rows {digest}",
+        help="Where the table calls this inspection by another name.",
     ):
         return replace(
             found,

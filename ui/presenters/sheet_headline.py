@@ -1,0 +1,132 @@
+"""The answer above the sheet of stations: the thinnest one, its decrease, and what is open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from inspection.assessment import Assessment
+from inspection.measurement.section import Section
+from inspection.model.length_text import length_text
+from inspection.model.log import counted
+from inspection.model.rope import Units
+from inspection.record.views import OpenInspection
+
+K = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The answer above the sheet.
+
+    Parameters
+    ----------
+    answer : str
+        The thinnest station with its figure, or what comes first.
+    detail : str
+        Decrease, severity, and how it stands against its neighbours.
+    disagree : str
+        How many readings disagree; empty where none does.
+    open : tuple of str
+        What is open: refused photographs, stations that are not complete.
+    station : int or None
+        The station that it is about.
+    doubtful : bool
+        Whether something disagrees or has to be checked.
+    photo : str
+        Hash of a photograph of that station; empty without one.
+    """
+
+    answer: str
+    detail: str = ""
+    disagree: str = ""
+    open: tuple[str, ...] = ()
+    station: int | None = None
+    doubtful: bool = False
+    photo: str = ""
+
+
+def shown_length(value_mm: float, units: Units, *, signed: bool = False) -> str:
+    """Return a length in the rope's unit, without the unit.
+
+    Examples
+    --------
+    >>> shown_length(22.352, "mm"), shown_length(22.352, "inch"), shown_length(-0.1, "mm")
+    ('22.35', '0.880', '-0.10')
+    """
+    text = length_text(abs(value_mm), units=units).split()[0]
+    sign = "-" if value_mm < 0 and float(text) else "+" if signed else ""
+    return f"{sign}{text}"
+
+
+def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
+    """Return the answer first: the thinnest station, decrease, severity, what is open."""
+    units = opened.rope.units
+    unit = "in" if units == "inch" else "mm"
+    doubtful = sum(one.word == "disagrees" for one in assessment.crosscheck.comparisons)
+    disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
+    still = _still_open(opened, assessment)
+    if not assessment.best:
+        answer = (
+            "No station has been measured in two directions yet"
+            if opened.results or opened.readings
+            else "Drop photographs here, or type what the gauge shows"
+        )
+        return Headline(answer, disagree=disagree, open=still, doubtful=bool(doubtful))
+    thin = min(assessment.best, key=lambda one: one.mean_mm)
+    mean = shown_length(thin.mean_mm, units)
+    answer = (
+        f"Station {thin.station} is thinnest: {mean} ± "
+        f"{shown_length(K * thin.u_mean_mm, units)} {unit}"
+    )
+    return Headline(
+        answer,
+        _detail(opened, assessment, thin),
+        disagree,
+        still,
+        thin.station,
+        bool(doubtful) or thin.station in assessment.doubted,
+        next((one.photo_sha256 for one in opened.results if one.station == thin.station), ""),
+    )
+
+
+def _detail(opened: OpenInspection, assessment: Assessment, thin: Section) -> str:
+    parts = []
+    rated = next((one for one in assessment.severities if one.station == thin.station), None)
+    if rated is not None:
+        parts.append(
+            f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of "
+            f"{length_text(opened.rope.reference_mm or 0.0, units=opened.rope.units)}"
+        )
+        scope = f" ({rated.out_of_scope})" if rated.out_of_scope else ""
+        share = rated.severity.severity_pct
+        parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
+    else:
+        off = 100 * (thin.mean_mm - opened.rope.nominal_mm) / opened.rope.nominal_mm
+        parts.append(f"{off:+z.1f} % to nominal; no severity without a reference diameter")
+    local = next((one for one in assessment.local if one.station == thin.station), None)
+    if local is not None and local.outcome == "local decrease":
+        parts.append(
+            f"{length_text(local.deficit_mm, units=opened.rope.units)} thinner than its neighbours"
+        )
+    if thin.station in assessment.doubted:
+        parts.append("it rests on an entry that has to be checked")
+    return " · ".join(parts)
+
+
+def _still_open(opened: OpenInspection, assessment: Assessment) -> tuple[str, ...]:
+    refused = len(assessment.crosscheck.refused)
+    numbers = {one.station for one in (*opened.results, *opened.readings)} - {None}
+    numbers |= {station.number for station in opened.inspection.stations}
+    complete = {section.station for section in assessment.best}
+    words = []
+    if refused:
+        words.append(f"{counted(refused, 'photograph', 'photographs')} refused")
+    if numbers:
+        words.append(f"{len(complete & numbers)} of {len(numbers)} stations complete")
+    if opened.waiting:
+        words.insert(0, f"{counted(len(opened.waiting), 'photograph waits', 'photographs wait')}")
+    measured = {one.photo_sha256 for one in opened.results} | set(opened.waiting)
+    aside = sum(one.sha256 not in measured for one in opened.photographs)
+    if aside:
+        words.append(f"{counted(aside, 'photograph', 'photographs')} set aside")
+    return tuple(words)
