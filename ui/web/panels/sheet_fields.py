@@ -6,8 +6,10 @@ import streamlit as st
 
 from inspection.model.names import same_person
 from inspection.record.views import OpenInspection
+from ui.presenters.reading_form import change_words
 from ui.presenters.sheet import StationSheet, sheet_of
 from ui.presenters.sheet_entry import Witness, enter_waiting, read_draft, take_typed
+from ui.text import as_typed
 from ui.web.components.sheet_view import send_thumbnails, show_sheet, typed_page
 from ui.web.page import pictures
 from ui.web.page.address import address, show_place
@@ -88,6 +90,24 @@ def show_switches(opened: OpenInspection) -> None:
         help="What the photograph and others say of a place is hidden until your reading of it is "
         "in the record, which says that it was read so.",
     )
+
+
+def show_late_change(identity: str) -> None:
+    """Show the change that came too late until the person has seen to it."""
+    late = get_record().draft(identity, by=user_name(), kind="unsaved")
+    if late is None:
+        return
+    st.warning(
+        as_typed(
+            "A change of yours came too late because somebody else was faster: "
+            f"{change_words(late.data)}. It is not in the record; make it again if it is still "
+            "right, then forget it here."
+        ),
+        icon=":material/history:",
+    )
+    if st.button("Forget this change", help="What is in the record stays as it is."):
+        get_record().drop_draft(identity, by=user_name(), kind="unsaved")
+        st.rerun()
 
 
 def _second_witness_types_blind() -> None:

@@ -9,11 +9,10 @@ from ui.web.page.address import address
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
 from ui.web.panels.gauge import choose_gauge
-from ui.web.panels.late_change import show_late_change
 from ui.web.panels.on_a_phone import offer_phone
 from ui.web.panels.one_photograph import show_place_large
 from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
-from ui.web.panels.sheet_fields import draw_sheet, show_switches
+from ui.web.panels.sheet_fields import draw_sheet, show_late_change, show_switches
 from ui.web.panels.table_import import import_table, table_is_given
 from ui.web.panels.unplaced import show_refused
 from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
