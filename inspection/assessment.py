@@ -48,8 +48,8 @@ from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
-from inspection.screening.odd_figures import with_learned_repeatability
-from inspection.screening.screen import LEVEL, USUAL_PACE, screen_log
+from inspection.screening.odd_figures import ask, with_learned_repeatability
+from inspection.screening.screen import LEVEL, USUAL_PACE, screen
 from inspection.screening.timing import Pace
 from vision.results import Finding
 
@@ -247,8 +247,9 @@ def assess(
     """
     rope, tension = log.rope, log.inspection.tension
     known = [reading for reading in log.readings if reading.gauge in log.gauges]
-    sections = sections_of_log(log)
-    told = with_learned_repeatability(log)
+    asked = ask(log)
+    told = with_learned_repeatability(log, asked)
+    sections = sections_of_log(told)
     checked = crosscheck(log.results, known, told.gauges, rope, inspection=log.inspection.identity)
     compared = checked.comparisons
     agreement = agreement_of(compared) if len(compared) >= FEWEST else None
@@ -257,11 +258,11 @@ def assess(
         (*sections["photographs"], *sections["gauge"]),
         contradicted={item.station for item in compared if item.word == "disagrees"},
     )
-    odd = screen_log(log, level=level, pace=pace)
+    odd = screen(log, asked, level=level, pace=pace)
     gaps = gaps_and_contradictions(told)
     lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
-    findings = (*far_from_nominal(log, named=one_by_one), *odd, *gaps)
+    findings = (*far_from_nominal(told, named=one_by_one), *odd, *gaps)
     doubted = _doubted_stations(findings, checked)
     sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits = (

@@ -19,6 +19,9 @@ PointPx = tuple[float, float]
 BY_HAND = "edge-by-hand"  # code of the finding that says who moved an edge, and why
 
 
+ROPE_LOOK_FIELDS = (20, 96)  # round the rope's face and along it
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
     """A station of a rope, or one viewing direction at it.
@@ -193,6 +196,9 @@ class Estimate:
         Focal length that was used, px, and its standard uncertainty.
     photo_name, photo_sha256, look_hash : str
         Which photograph: name, hash of the file, hash of the look (64 bit, hex).
+    rope_look : str
+        The look of the rope's own face, a bit for each of `ROPE_LOOK_FIELDS` (hex); empty where
+        too little of it is seen.
     taken_at : datetime or None
         Capture time that the camera wrote.
     camera : str
@@ -226,6 +232,7 @@ class Estimate:
     photo_name: str = ""
     photo_sha256: str = ""
     look_hash: str = ""
+    rope_look: str = ""
     taken_at: datetime | None = None
     camera: str = ""
     print_set: str = ""

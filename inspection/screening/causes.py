@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from inspection.model.loss import LOSS_REMEDY
 from inspection.model.readings import one_section_shortfall_pct
-from inspection.screening.copied_figures import of_no_rope
+from inspection.screening.copied_figures import about_one_level
 from inspection.screening.evidence import (
     Explanation,
     log_posterior,
@@ -25,7 +25,7 @@ from inspection.screening.evidence import (
     shift_evidence,
 )
 from inspection.screening.expected_readings import Figures, Fit
-from inspection.screening.narrow_jaws import JAWS, with_narrow_jaws
+from inspection.screening.narrow_jaws import wide_jaws, with_narrow_jaws
 from inspection.screening.odd_figures import (
     Exchange,
     entry_at,
@@ -294,10 +294,14 @@ def exchanged(fitted: Fit, exchange: Exchange) -> Explanation:
         "counted from the other side."
     )
     prior = math.log(kinds.get(exchange.code, EXCHANGED))
+    gain = exchange_evidence(fitted, exchange)
+    if exchange.twice:  # told apart from one that lets these places go by nothing but the copy
+        prior += gain - exchange_evidence(fitted, replace(exchange, twice=()))
+        gain = exchange_evidence(fitted, replace(exchange, twice=()))
     return Explanation(
         exchange.code,
         exchange.words,
-        prior + exchange_evidence(fitted, exchange),
+        prior + gain,
         exchange.entries,
         ASK,
         innocent,
@@ -347,23 +351,7 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
             theirs,
             (GAUGE_SIZE, (0.0, 5.0)),
         )
-        share = one_section_shortfall_pct(max(log.rope.outer_strands, 3))[2]
-        yield _shifted(
-            fitted,
-            Cause(
-                "over-the-valleys",
-                "the jaws laid over the valleys between the "
-                f"strands everywhere, which reads {share:.1f} % too little on "
-                f"{log.rope.outer_strands} strands",
-                VALLEYS,
-                remedy="Read two stations again over the crowns: the largest reading counts.",
-                innocent="Narrow jaws slip into the valleys unless they "
-                "are turned to the largest reading.",
-                sign=-1,
-            ),
-            theirs,
-            ((-share, VALLEY_SD),),
-        )
+        yield _all_over_the_valleys(fitted, theirs)
         held = sorted({int(figures.station[place]) for place in theirs})
         for start in held[1:]:
             later = [place for place in theirs if figures.station[place] >= start]
@@ -381,6 +369,7 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
                 (GAUGE_SIZE,),
             )
     if len(gauges) > 1:
+        yield _all_over_the_valleys(fitted, places)
         yield _shifted(
             fitted,
             Cause(
@@ -411,14 +400,34 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
         )
 
 
-def of_all(fitted: Fit) -> Iterator[Explanation]:
-    """Return what changes how the readings scatter, not only where they lie."""
-    figures, log = fitted.figures, fitted.figures.log
-    pct = log.rope.nominal_mm / 100.0
+def _all_over_the_valleys(fitted: Fit, places: list[int]) -> Explanation:
+    strands = fitted.figures.log.rope.outer_strands
+    share = one_section_shortfall_pct(max(strands, 3))[2]
+    return _shifted(
+        fitted,
+        Cause(
+            "over-the-valleys",
+            "the jaws laid over the valleys between the "
+            f"strands everywhere, which reads {share:.1f} % too little on {strands} strands",
+            VALLEYS,
+            remedy="Read two stations again over the crowns: the largest reading counts.",
+            innocent="Narrow jaws slip into the valleys unless they are turned to the largest "
+            "reading.",
+            sign=-1,
+        ),
+        places,
+        ((-share, VALLEY_SD),),
+    )
+
+
+def of_no_rope(fitted: Fit) -> Iterator[Explanation]:
+    """Return what figures are that follow no rope, or not this one."""
+    figures = fitted.figures
+    pct = figures.log.rope.nominal_mm / 100.0
     plain = log_posterior(figures, fitted.learned)
     prior = math.log(NO_ROPE / len(SCATTERS_PCT))
     for scatter in SCATTERS_PCT:
-        told = of_no_rope(figures, scatter * pct)
+        told = about_one_level(figures, scatter * pct)
         yield Explanation(
             "follows-no-rope",
             "figures that do not follow this rope's ups and downs at all",
@@ -430,22 +439,26 @@ def of_all(fitted: Fit) -> Iterator[Explanation]:
             otherwise=told,
             log_prior=prior,
         )
-    for name in sorted({log.readings[entry].gauge for entry in figures.entries}):
-        if log.gauges[name].kind not in JAWS:
-            continue
-        theirs = [k for k in today(figures) if log.readings[entry_at(figures, k)].gauge == name]
-        row = row_of(figures, theirs)
+
+
+def of_jaws(fitted: Fit) -> Iterator[Explanation]:
+    """Return what narrow jaws make of all that was read with a gauge, or with all of them."""
+    figures = fitted.figures
+    plain = log_posterior(figures, fitted.learned)
+    rows = wide_jaws(figures)
+    prior = math.log(JAWS_USED / max(len(rows), 1))
+    for _, row in rows:
         told = with_narrow_jaws(figures, row)
         yield Explanation(
             "narrow-jaws",
             f"jaws narrower than the crown pitch{_pitch_words(figures)}, laid beside the crowns",
-            math.log(JAWS_USED) + log_posterior(told, fitted.learned) - plain,
-            tuple(entry_at(figures, place) for place in theirs),
+            prior + log_posterior(told, fitted.learned) - plain,
+            tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row)),
             "Look which gauge was used; jaws must reach over two crowns on each side.",
             "Another caliper than the one that is named may have been at hand.",
             row[None, :],
             otherwise=told,
-            log_prior=math.log(JAWS_USED),
+            log_prior=prior,
         )
 
 

@@ -9,22 +9,34 @@ and the other one, in which a part of the figures stems from there, to the digit
 The ratio of the two is an e-value: over honest logs its mean is 1 at most, so that it exceeds 1/a
 with a probability of at most a (Markov; Shafer, Testing by betting, J. R. Stat. Soc. A 2021; 184:
 407, from memory, confidence 0.9). Its inverse is a probability that may be held against a level.
+That is a bound, ten times too large and more; how often honest logs really show as much is found by
+drawing (`inspection.screening.accounts.chance_by_drawing`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import logsumexp
 
 from inspection.model.log import readings_at
-from inspection.screening.accounts import Account, log_chance, rope_accounts, values_today
+from inspection.screening.accounts import (
+    DRAW_SEED,
+    DRAWS,
+    WORTH_DRAWING,
+    Account,
+    chance_by_drawing,
+    drawn,
+    log_chance,
+    markov_bound,
+    rope_accounts,
+    values_today,
+)
 from inspection.screening.expected_readings import Array, Figures
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.odd_figures import without_the_odd
+from inspection.screening.odd_figures import Asked, without_the_odd
 
 PARTS = (0.15, 0.5, 0.95)  # of the figures that stem from elsewhere
 TO_THE_DIGIT_MM = 1e-4
@@ -32,79 +44,118 @@ NEARLY_MM = (TO_THE_DIGIT_MM, 0.01, 0.02)  # how far a copy may stray, standard 
 FLAT_MM, FLAT_PCT = (0.02, 0.05, 0.1), (0.3, 0.8)  # scatter of figures about one level
 LEVEL_PCT = 1.0  # how well somebody knows the level who does not measure
 FEWEST = 3  # figures; fewer say nothing at any step
+# Checks whose e-value is held against what honest logs show, by drawing; the others compare today's
+# figures with one another and leave so little chance that Markov's bound does.
+TOLD_BEFORE = ("typed-in", "repeats-earlier")
 
 
-def log_evidence(
-    accounts: list[Account],
-    read_mm: Array,
-    step_mm: Array,
-    told_mm: Array,
-    strays_mm: Iterable[float],
-) -> float:
-    """Return the logarithm of the e-value of figures that stem from `told_mm` in part.
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Readings as the rope's accounts make them, reckoned once for all that is asked of them.
 
     Parameters
     ----------
     accounts : list of Account
         From `rope_accounts`.
-    read_mm, step_mm : ndarray of shape (m,)
-        Readings and what they were rounded to, mm.
+    read_mm : ndarray of shape (..., m)
+        Readings, mm; several sets of them where they were drawn.
+    step_mm : ndarray of shape (m,)
+        What each was rounded to, mm.
+    chances : list of ndarray of shape (..., m)
+        Logarithm of the chance of each reading, one array an account.
+    """
+
+    accounts: list[Account]
+    read_mm: Array
+    step_mm: Array
+    chances: list[Array]
+
+    @property
+    def honest(self) -> Array:
+        """Logarithm of the chance of all readings of a set, shape (...)."""
+        return _together(
+            [
+                one.log_weight + chances.sum(-1)
+                for one, chances in zip(self.accounts, self.chances, strict=True)
+            ]
+        )
+
+
+def told_by(
+    accounts: list[Account], read_mm: Array, step_mm: Array, *, anywhere: bool = True
+) -> Told:
+    """Return the readings as these accounts make them; `anywhere` as in `log_chance`."""
+    chances = [one.log_chances(read_mm, step_mm, anywhere=anywhere) for one in accounts]
+    return Told(accounts, read_mm, step_mm, chances)
+
+
+def _together(found: list[Array]) -> Array:
+    total: Array = logsumexp(np.array(found), axis=0)
+    return total
+
+
+def log_evidence(told: Told, told_mm: Array, strays_mm: tuple[float, ...]) -> Array:
+    """Return the logarithm of the e-value of figures that stem from `told_mm` in part, shape (...).
+
+    Parameters
+    ----------
+    told : Told
+        The readings as the rope's accounts make them.
     told_mm : ndarray of shape (m,)
         What each would be; NaN where nothing is told of it.
-    strays_mm : iterable of float
+    strays_mm : tuple of float
         How far a copy may stray, standard deviation, mm.
     """
-    told = ~np.isnan(told_mm)
-    if np.count_nonzero(told) < FEWEST:
-        return 0.0
+    known = ~np.isnan(told_mm)
+    if np.count_nonzero(known) < FEWEST:
+        return np.zeros(told.read_mm.shape[:-1])
     rope = [
-        (one.log_weight, log_chance(read_mm, one.expected_mm, one.sd_mm, step_mm)[told])
-        for one in accounts
+        (one.log_weight, chances[..., known])
+        for one, chances in zip(told.accounts, told.chances, strict=True)
     ]
-    honest = logsumexp([weight + chances.sum() for weight, chances in rope])
-    others = [
-        weight + np.logaddexp(math.log1p(-part) + chances, math.log(part) + copied).sum()
-        for stray in strays_mm
-        for copied in [_told_chance(read_mm[told], told_mm[told], stray, step_mm[told])]
-        for part in PARTS
-        for weight, chances in rope
-    ]
-    return float(logsumexp(others) - math.log(len(others) / len(rope)) - honest)
+    others = []
+    for stray in strays_mm:
+        copied = _told_chance(told.read_mm[..., known], told_mm[known], stray, told.step_mm[known])
+        others += [
+            weight + np.logaddexp(math.log1p(-part) + chances, math.log(part) + copied).sum(-1)
+            for part in PARTS
+            for weight, chances in rope
+        ]
+    count = len(strays_mm) * len(PARTS)
+    honest = _together([weight + chances.sum(-1) for weight, chances in rope])
+    found: Array = _together(others) - math.log(count) - honest
+    return found
 
 
 def _told_chance(read_mm: Array, told_mm: Array, stray_mm: float, step_mm: Array) -> Array:
-    off = np.abs(read_mm - told_mm)
-    high = log_ndtr((step_mm / 2.0 - off) / stray_mm)
-    low = log_ndtr((-step_mm / 2.0 - off) / stray_mm)
-    chance: Array = high + np.log1p(-np.exp(np.minimum(low - high, -1e-12)))
-    return np.maximum(chance, -600.0)
+    return log_chance(read_mm, told_mm, stray_mm, step_mm, anywhere=False)
 
 
-def log_evidence_of_one_level(
-    accounts: list[Account], read_mm: Array, step_mm: Array, nominal_mm: float
-) -> float:
-    """Return the logarithm of the e-value of figures about one level, whatever the rope does."""
-    honest = logsumexp(
-        [
-            one.log_weight + log_chance(read_mm, one.expected_mm, one.sd_mm, step_mm).sum()
-            for one in accounts
-        ]
-    )
-    scatters = (*FLAT_MM, *(pct * nominal_mm / 100.0 for pct in FLAT_PCT))
+def _flat_scatters_mm(nominal_mm: float) -> tuple[float, ...]:
+    return (*FLAT_MM, *(pct * nominal_mm / 100.0 for pct in FLAT_PCT))
+
+
+def log_evidence_of_one_level(told: Told, nominal_mm: float) -> Array:
+    """Return the same for figures about one level, whatever the rope does."""
+    start = _expected_level_mm(told.accounts)
+    shape = told.read_mm.shape[:-1]
+    scatters = _flat_scatters_mm(nominal_mm)
     totals = []
     for scatter in scatters:
-        mean, weight = (
-            float(accounts[len(accounts) // 2].expected_mm[0]),
-            (100.0 / (LEVEL_PCT * nominal_mm)) ** 2,
-        )
-        total = 0.0
-        for read, step in zip(read_mm, step_mm, strict=True):
-            sd = math.hypot(scatter, weight**-0.5)
-            total += float(_told_chance(read[None], np.array([mean]), sd, step[None])[0])
+        mean, weight = np.full(shape, start), (100.0 / (LEVEL_PCT * nominal_mm)) ** 2
+        total = np.zeros(shape)
+        for k, step in enumerate(told.step_mm):
+            read = told.read_mm[..., k]
+            total += _told_chance(read, mean, math.hypot(scatter, weight**-0.5), step)
             own = 1.0 / (scatter**2 + step**2 / 12.0)
             mean, weight = (mean * weight + read * own) / (weight + own), weight + own
         totals.append(total)
-    return float(logsumexp(totals) - math.log(len(totals)) - honest)
+    found: Array = _together(totals) - math.log(len(totals)) - told.honest
+    return found
+
+
+def _expected_level_mm(accounts: list[Account]) -> float:
+    return float(accounts[len(accounts) // 2].before_mm[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,29 +264,74 @@ def sources(figures: Figures) -> list[Origin]:
     return found
 
 
-def copied_figures_tests(figures: Figures) -> list[ScreeningTest]:
+def copied_figures_tests(asked: Asked) -> list[ScreeningTest]:
     """Return one test a way of filling a column: its e-value, averaged over its variants."""
-    if len(figures.entries) < FEWEST:
+    if len(asked.figures.entries) < FEWEST:
         return []
-    figures = without_the_odd(figures)
+    figures = without_the_odd(asked)
     accounts = rope_accounts(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    by_check: dict[str, list[tuple[float, Origin]]] = {}
+    told = told_by(accounts, read, step)
+    by_check: dict[str, list[Origin]] = {}
     for source in sources(figures):
-        found = log_evidence(accounts, read, step, source.told_mm, source.strays_mm)
-        by_check.setdefault(source.check, []).append((found, source))
+        by_check.setdefault(source.check, []).append(source)
     tests = []
     for check, variants in by_check.items():
-        together = logsumexp([found for found, _ in variants]) - math.log(len(variants))
-        source = max(variants, key=lambda variant: variant[0])[1]
-        tests.append(_copied_test(figures, check, source, float(together), read, step))
+        found = [float(log_evidence(told, one.told_mm, one.strays_mm)) for one in variants]
+        together = float(logsumexp(found)) - math.log(len(found))
+        chance = markov_bound(together)
+        if check in TOLD_BEFORE and together > WORTH_DRAWING:
+            chance = _chance_of_copies(told, variants, together)
+        source = variants[int(np.argmax(found))]
+        tests.append(_copied_test(figures, check, source, chance, read, step))
     if figures.first:  # something shows the rope's own ups and downs
-        flat = log_evidence_of_one_level(accounts, read, step, figures.log.rope.nominal_mm)
-        tests.append(_flat_test(figures, flat, read))
+        nominal = figures.log.rope.nominal_mm
+        flat = float(log_evidence_of_one_level(told, nominal))
+        chance = markov_bound(flat)
+        if flat > WORTH_DRAWING:
+            chance = _chance_of_one_level(told, nominal, flat)
+        tests.append(_flat_test(figures, chance, read))
     return tests
 
 
-def of_no_rope(figures: Figures, scatter_mm: float) -> Figures:
+def _chance_of_copies(told: Told, variants: list[Origin], log_e: float) -> float:
+    """Return how likely an honest log shows so much of what was told before it."""
+    rng = np.random.default_rng(DRAW_SEED)
+    weights = np.exp([one.log_weight for one in told.accounts])
+    sets = []
+    for _ in range(DRAWS):
+        origin = variants[int(rng.integers(len(variants)))]
+        stray = origin.strays_mm[int(rng.integers(len(origin.strays_mm)))]
+        account = told.accounts[int(rng.choice(len(weights), p=weights / weights.sum()))]
+        strayed = origin.told_mm + stray * rng.normal(size=len(told.step_mm))
+        sets.append(drawn(account, told.step_mm, rng, strayed, float(rng.choice(PARTS))))
+    read = np.array(sets)
+
+    def evidence(one: Told) -> Array:
+        found = [log_evidence(one, item.told_mm, item.strays_mm) for item in variants]
+        return _together(found) - math.log(len(found))
+
+    counts = told_by(told.accounts, read, told.step_mm)
+    plain = told_by(told.accounts, read, told.step_mm, anywhere=False)
+    log_weights = counts.honest - plain.honest - evidence(plain)
+    return chance_by_drawing(log_e, evidence(counts), log_weights)
+
+
+def _chance_of_one_level(told: Told, nominal_mm: float, log_e: float) -> float:
+    """Return how likely an honest log follows one level so much better than the rope."""
+    rng = np.random.default_rng(DRAW_SEED)
+    start, step = _expected_level_mm(told.accounts), told.step_mm
+    level = start + LEVEL_PCT * nominal_mm / 100.0 * rng.normal(size=(DRAWS, 1))
+    scatter = rng.choice(_flat_scatters_mm(nominal_mm), size=(DRAWS, 1))
+    read = np.round((level + scatter * rng.normal(size=(DRAWS, len(step)))) / step) * step
+    counts = told_by(told.accounts, read, step)
+    plain = told_by(told.accounts, read, step, anywhere=False)
+    log_weights = counts.honest - plain.honest - log_evidence_of_one_level(plain, nominal_mm)
+    found = log_evidence_of_one_level(counts, nominal_mm)
+    return chance_by_drawing(log_e, found, log_weights)
+
+
+def about_one_level(figures: Figures, scatter_mm: float) -> Figures:
     """Return the figures as expected if today's readings have nothing to do with the rope."""
     first = figures.first
     level = float(figures.off_mm[:first].mean()) if first else 0.0
@@ -255,13 +351,8 @@ def of_no_rope(figures: Figures, scatter_mm: float) -> Figures:
     return replace(figures, off_mm=off, fixed_mm2=fixed, factors=tuple(masked))
 
 
-def chance_of(log_e: float) -> float:
-    """Return the bound on the probability that an honest log shows such an e-value."""
-    return math.exp(-max(log_e, 0.0))
-
-
 def _copied_test(
-    figures: Figures, check: str, source: Origin, log_e: float, read: Array, step: Array
+    figures: Figures, check: str, source: Origin, chance: float, read: Array, step: Array
 ) -> ScreeningTest:
     told = ~np.isnan(source.told_mm)
     reach = step / 2.0 + 1e-6 if len(source.strays_mm) == 1 else step / 2.0 + 2.0 * max(NEARLY_MM)
@@ -280,7 +371,7 @@ def _copied_test(
         code=source.code,
         entries=entries,
         places=figures.log.places(entries),
-        p=chance_of(log_e),
+        p=chance,
         seen=f"{same} of {np.count_nonzero(told)} entries are equal to the last digit to "
         f"{source.what}{nearly}; from the rope and from how this gauge is read so much likeness "
         "is not to be expected.",
@@ -292,7 +383,7 @@ def _copied_test(
     )
 
 
-def _flat_test(figures: Figures, log_e: float, read: Array) -> ScreeningTest:
+def _flat_test(figures: Figures, chance: float, read: Array) -> ScreeningTest:
     entries = figures.entries
     known = "the photographs" if len(figures.photographs) else "last time's figures"
     return ScreeningTest(
@@ -300,7 +391,7 @@ def _flat_test(figures: Figures, log_e: float, read: Array) -> ScreeningTest:
         code="follows-no-rope",
         entries=entries,
         places=figures.log.places(entries),
-        p=chance_of(log_e),
+        p=chance,
         seen=f"The {len(entries)} entries scatter by {float(np.std(read)):.2f} mm about "
         f"{float(np.mean(read)):.2f} mm, and do not follow the rope's own ups and downs as "
         f"{known} show them.",

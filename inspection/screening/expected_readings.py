@@ -18,7 +18,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cholesky
+from scipy.linalg.lapack import dpotri
 from scipy.special import stdtr
 
 from inspection.model.log import Log
@@ -360,7 +361,7 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
         gradient = _gradient(fitted) - (learned - figures.prior) / figures.prior_sd**2
         step = np.clip(np.linalg.solve(fitted.information, gradient), -1.5, 1.5)
         learned = np.minimum(learned + step, most)
-        if np.abs(step).max() < 0.05:
+        if np.abs(step).max() < 0.01:
             break
     return at(figures, learned)
 
@@ -368,9 +369,7 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
 def at(figures: Figures, learned: Array) -> Fit:
     """Return the model with given variances."""
     total = figures.covariance(learned)
-    precision = np.zeros_like(total)
-    if len(total):
-        precision = cho_solve(cho_factor(total, lower=True), np.eye(len(total)))
+    precision = _inverse(total)
     v = np.exp(learned)
     count = len(figures.factors)
     information = np.diag(figures.prior_sd**-2.0)
@@ -387,6 +386,15 @@ def at(figures: Figures, learned: Array) -> Fit:
             information[i, j] += 0.5 * v[i] * v[j] * trace
             information[j, i] = information[i, j]
     return Fit(figures, learned, information, precision, precision @ figures.off_mm)
+
+
+def _inverse(covariance: Array) -> Array:
+    """Return the inverse of a covariance: half the work of solving for the unit matrix."""
+    if not len(covariance):
+        return np.zeros_like(covariance)
+    lower = dpotri(cholesky(covariance, lower=True, check_finite=False), lower=1)[0]
+    whole: Array = np.tril(lower) + np.tril(lower, -1).T
+    return whole
 
 
 def _gradient(fitted: Fit) -> Array:

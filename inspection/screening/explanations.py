@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inspection.model.loss import LEAST_PCT, MAY_BE_LOSS, MOST_PCT
-from inspection.screening.causes import exchanged, of_all, of_many, of_station
+from inspection.screening.causes import exchanged, of_jaws, of_many, of_no_rope, of_station
 from inspection.screening.evidence import Explanation, log_posterior, row_of, rows_of
 from inspection.screening.expected_readings import (
     LET_GO_PCT,
@@ -86,9 +86,7 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
     half the log only would pass for scatter under one that holds for all.
     """
     figures = fitted.figures
-    found = [*of_many(fitted)]
-    if len(entries) > FEW:
-        found += of_all(fitted)
+    found = [*of_many(fitted), *of_jaws(fitted), *of_no_rope(fitted)]
     stations = {int(figures.station[k]) for k in today(figures) if entry_at(figures, k) in entries}
     if len(entries) <= FEW:
         for station in sorted(stations):
@@ -118,14 +116,14 @@ def _weighed_again(item: Explanation, fitted: Fit, plain: float) -> Explanation:
 
 
 def explain(
-    figures: Figures, odd: Sequence[Odd], *, level: float, set_aside: Collection[int] = ()
+    fitted: Fit, odd: Sequence[Odd], *, level: float, set_aside: Collection[int] = ()
 ) -> list[ScreeningTest]:
     """Return what is odd about the figures, one finding a cause, each with its explanations.
 
     Parameters
     ----------
-    figures : Figures
-        From `inspection.screening.expected_readings.gather`.
+    fitted : Fit
+        The model of all figures.
     odd : sequence of Odd
         Every shift and exchange that was tested.
     level : float
@@ -140,7 +138,7 @@ def explain(
     """
     findings: list[ScreeningTest] = []
     left = sorted((item for item in odd if item.p <= level), key=_oddness)
-    start = fit(figures).learned
+    figures, start = fitted.figures, fitted.learned
     if set_aside:
         figures = figures.without(rows_of(figures, set_aside))
         left = _still_odd(fit(figures, start=start), left, level)
@@ -296,6 +294,7 @@ def _told(named: Explanation, candidates: list[Explanation]) -> str:
                 f", {odds_words(named.log_odds - ranked[0].log_odds)} likelier than "
                 f"{ranked[0].words}"
             )
+            ranked = ranked[1:]  # named once
     also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(TOLD)]
     listed = f" Also possible: {'; '.join(also[:3])}." if also else ""
     return f"{said}.{listed}"

@@ -6,15 +6,24 @@ low by as much as it stops beside the crowns: never high, and every time otherwi
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.readings import CROWN_MISS, shortfall_pct
-from inspection.screening.accounts import log_chance, rope_accounts, values_today
-from inspection.screening.expected_readings import Array, Figures
+from inspection.screening.accounts import (
+    DRAW_SEED,
+    DRAWS,
+    WORTH_DRAWING,
+    Account,
+    chance_by_drawing,
+    drawn,
+    markov_bound,
+    rope_accounts,
+    values_today,
+)
+from inspection.screening.expected_readings import Array, Figures, Fit, fit
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.odd_figures import Shift, entry_at, today
 
@@ -56,47 +65,70 @@ def with_narrow_jaws(figures: Figures, direction: Array) -> Figures:
     return replace(figures, off_mm=figures.off_mm + lost, fixed_mm2=fixed)
 
 
-def jaws_chance(figures: Figures, direction: Array) -> float:
-    """Return the bound on the probability that an honest log speaks so much for narrow jaws.
+def jaws_chance(figures: Figures, direction: Array, known: Fit | None = None) -> float:
+    """Return how likely an honest log is to speak so much for narrow jaws.
 
     How much likelier they make today's readings is an e-value, as in
-    `inspection.screening.copied_figures`.
+    `inspection.screening.copied_figures`. `known` is the model of all figures before today's, if it
+    has been fitted.
     """
-    gained = _log_total(with_narrow_jaws(figures, direction)) - _log_total(figures)
-    return math.exp(-max(gained, 0.0))
+    known = known or fit(figures.before_today())
+    read, step = values_today(figures), figures.step_mm[figures.first :]
+    rope = rope_accounts(figures, known)
+    jaws = rope_accounts(with_narrow_jaws(figures, direction), known)
+    gained = float(_log_total(jaws, read, step) - _log_total(rope, read, step))
+    if gained <= WORTH_DRAWING:
+        return markov_bound(gained)
+    rng = np.random.default_rng(DRAW_SEED)
+    weights = np.exp([one.log_weight for one in jaws])
+    chosen = rng.choice(len(jaws), size=DRAWS, p=weights / weights.sum())
+    sets = np.array([drawn(jaws[k], step, rng) for k in chosen])
+    honest, plain = _log_total(rope, sets, step), _log_total(jaws, sets, step, anywhere=False)
+    return chance_by_drawing(gained, _log_total(jaws, sets, step) - honest, honest - plain)
 
 
-def _log_total(figures: Figures) -> float:
-    read = values_today(figures)
-    step = figures.step_mm[figures.first :]
-    return float(
-        logsumexp(
-            [
-                account.log_weight
-                + log_chance(read, account.expected_mm, account.sd_mm, step).sum()
-                for account in rope_accounts(figures)
-            ]
-        )
+def _log_total(
+    accounts: list[Account], read: Array, step: Array, *, anywhere: bool = True
+) -> Array:
+    total: Array = logsumexp(
+        [
+            one.log_weight + one.log_chances(read, step, anywhere=anywhere).sum(-1)
+            for one in accounts
+        ],
+        axis=0,
     )
+    return total
+
+
+def wide_jaws(figures: Figures) -> list[tuple[str, Array]]:
+    """Return each gauge whose jaws are told to be wide, and all together where there are several.
+
+    With the name of the gauge, empty for all, comes a row: 1 for what was read with it, else 0.
+    """
+    readings, gauges = figures.log.readings, figures.log.gauges
+    rows: dict[str, Array] = {}
+    for place in today(figures):
+        name = readings[entry_at(figures, place)].gauge
+        if gauges[name].kind in JAWS:
+            rows.setdefault(name, np.zeros(len(figures.off_mm)))[place] = 1.0
+    found = sorted(rows.items(), key=lambda item: item[0])
+    if len(found) > 1:
+        found.append(("", np.sum([row for _, row in found], axis=0)))
+    return found
 
 
 def narrow_jaws_tests(figures: Figures) -> list[tuple[ScreeningTest, Shift]]:
     """Return one test a gauge whose jaws are told to be wide, with what was tested."""
-    log = figures.log
+    known = fit(figures.before_today())
     tests = []
-    for name in sorted({log.readings[entry].gauge for entry in figures.entries}):
-        if log.gauges[name].kind not in JAWS:
-            continue
-        places = [k for k in today(figures) if log.readings[entry_at(figures, k)].gauge == name]
-        entries = tuple(entry_at(figures, place) for place in places)
-        direction = np.zeros(len(figures.off_mm))
-        direction[places] = 1.0
-        p = jaws_chance(figures, direction)
-        where = log.places(entries)
+    for name, row in wide_jaws(figures):
+        entries = tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row))
+        p = jaws_chance(figures, row, known)
+        where = figures.log.places(entries)
         tests.append(
             (
                 ScreeningTest("narrow-jaws", "narrow-jaws", entries, where, p, "", "", ""),
-                Shift("narrow-jaws", direction, entries, name),
+                Shift("narrow-jaws", row, entries, name),
             )
         )
     return tests

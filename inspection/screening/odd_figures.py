@@ -16,12 +16,28 @@ import numpy as np
 from scipy.special import logsumexp
 
 from inspection.model.log import Log
-from inspection.screening.expected_readings import Array, Figures, Fit, fit, gather, shifts
+from inspection.screening.accounts import (
+    DRAW_SEED,
+    DRAWS,
+    WORTH_DRAWING,
+    chance_by_drawing,
+    markov_bound,
+)
+from inspection.screening.expected_readings import (
+    Array,
+    Figures,
+    Fit,
+    Whole,
+    fit,
+    gather,
+    shifts,
+)
 from inspection.screening.multiple_testing import ScreeningTest
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
 ODD_P = 1e-3  # a shift that is less likely by itself is let go
 NOT_READ_PCT = 2.0  # how far a place of which nothing was read may lie from the others
+NEVER = -1e9  # logarithm of the evidence for what can't be
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +78,10 @@ class Exchange:
         Entries that change.
     free : ndarray of shape (j, n)
         Places of which nothing was read then, one a row.
+    source : ndarray of shape (m,)
+        Which of today's readings belongs to the place of each, numbered from 0.
+    twice : tuple of (int, int)
+        Places that then show what another place shows, to the digit: (place, other).
     """
 
     code: str
@@ -69,6 +89,41 @@ class Exchange:
     change_mm: Array
     entries: tuple[int, ...]
     free: Array
+    source: Whole
+    twice: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The model of a log's figures, asked once for every shift that is looked for.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The model.
+    shifts : tuple of Shift
+        What was looked for.
+    chances : ndarray of shape (m,)
+        How likely one at least as large is, for each, if nothing is wrong.
+    """
+
+    fitted: Fit
+    shifts: tuple[Shift, ...]
+    chances: Array
+
+    @property
+    def figures(self) -> Figures:
+        """The figures that the model is about."""
+        return self.fitted.figures
+
+
+def ask(log: Log) -> Asked | None:
+    """Return the model of a log and every shift's chance; None without a reading that counts."""
+    figures = gather(log)
+    if figures is None:
+        return None
+    fitted, found = fit(figures), shifts_of(figures)
+    return Asked(fitted, tuple(found), shift_chances(fitted, found))
 
 
 def today(figures: Figures) -> range:
@@ -182,13 +237,22 @@ def exchanges_of(figures: Figures) -> Iterator[Exchange]:
         later |= {columns[last][view]: columns[first][view] for view in sides[first]}
         sooner |= {columns[first][view]: columns[last][view] for view in sides[first]}
         since = f"from station {names[rows[0]]} on"
-        yield _undone(
+        too_low = _undone(
             figures,
             "rows-shifted",
             f"every line {since} one too low on the sheet",
             later,
             [columns[last][view] for view in sides[last]],
         )
+        yield too_low
+        if start:
+            before = full[start - 1]
+            yield replace(
+                too_low,
+                words=f"the line of station {names[before]} filled in twice, and every line "
+                f"{since} one too low on the sheet",
+                twice=tuple((columns[first][view], columns[before][view]) for view in sides[first]),
+            )
         yield _undone(
             figures,
             "rows-shifted",
@@ -220,13 +284,15 @@ def _undone(
 ) -> Exchange:
     """Return the exchange after which every place shows what stands at its source."""
     change = np.zeros(len(figures.off_mm))
+    whence = np.arange(len(figures.entries))
     for place, other in source.items():
         change[place] = figures.off_mm[other] - figures.off_mm[place]
+        whence[place - figures.first] = other - figures.first
     entries = tuple(sorted(entry_at(figures, place) for place in source))
     rows = np.zeros((len(free or ()), len(change)))
     for row, place in enumerate(free or ()):
         rows[row, place] = 1.0
-    return Exchange(code, words, change, entries, rows)
+    return Exchange(code, words, change, entries, rows, whence)
 
 
 def retype_evidence(fitted: Fit, change_mm: Array) -> float:
@@ -237,15 +303,80 @@ def retype_evidence(fitted: Fit, change_mm: Array) -> float:
 
 def exchange_evidence(fitted: Fit, exchange: Exchange) -> float:
     """Return the same for an exchange, what was not read being let go."""
-    gain = retype_evidence(fitted, exchange.change_mm)
-    if len(exchange.free):
-        pull = fitted.pull + fitted.precision @ exchange.change_mm
-        rows = NOT_READ_PCT * fitted.figures.log.rope.nominal_mm / 100.0 * exchange.free
-        inner = np.eye(len(rows)) + rows @ fitted.precision @ rows.T
-        held = rows @ pull
-        gain += 0.5 * float(held @ np.linalg.solve(inner, held))
-        gain -= 0.5 * float(np.linalg.slogdet(inner)[1])
-    return gain
+    today_off = fitted.figures.off_mm[fitted.figures.first :]
+    return float(_Undoing(fitted, [exchange]).gains(today_off[None, :])[0, 0])
+
+
+class _Undoing:
+    """Some exchanges and how much likelier each makes today's readings, or drawn ones."""
+
+    def __init__(self, fitted: Fit, found: list[Exchange]) -> None:
+        figures, self.found = fitted.figures, found
+        first, size = figures.first, NOT_READ_PCT * figures.log.rope.nominal_mm / 100.0
+        # given all that was read before today, today's have this precision and mean
+        self.precision = fitted.precision[first:, first:]
+        self.step = figures.step_mm[first:]
+        today_off = figures.off_mm[first:]
+        self.mean = today_off - np.linalg.solve(self.precision, fitted.pull[first:])
+        self.first, self.size = first, size
+        self.parts = [self._let_go(one) for one in found]
+
+    def _let_go(self, one: Exchange) -> tuple[Array, float, tuple[Whole, Array, float] | None]:
+        """Return precision and log determinant once the free places are let go; and theirs."""
+        rows = self.size * one.free[:, self.first :]
+        if not len(rows):
+            return self.precision, 0.0, None
+        held = rows @ self.precision
+        inner = np.eye(len(rows)) + held @ rows.T
+        precision: Array = self.precision - held.T @ np.linalg.solve(inner, held)
+        log_det = 0.5 * float(np.linalg.slogdet(inner)[1])
+        if not one.twice:
+            return precision, log_det, None
+        places = np.flatnonzero(one.free[:, self.first :].any(axis=0))
+        covariance = np.asarray(np.linalg.inv(precision[np.ix_(places, places)]), dtype=float)
+        return precision, log_det, (places, covariance, float(np.linalg.slogdet(covariance)[1]))
+
+    def gains(self, off_mm: Array) -> Array:
+        """Return the gain of each exchange for sets of today's figures, shape (b, exchanges)."""
+        away = off_mm - self.mean
+        plain = 0.5 * np.einsum("bi,bi->b", away @ self.precision, away)
+        gains = np.empty((len(off_mm), len(self.found)))
+        for k, (one, (precision, log_det, free)) in enumerate(
+            zip(self.found, self.parts, strict=True)
+        ):
+            turned = away[:, one.source] + self.mean[one.source] - self.mean
+            pull = turned @ precision
+            gains[:, k] = plain - 0.5 * np.einsum("bi,bi->b", pull, turned) - log_det
+            if free is not None:
+                places, covariance, log_size = free
+                theirs = pull[:, places]
+                # what stands at the free places is not unknown then, but a copy to the digit
+                gains[:, k] += 0.5 * np.einsum("bi,bi->b", theirs @ covariance, theirs)
+                gains[:, k] += 0.5 * (log_size + len(places) * math.log(2.0 * math.pi))
+                filled = np.array([place for place, _ in one.twice]) - self.first
+                other = np.array([place for _, place in one.twice]) - self.first
+                step = self.step[filled]
+                equal = np.abs(off_mm[:, filled] - off_mm[:, other]) <= 0.5 * step + 1e-6
+                gains[:, k] -= np.log(step).sum()
+                gains[~equal.all(axis=1), k] = NEVER
+        return gains
+
+    def draw(self, count: int) -> Array:
+        """Return sets of today's figures as one of the exchanges, taken evenly, makes them."""
+        rng = np.random.default_rng(DRAW_SEED)
+        root = np.linalg.cholesky(np.linalg.inv(self.precision))
+        sets = self.mean + rng.normal(size=(count, len(self.mean))) @ root.T
+        chosen = rng.integers(len(self.found), size=count)
+        for k in range(count):
+            one = self.found[chosen[k]]
+            meant = sets[k] + self.size * rng.normal(size=len(one.free)) @ one.free[:, self.first :]
+            sets[k, one.source] = meant
+            for place, other in one.twice:
+                filled = place - self.first
+                sets[k, filled] = sets[k, other - self.first] + self.step[filled] * rng.uniform(
+                    -0.5, 0.5
+                )
+        return sets
 
 
 def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[float, Exchange]]:
@@ -254,69 +385,70 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
     The mean gain over a kind is an e-value (as in `inspection.screening.copied_figures`): an
     exchange carries one density into another.
     """
-    kinds: dict[str, list[tuple[float, Exchange]]] = {}
+    kinds: dict[str, list[Exchange]] = {}
     for exchange in found:
-        gain = exchange_evidence(fitted, exchange)
-        kinds.setdefault(exchange.code, []).append((gain, exchange))
-    return {
-        code: (
-            math.exp(
-                -max(float(logsumexp([gain for gain, _ in gains])) - math.log(len(gains)), 0.0)
-            ),
-            max(gains, key=lambda item: item[0])[1],
-        )
-        for code, gains in kinds.items()
-    }
+        kinds.setdefault(exchange.code, []).append(exchange)
+    today_off = fitted.figures.off_mm[fitted.figures.first :]
+    chances = {}
+    for code, alike in kinds.items():
+        undoing = _Undoing(fitted, alike)
+        gains = undoing.gains(today_off[None, :])[0]
+        log_e = float(logsumexp(gains)) - math.log(len(gains))
+        chance = markov_bound(log_e)
+        if log_e > WORTH_DRAWING:
+            drawn = undoing.gains(undoing.draw(DRAWS))
+            together = logsumexp(drawn, axis=1) - math.log(len(gains))
+            chance = chance_by_drawing(log_e, together, -together)
+        chances[code] = (chance, alike[int(np.argmax(gains))])
+    return chances
 
 
-def without_the_odd(figures: Figures) -> Figures:
+def without_the_odd(asked: Asked) -> Figures:
     """Return the figures with all shifts let go that are odd by themselves.
 
     What is learned from the rest is how the rope is and how people read, without slips and thin
     places; and both directions of a thin place are thin, the one no copy of the other for that.
     """
-    found = [shift for shift in shifts_of(figures) if shift.check not in ("across", "change")]
     odd = [
         shift.direction
-        for shift, p in zip(found, shift_chances(fit(figures), found), strict=True)
-        if p < ODD_P
+        for shift, p in zip(asked.shifts, asked.chances, strict=True)
+        if p < ODD_P and shift.check not in ("across", "change")
     ]
-    return figures.without(np.array(odd)) if odd else figures
+    return asked.figures.without(np.array(odd)) if odd else asked.figures
 
 
-def odd_figures_tests(fitted: Fit) -> list[tuple[ScreeningTest, Shift | Exchange]]:
+def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchange]]:
     """Return one test a shift and one a kind of exchange, with what was tested.
 
     The words come later, with the explanation (`inspection.screening.explanations`).
     """
-    log = fitted.figures.log
+    fitted, log = asked.fitted, asked.figures.log
 
     def test(check: str, entries: tuple[int, ...], p: float) -> ScreeningTest:
         where = log.places(entries)
         return ScreeningTest(check, check, entries, where, p, "", "", "")
 
-    found = shifts_of(fitted.figures)
     tests: list[tuple[ScreeningTest, Shift | Exchange]] = [
         (test(shift.check, shift.entries, float(p)), shift)
-        for shift, p in zip(found, shift_chances(fitted, found), strict=True)
+        for shift, p in zip(asked.shifts, asked.chances, strict=True)
     ]
     exchanged = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
     tests += [(test("exchange", best.entries, p), best) for p, best in exchanged.values()]
     return tests
 
 
-def with_learned_repeatability(log: Log) -> Log:
+def with_learned_repeatability(log: Log, asked: Asked | None) -> Log:
     """Return the log, each gauge with the repeatability that its readings have shown.
 
     Learned with a prior from right-angle pairs, readings taken again, photographs and earlier
     inspections (`inspection.screening.expected_readings`); where several people read with one
     gauge, the mean of their variances. One that was entered stays.
     """
-    figures = gather(log)
-    if figures is None:
+    if asked is None:
         return log
     hands: dict[str, list[float]] = {}
-    for (gauge, _), repeat_mm in fit(without_the_odd(figures)).repeatability_mm().items():
+    learned = fit(without_the_odd(asked)).repeatability_mm()
+    for (gauge, _), repeat_mm in learned.items():
         hands.setdefault(gauge, []).append(repeat_mm**2)
     gauges = {
         name: gauge

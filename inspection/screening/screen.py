@@ -12,13 +12,12 @@ from collections.abc import Sequence
 from inspection.model.log import Log
 from inspection.screening.copied_figures import copied_figures_tests
 from inspection.screening.digit_preference import digit_preference_tests
-from inspection.screening.expected_readings import Figures, fit, gather
 from inspection.screening.explanations import Odd, explain
 from inspection.screening.gauge_checks import gauge_tests
 from inspection.screening.lay_length import lay_length_tests
 from inspection.screening.multiple_testing import ScreeningTest, adjust_for_multiplicity, ranked
 from inspection.screening.narrow_jaws import narrow_jaws_tests
-from inspection.screening.odd_figures import Exchange, Shift, odd_figures_tests
+from inspection.screening.odd_figures import Asked, Exchange, Shift, ask, odd_figures_tests
 from inspection.screening.photo_reuse import photo_tests
 from inspection.screening.repeat_shots import repeat_shots_tests
 from inspection.screening.timing import Pace, timing_tests
@@ -30,12 +29,42 @@ COPIES = ("typed-in", "repeats-earlier", "repeats-station", "x-equals-y")
 
 
 def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tuple[Finding, ...]:
+    """Return the entries that deserve a second look; as `screen`, from a log alone.
+
+    Examples
+    --------
+    Five stations, the fourth with two digits swapped (35.07 became 30.57):
+
+    >>> from datetime import date
+    >>> from inspection.model.readings import Gauge, Reading
+    >>> from inspection.model.rope import Inspection, Rope, Station
+    >>> texts = ["35.12", "35.09", "35.14", "30.57", "35.11", "35.15"]
+    >>> log = Log(
+    ...     Rope("R-1", 34.0),
+    ...     Inspection("I-1", "R-1", date(2026, 11, 3),
+    ...                stations=tuple(Station(n, 10.0 * n) for n in range(1, 7))),
+    ...     tuple(Reading(text, float(text), n, 0, "C-1", "A. Berg")
+    ...           for n, text in enumerate(texts, start=1)),
+    ...     {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)},
+    ... )
+    >>> first = screen_log(log)[0]
+    >>> first.code, first.where
+    ('digits-swapped', ('station 4, 0 deg',))
+    """
+    return screen(log, ask(log), level=level, pace=pace)
+
+
+def screen(
+    log: Log, asked: Asked | None, *, level: float = LEVEL, pace: Pace = USUAL_PACE
+) -> tuple[Finding, ...]:
     """Return the entries that deserve a second look, most deserving first.
 
     Parameters
     ----------
     log : Log
         One inspection's entries and what they can be held against.
+    asked : Asked or None
+        The model of it, from `inspection.screening.odd_figures.ask`.
     level : float, optional
         Probability with which a log in which nothing is wrong may raise any finding at all.
     pace : Pace, optional
@@ -67,43 +96,22 @@ def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     *What it rests on*: the stated errors of gauges and photographs, normal scatter, and how well
     people repeat, which is learned (`inspection.screening.expected_readings`). Where errors are
     stated too small, there are more findings than the level says.
-
-    Examples
-    --------
-    Five stations, the fourth with two digits swapped (35.07 became 30.57):
-
-    >>> from datetime import date
-    >>> from inspection.model.readings import Gauge, Reading
-    >>> from inspection.model.rope import Inspection, Rope, Station
-    >>> texts = ["35.12", "35.09", "35.14", "30.57", "35.11", "35.15"]
-    >>> log = Log(
-    ...     Rope("R-1", 34.0),
-    ...     Inspection("I-1", "R-1", date(2026, 11, 3),
-    ...                stations=tuple(Station(n, 10.0 * n) for n in range(1, 7))),
-    ...     tuple(Reading(text, float(text), n, 0, "C-1", "A. Berg")
-    ...           for n, text in enumerate(texts, start=1)),
-    ...     {"C-1": Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)},
-    ... )
-    >>> first = screen_log(log)[0]
-    >>> first.code, first.where
-    ('digits-swapped', ('station 4, 0 deg',))
     """
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
-    figures = gather(log)
-    causes, patterns = chance_tests(log, figures)
+    causes, patterns = chance_tests(log, asked)
     tests = [*(test for test, _ in causes), *patterns]
     shared = adjust_for_multiplicity(tests)
     kept = [test for test in shared[len(causes) :] if test.p is not None and test.p <= level]
     found = [*_one_a_check(kept), *fact_tests(log, pace=pace)]
-    if figures is not None:
+    if asked is not None:
         odd = [
             Odd(cause, test.p or 0.0, (test.p or 0.0) / plain.p if plain.p else 1.0)
             for test, (plain, cause) in zip(shared, causes, strict=False)
         ]
         # a figure that stems from elsewhere says nothing of the rope
         copied = {entry for test in kept if test.check in COPIES for entry in test.entries}
-        explained = explain(figures, odd, level=level, set_aside=copied)
+        explained = explain(asked.fitted, odd, level=level, set_aside=copied)
         told = {test.code for test in explained}
         found = [*explained, *(test for test in found if test.code not in told)]
     return tuple(test.finding() for test in ranked(found))
@@ -130,7 +138,7 @@ def review_rank(findings: Sequence[Finding]) -> float:
 
 
 def chance_tests(
-    log: Log, figures: Figures | None
+    log: Log, asked: Asked | None
 ) -> tuple[list[tuple[ScreeningTest, Shift | Exchange]], list[ScreeningTest]]:
     """Return every test with a probability, before the level is shared out.
 
@@ -142,9 +150,9 @@ def chance_tests(
         *lay_length_tests(log),
         *repeat_shots_tests(log),
     ]
-    if figures is not None:
-        causes = [*odd_figures_tests(fit(figures)), *narrow_jaws_tests(figures)]
-        patterns += copied_figures_tests(figures)
+    if asked is not None:
+        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.figures)]
+        patterns += copied_figures_tests(asked)
     return causes, patterns
 
 

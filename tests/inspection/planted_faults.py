@@ -425,12 +425,17 @@ def photo_twice(rng: np.random.Generator, case: Case) -> Planted:
 
 
 def photo_saved_again(rng: np.random.Generator, case: Case) -> Planted:
-    """Another file with one bit of its look changed."""
+    """Another file of the same place of the rope: every tenth bit of its look is another one."""
     chosen = _places(rng, case)
     if chosen is None:
         return None
-    look = int(case.log.results[chosen[1]].look_hash, 16) ^ (1 << int(rng.integers(60)))
-    return _with_photo(case, chosen[0], look_hash=f"{look:016x}"), set(chosen), {"photograph-alike"}
+    copied = case.log.results[chosen[1]]
+    assert isinstance(copied, Estimate)
+    look = bytearray.fromhex(copied.rope_look)
+    for bit in rng.choice(8 * len(look), 8 * len(look) // 10, replace=False).tolist():
+        look[bit // 8] ^= 1 << bit % 8
+    again = _with_photo(case, chosen[0], rope_look=look.hex())
+    return again, set(chosen), {"photograph-alike"}
 
 
 def other_camera(rng: np.random.Generator, case: Case) -> Planted:

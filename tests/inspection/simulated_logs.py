@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from inspection.model.log import Earlier, Log
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
-from vision.results import Estimate
+from vision.results import ROPE_LOOK_FIELDS, Estimate
 from vision.uncertainty import Term
 
 Array = NDArray[np.float64]
@@ -50,6 +50,9 @@ STEPS = (
     Step(INCH / 1000, 0.03, "inch"),
     Step(0.1, 0.05, "mm"),
     Step(INCH / 64, 0.13, "fraction"),
+    Step(0.005, 0.02, "mm"),
+    Step(0.025, 0.04, "mm"),
+    Step(INCH / 128, 0.1, "fraction"),
 )
 FINE = (0, 1, 2, 3)
 GAUGES = tuple(
@@ -72,6 +75,9 @@ class Range:
     uneven_pct: tuple[float, float] = (0.05, 0.5)
     wear_pct_year: tuple[float, float] = (0.0, 0.5)
     lost_pct: tuple[float, float] = (0.0, 3.0)  # before the first inspection
+    hands: tuple[int, ...] = (1, 1, 1, 2)  # people, each with a gauge of their own; drawn evenly
+    gap_days: tuple[int, int] = (60, 400)  # between two inspections
+    edge_pct: tuple[float, float] = (EDGE_PCT, EDGE_PCT)  # of one edge in a photograph
     tail_dof: float = math.inf  # of Student's t of a reading's error; infinity is normal
     times: tuple[str, ...] = TIMES
 
@@ -105,6 +111,9 @@ class World:
     written: dict[str, str]
     errors_mm: dict[str, list[tuple[date, float]]]
     tail_dof: float
+    uneven_pct: float
+    oval_pct: float
+    edge_pct: float
 
     def true_mm(self, on: date) -> Array:
         """Return the diameters on a day, stations by directions."""
@@ -151,11 +160,11 @@ def simulate(
 ) -> Case:
     """Return an honest log and what is true behind it; what is not given is drawn."""
     count = round(_log_uniform(rng, ranges.stations)) if stations is None else stations
-    world = _world(rng, ranges, count, hands or int(rng.choice([1, 1, 1, 2])), gauges)
+    world = _world(rng, ranges, count, hands or int(rng.choice(ranges.hands)), gauges)
     visits = int(rng.integers(ranges.earlier[0], ranges.earlier[1] + 1))
     days = [TODAY]
     for _ in range(visits if earlier is None else earlier):
-        days.append(days[-1] - timedelta(days=int(rng.integers(60, 400))))
+        days.append(days[-1] - timedelta(days=int(rng.integers(*ranges.gap_days))))
     pictured = bool(rng.random() < 0.6) if photographs is None else photographs
     before = []
     for number, on in enumerate(reversed(days[1:])):
@@ -207,14 +216,18 @@ def _world(
     along = np.linspace(0.0, 1.0, count)
     slow = np.sin(2 * math.pi * (along * rng.uniform(0.3, 1.2) + rng.random()))
     level = 100 + rng.uniform(0.5, 3.5) - rng.uniform(*ranges.lost_pct) + rng.uniform(0, 0.3) * slow
-    mean_pct = level + rng.normal(0, _log_uniform(rng, ranges.uneven_pct), count)
-    oval_pct = rng.normal(0, 0.2) + rng.normal(0, _log_uniform(rng, ranges.oval_pct), count)
+    uneven = _log_uniform(rng, ranges.uneven_pct)
+    mean_pct = level + rng.normal(0, uneven, count)
+    shared_oval, oval = rng.normal(0, 0.2), _log_uniform(rng, ranges.oval_pct)
+    oval_pct = shared_oval + rng.normal(0, oval, count)
     new = nominal / 100 * np.column_stack([mean_pct + oval_pct / 2, mean_pct - oval_pct / 2])
     rate = rng.uniform(*ranges.wear_pct_year) / 100 * nominal
     rates = (
         rate * (0.4 + 0.6 * np.sin(math.pi * along)) * np.clip(rng.normal(1, 0.15, count), 0, None)
     )
     written, errors, chosen = {}, {}, []
+    oldest = TODAY - timedelta(days=ranges.gap_days[1] * max(ranges.earlier[1], 5))
+    first = date(min(oldest.year, 2021), 6, 30)
     for n in range(hands):
         step = STEPS[int(rng.choice(ranges.steps))]
         kind = "micrometer" if step.step_mm <= 0.02 and rng.random() < 0.1 else "wide-jaw caliper"
@@ -225,7 +238,7 @@ def _world(
         )
         chosen.append(gauge)
         written[gauge.identity] = step.written if gauges is None else "mm"
-        errors[gauge.identity] = _errors(rng, gauge.permissible_error_mm)
+        errors[gauge.identity] = _errors(rng, gauge.permissible_error_mm, first)
     people = tuple(PEOPLE[n] for n in rng.permutation(len(PEOPLE))[:hands])
     return World(
         rope=Rope(
@@ -246,12 +259,19 @@ def _world(
         written=written,
         errors_mm=errors,
         tail_dof=ranges.tail_dof,
+        uneven_pct=uneven,
+        oval_pct=oval,
+        edge_pct=ranges.edge_pct[0]
+        if ranges.edge_pct[0] == ranges.edge_pct[1]
+        else _log_uniform(rng, ranges.edge_pct),
     )
 
 
-def _errors(rng: np.random.Generator, permissible_mm: float) -> list[tuple[date, float]]:
+def _errors(
+    rng: np.random.Generator, permissible_mm: float, first: date
+) -> list[tuple[date, float]]:
     """Return a gauge's error after each yearly calibration; every second one finds it in order."""
-    error, since, errors = rng.uniform(-1, 1) * permissible_mm, date(2021, 6, 30), []
+    error, since, errors = rng.uniform(-1, 1) * permissible_mm, first, []
     while since < date(2027, 6, 1):
         errors.append((since, float(error)))
         since += timedelta(days=365)
@@ -264,13 +284,15 @@ def typed_text(seen_mm: float, step_mm: float, written: str) -> tuple[str, float
     """Return what a gauge shows as people type it, and what that means in mm."""
     steps = round(seen_mm / step_mm)
     if written == "fraction":
-        whole, part = divmod(steps, 64)
-        shared = math.gcd(part, 64)
-        text = f"{part // shared}/{64 // shared}" if part else ""
+        parts = round(INCH / step_mm)
+        whole, part = divmod(steps, parts)
+        shared = math.gcd(part, parts)
+        text = f"{part // shared}/{parts // shared}" if part else ""
         return f"{' '.join(filter(None, (str(whole) if whole else '', text)))} in", steps * step_mm
     if written == "inch":
         return f"{steps / 1000:.3f} in", steps * step_mm
-    text = f"{steps * step_mm:.{1 if step_mm >= 0.1 else 2}f}"
+    decimals = 1 if step_mm >= 0.1 else 2 if abs(step_mm * 100 % 1) < 1e-9 else 3
+    text = f"{steps * step_mm:.{decimals}f}"
     return text, float(text)
 
 
@@ -312,6 +334,14 @@ def _visit(
     return Inspection(identity, world.rope.identity, on, stations=world.stations), tuple(readings)
 
 
+def _rope_look(sha256: str) -> str:
+    """Return the look of a piece of rope: strands that are alike everywhere, and its own marks."""
+    round_it, along = np.indices(ROPE_LOOK_FIELDS)
+    own = np.random.default_rng(int(sha256, 16) % 2**32).normal(size=ROPE_LOOK_FIELDS)
+    strands = 0.8 * np.sin(2.0 * math.pi * (along / 35.0 + round_it / 25.0))
+    return np.packbits(strands + own > 0.0).tobytes().hex()
+
+
 def _photographs(
     rng: np.random.Generator, world: World, on: date, share: float
 ) -> tuple[Estimate, ...]:
@@ -331,7 +361,7 @@ def _photographs(
         for column, view in enumerate((0, 90)):
             at += timedelta(seconds=int(rng.integers(25, 120)))
             width = float(true[row, column])
-            edge, pitch = EDGE_PCT / 100 * width, PITCH_D * nominal
+            edge, pitch = world.edge_pct / 100 * width, PITCH_D * nominal
             sha = f"{rng.integers(1 << 60):060x}"
             bits = np.where(rng.random(64) < 0.3, rng.random(64) < 0.5, scene)
             if not taken[row]:
@@ -351,6 +381,7 @@ def _photographs(
                     view_deg=view,
                     photo_sha256=sha,
                     photo_name=f"{station.number:02d}-{view:02d}.jpg",
+                    rope_look=_rope_look(sha),
                     look_hash=f"{int(''.join('1' if bit else '0' for bit in bits), 2):016x}",
                     taken_at=at.replace(microsecond=0),
                     camera="phone 1",

@@ -11,7 +11,7 @@ from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
-from inspection.screening.odd_figures import with_learned_repeatability
+from inspection.screening.odd_figures import ask, with_learned_repeatability
 from inspection.screening.screen import review_rank, screen_log
 from tests.inspection.planted_faults import FAULTS, lose_section
 from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
@@ -34,7 +34,7 @@ def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -
     assert judgement.crosscheck == crosscheck(
         log.results,
         log.readings,
-        with_learned_repeatability(log).gauges,
+        with_learned_repeatability(log, ask(log)).gauges,
         log.rope,
         inspection=log.inspection.identity,
     )
@@ -152,3 +152,27 @@ def test_one_photograph_alone_is_no_section_and_no_verdict(log: Log) -> None:
     found = assess(replace(log, readings=(), results=(one,), earlier=()))
     assert found.photograph_sections == ()
     assert any("two directions by photographs" in note for note in found.notes)
+
+
+def test_comparison_section_and_trend_reckon_with_one_repeatability() -> None:
+    case = simulate(
+        np.random.default_rng(12),
+        replace(STEADY, repeat_mm=(0.12, 0.12), nominals_mm=(20.0,), steps=(0,)),
+        stations=10,
+        earlier=2,
+        photographs=True,
+        hands=1,
+    )
+    found = assess(case.log)
+    again = {
+        round(term.u, 12)
+        for budget in (
+            *(one.difference_budget for one in found.crosscheck.comparisons),
+            *(one.mean_budget for one in found.gauge_sections),
+        )
+        for term in budget
+        if term.source.startswith("reading:") and not term.source.endswith(":step")
+    }
+    assert len(again) == 1
+    # learned, not the 0.15 % of 20 mm = 0.03 mm that stand where nothing is known
+    assert again.pop() == pytest.approx(0.12, rel=0.3)

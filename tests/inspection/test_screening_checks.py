@@ -217,6 +217,7 @@ def test_photographs_alike_in_three_bits_are_named_and_in_four_are_not() -> None
 def test_the_most_alike_of_many_photographs_of_one_scene_is_no_copy() -> None:
     rng = np.random.default_rng(6)
     log = simulate_log(rng, stations=250, earlier=0, photographs=True)
+    log = replace(log, results=tuple(replace(item, rope_look="") for item in log.results))
     hashes = [int(result.look_hash, 16) for result in log.results]
     closest = min((one ^ other).bit_count() for one, other in combinations(hashes, 2))
     assert closest <= 3  # of 125,000 pairs, by chance alone

@@ -1,22 +1,23 @@
 """Planted faults: found, named, and a true loss never called a slip of the pen.
 
-Few logs a kind, so the bounds are below the rates that tests/benchmarks/screening_tables.py prints;
-these tests hold what must not be lost.
+Three logs a kind, always the same ones; rates come from tests/benchmarks/screening_tables.py, over
+thousands of logs of other ranges, and these tests hold what must not be lost.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
 from inspection.screening.screen import screen_log
-from tests.benchmarks.screening_tables import fault_rates
+from tests.benchmarks.screening_tables import Rates, fault_rates
 from tests.inspection.planted_faults import FACTS, FAULTS, FIGURE_FAULTS
 from tests.inspection.simulated_logs import FINE, GAUGES, Case, Range, simulate, simulate_log
 
-LOGS, SEED = 6, 4001
+LOGS, SEED = 3, 4001
 # Kinds that logs like these can't always show, with the reason; their rates stand in the table.
 HIDDEN = {
     "rows shifted",  # only the rope's own unevenness tells, and it is often below the scatter
@@ -29,26 +30,30 @@ HIDDEN = {
 }
 
 
+@cache
+def _rates(kind: str, photographs: bool = True) -> Rates:
+    return fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs)
+
+
 @pytest.mark.parametrize("kind", sorted(set(FIGURE_FAULTS) - HIDDEN))
 def test_a_fault_that_photographs_can_show_is_found(kind: str) -> None:
-    rates = fault_rates(kind, logs=LOGS, seed=SEED, photographs=True)
+    rates = _rates(kind)
     print(f"{kind}: found {rates.found:.2f}, named first {rates.named_first:.2f}, {rates.wrong}")
-    # narrow jaws take 0.8 % on average: within the scatter of an unsteady hand on a thin rope
-    assert rates.found >= (0.4 if kind == "narrow jaws" else 0.7)
+    assert rates.found * LOGS >= LOGS - 1
 
 
 @pytest.mark.parametrize("kind", sorted(FACTS))
 def test_a_plain_fact_is_always_named(kind: str) -> None:
     ranges = Range(repeat_mm=(0.03, 0.06), steps=(0,), times=("seconds",))
-    rates = fault_rates(kind, logs=4, seed=SEED, photographs=True, ranges=ranges)
+    rates = fault_rates(kind, logs=2, seed=SEED, photographs=True, ranges=ranges)
     print(f"{kind}: found {rates.found:.2f}, {rates.wrong}")
     # sixteen digits are few for the one about rounding
-    assert rates.found >= (0.3 if "rounded" in kind else 1.0)
+    assert rates.found >= (0.5 if "rounded" in kind else 1.0)
 
 
 def test_most_explanations_that_are_named_first_are_right() -> None:
     kinds = sorted(set(FIGURE_FAULTS) - HIDDEN)
-    right = [fault_rates(kind, logs=2, seed=SEED + 1, photographs=True) for kind in kinds]
+    right = [_rates(kind) for kind in kinds]
     named = sum(rates.named_first * rates.found * rates.logs for rates in right)
     assert named >= 0.8 * sum(rates.found * rates.logs for rates in right)
 
@@ -56,10 +61,10 @@ def test_most_explanations_that_are_named_first_are_right() -> None:
 @pytest.mark.parametrize("kind", [kind for kind in FIGURE_FAULTS if "true loss" in kind])
 @pytest.mark.parametrize("photographs", [True, False])
 def test_a_true_loss_is_never_called_a_slip_of_the_pen(kind: str, photographs: bool) -> None:
-    rates = fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs)
+    rates = _rates(kind, photographs)
     assert rates.slip == 0.0
-    assert rates.found >= 0.7
-    assert rates.named_first >= 0.8
+    assert rates.found == 1.0
+    assert rates.named_first * LOGS >= LOGS - 1
 
 
 def test_two_slips_in_one_log_are_both_explained() -> None:
@@ -79,7 +84,7 @@ def test_two_slips_in_one_log_are_both_explained() -> None:
 
 def test_a_gauge_that_reads_too_much_everywhere_is_one_finding() -> None:
     rng = np.random.default_rng(21)
-    for _ in range(5):
+    for _ in range(3):
         log = simulate_log(rng, stations=8, earlier=0, photographs=True, gauges=GAUGES[:1])
         moved = tuple(
             replace(item, value_mm=item.value_mm + 0.8, typed=f"{item.value_mm + 0.8:.2f}")

@@ -105,8 +105,33 @@ class Crowns:
     apart: float
 
 
-def lay_of(pixels: Image, observed: Observation) -> Lay | None:
-    """Return the pitch of the strands, their number and hand; None where nothing is sure.
+@dataclass(frozen=True, slots=True, eq=False)
+class Face:
+    """The side of the rope that the camera sees, unrolled.
+
+    Parameters
+    ----------
+    light : ndarray of shape (rows, columns)
+        Logarithm of the light, evened out (`vision.rope.strand_texture.unrolled`).
+    angles : ndarray of shape (rows,)
+        0 towards the camera, rad.
+    along_mm : ndarray of shape (columns,)
+        Places along the rope, mm from the station.
+    diameter_mm : float
+        Diameter of the cylinder that it was unrolled from, mm.
+    sin_a : float
+        Sine of half the angle under which the rope is seen.
+    """
+
+    light: Array
+    angles: Array
+    along_mm: Array
+    diameter_mm: float
+    sin_a: float
+
+
+def face_of(pixels: Image, observed: Observation) -> Face | None:
+    """Return the rope's face; None where less than two diameters of it are seen.
 
     Parameters
     ----------
@@ -115,7 +140,7 @@ def lay_of(pixels: Image, observed: Observation) -> Lay | None:
     observed : Observation
         What the steps before have found.
     """
-    pose, outline, lines, jaws = observed.pose, observed.outline, observed.lines, observed.jaws
+    pose, outline, lines = observed.pose, observed.outline, observed.lines
     eye, left, right = tangent_planes(pose.camera, lines)
     rope = cylinder_mm(left, right, eye, hold=observed.hold, station_mm=lines.station_mm)
     if rope.direction[0] < 0:  # to the right on the card
@@ -126,8 +151,24 @@ def lay_of(pixels: Image, observed: Observation) -> Lay | None:
     along = np.arange(outline.left.along_mm[0], outline.left.along_mm[-1], step)
     if len(along) < 2 * PER_DIAMETER:
         return None
+    light, angles = unrolled(pixels, pose.camera, rope, along)
+    return Face(light, angles, along, d, sin_a)
+
+
+def lay_of(seen: Face, observed: Observation) -> Lay | None:
+    """Return the pitch of the strands, their number and hand; None where nothing is sure.
+
+    Parameters
+    ----------
+    seen : Face
+        The rope's face.
+    observed : Observation
+        What the steps before have found.
+    """
+    outline, jaws = observed.outline, observed.jaws
+    face, angles, along = seen.light, seen.angles, seen.along_mm
+    d, sin_a = seen.diameter_mm, seen.sin_a
     crowns = None if jaws.crown_pitch_mm is None else crown_row(outline, jaws.crown_pitch_mm)
-    face, angles = unrolled(pixels, pose.camera, rope, along)
     if crowns is not None:
         wave = strand_wave(face, angles, along, np.array([crowns.pitch_mm]))
         pitch, places = crowns.pitch_mm * (1 - sin_a**2), crowns.places

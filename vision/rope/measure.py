@@ -14,8 +14,9 @@ from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, PointPx
 from vision.rope.axis import Axis, find_axis
 from vision.rope.budget import Observation, expected_hold, list_terms
+from vision.rope.face_look import rope_look
 from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
-from vision.rope.lay import lay_of
+from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.paper import flatness, lay_paper, read_band
@@ -154,7 +155,8 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     budget = list_terms(observed)
     edges = combined_u_mm(term for term in budget if term.influence is Influence.EDGE)
     refuse_above("edges-unsure", 100 * edges / diameter)
-    lay = lay_of(photo.pixels, observed)
+    face = face_of(photo.pixels, observed)
+    lay = None if face is None else lay_of(face, observed)
     return Estimate(
         diameter_mm=diameter,
         budget=budget,
@@ -180,6 +182,7 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
         focal_px=pose.focal_px,
         u_focal_px=pose.u_focal_px,
         print_set=card.print_set,
+        rope_look="" if face is None else rope_look(face.light, face.along_mm, face.diameter_mm),
         marks=marks_of(pose.camera, card, outline, lines),
     )
 
