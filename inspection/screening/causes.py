@@ -352,24 +352,10 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
             (GAUGE_SIZE, (0.0, 5.0)),
         )
         yield _all_over_the_valleys(fitted, theirs)
-        held = sorted({int(figures.station[place]) for place in theirs})
-        for start in held[1:]:
-            later = [place for place in theirs if figures.station[place] >= start]
-            yield _shifted(
-                fitted,
-                Cause(
-                    "shift-from",
-                    f"gauge '{name}' off from station {figures.numbers[start]} on",
-                    CHANGE / len(held),
-                    remedy=CHECK_GAUGE,
-                    innocent="A gauge that was dropped "
-                    "or not set to zero again, or a change of tension on the way.",
-                ),
-                later,
-                (GAUGE_SIZE,),
-            )
+        yield from _off_from(fitted, theirs, f"gauge '{name}'")
     if len(gauges) > 1:
         yield _all_over_the_valleys(fitted, places)
+        yield from _off_from(fitted, places, "all gauges")
         yield _shifted(
             fitted,
             Cause(
@@ -396,6 +382,25 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
                 innocent="People press a gauge differently, and look for the crown differently.",
             ),
             theirs,
+            (GAUGE_SIZE,),
+        )
+
+
+def _off_from(fitted: Fit, places: list[int], whose: str) -> Iterator[Explanation]:
+    figures = fitted.figures
+    held = sorted({int(figures.station[place]) for place in places})
+    for start in held[1:]:
+        yield _shifted(
+            fitted,
+            Cause(
+                "shift-from",
+                f"{whose} off from station {figures.numbers[start]} on",
+                CHANGE / len(held),
+                remedy=CHECK_GAUGE,
+                innocent="A gauge that was dropped or not set to zero again, or a change of "
+                "tension on the way.",
+            ),
+            [place for place in places if figures.station[place] >= start],
             (GAUGE_SIZE,),
         )
 

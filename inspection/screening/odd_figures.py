@@ -170,16 +170,22 @@ def shifts_of(figures: Figures) -> list[Shift]:
     for name in gauges:
         theirs = [k for k in today(figures) if readings[entry_at(figures, k)].gauge == name]
         found.append(_shift(figures, "gauge", theirs, name))
-        held = sorted({int(figures.station[place]) for place in theirs})
-        for start in held[FEWEST_BEFORE : len(held) - FEWEST_AFTER + 1]:
-            later = [place for place in theirs if figures.station[place] >= start]
-            found.append(_shift(figures, "change", later, name))
+        found += _changes(figures, theirs, name)
+    if len(gauges) > 1:
+        found += _changes(figures, list(today(figures)), "")
     for name in people if len(people) > 1 else []:
         theirs = [k for k in today(figures) if readings[entry_at(figures, k)].person == name]
         found.append(_shift(figures, "person", theirs, name))
     if stations > 1:
         found.append(_shift(figures, "whole", [*today(figures), *photographs]))
     return found
+
+
+def _changes(figures: Figures, places: list[int], name: str) -> Iterator[Shift]:
+    held = sorted({int(figures.station[place]) for place in places})
+    for start in held[FEWEST_BEFORE : len(held) - FEWEST_AFTER + 1]:
+        later = [place for place in places if figures.station[place] >= start]
+        yield _shift(figures, "change", later, name)
 
 
 def _shift(figures: Figures, check: str, places: list[int], name: str = "") -> Shift:
