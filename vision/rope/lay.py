@@ -106,7 +106,7 @@ class Crowns:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Face:
+class RopeFace:
     """The side of the rope that the camera sees, unrolled.
 
     Parameters
@@ -130,7 +130,7 @@ class Face:
     sin_a: float
 
 
-def face_of(pixels: Image, observed: Observation) -> Face | None:
+def face_of(pixels: Image, observed: Observation) -> RopeFace | None:
     """Return the rope's face; None where less than two diameters of it are seen.
 
     Parameters
@@ -152,15 +152,15 @@ def face_of(pixels: Image, observed: Observation) -> Face | None:
     if len(along) < 2 * PER_DIAMETER:
         return None
     light, angles = unrolled(pixels, pose.camera, rope, along)
-    return Face(light, angles, along, d, sin_a)
+    return RopeFace(light, angles, along, d, sin_a)
 
 
-def lay_of(seen: Face, observed: Observation) -> Lay | None:
+def lay_of(seen: RopeFace, observed: Observation) -> Lay | None:
     """Return the pitch of the strands, their number and hand; None where nothing is sure.
 
     Parameters
     ----------
-    seen : Face
+    seen : RopeFace
         The rope's face.
     observed : Observation
         What the steps before have found.
