@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from base64 import b64encode
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from html import escape
@@ -13,14 +14,18 @@ from itertools import groupby
 from inspection.comparison.bland_altman import FEWEST
 from inspection.comparison.gauge_study import GaugeStudy, StudiedPhoto, StudyGroup
 from inspection.exchange.spreadsheet import escape_formula
+from ui.charts.gauge_study import study_chart
+from ui.report.drawings import drawn_svg
 from ui.report.html import POLICY, STYLE
 from ui.text import CLEARS_NOTHING, sentence
 from vision.results import Estimate
 
+PLOT_WIDTH = 720  # px
 SHOULD = 0.95  # share of differences that an expanded uncertainty (k = 2) should hold
 SMALL_Z2 = 0.5  # mean square below which U is said to be larger than what happens; our choice
 HEADINGS = ("ropes", "photographs", "refused", "bias % (95 %)", "sd %", "limits of agreement %",
             "inside U (95 %)", "mean z²")  # fmt: skip
+KINDS = ("n", "n", "n", "l", "n", "l", "l", "n")  # the long ones may be broken
 ROWS = (
     "photo", "rope", "gauge", "finish", "phone", "card_set", "trusted_mm", "trusted_expanded_mm",
     "photo_mm", "photo_expanded_mm", "difference_mm", "difference_pct", "expanded_difference_mm",
@@ -130,7 +135,7 @@ def study_csv(study: GaugeStudy) -> bytes:
     return out.getvalue().encode()
 
 
-def study_page(study: GaugeStudy, *, left_out: Sequence[str] = (), plot: str = "") -> str:
+def study_page(study: GaugeStudy, *, left_out: Sequence[str] = ()) -> str:
     """Return the whole page, which asks for nothing outside itself.
 
     Parameters
@@ -139,14 +144,14 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = (), plot: str = "
         What was found.
     left_out : sequence of str
         Photographs in the folder without a trusted reading.
-    plot : str, optional
-        Differences against diameters, as SVG.
     """
     whole = study.whole
     parts = [
         f"<p class='caution'>{escape(CLEARS_NOTHING)}</p>",
         *(f"<p class='strong'>{escape(one)}</p>" for one in verdict(whole)),
-        plot,
+        f"<figure class='plot'>{_plot(study)}<figcaption>Each difference with the expanded "
+        "uncertainty of photograph and reading together; dashed: bias and limits of agreement."
+        "</figcaption></figure>",
         "<h2>By size, finish, phone and card set</h2>",
         _groups_table(study),
         "<p class='small'>Intervals of bias and limits come from the scatter between ropes, that "
@@ -167,6 +172,15 @@ def study_page(study: GaugeStudy, *, left_out: Sequence[str] = (), plot: str = "
         f"<title>{title}</title><style>{STYLE}</style></head>"
     )
     return f"{head}<body><h1>{title}</h1>{''.join(parts)}</body></html>\n"
+
+
+def _plot(study: GaugeStudy) -> str:
+    """Return differences against diameters as a picture within the page; empty without a figure."""
+    if not study.whole.answered:
+        return ""
+    svg = drawn_svg(study_chart(study).properties(width=PLOT_WIDTH).to_dict(validate=False))
+    data = b64encode(svg.encode()).decode()
+    return f"<img alt='Differences against diameters' src='data:image/svg+xml;base64,{data}'>"
 
 
 def methods(study: GaugeStudy) -> tuple[str, ...]:
@@ -224,7 +238,10 @@ def _groups_table(study: GaugeStudy) -> str:
         if factor != "all":
             rows.append(f"<tr class='strong'><td colspan='9'>by {escape(factor)}</td></tr>")
         for one in groups:
-            cells = "".join(f"<td class='n'>{escape(cell)}</td>" for cell in group_cells(one))
+            cells = "".join(
+                f"<td class='{kind}'>{escape(cell)}</td>"
+                for kind, cell in zip(KINDS, group_cells(one), strict=True)
+            )
             rows.append(f"<tr><td class='l'>{escape(one.name)}</td>{cells}</tr>")
     return f"<div class='wide'><table><tr>{head}</tr>{''.join(rows)}</table></div>"
 

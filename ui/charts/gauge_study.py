@@ -1,0 +1,97 @@
+"""Chart of a comparison with a trusted gauge: differences against size, with limits of agreement.
+
+A pure function from plain data to a chart, as in `ui.charts.rope`.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import altair as alt
+
+from inspection.comparison.gauge_study import GaugeStudy
+from ui.charts.data import BLUE, PURPLE, VERMILION, spread, wider
+from ui.charts.style import HEIGHT, POINT, legend
+
+INSIDE = {"inside U": BLUE, "outside U": VERMILION}
+SHAPES = {"inside U": "circle", "outside U": "triangle-up"}
+
+
+def study_chart(study: GaugeStudy) -> alt.LayerChart:
+    """Return photograph minus trusted reading, %, against the mean of both, mm.
+
+    References
+    ----------
+    Bland, Altman, Lancet 1995; 346: 1085-1087: against the mean, because against one of the two
+    methods the differences slope by themselves.
+    """
+    rows: list[dict[str, Any]] = [
+        {
+            "mean": one.trusted.diameter_mm + (one.difference_mm or 0.0) / 2.0,
+            "difference": one.difference_pct,
+            "low": one.difference_pct - 100.0 * u / one.trusted.diameter_mm,
+            "high": one.difference_pct + 100.0 * u / one.trusted.diameter_mm,
+            "word": "inside U" if one.inside else "outside U",
+        }
+        for one in study.photos
+        if one.difference_pct is not None and (u := one.expanded_difference_mm) is not None
+    ]
+    whole = study.whole.spread
+    lines: list[dict[str, Any]] = [] if whole is None else [
+        {"value": whole.bias_pct, "words": f"bias {whole.bias_pct:+.2f} %"},
+        {"value": whole.low_pct, "words": f"lower limit {whole.low_pct:+.2f} %"},
+        {"value": whole.high_pct, "words": f"upper limit {whole.high_pct:+.2f} %"},
+    ]  # fmt: skip
+    reach = [row[end] for row in rows for end in ("low", "high")] + [
+        line["value"] for line in lines
+    ]
+    scale = alt.Scale(domain=spread([*reach, 0.0]), nice=False)
+    title = "Photograph − trusted reading (%)"
+
+    def across(field: str) -> alt.Y:
+        return alt.Y(field, scale=scale, title=title)
+
+    words = list(INSIDE)
+    marks = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X(
+            "mean:Q",
+            title="Mean of photograph and trusted reading (mm)",
+            scale=alt.Scale(
+                domain=wider(spread([row["mean"] for row in rows] or [0.0])),
+                nice=False,
+                zero=False,
+            ),
+        ),
+        color=alt.Color(
+            "word:N",
+            legend=legend(),
+            scale=alt.Scale(domain=words, range=[INSIDE[word] for word in words]),
+        ),
+    )
+    shape = alt.Shape(
+        "word:N",
+        legend=legend(),
+        scale=alt.Scale(domain=words, range=[SHAPES[word] for word in words]),
+    )
+    zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
+    layers: list[Any] = [zero.mark_rule(color="#999999", strokeWidth=1).encode(y=across("value:Q"))]
+    if lines:
+        base = alt.Chart(alt.InlineData(values=lines)).encode(y=across("value:Q"))
+        layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
+        # the words lie on the far side of zero, whose line would strike through them
+        words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
+        layers += [
+            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
+            for part, side in (
+                (words_of(baseline="top", dy=3), "datum.value < 0"),
+                (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
+            )
+        ]
+    layers += [
+        marks.mark_rule(strokeWidth=2).encode(y=across("low:Q"), y2="high:Q"),
+        marks.mark_point(filled=True, opacity=1, size=POINT).encode(
+            y=across("difference:Q"), shape=shape
+        ),
+    ]
+    return alt.LayerChart(layer=layers).properties(height=HEIGHT)
