@@ -88,10 +88,11 @@ def show_side_by_side(opened: OpenInspection, views: Sequence[StationView], *, k
     for begin in range(0, len(views), 2):
         for column, view in zip(st.columns(2), views[begin : begin + 2], strict=False):
             with column, show_errors():
-                _one_side(opened, view, key=f"{key} {view.view_deg} {view.result.at_mm}")
+                show_one_side(opened, view, key=f"{key} {view.view_deg} {view.result.at_mm}")
 
 
-def _one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
+def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> None:
+    """Show one photograph with its figure and the logged reading on it, and both edges below."""
     result = view.result
     photograph = photograph_of(opened, result)
     figure, logged = map(in_page_units, figure_line(view))
@@ -144,7 +145,7 @@ def show_lone(opened: OpenInspection, item: ReviewItem) -> None:
         if mine and named & {photograph.sha256, photograph.name}:
             with show_errors():
                 view = StationView(mine[0].view_deg or 0, mine[0], None)
-                _one_side(opened, view, key=f"lone {photograph.sha256}")
+                show_one_side(opened, view, key=f"lone {photograph.sha256}")
 
 
 WIDE = 16 / 9  # the part of a photograph beside another one

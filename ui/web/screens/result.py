@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import get_args
 
 import streamlit as st
 
-from inspection.assessment import NOTHING_APPLIED, Assessment
+from inspection.assessment import Assessment
 from inspection.folder import Folder
 from inspection.measurement.section import Section
 from inspection.model.loss import LOCAL_GROUND
@@ -32,39 +33,26 @@ from ui.presenters.result_rows import (
     verdict_rows,
     wear_rows,
 )
-from ui.presenters.review_queue import review_queue
 from ui.presenters.whole_rope import whole_rope, whole_rope_figures
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
 from ui.services.assess_record import log_of
-from ui.text import CAUTIONS, STATE_MARKS, as_typed, diameter_words
+from ui.text import STATE_MARKS, as_typed, diameter_words
 from ui.web.components.chart import show_chart
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
 from ui.web.page.units import in_page_units, page_units, told
+from ui.web.panels.result_answer import show_answer
 from ui.web.panels.station import figures, table
 
 
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
-    open_ones = [item for item in review_queue(opened) if not item.settled]
-    st.markdown(f":material/visibility: {told(assessment.first_concern)}")
-    if assessment.judged_against_nothing:
-        st.warning(as_typed(NOTHING_APPLIED), icon=":material/rule:")
-    if assessment.not_complete:
-        st.warning(
-            "Not complete:  \n" + "  \n".join(map(told, assessment.not_complete)),
-            icon=":material/rule:",
-        )
-    if open_ones:
-        st.warning(
-            f"{len(open_ones)} places still wait for the reviewer: "
-            f"{', '.join(one.name for one in open_ones[:6])}.",
-            icon=":material/rate_review:",
-        )
+    show_answer(opened, assessment)
+    st.caption(f":material/visibility: {told(assessment.first_concern)}")
     if opened.reviews:
         last = opened.reviews[-1]
         st.markdown(
@@ -72,26 +60,32 @@ def _first(opened: OpenInspection, assessment: Assessment) -> None:
         )
 
 
-def _figures(assessment: Assessment) -> None:
-    st.header("Diameter and ovality")
-    rows = section_rows(assessment)
-    if not rows:
-        st.info(
-            "No section yet: a station needs two directions at right angles, by photographs or by "
-            "the gauge. 4 Stations lists what is missing.",
-            icon=":material/pin_drop:",
-        )
+def _along(assessment: Assessment) -> None:
+    """Show the rope's picture: its means along the rope, and the whole of it by each source."""
+    if not section_rows(assessment):
         return
+    st.header("Along the rope")
+    words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
+    show_chart(along_rope_chart, along_rope(assessment), words=words)
     known = whole_rope_figures(assessment)
     if known:
         for column, (source, cells) in zip(st.columns(len(known)), known.items(), strict=True):
             column.markdown(f"**The whole rope, by {source}**")
             column.html(figures(cells))
     if len(known) < bool(assessment.photograph_sections) + bool(assessment.gauge_sections):
-        for words in whole_rope(assessment):  # says why there is none
-            st.markdown(told(words))
-    words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
-    show_chart(along_rope_chart, along_rope(assessment), words=words)
+        for why in whole_rope(assessment):  # says why there is none
+            st.caption(told(why))
+
+
+def _figures(assessment: Assessment) -> None:
+    rows = section_rows(assessment)
+    if not rows:
+        st.info(
+            "No section yet: a station needs two directions at right angles, by photographs or by "
+            "the gauge. The sheet says what is missing.",
+            icon=":material/pin_drop:",
+        )
+        return
     st.html(table(SECTION_HEADS, rows, "Station means and ovality; U is expanded, k = 2"))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
@@ -101,7 +95,6 @@ def _figures(assessment: Assessment) -> None:
 
 
 def _verdicts(assessment: Assessment) -> None:
-    st.header("Against the limits")
     rows = limit_rows(assessment)
     if rows:
         st.html(table(LIMIT_HEADS, rows, "Verdicts by limit, outside and undecided first"))
@@ -111,12 +104,11 @@ def _verdicts(assessment: Assessment) -> None:
             "one place meets one limit, no more. 'Doubted' rests on an entry to be "
             "checked."
         )
-        with st.expander("All verdicts, station by station", icon=":material/list:"):
-            st.html(table(VERDICT_HEADS, verdict_rows(assessment), "Verdicts"))
-        with st.expander("Sources of these limits", icon=":material/menu_book:"):
-            for words in sources(assessment):
-                st.markdown(told(words))
-            st.caption("Check them against a licensed copy before they decide anything.")
+        st.html(table(VERDICT_HEADS, verdict_rows(assessment), "All verdicts, by station"))
+        st.markdown("**Sources of these limits**")
+        for words in sources(assessment):
+            st.markdown(told(words))
+        st.caption("Check them against a licensed copy before they decide anything.")
     else:
         st.info(
             "No verdict yet: a station needs two directions, and the rope a limit that applies.",
@@ -125,9 +117,9 @@ def _verdicts(assessment: Assessment) -> None:
     for note in (*assessment.notes, *assessment.not_asked):
         st.caption(told(note))
     if assessment.not_applicable:
-        with st.expander("Limits that do not apply, and why", icon=":material/block:"):
-            for inapplicable in assessment.not_applicable:
-                st.markdown(told(inapplicable.reason))
+        st.markdown("**Limits that do not apply, and why**")
+        for inapplicable in assessment.not_applicable:
+            st.markdown(told(inapplicable.reason))
 
 
 def _wear(assessment: Assessment) -> None:
@@ -135,7 +127,6 @@ def _wear(assessment: Assessment) -> None:
     local = local_rows(assessment)
     if not (rows or local):
         return
-    st.header("Wear")
     if rows:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
@@ -154,7 +145,6 @@ def _wear(assessment: Assessment) -> None:
 def _grooves(assessment: Assessment) -> None:
     if not assessment.groove_fits:
         return
-    st.header("Drum and sheaves")
     st.html(table(GROOVE_HEADS, groove_rows(assessment), "Grooves against the nominal diameter"))
     st.caption("Grooves as they were entered; measure them with a groove gauge, they wear.")
 
@@ -170,7 +160,7 @@ def _round_and_lay(assessment: Assessment) -> None:
         _roundness(sections)
     with right:
         if words:
-            st.header("Lay length")
+            st.markdown("**Lay length**")
             st.markdown("  \n".join(told(word) for word in words[:-1]))
             st.caption(words[-1])
 
@@ -178,7 +168,7 @@ def _round_and_lay(assessment: Assessment) -> None:
 def _roundness(sections: dict[int, Section]) -> None:
     if not sections:
         return
-    st.header("Roundness")
+    st.markdown("**Roundness**")
     station = st.selectbox(
         "Station",
         sorted(sections),
@@ -197,6 +187,31 @@ def _roundness(sections: dict[int, Section]) -> None:
     )
     if one.ellipse is not None:
         st.markdown(told(one.ellipse.words))
+
+
+def _folded(assessment: Assessment) -> None:
+    """Show behind folds all that the answer rests on."""
+    parts: list[tuple[str, str, Callable[[Assessment], None], bool]] = [
+        ("Diameter and ovality, station by station", "table_rows", _figures, True),
+        ("Against the limits", "rule", _verdicts, True),
+        (
+            "Wear and local decrease",
+            "trending_down",
+            _wear,
+            bool(assessment.severities or assessment.local),
+        ),
+        ("Drum and sheaves", "album", _grooves, bool(assessment.groove_fits)),
+        (
+            "Roundness and lay length",
+            "data_usage",
+            _round_and_lay,
+            bool(assessment.photograph_sections or assessment.lays),
+        ),
+    ]
+    for words, icon, show, there in parts:
+        if there:
+            with st.expander(words, icon=f":material/{icon}:"):
+                show(assessment)
 
 
 def _report(opened: OpenInspection) -> None:
@@ -252,11 +267,7 @@ if inspection is not None:
         else:
             found = cached_assessment(inspection)
             _first(inspection, found)
-            st.warning(CAUTIONS[1], icon=":material/warning:")
-            _figures(found)
-            _verdicts(found)
-            _wear(found)
-            _grooves(found)
-            _round_and_lay(found)
+            _along(found)
+            _folded(found)
             _take_away(inspection)
     show_cautions()

@@ -35,7 +35,7 @@ from vision.results import Estimate
 
 STYLE = """<style>
 .stMainBlockContainer{padding:2.2rem 1.5rem 0 1.5rem!important;max-width:1500px}
-.stMainBlockContainer h2{padding:0!important;font-size:1.3rem!important}
+.stMainBlockContainer h1{padding:0!important;font-size:1.3rem!important}
 .stMainBlockContainer .stVerticalBlock{gap:.45rem}
 .stMainBlockContainer [data-testid=stHeading]{margin-bottom:.5rem}
 .st-key-steps{gap:.1rem!important;flex-wrap:nowrap!important}
@@ -48,7 +48,7 @@ border-top:1px solid #8886;padding:.45rem 0 .3rem}
 .st-key-decisions .stButton button{padding:.2rem .6rem}
 .st-key-strip [role=radiogroup]{gap:.1rem}
 .st-key-strip [role=radiogroup] label{min-height:40px;padding:.15rem .3rem;border-radius:4px}
-.st-key-strip [role=radiogroup] label[data-selected=true]{background:#0B5FA51c}
+.st-key-strip [role=radiogroup] label[data-selected=true]{background:#0B5FA52c}
 .rope-found{border-left:4px solid light-dark(#4A4C57,#B9BAC4);background:#8881;
 padding:.4rem .8rem;border-radius:4px}
 .rope-found.odd{border-color:light-dark(#9A3B00,#F0A060);background:light-dark(#FFF3E0,#3A2A12)}

@@ -1,0 +1,229 @@
+"""What review and result say, from the sample whose wrong entry and thin station are known."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from inspection.assessment import Assessment, assess
+from inspection.model.log import Earlier, Log
+from inspection.record.record import Record, open_record
+from inspection.record.views import AskedAgain, OpenInspection
+from ui.presenters.result_answer import answer_lines, next_steps, open_lines, worst_view
+from ui.presenters.review_decisions import (
+    ask_again,
+    correct_slip,
+    reading_of,
+    save_decision,
+    slips,
+    supports,
+)
+from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
+from ui.presenters.station import station_views
+from ui.presenters.station_finding import (
+    doubted,
+    figure_line,
+    last_time,
+    station_facts,
+    station_finding,
+    strip_entry,
+)
+from ui.presenters.worst_station import worst_station
+from ui.services.assess_record import log_of, screen_inspection
+from vision.results import Place
+
+SAMPLE = "2026-09-quay-crane-2"
+TRUE_MM = {(3, 0): 21.47, (3, 90): 21.25}  # of the rendered mesh, as `ropephoto demo` prints it
+
+
+@pytest.fixture
+def record(sample: Path, tmp_path: Path) -> Record:
+    """Return a record of its own with the sample inspection."""
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    return open_record(tmp_path / "record.db")
+
+
+@pytest.fixture(scope="module")
+def log(sample: Path) -> Log:
+    with open_record(sample / "record.db") as record:
+        return log_of(record, SAMPLE)
+
+
+@pytest.fixture(scope="module")
+def assessment(log: Log) -> Assessment:
+    return assess(log)
+
+
+@pytest.fixture(scope="module")
+def opened(sample: Path) -> OpenInspection:
+    with open_record(sample / "record.db") as record:
+        return record.inspection(SAMPLE)
+
+
+def item_of(opened: OpenInspection, name: str) -> ReviewItem:
+    items = [*review_queue(opened), *stations_without_findings(opened)]
+    return next(one for one in items if one.name == name)
+
+
+def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_told(
+    opened: OpenInspection, assessment: Assessment
+) -> None:
+    item, views = item_of(opened, "Station 3"), station_views(opened, assessment, 3)
+    found = station_finding(item, views)
+    assert found.lead.startswith("90°: 22.11 was logged, the photograph says 21.2")
+    assert any("likelier" in words for words in found.more)  # the odds, as screening gives them
+    assert not any("was logged" in words for words in found.more)  # nothing twice
+    assert (found.tone, found.loss) == ("odd", True)
+    assert "broken core" in " ".join(found.remedies)
+    at = doubted(item, views)
+    assert at is not None
+    assert at.view_deg == 90
+    assert [figure_line(view)[1] for view in views] == ["logged 21.50", "logged 22.11"]
+
+
+def test_a_station_that_agrees_is_calm_and_waits_all_the_same(
+    opened: OpenInspection, assessment: Assessment
+) -> None:
+    item, views = item_of(opened, "Station 1"), station_views(opened, assessment, 1)
+    found = station_finding(item, views)
+    assert (found.tone, found.remedies) == ("calm", ())
+    assert found.lead.count("agrees") == 2
+    assert (item.waits, item.settled, item.owes_reason) == (True, True, False)
+    assert doubted(item, views) is None
+
+
+def test_the_strip_says_each_stations_state(record: Record, assessment: Assessment) -> None:
+    there = record.inspection(SAMPLE)
+    compared = list(assessment.crosscheck.comparisons)
+
+    def told(name: str) -> tuple[str, str]:
+        entry = strip_entry(item_of(record.inspection(SAMPLE), name), compared)
+        return entry.mark, entry.words
+
+    assert told("Station 1") == ("○", "agrees")
+    (odd,) = [one for one in compared if one.place == Place(3, 90)]
+    assert told("Station 3") == ("≠", f"{abs(odd.difference_mm):.2f} apart")
+    assert told("Station 5") == ("!", "refused")
+    calm = item_of(there, "Station 1")
+    save_decision(record, there, calm, "accepted", by="Reviewer B", why="")
+    assert told("Station 1") == ("✓", "stands")
+    there = record.inspection(SAMPLE)
+    ask_again(
+        record, there, item_of(there, "Station 3"), AskedAgain(3, "reading", 90), by="Reviewer B"
+    )
+    assert told("Station 3") == ("↩", "reading again")
+
+
+def test_last_time_is_the_newest_inspection_that_holds_the_station(log: Log) -> None:
+    before = []
+    for years in (2, 1):
+        readings = tuple(
+            replace(one, value_mm=one.value_mm + 0.1 * years, at=None)
+            for one in log.readings
+            if one.station != 4
+        )
+        on = log.inspection.on - timedelta(days=365 * years)
+        visit = replace(log.inspection, identity=f"{years} before", on=on)
+        before.append(Earlier(visit, readings))
+    worn = assess(replace(log, earlier=tuple(before)))
+    assert last_time(worn, 1) == (
+        "2025-09-15: gauge 0° 22.34 · 90° 22.27 mm; mean by gauge −0.10 mm since"
+    )
+    assert last_time(worn, 4) == ""
+
+
+def test_the_facts_beside_it_name_neighbours_gauge_and_what_makes_it_unsure(
+    opened: OpenInspection, assessment: Assessment
+) -> None:
+    views = station_views(opened, assessment, 3)
+    facts = dict(station_facts(opened, assessment, 3, views[1]))
+    assert facts["Last time"] == "this station was not measured before"
+    assert facts["Neighbours"].startswith("2: 22.1")
+    assert "4: 22.1" in facts["Neighbours"]
+    assert "read by Inspector A" in facts["Gauge"]
+    assert facts["Most of U"]
+
+
+def test_only_what_the_photograph_supports_is_offered_as_a_slip(
+    opened: OpenInspection, assessment: Assessment
+) -> None:
+    (one,) = [item for item in assessment.crosscheck.comparisons if item.place == Place(3, 90)]
+    logged = reading_of(opened, one)
+    assert logged is not None
+    found = slips(logged.reading, one)
+    assert found[0].text == "21.21"
+    assert all(abs(float(slip.text) - TRUE_MM[3, 90]) < 0.2 for slip in found)
+    assert supports(one, TRUE_MM[3, 90])
+    assert not supports(one, one.gauge_mm)
+
+
+def test_a_corrected_slip_stands_with_its_reason_and_keeps_what_was_typed(
+    record: Record, assessment: Assessment
+) -> None:
+    (one,) = [item for item in assessment.crosscheck.comparisons if item.place == Place(3, 90)]
+    there = record.inspection(SAMPLE)
+    with pytest.raises(ValueError, match="Ask for the reading again"):
+        correct_slip(record, there, one, "22.01", by="Reviewer B")
+    with pytest.raises(ValueError, match="stands there already"):
+        correct_slip(record, there, one, "22.11", by="Reviewer B")
+    correct_slip(record, there, one, "21.21", by="Reviewer B", why="asked the inspector")
+    (event,) = [one for one in record.events(subject=SAMPLE) if one.kind == "slip corrected"]
+    assert (event.old_value["typed"], event.new_value["typed"]) == ("22.11", "21.21")
+    assert event.why.startswith("22.11 was a slip for 21.21; the photograph says 21.2")
+    assert event.why.endswith("asked the inspector")
+
+
+def test_the_answer_is_the_thin_station_with_its_thinner_photograph(
+    opened: OpenInspection, assessment: Assessment
+) -> None:
+    worst = worst_station(assessment)
+    assert worst is not None
+    assert worst.station == 3
+    mean = (TRUE_MM[3, 0] + TRUE_MM[3, 90]) / 2
+    assert worst.diameter_mm == pytest.approx(mean, abs=2 * worst.u_mm)
+    lines = answer_lines(assessment, worst)
+    # by hand: reference 22.44 mm, nominal 22 mm, ISO 4309:2017 counts in % of nominal
+    decrease = 100 * (22.44 - worst.diameter_mm) / 22
+    assert lines[0].startswith(f"{decrease:.1f} % of nominal below the reference of 22.44 mm")
+    assert any("thinner than its neighbours: look there for a broken core" in one for one in lines)
+    assert lines[-1] == "It rests on an entry that has to be checked."
+    view = worst_view(opened, assessment, worst)
+    assert view is not None
+    assert view.view_deg == 90
+
+
+def test_without_a_reference_no_decrease_is_told_and_the_answer_says_why(log: Log) -> None:
+    bare = assess(replace(log, rope=replace(log.rope, reference_mm=None)))
+    worst = worst_station(bare)
+    assert worst is not None
+    assert "no decrease can be told without a reference diameter" in answer_lines(bare, worst)[0]
+
+
+def test_what_is_open_and_what_comes_now_follow_the_decisions(
+    record: Record, assessment: Assessment
+) -> None:
+    there = record.inspection(SAMPLE)
+    lines = open_lines(there, assessment)
+    assert lines[0].startswith("3 places wait for a reviewer: Station 3")
+    assert "2 photographs give no diameter." in lines
+    first = next_steps(there, assessment)[0]
+    assert (first.screen, first.station, first.view_deg) == ("review", 3, 90)
+    ask_again(
+        record, there, item_of(there, "Station 3"), AskedAgain(3, "reading", 90), by="Reviewer B"
+    )
+    there = record.inspection(SAMPLE)
+    asked, then, *_ = next_steps(there, assessment)
+    assert (asked.screen, asked.words) == ("sheet", "Read station 3, 90°, again")
+    assert (asked.station, asked.view_deg) == (3, 90)
+    assert then.screen == "review"
+    assert any("Station 3 is with the inspector" in line for line in open_lines(there, assessment))
+    logged = next(one for one in there.logged if one.reading.typed == "22.11")
+    right = replace(logged.reading, typed="21.21", value_mm=21.21)
+    record.correct_reading(SAMPLE, logged.number, right, by="Inspector A", why="read again")
+    screen_inspection(record, SAMPLE, by="Inspector A")
+    there = record.inspection(SAMPLE)
+    assert next_steps(there, assessment)[0].screen == "review"  # it came back
