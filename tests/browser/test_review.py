@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import re
+import shutil
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
+from inspection.record.record import open_record
 from tests.browser.hands import become, fits, quiet
 
 SAMPLE = "2026-09-quay-crane-2"
@@ -174,6 +181,40 @@ def test_a_station_is_decided_by_keys_without_scrolling(page: Page, sample_pages
     quiet(page)
     page.keyboard.press("1")
     expect(page.get_by_text("The inspection is")).to_be_visible()
+
+
+def test_the_supervisors_list_never_goes_silent(
+    page: Page, sample: Path, tmp_path: Path, serve: Callable[..., AbstractContextManager[str]]
+) -> None:
+    """What was accepted stays with its reason; what was imported says that nobody examined it."""
+    from playwright.sync_api import expect
+
+    shutil.copytree(sample, tmp_path, dirs_exist_ok=True)
+    with open_record(tmp_path / "record.db") as record:
+        there = record.inspection(SAMPLE)
+        later = replace(there.inspection, identity="imported", on=date(2027, 3, 1))
+        record.add_inspection(later, by="Inspector A")
+        record.add_readings("imported", there.readings, by="Inspector A")
+    with serve(tmp_path) as address:
+        page.goto(f"{address}/review?inspection={SAMPLE}&station=3")
+        press(page, "Reading stands")
+        reason = page.get_by_label("Why it stands although it disagrees", exact=True)
+        expect(reason).to_be_visible()
+        reason.fill("a raised wire under the jaw")
+        reason.press("Enter")
+        expect(page.get_by_text("1 of 6 decided")).to_be_visible()
+        quiet(page)
+
+        page.goto(f"{address}/supervise")
+        expect(page.get_by_text("accepted although it disagrees").first).to_be_visible()
+        expect(page.get_by_text("a raised wire under the jaw").first).to_be_visible()
+        expect(page.get_by_text("1 not examined yet.")).to_be_visible()
+        assert fits(page)
+        quiet(page)
+        page.get_by_role("button", name="Examine 1 now").click()
+        expect(page.get_by_text("1 inspection was examined.")).to_be_visible()
+        expect(page.get_by_text("1 not examined yet.")).to_have_count(0)
+        expect(page.get_by_text("2027-03-01").first).to_be_visible()  # now it is in the list
 
 
 def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> None:
