@@ -65,8 +65,8 @@ def show_answer(opened: OpenInspection, assessment: Assessment) -> None:
 
 def _show_open(opened: OpenInspection, assessment: Assessment) -> None:
     lines = open_lines(opened, assessment)
-    told = "\n".join(f"- {told(line)}" for line in lines)
-    st.markdown(f"**Open**\n{told}" if lines else "**Nothing is open.**")
+    listed = "\n".join(f"- {told(line)}" for line in lines)
+    st.markdown(f"**Open**\n{listed}" if lines else "**Nothing is open.**")
 
 
 def _show_next(opened: OpenInspection, assessment: Assessment) -> None:

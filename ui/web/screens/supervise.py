@@ -63,6 +63,7 @@ from ui.web.panels.supervisor_charts import (
 STYLE = """<style>
 .stMainBlockContainer{padding-top:2.6rem!important}
 .stMainBlockContainer .stVerticalBlock{gap:.7rem}
+[data-testid=stBaseButton-segmented_controlActive] p{color:light-dark(#0B5FA5,#CFE6FA)}
 </style>"""
 SHOWN = 20
 MOST_IN_TREND = 30  # inspections of one rope whose figures are drawn
