@@ -71,7 +71,7 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
         for pair in ("logged", "photograph"):
             expect(shown.locator(f"polyline.{pair}")).to_have_count(2)
         expect(page.get_by_text(f"{direction}° · {figure}")).to_be_visible()
-        expect(page.get_by_text(f"logged {logged}", exact=True)).to_be_visible()
+        expect(page.get_by_text(f"logged {logged}", exact=True).first).to_be_visible()
     for edge in ("left", "right"):
         magnified = page.get_by_role("img", name=f"The {edge} edge, magnified")
         expect(magnified).to_have_count(2)
