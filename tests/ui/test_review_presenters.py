@@ -13,7 +13,7 @@ from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier, Log
 from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain, OpenInspection
-from ui.presenters.result_answer import answer_lines, next_steps, open_lines, worst_view
+from ui.presenters.result_rows import answer_lines, next_steps, open_lines, worst_view
 from ui.presenters.review_decisions import (
     ask_again,
     correct_slip,

@@ -8,7 +8,7 @@ import streamlit as st
 
 from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection
-from ui.presenters.result_answer import answer_lines, next_steps, open_lines, worst_view
+from ui.presenters.result_rows import answer_lines, next_steps, open_lines, worst_view
 from ui.presenters.worst_station import headline, worst_station
 from ui.text import CLEARS_NOTHING
 from ui.web.page.address import link_query
