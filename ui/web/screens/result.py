@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -25,33 +26,105 @@ from ui.presenters.result_rows import (
     SECTION_HEADS,
     VERDICT_HEADS,
     WEAR_HEADS,
+    answer_lines,
     groove_rows,
     limit_rows,
     local_rows,
+    next_steps,
+    open_lines,
     section_rows,
     sources,
     verdict_rows,
     wear_rows,
+    worst_view,
 )
 from ui.presenters.whole_rope import whole_rope, whole_rope_figures
+from ui.presenters.worst_station import headline, worst_station
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
 from ui.services.assess_record import log_of
-from ui.text import STATE_MARKS, as_typed, diameter_words
+from ui.text import CLEARS_NOTHING, STATE_MARKS, as_typed, diameter_words
 from ui.web.components.chart import show_chart
+from ui.web.page.address import link_query
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
 from ui.web.page.units import in_page_units, page_units, told
-from ui.web.panels.result_answer import show_answer
-from ui.web.panels.station import figures, table
+from ui.web.panels.station import figures, show_one_side, table
+
+STYLE = """<style>
+.stMainBlockContainer{padding-top:2.6rem!important}
+.stMainBlockContainer .stVerticalBlock{gap:.6rem}
+.st-key-now a{border:1px solid light-dark(#0B5FA5,#7FB8E8);border-radius:4px}
+.rope-answer{border-left:5px solid light-dark(#4A4C57,#B9BAC4);background:#8881;
+padding:.7rem 1rem;border-radius:4px}
+.rope-answer.odd{border-color:light-dark(#9A3B00,#F0A060);background:light-dark(#FFF3E0,#3A2A12)}
+.rope-answer b{display:block;font-size:1.45rem;line-height:1.25;margin-bottom:.3rem}
+.rope-answer span{display:block;line-height:1.45}
+.rope-answer small{display:block;margin-top:.4rem;font-size:.85rem}
+@media (max-width:640px){.stMainBlockContainer{padding-top:4rem!important}
+.rope-answer b{font-size:1.2rem}}
+</style>"""
+
+
+def _answer(opened: OpenInspection, assessment: Assessment) -> None:
+    """Show the worst station with its picture, what is open, and what comes now."""
+    worst = worst_station(assessment)
+    left, right = st.columns([5, 4], gap="medium")
+    with left:
+        if worst is None:
+            st.info(
+                "No diameter yet: add photographs or gauge readings.", icon=":material/straighten:"
+            )
+        else:
+            lines = "".join(
+                f"<span>{html.escape(in_page_units(line))}</span>"
+                for line in answer_lines(assessment, worst)
+            )
+            odd = " odd" if worst.why != "thinnest" or worst.doubted else ""
+            lead = html.escape(headline(worst, assessment.log.rope))
+            clears = html.escape(CLEARS_NOTHING)
+            st.html(
+                f"{STYLE}<div class='rope-answer{odd}'><b>{lead}</b>{lines}"
+                f"<small>{clears}</small></div>"
+            )
+        _show_open(opened, assessment)
+        _show_next(opened, assessment)
+    with right, show_errors():
+        view = None if worst is None else worst_view(opened, assessment, worst)
+        if view is not None:
+            show_one_side(opened, view, key=f"worst {opened.inspection.identity}")
+        elif worst is not None:
+            st.caption(f"Station {worst.station} has no photograph.")
+
+
+def _show_open(opened: OpenInspection, assessment: Assessment) -> None:
+    lines = open_lines(opened, assessment)
+    listed = "\n".join(f"- {told(line)}" for line in lines)
+    st.markdown(f"**Open**\n{listed}" if lines else "**Nothing is open.**")
+
+
+def _show_next(opened: OpenInspection, assessment: Assessment) -> None:
+    steps = [step for step in next_steps(opened, assessment) if can_open(step.screen)]
+    if not steps:
+        return
+    st.markdown("**Now**")
+    with st.container(horizontal=True, key="now"):
+        for step in steps[:3]:
+            st.page_link(
+                f"screens/{step.screen}.py",
+                label=step.words,
+                icon=":material/arrow_forward:",
+                width="content",
+                query_params=link_query(opened.inspection.identity, step.station, step.view_deg),
+            )
 
 
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
-    show_answer(opened, assessment)
+    _answer(opened, assessment)
     st.caption(f":material/visibility: {told(assessment.first_concern)}")
     if opened.reviews:
         last = opened.reviews[-1]
