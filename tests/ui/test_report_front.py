@@ -20,6 +20,7 @@ from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
 from inspection.record.kept_limits import confirm_limits
 from inspection.record.record import Record, open_record
+from inspection.worst_station import worst_station
 from tests.ui.report_cases import (
     HARD,
     MADE,
@@ -30,7 +31,6 @@ from tests.ui.report_cases import (
     hard_pdf,
     read_of,
 )
-from ui.presenters.worst_station import worst_station
 from ui.report.blocks import Front
 from ui.report.case import ReportCase, case_of_record
 from ui.report.front import MOST_OPEN, front

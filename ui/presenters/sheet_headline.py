@@ -1,15 +1,15 @@
-"""The answer above the sheet of stations: the thinnest one, its decrease, and what is open."""
+"""The answer above the sheet: the station to look at first, its decrease, and what is open."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment
-from inspection.measurement.section import Section
 from inspection.model.length_text import length_text
 from inspection.model.log import counted
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
+from inspection.worst_station import WorstStation, worst_station
 
 K = 2.0
 
@@ -21,7 +21,7 @@ class Headline:
     Parameters
     ----------
     answer : str
-        The thinnest station with its figure, or what comes first.
+        The station to look at first with its figure, or what is to be done.
     detail : str
         Decrease, severity, and how it stands against its neighbours.
     disagree : str
@@ -59,56 +59,57 @@ def shown_length(value_mm: float, units: Units, *, signed: bool = False) -> str:
 
 
 def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
-    """Return the answer first: the thinnest station, decrease, severity, what is open."""
+    """Return the answer: the station to look at first, decrease, severity, what is open."""
     units = opened.rope.units
     unit = "in" if units == "inch" else "mm"
     doubtful = sum(one.word == "disagrees" for one in assessment.crosscheck.comparisons)
     disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
     still = _still_open(opened, assessment)
-    if not assessment.best:
+    worst = worst_station(assessment)
+    if worst is None or not assessment.best:
         answer = (
             "No station has been measured in two directions yet"
             if opened.results or opened.readings
             else "Drop photographs here, or type what the gauge shows"
         )
         return Headline(answer, disagree=disagree, open=still, doubtful=bool(doubtful))
-    thin = min(assessment.best, key=lambda one: one.mean_mm)
-    mean = shown_length(thin.mean_mm, units)
+    which = "is thinnest" if worst.is_thinnest else "comes first"
     answer = (
-        f"Station {thin.station} is thinnest: {mean} ± "
-        f"{shown_length(K * thin.u_mean_mm, units)} {unit}"
+        f"Station {worst.station} {which}: {shown_length(worst.diameter_mm, units)} ± "
+        f"{shown_length(K * worst.u_mm, units)} {unit}"
     )
     return Headline(
         answer,
-        _detail(opened, assessment, thin),
+        _detail(opened, worst),
         disagree,
         still,
-        thin.station,
-        bool(doubtful) or thin.station in assessment.doubted,
-        next((one.photo_sha256 for one in opened.results if one.station == thin.station), ""),
+        worst.station,
+        bool(doubtful) or worst.doubted,
+        next((one.photo_sha256 for one in opened.results if one.station == worst.station), ""),
     )
 
 
-def _detail(opened: OpenInspection, assessment: Assessment, thin: Section) -> str:
+def _detail(opened: OpenInspection, worst: WorstStation) -> str:
+    rope, rated, local = opened.rope, worst.severity, worst.local
     parts = []
-    rated = next((one for one in assessment.severities if one.station == thin.station), None)
+    if worst.beyond:
+        parts.append(f"beyond {'a limit' if len(worst.beyond) == 1 else 'limits'}")
     if rated is not None:
+        reference = length_text(rope.reference_mm or 0.0, units=rope.units)
         parts.append(
-            f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of "
-            f"{length_text(opened.rope.reference_mm or 0.0, units=opened.rope.units)}"
+            f"{rated.severity.decrease_pct:.1f} % of nominal below the reference of {reference}"
         )
         scope = f" ({rated.out_of_scope})" if rated.out_of_scope else ""
         share = rated.severity.severity_pct
         parts.append(f"severity {rated.severity.band}{scope}, {share} % towards discard")
     else:
-        off = 100 * (thin.mean_mm - opened.rope.nominal_mm) / opened.rope.nominal_mm
+        off = 100 * (worst.diameter_mm - rope.nominal_mm) / rope.nominal_mm
         parts.append(f"{off:+z.1f} % to nominal; no severity without a reference diameter")
-    local = next((one for one in assessment.local if one.station == thin.station), None)
-    if local is not None and local.outcome == "local decrease":
+    if local is not None and worst.is_local_decrease:
         parts.append(
-            f"{length_text(local.deficit_mm, units=opened.rope.units)} thinner than its neighbours"
+            f"{length_text(local.deficit_mm, units=rope.units)} thinner than its neighbours"
         )
-    if thin.station in assessment.doubted:
+    if worst.doubted:
         parts.append("it rests on an entry that has to be checked")
     return " · ".join(parts)
 

@@ -32,7 +32,7 @@ from inspection.record.views import (
     StationReview,
 )
 from inspection.screening.screen import LEVEL
-from ui.presenters.worst_station import worst_station
+from inspection.worst_station import worst_station
 from ui.report.blocks import NO_LETTERHEAD, Letterhead, ReportPicture
 from ui.report.photos import PictureSource, pictures_of
 from ui.services.assess_record import USUAL_LIMITS, AppliedLimits

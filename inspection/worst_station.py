@@ -1,8 +1,8 @@
 """The station that a person must look at first: where, how thin, how far towards discard, and why.
 
-One rule for page one of the report, for the pages and for the register. A station beyond a
-criterion comes first, then a possible loss of section, then the largest decrease. A figure that
-rests on an entry to be checked stays in its place, and is marked.
+One rule for the sheet of stations, the register of ropes and page one of the report. A station
+beyond a criterion comes first, then a possible loss of section, then the largest decrease. A figure
+that rests on an entry to be checked stays in its place, and is marked.
 """
 
 from __future__ import annotations
@@ -16,8 +16,6 @@ from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.section import Section
 from inspection.model.log import budget_of
 from inspection.model.loss import MOST_PCT, asks_for_a_look_at_the_rope
-from inspection.model.rope import Rope
-from ui.text import diameter_words
 from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
 
@@ -154,12 +152,3 @@ def _misread(assessment: Assessment, station: int) -> bool:
         reading.station == station and reading.value_mm < least_mm
         for reading in assessment.log.readings
     )
-
-
-def headline(worst: WorstStation, rope: Rope) -> str:
-    """Return the answer in one line."""
-    figure = diameter_words(worst.diameter_mm, worst.u_mm, rope.units)
-    if worst.directions < 2:
-        return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
-    which = "Thinnest" if worst.is_thinnest else "Look here first"
-    return f"{which}: station {worst.station}, {figure}"
