@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sqlalchemy import text
 
 from inspection.model.rope import Inspection, Rope
 from inspection.record import commands
@@ -19,6 +18,7 @@ from inspection.record.finding_keys import SAME_MM, match_findings, new_key, sen
 from inspection.record.record import Record, open_record
 from inspection.record.serialization import to_dict
 from inspection.record.views import LoggedFinding
+from tests.inspection.older_tables import wind_back
 from tests.inspection.test_record_files import FIRST_FINGERPRINT, FIRST_VERSION
 from vision.results import Finding, Place
 
@@ -200,8 +200,7 @@ def test_the_settled_figure_of_an_upgraded_record_is_that_of_a_replay(path: Path
         record.settle_finding("visit", sentence_key(THIN), how="gauge checked", by="C. Holm")
         save_as_before(record, replace(THIN, value=21.2049))  # the same sentence
         with record.access.writing() as connection:  # as version 4 of the tables left it
-            connection.execute(text("ALTER TABLE findings DROP COLUMN settled_value"))
-            connection.execute(text("UPDATE alembic_version SET version_num = '0004'"))
+            wind_back(connection, "0004")
         before = record.fingerprint()
     with open_record(path) as record:
         (logged,) = record.inspection("visit").findings

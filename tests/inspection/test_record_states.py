@@ -27,6 +27,7 @@ from inspection.record.kept_limits import (
     limit_confirmations,
 )
 from inspection.record.record import Record, open_record
+from tests.inspection.older_tables import wind_back
 
 VISIT = "2026-11"
 CORRODED = Condition(3, "corrosion", 20, "outside, surface rough")
@@ -296,13 +297,7 @@ def test_a_record_of_before_gets_the_states_that_its_events_lead_to(tmp_path: Pa
                     text("UPDATE inspections SET state = :word WHERE identity = :name"),
                     {"word": word, "name": name},
                 )
-            for table in ("conditions", "own_limits", "confirmations"):
-                old.execute(text(f"DROP TABLE {table}"))
-            for name in ("remarks", "next_due"):
-                old.execute(text(f"ALTER TABLE inspections DROP COLUMN {name}"))
-            old.execute(text("ALTER TABLE examinations DROP COLUMN figures"))
-            old.execute(text("ALTER TABLE reviews DROP COLUMN closing"))
-            old.execute(text("UPDATE alembic_version SET version_num = :old"), {"old": BEFORE})
+            wind_back(old, BEFORE)
     with open_record(tmp_path / "record.db") as record:
         assert {one.identity: one.state for one in record.ranked()} == states
         assert set(states.values()) == {"draft", "submitted", "sent back", "reviewed"}

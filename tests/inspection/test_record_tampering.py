@@ -154,7 +154,7 @@ def test_an_edited_removed_moved_or_inserted_event_is_found(
         ("UPDATE readings SET person = 'X' WHERE number = 2", "table readings, visit, 2: person"),
         ("DELETE FROM readings WHERE number = 2", "table readings, visit, 2: is missing"),
         ("DELETE FROM findings", "table findings, visit"),
-        ("UPDATE inspections SET state = 'open'", "state is 'open', the events say 'accepted'"),
+        ("UPDATE inspections SET state = 'open'", "state is 'open', the events say 'reviewed'"),
         ("UPDATE inspections SET rank = 0", "rank is 0.0, the events say 3.0"),
         ("UPDATE ropes SET data = replace(data, '22.0', '21.0')", "table ropes, rope: data"),
         (
@@ -187,7 +187,7 @@ def test_a_chain_cut_off_together_with_its_head_shows_only_against_a_noted_finge
         "DELETE FROM people WHERE person NOT IN "
         "(SELECT who FROM events WHERE about = 'inspection')",
         f"UPDATE head SET sequence = 6, hash = '{earlier}'",
-        "UPDATE inspections SET state = 'open', revision = 6, changed_at = "
+        "UPDATE inspections SET state = 'draft', revision = 6, changed_at = "
         "(SELECT at FROM events WHERE sequence = 6)",
     )
     assert filled.verify().sound  # nothing inside the record can tell

@@ -13,6 +13,7 @@ from inspection.assessment import Assessment, assess
 from inspection.model.log import Earlier, Log
 from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain, OpenInspection
+from inspection.worst_station import worst_station
 from ui.presenters.result_rows import answer_lines, next_steps, open_lines, worst_view
 from ui.presenters.review_decisions import (
     ask_again,
@@ -32,7 +33,6 @@ from ui.presenters.station_finding import (
     station_finding,
     strip_entry,
 )
-from ui.presenters.worst_station import worst_station
 from ui.services.assess_record import log_of, screen_inspection
 from vision.results import Place
 

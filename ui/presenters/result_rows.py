@@ -15,11 +15,12 @@ from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.model.log import counted
 from inspection.model.loss import DOUBTED
+from inspection.model.rope import Rope
 from inspection.record.views import OpenInspection
+from inspection.worst_station import WorstStation
 from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.station import StationView, station_views
-from ui.presenters.worst_station import WorstStation
-from ui.text import WORD_MARKS, WORD_SIGNS
+from ui.text import WORD_MARKS, WORD_SIGNS, diameter_words
 from vision.results import Estimate
 
 K = 2.0
@@ -398,3 +399,12 @@ def _review_of(item: ReviewItem) -> UpcomingStep:
     if item.station is None:
         return UpcomingStep("review", f"Review {item.name}")
     return UpcomingStep("review", f"Review station {item.station}", item.station, item.view_deg)
+
+
+def headline(worst: WorstStation, rope: Rope) -> str:
+    """Return the answer in one line."""
+    figure = diameter_words(worst.diameter_mm, worst.u_mm, rope.units)
+    if worst.directions < 2:
+        return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
+    which = "Thinnest" if worst.is_thinnest else "Look here first"
+    return f"{which}: station {worst.station}, {figure}"

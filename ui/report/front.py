@@ -21,6 +21,7 @@ from inspection.model.log import counted
 from inspection.model.loss import DOUBTED, LOCAL_GROUND
 from inspection.model.rope import Rope
 from inspection.worst_station import WorstStation, worst_station
+from ui.presenters.result_rows import headline
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
@@ -54,7 +55,7 @@ def front(case: ReportCase) -> Front:
         ),
         headline="Nothing was measured in this inspection."
         if worst is None
-        else _headline(worst, log.rope),
+        else headline(worst, log.rope),
         words="" if worst is None else shortened(_towards_discard(worst, log.rope), 420),
         pictures=() if worst is None else _pictures(case, worst),
         facts=tuple((name, shortened(value, 150)) for name, value in _facts(case)),
@@ -369,12 +370,3 @@ def _signers(case: ReportCase) -> Iterator[tuple[str, str]]:
         yield "Supervisor", held.supervisor
     closing = None if case.record is None else case.record.closing
     yield "Competent person", "" if closing is None else closing.competent_person
-
-
-def _headline(worst: WorstStation, rope: Rope) -> str:
-    """Return the answer in one line."""
-    figure = diameter_words(worst.diameter_mm, worst.u_mm, rope.units)
-    if worst.directions < 2:
-        return f"Thinnest figure: station {worst.station}, {figure}, from one direction only"
-    which = "Thinnest" if worst.is_thinnest else "Look here first"
-    return f"{which}: station {worst.station}, {figure}"

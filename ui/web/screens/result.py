@@ -16,6 +16,7 @@ from inspection.measurement.section import Section
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.views import OpenInspection
 from inspection.screening.lay_length import lay_words
+from inspection.worst_station import worst_station
 from ui.charts.rope import along_rope_chart, square_roundness_chart
 from ui.charts.sources import along_rope, roundness
 from ui.presenters.flagged_entries import readings_table
@@ -28,6 +29,7 @@ from ui.presenters.result_rows import (
     WEAR_HEADS,
     answer_lines,
     groove_rows,
+    headline,
     limit_rows,
     local_rows,
     next_steps,
@@ -39,7 +41,6 @@ from ui.presenters.result_rows import (
     worst_view,
 )
 from ui.presenters.whole_rope import whole_rope, whole_rope_figures
-from ui.presenters.worst_station import headline, worst_station
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
