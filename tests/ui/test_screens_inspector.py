@@ -217,7 +217,7 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     # the rope is thin there by the photographs, and the entry that hides it is doubted
     assert any(
         "Check first" in one.value and "Station 3, by photographs, is" in one.value
-        for one in at.markdown
+        for one in at.caption
     )
     next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
     clean(press(at, "Make the report"))

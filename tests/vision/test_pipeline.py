@@ -95,7 +95,8 @@ def test_a_calibrated_phone_is_known_by_its_name_size_and_lens() -> None:
     (result,) = measure_photo(named, replace(CHECKED, cameras={key: camera}))
     assert isinstance(result, Estimate)
     assert result.findings == ()
-    assert result.u_focal_px < 14  # 0.5 %, for refocusing
+    # 0.5 % for refocusing, and for one picture in a thousand that was zoomed all the same
+    assert result.u_focal_px < 0.0065 * 2500
     (guessed,) = measure_photo(named, replace(CHECKED, cameras={"Lantern L4": camera}))
     assert isinstance(guessed, Estimate)
     assert guessed.u_mm > result.u_mm
@@ -105,7 +106,7 @@ def test_a_check_of_other_cards_does_not_count() -> None:
     other = PrintCheck("other", A6, 120.0, 70.0, 0.02)
     result = one_estimate(shot_of(), Settings(print_check=other))
     assert result.print_set == ""
-    assert [item.code for item in result.findings] == ["print-unchecked"]
+    assert "print-unchecked" in [item.code for item in result.findings]
 
 
 @pytest.mark.parametrize("scale", [1.004, 0.995])

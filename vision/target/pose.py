@@ -193,12 +193,13 @@ def _believed(
 ) -> Pose:
     """Return the pose by the account of the picture that fits best, the other one beside it."""
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
-
     own_log, u_own = _own_log_focal(free, lens)
     one, log_evidence = settled(lens, own_log, u_own)
-    # the corners are as sure as they were, and the place is near
+    # the corners are as sure as they were, and the place is near: from far along the valley a fit
+    # does not come back
     sigma = max(free.rms_px, CORNER_FLOOR_PX)
-    pose, crop = _fit(found, card, one, stripes, free.camera, sigma), lens.cropped
+    near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(one.focal_px)))
+    pose, crop = _fit(found, card, one, stripes, near, sigma), lens.cropped
     if crop is None:
         return pose
     other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera)
