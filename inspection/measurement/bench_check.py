@@ -103,7 +103,7 @@ class BenchCheck:
         why = "" if self.holds else f"; {self._remedy}"
         return (
             f"{begin} with {whose}: {self.photographs} photographs of {self.true_mm:g} mm were off "
-            f"by {self.mean_error_mm:+.3f} mm in the mean and scattered by "
+            f"by {self.mean_error_mm:+z.3f} mm in the mean and scattered by "
             f"{self.repeatability_mm:.3f} mm, and the truth lay inside U in {self.inside} of "
             f"{self.photographs}, where 95 in 100 are to be expected{why}."
         )

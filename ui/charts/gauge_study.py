@@ -39,9 +39,9 @@ def study_chart(study: GaugeStudy) -> alt.LayerChart:
     ]
     whole = study.whole.spread
     lines: list[dict[str, Any]] = [] if whole is None else [
-        {"value": whole.bias_pct, "words": f"bias {whole.bias_pct:+.2f} %"},
-        {"value": whole.low_pct, "words": f"lower limit {whole.low_pct:+.2f} %"},
-        {"value": whole.high_pct, "words": f"upper limit {whole.high_pct:+.2f} %"},
+        {"value": whole.bias_pct, "words": f"bias {whole.bias_pct:+z.2f} %"},
+        {"value": whole.low_pct, "words": f"lower limit {whole.low_pct:+z.2f} %"},
+        {"value": whole.high_pct, "words": f"upper limit {whole.high_pct:+z.2f} %"},
     ]  # fmt: skip
     reach = [row[end] for row in rows for end in ("low", "high")] + [
         line["value"] for line in lines

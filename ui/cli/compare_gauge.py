@@ -176,10 +176,10 @@ def bench_check(
             error = one.diameter_mm - true_mm
             click.echo(
                 f"{one.photo_name}: {one.diameter_mm:.3f} mm, U {one.expanded_mm():.3f}, "
-                f"off by {error:+.3f}"
+                f"off by {error:+z.3f}"
             )
         click.echo(
-            f"Mean error {check.mean_error_mm:+.3f} mm, U {2 * check.u_mean_error_mm:.3f}; "
+            f"Mean error {check.mean_error_mm:+z.3f} mm, U {2 * check.u_mean_error_mm:.3f}; "
             f"repeatability {check.repeatability_mm:.3f} mm; the whole way of measuring, on this "
             f"bar: U {2 * check.u_process_mm:.3f} mm (ISO 22514-7)."
         )

@@ -51,14 +51,14 @@ def verdict(group: StudyGroup) -> tuple[str, ...]:
         ropes = "1 rope" if group.ropes == 1 else f"{group.ropes} ropes"
         said.append(
             f"{ropes}: too few to say more of the difference than its mean, "
-            f"{group.bias_pct:+.2f} %; {FEWEST} are the least."
+            f"{group.bias_pct:+z.2f} %; {FEWEST} are the least."
         )
         return tuple(said)
     spread = group.spread
     below, above = spread.bias_interval_pct
-    interval = f"(95 % interval {below:+.2f} to {above:+.2f} %)"
+    interval = f"(95 % interval {below:+z.2f} to {above:+z.2f} %)"
     if below <= 0.0 <= above:
-        said.append(f"The mean difference, {spread.bias_pct:+.2f} % {interval}, may be nil.")
+        said.append(f"The mean difference, {spread.bias_pct:+z.2f} % {interval}, may be nil.")
     else:
         way = "thicker" if spread.bias_pct > 0 else "thinner"
         said.append(
@@ -66,8 +66,8 @@ def verdict(group: StudyGroup) -> tuple[str, ...]:
             f"{interval}."
         )
     said.append(
-        f"95 in 100 single differences lie between {spread.low_pct:+.2f} and "
-        f"{spread.high_pct:+.2f} %."
+        f"95 in 100 single differences lie between {spread.low_pct:+z.2f} and "
+        f"{spread.high_pct:+z.2f} %."
     )
     return tuple(said)
 
@@ -75,11 +75,11 @@ def verdict(group: StudyGroup) -> tuple[str, ...]:
 def group_cells(group: StudyGroup) -> tuple[str, ...]:
     """Return the figures of a group as text, in the order of `HEADINGS`."""
     spread, coverage = group.spread, group.coverage_interval
-    bias = "" if group.bias_pct is None else f"{group.bias_pct:+.2f}"
+    bias = "" if group.bias_pct is None else f"{group.bias_pct:+z.2f}"
     if spread is not None:
-        bias += " ({:+.2f} to {:+.2f})".format(*spread.bias_interval_pct)
+        bias += " ({:+z.2f} to {:+z.2f})".format(*spread.bias_interval_pct)
     limits = "" if spread is None else (
-        "{:+.2f} ({:+.2f} to {:+.2f}) to {:+.2f} ({:+.2f} to {:+.2f})".format(
+        "{:+z.2f} ({:+z.2f} to {:+z.2f}) to {:+z.2f} ({:+z.2f} to {:+z.2f})".format(
             spread.low_pct, *spread.low_interval_pct, spread.high_pct, *spread.high_interval_pct
         )
     )  # fmt: skip
@@ -115,8 +115,8 @@ def _cells_of(photo: StudiedPhoto) -> tuple[str, ...]:
         *read,
         f"{result.diameter_mm:.3f}",
         f"{result.expanded_mm():.3f}",
-        f"{photo.difference_mm:+.3f}",
-        f"{photo.difference_pct:+.3f}",
+        f"{photo.difference_mm:+z.3f}",
+        f"{photo.difference_pct:+z.3f}",
         f"{photo.expanded_difference_mm:.3f}",
         "yes" if photo.inside else "no",
         "",
