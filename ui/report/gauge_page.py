@@ -72,17 +72,21 @@ def verdict(group: StudyGroup) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _interval(ends: tuple[float, float]) -> str:
+    return f" ({ends[0]:+z.2f} to {ends[1]:+z.2f})"
+
+
 def group_cells(group: StudyGroup) -> tuple[str, ...]:
     """Return the figures of a group as text, in the order of `HEADINGS`."""
     spread, coverage = group.spread, group.coverage_interval
     bias = "" if group.bias_pct is None else f"{group.bias_pct:+z.2f}"
+    limits = ""
     if spread is not None:
-        bias += " ({:+z.2f} to {:+z.2f})".format(*spread.bias_interval_pct)
-    limits = "" if spread is None else (
-        "{:+z.2f} ({:+z.2f} to {:+z.2f}) to {:+z.2f} ({:+z.2f} to {:+z.2f})".format(
-            spread.low_pct, *spread.low_interval_pct, spread.high_pct, *spread.high_interval_pct
+        bias += _interval(spread.bias_interval_pct)
+        limits = (
+            f"{spread.low_pct:+z.2f}{_interval(spread.low_interval_pct)} to "
+            f"{spread.high_pct:+z.2f}{_interval(spread.high_interval_pct)}"
         )
-    )  # fmt: skip
     inside = "" if coverage is None else (
         f"{group.inside} of {group.answered} ({_pct(coverage[0])} to {_pct(coverage[1])})"
     )  # fmt: skip
