@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import io
+import html
 import time
 from datetime import datetime
 
@@ -54,9 +54,10 @@ def _dialog(identity: str, opened: OpenInspection) -> None:
         )
         st.session_state[kept] = (token, ends)
     link = f"{addresses[0]}/phone/#{token}"
-    picture = io.BytesIO()
-    segno.make(link, error="m", micro=False).save(picture, kind="png", scale=8, border=4)
-    st.image(picture.getvalue(), width=320, caption="Code that opens the inspection on a phone")
+    # in the page itself: a picture with an address of its own is handed to whoever asks for it
+    code = segno.make(link, error="m", micro=False).svg_data_uri(scale=8, border=4, light="white")
+    said = "Code that opens the inspection on a phone"
+    st.html(f'<img src="{html.escape(code)}" width="320" alt="{said}">')
     st.code(link, language=None)
     st.caption(
         f"Until {datetime.fromtimestamp(ends):%H:%M}. Whoever has this code can add photographs "
