@@ -331,7 +331,6 @@ def _fit(
             rough,
             partial(jacobian, sigma=sigma, points=stripes),
             robust=count,
-            most_steps=FEW_STEPS,
         )
     theta = _unfolded(best.values)
     dof = max(4, count - 8)  # that the fit left: a Type A figure from the residuals
