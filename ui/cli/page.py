@@ -127,7 +127,7 @@ def page(
             ).close()  # what is wrong with it is said here, in one sentence
         except ValueError as wrong:
             raise click.ClickException(str(wrong)) from wrong
-    opened_at = _team_address(team) if team else f"http://{_in_url(address)}:{port}"
+    opened_at = _team_address(team) if team else f"http://{_in_url(_reached(address))}:{port}"
     with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET) as trial:
         try:
             taken = trial.connect_ex((_reached(address), port)) == 0
