@@ -13,7 +13,7 @@ import secrets
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 
 LOGINS_FILE = "ROPE_PHOTO_LOGINS"
@@ -26,7 +26,9 @@ def begin(email: str) -> str:
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with _logins() as logins:
         logins.execute("DELETE FROM logins WHERE began < ?", (time.time() - LONGEST_S,))
-        logins.execute("INSERT INTO logins VALUES (?, ?, ?)", (_hash(token), email, time.time()))
+        logins.execute(
+            "INSERT INTO logins VALUES (?, ?, ?)", (token_hash(token), email, time.time())
+        )
     return token
 
 
@@ -34,7 +36,9 @@ def goes_on(token: str, email: str) -> bool:
     """Say whether a login is this person's, was not ended, and began less than 12 hours ago."""
     query = "SELECT 1 FROM logins WHERE token = ? AND email = ? AND began > ?"
     with _logins() as logins:
-        found = logins.execute(query, (_hash(token), email, time.time() - LONGEST_S)).fetchone()
+        found = logins.execute(
+            query, (token_hash(token), email, time.time() - LONGEST_S)
+        ).fetchone()
     return found is not None
 
 
@@ -44,18 +48,22 @@ def end_all(email: str) -> None:
         logins.execute("DELETE FROM logins WHERE email = ?", (email,))
 
 
-def _hash(token: str) -> str:
+def token_hash(token: str) -> str:
+    """Return what is kept of a token: who reads the file can't use it."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
 @contextmanager
-def _logins() -> Iterator[sqlite3.Connection]:
+def open_tokens(table: str) -> Iterator[sqlite3.Connection]:
+    """Open the file of tokens, its table made if need be; what is done is kept if all of it is."""
     file = Path(os.environ[LOGINS_FILE])
     file.parent.mkdir(parents=True, exist_ok=True)
     if not file.exists():
         file.touch(mode=0o600)
     with closing(sqlite3.connect(file, timeout=10)) as connection, connection:
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS logins (token TEXT PRIMARY KEY, email TEXT, began REAL)"
-        )
+        connection.execute(f"CREATE TABLE IF NOT EXISTS {table}")
         yield connection
+
+
+def _logins() -> AbstractContextManager[sqlite3.Connection]:
+    return open_tokens("logins (token TEXT PRIMARY KEY, email TEXT, began REAL)")

@@ -8,18 +8,16 @@ inspection, until it ends or is taken back.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import secrets
 import sqlite3
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
-from ui.services.logins import LOGINS_FILE
+from ui.services.logins import LOGINS_FILE, open_tokens, token_hash
 
 LONGEST_S = 4 * 3600
 TOKEN_BYTES = 16  # 128 bits; OWASP ASVS 4.0, 3.2.2 asks for 64. A longer one makes a finer QR code
@@ -55,7 +53,7 @@ class Grant:
 def begin(grant: Grant) -> str:
     """Note a grant and return its token."""
     token = secrets.token_urlsafe(TOKEN_BYTES)
-    row = (_hash(token), grant.record, grant.inspection, grant.person, grant.email)
+    row = (token_hash(token), grant.record, grant.inspection, grant.person, grant.email)
     with _phones() as phones:
         phones.execute("DELETE FROM phones WHERE ends < ?", (time.time(),))
         phones.execute(
@@ -73,7 +71,7 @@ def grant_of(token: str) -> Grant | None:
         "WHERE token = ? AND ends > ?"
     )
     with _phones() as phones:
-        row = phones.execute(query, (_hash(token), time.time())).fetchone()
+        row = phones.execute(query, (token_hash(token), time.time())).fetchone()
     return None if row is None else Grant(*row)
 
 
@@ -94,19 +92,8 @@ def take_back(record: str, inspection: str) -> None:
         )
 
 
-def _hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
-@contextmanager
-def _phones() -> Iterator[sqlite3.Connection]:
-    file = Path(os.environ[LOGINS_FILE])
-    file.parent.mkdir(parents=True, exist_ok=True)
-    if not file.exists():
-        file.touch(mode=0o600)
-    with closing(sqlite3.connect(file, timeout=10)) as connection, connection:
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS phones (token TEXT PRIMARY KEY, record TEXT, "
-            "inspection TEXT, person TEXT, email TEXT, print_set TEXT, ends REAL)"
-        )
-        yield connection
+def _phones() -> AbstractContextManager[sqlite3.Connection]:
+    return open_tokens(
+        "phones (token TEXT PRIMARY KEY, record TEXT, inspection TEXT, person TEXT, email TEXT, "
+        "print_set TEXT, ends REAL)"
+    )
