@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -160,15 +163,25 @@ def test_the_same_call_on_a_cluster_of_two_workers(
     folder: list[Path], expected: list[Result], tmp_path: Path
 ) -> None:
     distributed = pytest.importorskip("distributed")
-    with (
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
-            local_directory=str(tmp_path),
-        ) as cluster,
-        distributed.Client(cluster) as client,
-        joblib.parallel_config(backend="dask"),
-    ):  # fmt: skip
-        found = answers(folder[:2])
+    with ExitStack() as stack:
+        cluster = stack.enter_context(
+            distributed.LocalCluster(
+                n_workers=0, processes=False, protocol="tcp://", dashboard_address=None
+            )
+        )
+        # workers by Dask's own command, as on other machines: what they say of a failure is kept
+        command = [sys.executable, "-m", "dask", "worker", cluster.scheduler_address]
+        command += ["--no-nanny", "--no-dashboard", "--nthreads=1", f"--local-directory={tmp_path}"]
+        for number in range(2):
+            log = stack.enter_context((tmp_path / f"worker-{number}.log").open("wb"))
+            worker = stack.enter_context(
+                subprocess.Popen([*command, f"--name={number}"], stdout=log, stderr=log)
+            )
+            stack.callback(worker.terminate)
+        client = stack.enter_context(distributed.Client(cluster))
+        client.wait_for_workers(2, timeout=60)
+        with joblib.parallel_config(backend="dask"):
+            found = answers(folder[:2])
         pids = set(client.run(lambda: __import__("os").getpid()).values())
     assert len(pids) == 2
     assert [found[0][0], found[1][0]] == expected
