@@ -26,6 +26,7 @@ from pathlib import Path
 from statistics import median, quantiles
 
 import websockets
+from streamlit.proto.Alert_pb2 import Alert
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
@@ -42,13 +43,14 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--screens", nargs="*", default=list(SCREENS))
     parser.add_argument("--address", help="of pages that run already, e.g. http://127.0.0.1:8080")
+    parser.add_argument("--inspection", default="", help="looked at there; its page's address says")
     told = parser.parse_args()
-    with _served(told.address) as (address, pid):
+    with _served(told.address, told.inspection) as (address, inspection, pid):
         # what is loaded and made once for everybody is no cost of a drawing
-        asyncio.run(_all(address, len(told.screens), 12.0, tuple(told.screens)))
+        asyncio.run(_all(address, inspection, len(told.screens), 12.0, tuple(told.screens)))
         used = _cpu_s(pid)
         firsts, others, errors = asyncio.run(
-            _all(address, told.people, told.seconds, tuple(told.screens))
+            _all(address, inspection, told.people, told.seconds, tuple(told.screens))
         )
         used = _cpu_s(pid) - used
     drawn = len(firsts) + len(others)
@@ -62,10 +64,11 @@ def main() -> None:
 
 
 async def _all(
-    address: str, people: int, seconds: float, screens: tuple[str, ...]
+    address: str, inspection: str, people: int, seconds: float, screens: tuple[str, ...]
 ) -> tuple[list[float], list[float], int]:
     until = time.monotonic() + seconds
-    each = [_person(address, until, screens[n % len(screens)], n) for n in range(people)]
+    query = f"inspection={inspection}"
+    each = [_person(address, query, until, screens[n % len(screens)], n) for n in range(people)]
     firsts, others, errors = [], [], 0
     for one in await asyncio.gather(*each, return_exceptions=True):
         if isinstance(one, BaseException):
@@ -77,7 +80,7 @@ async def _all(
     return firsts, others, errors
 
 
-async def _person(address: str, until: float, screen: str, number: int) -> list[float]:
+async def _person(address: str, query: str, until: float, screen: str, number: int) -> list[float]:
     """Draw a screen until the time is over; return what each drawing took, s."""
     chance = random.Random(number)
     await asyncio.sleep(chance.uniform(0.0, 3.0))
@@ -94,10 +97,14 @@ async def _person(address: str, until: float, screen: str, number: int) -> list[
             begun = time.monotonic()
             ask = BackMsg()
             ask.rerun_script.page_name = "" if screen == "start" else screen
+            ask.rerun_script.query_string = query
             await line.send(ask.SerializeToString())
             async for message in line:
                 assert isinstance(message, bytes)
-                if ForwardMsg.FromString(message).WhichOneof("type") == "script_finished":
+                told = ForwardMsg.FromString(message)
+                if told.delta.new_element.alert.format == Alert.ERROR:
+                    raise RuntimeError(told.delta.new_element.alert.body)
+                if told.WhichOneof("type") == "script_finished":
                     break
             times.append(time.monotonic() - begun)
             await asyncio.sleep(chance.uniform(1.0, 3.0))
@@ -105,15 +112,15 @@ async def _person(address: str, until: float, screen: str, number: int) -> list[
 
 
 @contextmanager
-def _served(address: str | None) -> Iterator[tuple[str, int]]:
+def _served(address: str | None, inspection: str) -> Iterator[tuple[str, str, int]]:
     if address:
-        yield address, 0
+        yield address, inspection, 0
         return
     folder = sample_folder()
     assert folder is not None, "the sample photographs are needed"
     place = Path(tempfile.mkdtemp(prefix="people-"))
     with open_record(place / "record.db") as record:
-        load_sample(record, folder, by="Reviewer B")
+        inspection = load_sample(record, folder, by="Reviewer B")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -132,7 +139,7 @@ def _served(address: str | None) -> Iterator[tuple[str, int]]:
                     break
             except OSError:
                 time.sleep(0.1)
-        yield address, server.pid
+        yield address, inspection, server.pid
     finally:
         server.terminate()
         server.wait(timeout=20)

@@ -6,6 +6,8 @@ What every screen needs is loaded before the server answers, or the first person
 import gc
 from pathlib import Path
 
+import altair  # noqa: F401  (two people's first pages at once would each find the other's half of it)
+import pandas  # noqa: F401  (likewise; Streamlit and Altair load it on their own first use)
 import streamlit as st
 from starlette.middleware import Middleware
 
