@@ -60,7 +60,9 @@ def test_what_such_a_picture_leaves_open_is_said() -> None:
     ("effect", "name"),
     [
         ("gamma 0.4", "station-3-view-00.jpg"),
+        ("gamma 1.6", "station-2-view-90.jpg"),
         ("gamma 2", "station-1-view-00.jpg"),
+        ("gamma 2", "station-2-view-90.jpg"),
         ("veil 0.3", "bar-16mm.jpg"),
         ("-3 EV", "station-2-view-00.jpg"),
         ("+2 EV", "bar-16mm.jpg"),

@@ -26,7 +26,7 @@ from vision.rope.budget import Observation, list_terms
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
 from vision.rope.outline import Outline, trace_edges
 from vision.rope.paper import read_band, stripe_points
-from vision.rope.rectify import LIGHT_OF, points_mm
+from vision.rope.rectify import points_mm
 from vision.rope.tangent_cylinder import TOUCHING, Hold, HoldKind, cylinder_mm
 from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
@@ -34,6 +34,7 @@ from vision.target.layout import Card, layout_named
 from vision.target.locate import LocatedCard
 from vision.target.pose import Pose, StripePoints, solve_pose
 from vision.target.print_scale import PrintCheck
+from vision.tones import LIGHT_OF
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2, shares
 
 LAYOUT = layout_named("A5 middle")

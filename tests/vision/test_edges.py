@@ -23,12 +23,13 @@ from vision.results import Estimate, Refusal, Result
 from vision.rope.axis import find_axis
 from vision.rope.outline import Edge, Outline, trace_edges
 from vision.rope.paper import read_band
-from vision.rope.rectify import LIGHT_OF, points_mm
+from vision.rope.rectify import points_mm
 from vision.target.blur import read_blur
 from vision.target.detect import find_cards
 from vision.target.locate import LocatedCard
 from vision.target.pose import solve_pose
 from vision.target.print_scale import checked_card
+from vision.tones import LIGHT_OF
 
 VIEW: dict[str, Any] = {
     "size": (2000, 1450),

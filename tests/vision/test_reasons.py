@@ -18,9 +18,9 @@ import vision.target.locate
 from vision.findings import REASONS, WITH_CARD
 from vision.pipeline import Settings
 from vision.results import Estimate, Refusal
-from vision.rope.rectify import code_of, light_of
 from vision.target.blur import Blur
 from vision.target.layout import PLAIN_LAYOUTS, layout_named, marker_box_mm
+from vision.tones import code_of, light_of
 
 A5 = layout_named("A5 middle")
 

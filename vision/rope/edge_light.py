@@ -20,8 +20,8 @@ from vision.rope.constants import (
     OWN_LIGHT_SHARE,
     PRINTED_BLACK,
 )
-from vision.rope.rectify import code_of, light_of
 from vision.target.blur import Blur
+from vision.tones import code_of, light_of
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

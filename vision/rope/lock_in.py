@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, bent_mm, camera_centre_mm, card_height_mm, project_mm
-from vision.rope.rectify import Light, points_mm, sampled
+from vision.rope.rectify import points_mm, sampled
 from vision.target.layout import Card, stripe_phase
+from vision.tones import Light
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -20,10 +20,11 @@ from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.paper import flatness, lay_paper, read_band
-from vision.rope.rectify import Light, light_within
+from vision.rope.rectify import light_within
 from vision.rope.tangent_cylinder import Hold
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
+from vision.tones import Light, light_table
 from vision.uncertainty import Influence, combined_u_mm
 
 Array = NDArray[np.float64]
@@ -80,7 +81,8 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     except RefusedError as refused:
         raise _pointing(refused, lambda code: (float(x), float(y))) from refused
     seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
-    return RopeInView(photo, located, axis, light_within(grey, seen_px), findings)
+    light = light_within(grey, seen_px, light_table(located.blur.pressed))
+    return RopeInView(photo, located, axis, light, findings)
 
 
 def _about_the_band(card: Card) -> Array:

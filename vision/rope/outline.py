@@ -60,10 +60,11 @@ from vision.rope.edge_light import (
     tone_px,
 )
 from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
-from vision.rope.rectify import Light, scale_at
+from vision.rope.rectify import scale_at
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
+from vision.tones import Light
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

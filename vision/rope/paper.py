@@ -22,11 +22,11 @@ from vision.findings import RefusedError, finding, limit_of, refuse_above, refus
 from vision.results import Finding
 from vision.rope.constants import OPEN_CONTRAST, POINT_EVERY_PERIODS, WINDOW_PERIODS
 from vision.rope.lock_in import paper_behind_mm
-from vision.rope.rectify import LIGHT_OF
 from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
 from vision.target.locate import LocatedCard
 from vision.target.pose import Pose, StripePoints
+from vision.tones import LIGHT_OF
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -16,27 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, project_mm
+from vision.tones import LIGHT_OF, Light
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
-Light = NDArray[np.float32]
 
 STRAIGHT_PX = 0.05  # what a homography may leave of a lens's distortion
-
-
-def light_of(code: Array) -> Light:
-    """Return what the values of a picture, 0 to 1, mean as light (IEC 61966-2-1)."""
-    v = np.clip(code, 0, 1)
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
-
-
-def code_of(light: Array) -> Array:
-    """Return the values of a picture, 0 to 1, that stand for linear light (IEC 61966-2-1)."""
-    v = np.maximum(light, 1e-5)
-    return np.asarray(np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055))
-
-
-LIGHT_OF = light_of(np.arange(256) / 255)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,10 +71,11 @@ def scale_at(camera: Camera, point_mm: Array, direction: Array) -> float:
     return float(np.linalg.norm(two - one))
 
 
-def light_within(grey: Image, points_px: Array) -> Light:
+def light_within(grey: Image, points_px: Array, table: Light) -> Light:
     """Return the linear light (H, W) of a grey picture, worked out about points (N, 2), px, only.
 
-    Elsewhere it is 0: of a large photograph the rest would be half of all work.
+    Elsewhere it is 0: of a large photograph the rest would be half of all work. `table` says which
+    light each value stands for (`vision.tones.light_table`).
     """
     light = np.zeros(grey.shape, np.float32)
     size = np.array(grey.shape[::-1])
@@ -97,7 +83,7 @@ def light_within(grey: Image, points_px: Array) -> Light:
     high = np.clip(np.ceil(points_px.max(axis=0)).astype(int) + 5, 0, size)
     part = np.s_[low[1] : high[1], low[0] : high[0]]
     if grey[part].size:
-        light[part] = cv2.LUT(np.ascontiguousarray(grey[part]), LIGHT_OF)
+        light[part] = cv2.LUT(np.ascontiguousarray(grey[part]), table)
     return light
 
 

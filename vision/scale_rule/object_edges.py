@@ -25,8 +25,9 @@ from vision.least_squares import fit_with_scatter, scatter_of
 from vision.rope.constants import STRAY_SHARE
 from vision.rope.jaws import JawLines
 from vision.rope.outline import best_path
-from vision.rope.rectify import Image, Light, Strip, across_vector, cut_strip, points_mm, scale_at
+from vision.rope.rectify import Image, Strip, across_vector, cut_strip, points_mm, scale_at
 from vision.scale_rule.graduation_rows import on_face_mm
+from vision.tones import Light
 
 Array = NDArray[np.float64]
 

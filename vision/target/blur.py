@@ -1,8 +1,10 @@
-"""How blurred the photograph is, read from the card's own steps of light.
+"""How blurred the photograph is, and what its tones are worth, by the card's own steps of light.
 
 Beside each chess corner a short line crosses from a black square into its white neighbour. The
 steepest slope of a step of height h under Gaussian blur sigma is h / (sigma sqrt(2 pi)), which
-gives sigma; the median over the corners is the photograph's blur at the card.
+gives sigma; the median over the corners is the photograph's blur at the card. Both ends of the
+lines are printed black and bare paper: where they lie farther apart than any print's, the picture's
+shadows were pressed down.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from numpy.typing import NDArray
 
 from vision.target.corners import project
 from vision.target.detect import FoundCard
+from vision.tones import pressed
 
 Array = NDArray[np.float64]
 
@@ -36,10 +39,13 @@ class Blur:
     overshoot : float
         How far the brightness shoots over at the card's own steps, over their height: what
         sharpening by software does. Phones leave 0.01 to 0.04.
+    pressed : float
+        By which power the picture's light was bent, at the least, see `vision.tones.pressed`.
     """
 
     light_px: float
     overshoot: float = 0.0
+    pressed: float = 1.0
 
 
 def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
@@ -55,15 +61,18 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     square = found.layout.square_mm
     sigmas: list[float] = []
     over: list[float] = []
+    ends: list[Array] = []
     for along, beside in (((1.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 0.0))):
         for side in (-1, 1):
             start = found.corners_mm + side * BESIDE * square * np.array(beside)
             lines, step_px = _lines(grey, found, start, np.array(along), REACH * square)
             sigmas += _sigmas(lines, step_px)
             over += _overshoots(lines)
+            ends.append(_steps(lines))
     light = float(np.median(sigmas)) if sigmas else float("inf")
     overshoot = float(np.median(over)) if over else 0.0
-    return Blur(light, overshoot)
+    black, white = np.concatenate(ends).T / 255
+    return Blur(light, overshoot, pressed(black, white))
 
 
 def _lines(
@@ -104,6 +113,12 @@ def _overshoots(lines: Array) -> list[float]:
     good = high - low > LEAST_STEP
     out = (lines.max(axis=1) - high + low - lines.min(axis=1))[good] / 2
     return [float(o) for o in out / (high - low)[good]]
+
+
+def _steps(lines: Array) -> Array:
+    """Return the darker and the lighter end of those lines that show a clear step (n, 2)."""
+    ends = np.stack(_ends(lines), axis=1)
+    return ends[ends[:, 1] - ends[:, 0] > LEAST_STEP]
 
 
 def _ends(lines: Array) -> tuple[Array, Array]:
