@@ -24,11 +24,8 @@ def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
     assert result.diameter_mm == pytest.approx(BAR.diameter_mm, rel=0.004)
 
 
-@pytest.mark.parametrize("bow_mm", [9, 12, -12])
-@pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(0, 0), (20, 0)])
-def test_a_larger_one_is_refused_by_its_name(
-    tilt_deg: float, azimuth_deg: float, bow_mm: float
-) -> None:
-    shot = shot_of(bow_mm=float(bow_mm), tilt_deg=float(tilt_deg), azimuth_deg=float(azimuth_deg))
+@pytest.mark.parametrize(("tilt_deg", "bow_mm"), [(20, 9), (0, 12), (20, -12)])
+def test_a_larger_one_is_refused_by_its_name(tilt_deg: float, bow_mm: float) -> None:
+    shot = shot_of(bow_mm=float(bow_mm), tilt_deg=float(tilt_deg), azimuth_deg=0.0)
     codes = {item.code for item in findings_of(measured(taken(shot)))}
     assert codes & {"card-bowed", "card-creased"}
