@@ -122,6 +122,15 @@ WITH_CARD: dict[str, Reason] = {
         "{value:.0f} %; up to {limit:.0f} % is usual. U allows for it.",
         "Take the photograph with the camera's plain settings, and send the original file.",
     ),
+    "blurred-unevenly": Reason(
+        "warn",
+        1.5,
+        "1",
+        "One part of the card is blurred {value:.1f} times as much as another; up to {limit:.1f} "
+        "times is usual. The figure goes by the blur beside the rope.",
+        "Turn off the portrait mode, hold the phone square above the card, and tap on the rope to "
+        "focus.",
+    ),
     "too-tilted": Reason(
         "refuse",
         40.0,

@@ -56,6 +56,13 @@ def test_what_such_a_picture_leaves_open_is_said() -> None:
     assert {item.code for item in result.findings} & {"focal-doubtful", "focal-disagrees"}
 
 
+def test_a_portrait_blur_is_said_and_leaves_the_figure_inside_u() -> None:
+    result = measured("portrait 3 px", "station-4-view-00.jpg")
+    assert isinstance(result, Estimate)
+    assert abs(result.diameter_mm - TRUTH_MM["station-4-view-00.jpg"]) <= result.expanded_mm()
+    assert "blurred-unevenly" in {item.code for item in result.findings}
+
+
 @pytest.mark.parametrize(
     ("effect", "name"),
     [

@@ -15,6 +15,7 @@ from scenes import BAR, CHECKED, VIEW, Case, findings_of, measured, shot_of, str
 from studio import DARK_GREASE, HAND, STEEL, Bar, Colour, Patch, Shot, photograph
 
 import vision.target.locate
+from tests.benchmarks.phone_effects import portrait
 from vision.findings import REASONS, WITH_CARD
 from vision.pipeline import Settings
 from vision.results import Estimate, Refusal
@@ -74,6 +75,9 @@ CASES: dict[str, Callable[[], Case]] = {
                 shot.pixels, 2.0, cv2.GaussianBlur(shot.pixels, (0, 0), 1.2), -1.0, 0
             ),
         )
+    ),
+    "blurred-unevenly": lambda: taken(
+        replace(shot := shot_of(), pixels=portrait(3.0, shot.pixels))
     ),
     "too-tilted": lambda: taken(shot_of(tilt_deg=47.0, azimuth_deg=90)),
     "too-far": lambda: taken(shot_of(bar=Bar(8, 4, colour=STEEL), focal_px=1250.0)),
@@ -206,6 +210,22 @@ def test_a_reason_says_value_limit_and_remedy(code: str) -> None:
     if reason.limit is not None and reason.severity == "refuse":
         assert "{value" in reason.seen
         assert "{limit" in reason.seen
+
+
+@pytest.mark.fault(
+    "a portrait mode that blurs the card but for its middle",
+    "the diameter by the blur beside the rope, and `One part of the card is blurred 2.5 times as "
+    "much as another; ...`",
+)
+@pytest.mark.parametrize(("sigma_px", "said"), [(0.6, False), (2.0, True), (3.0, True)])
+def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope(
+    sigma_px: float, said: bool
+) -> None:
+    shot = shot_of()
+    (result,) = measured(taken(replace(shot, pixels=portrait(sigma_px, shot.pixels))))
+    assert isinstance(result, Estimate)
+    assert abs(result.diameter_mm - BAR.diameter_mm) < result.expanded_mm()
+    assert ("blurred-unevenly" in {item.code for item in result.findings}) == said
 
 
 def test_a_blur_of_more_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,15 +19,19 @@ from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
-from vision.rope.paper import flatness, lay_paper, read_band
+from vision.rope.paper import flatness, lay_paper, read_band, stripe_points
 from vision.rope.rectify import light_within
 from vision.rope.tangent_cylinder import Hold
+from vision.target.blur import Blur, beside_the_rope
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
 from vision.tones import Light, light_table
 from vision.uncertainty import Influence, combined_u_mm
 
 Array = NDArray[np.float64]
+
+
+NEAREST = 16  # places about a station at which the stripes' blur is read: some three diameters
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +46,12 @@ class RopeInView:
         The card, its stripes counted in.
     axis : Axis
         The rope, roughly.
+    grey : ndarray of shape (H, W), uint8
+        The photograph in grey.
     light : ndarray of shape (H, W), float32
         Linear light about the card's band.
+    open_mm : ndarray of shape (N, 2)
+        Places on stripes that nothing covers, as drawn on the card, mm.
     findings : tuple of Finding
         What the paper under the rope has to say.
     """
@@ -51,7 +59,9 @@ class RopeInView:
     photo: Photo
     located: LocatedCard
     axis: Axis
+    grey: NDArray[np.uint8]
     light: Light
+    open_mm: Array
     findings: tuple[Finding, ...]
 
 
@@ -77,12 +87,23 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
         band = read_band(grey, located.pose.camera, located.card)
         axis = find_axis(band, located.pose.camera, located.card)
         located = lay_paper(located, band)
+        places = stripe_points(band, located.card, located.pose.camera).drawn_mm
         findings = flatness(located.pose, located.card, axis.direction)
     except RefusedError as refused:
         raise _pointing(refused, lambda code: (float(x), float(y))) from refused
     seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
     light = light_within(grey, seen_px, light_table(located.blur.pressed))
-    return RopeInView(photo, located, axis, light, findings)
+    return RopeInView(photo, located, axis, grey, light, places, findings)
+
+
+def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
+    """Return the blur at a station, as the stripes next to it show it."""
+    located = rope.located
+    station = rope.axis.at_mm + rope.axis.direction * (at_mm - rope.axis.at_mm[0])
+    apart_mm = np.linalg.norm(rope.open_mm - station, axis=1)
+    places = rope.open_mm[np.argsort(apart_mm)[:NEAREST]]
+    camera, most = located.pose.camera, limit_of("blurred-unevenly")
+    return beside_the_rope(located.blur, rope.grey, camera, located.card, places, most)
 
 
 def _about_the_band(card: Card) -> Array:
@@ -114,7 +135,8 @@ def measure_station(
     RefusedError
         If there is no figure to be had; the reasons point at their place in the photograph.
     """
-    located = rope.located
+    located = replace(rope.located, blur=_blur_beside(rope, at_mm))
+    rope = replace(rope, located=located)
     outline = trace_edges(
         rope.light,
         located,

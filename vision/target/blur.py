@@ -2,21 +2,24 @@
 
 Beside each chess corner a short line crosses from a black square into its white neighbour. The
 steepest slope of a step of height h under Gaussian blur sigma is h / (sigma sqrt(2 pi)), which
-gives sigma; the median over the corners is the photograph's blur at the card. Both ends of the
-lines are printed black and bare paper: where they lie farther apart than any print's, the picture's
-shadows were pressed down.
+gives sigma; the median over the corners is the photograph's blur at the card. The band's stripes
+are steps as well, close beside the rope: where they are blurred otherwise, so is the rope. Both
+ends of the lines are printed black and bare paper: where they lie farther apart than any print's,
+the picture's shadows were pressed down.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.camera import Camera, bent_mm, project_mm
 from vision.target.corners import project
 from vision.target.detect import FoundCard
+from vision.target.layout import Card, stripe_phase
 from vision.tones import pressed
 
 Array = NDArray[np.float64]
@@ -26,6 +29,7 @@ LEAST_STEP = 25  # of 255: a lower step is none of the card's own
 MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
 REACH = 0.11  # of a square, to each side of the step: short of the marker
 BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
+QUARTER = 0.25  # of a period: from the step between two stripes to the middle of either
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,17 +39,20 @@ class Blur:
     Parameters
     ----------
     light_px : float
-        Blur of the brightness.
+        Blur of the brightness where the rope is.
     overshoot : float
         How far the brightness shoots over at the card's own steps, over their height: what
         sharpening by software does. Phones leave 0.01 to 0.04.
     pressed : float
         By which power the picture's light was bent, at the least, see `vision.tones.pressed`.
+    uneven : float
+        How many times as blurred as the other the card's squares or its stripes are, 1 at least.
     """
 
     light_px: float
     overshoot: float = 0.0
     pressed: float = 1.0
+    uneven: float = 1.0
 
 
 def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
@@ -73,6 +80,48 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     overshoot = float(np.median(over)) if over else 0.0
     black, white = np.concatenate(ends).T / 255
     return Blur(light, overshoot, pressed(black, white))
+
+
+def beside_the_rope(
+    blur: Blur, grey: NDArray[np.uint8], camera: Camera, card: Card, drawn_mm: Array, most: float
+) -> Blur:
+    """Return the blur with what the stripes show of it; they count where they show another one.
+
+    Parameters
+    ----------
+    blur : Blur
+        The blur at the card's squares.
+    grey : ndarray of shape (H, W), uint8
+        Brightness of the upright photograph.
+    camera : Camera
+        Camera and card.
+    card : Card
+        The card with the scale of its print.
+    drawn_mm : ndarray of shape (N, 2)
+        Places on stripes that nothing covers, as drawn, mm.
+    most : float
+        How many times as blurred as the other squares or stripes may be and pass for alike.
+    """
+    layout = card.layout
+    angle = np.radians(layout.stripe_deg)
+    normal = np.array([np.sin(angle), np.cos(angle)])
+    phase = stripe_phase(layout, drawn_mm)
+    off_mm = (phase - np.pi * np.round(phase / np.pi)) * layout.stripe_mm / (2 * np.pi)
+    t = np.linspace(-QUARTER, QUARTER, SAMPLES) * layout.stripe_mm
+    places = (t - off_mm[:, None])[..., None] * normal + drawn_mm[:, None]
+    flat = card.true_mm(places.reshape(-1, 2))
+    paper = bent_mm(camera, flat, layout.length_mm / 2, layout.half_height_mm)
+    seen = project_mm(camera, paper).reshape(*places.shape).astype(np.float32)
+    lines = cv2.remap(grey, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR).astype(float)
+    step_px = np.linalg.norm(seen[:, -1] - seen[:, 0], axis=1) / (SAMPLES - 1)
+    sigmas = _sigmas(lines, step_px)
+    if not sigmas:
+        return blur
+    stripes_px = float(np.median(sigmas))
+    uneven = max(stripes_px / blur.light_px, blur.light_px / stripes_px)
+    if uneven <= most:
+        return blur
+    return replace(blur, light_px=stripes_px, uneven=uneven)
 
 
 def _lines(

@@ -57,6 +57,8 @@ class LocatedCard:
             warnings.append(finding("number-unread"))
         if 100 * self.blur.overshoot > limit_of("over-sharpened"):
             warnings.append(finding("over-sharpened", 100 * self.blur.overshoot))
+        if self.blur.uneven > limit_of("blurred-unevenly"):
+            warnings.append(finding("blurred-unevenly", self.blur.uneven))
         return tuple(warnings)
 
 
