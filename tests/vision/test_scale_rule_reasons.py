@@ -13,8 +13,9 @@ import pytest
 from tests.photo_arrays import photo_from_array
 from tests.vision.rules import draw_rule, mm_row, shot, with_bar
 from tests.vision.test_scale_rule import beside_a_rule
-from vision.findings import REASONS, WITHOUT_CARD
+from vision.findings import REASONS
 from vision.photo.photo import Photo, open_photo
+from vision.reasons import WITHOUT_CARD
 from vision.results import Estimate, Refusal
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import Placement, ScaleRequest
