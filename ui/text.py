@@ -71,76 +71,15 @@ def as_typed(text: str) -> str:
     return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would begin a list
 
 
-MM_PER_INCH = 25.4
-
-
-def length_in(value_mm: float, units: str) -> float:
-    """Return a length in a rope's own units, "mm" or "inch"."""
-    return value_mm / MM_PER_INCH if units == "inch" else value_mm
-
-
-def diameter_words(value_mm: float, u_mm: float, units: str = "mm") -> str:
-    """Return a diameter with its expanded uncertainty (k = 2) in a rope's own units.
+def as_minus(text: str) -> str:
+    """Return a text of the program with a minus sign, not a hyphen, before negative figures.
 
     Examples
     --------
-    >>> diameter_words(21.33, 0.035), diameter_words(22.225, 0.0381, "inch")
-    ('21.33 ± 0.07 mm', '0.875 ± 0.003 in')
+    >>> as_minus("-0.91 mm on 2026-09-15, -3 % to +4 %")
+    '−0.91 mm on 2026-09-15, −3 % to +4 %'
     """
-    places, unit = (3, "in") if units == "inch" else (2, "mm")
-    value, u = length_in(value_mm, units), length_in(2 * u_mm, units)
-    return f"{value:.{places}f} ± {u:.{places}f} {unit}"
-
-
-_MILLIMETRES = re.compile(r"([-+\u2212]?\d+(?:\.\d+)?) mm(?![\w²³/])")
-
-
-def in_units(words: str, units: str) -> str:
-    """Return a sentence whose millimetres are written in a rope's own units.
-
-    Examples
-    --------
-    >>> in_units("Station 3 is 0.85 mm (3.8 %) thinner: 21.33 mm.", "inch")
-    'Station 3 is 0.033 in (3.8 %) thinner: 0.840 in.'
-    >>> in_units("21.33 mm", "mm")
-    '21.33 mm'
-    """
-    if units != "inch":
-        return words
-
-    return _MILLIMETRES.sub(lambda found: f"{_inches(found)} in", words)
-
-
-def _inches(found: re.Match[str]) -> str:
-    typed = found[1].replace("\u2212", "-")
-    sign = "+" if typed.startswith("+") else ""
-    return f"{float(typed) / MM_PER_INCH:{sign}.3f}"
-
-
-_FIGURE = re.compile(r"([-+\u2212]?\d+\.\d+)(?! ?%)")
-
-
-def table_in_units(
-    heads: list[str], rows: list[list[str]], units: str
-) -> tuple[list[str], list[list[str]]]:
-    """Return a table whose columns of millimetres are written in a rope's own units.
-
-    Examples
-    --------
-    >>> table_in_units(["station", "mean ± U mm"], [["3", "21.33 ± 0.07"]], "inch")
-    (['station', 'mean ± U in'], [['3', '0.840 ± 0.003']])
-    """
-    if units != "inch":
-        return heads, rows
-    lengths = [re.search(r"\bmm\b", head) is not None for head in heads]
-    shown = [
-        [
-            _FIGURE.sub(_inches, cell).replace(" mm", " in") if length else in_units(cell, units)
-            for cell, length in zip(row, lengths, strict=True)
-        ]
-        for row in rows
-    ]
-    return [re.sub(r"\bmm\b", "in", head) for head in heads], shown
+    return re.sub(r"(?<![\w.-])-(?=\d)", "\u2212", text)
 
 
 def local_time(at: str, zone: str | None = None) -> str:

@@ -15,6 +15,7 @@ from typing import Any
 
 from sqlalchemy import Row, delete, insert, select
 
+from inspection.model.rope import Units
 from inspection.record.commands import require_inspection
 from inspection.record.events import now_utc
 from inspection.record.record import Record
@@ -143,7 +144,7 @@ class RegisteredRope:
     identity: str
     site: str
     nominal_mm: float
-    units: str
+    units: Units
     inspections: int = 0
     last: str = ""
     on: date | None = None

@@ -242,9 +242,9 @@ def test_an_ellipse_seen_from_many_sides_is_drawn_as_the_ellipse_it_is() -> None
 def test_roundness_states_largest_smallest_and_how_much_they_are_enlarged() -> None:
     data = roundness(make_section(views((0, 22.40), (90, 21.90)), station=3), "photographs")
     assert data.exaggeration in {1.0, 2.0, 5.0, 10.0, 20.0, 50.0}
-    assert "Largest at 0°: 22.40 mm (+0.25 mm from the mean)" in data.words
-    assert "smallest at 90°: 21.90 mm (-0.25 mm)" in data.words
-    assert f"{data.exaggeration:g} times as large as they are" in data.words
+    assert "Largest at 0°: 22.40 mm (+0.25 mm from the mean)" in data.words()
+    assert "smallest at 90°: 21.90 mm (-0.25 mm)" in data.words()
+    assert f"{data.exaggeration:g} times as large as they are" in data.words()
     title = spec_of(roundness_chart(data))["title"]
     assert f"{data.exaggeration:g} times as large" in " ".join(title["subtitle"])
     drawn = " ".join(words_of(data))

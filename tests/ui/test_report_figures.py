@@ -7,6 +7,7 @@ import re
 from base64 import b64decode
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from html import unescape
 
 import pypdfium2  # type: ignore[import-untyped]
@@ -60,18 +61,24 @@ CHANGED: dict[str, Callable[[ReportCase], str]] = {
 def rows_of(case: ReportCase) -> Iterator[Row]:
     """Yield every row of figures that must stand in the report, from the assessment alone."""
     judged = case.assessment
+    inch = judged.log.rope.units == "inch"
+    cell, said = partial(in_a_table, inch=inch), partial(in_a_sentence, inch=inch)
     for one in judged.log.results:
         if isinstance(one, Estimate):
             where = f"station {one.station}, {one.view_deg} deg"
             u = 2 * one.u_mm
             yield (
                 "diameter",
-                (f"{where} {one.diameter_mm:.2f} {u:.2f} {100 * u / one.diameter_mm:.2f}"),
+                (f"{where} {cell(one.diameter_mm)} {cell(u)} {100 * u / one.diameter_mm:.2f}"),
             )
-            yield "picture", f"{where}: {one.diameter_mm:.2f} mm, U (k = 2) {u:.2f} mm."
-            yield "budget", f"{where} combined standard uncertainty u {one.u_mm:.4f} 100"
+            # a caption is written in hundredths of a millimetre, and then converted
+            seen, wide = (said(round(value, 2)) for value in (one.diameter_mm, u))
+            yield "picture", f"{where}: {seen}, U (k = 2) {wide}."
+            yield (
+                "budget",
+                f"{where} combined standard uncertainty u {cell(one.u_mm, 3 if inch else 4)} 100",
+            )
             yield "file", one.photo_sha256
-    inch = judged.log.rope.units == "inch"
     for source, sections in (
         ("photographs", judged.photograph_sections),
         ("gauge", judged.gauge_sections),
@@ -83,29 +90,29 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
             yield (
                 "thinnest",
                 (
-                    f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
-                    f"U {2 * least.u_mean_mm:.2f} mm"
+                    f"by {source} station {least.station}: mean {said(least.mean_mm)}, "
+                    f"U {said(2 * least.u_mean_mm)}"
                 ),
             )
             most = max(sections, key=lambda one: one.ovality_mm)
             yield (
                 "largest ovality",
                 (
-                    f"by {source} station {most.station}: {most.ovality_mm:.2f} "
-                    f"mm, U {2 * most.u_ovality_mm:.2f} mm"
+                    f"by {source} station {most.station}: {said(most.ovality_mm)}, "
+                    f"U {said(2 * most.u_ovality_mm)}"
                 ),
             )
     drawn = judged.photograph_sections or judged.gauge_sections
     for part in sorted(drawn, key=lambda one: -one.ovality_mm)[:12]:  # a page of them
-        yield "drawing", f"mean {part.mean_mm:.2f} mm"
+        yield "drawing", f"mean {said(part.mean_mm)}"
     for pair in judged.crosscheck.comparisons:
         yield (
             "comparison",
             (
                 f"station {pair.station}, {pair.view_deg} deg {pair.gauge} {pair.typed} "
-                f"{pair.gauge_mm:.2f} {2 * pair.u_gauge_mm:.2f} {pair.photo_mm:.2f} "
-                f"{2 * pair.u_photo_mm:.2f} {pair.difference_mm:+z.2f} "
-                f"{2 * pair.u_difference_mm:.2f} {pair.en:+z.2f} {pair.word}"
+                f"{cell(pair.gauge_mm)} {cell(2 * pair.u_gauge_mm)} {cell(pair.photo_mm)} "
+                f"{cell(2 * pair.u_photo_mm)} {cell(pair.difference_mm, sign='+')} "
+                f"{cell(2 * pair.u_difference_mm)} {pair.en:+z.2f} {pair.word}"
             ),
         )
     for number, reading in enumerate(judged.log.readings, start=1):
@@ -113,10 +120,10 @@ def rows_of(case: ReportCase) -> Iterator[Row]:
             "reading",
             (
                 f"{number} station {reading.station}, {reading.view_deg} deg "
-                f"{reading.typed} {reading.value_mm:.3f} {reading.gauge}"
+                f"{reading.typed} {cell(reading.value_mm, 2 if inch else 3)} {reading.gauge}"
             ),
         )
-    yield from judged_rows(judged)
+    yield from judged_rows(judged, inch=inch)
 
 
 def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> str:
@@ -133,20 +140,30 @@ def section_row(part: Section, source: str, judged: Assessment, inch: bool) -> s
     if source == "photographs" and any(result.without_card for result in mine):
         said += ", without the card"
     assert part.difference_pct is not None
-    inches = f"{part.mean_mm / 25.4:.4f} " if inch else ""
+    cell = partial(in_a_table, inch=inch)
     return (
         f"{part.station} {said} 0° and 90° "
-        f"{part.mean_mm:.2f} {inches}{2 * part.u_mean_mm:.2f} {part.difference_pct:+z.2f} "
-        f"{part.ovality_mm:.2f} {2 * part.u_ovality_mm:.2f} {part.ovality_pct:.2f}"
+        f"{cell(part.mean_mm)} {cell(2 * part.u_mean_mm)} {part.difference_pct:+z.2f} "
+        f"{cell(part.ovality_mm)} {cell(2 * part.u_ovality_mm)} {part.ovality_pct:.2f}"
     )
 
 
-def judged_rows(judged: Assessment) -> Iterator[Row]:
+def in_a_table(mm: float, places: int = 2, *, inch: bool, sign: str = "") -> str:
+    """Return a figure as a table holds it; 1 in is 25.4 mm exactly."""
+    return f"{mm / 25.4:{sign}z.{places + 2}f}" if inch else f"{mm:{sign}z.{places}f}"
+
+
+def in_a_sentence(mm: float, places: int = 2, *, inch: bool, sign: str = "") -> str:
+    return f"{mm / 25.4:{sign}z.{places + 1}f} in" if inch else f"{mm:{sign}z.{places}f} mm"
+
+
+def judged_rows(judged: Assessment, *, inch: bool) -> Iterator[Row]:
     """Yield the rows of verdicts, severity, neighbours and agreement."""
+    cell, said = partial(in_a_table, inch=inch), partial(in_a_sentence, inch=inch)
     for one in judged.verdicts:
         verdict = one.verdict
         bounds = " and ".join(
-            f"{word} {bound:.2f}"
+            f"{word} {cell(bound)}"
             for word, bound in (
                 ("at least", verdict.limit.low_mm),
                 ("at most", verdict.limit.high_mm),
@@ -159,7 +176,8 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
             "verdict",
             (
                 f"{'whole rope' if one.station is None else f'station {one.station}'} {one.source} "
-                f"{verdict.value_mm:.2f} {verdict.u_mm:.2f} {bounds} {verdict.margin_mm:+z.2f} "
+                f"{cell(verdict.value_mm)} {cell(verdict.u_mm)} {bounds} "
+                f"{cell(verdict.margin_mm, sign='+')} "
                 f"{chance} {verdict.outcome}{', doubted' if one.doubted else ''}"
             ),
         )
@@ -173,16 +191,16 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
         yield (
             "severity",
             (
-                f"{at.station} {at.source} {worn.decrease_mm:+z.2f} {worn.decrease_pct:+z.2f} "
-                f"{worn.u_pct:.2f} {at.band} {worn.severity_pct}"
+                f"{at.station} {at.source} {cell(worn.decrease_mm, sign='+')} "
+                f"{worn.decrease_pct:+z.2f} {worn.u_pct:.2f} {at.band} {worn.severity_pct}"
             ),
         )
     for thin in judged.local:
         yield (
             "neighbours",
             (
-                f"{thin.station} {thin.source} {thin.deficit_mm:+z.2f} {thin.deficit_pct:+z.1f} "
-                f"{2 * thin.u_mm:.2f} {thin.outcome}"
+                f"{thin.station} {thin.source} {cell(thin.deficit_mm, sign='+')} "
+                f"{thin.deficit_pct:+z.1f} {cell(2 * thin.u_mm)} {thin.outcome}"
             ),
         )
     if judged.agreement is not None:
@@ -190,8 +208,9 @@ def judged_rows(judged: Assessment) -> Iterator[Row]:
         yield (
             "agreement",
             (
-                f"{found.bias_mm:+z.3f} mm, limits of agreement {found.low_mm:+z.2f} mm to "
-                f"{found.high_mm:+z.2f} mm ({found.count} comparisons)"
+                f"{said(found.bias_mm, 3, sign='+')}, limits of agreement "
+                f"{said(found.low_mm, sign='+')} to {said(found.high_mm, sign='+')} "
+                f"({found.count} comparisons)"
             ),
         )
 

@@ -252,7 +252,7 @@ def test_a_rope_in_inches_is_told_in_inches() -> None:
     said = front(hard_case("settled"))
     assert re.search(r"station 1, 1\.5\d\d ± 0\.00\d in$", said.headline)
     assert "reference of 1.622 in" in said.words
-    assert dict(said.job)["Rope"].startswith("1.575 in nominal")
+    assert dict(said.job)["Rope"].startswith("1.5748 in nominal")  # 40 mm; 1 in = 25.4 mm exactly
     facts = {name: value for name, value in said.facts if name != "Lay length"}
     told = [said.headline, said.words, *said.alarms, *facts.values(), *said.open_entries]
     assert not [words for words in told if " mm" in words]

@@ -265,17 +265,17 @@ def test_the_same_report_is_the_same_file_byte_by_byte(case: ReportCase) -> None
     assert pdf_report(other) != pdf_report(case)
 
 
-def test_a_rope_in_inches_shows_inches_beside_millimetres_and_grooves(tmp_path: Path) -> None:
+def test_a_rope_in_inches_shows_inches_and_its_grooves(tmp_path: Path) -> None:
     rope = replace(ROPE, units="inch", grooves=(Groove("drum", 21.0, 44.0, 2, 39.0, 41.5),))
     with open_record(tmp_path / "record.db") as record:
         identity = fill(record, rope=rope)
         case = case_of_record(record, read_of(record, identity), name="record.db", made_at=MADE)
     words = " ".join(pages_of(pdf_report(case)))
-    assert "40 mm (1.575 in)" in words
+    assert "1.5748 in" in words  # 40 mm; 1 in = 25.4 mm exactly
     assert "Station mean (in)" in words
     first = case.assessment.photograph_sections[0]
-    assert f"{first.mean_mm:.2f} {first.mean_mm / 25.4:.4f}" in words
-    assert "from 39 to 41.5" in words
+    assert f" {first.mean_mm / 25.4:.4f} " in words
+    assert "from 1.5354 in to 1.6339 in" in words  # 39 and 41.5 mm
 
 
 def test_the_raw_data_start_on_a_page_of_their_own(case: ReportCase) -> None:

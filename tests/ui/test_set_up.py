@@ -159,7 +159,7 @@ def test_a_rope_in_inches_is_shown_in_inches_on_its_pages(sample_app: AppTest) -
     with opened() as record:
         rope = record.inspection(SAMPLE).rope
         record.change_rope(replace(rope, units="inch"), by="C. Holm", why="an inch rope")
-    for name in ("result", "condition"):
+    for name in ("rope", "result", "condition", "review", "supervise"):
         at = screen(sample_app, name)
         kinds = ("markdown", "caption", "warning", "info", "error", "success")
         told = [str(one.value) for kind in kinds for one in getattr(at, kind)]

@@ -16,12 +16,12 @@ from inspection.assessment import Assessment
 from inspection.measurement.section import Section
 from inspection.record.examinations import KeyFigures, RegisteredRope
 from inspection.record.record import open_record
+from ui.lengths import diameter_words
 from ui.presenters.register_rows import NOT_EXAMINED, find_ropes, in_order, register_row
 from ui.services.assess_record import assess_recorded
 from ui.services.measuring_queue import work_off
 from ui.services.quick_look import keep_look, quick_look
 from ui.services.sample import sample_folder
-from ui.text import diameter_words
 from vision.results import Estimate
 
 SAMPLE = "2026-09-quay-crane-2"

@@ -11,6 +11,7 @@ from typing import Any
 
 import altair as alt
 
+from inspection.model.rope import Units
 from ui.charts.data import (
     BLACK,
     BLUE,
@@ -24,30 +25,31 @@ from ui.charts.data import (
     spread,
     wider,
 )
-from ui.charts.style import HEIGHT, POINT, heading, legend
+from ui.charts.style import HEIGHT, POINT, decimals, heading, in_unit, legend
+from ui.lengths import length_in, short_length, signed_length
 
 
-def differences_chart(data: Differences) -> alt.LayerChart:
+def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
     """Return photograph minus gauge against the mean of both, with limits of agreement.
 
     References
     ----------
     Bland, Altman, Lancet 1986; i: 307-310: difference against mean, bias and limits as lines.
     """
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "place": point.place,
-            "mean": point.mean_mm,
-            "difference": point.difference_mm,
-            "low": point.difference_mm - point.expanded_mm,
-            "high": point.difference_mm + point.expanded_mm,
-            "U": point.expanded_mm,
+            "mean": length_in(point.mean_mm, units),
+            "difference": length_in(point.difference_mm, units),
+            "low": length_in(point.difference_mm - point.expanded_mm, units),
+            "high": length_in(point.difference_mm + point.expanded_mm, units),
+            "U": length_in(point.expanded_mm, units),
             "word": point.word,
         }
         for point in data.points
     ]
-    lines = [
-        {"value": value, "words": f"{words} {value:+z.2f} mm"}
+    lines: list[dict[str, Any]] = [
+        {"value": length_in(value, units), "words": f"{words} {signed_length(value, units)}"}
         for value, words in (
             (data.bias_mm, "mean"),
             (data.low_mm, "lower limit"),
@@ -55,23 +57,23 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         )
         if value is not None
     ]
-    reach = [point.difference_mm + s * point.expanded_mm for point in data.points for s in (-1, 1)]
+    reach = [row[end] for row in rows for end in ("low", "high")]
     title_lines = heading(
         "Photograph against gauge",
         "Bars: U (k = 2). Dashed: mean difference",
         "and limits of agreement.",
     )
-    levels = [v for v in (data.low_mm, data.high_mm) if v is not None]
+    levels = [line["value"] for line in lines]
     scale = alt.Scale(domain=spread([*reach, *levels, 0.0]), nice=False)
-    title = "Photograph − gauge (mm)"
+    title = in_unit("Photograph − gauge", units)
     words = list(WORD_COLOURS)
     marks = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X(
             "mean:Q",
-            title="Mean of photograph and gauge (mm)",
+            title=in_unit("Mean of photograph and gauge", units),
             axis=alt.Axis(tickCount=8),
             scale=alt.Scale(
-                domain=wider(spread([point.mean_mm for point in data.points] or [0.0])),
+                domain=wider(spread([row["mean"] for row in rows] or [0.0])),
                 nice=False,
                 zero=False,
             ),
@@ -83,8 +85,12 @@ def differences_chart(data: Differences) -> alt.LayerChart:
         ),
         tooltip=[
             alt.Tooltip("place:N", title="place"),
-            alt.Tooltip("difference:Q", title="photograph - gauge (mm)", format="+.2f"),
-            alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+            alt.Tooltip(
+                "difference:Q",
+                title=in_unit("photograph − gauge", units),
+                format=f"+{decimals(units)}",
+            ),
+            alt.Tooltip("U:Q", title=in_unit("U, k = 2", units), format=decimals(units)),
             alt.Tooltip("word:N", title="agreement"),
         ],
     )
@@ -124,7 +130,7 @@ def differences_chart(data: Differences) -> alt.LayerChart:
     return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title_lines)
 
 
-def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
+def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
     """Return what the uncertainty comes from, as bars of the share of the variance.
 
     Each bar has its words above it: beside it they would leave a phone no room for bars.
@@ -133,7 +139,7 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
         {
             "from": part.quantity,
             "share": part.share_pct,
-            "u": part.u_mm,
+            "u": length_in(part.u_mm, units),
             "words": f"{part.quantity}: {share_words(part.share_pct)}",
         }
         for part in parts
@@ -148,7 +154,11 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
         tooltip=[
             alt.Tooltip("from:N", title="comes from"),
             alt.Tooltip("share:Q", title="share of the variance (%)", format=".1f"),
-            alt.Tooltip("u:Q", title="alone gives u (mm)", format=".3f"),
+            alt.Tooltip(
+                "u:Q",
+                title=in_unit("alone gives u", units),
+                format=".4f" if units == "inch" else ".3f",
+            ),
         ],
     )
     x = alt.X(
@@ -168,7 +178,7 @@ def budget_chart(parts: Sequence[Share]) -> alt.LayerChart:
     )
 
 
-def digits_chart(data: Digits) -> alt.LayerChart:
+def digits_chart(data: Digits, units: Units = "mm") -> alt.LayerChart:
     """Return how often each last digit was typed, and how often each is expected."""
     rows = [
         {"digit": label, "count": count}
@@ -181,7 +191,7 @@ def digits_chart(data: Digits) -> alt.LayerChart:
         .encode(
             x=alt.X(
                 "digit:O",
-                title=f"Last digit typed (steps of {data.step_mm:g} mm)",
+                title=f"Last digit typed (steps of {short_length(data.step_mm, units)})",
                 sort=list(data.labels),
                 axis=alt.Axis(labelAngle=0),
             ),

@@ -16,6 +16,8 @@ import numpy as np
 
 from inspection.measurement.ellipse import Ellipse
 from inspection.measurement.section import Source
+from inspection.model.rope import Units
+from ui.lengths import in_units, length_text, signed_length
 
 K = 2.0
 
@@ -130,18 +132,17 @@ class Roundness:
         rings = self.drawn_mm(self.mean_mm + ring_step_mm(self))
         return max(*bars, rings, *(radius for _, radius in self.outline()))
 
-    @property
-    def words(self) -> str:
-        """The largest and smallest direction, their deviations, and how they are drawn."""
+    def words(self, units: Units = "mm") -> str:
+        """Return the largest and smallest direction, their deviations, and how they are drawn."""
         most = max(self.directions, key=lambda direction: direction.diameter_mm)
         least = min(self.directions, key=lambda direction: direction.diameter_mm)
         return (
-            f"Largest at {most.view_deg}°: {most.diameter_mm:.2f} mm "
-            f"({most.diameter_mm - self.mean_mm:+z.2f} mm from the mean); smallest at "
-            f"{least.view_deg}°: {least.diameter_mm:.2f} mm "
-            f"({least.diameter_mm - self.mean_mm:+z.2f} mm). "
+            f"Largest at {most.view_deg}°: {length_text(most.diameter_mm, units=units)} "
+            f"({signed_length(most.diameter_mm - self.mean_mm, units)} from the mean); smallest at "
+            f"{least.view_deg}°: {length_text(least.diameter_mm, units=units)} "
+            f"({signed_length(least.diameter_mm - self.mean_mm, units)}). "
             f"Deviations are drawn {self.exaggeration:g} times as large as they are."
-            + ("" if self.ellipse is None else f" {self.ellipse.words}")
+            + ("" if self.ellipse is None else f" {in_units(self.ellipse.words, units)}")
         )
 
 

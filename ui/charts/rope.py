@@ -15,6 +15,7 @@ from typing import Any
 
 import altair as alt
 
+from inspection.model.rope import Units
 from ui.charts.data import (
     BLACK,
     BLUE,
@@ -32,41 +33,50 @@ from ui.charts.data import (
     spread,
     wider,
 )
-from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, heading, legend
+from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, decimals, heading, in_unit, legend
+from ui.lengths import length_in, length_text, short_length
 
 BAND_OPACITY = 0.10
 MOST_NUMBERS = 14  # stations' numbers beside each other on a phone
 
 
-def along_rope_chart(data: AlongRope) -> alt.LayerChart:
+def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
     """Return mean diameters along the rope with U as bars and limits as bands.
 
     Parameters
     ----------
     data : AlongRope
         From `ui.charts.sources.along_rope`.
+    units : {"mm", "inch"}, optional
+        What lengths are drawn in.
     """
     by_position = data.by_position
+    title = in_unit("Mean diameter", units)
     place_title = "Place along the rope (m)" if by_position else "Station"
     rows = [
         {
             "place": data.place(figure),
             "station": f"station {figure.station}",
             "by": figure.source,
-            "mean": figure.mean_mm,
-            "low": figure.mean_mm - figure.expanded_mm,
-            "high": figure.mean_mm + figure.expanded_mm,
-            "U": figure.expanded_mm,
+            **_bar(figure.mean_mm, figure.expanded_mm, units),
         }
         for figure in data.figures
     ]
-    marks = {data.nominal_mm: f"nominal {data.nominal_mm:g} mm"}
-    if data.reference_mm is not None:
-        marks[data.reference_mm] = f"reference {data.reference_mm:g} mm"
+    known = {"nominal": data.nominal_mm, "reference": data.reference_mm}
+    marks = {
+        length_in(value, units): f"{name} {short_length(value, units)}"
+        for name, value in known.items()
+        if value is not None
+    }
     values = [row[name] for row in rows for name in ("low", "high")]
-    domain = spread([*_floats(values), *marks, *(line.value_mm for line in data.limits)])
+    domain = spread(
+        [*_floats(values), *marks, *(length_in(line.value_mm, units) for line in data.limits)]
+    )
     y = alt.Scale(domain=domain, nice=False, zero=False)
-    layers: list[Any] = [*_limit_layers(data.limits, domain), *_level_layers(marks, y)]
+    layers: list[Any] = [
+        *_limit_layers(data.limits, domain, units),
+        *_level_layers(marks, y, units),
+    ]
     sources = list(SOURCE_COLOURS)
     colour = alt.Color(
         "by:N",
@@ -89,8 +99,7 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
     tooltip = [
         alt.Tooltip("station:N", title="place"),
         alt.Tooltip("by:N", title="measured by"),
-        alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
-        alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+        *_mean_tips(units),
     ]
     point = min(POINT, max(12.0, 1800.0 / max(len(stations), 1)))  # of many, both still show
     beside = 0.53 * point**0.5
@@ -101,12 +110,12 @@ def along_rope_chart(data: AlongRope) -> alt.LayerChart:
         base = alt.Chart(alt.InlineData(values=mine)).encode(x=x, color=colour, tooltip=tooltip)
         layers.append(
             base.mark_rule(strokeWidth=2, xOffset=shift).encode(
-                y=alt.Y("low:Q", scale=y, title="Mean diameter (mm)"), y2="high:Q"
+                y=alt.Y("low:Q", scale=y, title=title), y2="high:Q"
             )
         )
         layers.append(
             base.mark_point(filled=True, opacity=1, size=point, xOffset=shift).encode(
-                y=alt.Y("mean:Q", scale=y, title="Mean diameter (mm)"), shape=shape
+                y=alt.Y("mean:Q", scale=y, title=title), shape=shape
             )
         )
     words = ["Bars: U (k = 2)."]
@@ -134,23 +143,28 @@ def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:
     return numbers
 
 
-def history_chart(data: History) -> alt.LayerChart:
+def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
     """Return a station over inspections: figures, fitted line, prediction band, limits."""
     band = [
-        {"on": on.isoformat(), "low": low, "line": line, "high": high}
+        {
+            "on": on.isoformat(),
+            "low": length_in(low, units),
+            "line": length_in(line, units),
+            "high": length_in(high, units),
+        }
         for on, low, line, high in data.band
     ]
-    rows, photographs = _dated_rows(data.figures), _dated_rows(data.photographs)
+    rows, photographs = (_dated_rows(one, units) for one in (data.figures, data.photographs))
     reach = [row[name] for row in (*rows, *photographs, *band) for name in ("low", "high")]
-    domain = spread([*_floats(reach), *(limit.value_mm for limit in data.limits)])
+    domain = spread([*_floats(reach), *(length_in(limit.value_mm, units) for limit in data.limits)])
     scale = alt.Scale(domain=domain, nice=False, zero=False)
-    layers: list[Any] = [*_limit_layers(data.limits, domain)]
+    layers: list[Any] = [*_limit_layers(data.limits, domain, units)]
     x = alt.X(
         "on:T",
         title="Day of inspection",
         axis=alt.Axis(format="%Y-%m", tickCount=6, labelOverlap=True),
     )
-    title = "Mean diameter (mm)"
+    title = in_unit("Mean diameter", units)
     if band:
         predicted = alt.Chart(alt.InlineData(values=band)).encode(x=x)
         layers.append(
@@ -170,8 +184,7 @@ def history_chart(data: History) -> alt.LayerChart:
             x=x,
             tooltip=[
                 alt.Tooltip("on:T", title="day"),
-                alt.Tooltip("mean:Q", title="mean diameter (mm)", format=".2f"),
-                alt.Tooltip("U:Q", title="U, k = 2 (mm)", format=".2f"),
+                *_mean_tips(units),
             ],
         )
         layers.append(
@@ -194,21 +207,31 @@ def history_chart(data: History) -> alt.LayerChart:
     )
 
 
-def _dated_rows(figures: Sequence[DatedDiameter]) -> list[dict[str, Any]]:
+def _dated_rows(figures: Sequence[DatedDiameter], units: Units) -> list[dict[str, Any]]:
     return [
         {
             "on": figure.on.isoformat(),
-            "mean": figure.mean_mm,
-            "low": figure.mean_mm - figure.expanded_mm,
-            "high": figure.mean_mm + figure.expanded_mm,
-            "U": figure.expanded_mm,
+            **_bar(figure.mean_mm, figure.expanded_mm, units),
         }
         for figure in figures
     ]
 
 
-def roundness_chart(data: Roundness) -> alt.LayerChart:
-    """Return a station seen along the rope, deviations enlarged, with rings labelled in mm."""
+def _bar(mean_mm: float, expanded_mm: float, units: Units) -> dict[str, float]:
+    """Return a figure with the ends of its bar, in the units that are drawn."""
+    mean, reach = length_in(mean_mm, units), length_in(expanded_mm, units)
+    return {"mean": mean, "low": mean - reach, "high": mean + reach, "U": reach}
+
+
+def _mean_tips(units: Units) -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("mean:Q", title=in_unit("mean diameter", units), format=decimals(units)),
+        alt.Tooltip("U:Q", title=in_unit("U, k = 2", units), format=decimals(units)),
+    ]
+
+
+def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
+    """Return a station seen along the rope, deviations enlarged, with rings labelled."""
     step = ring_step_mm(data)
     reach = 1.08 * data.reach_mm
     square = alt.Scale(domain=(-reach, reach), nice=False)
@@ -273,32 +296,36 @@ def roundness_chart(data: Roundness) -> alt.LayerChart:
         )
     )
     listed = "; ".join(
-        f"{direction.view_deg}°: {direction.diameter_mm:.2f} mm" for direction in data.directions
+        f"{direction.view_deg}°: {length_text(direction.diameter_mm, units=units)}"
+        for direction in data.directions
     )
     title = heading(
         f"Station {data.station}, by {data.source}",
         *textwrap.wrap(listed, WORDS_LETTERS),
         f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
-        f"Dashed: mean {data.mean_mm:.2f} mm; dotted: {step:g} mm off.",
+        f"Dashed: mean {length_text(data.mean_mm, units=units)}; dotted: "
+        f"{short_length(step, units)} off.",
         "Diamonds and bars: measured, with U (k = 2).",
         "The line between them is drawn, not measured.",
     )
     return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)
 
 
-def square_roundness_chart(data: Roundness) -> alt.LayerChart:
+def square_roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
     """Return a station's roundness on a square: on any other a round rope would not look round."""
     size = alt.AutoSizeParams(type="pad", contains="content")
-    return roundness_chart(data).properties(width=290, height=290, autosize=size)
+    return roundness_chart(data, units).properties(width=290, height=290, autosize=size)
 
 
-def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> list[Any]:
+def _limit_layers(
+    limits: Sequence[LimitLine], domain: tuple[float, float], units: Units
+) -> list[Any]:
     """Return each limit as a band from the limit outwards, a line, and its words."""
     rows = [
         {
-            "value": limit.value_mm,
+            "value": length_in(limit.value_mm, units),
             "edge": domain[0] if limit.side == "least" else domain[1],
-            "words": f"{limit.words}: at {limit.side} {limit.value_mm:.2f} mm",
+            "words": f"{limit.words}: at {limit.side} {length_text(limit.value_mm, units=units)}",
         }
         for limit in limits
     ]
@@ -306,7 +333,7 @@ def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> l
         return []
     base = alt.Chart(alt.InlineData(values=rows))
     scale = alt.Scale(domain=domain, nice=False, zero=False)
-    y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    y = alt.Y("value:Q", scale=scale, title=in_unit("Mean diameter", units))
     words = partial(base.mark_text, align="left", dx=4, fontSize=11, color="#8a3b00")
     return [
         base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2="edge:Q"),
@@ -321,7 +348,7 @@ def _limit_layers(limits: Sequence[LimitLine], domain: tuple[float, float]) -> l
     ]
 
 
-def _level_layers(marks: dict[float, str], scale: alt.Scale) -> list[Any]:
+def _level_layers(marks: dict[float, str], scale: alt.Scale, units: Units) -> list[Any]:
     """Return nominal and reference diameter as thin lines with their words."""
     rows = [
         {"value": value, "words": words, "colour": colour}
@@ -329,7 +356,7 @@ def _level_layers(marks: dict[float, str], scale: alt.Scale) -> list[Any]:
     ]
     lowest = min(marks)
     base = alt.Chart(alt.InlineData(values=rows))
-    y = alt.Y("value:Q", scale=scale, title="Mean diameter (mm)")
+    y = alt.Y("value:Q", scale=scale, title=in_unit("Mean diameter", units))
     words = partial(base.mark_text, align="right", dx=-4, fontSize=11, color="#444444")
     return [
         base.mark_rule(strokeWidth=1, color="#666666", strokeDash=[1, 3]).encode(y=y),

@@ -18,11 +18,11 @@ from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.remaining_life import NO_CLEARANCE, StationHistory
 from inspection.limits.rules import NotApplicable
 from inspection.measurement.section import Source
-from inspection.model.length_text import MM_PER_INCH, length_text
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
 from ui.cli.output_measure import new_table, print_parts
+from ui.lengths import figure, in_units, length_text, rate_words, unit_of
 from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
 
@@ -40,7 +40,7 @@ STYLES = {
 def print_check_table(assessment: Assessment, read: Folder) -> None:
     """Print an assessment for people; its last line says what to check first.
 
-    Tables are in the rope's own units, mm or inch; sentences are in mm.
+    Lengths are in the rope's own units, mm or inch.
     """
     console = Console()
     log = assessment.log
@@ -55,26 +55,33 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
     parts: list[Table | list[str | Text]] = []
     if assessment.crosscheck.comparisons:
         parts.append(_comparisons_table(assessment.crosscheck.comparisons, units))
-        parts.append([_agreement_line(assessment)])
+        parts.append([in_units(_agreement_line(assessment), units)])
     if assessment.findings:
-        parts.append(_findings_table(assessment.findings))
+        parts.append(_findings_table(assessment.findings, units))
     if assessment.verdicts:
         parts.append(_verdicts_table(assessment.verdicts, units))
     if assessment.severities:
         parts.append(severity_table(assessment))
     if assessment.station_histories:
-        parts.append(over_time_table(assessment.station_histories))
+        parts.append(over_time_table(assessment.station_histories, units))
     parts.append(
         [
-            *_lines(assessment),
-            *further_lines(assessment),
-            *_notes(assessment, read),
+            *(
+                in_units(line, units)
+                for line in (
+                    *_lines(assessment),
+                    *further_lines(assessment),
+                    *_notes(assessment, read),
+                )
+            ),
             *(Text(caution, style="italic") for caution in CAUTIONS),
         ]
     )
     print_parts(console, parts)
     # one line whatever the width of the screen, so that it can be cut off and passed on
-    console.print(assessment.first_concern, style="bold", markup=False, soft_wrap=True)
+    console.print(
+        in_units(assessment.first_concern, units), style="bold", markup=False, soft_wrap=True
+    )
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
@@ -82,7 +89,7 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
     several = len({comparison.gauge for comparison in comparisons}) > 1
     named = "" if several else f" ({comparisons[0].gauge})"
     table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
-    unit = _unit(units)
+    unit = unit_of(units)
     table.add_column("station,\nview", no_wrap=True)
     if several:
         table.add_column("gauge")
@@ -96,11 +103,11 @@ def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Tab
             *((Text(comparison.gauge),) if several else ()),
             Text(comparison.typed),
             *(
-                _shown(length_mm, units)
+                figure(length_mm, units)
                 for length_mm in (comparison.photo_mm, 2 * comparison.u_photo_mm)
             ),
-            _shown(comparison.difference_mm, units, sign=True),
-            _shown(2 * comparison.u_difference_mm, units),
+            figure(comparison.difference_mm, units, signed=True),
+            figure(2 * comparison.u_difference_mm, units),
             f"{comparison.en:+z.2f}",
             comparison.word,
             style=STYLES.get(comparison.word),
@@ -118,7 +125,7 @@ def _agreement_line(assessment: Assessment) -> str:
     )
 
 
-def _findings_table(findings: tuple[Finding, ...]) -> Table:
+def _findings_table(findings: tuple[Finding, ...], units: Units) -> Table:
     table = new_table("Entries to check, the most urgent first")
     table.show_lines = True
     table.add_column("#", justify="right")
@@ -130,14 +137,17 @@ def _findings_table(findings: tuple[Finding, ...]) -> Table:
             f"{finding.seen}\nAction: {finding.remedy}\nPossible innocent cause: {finding.innocent}"
         )
         table.add_row(
-            str(number), Text(_short(finding.where)), Text(words), chance_words(finding.p_value)
+            str(number),
+            Text(_short(finding.where)),
+            Text(in_units(words, units)),
+            chance_words(finding.p_value),
         )
     return table
 
 
 def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
     """Return one row a limit and source: how its stations fare, and the one nearest to it."""
-    unit = _unit(units)
+    unit = unit_of(units)
     table = new_table("Published limits; a verdict never clears a rope")
     table.add_column("limit", ratio=1, min_width=15)
     for heading in ("source", "stations", "near-\nest"):
@@ -159,12 +169,12 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
             ),
             ("rope" if nearest.station is None else str(nearest.station))
             + _mark([nearest.doubted]),
-            _shown(verdict.value_mm, units),
-            _shown(verdict.u_mm, units),
+            figure(verdict.value_mm, units),
+            figure(verdict.u_mm, units),
             "\n".join(
-                f"{word} {_shown(bound, units)}" for word, bound in bounds if bound is not None
+                f"{word} {figure(bound, units)}" for word, bound in bounds if bound is not None
             ),
-            _shown(verdict.margin_mm, units, sign=True),
+            figure(verdict.margin_mm, units, signed=True),
             style=STYLES.get(next(iter(counts))),
         )
     return table
@@ -241,18 +251,6 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
 
-def _unit(units: Units) -> str:
-    return "in" if units == "inch" else "mm"
-
-
-def _shown(length_mm: float, units: Units, *, sign: bool = False) -> str:
-    """Return a length as a table shows it, without its unit."""
-    plus = "+" if sign else ""
-    if units == "inch":
-        return f"{length_mm / float(MM_PER_INCH):{plus}.3f}"
-    return f"{length_mm:{plus}.2f}"
-
-
 def _short(where: tuple[str, ...]) -> str:
     shown = "\n".join(where[:4])
     return shown if len(where) <= 4 else f"{shown}\nand {len(where) - 4} more"
@@ -266,7 +264,8 @@ def severity_table(assessment: Assessment) -> Table:
     table = new_table("Uniform decrease of diameter after ISO 4309:2017, by each best figure")
     table.add_column("station", no_wrap=True)
     table.add_column("by", no_wrap=True)
-    for heading in ("decrease\nmm", "% of\nnominal", "u\n%"):
+    units = assessment.log.rope.units
+    for heading in (f"decrease\n{unit_of(units)}", "% of\nnominal", "u\n%"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("rating", min_width=12)
     table.add_column("severity\n%", justify="right", no_wrap=True)
@@ -279,7 +278,7 @@ def severity_table(assessment: Assessment) -> Table:
         table.add_row(
             str(at.station),
             BY[at.source],
-            f"{one.decrease_mm:+z.2f}",
+            figure(one.decrease_mm, units, signed=True),
             f"{one.decrease_pct:+z.2f}",
             f"{one.u_pct:.2f}",
             at.band,
@@ -289,14 +288,14 @@ def severity_table(assessment: Assessment) -> Table:
     return table
 
 
-def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
+def over_time_table(stations: tuple[StationHistory, ...], units: Units = "mm") -> Table:
     """Return each station's rate of loss, and when the nearest discard limit would be met."""
     table = new_table("Over the inspections, by the gauge; 95 % intervals")
     table.add_column("station")
     table.add_column("inspections", justify="right")
-    table.add_column("mm per year", justify="right", no_wrap=True)
+    table.add_column(f"{unit_of(units)} per year", justify="right", no_wrap=True)
     table.add_column("interval", no_wrap=True)
-    table.add_column("limit mm", justify="right", no_wrap=True)
+    table.add_column(f"limit {unit_of(units)}", justify="right", no_wrap=True)
     table.add_column("limit\nreached", ratio=1)
     for station in stations:
         count = str(len({point.on for point in station.points}))
@@ -306,12 +305,12 @@ def over_time_table(stations: tuple[StationHistory, ...]) -> Table:
         low, high = station.line.rate_interval
         limit, met = "-", "no discard limit applies"
         if station.limit is not None:
-            limit, met = f"{station.limit.limit_mm:.2f}", _met(station)
+            limit, met = figure(station.limit.limit_mm, units), _met(station)
         table.add_row(
             str(station.station),
             count,
-            f"{station.line.rate_mm_per_year:+z.3f}",
-            f"{low:+z.3f} to {high:+z.3f}",
+            rate_words(station.line.rate_mm_per_year, units),
+            f"{rate_words(low, units)} to {rate_words(high, units)}",
             limit,
             met,
         )

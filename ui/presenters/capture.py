@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
+from ui.lengths import diameter_words
 from vision.results import Estimate, Refusal, Result
 
 VIEWS = (0, 90)
@@ -44,7 +46,7 @@ def capture_state(opened: OpenInspection, *, figures: bool) -> dict[str, Any]:
                 "view_deg": view,
                 "where": "" if station is None else _where(station.position_m, station.note),
                 "photo": photo,
-                "figure": _figure(figure) if shown and figure else "",
+                "figure": _figure(figure, opened.rope.units) if shown and figure else "",
                 "reading": read.get(cell, ""),
             })  # fmt: skip
     return {
@@ -65,8 +67,8 @@ def _where(position_m: float, note: str) -> str:
     return f"{position_m:g} m along the rope" + (f", {note}" if note else "")
 
 
-def _figure(estimate: Estimate) -> str:
-    return f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
+def _figure(estimate: Estimate, units: Units) -> str:
+    return diameter_words(estimate.diameter_mm, estimate.u_mm, units)
 
 
 def _photograph(
@@ -83,7 +85,7 @@ def _photograph(
             return {
                 "state": "good",
                 "place": f"station {one.station}, {one.view_deg}°",
-                "words": _figure(one) if shown else "",
+                "words": _figure(one, opened.rope.units) if shown else "",
                 "remedy": warned,
             }
     reason = results[0].findings[0]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from inspection.limits.confirmed import standing_confirmation
 from inspection.limits.rules import Rule
-from inspection.limits.standards import BAND_EDGES_PCT, BANDS
+from inspection.limits.standards import BAND_EDGES_PCT, BANDS, usual_sets
+from inspection.model.confirmation import Confirmation
+from inspection.model.rope import Rope
 
 HEADS = ["Limited", "Figure", "For", "Clause"]
 
@@ -13,6 +16,16 @@ HEADS = ["Limited", "Figure", "For", "Clause"]
 def limit_rows(rules: Sequence[Rule]) -> list[list[str]]:
     """Return a row for each rule: what is limited, its figures, the ropes it is for, the clause."""
     return [[rule.what, _figures(rule), _scope(rule), rule.clause] for rule in rules]
+
+
+def rope_limits(rope: Rope, own: Sequence[Rule], confirmations: Mapping[str, Confirmation]) -> str:
+    """Return which sets of limits a rope is held against, and which of them were confirmed."""
+    shown = []
+    for name in usual_sets(rope):
+        sure = standing_confirmation(name, confirmations) is not None
+        shown.append(f"{name} ({'confirmed' if sure else 'not confirmed'})")
+    shown += [f"{name} (your own)" for name in dict.fromkeys(rule.rule_set for rule in own)]
+    return ", ".join(shown)
 
 
 def band_rows() -> list[list[str]]:

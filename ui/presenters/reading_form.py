@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from inspection.exchange.cells import whole_number
-from inspection.model.length_text import parse_length
+from inspection.model.length_text import length_text, parse_length
 from inspection.model.readings import Reading
 from inspection.record.views import OpenInspection
+from ui.lengths import unit_of
 from vision.results import Place
 
 MOST_WORDS = 300  # letters of a change that is told; a page is no place for more
@@ -56,9 +57,9 @@ def parse_row(
             raise ValueError
     except ValueError:
         return ParsedRow(None, f"{where}: enter station (from 1) and direction (0 to 359).")
-    unit = "in" if opened.rope.units == "inch" else "mm"
+    units = opened.rope.units
     try:
-        value = parse_length(row.typed, unit=unit)  # type: ignore[arg-type]
+        value = parse_length(row.typed, unit=unit_of(units))
     except ValueError as wrong:
         return ParsedRow(None, f"{where}: {wrong}")
     reading = Reading(row.typed.strip(), value, station, view, gauge, person, at)
@@ -66,7 +67,8 @@ def parse_row(
     question = ""
     if abs(off) > ODD_PCT:
         question = (
-            f"{where}: {row.typed} is {value:.2f} mm, {off:+z.0f} % off nominal. Is that right?"
+            f"{where}: {row.typed} is {length_text(value, units=units)}, {off:+z.0f} % off "
+            "nominal. Is that right?"
         )
     elif any((reading.station, reading.view_deg) == (station, view) for reading in opened.readings):
         question = f"{where} has a reading already; this one stands beside it."

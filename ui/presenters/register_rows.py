@@ -8,7 +8,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from inspection.record.examinations import RegisteredRope
-from ui.text import diameter_words, length_in
+from ui.lengths import diameter_words, short_length, signed_length
 
 Order = Literal["what waits first", "name", "severity", "next due", "last inspected"]
 ORDERS: tuple[Order, ...] = get_args(Order)
@@ -62,7 +62,6 @@ class RegisterRow:
 def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
     """Return a rope's line."""
     found = rope.figures
-    unit = "in" if rope.units == "inch" else "mm"
     diameter, severity, trend = "", "", ""
     if found is not None:
         diameter = diameter_words(found.diameter_mm, found.u_mm, rope.units)
@@ -71,14 +70,14 @@ def register_row(rope: RegisteredRope, today: date) -> RegisterRow:
             severity = f"{found.band}, {found.severity_pct} %"
         severity += " (doubted)" if found.doubted else ""
         if found.rate_mm_per_year is not None:
-            per_year = length_in(found.rate_mm_per_year, rope.units)
+            per_year = signed_length(found.rate_mm_per_year, rope.units)
             doubt = "" if found.loses else ", not beyond doubt"
-            trend = f"{per_year:+.{3 if unit == 'in' else 2}f} {unit} a year{doubt}"
+            trend = f"{per_year} a year{doubt}"
     elif rope.last:
         diameter = NOTHING if rope.examined else NOT_EXAMINED
     return RegisterRow(
         rope=rope.identity,
-        nominal=f"{length_in(rope.nominal_mm, rope.units):.{3 if unit == 'in' else 1}f} {unit}",
+        nominal=short_length(rope.nominal_mm, rope.units),
         diameter=diameter,
         station=None if found is None else found.station,
         decrease_pct=None if found is None else found.decrease_pct,

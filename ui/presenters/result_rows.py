@@ -15,12 +15,13 @@ from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.model.log import counted
 from inspection.model.loss import DOUBTED
-from inspection.model.rope import Rope
+from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
+from ui.lengths import diameter_words, figure, in_units, length_text, short_length, with_u
 from ui.presenters.review_queue import ReviewItem, review_queue, stations_without_findings
 from ui.presenters.station import StationView, station_views
-from ui.text import WORD_MARKS, WORD_SIGNS, diameter_words
+from ui.text import WORD_MARKS, WORD_SIGNS
 from vision.results import Estimate
 
 K = 2.0
@@ -66,20 +67,21 @@ LOCAL_HEADS = [
     "local decrease?",
 ]
 DOUBT_MARK = " (doubted)"  # rests on an entry to be checked
-GROOVE_HEADS = ["drum or sheave", "groove radius mm", "wider than nominal", "fit", "reason"]
+GROOVE_HEADS = ["drum or sheave", "groove radius", "wider than nominal", "fit", "reason"]
 PLACE_HEADS = ["station", "distance from drum end", "photographs", "readings", "station mean"]
 
 
 def section_rows(assessment: Assessment) -> Rows:
     """Return mean and ovality of every station that was seen or read from two directions."""
+    units = assessment.log.rope.units
     return [
         [
-            f"{section.station}, at {section.at_mm:g} mm"
+            f"{section.station}, at {short_length(section.at_mm, units)}"
             if section.at_mm
             else str(section.station),
             source,
-            f"{section.mean_mm:.2f} ± {K * section.u_mean_mm:.2f}",
-            f"{section.ovality_mm:.2f} ± {K * section.u_ovality_mm:.2f}",
+            with_u(section.mean_mm, section.u_mean_mm, units),
+            with_u(section.ovality_mm, section.u_ovality_mm, units),
             "" if section.ovality_pct is None else f"{section.ovality_pct:.1f}",
         ]
         for source, sections in (
@@ -92,6 +94,7 @@ def section_rows(assessment: Assessment) -> Rows:
 
 def limit_rows(assessment: Assessment) -> Rows:
     """Return each limit once for each source: its verdicts, and the figure that is nearest."""
+    units = assessment.log.rope.units
     groups: dict[tuple[str, str], list[PlacedVerdict]] = {}
     for verdict in assessment.verdicts:
         groups.setdefault((_limit_name(verdict), verdict.source), []).append(verdict)
@@ -110,14 +113,14 @@ def limit_rows(assessment: Assessment) -> Rows:
             if outcomes[word]
         )
         where = "whole rope" if nearest.station is None else f"station {nearest.station}"
-        figure = f"{nearest.verdict.value_mm:.2f} ± {K * nearest.verdict.u_mm:.2f}"
+        value = with_u(nearest.verdict.value_mm, nearest.verdict.u_mm, units)
         rows.append(
             [
                 name,
                 source,
                 counts,
-                f"{where}: {figure}, {_bound(nearest.verdict.limit)}",
-                f"{nearest.verdict.margin_mm:+z.2f}",
+                f"{where}: {value}, {_bound(nearest.verdict.limit, units)}",
+                figure(nearest.verdict.margin_mm, units, signed=True),
             ]
         )
     return rows
@@ -137,26 +140,27 @@ def _tightest(group: Sequence[PlacedVerdict]) -> tuple[int, float]:
 
 def verdict_rows(assessment: Assessment) -> Rows:
     """Return every verdict, those that are outside and undecided first."""
+    units = assessment.log.rope.units
     return [
         [
             "whole rope" if one.station is None else str(one.station),
             one.source,
             WORD_MARKS[one.verdict.outcome] + (DOUBT_MARK if one.doubted else ""),
             _limit_name(one),
-            f"{one.verdict.value_mm:.2f} ± {K * one.verdict.u_mm:.2f}",
-            _bound(one.verdict.limit),
-            f"{one.verdict.margin_mm:+z.2f}",
+            with_u(one.verdict.value_mm, one.verdict.u_mm, units),
+            _bound(one.verdict.limit, units),
+            figure(one.verdict.margin_mm, units, signed=True),
         ]
         for one in sorted(assessment.verdicts, key=lambda verdict: RANK[verdict.verdict.outcome])
     ]
 
 
-def _bound(limit: Limit) -> str:
+def _bound(limit: Limit, units: Units) -> str:
     words = []
     if limit.low_mm is not None:
-        words.append(f"at least {limit.low_mm:.2f}")
+        words.append(f"at least {figure(limit.low_mm, units)}")
     if limit.high_mm is not None:
-        words.append(f"at most {limit.high_mm:.2f}")
+        words.append(f"at most {figure(limit.high_mm, units)}")
     return " and ".join(words)
 
 
@@ -200,7 +204,7 @@ def local_rows(assessment: Assessment) -> Rows:
         [
             str(local.station),
             local.source,
-            f"{local.deficit_mm:+z.2f} ± {K * local.u_mm:.2f}",
+            with_u(local.deficit_mm, local.u_mm, assessment.log.rope.units, signed=True),
             f"{local.deficit_pct:+z.1f}",
             local.outcome,
         ]
@@ -213,7 +217,7 @@ def groove_rows(assessment: Assessment) -> Rows:
     return [
         [
             fit.groove.name,
-            f"{fit.groove.radius_mm:g}",
+            short_length(fit.groove.radius_mm, assessment.log.rope.units),
             f"{fit.excess_pct:+z.1f} %",
             fit.outcome,
             fit.words,
@@ -297,7 +301,11 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
     lines = []
     if worst.severity is not None:
         one = worst.severity.severity
-        reference = "" if rope.reference_mm is None else f" of {rope.reference_mm:.2f} mm"
+        reference = (
+            ""
+            if rope.reference_mm is None
+            else f" of {length_text(rope.reference_mm, units=rope.units)}"
+        )
         size, side = abs(one.decrease_pct), "below" if one.decrease_pct >= 0 else "above"
         lines.append(
             f"{size:.1f} % of nominal {side} the reference{reference} (U {2 * one.u_pct:.1f} %): "
@@ -310,12 +318,12 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
             "enter it with the rope"
         )
     if worst.local is not None and worst.local.deficit_mm > 0:
-        local = f"{worst.local.deficit_mm:.2f} ± {2 * worst.local.u_mm:.2f} mm"
+        local = diameter_words(worst.local.deficit_mm, worst.local.u_mm, rope.units)
         words = f"{local} thinner than its neighbours"
         if worst.is_local_decrease:
             words += ": look there for a broken core, corrosion or wear"
         lines.append(words)
-    lines += [placed.words.rstrip(".") for placed in worst.beyond]
+    lines += [in_units(placed.words, rope.units).rstrip(".") for placed in worst.beyond]
     if worst.directions < 2:
         lines.append("Seen from one direction only: no mean, no verdict")
     if worst.doubted:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from inspection.comparison.crosscheck import DOUBTFUL_ZETA, Comparison
-from inspection.model.length_text import parse_length
+from inspection.model.length_text import length_text, parse_length
 from inspection.model.names import same_person
 from inspection.model.readings import Reading
 from inspection.record.errors import RecordError
@@ -15,6 +15,7 @@ from inspection.record.examinations import ACCEPTED
 from inspection.record.record import Record
 from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection
 from inspection.screening.transcription_errors import retyped, value_meant_mm
+from ui.lengths import unit_of
 from ui.presenters.review_queue import ReviewItem
 from vision.results import Place, Result
 
@@ -216,19 +217,20 @@ def correct_slip(
     if logged is None:
         raise RecordError("this reading is not there any more; look at the station as it is now.")
     text = text.strip()
-    unit = "in" if opened.rope.units == "inch" else "mm"
-    value = parse_length(text, unit=unit)  # type: ignore[arg-type]
+    units = opened.rope.units
+    value = parse_length(text, unit=unit_of(units))
+    photographed = length_text(comparison.photo_mm, units=units)
     where = comparison.place.words
     if text == logged.reading.typed:
         raise ValueError(f"{text} stands there already; say what it should be.")
     if not supports(comparison, value):
         raise ValueError(
-            f"the photograph of {where} says {comparison.photo_mm:.2f} mm and does not support "
+            f"the photograph of {where} says {photographed} and does not support "
             f"{text}: only a slip that it shows to be one is corrected here. Ask for the reading "
             "again instead."
         )
     done = f"{logged.reading.typed} was a slip for {text}"
-    reason = " ".join(f"{done}; the photograph says {comparison.photo_mm:.2f} mm. {why}".split())
+    reason = " ".join(f"{done}; the photograph says {photographed}. {why}".split())
     record.correct_slip(
         opened.inspection.identity,
         logged.number,

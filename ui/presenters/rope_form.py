@@ -8,8 +8,8 @@ from datetime import date
 from typing import get_args
 
 from inspection.limits.grooves import groove_fit
-from inspection.limits.standards import not_asked
-from inspection.model.length_text import LengthUnit, parse_length
+from inspection.limits.standards import LIFTING
+from inspection.model.length_text import LengthUnit, length_text, parse_length
 from inspection.model.rope import (
     Build,
     Core,
@@ -22,6 +22,7 @@ from inspection.model.rope import (
     Units,
     country_code,
 )
+from ui.lengths import length_in, short_length
 
 USES: dict[Duty, str] = {
     "general": "not stated",
@@ -150,8 +151,8 @@ def parse_grooves(rows: Iterable[list[str]], unit: LengthUnit) -> tuple[Groove, 
     return tuple(found)
 
 
-def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
-    """Return grooves as rows of the table, in mm with the unit written out.
+def groove_rows(grooves: Iterable[Groove], units: Units = "mm") -> list[list[str]]:
+    """Return grooves as rows of the table, with the unit written out.
 
     Examples
     --------
@@ -161,50 +162,83 @@ def groove_rows(grooves: Iterable[Groove]) -> list[list[str]]:
     return [
         [
             groove.name,
-            mm(groove.radius_mm),
-            mm(groove.pitch_mm),
+            typed_length(groove.radius_mm, units),
+            typed_length(groove.pitch_mm, units),
             str(groove.layers),
-            mm(groove.rope_min_mm),
-            mm(groove.rope_max_mm),
+            typed_length(groove.rope_min_mm, units),
+            typed_length(groove.rope_max_mm, units),
         ]
         for groove in grooves
     ]
 
 
-def rope_in_words(rope: Rope) -> list[str]:
-    """Return what is known about a rope, a sentence each."""
-    sentences = [
-        f"Nominal {rope.nominal_mm:.4g} mm, {rope.outer_strands} outer strands, {rope.core} core, "
-        f"{rope.build}, used as {USES[rope.duty]}, {rope.service.replace('-', ' ')}."
+def rope_facts(rope: Rope) -> list[tuple[str, str]]:
+    """Return what is known about a rope: a name and a value each."""
+    units = rope.units
+    reference = "not known: limits that start from it can't be applied"
+    if rope.reference_mm is not None:
+        reference = f"{length_text(rope.reference_mm, units=units)}{_sure(rope)}"
+    facts = [
+        ("Nominal", short_length(rope.nominal_mm, units)),
+        ("Reference", reference),
+        ("Construction", f"{rope.outer_strands} outer strands, {rope.core} core, {rope.build}"),
+        ("Used as", f"{USES[rope.duty]}, {rope.service.replace('-', ' ')}"),
     ]
-    sentences += not_asked(rope)
-    if rope.reference_mm is None:
-        sentences.append(
-            "No reference diameter: discard limits that start from it can't be applied."
-        )
-    else:
-        sentences.append(f"Reference {rope.reference_mm:.2f} mm{_sure(rope)}.")
     if rope.baseline_mm is not None:
-        sentences.append(f"Baseline {rope.baseline_mm:.2f} mm.")
+        facts.append(("Baseline", length_text(rope.baseline_mm, units=units)))
     if rope.lay_mm is not None:
-        sentences.append(f"Lay length {rope.lay_mm:g} mm by its certificate.")
+        facts.append(("Lay length by its certificate", short_length(rope.lay_mm, units)))
     runs = [
-        f"{groove.name} (groove radius {groove.radius_mm:g} mm"
-        + (f", pitch {groove.pitch_mm:g} mm)" if groove.pitch_mm is not None else ")")
+        f"{groove.name} (groove radius {short_length(groove.radius_mm, units)}"
+        + (")" if groove.pitch_mm is None else f", pitch {short_length(groove.pitch_mm, units)})")
         for groove in rope.grooves
     ]
     if runs:
-        sentences.append(f"Runs in: {', '.join(runs)}.")
-    return sentences
+        facts.append(("Runs in", ", ".join(runs)))
+    return facts
+
+
+def not_stated(rope: Rope) -> list[str]:
+    """Return what decides which limits hold and was not stated, in a word or two each."""
+    lifts = rope.service == "in-service" and rope.duty in LIFTING
+    return [
+        words
+        for words, missing in (
+            ("country", not rope.country),
+            ("use (crane, hoist, lift, mine)", rope.duty == "general"),
+            ("layers on the drum", lifts and rope.drum_layers is None),
+            ("what the sheaves are made of", lifts and rope.sheaves == "not stated"),
+        )
+        if missing
+    ]
 
 
 def _sure(rope: Rope) -> str:
+    """Return how surely a reference diameter is known; what was not written down is left out."""
     u, tension = rope.u_reference_mm, rope.reference_tension
-    day = "" if rope.reference_on is None else f" of {rope.reference_on:%Y-%m-%d}"
-    sure = "its uncertainty is not known" if u is None else f"U (k = 2) {K * u:.2g} mm"
-    return f"{day}, {sure}, tension {tension or NOT_WRITTEN}"
+    parts = [
+        "" if rope.reference_on is None else f"of {rope.reference_on:%Y-%m-%d}",
+        "U not known" if u is None else f"U (k = 2) {length_text(K * u, units=rope.units)}",
+        "" if tension is None else f"tension {tension}",
+    ]
+    return f" {', '.join(part for part in parts if part)}"
 
 
-def mm(value: float | None) -> str:
-    """Return a length as a field shows it, all digits kept; empty for None."""
-    return "" if value is None else f"{value:.10g} mm"
+MOST_DIGITS = 15
+
+
+def typed_length(value_mm: float | None, units: Units = "mm") -> str:
+    """Return a length as a field shows it, so that reading it gives the same; empty for None.
+
+    Examples
+    --------
+    >>> typed_length(22.225), typed_length(22.225, "inch"), typed_length(None)
+    ('22.225 mm', '0.875 in', '')
+    """
+    if value_mm is None:
+        return ""
+    for digits in range(4, MOST_DIGITS + 1 if units == "inch" else 0):
+        text = f"{length_in(value_mm, units):.{digits}g} in"
+        if "e" not in text and parse_length(text) == value_mm:
+            return text
+    return f"{value_mm:.10g} mm"

@@ -12,6 +12,7 @@ from inspection.model.log import Log, counted
 from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
+from ui.lengths import figure, signed_length, unit_of
 from ui.presenters.review_queue import review_queue
 from ui.presenters.sheet_entry import (
     FieldState,
@@ -23,7 +24,7 @@ from ui.presenters.sheet_entry import (
     standing_reading,
     state_of,
 )
-from ui.presenters.sheet_headline import Headline, K, headline_of, shown_length
+from ui.presenters.sheet_headline import Headline, K, headline_of
 from vision.results import Estimate, Refusal, Result
 
 READY = FieldState()
@@ -182,7 +183,7 @@ def sheet_of(
         row = _row(look, number, cells)
         if number in before and not any(cell.hidden for cell in cells):
             mean, on = before[number]
-            row = replace(row, last=shown_length(mean, opened.rope.units), last_on=on)
+            row = replace(row, last=figure(mean, opened.rope.units), last_on=on)
         told = not any(cell.hidden for cell in cells)  # a blind reader is not led to a station
         rows.append(replace(row, open=told and number in open_stations))
     hidden = sum(cell.hidden for row in rows for cell in row.cells)
@@ -192,7 +193,7 @@ def sheet_of(
         else headline_of(opened, assessment)
     )
     unplaced = tuple(one for one in opened.results if one.place is None)
-    unit = "in" if opened.rope.units == "inch" else "mm"
+    unit = unit_of(opened.rope.units)
     closed = opened.state == "closed"
     return StationSheet(unit, ways, tuple(rows), headline, unplaced, closed)
 
@@ -281,11 +282,11 @@ def _with_figure(cell: SheetCell, results: Sequence[Result], units: Units) -> Sh
     places = [one for one in results if isinstance(one, Estimate)]
     note = f"{len(places)} places on this card" if len(places) > 1 else ""
     if len(places) == 1 and first.at_mm:
-        note = f"at {first.at_mm:+g} mm of the card"
+        note = f"at {signed_length(first.at_mm, units, decimals=1)} of the card"
     return replace(
         cell,
-        figure=shown_length(first.diameter_mm, units),
-        u=shown_length(first.expanded_mm(), units),
+        figure=figure(first.diameter_mm, units),
+        u=figure(first.expanded_mm(), units),
         note=note,
     )
 
@@ -303,9 +304,7 @@ def _with_comparison(
     if not (mine or here):
         return cell
     worst: Comparison = max(mine or here, key=lambda one: abs(one.zeta))
-    return replace(
-        cell, word=worst.word, apart=shown_length(worst.difference_mm, units, signed=True)
-    )
+    return replace(cell, word=worst.word, apart=figure(worst.difference_mm, units, signed=True))
 
 
 def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
@@ -332,9 +331,9 @@ def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
         return replace(row, why_no_mean=why_no_mean(opened, number))
     return replace(
         row,
-        mean=shown_length(section.mean_mm, units),
-        u_mean=shown_length(K * section.u_mean_mm, units),
-        ovality=shown_length(section.ovality_mm, units),
+        mean=figure(section.mean_mm, units),
+        u_mean=figure(K * section.u_mean_mm, units),
+        ovality=figure(section.ovality_mm, units),
         source=f"by {section.source}",
     )
 
@@ -354,9 +353,10 @@ def why_no_mean(opened: OpenInspection, station: int) -> str:
     if len(seen) > 1:
         (one, here), (other, there) = sorted(seen.items())[:2]
         if abs(here - there) > SAME_PLACE_MM:
+            units = opened.rope.units
             return (
-                f"{one}° was measured at {here:+g} mm of the card and {other}° at {there:+g} mm: "
-                "measure both at one place"
+                f"{one}° was measured at {signed_length(here, units, decimals=1)} of the card and "
+                f"{other}° at {signed_length(there, units, decimals=1)}: measure both at one place"
             )
     if not seen and not read:
         return ""

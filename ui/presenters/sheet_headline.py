@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from inspection.assessment import Assessment
-from inspection.model.length_text import length_text
 from inspection.model.log import counted
-from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation, worst_station
+from ui.lengths import diameter_words, length_text
 
 K = 2.0
 
@@ -45,23 +44,8 @@ class Headline:
     photo: str = ""
 
 
-def shown_length(value_mm: float, units: Units, *, signed: bool = False) -> str:
-    """Return a length in the rope's unit, without the unit.
-
-    Examples
-    --------
-    >>> shown_length(22.352, "mm"), shown_length(22.352, "inch"), shown_length(-0.1, "mm")
-    ('22.35', '0.880', '-0.10')
-    """
-    text = length_text(abs(value_mm), units=units).split()[0]
-    sign = "-" if value_mm < 0 and float(text) else "+" if signed else ""
-    return f"{sign}{text}"
-
-
 def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
     """Return the answer: the station to look at first, decrease, severity, what is open."""
-    units = opened.rope.units
-    unit = "in" if units == "inch" else "mm"
     doubtful = sum(one.word == "disagrees" for one in assessment.crosscheck.comparisons)
     disagree = f"{doubtful} {'disagrees' if doubtful == 1 else 'disagree'}" if doubtful else ""
     still = _still_open(opened, assessment)
@@ -75,8 +59,8 @@ def headline_of(opened: OpenInspection, assessment: Assessment) -> Headline:
         return Headline(answer, disagree=disagree, open=still, doubtful=bool(doubtful))
     which = "is thinnest" if worst.is_thinnest else "comes first"
     answer = (
-        f"Station {worst.station} {which}: {shown_length(worst.diameter_mm, units)} ± "
-        f"{shown_length(K * worst.u_mm, units)} {unit}"
+        f"Station {worst.station} {which}: "
+        f"{diameter_words(worst.diameter_mm, worst.u_mm, opened.rope.units)}"
     )
     return Headline(
         answer,

@@ -9,7 +9,9 @@ import numpy as np
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.model.readings import Gauge
+from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
+from ui.lengths import PER_INCH, diameter_words, figure, length_text, short_length, with_u
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places, jaw_scale
 from ui.presenters.manual_edges import is_by_hand
 from ui.presenters.shapes import Look, Shape
@@ -85,7 +87,12 @@ def _moved(point: PointPx, place: EdgePlace, push: float) -> PointPx:
 
 
 def edge_shapes(
-    estimate: Estimate, marks: Marks, place: EdgePlace, side: int, logged_mm: float | None
+    estimate: Estimate,
+    marks: Marks,
+    place: EdgePlace,
+    side: int,
+    logged_mm: float | None,
+    units: Units = "mm",
 ) -> list[Shape]:
     """Return what is drawn on a magnified edge: outline, jaw, logged reading, a ruler in tenths.
 
@@ -99,6 +106,8 @@ def edge_shapes(
         Left or right.
     logged_mm : float or None
         The reading, mm.
+    units : {"mm", "inch"}, optional
+        The rope's units, for what is written beside the lines.
     """
     line = (marks.crown_left_px, marks.crown_right_px)[side]
     outline = (marks.left_px, marks.right_px)[side]
@@ -121,33 +130,41 @@ def edge_shapes(
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
-        label = f"logged: {_apart(differ)}"
+        label = f"logged: {_apart(differ, units)}"
         shapes.append(Shape("logged", logged, label, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
     return [
         *shapes,
-        Shape("scale", _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM), "1 mm in tenths"),
+        _ruler(wide * EDGE_PX_PER_MM, high * EDGE_PX_PER_MM, units),
     ]
 
 
-def _apart(differ_mm: float) -> str:
+def _apart(differ_mm: float, units: Units) -> str:
     """Return in words how far the logged jaw lies from the photograph's."""
-    apart = f"{abs(differ_mm):.2f}"
-    if float(apart) == 0:
+    apart = length_text(abs(differ_mm), units=units)
+    if float(apart.split()[0]) == 0:
         return "at the same place"
-    return f"{apart} mm farther {'out' if differ_mm > 0 else 'in'}"
+    return f"{apart} farther {'out' if differ_mm > 0 else 'in'}"
 
 
-def _ruler(wide_px: float, high_px: float) -> tuple[PointPx, ...]:
-    """Return a ruler of 1 mm across the edge, with a tick for each tenth, as one line."""
+# A magnified edge is 3 mm high: a scale of 1 mm in tenths fits, or one of 0.05 in in hundredths.
+_RULERS: dict[Units, tuple[float, int, str]] = {
+    "mm": (1.0, 10, "1 mm in tenths"),
+    "inch": (0.05 * PER_INCH, 5, "0.05 in in hundredths"),
+}
+
+
+def _ruler(wide_px: float, high_px: float, units: Units) -> Shape:
+    """Return a ruler across the edge with a tick for each part, as one line."""
+    length_mm, parts, words = _RULERS[units]
     x, bottom = wide_px - 12, high_px - 10
     points: list[PointPx] = []
-    for tenth in range(10, -1, -1):
-        y = bottom - tenth * EDGE_PX_PER_MM / 10
-        tick = 26 if tenth % 5 == 0 else 14
+    for part in range(parts, -1, -1):
+        y = bottom - part * length_mm * EDGE_PX_PER_MM / parts
+        tick = 26 if part % 5 == 0 else 14
         points += [(x, y), (x - tick, y), (x, y)]
-    return tuple(points)
+    return Shape("scale", tuple(points), words)
 
 
 def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
@@ -157,20 +174,22 @@ def _across_the_cut(begin: PointPx, end: PointPx) -> tuple[PointPx, PointPx]:
     return (0.0, begin[1] - rise * begin[0]), (wide, begin[1] + rise * (wide - begin[0]))
 
 
-def legend_of(estimate: Estimate, comparison: Comparison | None) -> list[tuple[Look, str]]:
-    """Return how the lines are explained, with their figures."""
-    figure = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
+def legend_of(
+    estimate: Estimate, comparison: Comparison | None, units: Units = "mm"
+) -> list[tuple[Look, str]]:
+    """Return how the lines are explained, with their figures in the rope's units."""
+    shown = diameter_words(estimate.diameter_mm, estimate.u_mm, units)
     lines: list[tuple[Look, str]] = [
-        ("by hand", f"photograph, edge by hand {figure} (dotted)")
+        ("by hand", f"photograph, edge by hand {shown} (dotted)")
         if is_by_hand(estimate)
-        else ("photograph", f"photograph {figure} (solid)")
+        else ("photograph", f"photograph {shown} (solid)")
     ]
     if comparison is not None:
         lines.append(
             (
                 "logged",
-                f"logged {comparison.typed} = {comparison.gauge_mm:.2f} "
-                f"± {2 * comparison.u_gauge_mm:.2f} mm (dashed)",
+                f"logged {comparison.typed} = "
+                f"{diameter_words(comparison.gauge_mm, comparison.u_gauge_mm, units)} (dashed)",
             )
         )
     lines.append(("outline", "traced outline (dots)"))
@@ -189,6 +208,7 @@ def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
     """Return what is known about a gauge, as one line."""
     if gauge is None:
         return "no gauge data: enter the gauge with its readings"
+    units = opened.rope.units
     due = ""
     if gauge.calibration_due is not None:
         late = gauge.calibration_due < opened.inspection.on
@@ -196,8 +216,8 @@ def gauge_words(gauge: Gauge | None, opened: OpenInspection) -> str:
             f"{gauge.calibration_due:%Y-%m-%d}"
         )
     return (
-        f"{gauge.identity}: {gauge.kind}, resolution {gauge.resolution_mm:g} mm, "
-        f"permissible error {gauge.permissible_error_mm:g} mm{due}"
+        f"{gauge.identity}: {gauge.kind}, resolution {short_length(gauge.resolution_mm, units)}, "
+        f"permissible error {short_length(gauge.permissible_error_mm, units)}{due}"
     )
 
 
@@ -219,7 +239,9 @@ def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int)
         figures = []
         for known in (by_photograph, read):
             one = known.get(number)
-            figures.append("" if one is None else f"{one.mean_mm:.2f} ± {2 * one.u_mean_mm:.2f}")
+            figures.append(
+                "" if one is None else with_u(one.mean_mm, one.u_mean_mm, opened.rope.units)
+            )
         mark = " ◀ this one" if number == station else ""
         rows.append([f"{number}{mark}", where.get(number, ""), *figures])
     return rows
@@ -227,8 +249,9 @@ def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int)
 
 def earlier_rows(assessment: Assessment, station: int) -> list[list[str]]:
     """Return day, direction and reading of earlier inspections at the same station."""
+    units = assessment.log.rope.units
     return [
-        [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", f"{reading.value_mm:.2f}"]
+        [f"{then.inspection.on:%Y-%m-%d}", f"{reading.view_deg}°", figure(reading.value_mm, units)]
         for then in reversed(assessment.log.earlier)
         for reading in then.readings
         if reading.station == station

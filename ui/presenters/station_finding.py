@@ -9,10 +9,13 @@ from typing import Literal
 from inspection.assessment import Assessment
 from inspection.comparison.crosscheck import Comparison
 from inspection.model.loss import asks_for_a_look_at_the_rope
+from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
 from inspection.screening.completeness import GAPS
+from ui.lengths import diameter_words, figure, in_units, signed_length, unit_of
 from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import StationView, budget_shares, gauge_words
+from ui.text import as_minus
 from vision.results import Estimate, Refusal
 
 Tone = Literal["odd", "open", "calm"]
@@ -79,7 +82,9 @@ def _word(view: StationView) -> str:
     return _compared(view).word
 
 
-def station_finding(item: ReviewItem, views: list[StationView]) -> StationFinding:
+def station_finding(
+    item: ReviewItem, views: list[StationView], units: Units = "mm"
+) -> StationFinding:
     """Return what was found at a station, the figures first.
 
     Parameters
@@ -88,6 +93,8 @@ def station_finding(item: ReviewItem, views: list[StationView]) -> StationFindin
         The station, with its findings.
     views : list of StationView
         Its photographs with what was logged.
+    units : {"mm", "inch"}, optional
+        The rope's units.
     """
     odd = doubted(item, views)
     open_ones = [logged.finding for logged in item.findings if not logged.settled_by]
@@ -96,20 +103,22 @@ def station_finding(item: ReviewItem, views: list[StationView]) -> StationFindin
     lost = [finding for finding in findings if asks_for_a_look_at_the_rope(finding)]
     loss = bool(lost)
     # where the rope has to be looked at first, nothing stands before that
-    remedies = tuple(dict.fromkeys(finding.remedy for finding in lost or findings))
+    remedies = tuple(dict.fromkeys(in_units(one.remedy, units) for one in lost or findings))
     if odd is not None and _word(odd) in ("disagrees", "doubtful"):
         one = _compared(odd)
         lead = (
-            f"{one.view_deg}°: {one.typed} was logged, the photograph says {one.photo_mm:.2f} ± "
-            f"{2 * one.u_photo_mm:.2f} mm"
+            f"{one.view_deg}°: {one.typed} was logged, the photograph says "
+            f"{diameter_words(one.photo_mm, one.u_photo_mm, units)}"
         )
         more = [_FIGURES.sub("", words) for words in said]
         more = [words for words in more if not words.startswith("Photograph ")] or more
+        more = [in_units(words, units) for words in more]
         return StationFinding(lead, tuple(more), remedies, "odd", loss)
     if findings:
         calm = all(finding.code in (*GAPS, "photograph-refused") for finding in findings)
         tone: Tone = "open" if calm else "odd"
-        return StationFinding(_lead(said[0]), (_rest(said[0]), *said[1:]), remedies, tone, loss)
+        first, *others = (in_units(words, units) for words in said)
+        return StationFinding(_lead(first), (_rest(first), *others), remedies, tone, loss)
     return StationFinding(_nothing_odd(views), (), (), "calm")
 
 
@@ -135,7 +144,7 @@ def _nothing_odd(views: list[StationView]) -> str:
     return "; ".join(told) or "No photograph here: nothing to hold the readings against"
 
 
-def figure_line(view: StationView) -> tuple[str, str]:
+def figure_line(view: StationView, units: Units = "mm") -> tuple[str, str]:
     """Return what stands over a photograph: its figure, and what was logged.
 
     Examples
@@ -145,13 +154,13 @@ def figure_line(view: StationView) -> tuple[str, str]:
     """
     if isinstance(view.result, Refusal):
         return f"{view.view_deg}° · no diameter", ""
-    figure = f"{view.result.diameter_mm:.2f} ± {view.result.expanded_mm():.2f} mm"
+    shown = diameter_words(view.result.diameter_mm, view.result.u_mm, units)
     one = view.comparison
     logged = "no reading" if one is None else f"logged {one.typed}"
-    return f"{view.view_deg}° · {figure}", logged
+    return f"{view.view_deg}° · {shown}", logged
 
 
-def strip_entry(item: ReviewItem, compared: list[Comparison]) -> StripEntry:
+def strip_entry(item: ReviewItem, compared: list[Comparison], units: Units = "mm") -> StripEntry:
     """Return a station with its state; `compared` holds all comparisons of the inspection."""
     mine = [one for one in compared if one.station == item.station]
     if item.with_inspector:
@@ -166,7 +175,7 @@ def strip_entry(item: ReviewItem, compared: list[Comparison]) -> StripEntry:
     disagree = [one for one in mine if one.word == "disagrees"]
     if codes and disagree:
         most = max(abs(one.difference_mm) for one in disagree)
-        return StripEntry(item.name, "≠", f"{most:.2f} apart")
+        return StripEntry(item.name, "≠", f"{figure(most, units)} apart")
     if "local-decrease" in codes:
         return StripEntry(item.name, "✕", "thinner")
     if "outside-limit" in codes:
@@ -189,6 +198,7 @@ def last_time(assessment: Assessment, station: int) -> str:
     Gauge readings and photographs each by direction, and how far the station's mean has moved
     since, from the same kind of figure.
     """
+    units = assessment.log.rope.units
     for then in reversed(assessment.log.earlier):
         read = {one.view_deg: one.value_mm for one in then.readings if one.station == station}
         seen = {
@@ -199,11 +209,12 @@ def last_time(assessment: Assessment, station: int) -> str:
         if not (read or seen):
             continue
         parts = [
-            f"{name} {' · '.join(f'{view}° {mm:.2f}' for view, mm in sorted(found.items()))}"
+            f"{name} "
+            + " · ".join(f"{view}° {figure(mm, units)}" for view, mm in sorted(found.items()))
             for name, found in (("gauge", read), ("photographs", seen))
             if found
         ]
-        words = f"{then.inspection.on:%Y-%m-%d}: {', '.join(parts)} mm"
+        words = f"{then.inspection.on:%Y-%m-%d}: {', '.join(parts)} {unit_of(units)}"
         for name, found, sections in (
             ("photographs", seen, assessment.photograph_sections),
             ("gauge", read, assessment.gauge_sections),
@@ -211,7 +222,8 @@ def last_time(assessment: Assessment, station: int) -> str:
             now = next((one.mean_mm for one in sections if one.station == station), None)
             if now is not None and len(found) > 1:
                 change = now - sum(found.values()) / len(found)
-                return f"{words}; mean by {name} {change:+z.2f} mm since".replace("-0.", "−0.")
+                moved = as_minus(signed_length(change, units))
+                return f"{words}; mean by {name} {moved} since"
         return words
     return ""
 
@@ -242,8 +254,9 @@ def station_facts(
             if 0 < abs(at - here) <= BESIDE and one.station is not None
         ]
         if near:
-            told = " · ".join(f"{one.station}: {one.mean_mm:.2f}" for one in near)
-            facts.append(("Neighbours", f"{told} mm"))
+            units = opened.rope.units
+            told = " · ".join(f"{one.station}: {figure(one.mean_mm, units)}" for one in near)
+            facts.append(("Neighbours", f"{told} {unit_of(units)}"))
     readings = [
         one
         for one in opened.readings
@@ -256,5 +269,5 @@ def station_facts(
     if view is not None and isinstance(view.result, Estimate):
         most = [name for name, share in budget_shares(view.result)[:2] if share >= 0.1]
         if most:
-            facts.append(("Most of U", ", ".join(most)))
+            facts.append(("Most of U", " · ".join(most)))
     return facts

@@ -10,8 +10,10 @@ from inspection.assessment import Assessment
 from inspection.limits.remaining_life import TimeToLimit, time_to_limit
 from inspection.measurement.section import Source
 from inspection.measurement.trend import Trend, TrendPoint, trend
+from inspection.model.rope import Units
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.sources import history, limit_lines
+from ui.lengths import figure, in_units, length_text, rate_words, unit_of
 from vision.uncertainty import combined_u_mm
 
 
@@ -116,12 +118,13 @@ def _trend(
     least = max((limit.value_mm for limit in limits if limit.side == "least"), default=None)
     met = None if line is None or least is None else time_to_limit(line, least)
     by = "by the gauge" if source == "gauge" else "by photographs"
-    summary = f"Station {station} {by}: last {points[-1].mean_mm:.2f} mm."
+    units = last.log.rope.units
+    summary = f"Station {station} {by}: last {length_text(points[-1].mean_mm, units=units)}."
     if line is not None:
         low, high = line.rate_interval
         summary += (
-            f" {line.rate_mm_per_year:+z.3f} mm per year "
-            f"(95 % interval {low:+z.3f} to {high:+z.3f})."
+            f" {rate_words(line.rate_mm_per_year, units)} {unit_of(units)} per year "
+            f"(95 % interval {rate_words(low, units)} to {rate_words(high, units)})."
         )
     if station in last.doubted:
         why += " An entry of this station has to be checked, and the line rests on it."
@@ -132,7 +135,11 @@ def _trend(
         data,
         line,
         met,
-        " ".join(part.strip() for part in (summary, why, met.words if met else "") if part),
+        " ".join(
+            part.strip()
+            for part in (summary, why, in_units(met.words, units) if met else "")
+            if part
+        ),
     )
 
 
@@ -151,12 +158,13 @@ def nearest_first(trends: Iterable[StationTrend]) -> list[StationTrend]:
     return sorted(trends, key=key)
 
 
-def trend_row(trend: StationTrend) -> list[str]:
+def trend_row(trend: StationTrend, units: Units = "mm") -> list[str]:
     """Return rope, station, source, last figure, rate, limit, and when it may be met, as text."""
     rate = "needs three inspections"
     if trend.line is not None:
         low, high = trend.line.rate_interval
-        rate = f"{trend.line.rate_mm_per_year:+z.3f} ({low:+z.3f} to {high:+z.3f})"
+        steady = rate_words(trend.line.rate_mm_per_year, units)
+        rate = f"{steady} ({rate_words(low, units)} to {rate_words(high, units)})"
     least = trend.least_mm
     when = ""
     if trend.met is not None:
@@ -166,8 +174,8 @@ def trend_row(trend: StationTrend) -> list[str]:
         trend.rope,
         str(trend.station),
         trend.source,
-        f"{trend.last_mm:.2f}",
+        figure(trend.last_mm, units),
         rate,
-        "no limit" if least is None else f"{least:.2f}",
+        "no limit" if least is None else figure(least, units),
         when,
     ]

@@ -7,12 +7,14 @@ from collections.abc import Iterator, Sequence
 from inspection.assessment import Assessment
 from inspection.measurement.measured_diameter import MeasuredDiameter, measured_diameter
 from inspection.measurement.section import Section
+from ui.lengths import diameter_words, length_text
 
 K = 2.0
 
 
 def whole_rope(assessment: Assessment) -> list[str]:
     """Return the measured diameter of the whole rope from each source, or why there is none."""
+    units = assessment.log.rope.units
     sentences = []
     for source, measured in _by_source(assessment):
         if isinstance(measured, str):
@@ -20,29 +22,31 @@ def whole_rope(assessment: Assessment) -> list[str]:
             continue
         numbers = ", ".join(str(section.station) for section in measured.sections)
         sentences.append(
-            f"By {source}: measured diameter {measured.mean_mm:.2f} ± "
-            f"{K * measured.u_mean_mm:.2f} mm ({measured.mean_pct:+z.1f} % to nominal), largest "
-            f"difference of the readings {measured.largest_difference_mm:.2f} ± "
-            f"{K * measured.u_difference_mm:.2f} mm ({measured.difference_pct:.1f} % of nominal), "
-            f"from stations {numbers}."
+            f"By {source}: measured diameter "
+            f"{diameter_words(measured.mean_mm, measured.u_mean_mm, units)} "
+            f"({measured.mean_pct:+z.1f} % to nominal), largest difference of the readings "
+            f"{diameter_words(measured.largest_difference_mm, measured.u_difference_mm, units)} "
+            f"({measured.difference_pct:.1f} % of nominal), from stations {numbers}."
         )
     return sentences
 
 
 def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str, str]]]:
     """Return the same as figures, by source: name, figure, and what stands below it."""
+    units = assessment.log.rope.units
     return {
         source: [
             (
                 "Measured diameter",
-                f"{measured.mean_mm:.2f} mm",
-                f"± {K * measured.u_mean_mm:.2f} mm, {measured.mean_pct:+z.1f} % to nominal",
+                length_text(measured.mean_mm, units=units),
+                f"± {length_text(K * measured.u_mean_mm, units=units)}, "
+                f"{measured.mean_pct:+z.1f} % to nominal",
             ),
             (
                 "Largest difference",
-                f"{measured.largest_difference_mm:.2f} mm",
-                f"± {K * measured.u_difference_mm:.2f} mm, {measured.difference_pct:.1f} % of "
-                "nominal",
+                length_text(measured.largest_difference_mm, units=units),
+                f"± {length_text(K * measured.u_difference_mm, units=units)}, "
+                f"{measured.difference_pct:.1f} % of nominal",
             ),
             (
                 "From stations",

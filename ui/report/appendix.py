@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from inspection.assessment import Assessment
+from ui.lengths import figure, length_in, short_length, unit_of
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Grid, Heading, Words
 from ui.report.case import ReportCase
@@ -36,7 +37,7 @@ def _readings(assessment: Assessment) -> list[Block]:
             str(number),
             one.place.words,
             one.typed,
-            f"{one.value_mm:.3f}",
+            figure(one.value_mm, log.rope.units, decimals=3),
             one.gauge,
             one.person,
             "" if one.at is None else one.at.isoformat(sep=" ", timespec="seconds"),
@@ -58,15 +59,15 @@ def _gauges(assessment: Assessment) -> list[Block]:
         (
             gauge.identity,
             gauge.kind,
-            f"{gauge.resolution_mm:g}",
-            f"{gauge.permissible_error_mm:g}",
+            short_length(gauge.resolution_mm, assessment.log.rope.units),
+            short_length(gauge.permissible_error_mm, assessment.log.rope.units),
             "not known" if gauge.calibration_due is None else gauge.calibration_due.isoformat(),
         )
         for gauge in assessment.log.gauges.values()
     )
     if not rows:
         return []
-    head = ("Gauge", "Kind", "Resolution (mm)", "Permissible error (mm)", "Calibration due")
+    head = ("Gauge", "Kind", "Resolution", "Permissible error", "Calibration due")
     return [Heading("Gauges", 3), Grid(head, rows, (2, 2, 1.4, 1.6, 1.8), right=frozenset({2, 3}))]
 
 
@@ -129,6 +130,7 @@ def _bench_checks(assessment: Assessment) -> list[Block]:
 def _budgets(assessment: Assessment) -> list[Block]:
     """Return each figure's budget, largest parts first (GUM, JCGM 100:2008, 5.1.2)."""
     estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
+    units = assessment.log.rope.units
     rows: list[tuple[str, ...]] = []
     sums = set()
     for estimate in sorted(estimates, key=in_order):
@@ -138,14 +140,17 @@ def _budgets(assessment: Assessment) -> list[Block]:
             if share < LEAST_SHARE:
                 small, small_share = small + term.u_mm**2, small_share + share
                 continue
+            is_length = term.unit == "mm"
             rows.append(
                 (
                     name,
                     term.quantity,
                     term.kind,
-                    f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
-                    f"{term.sensitivity:.3g}",
-                    f"{term.u_mm:.4f}",
+                    f"{length_in(term.u, units):.3g} {unit_of(units)}"
+                    if is_length
+                    else f"{term.u:.3g} {'' if term.unit == '1' else term.unit}",
+                    f"{term.sensitivity if is_length else length_in(term.sensitivity, units):.3g}",
+                    figure(term.u_mm, units, decimals=4),
                     f"{100 * share:.1f}",
                 )
             )
@@ -157,13 +162,21 @@ def _budgets(assessment: Assessment) -> list[Block]:
                     "",
                     "",
                     "",
-                    f"{small**0.5:.4f}",
+                    figure(small**0.5, units, decimals=4),
                     f"{100 * small_share:.1f}",
                 )
             )
         sums.add(len(rows))
         rows.append(
-            (name, "combined standard uncertainty u", "", "", "", f"{estimate.u_mm:.4f}", "100")
+            (
+                name,
+                "combined standard uncertainty u",
+                "",
+                "",
+                "",
+                figure(estimate.u_mm, units, decimals=4),
+                "100",
+            )
         )
     if not rows:
         return []

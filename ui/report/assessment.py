@@ -17,12 +17,14 @@ from inspection.limits.standards import RULE_SETS
 from inspection.measurement.trend import Trend
 from inspection.model.confirmation import Confirmation
 from inspection.model.loss import LOCAL_GROUND
+from inspection.model.rope import Units
 from ui.charts.data import K
 from ui.charts.sources import history, limit_lines
+from ui.lengths import figure, rate_words, tabled, unit_of
 from ui.report.blocks import Block, Drawn, Grid, Heading, Words, without_empty
 from ui.report.case import ReportFlag
 from ui.report.measurements import stations_by_hand, stations_without_card
-from ui.text import chance_words, in_units
+from ui.text import chance_words
 from vision.results import Finding
 from vision.uncertainty import combined_u_mm
 
@@ -76,6 +78,7 @@ def verdicts(
         return blocks
     if unconfirmed((one.verdict.limit.rule for one in assessment.verdicts), confirmed):
         blocks.append(Words(UNCONFIRMED, "small"))
+    units = assessment.log.rope.units
     groups: dict[str, list[PlacedVerdict]] = {}
     for verdict in assessment.verdicts:
         of = verdict.verdict.limit.rule
@@ -87,13 +90,13 @@ def verdicts(
             (
                 "whole rope" if one.station is None else f"station {one.station}",
                 one.source,
-                f"{one.verdict.value_mm:.2f}",
-                f"{one.verdict.u_mm:.2f}",
-                _bounds(one),
-                f"{one.verdict.margin_mm:+z.2f}",
+                tabled(one.verdict.value_mm, units),
+                tabled(one.verdict.u_mm, units),
+                _bounds(one, units),
+                tabled(one.verdict.margin_mm, units, signed=True),
                 _chance(one.verdict.p_conform),
                 one.verdict.outcome + (", doubted" if one.doubted else ""),
-                _settle(one),
+                _settle(one, units),
             )
             for one in group
         )
@@ -156,10 +159,10 @@ _PURPOSE = {
 }
 
 
-def _bounds(verdict: PlacedVerdict) -> str:
+def _bounds(verdict: PlacedVerdict, units: Units) -> str:
     limit = verdict.verdict.limit
     return " and ".join(
-        f"{word} {bound:.2f}"
+        f"{word} {tabled(bound, units)}"
         for word, bound in (("at least", limit.low_mm), ("at most", limit.high_mm))
         if bound is not None
     )
@@ -178,7 +181,7 @@ def _chance(p: float) -> str:
     return "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
 
 
-def _settle(one: PlacedVerdict) -> str:
+def _settle(one: PlacedVerdict, units: Units) -> str:
     verdict = one.verdict
     if verdict.settle_u_mm is None:
         return ""
@@ -186,7 +189,8 @@ def _settle(one: PlacedVerdict) -> str:
         return "nothing: the figure is at the limit"
     if verdict.limit.u_base_mm > verdict.settle_u_mm:
         return f"a surer {verdict.limit.rule.start} diameter"
-    return f"U (k = 2) of {2 * verdict.settle_u_mm:.3f} mm or less"
+    needed = figure(2 * verdict.settle_u_mm, units, decimals=3)
+    return f"U (k = 2) of {needed} {unit_of(units)} or less"
 
 
 def not_applicable(assessment: Assessment) -> list[Block]:
@@ -206,6 +210,7 @@ def not_applicable(assessment: Assessment) -> list[Block]:
 
 def wear(assessment: Assessment) -> list[Block]:
     """Return each station's uniform decrease with its severity, and local decreases."""
+    units = assessment.log.rope.units
     blocks: list[Block] = []
     rows: list[tuple[str, ...]] = []
     for at in assessment.severities:
@@ -219,7 +224,7 @@ def wear(assessment: Assessment) -> list[Block]:
             (
                 str(at.station),
                 at.source,
-                f"{found.decrease_mm:+z.2f}",
+                tabled(found.decrease_mm, units, signed=True),
                 f"{found.decrease_pct:+z.2f}",
                 f"{found.u_pct:.2f}",
                 at.band,
@@ -274,9 +279,9 @@ def wear(assessment: Assessment) -> list[Block]:
             (
                 str(local.station),
                 local.source,
-                f"{local.deficit_mm:+z.2f}",
+                tabled(local.deficit_mm, units, signed=True),
                 f"{local.deficit_pct:+z.1f}",
-                f"{K * local.u_mm:.2f}",
+                tabled(K * local.u_mm, units),
                 local.outcome,
             )
             for local in assessment.local
@@ -298,7 +303,7 @@ def wear(assessment: Assessment) -> list[Block]:
     return blocks
 
 
-def flags(shown: Sequence[ReportFlag], level: float, units: str) -> list[Block]:
+def flags(shown: Sequence[ReportFlag], level: float) -> list[Block]:
     """Return the entries to check, and how each was closed."""
     if not shown:
         return [
@@ -324,7 +329,7 @@ def flags(shown: Sequence[ReportFlag], level: float, units: str) -> list[Block]:
             (
                 str(number),
                 where,
-                in_units(_MEMORY.sub("", f"{finding.seen} Action: {words}"), units),
+                _MEMORY.sub("", f"{finding.seen} Action: {words}"),
                 _chance_of(finding),
                 settled,
             )
@@ -365,6 +370,7 @@ def earlier(assessment: Assessment) -> list[Block]:
     """
     if not assessment.log.earlier:
         return []
+    units = assessment.log.rope.units
     histories = assessment.station_histories
     if not histories:
         return [Words("Earlier inspections hold no station in two directions: no history.")]
@@ -372,8 +378,8 @@ def earlier(assessment: Assessment) -> list[Block]:
         (
             str(one.station),
             point.on.isoformat(),
-            f"{point.mean_mm:.2f}",
-            f"{K * combined_u_mm(point.budget):.2f}",
+            tabled(point.mean_mm, units),
+            tabled(K * combined_u_mm(point.budget), units),
         )
         for one in histories
         for point in one.points
@@ -396,14 +402,16 @@ def earlier(assessment: Assessment) -> list[Block]:
 
 def _rates(lined: Sequence[tuple[StationHistory, Trend]], assessment: Assessment) -> Grid:
     """Return the change of diameter of every station that has a line."""
+    units = assessment.log.rope.units
     rows = []
     for one, line in lined:
         low, high = line.rate_interval
         loss = "beyond doubt" if line.loses else "not beyond doubt"
         doubted = ", doubted" if one.station in assessment.doubted else ""
         rows.append(
-            (str(one.station), f"{line.rate_mm_per_year:+z.3f}", f"{low:+z.3f} to {high:+z.3f}",
-             loss + doubted, "" if one.limit is None else one.limit.words)
+            (str(one.station), rate_words(line.rate_mm_per_year, units),
+             f"{rate_words(low, units)} to {rate_words(high, units)}", loss + doubted,
+             "" if one.limit is None else one.limit.words)
         )  # fmt: skip
     head = ("Station", "Change (mm per year)", "95 % interval", "Loss", "When a limit is met")
     strong = frozenset(i for i, (_, line) in enumerate(lined) if line.loses)
@@ -417,9 +425,11 @@ def _line_words(one: StationHistory, line: Trend, assessment: Assessment) -> str
     caveat = ""
     if one.station in assessment.doubted:
         caveat = " An entry of this station has to be checked, and the line rests on it."
+    units = assessment.log.rope.units
     return (
-        f"Station {one.station}, by the gauge: {line.rate_mm_per_year:+z.3f} mm per year "
-        f"(95 % interval {low:+z.3f} to {high:+z.3f} mm per year). {loses} Bars: U (k = 2); "
+        f"Station {one.station}, by the gauge: {rate_words(line.rate_mm_per_year, units)} "
+        f"{unit_of(units)} per year (95 % interval {rate_words(low, units)} to "
+        f"{rate_words(high, units)} {unit_of(units)} per year). {loses} Bars: U (k = 2); "
         "shaded: where a new reading as sure as the last is expected (95 %), if wear goes on "
         f"evenly in time.{caveat}"
     )

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
+from inspection.model.rope import Units
 from ui.charts.data import AlongRope, Differences, Digits, History, Roundness, Share
 from vision.results import Place
 
@@ -86,10 +87,11 @@ class Pictures:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A figure, drawn from its data, with what it shows in words."""
+    """A figure, drawn from its data in the rope's units, with what it shows in words."""
 
     plot: Plot
     caption: str
+    units: Units = "mm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,7 @@ class Rounds:
 
     shown: tuple[Roundness, ...]
     caption: str
+    units: Units = "mm"
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from inspection.folder import Folder
 from inspection.limits.conformity import DecisionRule
 from inspection.model.closing import Closing
 from inspection.model.confirmation import Confirmation
+from inspection.model.rope import Units
 from inspection.record.errors import RecordError
 from inspection.record.events import SLIP_CORRECTED, Event
 from inspection.record.finding_keys import match_findings
@@ -33,6 +34,7 @@ from inspection.record.views import (
 )
 from inspection.screening.screen import LEVEL
 from inspection.worst_station import worst_station
+from ui.lengths import length_text, short_length
 from ui.report.blocks import NO_LETTERHEAD, Letterhead, ReportPicture
 from ui.report.photos import PictureSource, pictures_of
 from ui.services.assess_record import USUAL_LIMITS, AppliedLimits
@@ -274,7 +276,7 @@ def case_of_record(
         reviews=opened.reviews,
         station_reviews=opened.station_reviews,
         readings_changed=changed_readings(events),
-        figures_changed=changed_figures(events),
+        figures_changed=changed_figures(events, opened.rope.units),
         print_checks=tuple(
             (name, str(one.get("checked_on") or "")) for name, one in prints.items()
         ),
@@ -394,7 +396,7 @@ class EntryChange:
     what : str
         What was done, e.g. "corrected".
     before, after : str
-        What it said, as typed or in mm; `after` is empty where it was withdrawn.
+        What it said, as typed or in the rope's units; `after` is empty where it was withdrawn.
     who, at, why : str
         The person, the time (UTC), the reason.
     event : int
@@ -417,7 +419,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     return tuple(
         EntryChange(
             str(event.old_value["number"]),
-            _place(event.old_value),
+            _place(event.old_value, "mm"),
             READING_CHANGES[event.kind],
             str(event.old_value["typed"]),
             str(event.new_value["typed"]) if event.kind != "reading withdrawn" else "",
@@ -431,7 +433,7 @@ def changed_readings(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     )
 
 
-def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
+def changed_figures(events: Iterable[Event], units: Units) -> tuple[EntryChange, ...]:
     """Return every figure of a photograph that gave way to another or was withdrawn."""
     stood: dict[int, JsonObject] = {}
     made = []
@@ -448,16 +450,16 @@ def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
             old = stood.get(number)
             if new is not None:
                 stood[number] = new
-            if old is not None and (new is None or _said(old) != _said(new)):
-                after = "" if new is None else _figure(new)
-                if new is not None and _place(new) != _place(old):
-                    after += f" at {_place(new)}"
+            if old is not None and (new is None or _said(old, units) != _said(new, units)):
+                after = "" if new is None else _figure(new, units)
+                if new is not None and _place(new, units) != _place(old, units):
+                    after += f" at {_place(new, units)}"
                 made.append(
                     EntryChange(
                         str(old.get("photo_name", "")),
-                        _place(old),
+                        _place(old, units),
                         what,
-                        _figure(old),
+                        _figure(old, units),
                         after,
                         event.who,
                         event.at,
@@ -468,18 +470,18 @@ def changed_figures(events: Iterable[Event]) -> tuple[EntryChange, ...]:
     return tuple(made)
 
 
-def _said(values: JsonObject) -> tuple[str, str]:
-    return _figure(values), _place(values)
+def _said(values: JsonObject, units: Units) -> tuple[str, str]:
+    return _figure(values, units), _place(values, units)
 
 
-def _figure(values: JsonObject) -> str:
-    findings = values.get("diameter_mm")
-    return "no diameter" if findings is None else f"{findings:.2f} mm"
+def _figure(values: JsonObject, units: Units) -> str:
+    found = values.get("diameter_mm")
+    return "no diameter" if found is None else length_text(found, units=units)
 
 
-def _place(values: JsonObject) -> str:
+def _place(values: JsonObject, units: Units) -> str:
     if values.get("station") is None:
         return "no card number"
     words = Place(values["station"], values.get("view_deg")).words
     at_mm = values.get("at_mm") or 0.0
-    return f"{words}, at {at_mm:g} mm" if at_mm else words
+    return f"{words}, at {short_length(at_mm, units)}" if at_mm else words

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from inspection.model.length_text import MM_PER_INCH
-from inspection.model.rope import Groove, Rope
+from inspection.model.rope import Groove, Rope, Units
 from ui.charts.sources import last_digits
+from ui.lengths import short_length
 from ui.presenters.rope_form import USES
 from ui.report import measurements
 from ui.report.appendix import raw_data
@@ -14,6 +14,7 @@ from ui.report.case import ReportCase
 from ui.report.front import front
 from ui.report.record_section import record_facts
 from ui.report.summary_page import in_short, job, stations
+from ui.report.units import in_rope_units
 from ui.text import CAUTIONS
 
 METHOD = (
@@ -36,14 +37,26 @@ METHOD = (
 
 def blocks_of(case: ReportCase) -> list[Block]:
     """Return the whole report."""
-    assessment = case.assessment
-    history = earlier(assessment)
     return [
         front(case),
         NewPage(),
         Heading("Annex: all findings in short"),
         *job(case),
         *(Words(caution, "caution") for caution in CAUTIONS),
+        *in_rope_units(_measured(case), case.assessment.log.rope.units),
+        *record_facts(case),
+        *_notes(case),
+        NewPage(),
+        Heading("Annex: raw data"),
+        *in_rope_units(raw_data(case), case.assessment.log.rope.units),
+    ]
+
+
+def _measured(case: ReportCase) -> list[Block]:
+    """Return what was measured and what follows from it."""
+    assessment = case.assessment
+    history = earlier(assessment)
+    return [
         *in_short(case),
         Heading("Rope"),
         *_rope(case),
@@ -63,7 +76,7 @@ def blocks_of(case: ReportCase) -> list[Block]:
         Heading("Gauge readings against photographs"),
         *measurements.comparisons(assessment),
         Heading("Entries to check"),
-        *flags(case.flags, case.level, case.assessment.log.rope.units),
+        *flags(case.flags, case.level),
         *_digits(case),
         Heading("Limits and verdicts"),
         Words(CAUTIONS[1], "caution"),
@@ -71,24 +84,17 @@ def blocks_of(case: ReportCase) -> list[Block]:
         *not_applicable(assessment),
         *wear(assessment),
         *([Heading("Earlier inspections"), *history] if history else []),
-        *record_facts(case),
-        *_notes(case),
-        NewPage(),
-        Heading("Annex: raw data"),
-        *raw_data(case),
     ]
 
 
 def _rope(case: ReportCase) -> list[Block]:
     rope = case.assessment.log.rope
-    nominal = f"{rope.nominal_mm:g} mm"
-    if rope.units == "inch":
-        nominal += f" ({rope.nominal_mm / float(MM_PER_INCH):.4g} in)"
+    nominal = short_length(rope.nominal_mm, rope.units)
     reference = "none is known"
     if rope.reference_mm is not None:
         day = "" if rope.reference_on is None else f", {rope.reference_on.isoformat()}"
         how = f", {rope.reference_how}" if rope.reference_how else ""
-        reference = f"{rope.reference_mm:g} mm{_sureness(rope)}{day}{how}"
+        reference = f"{short_length(rope.reference_mm, rope.units)}{_sureness(rope)}{day}{how}"
     centres = " with fibre centres" if rope.fibre_centred_strands else ""
     pairs = [
         ("Nominal diameter", nominal),
@@ -96,7 +102,12 @@ def _rope(case: ReportCase) -> list[Block]:
         *(
             ()
             if rope.baseline_mm is None
-            else (("Baseline diameter", f"{rope.baseline_mm:g} mm{_sureness(rope)}"),)
+            else (
+                (
+                    "Baseline diameter",
+                    f"{short_length(rope.baseline_mm, rope.units)}{_sureness(rope)}",
+                ),
+            )
         ),
         (
             "Construction",
@@ -109,14 +120,14 @@ def _rope(case: ReportCase) -> list[Block]:
     ]
     blocks: list[Block] = [Facts(tuple(pairs))]
     if rope.grooves:
-        head = ("Groove", "Radius (mm)", "Pitch (mm)", "Layers", "Rope allowed (mm)")
+        head = ("Groove", "Radius", "Pitch", "Layers", "Rope allowed")
         rows = tuple(
             (
                 groove.name,
-                f"{groove.radius_mm:g}",
-                "" if groove.pitch_mm is None else f"{groove.pitch_mm:g}",
+                short_length(groove.radius_mm, rope.units),
+                "" if groove.pitch_mm is None else short_length(groove.pitch_mm, rope.units),
                 str(groove.layers),
-                _allowed(groove),
+                _allowed(groove, rope.units),
             )
             for groove in rope.grooves
         )
@@ -128,17 +139,19 @@ def _rope(case: ReportCase) -> list[Block]:
 def _sureness(rope: Rope) -> str:
     """Return what is known about a reference or baseline beside its figure."""
     u, tension = rope.u_reference_mm, rope.reference_tension
-    return ("" if u is None else f", U (k = 2) {2 * u:.2g} mm") + (
-        "" if tension is None else f", at the tension '{tension}'"
-    )
+    return (
+        "" if u is None else f", U (k = 2) {short_length(float(f'{2 * u:.2g}'), rope.units)}"
+    ) + ("" if tension is None else f", at the tension '{tension}'")
 
 
-def _allowed(groove: Groove) -> str:
+def _allowed(groove: Groove, units: Units) -> str:
     low, high = groove.rope_min_mm, groove.rope_max_mm
     if low is None and high is None:
         return "not stated"
     return " ".join(
-        f"{word} {value:g}" for word, value in (("from", low), ("to", high)) if value is not None
+        f"{word} {short_length(value, units)}"
+        for word, value in (("from", low), ("to", high))
+        if value is not None
     )
 
 

@@ -14,6 +14,7 @@ import altair as alt
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
+from inspection.model.rope import Units
 from ui.charts.checks import budget_chart, differences_chart, digits_chart
 from ui.charts.data import AlongRope, Differences, Digits, History, Roundness
 from ui.charts.rope import along_rope_chart, history_chart, roundness_chart
@@ -36,12 +37,12 @@ CONFIG = {
 
 
 @lru_cache(maxsize=256)
-def svg_of(plot: Plot | Roundness) -> str:
+def svg_of(plot: Plot | Roundness, units: Units = "mm") -> str:
     """Return a figure as SVG, in the report's letters."""
     with debug_mode(
         False
     ):  # the charts are ours and tested: looking at each part takes twice as long
-        spec = chart_of(plot).to_dict(validate=False)
+        spec = chart_of(plot, units).to_dict(validate=False)
     return drawn_svg(spec)
 
 
@@ -53,27 +54,27 @@ def drawn_svg(spec: dict[str, Any]) -> str:
     return re.sub(r'<text[^>]* opacity="0"[^>]*>.*?</text>', "", svg)  # axis labels without room
 
 
-def chart_of(plot: Plot | Roundness) -> alt.LayerChart:
+def chart_of(plot: Plot | Roundness, units: Units = "mm") -> alt.LayerChart:
     """Return the pages' chart of a figure's data, in the size that the report has room for."""
     untitled = alt.TitleParams("")
     match plot:
         case Roundness():
             size = alt.AutoSizeParams(type="pad", contains="content")
-            disc = roundness_chart(plot)
+            disc = roundness_chart(plot, units)
             lines = disc.title.subtitle[:-2]  # the last ones say what the caption of all says
             title = alt.TitleParams(disc.title.text, subtitle=lines, subtitlePadding=4)
             return disc.properties(width=DISC, height=DISC, autosize=size, title=title)
         case AlongRope():
-            chart = along_rope_chart(plot)
+            chart = along_rope_chart(plot, units)
         case Differences():
-            chart = differences_chart(plot)
+            chart = differences_chart(plot, units)
         case Digits():
-            chart = digits_chart(plot)
+            chart = digits_chart(plot, units)
         case History():
-            chart = history_chart(plot)
+            chart = history_chart(plot, units)
         case tuple():
             high = BAR * len(plot)
-            return budget_chart(plot).properties(width=BARS, height=high, title=untitled)
+            return budget_chart(plot, units).properties(width=BARS, height=high, title=untitled)
         case _:
             assert_never(plot)
     size = alt.AutoSizeParams(type="fit", contains="padding")

@@ -19,14 +19,14 @@ from inspection.model.condition import CRITERIA
 from inspection.model.length_text import length_text
 from inspection.model.log import counted
 from inspection.model.loss import DOUBTED, LOCAL_GROUND
-from inspection.model.rope import Rope
+from inspection.model.rope import Rope, Units
 from inspection.worst_station import WorstStation, worst_station
+from ui.lengths import diameter_words, in_units, short_length
 from ui.presenters.result_rows import headline
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
 from ui.report.summary_page import counts, state_words
-from ui.text import diameter_words, in_units
 from vision.results import Estimate, Place
 
 MOST_OPEN = 4  # entries on page one
@@ -104,9 +104,7 @@ def _job(case: ReportCase) -> Iterator[tuple[str, str]]:
 
 
 def _nominal(rope: Rope) -> str:
-    if rope.units == "inch":
-        return length_text(rope.nominal_mm, units="inch")
-    return f"{rope.nominal_mm:g} mm"
+    return short_length(rope.nominal_mm, rope.units)
 
 
 def _alarms(case: ReportCase, worst: WorstStation | None) -> Iterator[str]:
@@ -353,7 +351,7 @@ def _open_title(flags: Sequence[ReportFlag]) -> str:
     return f"Open entries: {still} of {len(flags)}"
 
 
-def _entry(flag: ReportFlag, units: str) -> str:
+def _entry(flag: ReportFlag, units: Units) -> str:
     finding = flag.finding
     where = "; ".join(finding.where[:2]) + (" …" if len(finding.where) > 2 else "")
     seen = in_units(finding.seen, units)

@@ -124,11 +124,11 @@ def _block(block: Block) -> str:
             return _table(block)
         case Pictures(shown=shown):
             return f'<div class="side">{"".join(_picture(one) for one in shown)}</div>'
-        case Drawn(plot=plot, caption=caption):
-            return _figure(svg_of(plot), caption)
-        case Rounds(shown=rounds, caption=caption):
+        case Drawn(plot=plot, caption=caption, units=units):
+            return _figure(svg_of(plot, units), caption)
+        case Rounds(shown=rounds, caption=caption, units=units):
             drawn = "".join(
-                f'<img alt="{escape(shown.words)}" src="{_svg_data(svg_of(shown))}">'
+                f'<img alt="{escape(shown.words(units))}" src="{_svg_data(svg_of(shown, units))}">'
                 for shown in rounds
             )
             return (

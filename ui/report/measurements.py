@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from inspection.assessment import Assessment
 from inspection.measurement.section import Section, Source
-from inspection.model.length_text import MM_PER_INCH
 from inspection.screening.lay_length import lay_words
 from ui.charts.data import K
 from ui.charts.sources import along_rope, budget_shares, differences, roundness
+from ui.lengths import figure, short_length, signed_length, tabled, unit_of
 from ui.presenters.whole_rope import whole_rope
 from ui.report.blocks import Block, Drawn, Grid, Heading, Rounds, Words, without_empty
 from ui.report.photos import by_hand
@@ -23,8 +23,7 @@ MOST_ROUNDS = 12  # a page of them; the table has every station
 
 def sections(assessment: Assessment) -> list[Block]:
     """Return mean diameter and ovality of every station, by photographs and by gauge."""
-    rope = assessment.log.rope
-    inch = rope.units == "inch"
+    units = assessment.log.rope.units
     rows: list[tuple[str, ...]] = []
     both: list[tuple[Section, Source]] = [
         *((section, "photographs") for section in assessment.photograph_sections),
@@ -34,15 +33,14 @@ def sections(assessment: Assessment) -> list[Block]:
         difference = one.difference_pct
         rows.append(
             (
-                str(one.station) + (f", at {one.at_mm:g} mm" if one.at_mm else ""),
+                str(one.station) + (f", at {short_length(one.at_mm, units)}" if one.at_mm else ""),
                 _source_words(assessment, source, one.station),
                 " and ".join(f"{view.view_deg}°" for view in one.views),
-                f"{one.mean_mm:.2f}",
-                *((f"{one.mean_mm / float(MM_PER_INCH):.4f}",) if inch else ()),
-                f"{K * one.u_mean_mm:.2f}",
+                tabled(one.mean_mm, units),
+                tabled(K * one.u_mean_mm, units),
                 "" if difference is None else f"{difference:+z.2f}",
-                f"{one.ovality_mm:.2f}",
-                f"{K * one.u_ovality_mm:.2f}",
+                tabled(one.ovality_mm, units),
+                tabled(K * one.u_ovality_mm, units),
                 "" if one.ovality_pct is None else f"{one.ovality_pct:.2f}",
             )
         )
@@ -53,14 +51,13 @@ def sections(assessment: Assessment) -> list[Block]:
         "Measured by",
         "Directions",
         "Station mean (mm)",
-        *(("Station mean (in)",) if inch else ()),
         "U (mm)",
         "Mean − nominal (% of nominal)",
         "Ovality (mm)",
         "U (mm)",
         "Ovality (% of nominal)",
     )
-    widths = (1, 1.6, 1.5, 1.1, *((1.1,) if inch else ()), 0.9, 1.5, 1.1, 0.9, 1.3)
+    widths = (1, 1.6, 1.5, 1.1, 0.9, 1.5, 1.1, 0.9, 1.3)
     right = frozenset(range(3, len(head)))
     explanation = Words(
         "Mean: over the directions. Ovality: larger minus smaller direction; it is never "
@@ -142,6 +139,7 @@ def views(assessment: Assessment) -> list[Block]:
     estimates = [result for result in assessment.log.results if isinstance(result, Estimate)]
     if not estimates:
         return [Words("No photograph gave a diameter.")]
+    units = assessment.log.rope.units
     rows = []
     for estimate in sorted(estimates, key=lambda est: (est.station or 10**6, est.view_deg or 0)):
         largest = shares(estimate.budget)[:1]
@@ -149,11 +147,11 @@ def views(assessment: Assessment) -> list[Block]:
         rows.append(
             (
                 place(estimate),
-                f"{estimate.diameter_mm:.2f}",
-                f"{estimate.expanded_mm():.2f}",
+                tabled(estimate.diameter_mm, units),
+                tabled(estimate.expanded_mm(), units),
                 f"{100 * estimate.expanded_mm() / estimate.diameter_mm:.2f}",
                 str(estimate.crowns) if estimate.crowns else "smooth",
-                f"{estimate.jaw_mm:.0f}",
+                figure(estimate.jaw_mm, units, decimals=0),
                 f"{estimate.px_per_mm:.1f}",
                 f"{estimate.tilt_deg:.0f}",
                 most,
@@ -221,6 +219,7 @@ def budget(assessment: Assessment) -> list[Block]:
 
 def comparisons(assessment: Assessment) -> list[Block]:
     """Return every reading against its photograph, with limits of agreement."""
+    units = assessment.log.rope.units
     found = assessment.crosscheck.comparisons
     if not found:
         return [Words("No reading could be compared with a photograph of the same place.")]
@@ -229,12 +228,12 @@ def comparisons(assessment: Assessment) -> list[Block]:
             one.place.words,
             one.gauge,
             one.typed,
-            f"{one.gauge_mm:.2f}",
-            f"{K * one.u_gauge_mm:.2f}",
-            f"{one.photo_mm:.2f}",
-            f"{K * one.u_photo_mm:.2f}",
-            f"{one.difference_mm:+z.2f}",
-            f"{K * one.u_difference_mm:.2f}",
+            tabled(one.gauge_mm, units),
+            tabled(K * one.u_gauge_mm, units),
+            tabled(one.photo_mm, units),
+            tabled(K * one.u_photo_mm, units),
+            tabled(one.difference_mm, units, signed=True),
+            tabled(K * one.u_difference_mm, units),
             f"{one.en:+z.2f}",
             one.word,
         )
@@ -272,12 +271,15 @@ def comparisons(assessment: Assessment) -> list[Block]:
         shared = (
             ""
             if agreement.u_bias_mm is None
-            else f" Standard uncertainty of the mean difference {agreement.u_bias_mm:.3f} mm."
+            else f" Standard uncertainty of the mean difference "
+            f"{figure(agreement.u_bias_mm, units, decimals=3)} {unit_of(units)}."
         )
         blocks.append(
             Words(
-                f"Mean difference photograph − gauge {agreement.bias_mm:+z.3f} mm, limits of "
-                f"agreement {agreement.low_mm:+z.2f} mm to {agreement.high_mm:+z.2f} mm "
+                "Mean difference photograph − gauge "
+                f"{signed_length(agreement.bias_mm, units, decimals=3)}, limits of agreement "
+                f"{signed_length(agreement.low_mm, units)} to "
+                f"{signed_length(agreement.high_mm, units)} "
                 f"({agreement.count} comparisons).{shared}"
             )
         )

@@ -153,11 +153,15 @@ def _as_data(block: Block, files: dict[str, bytes]) -> dict[str, Any]:
             return {"kind": "grid", **_grid(block)}
         case Pictures(shown=shown):
             return {"kind": "pictures", "shown": [_picture(one, files) for one in shown]}
-        case Drawn(plot=plot, caption=caption):
-            file, wide = _drawing(svg_of(plot), files), BARS_PCT if isinstance(plot, tuple) else 100
+        case Drawn(plot=plot, caption=caption, units=units):
+            file = _drawing(svg_of(plot, units), files)
+            wide = BARS_PCT if isinstance(plot, tuple) else 100
             return {"kind": "drawn", "file": file, "caption": caption, "wide": wide}
-        case Rounds(shown=rounds, caption=caption):
-            discs = [{"file": _drawing(svg_of(one), files), "caption": one.words} for one in rounds]
+        case Rounds(shown=rounds, caption=caption, units=units):
+            discs = [
+                {"file": _drawing(svg_of(one, units), files), "caption": one.words(units)}
+                for one in rounds
+            ]
             return {"kind": "rounds", "shown": discs, "caption": caption}
         case Front():
             return {"kind": "front", **_front(block, files)}

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
 from inspection.assessment import NOTHING_APPLIED, Assessment
@@ -15,6 +16,7 @@ from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
 from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import K
+from ui.lengths import length_text
 from ui.presenters.whole_rope import group_of
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Facts, Grid, Words, without_empty
@@ -140,24 +142,25 @@ def _figures(assessment: Assessment) -> list[tuple[str, str]]:
         ("photographs", assessment.photograph_sections),
         ("gauge", assessment.gauge_sections),
     )
+    shown = partial(length_text, units=assessment.log.rope.units)
     whole, thin, oval = [], [], []
     for source, sections in sources:
         if not sections:
             continue
         found = group_of(sections, assessment.log.rope.nominal_mm)
         if isinstance(found, MeasuredDiameter):
-            whole.append(f"by {source} {found.mean_mm:.2f} mm, U {K * found.u_mean_mm:.2f} mm")
+            whole.append(f"by {source} {shown(found.mean_mm)}, U {shown(K * found.u_mean_mm)}")
         least = min(sections, key=lambda section: section.mean_mm)
         pct = least.difference_pct
         thin.append(
-            f"by {source} station {least.station}: mean {least.mean_mm:.2f} mm, "
-            f"U {K * least.u_mean_mm:.2f} mm"
+            f"by {source} station {least.station}: mean {shown(least.mean_mm)}, "
+            f"U {shown(K * least.u_mean_mm)}"
             + ("" if pct is None else f", {pct:+z.2f} % to nominal")
         )
         most = max(sections, key=lambda section: section.ovality_mm)
         oval.append(
-            f"by {source} station {most.station}: {most.ovality_mm:.2f} mm, "
-            f"U {K * most.u_ovality_mm:.2f} mm"
+            f"by {source} station {most.station}: {shown(most.ovality_mm)}, "
+            f"U {shown(K * most.u_ovality_mm)}"
         )
     return [
         (name, "\n".join(line[:1].upper() + line[1:] for line in said))

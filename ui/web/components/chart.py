@@ -7,6 +7,9 @@ from typing import Any, cast
 
 import streamlit as st
 
+from inspection.model.rope import Units
+from ui.web.page.units import page_units
+
 # A sheet of paper on the dark page, set as the light page sets it.
 PAPER = {"background": "#FFFFFF", "padding": dict.fromkeys(("left", "top", "right", "bottom"), 12)}
 PAPER_STYLE = {
@@ -17,7 +20,12 @@ PAPER_STYLE = {
 
 
 def show_chart(
-    make: Callable[[Any], Any], data: Any, *, words: str, width: int | str = "stretch"
+    make: Callable[..., Any],
+    data: Any,
+    *,
+    words: str,
+    width: int | str = "stretch",
+    units: Units | None = None,
 ) -> None:
     """Show a chart that a pure function makes of plain data.
 
@@ -31,8 +39,10 @@ def show_chart(
         What is to be seen, for those who can't.
     width : int or {"stretch", "content"}, optional
         How wide it is shown.
+    units : {"mm", "inch"}, optional
+        What lengths are drawn in; the page's unless another rope is shown.
     """
-    spec = chart_spec(make.__name__, data, make)
+    spec = chart_spec(make.__name__, data, units or page_units(), make)
     if st.context.theme.type == "dark":  # lines and words are chosen for a light ground
         on_paper = {**spec, **PAPER, "config": {**spec.get("config", {}), **PAPER_STYLE}}
         st.vega_lite_chart(on_paper, alt=words, width=cast(Any, width), theme=None)
@@ -41,8 +51,8 @@ def show_chart(
 
 
 @st.cache_data(max_entries=256, show_spinner=False)
-def chart_spec(name: str, data: Any, _make: Callable[[Any], Any]) -> dict[str, Any]:
+def chart_spec(name: str, data: Any, units: Units, _make: Callable[..., Any]) -> dict[str, Any]:
     """Return a chart as the page draws it; a chart takes longer to make than to draw."""
-    del name  # the name and the data are the key
-    made: dict[str, Any] = _make(data).to_dict()
+    del name  # name, data and units are the key
+    made: dict[str, Any] = _make(data, units).to_dict()
     return made

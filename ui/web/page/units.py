@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ui.text import as_typed, in_units
+from inspection.model.rope import Units
+from ui.lengths import in_units
+from ui.text import as_minus, as_typed
 
 UNITS = "units of the page"
 
 
-def set_units(units: str) -> None:
+def set_units(units: Units) -> None:
     """Show the lengths of this page in "mm" or "inch"."""
     st.session_state[UNITS] = units
 
 
-def page_units() -> str:
+def page_units() -> Units:
     """Return the units of this page's rope."""
-    return str(st.session_state.get(UNITS, "mm"))
+    return "inch" if st.session_state.get(UNITS) == "inch" else "mm"
 
 
 def in_page_units(words: str) -> str:
@@ -26,4 +28,4 @@ def in_page_units(words: str) -> str:
 
 def told(words: str) -> str:
     """Return a sentence of the program, in the page's units, safe from being read as markup."""
-    return as_typed(in_page_units(words))
+    return as_typed(as_minus(in_page_units(words)))

@@ -10,7 +10,8 @@ from inspection.limits.standards import BANDS
 from inspection.model.condition import CRITERIA, RATINGS_PCT, Condition, Criterion
 from inspection.model.length_text import parse_length
 from inspection.record.views import LoggedCondition, OpenInspection
-from ui.text import as_typed, length_in
+from ui.lengths import short_length, unit_of
+from ui.text import as_typed
 from ui.web.page.clock import local
 from ui.web.page.layout import flash_success, show_errors
 from ui.web.page.session import entering, get_record
@@ -107,8 +108,7 @@ def _fields(
 def _length(opened: OpenInspection, value_mm: float | None) -> str:
     if value_mm is None:
         return ""
-    unit = "in" if opened.rope.units == "inch" else "mm"
-    return f"{length_in(value_mm, opened.rope.units):.4g} {unit}"
+    return short_length(value_mm, opened.rope.units)
 
 
 def _read_length(opened: OpenInspection, typed: str) -> float | None:
@@ -118,7 +118,7 @@ def _read_length(opened: OpenInspection, typed: str) -> float | None:
         return None
     if typed.lower().endswith("d") and (times := typed[:-1].strip()).isdecimal():
         return int(times) * opened.rope.nominal_mm
-    return parse_length(typed, unit="in" if opened.rope.units == "inch" else "mm")
+    return parse_length(typed, unit=unit_of(opened.rope.units))
 
 
 def _keep(

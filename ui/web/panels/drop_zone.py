@@ -9,9 +9,10 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from inspection.record.views import Summary
+from ui.lengths import diameter_words
 from ui.presenters.station import legend_of, shapes_of
 from ui.services.quick_look import QuickLook, keep_look, quick_look
-from ui.text import as_typed, diameter_words, place, sentence
+from ui.text import as_typed, place, sentence
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page.address import link_query
 from ui.web.page.layout import flash_success, show_errors

@@ -8,6 +8,7 @@ from dataclasses import replace
 import streamlit as st
 
 from inspection.record.views import OpenInspection, Photograph
+from ui.lengths import diameter_words, length_text, signed_length
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
 from ui.presenters.manual_edges import (
     at_mm_of,
@@ -25,6 +26,7 @@ from ui.web.page import pictures
 from ui.web.page.layout import flash_success, reset_messages, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record, user_name
+from ui.web.page.units import page_units
 from ui.web.panels.station import SIDES
 from vision.apart import apart
 from vision.pipeline import Settings
@@ -87,14 +89,14 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
                 cut,
                 (wide, high),
                 f"The {SIDES[side]}, magnified, to be corrected by hand.",
-                edge_shapes(estimate, marks, place, side, None),
+                edge_shapes(estimate, marks, place, side, None, page_units()),
                 handles=[handle],
                 zoom=False,
                 pixels=True,
             )
             at = show_view(edge, key=f"hand {SIDES[side]} {key}")
             moves.append(((at[0] if at else 0.5) - 0.5) * EDGE_MM[1])
-            st.caption(f"moved {moves[-1]:+z.2f} mm (+ is out of the rope)")
+            st.caption(f"moved {signed_length(moves[-1], page_units())} (+ is out of the rope)")
     why = st.text_input(
         "What misled the measurement",
         key=f"hand why {key}",
@@ -107,8 +109,8 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
         moved = with_edges_moved(
             estimate, moves[0], moves[1], by=user_name(), why=why.strip() or "no reason yet"
         )
-        before = f"{estimate.diameter_mm:.2f} ± {estimate.expanded_mm():.2f} mm"
-        after = f"{moved.diameter_mm:.2f} ± {moved.expanded_mm():.2f} mm"
+        before = diameter_words(estimate.diameter_mm, estimate.u_mm, page_units())
+        after = diameter_words(moved.diameter_mm, moved.u_mm, page_units())
         st.markdown(f"As it stands **{before}**, as set now **{after}**")
     if st.button("Save these edges", type="primary", key=f"hand keep {key}"):
         with show_errors():
@@ -124,7 +126,8 @@ def edges_by_hand(opened: OpenInspection, photograph: Photograph, estimate: Esti
             )
             rescreen(opened.inspection.identity)
             flash_success(
-                f"{estimate.photo_name} stands at {moved.diameter_mm:.2f} mm by hand now."
+                f"{estimate.photo_name} stands at "
+                f"{length_text(moved.diameter_mm, units=page_units())} by hand now."
             )
             st.rerun()
 
@@ -147,7 +150,7 @@ def _station(
     )
     at = show_view(whole, key=f"place view {key}")
     at_mm = at_mm_of(estimate, marks, at[0]) if at else estimate.at_mm
-    st.caption(f"{at_mm:+z.1f} mm along the card from its middle")
+    st.caption(f"{_on_card(at_mm)} along the card from its middle")
     others = _other_directions(opened, estimate)
     both = bool(others) and st.checkbox(
         "Measure the other direction there too",
@@ -162,8 +165,12 @@ def _station(
         disabled=abs(at_mm - estimate.at_mm) < 0.5,
     ):
         with show_errors():
-            why = f"station moved to {at_mm:+z.1f} mm along the card"
+            why = f"station moved to {_on_card(at_mm)} along the card"
             _measure(opened, [estimate, *(others if both else ())], at_mm, why=why)
+
+
+def _on_card(at_mm: float) -> str:
+    return signed_length(at_mm, page_units(), decimals=1)
 
 
 def _other_directions(opened: OpenInspection, estimate: Estimate) -> list[Estimate]:
@@ -196,9 +203,10 @@ def _measure(
             batch.replace_result(identity, before, after, by=by, why=why, revision=revision)
     rescreen(identity)
     figures = ", ".join(
-        f"{one.view_deg}°: {one.diameter_mm:.2f} ± {one.expanded_mm():.2f} mm" for one in moved
+        f"{one.view_deg}°: {diameter_words(one.diameter_mm, one.u_mm, page_units())}"
+        for one in moved
     )
-    flash_success(f"At {at_mm:+z.1f} mm of the card: {figures}.")
+    flash_success(f"At {_on_card(at_mm)} of the card: {figures}.")
     st.rerun()
 
 
@@ -218,7 +226,7 @@ def _measured_at(opened: OpenInspection, estimate: Estimate, at_mm: float) -> Es
     result = (mine or [*results])[0]
     if isinstance(result, Refusal):
         raise ValueError(
-            f"{estimate.photo_name} gives no diameter at {at_mm:+z.1f} mm, so every figure stays "
+            f"{estimate.photo_name} gives no diameter at {_on_card(at_mm)}, so every figure stays "
             f"where it is: {result.findings[0].seen} {result.findings[0].remedy}"
         )
     return replace(result, station=estimate.station, view_deg=estimate.view_deg)

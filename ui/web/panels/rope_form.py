@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from inspection.model.rope import Build, Core, Duty, Rope, Service, Sheaves, Tension, Units
-from ui.presenters.rope_form import NOT_WRITTEN, USES, K, RopeForm, groove_rows, mm
+from ui.presenters.rope_form import NOT_WRITTEN, USES, K, RopeForm, groove_rows, typed_length
 
 GROOVE_COLUMNS = ["name", "radius", "pitch", "layers", "least", "most"]
 
@@ -193,7 +193,9 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
     )
     table = st.data_editor(
         pd.DataFrame(
-            groove_rows(was.grooves) or [[""] * 6], columns=GROOVE_COLUMNS, dtype="string"
+            groove_rows(was.grooves, was.units) or [[""] * 6],
+            columns=GROOVE_COLUMNS,
+            dtype="string",
         ),
         key=f"{key} grooves",
         num_rows="dynamic",
@@ -244,4 +246,4 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
 
 
 def _length(known: Rope | None, value: float | None) -> str:
-    return "" if known is None else mm(value)
+    return "" if known is None else typed_length(value, known.units)

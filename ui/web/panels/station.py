@@ -8,7 +8,9 @@ from collections.abc import Sequence
 import streamlit as st
 
 from inspection.assessment import Assessment
+from inspection.model.rope import Units
 from inspection.record.views import OpenInspection, Photograph
+from ui.lengths import diameter_words, heads_in_units, length_text, signed_length
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, edge_places
 from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import (
@@ -22,7 +24,7 @@ from ui.presenters.station import (
     shapes_of,
 )
 from ui.presenters.station_finding import figure_line
-from ui.text import WORD_MARKS, as_typed, table_in_units
+from ui.text import WORD_MARKS, as_minus, as_typed
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import show_errors
@@ -61,7 +63,7 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
             size,
             f"The rope on its card. {_legend_line(view)}",
             shapes_of(result, result.marks, logged),
-            legend=legend_of(result, view.comparison),
+            legend=legend_of(result, view.comparison, page_units()),
             home=pictures.home_of(result.marks, size),
         )
         show_view(whole, key=f"{key} photograph")
@@ -73,7 +75,7 @@ def show_photograph(photograph: Photograph, view: StationView, *, key: str) -> N
                 cut,
                 (edge_size[0], edge_size[1]),
                 f"The {SIDES[side]}, magnified. {_legend_line(view)}",
-                edge_shapes(result, result.marks, place, side, logged),
+                edge_shapes(result, result.marks, place, side, logged, page_units()),
                 zoom=False,
                 pixels=True,
             )
@@ -95,7 +97,7 @@ def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> Non
     """Show one photograph with its figure and the logged reading on it, and both edges below."""
     result = view.result
     photograph = photograph_of(opened, result)
-    figure, logged = map(in_page_units, figure_line(view))
+    figure, logged = figure_line(view, page_units())
     odd = view.comparison is not None and view.comparison.word == "disagrees"
     over = ((figure, False), (logged, odd))
     if photograph is None:
@@ -128,7 +130,7 @@ def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> Non
                 cut,
                 edge_size,
                 f"The {SIDES[side]}, magnified. {_legend_line(view)}",
-                edge_shapes(result, marks, place, side, read),
+                edge_shapes(result, marks, place, side, read, page_units()),
                 zoom=False,
                 pixels=True,
             )
@@ -153,12 +155,10 @@ WIDE = 16 / 9  # the part of a photograph beside another one
 
 def _legend_line(view: StationView) -> str:
     if view.comparison is not None:
-        return view.comparison.words
+        return in_page_units(view.comparison.words)
     if isinstance(view.result, Estimate):
-        return (
-            f"Photograph {view.result.diameter_mm:.2f} mm, U (k = 2) "
-            f"{view.result.expanded_mm():.2f} mm; no gauge reading here."
-        )
+        figure = diameter_words(view.result.diameter_mm, view.result.u_mm, page_units())
+        return f"Photograph {figure}; no gauge reading here."
     return ""
 
 
@@ -210,24 +210,28 @@ def show_comparison(view: StationView, result: Estimate) -> None:
     one = view.comparison
     if one is None:
         st.markdown(
-            f"Photograph **{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm**; "
+            f"Photograph **{diameter_words(result.diameter_mm, result.u_mm, page_units())}**; "
             "no gauge reading in this direction."
         )
         return
-    u = 2 * one.u_difference_mm
+    units = page_units()
+
+    def plain(mm: float) -> str:
+        return length_text(mm, units=units)
+
     cells = (
-        ("Photograph", f"{one.photo_mm:.2f} mm", f"± {2 * one.u_photo_mm:.2f} mm"),
-        ("Gauge reading", f"{one.gauge_mm:.2f} mm", f"± {2 * one.u_gauge_mm:.2f} mm"),
+        ("Photograph", plain(one.photo_mm), f"± {plain(2 * one.u_photo_mm)}"),
+        ("Gauge reading", plain(one.gauge_mm), f"± {plain(2 * one.u_gauge_mm)}"),
         (
             "Difference",
-            f"{one.difference_mm:+z.2f} mm".replace("-", "−"),
-            f"± {u:.2f} mm, {WORD_MARKS[one.word]}",
+            signed_length(one.difference_mm, units),
+            f"± {plain(2 * one.u_difference_mm)}, {WORD_MARKS[one.word]}",
         ),
     )
     st.html(figures(cells))
     st.caption(
         "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
-        f"where it is no larger than its own. {one.needed}"
+        f"where it is no larger than its own. {in_page_units(one.needed)}"
     )
 
 
@@ -236,8 +240,8 @@ def figures(cells: Sequence[tuple[str, str, str]]) -> str:
     return (
         f"<style>{_FIGURES_STYLE}</style><div class='rope-figures' role='list'>"
         + "".join(
-            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(in_page_units(figure))}</b>"
-            f"<span>{html.escape(in_page_units(more))}</span></div>"
+            f"<div role='listitem'>{html.escape(name)}<b>{html.escape(as_minus(figure))}</b>"
+            f"<span>{html.escape(as_minus(more))}</span></div>"
             for name, figure, more in cells
         )
         + "</div>"
@@ -251,9 +255,22 @@ _FIGURES_STYLE = """
 """
 
 
-def table(heads: list[str], rows: list[list[str]], title: str) -> str:
-    """Return a plain table; a wide one runs on as text on a phone. Every text is escaped."""
-    heads, rows = table_in_units(heads, rows, page_units())
+def table(
+    heads: list[str], rows: list[list[str]], title: str, *, units: Units | None = None
+) -> str:
+    """Return a plain table; a wide one runs on as text on a phone. Every text is escaped.
+
+    Parameters
+    ----------
+    heads, rows : list
+        Headings, which may say "mm", and cells, written in the units already.
+    title : str
+        Above it.
+    units : {"mm", "inch"}, optional
+        The rope's units; the page's unless another rope is shown.
+    """
+    heads = heads_in_units(heads, units or page_units())
+    rows = [[as_minus(cell) for cell in row] for row in rows]
     wide = " wide" if _too_wide_for_a_phone(heads, rows) else ""
     head = "".join(f"<th scope='col'>{html.escape(text)}</th>" for text in heads)
     body = "".join(

@@ -10,10 +10,12 @@ import streamlit as st
 
 from inspection.assessment import Assessment
 from inspection.measurement.trend import Trend, TrendPoint, trend
+from inspection.model.rope import Units
 from ui.charts.checks import budget_chart
 from ui.charts.data import DatedDiameter, History, K
 from ui.charts.rope import history_chart
 from ui.charts.sources import budget_shares, history
+from ui.lengths import figure, length_text, rate_words, unit_of
 from ui.presenters.review_queue import budget_in_words
 from ui.web.components.chart import chart_spec, show_chart
 from vision.results import Estimate
@@ -44,11 +46,12 @@ def show_history(assessment: Assessment, station: int) -> None:
 
 def make_ready(assessment: Assessment, station: int, estimates: Sequence[Estimate]) -> None:
     """Make a station's charts before somebody asks for them."""
+    units = assessment.log.rope.units
     chart = station_history(assessment, station)
     if chart is not None:
-        chart_spec(history_chart.__name__, chart[0], history_chart)
+        chart_spec(history_chart.__name__, chart[0], units, history_chart)
     for estimate in estimates:
-        chart_spec(budget_chart.__name__, budget_shares(estimate.budget), budget_chart)
+        chart_spec(budget_chart.__name__, budget_shares(estimate.budget), units, budget_chart)
 
 
 def station_history(assessment: Assessment, station: int) -> tuple[History, str] | None:
@@ -85,7 +88,7 @@ def station_history(assessment: Assessment, station: int) -> tuple[History, str]
         words = "A band for today's figure needs three earlier inspections of this station."
     else:
         data = history(station, line, ahead=today - line.last + AHEAD)
-        words = _expected(line, today, now, photographed)
+        words = _expected(line, today, now, photographed, assessment.log.rope.units)
     return replace(data, figures=by_gauge, photographs=tuple(photographed)), words
 
 
@@ -97,23 +100,29 @@ def _line(points: list[TrendPoint]) -> Trend | None:
 
 
 def _expected(
-    line: Trend, today: date, now: list[TrendPoint], photographed: list[DatedDiameter]
+    line: Trend,
+    today: date,
+    now: list[TrendPoint],
+    photographed: list[DatedDiameter],
+    units: Units,
 ) -> str:
     """Return what the earlier inspections let expect today, and what was found."""
     new = now[-1] if now else line.points[-1]
     low, _, high = line.band_mm(today, u_new_mm=combined_u_mm(new.budget))
     expected = (
-        f"After {len(line.points)} earlier inspections the gauge was expected at {low:.2f} to "
-        f"{high:.2f} mm (95 %)"
+        f"After {len(line.points)} earlier inspections the gauge was expected at "
+        f"{figure(low, units)} to {length_text(high, units=units)} (95 %)"
     )
     found = [("the gauge says", one.mean_mm) for one in now]
     found += [("the photographs say", one.mean_mm) for one in photographed]
     chart = [
-        f"{who} {value:.2f} mm, {'within' if low <= value <= high else 'outside'}"
+        f"{who} {length_text(value, units=units)}, "
+        + ("within" if low <= value <= high else "outside")
         for who, value in found
     ]
     rate_low, rate_high = line.rate_interval
     return (
-        f"{'; '.join([expected, *chart])}. Until then {line.rate_mm_per_year:+z.3f} mm per year "
-        f"(95 % interval {rate_low:+z.3f} to {rate_high:+z.3f})."
+        f"{'; '.join([expected, *chart])}. Until then "
+        f"{rate_words(line.rate_mm_per_year, units)} {unit_of(units)} per year (95 % interval "
+        f"{rate_words(rate_low, units)} to {rate_words(rate_high, units)})."
     )

@@ -36,7 +36,7 @@ TREND_HEADS = [
     "station",
     "measured by",
     "last mean mm",
-    "mm per year (95 %)",
+    "change, mm per year (95 %)",
     "limit mm",
     "limit reached",
 ]
@@ -179,8 +179,10 @@ def show_trends(assessments: Sequence[Assessment]) -> None:
         if not trends:
             st.info("A trend needs two inspections of a rope with stations in two directions.")
             return
-        rows = [trend_row(one) for one in trends]
-        st.html(table(TREND_HEADS, rows, "The station that is nearest to its limit first"))
+        units = assessments[-1].log.rope.units
+        rows = [trend_row(one, units) for one in trends]
+        title = "The station that is nearest to its limit first"
+        st.html(table(TREND_HEADS, rows, title, units=units))
         mine: dict[int, StationTrend] = {one.station: one for one in trends}
         station = st.selectbox(
             "Station",
@@ -189,5 +191,5 @@ def show_trends(assessments: Sequence[Assessment]) -> None:
             help="The station that is nearest to its limit comes first.",
         )
         shown = mine[station]
-        show_chart(history_chart, shown.data, words=shown.words)
+        show_chart(history_chart, shown.data, words=shown.words, units=units)
         st.caption(as_typed(shown.words))

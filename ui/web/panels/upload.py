@@ -19,12 +19,14 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from inspection.model.log import counted
 from inspection.record.errors import RecordError
 from inspection.record.views import Manner, OpenInspection
+from ui.lengths import diameter_words
 from ui.services.cameras import calibrated_or_not, known_cameras
 from ui.services.measuring_queue import MOST_PHOTOGRAPHS, PhotoFile, store_photographs
 from ui.services.print_sets import usual_print_set
 from ui.text import as_typed, place
 from ui.web.page.layout import flash_success
 from ui.web.page.session import SELECTED, entering, get_record
+from ui.web.page.units import page_units
 from vision.photo.containers import MOST_PIXELS
 from vision.results import Refusal, Result
 
@@ -219,6 +221,6 @@ def line_of(result: Result) -> str:
     if isinstance(result, Refusal):
         return f"✕ {place(result)} · {result.photo_name} · no diameter"
     return (
-        f"● {place(result)} · {result.photo_name} · {result.diameter_mm:.2f} ± "
-        f"{result.expanded_mm():.2f} mm"
+        f"● {place(result)} · {result.photo_name} · "
+        f"{diameter_words(result.diameter_mm, result.u_mm, page_units())}"
     )

@@ -29,10 +29,12 @@ from starlette.routing import Route
 
 from inspection.model.names import checked_name
 from inspection.model.readings import Reading
+from inspection.model.rope import Units
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
 from inspection.record.serialization import from_dict
 from inspection.record.views import Manner, OpenInspection
+from ui.lengths import length_text
 from ui.presenters.capture import capture_state
 from ui.presenters.reading_form import TypedRow, parse_row
 from ui.services.measuring_queue import (
@@ -276,7 +278,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
         if parsed.reading is None:
             raise _RefusedError(422, parsed.wrong or "Nothing was typed.")
         if _was_entered(record, opened, parsed.reading):
-            return {"means": _means(parsed.reading)}
+            return {"means": _means(parsed.reading, opened.rope.units)}
         if parsed.question and not sure:
             raise _RefusedError(409, parsed.question)
         reading = parsed.reading  # who read there before has seen the figure since
@@ -287,7 +289,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
         reading = replace(reading, blind=blind and not before)
         record.add_readings(grant.inspection, [reading], by=grant.person)
         ask_screening(record, grant.inspection, by=grant.person)
-        return {"means": _means(parsed.reading)}
+        return {"means": _means(parsed.reading, opened.rope.units)}
 
     return await run_in_threadpool(_kept, enter)
 
@@ -303,8 +305,8 @@ def _was_entered(record: Record, opened: OpenInspection, reading: Reading) -> bo
     )
 
 
-def _means(reading: Reading) -> str:
-    return f"{reading.value_mm:.2f} mm"
+def _means(reading: Reading, units: Units) -> str:
+    return length_text(reading.value_mm, units=units)
 
 
 # ---- the page itself -------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from inspection.screening.lay_length import lay_words
 from inspection.worst_station import worst_station
 from ui.charts.rope import along_rope_chart, square_roundness_chart
 from ui.charts.sources import along_rope, roundness
+from ui.lengths import diameter_words, length_text
 from ui.presenters.flagged_entries import readings_table
 from ui.presenters.result_rows import (
     GROOVE_HEADS,
@@ -46,14 +47,14 @@ from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
 from ui.report.report import html_report, pdf_report
 from ui.services.assess_record import log_of
-from ui.text import CLEARS_NOTHING, STATE_MARKS, as_typed, diameter_words
+from ui.text import CLEARS_NOTHING, STATE_MARKS, as_minus, as_typed
 from ui.web.components.chart import show_chart
 from ui.web.page.address import link_query
 from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
-from ui.web.page.units import in_page_units, page_units, told
+from ui.web.page.units import page_units, told
 from ui.web.panels.station import figures, show_one_side, table
 
 STYLE = """<style>
@@ -82,7 +83,7 @@ def _answer(opened: OpenInspection, assessment: Assessment) -> None:
             )
         else:
             lines = "".join(
-                f"<span>{html.escape(in_page_units(line))}</span>"
+                f"<span>{html.escape(as_minus(line))}</span>"
                 for line in answer_lines(assessment, worst)
             )
             odd = " odd" if worst.why != "thinnest" or worst.doubted else ""
@@ -254,10 +255,8 @@ def _roundness(sections: dict[int, Section]) -> None:
     show_chart(square_roundness_chart, roundness(one, "photographs"), words=words, width="content")
     ovality = diameter_words(one.ovality_mm, one.u_ovality_mm, page_units())
     st.caption(
-        in_page_units(
-            f"Ovality {ovality}; a perfectly round rope would show {one.round_rope_mm:.2f} mm on "
-            "average."
-        )
+        f"Ovality {ovality}; a perfectly round rope would show "
+        f"{length_text(one.round_rope_mm, units=page_units())} on average."
     )
     if one.ellipse is not None:
         st.markdown(told(one.ellipse.words))

@@ -97,7 +97,7 @@ def _strip(opened: OpenInspection, items: list[ReviewItem]) -> str:
     identity = opened.inspection.identity
     names = [*(one.name for one in items), WHOLE]
     compared = list(cached_assessment(opened).crosscheck.comparisons)
-    entries = [strip_entry(one, compared) for one in items]
+    entries = [strip_entry(one, compared, opened.rope.units) for one in items]
     words = {one.name: f"{one.mark} {one.name} · {one.words}" for one in entries}
     key = f"look {identity}"
     following = st.session_state.pop(f"next {identity}", None)
@@ -137,7 +137,7 @@ def _show_item(
 ) -> None:
     assessment = cached_assessment(opened)
     views = [] if item.station is None else station_views(opened, assessment, item.station)
-    found = station_finding(item, views)
+    found = station_finding(item, views, opened.rope.units)
     view = _looked_at(item, views)
     with main:
         _show_finding(found)

@@ -8,8 +8,12 @@ from typing import get_args
 import streamlit as st
 
 from inspection.model.rope import Inspection, Rope, Tension
-from ui.presenters.rope_form import rope_in_words, rope_of
+from inspection.record.kept_limits import limit_confirmations
+from ui.presenters.limit_rows import rope_limits
+from ui.presenters.rope_form import not_stated, rope_facts, rope_of
+from ui.services.own_limits import own_rules
 from ui.text import STATE_MARKS, as_typed
+from ui.web.components.facts import show_facts
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.navigation import next_step_link
 from ui.web.page.rescreen import rescreen
@@ -119,7 +123,12 @@ def _inspection_form(rope: Rope) -> None:
 
 
 def _show_rope(rope: Rope) -> None:
-    st.markdown(f"**{as_typed(rope.identity)}**  \n{as_typed(' '.join(rope_in_words(rope)))}")
+    st.markdown(f"**{as_typed(rope.identity)}**")
+    held = rope_limits(rope, own_rules(get_record()), limit_confirmations(get_record()))
+    show_facts([*rope_facts(rope), ("Held against", held)])
+    open_ones = not_stated(rope)
+    if open_ones:
+        st.caption(f"Not stated: {', '.join(open_ones)}. Limits follow from it: edit the rope.")
 
 
 opened = page_header("1 Rope", needs_inspection=False)

@@ -8,6 +8,7 @@ import streamlit as st
 
 from inspection.model.length_text import parse_length
 from inspection.record.views import OpenInspection
+from ui.lengths import diameter_words
 from ui.services.measure_archive import Shown, add_figure, archive_measured
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
@@ -189,7 +190,7 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
     if isinstance(result, Estimate):
         st.metric(
             "Diameter",
-            f"{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm",
+            diameter_words(result.diameter_mm, result.u_mm, opened.rope.units),
             help="± is U, expanded, k = 2",
         )
         listed = ", ".join(
@@ -216,7 +217,8 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
             st.session_state.pop(held, None)
         flash_success(
             f"{photo.name} stands at station {result.station}, {result.view_deg}°: "
-            f"{result.diameter_mm:.2f} ± {result.expanded_mm():.2f} mm, without the card."
+            f"{diameter_words(result.diameter_mm, result.u_mm, opened.rope.units)}, without the "
+            "card."
         )
         st.rerun()
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from inspection.comparison.standing_apart import GaugeOrPerson, StandsApart, stand_apart
 from inspection.model.log import counted
+from inspection.model.rope import Units
 from inspection.record.examinations import ComparedEntry
 from inspection.record.rankings import (
     InspectionFilter,
@@ -24,6 +25,7 @@ from inspection.record.rankings import (
     stations_sent_back,
     totals,
 )
+from ui.lengths import in_units
 from ui.presenters.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
@@ -187,8 +189,15 @@ def _entries(scope: InspectionFilter, known: Totals) -> None:
     show_differences(_compared(record_location(), mark(get_record()), scope)[0])
 
 
+@st.cache_data(max_entries=4, show_spinner=False)
+def _rope_units(place: str, last_event: int) -> dict[str, Units]:
+    del place, last_event  # they are the key
+    return {rope.identity: rope.units for rope in get_record().ropes()}
+
+
 def _entry(rank: str, entry: FlaggedEntry) -> None:
     listed, finding = entry.listed, entry.listed.logged.finding
+    units = _rope_units(record_location(), get_record().last_event()).get(listed.rope, "mm")
     with st.container(border=True, gap="xxsmall"):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(
@@ -202,8 +211,10 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
                 icon=":material/photo:" if listed.photographs else ":material/visibility:",
                 query_params=entry.query,
             )
-        lines = [as_typed(finding.seen)]
-        lines += [f":material/straighten: {as_typed(line)}" for line in entry.evidence]
+        lines = [as_typed(in_units(finding.seen, units))]
+        lines += [
+            f":material/straighten: {as_typed(in_units(line, units))}" for line in entry.evidence
+        ]
         if entry.reason or entry.who:
             lines.append(f":material/history: {as_typed(entry.reason)} — {as_typed(entry.who)}")
         st.markdown("  \n".join(lines))
@@ -215,7 +226,7 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
         innocent = (
             f" · possible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
         )
-        st.caption(f"{as_typed(finding.remedy)}  \n{chance}{innocent}")
+        st.caption(f"{as_typed(in_units(finding.remedy, units))}  \n{chance}{innocent}")
 
 
 # ---- ropes, people, gauges -------------------------------------------------------------------
