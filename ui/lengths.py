@@ -91,6 +91,13 @@ def short_length(value_mm: float, units: Units) -> str:
     return f"{value_mm:g} mm"
 
 
+def card_place(at_mm: float, units: Units) -> str:
+    """Return a place along the card from its middle, e.g. ``"+10 mm"``."""
+    if units == "inch":
+        return f"{length_in(at_mm, units):+z.2f} in"
+    return f"{at_mm:+g} mm"
+
+
 def diameter_words(value_mm: float, u_mm: float, units: Units = "mm") -> str:
     """Return a diameter with its expanded uncertainty (k = 2), from its standard uncertainty.
 
@@ -150,6 +157,7 @@ def _inches(found: re.Match[str]) -> str:
 
 
 __all__ = [
+    "card_place",
     "diameter_words",
     "figure",
     "heads_in_units",

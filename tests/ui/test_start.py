@@ -75,7 +75,7 @@ def test_start_takes_a_photograph_without_a_rope(app: AppTest) -> None:
 
 def test_a_line_of_the_register_says_all_that_is_asked_of_it() -> None:
     row = register_row(ROPE, DAY)
-    assert (row.nominal, row.diameter, row.station) == ("22.0 mm", "21.33 ± 0.07 mm", 3)
+    assert (row.nominal, row.diameter, row.station) == ("22 mm", "21.33 ± 0.07 mm", 3)
     assert (row.decrease_pct, row.severity) == (5.1, "medium, 40 %")
     assert row.trend == "-0.21 mm a year"
     assert (row.overdue, row.open_findings, row.state) == (True, 3, "submitted")

@@ -12,7 +12,7 @@ from inspection.model.log import Log, counted
 from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
-from ui.lengths import figure, signed_length, unit_of
+from ui.lengths import card_place, figure, unit_of
 from ui.presenters.review_queue import review_queue
 from ui.presenters.sheet_entry import (
     FieldState,
@@ -282,7 +282,7 @@ def _with_figure(cell: SheetCell, results: Sequence[Result], units: Units) -> Sh
     places = [one for one in results if isinstance(one, Estimate)]
     note = f"{len(places)} places on this card" if len(places) > 1 else ""
     if len(places) == 1 and first.at_mm:
-        note = f"at {signed_length(first.at_mm, units, decimals=1)} of the card"
+        note = f"at {card_place(first.at_mm, units)} of the card"
     return replace(
         cell,
         figure=figure(first.diameter_mm, units),
@@ -355,8 +355,8 @@ def why_no_mean(opened: OpenInspection, station: int) -> str:
         if abs(here - there) > SAME_PLACE_MM:
             units = opened.rope.units
             return (
-                f"{one}° was measured at {signed_length(here, units, decimals=1)} of the card and "
-                f"{other}° at {signed_length(there, units, decimals=1)}: measure both at one place"
+                f"{one}° was measured at {card_place(here, units)} of the card and "
+                f"{other}° at {card_place(there, units)}: measure both at one place"
             )
     if not seen and not read:
         return ""
