@@ -112,13 +112,14 @@ def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
 
 HEAVY = {
     "PIL", "alembic", "altair", "cv2", "fsspec", "joblib", "numpy", "openpyxl", "pandas", "pi_heif",
-    "platformdirs", "reportlab", "rich", "scipy", "segno", "simplejpeg", "sqlalchemy", "starlette",
-    "streamlit", "typst", "vl_convert",
+    "platformdirs", "reportlab", "rich", "scipy", "segno", "simplejpeg", "skimage", "sqlalchemy",
+    "starlette", "streamlit", "typst", "vl_convert",
 }  # fmt: skip
 
 
 def test_the_list_of_heavy_libraries_is_that_of_the_packages() -> None:
-    needed = {"pillow": "PIL", "opencv-python-headless": "cv2", "vl-convert-python": "vl_convert"}
+    needed = {"pillow": "PIL", "opencv-python-headless": "cv2", "scikit-image": "skimage"}
+    needed["vl-convert-python"] = "vl_convert"
     names = {re.split("[>=<\\[]", one)[0] for one in project()["project"]["dependencies"]}
     assert {needed.get(name, name.replace("-", "_")) for name in names} - {"click"} <= HEAVY
 

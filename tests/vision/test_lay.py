@@ -9,20 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skimage.feature import structure_tensor
 from studio import Array
 
 from vision.camera import Lens, camera_of
 from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
 from vision.rope.outline import Edge, Outline
-from vision.rope.strand_texture import (
-    PER_DIAMETER,
-    TENSOR_SAMPLES,
-    Wave,
-    _lean,
-    strand_wave,
-    unrolled,
-)
+from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
 from vision.rope.tangent_cylinder import Cylinder
 
 D, PITCH = 22.0, 23.8
@@ -117,16 +109,6 @@ def test_the_drawn_helices_are_read_off_the_face(hand: str, strands: int) -> Non
     assert wave.hand == hand
     assert wave.turns == pytest.approx(strands, abs=0.5)  # two steps of the search
     assert wave.pitch_mm == pytest.approx(PITCH, rel=0.02)
-
-
-@pytest.mark.parametrize("hand", ["right", "left"])
-def test_the_lean_of_the_lines_is_that_of_scikit_images_structure_tensor(hand: str) -> None:
-    face, *_ = _drawn(hand, 6)
-    _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
-    whole = int(2 * TENSOR_SAMPLES)  # at the rim windows reach over it
-    expected = float(mixed[whole:-whole, whole:-whole].mean())
-    assert _lean(face) == pytest.approx(expected, rel=1e-9)
-    assert (expected > 0) == (hand == "right")
 
 
 def test_a_plain_bar_with_grain_shows_no_strands() -> None:
