@@ -7,6 +7,8 @@ does, so that a picture in which it seems to was bent, and is bent back as far a
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,9 @@ Light = NDArray[np.float32]
 # on black (ISO 12647-2:2004, table 5: L* 16 against 93; from memory, confidence good). Matt paper
 # from an office printer has 1.0 to 1.3, and light in the lens makes any of them less.
 DENSEST = 1.6
+# Of the paper's light: what printed black sends back (an optical density of 1.2, what office
+# printers reach; common practice, no source).
+PRINTED_BLACK = 0.06
 HALF_A_CODE = 0.5 / 255  # what is dark is rounded to whole values
 
 
@@ -35,33 +40,61 @@ def code_of(light: Array) -> Array:
 LIGHT_OF = light_of(np.arange(256) / 255)
 
 
-def pressed(black: Array, white: Array) -> float:
-    """Return by which power the light was bent, at the least: 1 where any print looks so.
+@dataclass(frozen=True, slots=True)
+class Tones:
+    """What was done to a picture's light, as far as the card's black tells.
+
+    Parameters
+    ----------
+    power : float
+        By which power it was bent, at the least; 1 where any print looks so.
+    veil : float
+        Light that was laid over all of it, of the brightest that a picture holds.
+    """
+
+    power: float = 1.0
+    veil: float = 0.0
+
+    @property
+    def table(self) -> Light:
+        """The light, 0 to 1, that each value of the picture stands for (256,)."""
+        return np.asarray(np.maximum(LIGHT_OF ** (1 / self.power) - self.veil, 0), np.float32)
+
+
+AS_SRGB = Tones()  # nothing was done to it
+
+
+def tones_of(black: Array, white: Array, darkest: float) -> Tones:
+    """Return what was done to a picture's light.
+
+    Blacker than any print, it was bent. Lighter black is a pale print, or a veil: a misted lens,
+    the sun on it, or software that lifts what is dark. A veil lies over everything, so that nothing
+    in the picture is darker.
 
     Parameters
     ----------
     black, white : ndarray of shape (N,)
         Values, 0 to 1, of printed black and of the paper beside it, at several places.
+    darkest : float
+        The lowest value, 0 to 1, on and beside the card.
 
     Examples
     --------
-    >>> usual = pressed(np.array([0.20]), np.array([0.88]))
-    >>> bent = pressed(np.array([0.20]) ** 2, np.array([0.88]) ** 2)
-    >>> round(usual, 2), round(bent, 2)
-    (1.0, 1.69)
+    >>> usual = tones_of(np.array([0.20]), np.array([0.88]), 0.1)
+    >>> bent = tones_of(np.array([0.20]) ** 2, np.array([0.88]) ** 2, 0.01)
+    >>> veiled = tones_of(np.array([0.55]), np.array([0.92]), 0.50)
+    >>> pale = tones_of(np.array([0.55]), np.array([0.92]), 0.10)
+    >>> [round(one.power, 2) for one in (usual, bent)]
+    [1.0, 1.4]
+    >>> [round(one.veil, 2) for one in (usual, veiled, pale)]
+    [0.0, 0.21, 0.01]
     """
     if not len(black):
-        return 1.0
-    density = np.log10(light_of(white) / light_of(black + HALF_A_CODE))
-    return max(1.0, float(np.median(density)) / DENSEST)
-
-
-def light_table(power: float) -> Light:
-    """Return the light, 0 to 1, that each value of a picture stands for (256,).
-
-    Parameters
-    ----------
-    power : float
-        By which power it was bent, see `pressed`.
-    """
-    return np.asarray(LIGHT_OF ** (1 / power), np.float32)
+        return AS_SRGB
+    bright = light_of(white)
+    density = np.log10(bright / light_of(black + HALF_A_CODE))
+    power = max(1.0, float(np.median(density)) / DENSEST)
+    # of what is seen: v + r (w - v) = b, for a print whose black sends back r
+    veil = (light_of(black) - PRINTED_BLACK * bright) / (1 - PRINTED_BLACK)
+    most = float(light_of(np.array(darkest)))
+    return Tones(power, min(max(float(np.median(veil)), 0.0), most))

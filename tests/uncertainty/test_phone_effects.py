@@ -71,6 +71,9 @@ def test_a_portrait_blur_is_said_and_leaves_the_figure_inside_u() -> None:
         ("gamma 2", "station-1-view-00.jpg"),
         ("gamma 2", "station-2-view-90.jpg"),
         ("veil 0.3", "bar-16mm.jpg"),
+        ("veil 0.3", "station-2-view-90.jpg"),
+        ("faded", "station-2-view-00.jpg"),
+        ("cyan", "station-2-view-90.jpg"),
         ("-3 EV", "station-2-view-00.jpg"),
         ("+2 EV", "bar-16mm.jpg"),
         ("codes x 3", "bar-16mm.jpg"),
@@ -85,5 +88,9 @@ def test_what_was_done_to_the_tones_stays_inside_u_or_is_refused(effect: str, na
 
 
 def test_most_of_what_was_done_to_the_tones_is_answered() -> None:
-    for effect, name in (("gamma 0.4", "station-3-view-00.jpg"), ("veil 0.3", "bar-16mm.jpg")):
+    for effect, name in (
+        ("gamma 0.4", "station-3-view-00.jpg"),
+        ("veil 0.3", "bar-16mm.jpg"),
+        ("faded", "station-2-view-00.jpg"),
+    ):
         assert isinstance(measured(effect, name), Estimate)

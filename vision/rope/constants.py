@@ -124,7 +124,3 @@ U_STAND_OFF_MM = 1.0
 # Of a hard shadow's width: seen on development renders, whose shadows of 0.8 to 3.4 px were taken
 # off to 0.25 px (root mean square).
 U_SHADOW_SHARE = 0.12
-
-# Of the paper's light: printed black sends it back (an optical density of 1.2, what office printers
-# reach; common practice, no source).
-PRINTED_BLACK = 0.06

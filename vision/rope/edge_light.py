@@ -18,10 +18,9 @@ from vision.rope.constants import (
     LEVEL_PX,
     NO_LIGHT_SHARE,
     OWN_LIGHT_SHARE,
-    PRINTED_BLACK,
 )
 from vision.target.blur import Blur
-from vision.tones import code_of, light_of
+from vision.tones import PRINTED_BLACK, code_of, light_of
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -25,7 +25,7 @@ from vision.rope.tangent_cylinder import Hold
 from vision.target.blur import Blur, beside_the_rope
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
-from vision.tones import Light, light_table
+from vision.tones import Light
 from vision.uncertainty import Influence, combined_u_mm
 
 Array = NDArray[np.float64]
@@ -83,8 +83,9 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
         If no rope lies on the card's band, or the card is bent.
     """
     x, y = project_mm(located.pose.camera, np.zeros((1, 3)))[0]
+    table = located.blur.tones.table
     try:
-        band = read_band(grey, located.pose.camera, located.card)
+        band = read_band(grey, located.pose.camera, located.card, table)
         axis = find_axis(band, located.pose.camera, located.card)
         located = lay_paper(located, band)
         places = stripe_points(band, located.card, located.pose.camera).drawn_mm
@@ -92,7 +93,7 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     except RefusedError as refused:
         raise _pointing(refused, lambda code: (float(x), float(y))) from refused
     seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
-    light = light_within(grey, seen_px, light_table(located.blur.pressed))
+    light = light_within(grey, seen_px, table)
     return RopeInView(photo, located, axis, grey, light, places, findings)
 
 

@@ -26,7 +26,7 @@ from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
 from vision.target.locate import LocatedCard
 from vision.target.pose import Pose, StripePoints
-from vision.tones import LIGHT_OF
+from vision.tones import LIGHT_OF, Light
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -67,7 +67,7 @@ class Band:
     to_photo: Array
 
 
-def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
+def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light = LIGHT_OF) -> Band:
     """Return the demodulated band.
 
     Parameters
@@ -78,6 +78,8 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
         Camera and card.
     card : Card
         The card with the scale of its print.
+    table : ndarray of shape (256,)
+        Which light each value stands for.
 
     Raises
     ------
@@ -104,7 +106,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card) -> Band:
     if not ((corners > 1) & (corners < np.array(grey.shape[::-1]) - 2)).all():
         whole = np.full_like(grey, 255)
         inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
-    light = LIGHT_OF[cut]
+    light = table[cut]
     drawn = np.stack(np.meshgrid(x, y), axis=-1)
     carrier = np.exp(-1j * stripe_phase(card.layout, drawn)).astype(np.complex64)
     sigma = WINDOW_PERIODS * PER_PERIOD

@@ -75,7 +75,7 @@ def light_within(grey: Image, points_px: Array, table: Light) -> Light:
     """Return the linear light (H, W) of a grey picture, worked out about points (N, 2), px, only.
 
     Elsewhere it is 0: of a large photograph the rest would be half of all work. `table` says which
-    light each value stands for (`vision.tones.light_table`).
+    light each value stands for (`vision.tones.Tones.table`).
     """
     light = np.zeros(grey.shape, np.float32)
     size = np.array(grey.shape[::-1])

@@ -20,7 +20,7 @@ from vision.camera import Camera, bent_mm, project_mm
 from vision.target.corners import project
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, stripe_phase
-from vision.tones import pressed
+from vision.tones import AS_SRGB, Tones, tones_of
 
 Array = NDArray[np.float64]
 
@@ -29,6 +29,7 @@ LEAST_STEP = 25  # of 255: a lower step is none of the card's own
 MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
 REACH = 0.11  # of a square, to each side of the step: short of the marker
 BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
+COARSE, STRAY_PCT = 3, 0.5  # px between values looked at for the darkest; % of them that may stray
 QUARTER = 0.25  # of a period: from the step between two stripes to the middle of either
 
 
@@ -43,15 +44,15 @@ class Blur:
     overshoot : float
         How far the brightness shoots over at the card's own steps, over their height: what
         sharpening by software does. Phones leave 0.01 to 0.04.
-    pressed : float
-        By which power the picture's light was bent, at the least, see `vision.tones.pressed`.
+    tones : Tones
+        What was done to the picture's light, by the card's own black.
     uneven : float
         How many times as blurred as the other the card's squares or its stripes are, 1 at least.
     """
 
     light_px: float
     overshoot: float = 0.0
-    pressed: float = 1.0
+    tones: Tones = AS_SRGB
     uneven: float = 1.0
 
 
@@ -79,7 +80,17 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     light = float(np.median(sigmas)) if sigmas else float("inf")
     overshoot = float(np.median(over)) if over else 0.0
     black, white = np.concatenate(ends).T / 255
-    return Blur(light, overshoot, pressed(black, white))
+    return Blur(light, overshoot, tones_of(black, white, _darkest(grey, found)))
+
+
+def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
+    """Return the lowest value, 0 to 1, on the card and what lies on it, but for stray pixels."""
+    low, high = (
+        np.clip(edge, 0, np.array(grey.shape[::-1])).astype(int)
+        for edge in (found.corners_px.min(axis=0), found.corners_px.max(axis=0) + 1)
+    )
+    part = grey[low[1] : high[1] : COARSE, low[0] : high[0] : COARSE]
+    return float(np.percentile(part, STRAY_PCT)) / 255
 
 
 def beside_the_rope(
