@@ -26,7 +26,7 @@ from vision.target.blur import Blur, beside_the_rope
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
 from vision.tones import Light
-from vision.uncertainty import Influence, combined_u_mm
+from vision.uncertainty import Influence, Term, combined_u_mm
 
 Array = NDArray[np.float64]
 
@@ -138,6 +138,19 @@ def measure_station(
     """
     located = replace(rope.located, blur=_blur_beside(rope, at_mm))
     rope = replace(rope, located=located)
+    estimate = _traced(rope, at_mm, hold, jaw_diameters)
+    u = located.blur.tones.u_log_power
+    if not u:
+        return estimate
+    other = replace(rope, light=np.asarray(rope.light ** np.float32(np.exp(-u)), np.float32))
+    moved_mm = _traced(other, at_mm, hold, jaw_diameters).diameter_mm - estimate.diameter_mm
+    source = Influence.EDGE.source(rope.photo.sha256, "tones")
+    term = Term("tones bent, by the card's black", u, "1", moved_mm / u, "B", source)
+    return replace(estimate, budget=(*estimate.budget, term))
+
+
+def _traced(rope: RopeInView, at_mm: float, hold: Hold, jaw_diameters: float) -> Estimate:
+    located = rope.located
     outline = trace_edges(
         rope.light,
         located,
