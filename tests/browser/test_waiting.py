@@ -53,8 +53,34 @@ def give_eight(page: Page, pages: str) -> None:
     page.goto(f"{pages}/sheet?inspection=visit")
     eight = sorted(FOLDER.glob("station-*.jpg"))
     assert len(eight) == 8
-    page.set_input_files("input[type=file]", [str(path) for path in eight])
-    page.get_by_text(re.compile(r"\d waiting")).first.wait_for()
+    into = page.locator(".st-key-photographs-in input[type=file]")
+    into.set_input_files([str(path) for path in eight])
+    page.get_by_text(re.compile(r"\d of 8 photographs arrived, \d on the way")).wait_for()
+
+
+class Line:
+    """The line to the server, to be slowed and cut."""
+
+    def __init__(self, page: Page) -> None:
+        self._devtools = page.context.new_cdp_session(page)
+        self._devtools.send("Network.enable")
+
+    def carries(self, bytes_a_second: float) -> None:
+        """Let it carry so much from now on: -1 for all there is, 0 for nothing."""
+        told = {"offline": bytes_a_second == 0, "latency": 0, "downloadThroughput": -1}
+        self._devtools.send(
+            "Network.emulateNetworkConditions", {**told, "uploadThroughput": bytes_a_second}
+        )
+
+
+def follow(page: Page, name: str, title: str) -> None:
+    """Open another page by its link in the menu: the screen changes inside the window."""
+    quiet(page)
+    link = page.get_by_test_id("stSidebar").get_by_role("link", name=name)
+    if not link.is_visible():  # a phone's menu is shut until it is asked for
+        page.get_by_test_id("stExpandSidebarButton").click()
+    link.click()
+    page.get_by_role("heading", name=title, exact=True).wait_for()
 
 
 def all_figures(folder: Path) -> None:
@@ -67,13 +93,60 @@ def all_figures(folder: Path) -> None:
     assert not now.waiting
 
 
+ONE_ARRIVED = re.compile(r"^1 of 8 photographs arrived, 7 on the way")
+
+
+@pytest.mark.fault(
+    "another page is opened while photographs are on their way",
+    "`1 of 8 photographs arrived, 7 on the way`, on every page; all of them arrive",
+)
+def test_photographs_on_their_way_arrive_whatever_page_is_opened(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    with serve(folder) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        line = Line(page)
+        line.carries(400_000)
+        give_eight(page, pages)
+        page.get_by_text(ONE_ARRIVED).wait_for()  # the second is on its way
+        follow(page, "2 Cards", "2 Cards")
+        page.get_by_text(re.compile(r"\d of 8 photographs arrived, \d on the way")).wait_for()
+        assert len(there(folder).photographs) < 8
+        follow(page, "Start", "Start")  # a page without an inspection
+        line.carries(-1)
+        page.get_by_text("8 photographs arrived: in the record").wait_for()
+        all_figures(folder)
+
+
+@pytest.mark.fault(
+    "a reload, or the line is cut, while photographs are on their way",
+    "they lie in the browser until the server has them: `There is no connection. They are kept "
+    "in this browser and sent again.`",
+)
+def test_photographs_on_their_way_outlast_a_reload_and_a_cut_line(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    with serve(folder) as pages:
+        page.goto(f"{pages}/sheet?inspection=visit")
+        line = Line(page)
+        line.carries(400_000)
+        give_eight(page, pages)
+        page.get_by_text(ONE_ARRIVED).wait_for()
+        line.carries(0)
+        page.get_by_text("kept in this browser and sent again").wait_for()
+        line.carries(-1)
+        page.on("dialog", lambda dialog: dialog.accept())  # the browser asks before it leaves
+        page.goto(f"{pages}/limits")
+        all_figures(folder)
+
+
 def test_eight_photographs_and_another_page_meanwhile(
     page: Page, serve: Serve, folder: Path
 ) -> None:
     with serve(folder) as pages:
         began = time.monotonic()
         give_eight(page, pages)
-        page.goto(f"{pages}/cards?inspection=visit")  # away, and at once
+        follow(page, "2 Cards", "2 Cards")  # away, and at once
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for()  # said there, too
         all_figures(folder)
         print(f"all figures after {time.monotonic() - began:.1f} s")

@@ -5,17 +5,11 @@ from __future__ import annotations
 import ast
 import tomllib
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from inspection.model.rope import Inspection, Rope
-from inspection.record.record import open_record
-from inspection.record.views import Manner
-from ui.services import measuring_queue
-from ui.services.measuring_queue import PhotoFile, store_photographs
 from ui.services.roles import (
     ROLES,
     SCREENS,
@@ -298,30 +292,3 @@ def test_a_file_is_made_only_for_who_still_has_the_role(
     team_file.unlink()
     with pytest.raises(AccessError, match="can't be read"):
         make()
-
-
-# ---- uploads ------------------------------------------------------------------------------
-
-
-@pytest.mark.fault(
-    "an upload of more than 40 MB, or one too many",
-    "`the file has 41 MB and at most 40 MB are taken; ...`",
-)
-def test_a_file_too_large_or_one_too_many_is_told(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    monkeypatch.setattr(upload, "most_mb", lambda: 40)
-    upload.refuse_large(40 * 1024 * 1024)
-    with pytest.raises(ValueError, match="the file has 41 MB and at most 40 MB are taken"):
-        upload.refuse_large(41 * 1024 * 1024)
-    monkeypatch.setattr(measuring_queue, "MOST_PHOTOGRAPHS", 1)
-    with open_record(tmp_path / "record.db") as record:
-        record.add_rope(Rope("rope", 22.0), by="A. Berg")
-        record.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")
-        files = [PhotoFile(f"{n}.jpg", b"\xff\xd8\xff" + bytes([n])) for n in range(2)]
-        stored = store_photographs(record, "visit", files, Manner(), by="A. Berg")
-        assert [one.name for one in record.inspection("visit").photographs] == ["0.jpg"]
-    assert stored.rejected == (
-        "1.jpg is one too many: the inspection has 1 photographs, which are the most; begin "
-        "another inspection for the rest.",
-    )

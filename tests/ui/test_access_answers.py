@@ -134,7 +134,7 @@ def test_every_answer_has_the_headers_that_keep_strangers_pages_out() -> None:
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["x-frame-options"] == "DENY"
     assert headers["cross-origin-opener-policy"] == "same-origin"
-    assert "camera=(self), microphone=()" in headers["permissions-policy"]
+    assert "camera=(), microphone=()" in headers["permissions-policy"]
     assert headers["strict-transport-security"].startswith("max-age=")
     policy = headers["content-security-policy"]
     assert "default-src 'self'" in policy

@@ -16,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 from inspection.record.errors import RecordError
 from inspection.record.record import open_record
 from tests.ui.test_screens import stands
+from tests.ui.upload_hands import give
 from ui.presenters.sheet_entry import read_draft
 from ui.services import measuring_queue
 from ui.services.roles import ROLES, SCREENS
@@ -232,16 +233,15 @@ def test_nobody_settles_or_reviews_their_own_readings_whatever_asks_for_it(
 
 
 def test_one_photograph_too_many_is_told_and_not_kept(
-    sampled: As, sample: Path, monkeypatch: pytest.MonkeyPatch
+    sampled: As, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.delenv("ROPE_PHOTO_TEAM")
     monkeypatch.setattr(measuring_queue, "MOST_PHOTOGRAPHS", 10)  # the sample has ten
     folder = sample_folder()
     assert folder is not None
     one_more = (folder / "bar-16mm.jpg").read_bytes()
-    at = clean(sampled("a").run().switch_page("screens/sheet.py").run())
-    at.file_uploader[0].upload("more.jpg", one_more, "image/jpeg")
-    at.run()
-    assert not at.exception
-    assert "the inspection has 10 photographs, which are the most" in words(at)
+    status, told = give("more.jpg", one_more)
+    assert status == 422
+    assert "the inspection has 10 photographs, which are the most" in told["error"]
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         assert len(record.inspection(SAMPLE).photographs) == 10

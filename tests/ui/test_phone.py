@@ -22,7 +22,7 @@ from tests.ui.test_measuring_queue import made_up
 from ui.services import logins, measuring_queue, phone_tokens
 from ui.services.measuring_queue import work_off
 from ui.services.phone_tokens import Grant
-from ui.web.page import door, security
+from ui.web.page import door, receive, security
 from ui.web.phone import routes
 
 PHONES, DESK = "http://192.0.2.20:8501", "http://127.0.0.1:8501"
@@ -40,7 +40,7 @@ def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Record]:
     monkeypatch.setenv(door.ONLY_HERE, "1")
     monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
     monkeypatch.setattr(measuring_queue, "apart", made_up)
-    monkeypatch.setattr(routes, "_opened", None)
+    receive.forget_record()
     routes._asked.clear()
     routes._sent.clear()
     with open_record(path) as opened:

@@ -20,8 +20,11 @@ from inspection.record.record import open_record
 from inspection.record.views import Manner, OpenInspection
 from tests.ui.page_faults import FAULTS, LOCKED
 from tests.ui.sheet_hands import sent
+from tests.ui.upload_hands import give
 from ui.services.measuring_queue import PhotoFile, store_photographs, work_off
 from ui.services.sample import sample_folder
+from ui.web.page import receive, session
+from ui.web.page.receive import LATER
 
 SAMPLE = "2026-09-quay-crane-2"
 
@@ -30,6 +33,7 @@ SAMPLE = "2026-09-quay-crane-2"
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait for a lock as long as a test has time."""
     monkeypatch.setattr(database, "BUSY_MS", 50)
+    receive.forget_record()
 
 
 @pytest.fixture(params=list(FAULTS))
@@ -120,48 +124,26 @@ def test_a_decision_that_can_not_be_saved_keeps_its_reason(sample_app: AppTest, 
 
 @pytest.mark.fault(
     "the same three while a photograph is uploaded",
-    "the record's sentence, once; `1 photograph arrived but could not be saved yet: ...`, "
-    "with a button to try again",
+    "the record's sentence; `They are kept in this browser and sent again.`",
 )
-def test_photographs_that_can_not_be_saved_are_held_until_they_can(
-    sample_app: AppTest, fault: Any
+def test_photographs_that_can_not_be_saved_are_sent_again_until_they_can(
+    sample_app: AppTest, fault: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     befall, sentence = fault
     folder = sample_folder()
     assert folder is not None
     bar = (folder / "bar-16mm.jpg").read_bytes()
-    at = clean(sample_app.run().switch_page("screens/sheet.py").run())
     before = len(kept().photographs)
+    # the faults befall the record that the pages have open
+    monkeypatch.setattr(receive, "_opened", (str(record_path()), session.get_record()))
     with befall(record_path()):
-        at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
-        at.run()
-        assert re.search(sentence, said(at))
-    clean(at.run())
-    told = [one.value.replace("\\", "") for one in at.warning]
-    assert any("1 photograph arrived but could not be saved yet: bar.jpg" in one for one in told)
+        status, told = give("bar.jpg", bar)
+        assert status == LATER  # the browser keeps it and sends it again
+        assert re.search(sentence, told["error"])
     assert len(kept().photographs) == before
-    clean(press(at, "Try again with 1 photograph"))
+    assert give("bar.jpg", bar)[0] == 200
     assert len(kept().photographs) == before + 1
-    assert "Try again with 1 photograph" not in [one.label for one in at.button]
-
-
-def test_a_photograph_is_held_where_the_record_fails_while_the_page_is_drawn(
-    sample_app: AppTest, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def busy(*_: object) -> None:
-        raise RecordError(f"The record {record_path()} {LOCKED}")
-
-    folder = sample_folder()
-    assert folder is not None
-    at = clean(sample_app.run().switch_page("screens/sheet.py").run())
-    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
-    with monkeypatch.context() as patched:
-        patched.setattr("ui.web.panels.upload._manner", busy)
-        at.run()
-        assert LOCKED in said(at)
-    clean(at.run())
-    clean(press(at, "Try again with 1 photograph"))
-    assert any(one.name == "bar.jpg" for one in kept().photographs)
+    clean(sample_app.run().switch_page("screens/sheet.py").run())
 
 
 def test_a_slow_store_of_photographs_holds_up_nobody(
@@ -195,22 +177,21 @@ def test_a_slow_store_of_photographs_holds_up_nobody(
 
 @pytest.mark.fault(
     "a folder of photographs that was moved away, and one more comes on the pages",
-    "the record's sentence; the photograph is held until the folder is back",
+    "the record's sentence; the browser keeps the photograph until the folder is back",
 )
 def test_a_photograph_begins_no_second_store_where_the_first_was_moved(
     sample_app: AppTest,
 ) -> None:
     folder, store = sample_folder(), record_path().with_name("record-photographs")
     assert folder is not None
-    at = clean(sample_app.run().switch_page("screens/cards.py").run())
+    bar = (folder / "bar-16mm.jpg").read_bytes()
     store.rename(store.with_name("elsewhere"))
-    at.switch_page("screens/sheet.py").run()
-    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
-    at.run()
-    assert any("was it moved? Put it back before more are added" in one.value for one in at.error)
+    status, told = give("bar.jpg", bar)
+    assert status == LATER
+    assert "was it moved? Put it back before more are added" in told["error"]
     assert not store.exists()
     store.with_name("elsewhere").rename(store)
-    clean(press(at, "Try again with 1 photograph"))
+    assert give("bar.jpg", bar)[0] == 200
     assert any(one.name == "bar.jpg" for one in kept().photographs)
 
 
@@ -245,21 +226,21 @@ def test_pages_without_the_store_of_photographs_show_the_rest(sample_app: AppTes
 
 @pytest.mark.fault(
     "a store of photographs that can't be written",
-    "`bar.jpg: the store of photographs ... can't be written: ...`; the photograph is held "
-    "until it can",
+    "`the store of photographs ... can't be written: ...`; the browser keeps the photograph until "
+    "it can",
 )
-def test_a_photograph_whose_store_can_not_be_written_is_held(sample_app: AppTest) -> None:
+def test_a_photograph_whose_store_can_not_be_written_is_sent_again(sample_app: AppTest) -> None:
     folder, store = sample_folder(), record_path().with_name("record-photographs")
     assert folder is not None
-    at = clean(sample_app.run().switch_page("screens/sheet.py").run())
-    at.file_uploader[0].upload("bar.jpg", (folder / "bar-16mm.jpg").read_bytes(), "image/jpeg")
+    bar = (folder / "bar-16mm.jpg").read_bytes()
     store.rename(store.with_name("elsewhere"))
     store.write_text("a file is in the way")
-    at.run()
-    assert any("can't be written" in one.value and "bar.jpg" in one.value for one in at.error)
+    status, told = give("bar.jpg", bar)
+    assert status == LATER
+    assert "can't be written" in told["error"]
     store.unlink()
     store.with_name("elsewhere").rename(store)
-    clean(press(at, "Try again with 1 photograph"))
+    assert give("bar.jpg", bar)[0] == 200
     assert any(one.name == "bar.jpg" for one in kept().photographs)
 
 
@@ -289,27 +270,6 @@ def test_a_fault_of_the_program_is_a_sentence_too(
         assert not at.exception
         assert [one.value for one in at.error] == [told]
     clean(at.run())
-
-
-@pytest.mark.fault(
-    "more photographs come while others wait for the record",
-    "`2 photographs arrived but could not be saved yet: ...`; all of them wait",
-)
-def test_photographs_that_wait_are_not_lost_where_more_come(sample_app: AppTest) -> None:
-    folder = sample_folder()
-    assert folder is not None
-    bar = (folder / "bar-16mm.jpg").read_bytes()
-    at = clean(sample_app.run().switch_page("screens/sheet.py").run())
-    before = len(kept().photographs)
-    with FAULTS["locked"][0](record_path()):
-        for number in (1, 2):  # bytes after a picture's end make it another file
-            at.file_uploader[0].upload(f"bar {number}.jpg", bar + bytes(number), "image/jpeg")
-            at.run()
-    told = [one.value.replace("\\", "") for one in clean(at.run()).warning]
-    assert any("2 photographs arrived but could not be saved yet: bar 1.jpg" in one for one in told)
-    clean(press(at, "Try again with 2 photographs"))
-    assert len(kept().photographs) == before + 2
-    assert not any("could not be saved yet" in one.value for one in at.warning)
 
 
 @pytest.mark.fault(

@@ -15,8 +15,10 @@ from tests.inspection.conftest import new_database, postgres, server  # noqa: F4
 from tests.ui.conftest import APP
 from tests.ui.sheet_hands import sent
 from tests.ui.test_screens_faults import ASKED, clean, field, kept, press, said
+from tests.ui.upload_hands import give
 from ui.services.sample import load_sample, sample_folder
-from ui.web.page import session
+from ui.web.page import receive, session
+from ui.web.page.receive import LATER
 
 if TYPE_CHECKING:
     from tests.inspection.conftest import Server
@@ -48,6 +50,7 @@ def forget_record() -> None:
     """Close the record that the pages have open; the next page opens it anew."""
     session.get_record().close()
     session._open.clear()
+    receive.forget_record()
 
 
 def asleep(at: AppTest) -> bool:
@@ -106,28 +109,27 @@ def test_a_reason_typed_while_the_database_restarts_is_there_after_it(
 
 @pytest.mark.fault(
     "the database's server restarts while a photograph comes",
-    "the record's sentence, once; the photograph is held, with a button to try again",
+    "the record's sentence; `They are kept in this browser and sent again.`",
 )
-def test_a_photograph_that_comes_while_the_database_restarts_is_held(
+def test_a_photograph_that_comes_while_the_database_restarts_is_sent_again(
     server: Server,  # noqa: F811
     pages: AppTest,
 ) -> None:
     folder = sample_folder()
     assert folder is not None
     bar = (folder / "bar-16mm.jpg").read_bytes()
-    at = clean(pages.run().switch_page("screens/sheet.py").run())
+    assert give("first.jpg", bar + b"0")[0] == 200
     before = len(kept().photographs)
     server.stop()
     try:
-        at.file_uploader[0].upload("bar.jpg", bar, "image/jpeg")
-        at.run()
-        assert asleep(at)
+        status, told = give("bar.jpg", bar)
+        assert status == LATER
+        assert re.search(ASLEEP, told["error"])
     finally:
         server.start()
-    clean(at.run())
-    assert len(kept().photographs) == before
-    clean(press(at, "Try again with 1 photograph"))
+    assert give("bar.jpg", bar)[0] == 200
     assert len(kept().photographs) == before + 1
+    clean(pages.run().switch_page("screens/sheet.py").run())
 
 
 FORMS = {  # what keeps it, and what stands in its fields

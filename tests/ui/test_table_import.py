@@ -37,7 +37,7 @@ def kept() -> OpenInspection:
 
 
 def give(at: AppTest, data: bytes) -> AppTest:
-    at.file_uploader[1].upload("yard.csv", data, "text/csv")
+    at.file_uploader[0].upload("yard.csv", data, "text/csv")
     return at.run()
 
 

@@ -7,6 +7,7 @@ from ui.web.page.login import open_screens, run_screen
 from ui.web.page.navigation import draw_menu
 from ui.web.page.session import settle_address
 from ui.web.panels.sheet_fields import enter_typed
+from ui.web.panels.upload import show_uploads
 
 SECTIONS = {
     "": [("start", "Start", "home")],
@@ -53,6 +54,9 @@ with show_errors():
     if may:
         settle_address()
 draw_menu(SECTIONS, may)
+with show_errors():
+    if "sheet" in may:
+        show_uploads()
 with show_errors():
     if "sheet" in may:
         enter_typed()  # also on the way from the sheet to another screen

@@ -16,7 +16,8 @@ from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
 from ui.web.page.session import open_for_queue
 from ui.web.page.streamlit_internals import require_tested_version
-from ui.web.phone.routes import ROUTES
+from ui.web.page.upload_routes import ROUTES as UPLOADS
+from ui.web.phone.routes import ROUTES as PHONES
 from vision.apart import start_child
 
 require_tested_version()
@@ -27,6 +28,6 @@ gc.freeze()  # what is loaded now stays: no search for garbage need look at it a
 start_worker(open_for_queue)
 app = st.App(
     Path(__file__).with_name("app.py"),
-    routes=ROUTES,
+    routes=[*PHONES, *UPLOADS],
     middleware=[Middleware(security_middleware)],
 )

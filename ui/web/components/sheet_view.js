@@ -269,38 +269,6 @@ function build(root, sheet) {
   };
 }
 
-// Files dropped anywhere go the same way as files that are chosen.
-function dropping() {
-  const files = e => [...(e.dataTransfer?.types ?? [])].includes('Files');
-  const veil = document.createElement('div');
-  veil.textContent = 'Drop photographs here: their cards say where they belong';
-  veil.style.cssText = 'position:fixed;inset:0;z-index:1000000;display:flex;align-items:center;justify-content:center;padding:2rem;text-align:center;' +
-    'font:600 1.4rem sans-serif;color:#fff;background:#0B5FA5d9;pointer-events:none';
-  const over = e => { if (files(e)) { e.preventDefault(); document.body.append(veil); } };
-  const out = e => { if (!e.relatedTarget) veil.remove(); };
-  const drop = e => {
-    if (!files(e)) return;
-    veil.remove();
-    if (e.target.closest?.('[data-testid=stFileUploaderDropzone]')) return;
-    e.preventDefault();
-    const all = [...e.dataTransfer.files], tables = all.filter(one => /\.(csv|tsv|txt|xlsx)$/i.test(one.name));
-    const give = (where, some) => {
-      const input = document.querySelector(`.st-key-${where} input[type=file]`);
-      if (!input || !some.length) return;
-      const carried = new DataTransfer();
-      some.forEach(one => carried.items.add(one));
-      input.files = carried.files;
-      input.dispatchEvent(new Event('change', {bubbles: true}));
-    };
-    give('photographs-in', all.filter(one => !tables.includes(one)));
-    give('table-in', tables.slice(0, 1));
-  };
-  document.addEventListener('dragover', over);
-  document.addEventListener('dragleave', out);
-  document.addEventListener('drop', drop);
-  return () => { document.removeEventListener('dragover', over); document.removeEventListener('dragleave', out); document.removeEventListener('drop', drop); veil.remove(); };
-}
-
 function draw(sheet) {
   sheet.main.classList.toggle('nolast', !sheet.data.rows.some(row => row.last));
   drawHead(sheet);
@@ -355,8 +323,8 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
     if (held && document.activeElement === document.body) held.focus();
     else if (data.go ?? window.__ropePlace) main.querySelector(`#station-${data.go ?? window.__ropePlace}`)?.scrollIntoView({block: 'nearest'});
   }
-  const again = () => draw(sheet), line = () => send(sheet), stop = dropping();
+  const again = () => draw(sheet), line = () => send(sheet);
   addEventListener('rope-thumbs', again);
   addEventListener('online', line);
-  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); clearTimeout(sheet.timer); stop(); };
+  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); clearTimeout(sheet.timer); };
 }

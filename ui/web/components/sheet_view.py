@@ -1,4 +1,4 @@
-"""The sheet of stations in the browser: plain fields that lose no key, thumbnails, drops.
+"""The sheet of stations in the browser: plain fields that lose no key, and thumbnails.
 
 Two mounts of one component, as in `ui.web.components.rope_view`: one takes the thumbnails' bytes,
 the other what stands in the sheet. The browser keeps what was typed until the server says, by the

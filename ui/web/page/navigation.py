@@ -29,8 +29,6 @@ THEME_CSS = """<style>
 .stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
 [data-testid=stCaptionContainer]{opacity:.85!important}
 [data-testid=stCaptionContainer] *{color:inherit!important}
-.st-key-quick-look [data-testid=stFileUploaderDropzone]{min-height:7rem;border-width:2px;
-border-style:dashed;align-items:center}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
 [data-testid=stPageLink-NavLink],[data-testid=stFileUploaderDropzone] button{min-height:44px}
 .stFormSubmitButton kbd{color:inherit!important;opacity:1!important}

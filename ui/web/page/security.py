@@ -62,7 +62,7 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": (
-        "camera=(self), microphone=(), geolocation=(), payment=(), usb=(), serial=(), "
+        "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=(), "
         "bluetooth=(), hid=(), midi=(), display-capture=(), browsing-topics=()"
     ),
 }
@@ -122,7 +122,7 @@ def _refusal(scope: Scope, path: str) -> Response | None:
             status, page = door_page(who.who)
             return HTMLResponse(page, status, headers={"Cache-Control": "no-store"})
         return PlainTextResponse("Log in first.", 403)
-    if path.startswith("/_stcore/upload_file") and scope["method"] == "PUT":
+    if path.startswith(("/_stcore/upload_file", "/uploads/")) and scope["method"] == "PUT":
         return _upload_refusal(scope, who)
     made = path.startswith("/media/") and bool(os.environ.get(TEAM_FILE))
     if made and who.key not in owners_of(path):

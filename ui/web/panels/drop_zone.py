@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from heapq import nlargest
+from typing import Any
 
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from inspection.record.views import Summary
 from ui.lengths import diameter_words
@@ -14,46 +14,54 @@ from ui.presenters.station import legend_of, shapes_of
 from ui.services.quick_look import QuickLook, keep_look, quick_look
 from ui.text import as_typed, place, sentence
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
+from ui.web.components.uploads import UploadField, upload_field
 from ui.web.page.address import link_query
 from ui.web.page.layout import flash_success, show_errors
+from ui.web.page.login import current_user
 from ui.web.page.pictures import home_of
 from ui.web.page.session import get_record, summaries, user_name
-from ui.web.panels.upload import KINDS, UNCHECKED, limits_in_words, most_mb, refuse_large
+from ui.web.page.upload_routes import owner_of, take_held
+from ui.web.panels.upload import ACCEPT, UNCHECKED, limits_in_words, most_mb
 from vision.results import Estimate, Result
 
-LOOK = "quick look"
+LOOK, CAME = "quick look", "photograph that came to be looked at"
 MOST_LISTED = 50  # inspections to keep it in; the others are reached by opening them first
 
 
 def drop_zone() -> None:
     """Take a photograph, show what it gives at once, and offer to keep it."""
-    turn = st.session_state.setdefault("quick looks", 0)
+    owner = owner_of(current_user())
+    field = UploadField(
+        owner,
+        user_name(),
+        "looks",
+        "Drop a photograph of a rope on its card, and read its diameter",
+        "No rope and no inspection is needed; nothing is kept before you say so. "
+        f"{limits_in_words()}",
+        "Drop a photograph here: its diameter is read",
+        ACCEPT,
+        most_mb(),
+        many=False,
+    )
     with st.container(key="quick-look"):
-        dropped = _field(turn)
-    look: QuickLook | None = st.session_state.get(LOOK)
-    if dropped is not None:
-        st.session_state["quick looks"] = turn + 1  # the next one comes in by a fresh field
+        came = upload_field(field, key="quick")
+    if came is not None and came != st.session_state.get(CAME):
+        st.session_state[CAME] = came
         with show_errors():
-            data = dropped.getvalue()
-            refuse_large(len(data))
-            with st.spinner("Measuring ..."):
-                st.session_state[LOOK] = quick_look(get_record(), data, dropped.name)
-            st.rerun()
+            _measure(owner, came)
+    look: QuickLook | None = st.session_state.get(LOOK)
     if look is not None:
         with st.container(border=True):
             _show(look)
             _keep(look)
 
 
-def _field(turn: int) -> UploadedFile | None:
-    return st.file_uploader(
-        "Drop a photograph of a rope on its card, and read its diameter",
-        KINDS,
-        key=f"quick {turn}",
-        max_upload_size=most_mb(),
-        help="No rope and no inspection is needed; nothing is kept before you say so. "
-        f"{limits_in_words()}",
-    )
+def _measure(owner: str, came: dict[str, Any]) -> None:
+    file = take_held(owner, str(came.get("sha256")))
+    if file is None:  # the server was started anew meanwhile
+        raise ValueError(f"{came.get('name')} was not measured: drop it again.")
+    with st.spinner("Measuring ..."):
+        st.session_state[LOOK] = quick_look(get_record(), file.data, file.name)
 
 
 def _show(look: QuickLook) -> None:

@@ -7,27 +7,21 @@ may send again until it has heard.
 
 from __future__ import annotations
 
-import asyncio
 import json
-import logging
 import os
-import re
 import time
 from collections import defaultdict, deque
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
-from urllib.parse import unquote
+from typing import Any
 
-import streamlit as st
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import ClientDisconnect, Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
-from inspection.model.names import checked_name
 from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.errors import RecordError
@@ -45,9 +39,17 @@ from ui.services.measuring_queue import (
 )
 from ui.services.phone_tokens import Grant, grant_of
 from ui.services.roles import TEAM_FILE, AccessError, person_named, read_team, require_role
-from ui.web.page.session import open_for_queue, record_location
-
-T = TypeVar("T")
+from ui.web.page.receive import (
+    LATER,
+    UnacceptedError,
+    answered,
+    name_in,
+    of_record,
+    place_for,
+    received,
+    stated_size,
+)
+from ui.web.page.session import record_location
 
 HERE = Path(__file__).parent
 FILES = {
@@ -60,45 +62,22 @@ ENDED = "This link has ended or was taken back. Scan a new code from the inspect
 NOT_NOW = "The record does not answer just now. The phone keeps everything and tries again."
 # What one token may ask: more than a person with a phone ever does.
 MOST_ASKED, MOST_SENT, MOST_SENT_BYTES, WINDOW_S = 1_200, 400, 2_000_000_000, 600.0
-MOST_AT_ONCE, LONGEST_UPLOAD_S = 4, 180.0
+MOST_AT_ONCE = 4
 MOST_READING_BYTES = 4_000
 _asked: defaultdict[str, deque[float]] = defaultdict(deque)
 _sent: defaultdict[str, deque[tuple[float, int]]] = defaultdict(deque)
-_busy = 0  # uploads that are being received
-_opened: tuple[str, Record] | None = None
 
 
-class _RefusedError(Exception):
-    """An answer other than yes: a status and one sentence."""
+def _for_grant(handle: Callable[[Request, Grant], Awaitable[Any]]) -> Callable[[Request], Any]:
+    """Return a handler that is asked for a request's grant only."""
 
-    def __init__(self, status: int, words: str) -> None:
-        super().__init__(words)
-        self.status, self.words = status, words
-
-
-def _answered(handle: Callable[[Request, Grant], Any]) -> Callable[[Request], Any]:
-    """Return a handler that is asked for a request's grant only; what it refuses is a sentence."""
-
-    async def answer(request: Request) -> Response:
+    async def asked(request: Request) -> Any:
         try:
-            said = await handle(request, await run_in_threadpool(_grant, request))
-            return JSONResponse(said, headers={"Cache-Control": "no-store"})
-        except _RefusedError as refused:
-            status, words = refused.status, refused.words
-        except RecordError as wrong:
-            status, words = 503, str(wrong)
-        except (ValueError, AccessError) as wrong:
-            status, words = 422, str(wrong)
-        except ClientDisconnect:
-            status, words = 400, "The phone went away while it was sending."
-        except Exception:
-            logging.getLogger(__name__).exception("a phone could not be answered")
-            status, words = 500, "The program has a fault here; the phone keeps what it has."
-        return JSONResponse(
-            {"error": words[:1].upper() + words[1:]}, status, headers={"Cache-Control": "no-store"}
-        )
+            return await handle(request, await run_in_threadpool(_grant, request))
+        except RecordError as wrong:  # its sentence names paths
+            raise UnacceptedError(LATER, NOT_NOW) from wrong
 
-    return answer
+    return answered(asked)
 
 
 def _grant(request: Request) -> Grant:
@@ -106,13 +85,13 @@ def _grant(request: Request) -> Grant:
     token = request.headers.get("authorization", "").removeprefix("Bearer ")
     grant = grant_of(token)
     if grant is None or grant.record != record_location():
-        raise _RefusedError(403, ENDED)
+        raise UnacceptedError(403, ENDED)
     key, now = token[-8:] + grant.inspection, time.monotonic()
     asked = _asked[key]
     while asked and now - asked[0] > WINDOW_S:
         asked.popleft()
     if len(asked) >= MOST_ASKED:
-        raise _RefusedError(429, "That is enough for ten minutes; go on later.")
+        raise UnacceptedError(429, "That is enough for ten minutes; go on later.")
     asked.append(now)
     file = os.environ.get(TEAM_FILE)
     if file:
@@ -122,30 +101,8 @@ def _grant(request: Request) -> Grant:
                 raise AccessError("nobody")
             require_role(person, "rope")
         except AccessError:
-            raise _RefusedError(403, ENDED) from None
+            raise UnacceptedError(403, ENDED) from None
     return grant
-
-
-def _record() -> Record:
-    global _opened
-    place = record_location()
-    if _opened is None or _opened[0] != place:
-        record = open_for_queue()
-        if record is None:
-            raise _RefusedError(503, NOT_NOW)
-        _opened = place, record
-    return _opened[1]
-
-
-def _of_record(ask: Callable[[Record], T]) -> T:
-    """Ask the record; one that was replaced or restarted is opened anew at the next request."""
-    global _opened
-    try:
-        return ask(_record())
-    except RecordError as wrong:
-        _opened = None
-        logging.getLogger(__name__).warning("a phone was told to wait: %s", wrong)
-        raise _RefusedError(503, NOT_NOW) from wrong
 
 
 # ---- how it stands ---------------------------------------------------------------------------
@@ -167,7 +124,7 @@ async def _state(request: Request, grant: Grant) -> dict[str, Any]:
             "problem": waiting_count(record, grant.inspection).problem,
         }
 
-    return await run_in_threadpool(_of_record, ask)
+    return await run_in_threadpool(of_record, ask)
 
 
 # ---- a photograph ----------------------------------------------------------------------------
@@ -176,79 +133,29 @@ async def _state(request: Request, grant: Grant) -> dict[str, Any]:
 async def _photograph(request: Request, grant: Grant) -> dict[str, Any]:
     """Keep a photograph's bytes; the answer's hash is the record's word for it."""
     data = await _body(request, grant)
-    name = _name(request.query_params.get("name", ""))
-    file = PhotoFile(name, data)
+    file = PhotoFile(name_in(request, "from a phone.jpg"), data)
     manner = Manner(grant.print_set)
 
     def keep(record: Record) -> dict[str, Any]:
         stored = store_photographs(record, grant.inspection, [file], manner, by=grant.person)
         if stored.rejected:
-            raise _RefusedError(422, stored.rejected[0])
+            raise UnacceptedError(422, stored.rejected[0])
         return {"sha256": file.sha256}
 
-    return await run_in_threadpool(_kept, keep)
-
-
-def _kept(keep: Callable[[Record], T]) -> T:
-    """Add something; what the record refuses for good (it is closed, say) is not tried again."""
-    global _opened
-    try:
-        return keep(_record())
-    except RecordError as wrong:
-        if "is closed" in str(wrong):
-            raise _RefusedError(422, str(wrong)) from wrong
-        _opened = None
-        logging.getLogger(__name__).warning("a phone was told to wait: %s", wrong)
-        raise _RefusedError(503, NOT_NOW) from wrong
+    return await run_in_threadpool(of_record, keep)
 
 
 async def _body(request: Request, grant: Grant) -> bytes:
     """Return what a phone sends, within its budget of bytes, number and time."""
-    global _busy
-    most = st.get_option("server.maxUploadSize") * 1024 * 1024
-    try:
-        size = int(request.headers["content-length"])
-    except (KeyError, ValueError):
-        raise _RefusedError(411, "An upload says how large it is.") from None
-    if size > most:
-        raise _RefusedError(
-            422,
-            f"The photograph has {size / 1048576:.0f} MB and {most / 1048576:.0f} MB are taken.",
-        )
+    size = stated_size(request)
     sent, now = _sent[grant.inspection], time.monotonic()
     while sent and now - sent[0][0] > WINDOW_S:
         sent.popleft()
     if len(sent) >= MOST_SENT or size + sum(one for _, one in sent) > MOST_SENT_BYTES:
-        raise _RefusedError(429, "That is enough for ten minutes; go on later.")
-    if _busy >= MOST_AT_ONCE:
-        raise _RefusedError(503, "Other phones are sending; this one waits for its turn.")
-    sent.append((now, size))
-    _busy += 1
-    data = bytearray()
-    try:
-        async with asyncio.timeout(LONGEST_UPLOAD_S):
-            async for part in request.stream():
-                data += part
-                if len(data) > size:
-                    raise _RefusedError(422, "More came than was said.")
-    except TimeoutError:
-        raise _RefusedError(
-            408, "The photograph took too long to come; it is tried again."
-        ) from None
-    finally:
-        _busy -= 1
-    if len(data) < size:
-        raise _RefusedError(400, "Not all of it came; it is tried again.")
-    return bytes(data)
-
-
-def _name(given: str) -> str:
-    """Return a photograph's name as it may stand in the record."""
-    told = re.sub(r"[\x00-\x1f\x7f/\\]", " ", unquote(given))[:80].strip()
-    try:
-        return checked_name(told, "photograph")
-    except ValueError:
-        return "from a phone.jpg"
+        raise UnacceptedError(429, "That is enough for ten minutes; go on later.")
+    with place_for("a phone", MOST_AT_ONCE):
+        sent.append((now, size))
+        return await received(request, size)
 
 
 # ---- a reading -------------------------------------------------------------------------------
@@ -260,7 +167,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
     async for part in request.stream():
         data += part
         if len(data) > MOST_READING_BYTES:
-            raise _RefusedError(422, "A reading is shorter than that.")
+            raise UnacceptedError(422, "A reading is shorter than that.")
     try:
         told = json.loads(data)
         row = TypedRow(str(told["station"]), str(told["view_deg"]), str(told["typed"])[:40])
@@ -268,19 +175,19 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
         at = datetime.fromisoformat(str(told["at"])).replace(microsecond=0, tzinfo=None)
         sure, blind = told.get("sure") is True, told.get("blind") is True
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise _RefusedError(422, "The reading could not be understood; type it again.") from None
+        raise UnacceptedError(422, "The reading could not be understood; type it again.") from None
 
     def enter(record: Record) -> dict[str, Any]:
         opened = record.inspection(grant.inspection)
         if gauge not in {one.identity for one in record.gauges()}:
-            raise _RefusedError(422, f"There is no gauge {gauge!r:.60} in the record.")
+            raise UnacceptedError(422, f"There is no gauge {gauge!r:.60} in the record.")
         parsed = parse_row(row, opened, gauge=gauge, person=grant.person, at=at)
         if parsed.reading is None:
-            raise _RefusedError(422, parsed.wrong or "Nothing was typed.")
+            raise UnacceptedError(422, parsed.wrong or "Nothing was typed.")
         if _was_entered(record, opened, parsed.reading):
             return {"means": _means(parsed.reading, opened.rope.units)}
         if parsed.question and not sure:
-            raise _RefusedError(409, parsed.question)
+            raise UnacceptedError(409, parsed.question)
         reading = parsed.reading  # who read there before has seen the figure since
         before = any(
             (one.reading.person, one.reading.place) == (reading.person, reading.place)
@@ -291,7 +198,7 @@ async def _reading(request: Request, grant: Grant) -> dict[str, Any]:
         ask_screening(record, grant.inspection, by=grant.person)
         return {"means": _means(parsed.reading, opened.rope.units)}
 
-    return await run_in_threadpool(_kept, enter)
+    return await run_in_threadpool(of_record, enter)
 
 
 def _was_entered(record: Record, opened: OpenInspection, reading: Reading) -> bool:
@@ -321,7 +228,7 @@ def _file(name: str, kind: str) -> Callable[[Request], Any]:
 
 ROUTES = [
     *(Route(path, _file(name, kind)) for path, (name, kind) in FILES.items()),
-    Route("/phone/state", _answered(_state)),
-    Route("/phone/photographs", _answered(_photograph), methods=["PUT"]),
-    Route("/phone/readings", _answered(_reading), methods=["PUT"]),
+    Route("/phone/state", _for_grant(_state)),
+    Route("/phone/photographs", _for_grant(_photograph), methods=["PUT"]),
+    Route("/phone/readings", _for_grant(_reading), methods=["PUT"]),
 ]

@@ -15,7 +15,7 @@ from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
 from ui.web.panels.sheet_fields import draw_sheet, show_late_change, show_switches
 from ui.web.panels.table_import import import_table, table_is_given
 from ui.web.panels.unplaced import show_refused
-from ui.web.panels.upload import hold_uploads, show_rejected, upload_photographs
+from ui.web.panels.upload import upload_photographs
 
 
 def _sheet(opened: OpenInspection) -> None:
@@ -23,8 +23,6 @@ def _sheet(opened: OpenInspection) -> None:
     notes = st.container()  # what comes and goes: the sheet below must keep its place
     with notes, show_errors():
         show_late_change(opened.inspection.identity)
-    with notes:
-        show_rejected()
     with show_errors():
         sheet = draw_sheet(opened)
         show_refused(opened, sheet)
@@ -49,12 +47,10 @@ def _sheet(opened: OpenInspection) -> None:
 
 
 inspection = page_header("3 Sheet")
-if inspection is None:
-    hold_uploads()
-elif address().station is not None and address().view_deg is not None:
+if inspection is not None and address().station is not None and address().view_deg is not None:
     with show_errors():
         show_place_large(inspection)
-else:
+elif inspection is not None:
     _sheet(inspection)
     next_step_link("result", "result")
     show_cautions()

@@ -1,0 +1,246 @@
+"""The pages' route for photographs: what is stored, for whom, how much, and what comes twice."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from inspection.model.rope import Inspection, Rope
+from inspection.record.record import Record, open_record
+from tests.ui.test_access_answers import logged_in
+from tests.ui.test_measuring_queue import made_up
+from tests.ui.upload_hands import HOST, give, put
+from ui.services import logins, measuring_queue
+from ui.services.roles import Person, local_user
+from ui.web.page import door, receive, security, upload_routes
+from ui.web.page.upload_routes import owner_of, take_held
+
+PHOTO = b"\xff\xd8\xff a photograph \x03"
+TOKEN = "token-of-the-start"
+VERIFIED = '{{"is_logged_in": true, "email": "{}", "email_verified": true}}'
+TEAM = """
+[people."a@example.org"]
+name = "A. Berg"
+roles = ["inspector"]
+
+[people."c@example.org"]
+name = "C. Holm"
+roles = ["inspector"]
+
+[people."d@example.org"]
+name = "D. Voss"
+roles = ["supervisor"]
+"""
+
+
+@pytest.fixture
+def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Record]:
+    path = tmp_path / "record.db"
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", str(path))
+    monkeypatch.setenv(logins.LOGINS_FILE, str(tmp_path / "logins.db"))
+    monkeypatch.setenv(door.ORIGINS, f"http://{HOST}")
+    monkeypatch.setenv(door.TOKEN, TOKEN)
+    monkeypatch.delenv("ROPE_PHOTO_TEAM", raising=False)
+    monkeypatch.setattr(measuring_queue, "apart", made_up)
+    receive.forget_record()
+    security._uploads.clear()
+    upload_routes._held.clear()
+    with open_record(path) as opened:
+        opened.add_rope(Rope("hoist rope", 22.0), by="A. Berg")
+        opened.add_inspection(
+            Inspection("visit", "hoist rope", date(2026, 11, 2), inspector="A. Berg"), by="A. Berg"
+        )
+        yield opened
+
+
+@pytest.fixture
+def team(record: Record, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    file = tmp_path / "team.toml"
+    file.write_text(TEAM, encoding="utf-8")
+    monkeypatch.setenv("ROPE_PHOTO_TEAM", str(file))
+    return file
+
+
+def alone(body: bytes = PHOTO, path: str = "/uploads/photographs", **more: Any) -> Any:
+    """Send as the one person of this machine, past the door."""
+    query = {"name": "a.jpg", "by": "A. Berg", "inspection": "visit"}
+    query |= {"owner": owner_of(local_user("A. Berg")), **more.pop("query", {})}
+    return put(path, body, query, **{"cookie": f"{door.TOKEN_COOKIE}={TOKEN}", **more})
+
+
+def as_one(email: str, body: bytes = PHOTO, **query: str) -> Any:
+    """Send as somebody who logged in."""
+    who = Person("", email, frozenset())
+    told = {"name": "a.jpg", "inspection": "visit", "owner": owner_of(who), **query}
+    return put(
+        "/uploads/photographs", body, told, cookie=logged_in(VERIFIED.format(email)),
+        origin=f"http://{HOST}",
+    )  # fmt: skip
+
+
+def test_a_photograph_is_stored_under_its_hash_and_waits(record: Record) -> None:
+    sha256 = hashlib.sha256(PHOTO).hexdigest()
+    assert alone() == (200, {"sha256": sha256, "known": False})
+    there = record.inspection("visit")
+    assert [(one.name, one.sha256) for one in there.photographs] == [("a.jpg", sha256)]
+    assert there.waiting == {sha256}
+    assert record.photographs.get(sha256) == PHOTO
+    # an answer that was lost on the way: it comes again, and is kept once
+    assert alone() == (200, {"sha256": sha256, "known": True})
+    assert len(record.inspection("visit").photographs) == 1
+    (event,) = [one for one in record.events(subject="visit") if one.kind == "photograph added"]
+    assert event.who == "A. Berg"
+
+
+@pytest.mark.parametrize(
+    ("more", "status", "words"),
+    [
+        ({"body": b"%PDF-1.7"}, 422, "a.jpg is a PDF file; a photograph must be JPEG"),
+        ({"query": {"inspection": "other"}}, 422, "There is no inspection 'other' that you may"),
+        ({"query": {"print_set": "x"}}, 422, "There is no print check of card set 'x'"),
+        ({"query": {"by": ""}}, 422, "The person needs a name"),
+        ({"query": {"owner": "x"}}, 403, upload_routes.OTHERS),
+        ({"content_length": ""}, 411, "An upload says how large it is."),
+        ({"content_length": "99"}, 400, "Not all of it came"),
+        ({"content_length": "3"}, 422, "More came than was said."),
+        ({"cookie": ""}, 403, "Log in first."),
+        ({"origin": "http://127.0.0.1:9999"}, 403, "not one of the addresses"),
+        ({"host": "elsewhere:8501"}, 403, "not one of the addresses"),
+    ],
+)
+def test_what_is_not_taken_is_told(
+    record: Record, more: dict[str, Any], status: int, words: str
+) -> None:
+    got, told = alone(**more)
+    assert got == status, told
+    assert words in told["error"]
+    assert not record.inspection("visit").photographs
+
+
+@pytest.mark.fault(
+    "an upload of more than 40 MB, or one too many",
+    "`The photograph has 41 MB and 40 MB are taken.`",
+)
+def test_a_photograph_too_large_or_one_too_many_is_told(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(receive.st, "get_option", lambda _: 40)
+    status, told = alone(content_length=str(41 * 1024 * 1024), cookie="", door=False)
+    assert (status, told["error"]) == (422, "The photograph has 41 MB and 40 MB are taken.")
+    monkeypatch.setattr(measuring_queue, "MOST_PHOTOGRAPHS", 1)
+    assert alone()[0] == 200
+    status, told = alone(b"\xff\xd8\xff another")
+    assert status == 422
+    assert "the inspection has 1 photographs, which are the most" in told["error"]
+
+
+def test_a_name_is_made_fit_for_the_record(record: Record) -> None:
+    for number, (given, kept) in enumerate(
+        {
+            "../../etc/a.jpg": ".. .. etc a.jpg",
+            "a\r\nb.jpg": "a  b.jpg",
+            "": "photograph.jpg",
+        }.items()
+    ):
+        assert alone(PHOTO + bytes([number]), query={"name": given})[0] == 200
+        assert record.inspection("visit").photographs[-1].name == kept
+
+
+@pytest.mark.fault(
+    "a photograph comes for an inspection that was closed meanwhile",
+    "`... is closed; take the decision back, ...`; the browser keeps the photograph",
+)
+def test_a_closed_inspection_takes_none_and_says_so(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from inspection.record import commands
+
+    closed = commands.RecordError("the inspection 'visit' is closed; take the decision back.")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise closed
+
+    monkeypatch.setattr(measuring_queue.waiting, "add_waiting", refuse)
+    status, told = alone()
+    assert status == 422  # no use in sending it again
+    assert "is closed" in told["error"]
+
+
+@pytest.mark.fault(
+    "a record that does not answer while a photograph comes",
+    "the record's sentence beside `They are kept in this browser and sent again.`",
+)
+def test_a_record_that_is_gone_for_a_while_costs_no_photograph(
+    record: Record, tmp_path: Path
+) -> None:
+    assert alone(b"\xff\xd8\xff first")[0] == 200
+    (tmp_path / "record.db").rename(tmp_path / "elsewhere.db")
+    assert alone()[0] == receive.LATER
+    (tmp_path / "elsewhere.db").rename(tmp_path / "record.db")
+    assert alone()[0] == 200
+    assert len(record.inspection("visit").photographs) == 2
+
+
+def test_people_add_to_their_own_inspections_only(team: Path, record: Record) -> None:
+    assert as_one("a@example.org")[0] == 200
+    (event,) = [one for one in record.events(subject="visit") if one.kind == "photograph added"]
+    assert event.who == "A. Berg"  # whoever the browser says it is
+    assert as_one("a@example.org", b"\xff\xd8\xff 2", by="C. Holm")[0] == 200
+    assert {one.who for one in record.events(subject="visit")} == {"A. Berg"}
+    status, told = as_one("c@example.org")
+    assert (status, told["error"][:33]) == (422, "There is no inspection 'visit' th")
+    status, told = as_one("d@example.org")
+    assert status == 422
+    assert "for the inspector" in told["error"]
+    assert (
+        as_one("a@example.org", owner=owner_of(Person("", "c@example.org", frozenset())))[0] == 403
+    )
+    team.write_text(TEAM.replace("a@", "z@"), encoding="utf-8")  # not of the team any more
+    assert as_one("a@example.org", b"\xff\xd8\xff 3")[0] == 403
+    assert len(record.inspection("visit").photographs) == 2
+
+
+def test_uploads_here_count_in_a_persons_budget(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(security, "MOST_UPLOADS", 2)
+    assert [alone(PHOTO + bytes([one]))[0] for one in range(3)] == [200, 200, 429]
+
+
+def test_no_more_than_so_many_are_received_at_a_time(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(upload_routes, "MOST_AT_ONCE", 0)
+    status, told = alone()
+    assert (status, told["error"]) == (
+        receive.LATER,
+        "Others are sending; this one waits for its turn.",
+    )
+    assert not receive._busy["a page"]
+
+
+def test_a_photograph_to_be_looked_at_is_held_for_its_person_and_taken_once(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    status, told = alone(path="/uploads/looks")
+    mine = owner_of(local_user("A. Berg"))
+    assert status == 200
+    assert take_held("somebody else", told["sha256"]) is None
+    held = take_held(mine, told["sha256"])
+    assert held is not None
+    assert (held.name, held.data) == ("a.jpg", PHOTO)
+    assert take_held(mine, told["sha256"]) is None
+    assert record.last_event() == 2  # the rope and its inspection: nothing was kept
+    monkeypatch.setattr(upload_routes, "MOST_HELD", 1)
+    first, second = (alone(PHOTO + bytes([one]), path="/uploads/looks")[1] for one in range(2))
+    assert take_held(mine, first["sha256"]) is None
+    assert take_held(mine, second["sha256"]) is not None
+
+
+def test_the_hands_of_other_tests_reach_the_route(record: Record) -> None:
+    assert give("a.jpg", PHOTO, identity="visit", by="A. Berg")[0] == 200

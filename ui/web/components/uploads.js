@@ -1,0 +1,273 @@
+// Photographs on their way to the server. They belong to the window, not to the screen that took them:
+// screens change inside the window, and the sending goes on. Each lies in the browser's own store until
+// the server has said that it is in the record, so that a reload, a cut line or a closed window costs
+// nothing: whatever page of ours is opened next goes on with it.
+const AGAIN_MS = 3000, LOCKED_OUT_MS = 15000, DONE_MS = 8000, LONGEST_MS = 200000, TELL_MS = 1500;
+const NEVER = [411, 413, 422];                             // what no second try changes
+const STORE = 'rope photo check, photographs', TABLE = /\.(csv|tsv|txt|xlsx)$/i;
+
+const el = (tag, inside, text, attributes = {}) => {
+  const node = document.createElement(tag);
+  if (text) node.textContent = text;                       // texts of people are text, never markup
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  inside?.append(node);
+  return node;
+};
+const many = (count, noun = 'photograph') => `${count} ${noun}${count === 1 ? '' : 's'}`;
+const newName = () => Date.now().toString(36).padStart(9, '0') + Math.random().toString(36).slice(2, 8);
+
+function begin() {
+  const hub = {owner: '', items: [], views: new Set(), notes: [], looks: [], hashes: [], total: 0, arrived: 0,
+    told: 0, part: 0, trouble: '', fragile: false, working: false, timer: 0, done: 0};
+  const mine = () => hub.items.filter(one => one.owner === hub.owner);
+  const unsent = () => mine().filter(one => !one.error);
+
+  const opened = new Promise((resolve, reject) => {
+    const asked = indexedDB.open(STORE, 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore('items', {keyPath: 'id'});
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+  const inStore = async (mode, act) => {
+    const work = (await opened).transaction('items', mode), asked = act(work.objectStore('items'));
+    return new Promise((resolve, reject) => {
+      work.oncomplete = () => resolve(asked.result);
+      work.onerror = work.onabort = () => reject(work.error);
+    });
+  };
+  const keep = item => inStore('readwrite', store => store.put(item)).then(() => true, () => false);
+  const drop = item => {
+    hub.items = hub.items.filter(one => one !== item);
+    return inStore('readwrite', store => store.delete(item.id)).catch(() => {});
+  };
+
+  hub.give = async (files, field) => {
+    if (!unsent().length) Object.assign(hub, {total: 0, arrived: 0, hashes: [], told: 0});
+    hub.notes = [];
+    if (!field.many && files.length > 1) {
+      hub.notes.push(`One photograph at a time here: ${files[0].name} was taken. An inspection’s sheet takes many at once.`);
+      files = files.slice(0, 1);
+    }
+    hub.total += files.length;
+    for (const file of files) {
+      const {owner, by, to, inspection, print_set} = field;
+      const item = {id: newName(), owner, by, to, inspection, print_set, name: file.name, file, tries: 0, error: ''};
+      const mb = file.size / 1048576;
+      if (mb > field.most_mb) item.error = `It has ${Math.ceil(mb)} MB and at most ${field.most_mb} MB are taken; give the camera’s original JPEG or HEIC file.`;
+      else if (!await keep(item)) hub.fragile = true;
+      else item.kept = true;
+      if (item.error) hub.total -= 1;
+      hub.items.push(item);
+      work();
+    }
+    draw();
+  };
+
+  const put = item => new Promise((resolve, reject) => {
+    const asked = new XMLHttpRequest(), {by, owner, inspection, print_set, name} = item;
+    asked.open('PUT', `/uploads/${item.to}?${new URLSearchParams({by, owner, inspection, print_set, name})}`);
+    asked.timeout = LONGEST_MS;
+    asked.upload.onprogress = event => { hub.part = event.loaded / event.total; draw(); };
+    asked.onerror = asked.ontimeout = asked.onabort = () => reject(new Error(navigator.onLine ? 'The server does not answer.' : 'There is no connection.'));
+    asked.onload = () => {
+      let told = {error: asked.responseText.slice(0, 200)};
+      try { told = JSON.parse(asked.responseText); } catch { /* the door's answers are plain text */ }
+      resolve({status: asked.status, told});
+    };
+    asked.send(item.file);
+  });
+
+  async function sendAll() {
+    for (let item; (item = unsent()[0]);) {
+      if (item.kept && !await inStore('readonly', store => store.getKey(item.id)).catch(() => true)) {
+        hub.items = hub.items.filter(one => one !== item);  // another window of this browser sent it
+        hub.total -= 1;
+        continue;
+      }
+      hub.part = 0;
+      item.tries += 1;
+      const {status, told} = await put(item);
+      if (status === 200) {
+        await drop(item);
+        hub.arrived += 1;
+        hub.trouble = '';
+        if (item.to === 'looks') hub.looks = [{sha256: told.sha256, name: item.name}];
+        else hub.hashes.push(told.sha256);
+        if (told.known && item.tries === 1) hub.notes.push(`${item.name} is in this inspection already.`);
+        tell();
+      } else if (NEVER.includes(status)) {
+        item.error = told.error || 'The server does not take it.';
+        hub.total -= 1;
+        if (item.kept) await keep(item);
+      } else throw Object.assign(new Error(told.error || 'The server does not answer.'), {wait: status === 403 || status === 429 ? LOCKED_OUT_MS : AGAIN_MS});
+      draw();
+    }
+  }
+
+  async function work() {
+    if (hub.working || !unsent().length) return draw();
+    hub.working = true;
+    clearTimeout(hub.timer);
+    try {
+      await (navigator.locks ? navigator.locks.request(STORE, sendAll) : sendAll());
+      hub.trouble = '';
+      hub.done = Date.now();
+      setTimeout(draw, DONE_MS + 50);
+    } catch (wrong) {
+      hub.trouble = wrong.message;
+      hub.timer = setTimeout(work, wrong.wait ?? AGAIN_MS);
+    }
+    hub.working = false;
+    tell();
+    draw();
+    if (!hub.trouble && unsent().length) work();           // one that came at the last moment
+  }
+
+  // The page is drawn anew for the first that arrives, for the last, and now and then between them.
+  function tell() {
+    const now = Date.now(), last = !unsent().length;
+    if (hub.arrived === hub.told || (!last && hub.told && now - hub.toldAt < TELL_MS)) return;
+    for (const view of hub.views) if (view.data.kind === 'line') {
+      view.setStateValue('arrived', {at: now, hashes: hub.hashes.slice(-100)});
+      Object.assign(hub, {told: hub.arrived, toldAt: now});
+    }
+    look();
+  }
+  function look() {
+    for (const view of hub.views) if (view.data.kind === 'field' && view.data.to === 'looks' && hub.looks.length)
+      view.setStateValue('look', {at: Date.now(), ...hub.looks.pop()});
+  }
+
+  function draw() { for (const view of hub.views) view.draw(); }
+
+  hub.said = () => {
+    const left = unsent().length;
+    if (left) return `${hub.arrived} of ${many(hub.total)} arrived, ${left} on the way`;
+    if (hub.arrived && Date.now() - hub.done < DONE_MS)
+      return hub.hashes.length ? `${many(hub.arrived)} arrived: in the record` : `${many(hub.arrived)} arrived`;
+    return '';
+  };
+  hub.share = () => hub.total ? (hub.arrived + (unsent().length ? hub.part : 0)) / hub.total : 0;
+  hub.more = () => {
+    if (!unsent().length) return '';
+    const where = hub.fragile ? 'Leave this window open until all have arrived: this browser has no room to keep them.'
+      : 'Go on meanwhile on any page.';
+    return hub.trouble ? `${hub.trouble} ${hub.fragile ? where : 'They are kept in this browser and sent again.'}` : where;
+  };
+  hub.refused = () => mine().filter(one => one.error);
+  hub.others = () => hub.items.length - mine().length;
+  hub.again = item => { item.error = ''; item.tries = 0; hub.total += 1; work(); };
+  hub.remove = async item => { await drop(item); draw(); };
+  hub.shut = () => { hub.notes = []; draw(); };
+  hub.show = view => {
+    hub.views.add(view);
+    hub.owner = view.data.owner;
+    if (hub.arrived !== hub.told) tell(); else look();
+    draw();
+    work();
+  };
+
+  addEventListener('online', () => { clearTimeout(hub.timer); work(); });
+  addEventListener('beforeunload', event => { if (unsent().length) event.preventDefault(); });
+  inStore('readonly', store => store.getAll()).then(found => {
+    const here = new Set(hub.items.map(one => one.id));
+    const old = found.filter(one => !here.has(one.id)).map(one => ({...one, kept: true, tries: 1}));
+    hub.items = [...old, ...hub.items];
+    hub.total += old.filter(one => one.owner === hub.owner && !one.error).length;
+    work();
+  }, () => {});
+  return hub;
+}
+
+// The line on every page: how many arrived, what was not taken and why.
+function drawLine(main, hub) {
+  const said = hub.said(), more = hub.more(), refused = hub.refused(), others = hub.others();
+  const shown = JSON.stringify([said, more, refused.map(one => [one.id, one.error]), hub.notes, others]);
+  const bar = main.querySelector('progress');
+  if (bar) bar.value = hub.share();
+  if (main.shown === shown) return;
+  main.shown = shown;
+  main.replaceChildren();
+  main.hidden = !(said || refused.length || hub.notes.length || others);
+  const status = el('div', main, '', {role: 'status'});
+  if (said) el('b', status, said);
+  if (more) {
+    el('progress', main, '', {'aria-label': 'Photographs that have arrived'}).value = hub.share();
+    el('p', status, more, hub.trouble ? {class: 'trouble'} : {});
+  }
+  for (const item of refused) {
+    const line = el('div', main, '', {class: 'refused', role: 'alert'});
+    const words = el('p', line);
+    el('b', words, item.name);
+    words.append(` ${item.error.startsWith(item.name) ? item.error.slice(item.name.length + 1) : `was not taken. ${item.error}`}`);
+    if (item.kept) el('button', line, 'Try again', {type: 'button'}).onclick = () => hub.again(item);
+    el('button', line, 'Remove', {type: 'button', 'aria-label': `Remove ${item.name}`}).onclick = () => hub.remove(item);
+  }
+  for (const note of hub.notes) el('p', main, note);
+  if (hub.notes.length) el('button', main, 'Close', {type: 'button'}).onclick = hub.shut;
+  if (others) el('p', main, `${many(others)} of another login or record wait in this browser; log in as before to send them.`);
+}
+
+// The field: a button, and the whole page to drop on.
+function drawField(main, hub, view) {
+  const {data} = view;
+  if (!main.input) {
+    main.className = data.to === 'looks' ? 'field wide' : 'field';
+    el('p', main, '', {class: 'label'});
+    const row = main.row = el('div', main, '', {class: 'row'});
+    const input = main.input = el('input', row, '', {type: 'file', class: 'unseen', tabindex: '-1', accept: data.accept});
+    input.onchange = () => { const files = [...input.files]; input.value = ''; hub.give(files, view.data); };
+    el('button', row, '', {type: 'button'}).onclick = () => input.click();
+    el('span', row, 'or drop anywhere on this page', {class: 'desk'});
+    const help = el('details', main);
+    el('summary', help, 'What to give');
+    el('p', help);
+  }
+  main.input.multiple = data.many;
+  main.input.setAttribute('aria-label', data.label);
+  main.querySelector('.label').textContent = data.label;
+  main.querySelector('button').textContent = data.many ? 'Choose photographs' : 'Choose a photograph';
+  main.querySelector('details p').textContent = data.help;
+}
+
+function dropping(hub, view) {
+  const files = event => [...(event.dataTransfer?.types ?? [])].includes('Files');
+  const veil = el('div', null, view.data.veil);
+  veil.style.cssText = 'position:fixed;inset:0;z-index:1000000;display:flex;align-items:center;justify-content:center;padding:2rem;text-align:center;' +
+    'font:600 1.4rem sans-serif;color:#fff;background:#0B5FA5d9;pointer-events:none';
+  const over = event => { if (files(event)) { event.preventDefault(); document.body.append(veil); } };
+  const out = event => { if (!event.relatedTarget) veil.remove(); };
+  const drop = event => {
+    if (!files(event)) return;
+    veil.remove();
+    if (event.target.closest?.('[data-testid=stFileUploaderDropzone]')) return;
+    event.preventDefault();
+    const all = [...event.dataTransfer.files], into = document.querySelector('.st-key-table-in input[type=file]');
+    const tables = into ? all.filter(one => TABLE.test(one.name)) : [];
+    const rest = all.filter(one => !tables.includes(one));
+    if (rest.length) hub.give(rest, view.data);
+    if (!tables.length) return;
+    const carried = new DataTransfer();
+    carried.items.add(tables[0]);
+    into.files = carried.files;
+    into.dispatchEvent(new Event('change', {bubbles: true}));
+  };
+  const heard = {dragover: over, dragleave: out, drop};
+  for (const [name, act] of Object.entries(heard)) document.addEventListener(name, act);
+  return () => { for (const [name, act] of Object.entries(heard)) document.removeEventListener(name, act); veil.remove(); };
+}
+
+export default function ({parentElement: root, data, setStateValue}) {
+  const main = root.querySelector('section');
+  const hub = (window.__ropeUploads ??= begin());
+  const view = {data, setStateValue};
+  view.draw = data.kind === 'line' ? () => drawLine(main, hub) : () => drawField(main, hub, view);
+  if (data.kind === 'line') {                              // it lies over the page and takes no room in it
+    main.className = 'line';
+    const frame = root.host?.closest('[data-testid=stElementContainer]');
+    if (frame) frame.style.position = 'absolute';
+  }
+  const stop = data.kind === 'field' ? dropping(hub, view) : () => {};
+  hub.show(view);
+  return () => { hub.views.delete(view); stop(); };
+}

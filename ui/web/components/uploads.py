@@ -1,0 +1,75 @@
+"""Photographs on their way: the field that takes them, and the line on every page that says so.
+
+Two mounts of one component share what the browser's window keeps, so that photographs go on their
+way whatever screen is open; where they go is `ui.web.page.upload_routes`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import streamlit as st
+
+_HERE = Path(__file__).parent
+_component = st.components.v2.component(
+    "uploads",
+    html="<section></section>",
+    css=(_HERE / "uploads.css").read_text(encoding="utf-8"),
+    js=(_HERE / "uploads.js").read_text(encoding="utf-8"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class UploadField:
+    """A field for photographs.
+
+    Parameters
+    ----------
+    owner, by : str
+        Whose they are (`ui.web.page.upload_routes.owner_of`), and the name beside them.
+    to : {"photographs", "looks"}
+        Into an inspection, or to be looked at only.
+    label, help, veil : str
+        What stands on it, what is told on being asked, and what stands over the page while a file
+        is held over it.
+    accept : str
+        Which files the browser offers.
+    most_mb : int
+        How large one may be.
+    many : bool
+        Whether it takes several at once.
+    inspection, print_set : str
+        The inspection, and the card set on the photographs.
+    """
+
+    owner: str
+    by: str
+    to: Literal["photographs", "looks"]
+    label: str
+    help: str
+    veil: str
+    accept: str
+    most_mb: int
+    many: bool = True
+    inspection: str = ""
+    print_set: str = ""
+
+
+def upload_line(owner: str, *, key: str) -> tuple[str, ...]:
+    """Draw the line that tells of photographs on their way; return the hashes that arrived last."""
+    shown = _component(
+        data={"kind": "line", "owner": owner}, key=key, on_arrived_change=lambda: None
+    )
+    arrived: Any = shown.get("arrived") or {}
+    return tuple(str(one) for one in arrived.get("hashes", ()))
+
+
+def upload_field(field: UploadField, *, key: str) -> dict[str, Any] | None:
+    """Draw the field; return which photograph came to be looked at, and when: sha256, name, at."""
+    shown = _component(
+        data={"kind": "field", **asdict(field)}, key=key, on_look_change=lambda: None
+    )
+    look: dict[str, Any] | None = shown.get("look")
+    return look
