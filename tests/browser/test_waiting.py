@@ -77,7 +77,7 @@ def follow(page: Page, name: str, title: str) -> None:
     """Open another page by its link in the menu: the screen changes inside the window."""
     quiet(page)
     link = page.get_by_test_id("stSidebar").get_by_role("link", name=name)
-    if not link.is_visible():  # a phone's menu is shut until it is asked for
+    if (link.bounding_box() or {"x": -1})["x"] < 0:  # a phone's menu is shut until it is asked for
         page.get_by_test_id("stExpandSidebarButton").click()
     link.click()
     page.get_by_role("heading", name=title, exact=True).wait_for()
