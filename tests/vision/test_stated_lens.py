@@ -43,6 +43,14 @@ def test_a_picture_of_a_size_that_no_sensor_has_may_be_cropped() -> None:
     assert stated_lens(photo(1600, 1200, (1600, 1200))).cropped is None  # as messengers send it
 
 
+def test_a_size_that_nobody_wrote_down_says_less_than_a_shape_that_no_camera_has() -> None:
+    shaped = stated_lens(photo(2800, 2100, (2800, 2100))).cropped
+    odd = stated_lens(photo(2800, 1500, (2800, 1500))).cropped
+    assert shaped is not None
+    assert odd is not None
+    assert 0.05 < shaped.weight < 0.3 < 0.7 < odd.weight
+
+
 def test_without_a_card_a_cropped_looking_picture_is_taken_wider() -> None:
     whole = unsettled(stated_lens(photo(4000, 3000, (4000, 3000), None)))
     cut = unsettled(stated_lens(photo(2800, 2100, (2800, 2100), None)))

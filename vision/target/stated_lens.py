@@ -35,12 +35,18 @@ SHAPES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 18.5 / 9, 20 / 9)  # long over short s
 SENT_LONG_PX = (800, 960, 1024, 1080, 1200, 1280, 1440, 1600, 1920, 2048, 2560)
 SAME = 0.01  # of a size or shape: nearer is the same
 
-# How likely beforehand (common practice, no source): that a picture which is smaller than the
-# camera wrote was cropped and not made smaller, the same where it has a size of those that are
-# sent; that one whose size no sensor has was cropped; that somebody zoomed, or enlarged a crop,
-# and the camera's words do not say so; that they are wrong in some other way, either way.
-CROPPED_IF_SMALLER, CROPPED_IF_SENT = 0.7, 0.1
-CROPPED_IF_UNUSUAL = 0.5
+# What people do with pictures before they hand them on, as shares of all (usage; no source, chosen
+# beforehand and not by what any photograph gave). One in twenty is cropped, two in five of those to
+# a usual shape: by a program that keeps it, or by chance. One in ten comes whole in a size that the
+# lists lack, of a sensor or a program that nobody wrote down; all but one in twenty of these have a
+# usual shape.
+CROPPED, CROPPED_TO_SHAPE = 0.05, 0.4
+UNLISTED, UNLISTED_OF_SHAPE = 0.1, 0.95
+# Of pictures that are smaller than the camera wrote, in its shape: cropped or made smaller, nothing
+# tells; but who sends them on makes them smaller, to a size that is known.
+CROPPED_IF_SMALLER, CROPPED_IF_SENT = 0.5, 0.1
+# That somebody zoomed, or enlarged a crop, and the camera's words do not say so; that they are
+# wrong in some other way, either way (usage; no source).
 ZOOMED_UNSAID = 0.05
 WRONG, WRONG_IF_CALIBRATED = 0.01, 0.001
 MOST_CROPPED, MOST_ZOOMED, MOST_WRONG = 2.5, 3.0, 1.5  # times
@@ -72,7 +78,8 @@ def stated_lens(photo: Photo) -> Lens:
         cropped = Rival(ratio, ratio, weight, OFF_CENTRE * margin_px)
     elif not (usual_size(width, height) or sent):
         margin_px = (math.sqrt(MOST_CROPPED) - 1) / 2 * long_px
-        cropped = Rival(1.0, MOST_CROPPED, CROPPED_IF_UNUSUAL, OFF_CENTRE * margin_px)
+        weight = cropped_if_unlisted(width, height)
+        cropped = Rival(1.0, MOST_CROPPED, weight, OFF_CENTRE * margin_px)
     return replace(lens, rivals=tuple(rivals), cropped=cropped)
 
 
@@ -110,9 +117,33 @@ def usual_size(width: int, height: int) -> bool:
     >>> usual_size(3024, 4032), usual_size(2016, 1512), usual_size(2822, 2117)
     (True, True, False)
     """
-    long_px, short_px = max(width, height), min(width, height)
-    shaped = any(abs(long_px / short_px / shape - 1) < SAME for shape in SHAPES)
-    return shaped and any(long_px * binned in SENSOR_LONG_PX for binned in (1, 2, 4))
+    long_px = max(width, height)
+    listed = any(long_px * binned in SENSOR_LONG_PX for binned in (1, 2, 4))
+    return listed and _shaped(width, height)
+
+
+def cropped_if_unlisted(width: int, height: int) -> float:
+    """Return how likely a picture of a size that no sensor has was cropped (Bayes' theorem).
+
+    Parameters
+    ----------
+    width, height : int
+        Size of a picture, px.
+
+    Examples
+    --------
+    >>> round(cropped_if_unlisted(2822, 2117), 2), round(cropped_if_unlisted(2822, 1500), 2)
+    (0.18, 0.86)
+    """
+    shaped = _shaped(width, height)
+    cut = CROPPED * (CROPPED_TO_SHAPE if shaped else 1 - CROPPED_TO_SHAPE)
+    whole = (1 - CROPPED) * UNLISTED * (UNLISTED_OF_SHAPE if shaped else 1 - UNLISTED_OF_SHAPE)
+    return cut / (cut + whole)
+
+
+def _shaped(width: int, height: int) -> bool:
+    ratio = max(width, height) / min(width, height)
+    return any(abs(ratio / shape - 1) < SAME for shape in SHAPES)
 
 
 def settled(lens: Lens, own_log: float, u_own: float) -> tuple[Lens, float]:
