@@ -15,7 +15,8 @@ from inspection.limits.rules import Rule
 from inspection.limits.standards import BAND_EDGES_PCT, ISO_4309_2017, RULE_SETS
 from inspection.model.confirmation import Confirmation
 
-_WORDS = ("source", "sure", "note")  # about a rule; a better word for them changes no figure
+# About a rule; a better word for them changes no figure. Published sets name no ropes.
+_WORDS = ("source", "sure", "note", "ropes")
 
 
 def figures_of(rule_set: str) -> str:

@@ -67,6 +67,8 @@ class Rule:
         the rope crosses over itself.
     note : str
         What else must be known to use it.
+    ropes : tuple of str
+        Names of the ropes it is for; empty for all. For one's own limits only.
     """
 
     rule_set: str
@@ -96,6 +98,7 @@ class Rule:
     fibre_centred: bool | None = None
     plain_winding: bool = False
     note: str = ""
+    ropes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,6 +260,8 @@ def _reasons(
 ) -> list[str]:
     """Return why the rule is not for this rope; empty if it is."""
     reasons = []
+    if rule.ropes and rope.identity not in rule.ropes:
+        reasons.append(f"it is for {' and '.join(rule.ropes)} only")
     if rule.services and rope.service not in rule.services:
         wanted = "new ropes" if rule.services == ("new",) else "ropes in service"
         reasons.append(f"it is for {wanted}, this rope is {rope.service.replace('-', ' ')}")

@@ -96,6 +96,11 @@ def _rule(number: int, row: object) -> Rule:
                     f"got {chosen!r}."
                 )
             values[name] = tuple(chosen)
+    if "ropes" in values:
+        named = values["ropes"]
+        if not isinstance(named, list) or not all(isinstance(one, str) and one for one in named):
+            raise ValueError(f"limit {number}: 'ropes' must be a list of names; got {named!r:.60}.")
+        values["ropes"] = tuple(named)
     for name in ("edition", "clause", "sure", "note"):
         if name in values and not isinstance(values[name], str):
             raise ValueError(f"limit {number}: '{name}' must be text; got {values[name]!r}.")

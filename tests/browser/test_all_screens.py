@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page
 
 SCREENS = {
-    "": "Start", "rope": "1 Rope", "cards": "2 Cards", "sheet": "3 Sheet", "result": "4 Result",
+    "": "Start", "rope": "1 Rope", "cards": "2 Cards", "sheet": "3 Stations", "result": "4 Result",
     "scale": "Without the card", "review": "Review", "supervise": "Supervise",
     "condition": "5 Condition and decision", "equipment": "Gauges and phones", "limits": "Limits",
     "record": "Record",

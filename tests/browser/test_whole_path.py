@@ -59,7 +59,7 @@ def test_from_an_empty_record_to_a_signed_off_report(
     choose(page, "Read with", re.compile("0.02 mm"))
     press(page, "Save print check")
     expect(page.get_by_text("demo-set: printed -0.42 % along and -0.35 % across")).to_be_visible()
-    go_on(page, "sheet of stations", "3 Sheet")
+    go_on(page, "stations", "3 Stations")
 
     expect(page.get_by_text("Drop photographs here")).to_be_visible()
     given = [*sorted(FOLDER.glob("station-*.jpg")), FOLDER / "refuse-tilted.jpg"]

@@ -60,8 +60,7 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
     reach = [row[end] for row in rows for end in ("low", "high")]
     title_lines = heading(
         "Photograph against gauge",
-        "Bars: U (k = 2). Dashed: mean difference",
-        "and limits of agreement.",
+        "Bars: U. Dashed: mean and limits of agreement.",
     )
     levels = [line["value"] for line in lines]
     scale = alt.Scale(domain=spread([*reach, *levels, 0.0]), nice=False)

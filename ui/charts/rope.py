@@ -62,12 +62,11 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
         }
         for figure in data.figures
     ]
-    known = {"nominal": data.nominal_mm, "reference": data.reference_mm}
-    marks = {
-        length_in(value, units): f"{name} {short_length(value, units)}"
-        for name, value in known.items()
-        if value is not None
-    }
+    nominal = short_length(data.nominal_mm, units)
+    marks = {length_in(data.nominal_mm, units): f"nominal {nominal}"}
+    if data.reference_mm is not None:
+        reference = length_text(data.reference_mm, units=units)
+        marks[length_in(data.reference_mm, units)] = f"reference {reference}"
     values = [row[name] for row in rows for name in ("low", "high")]
     domain = spread(
         [*_floats(values), *marks, *(length_in(line.value_mm, units) for line in data.limits)]
@@ -118,10 +117,10 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
                 y=alt.Y("mean:Q", scale=y, title=title), shape=shape
             )
         )
-    words = ["Bars: U (k = 2)."]
+    words = ["Bars: U."]
     if by_position and stations:
         layers.append(_station_layer(stations, x))
-        words = ["Bars: U (k = 2). Above: the stations' numbers."]
+        words = ["Bars: U. Above: the stations' numbers."]
     return alt.LayerChart(layer=layers).properties(
         height=HEIGHT, title=heading("Mean diameter along the rope", *words)
     )
@@ -197,7 +196,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
                 y=alt.Y("mean:Q", scale=scale, title=title)
             )
         )
-    words = ["Bars: U (k = 2)."]
+    words = ["Bars: U."]
     if band:
         words.append("Shaded: where a new figure is expected (95 %).")
     if photographs:
@@ -305,7 +304,7 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
         f"Seen along the rope; deviations {data.exaggeration:g} times as large.",
         f"Dashed: mean {length_text(data.mean_mm, units=units)}; dotted: "
         f"{short_length(step, units)} off.",
-        "Diamonds and bars: measured, with U (k = 2).",
+        "Diamonds and bars: measured, with U.",
         "The line between them is drawn, not measured.",
     )
     return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)

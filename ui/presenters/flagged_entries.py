@@ -146,8 +146,9 @@ def evidence(finding: Finding, compared: Sequence[ComparedEntry]) -> tuple[str, 
     One that the finding says itself is left out.
     """
     return tuple(
-        f"{place.words}: photograph {one.photo_mm:.2f} mm, gauge {one.gauge_mm:.2f} mm: "
-        f"{one.difference_mm:+z.2f} mm, U (k = 2) {2.0 * one.u_mm:.2f} mm: {one.word}."
+        f"{Place(one.station, one.view_deg).words}: photograph {one.photo_mm:.2f} mm, gauge "
+        f"{one.gauge_mm:.2f} mm, {one.difference_mm:+z.2f} ± {2.0 * one.u_mm:.2f} mm apart: "
+        f"{one.word}."
         for place in finding.places
         for one in compared
         if place in (Place(one.station, one.view_deg), Place(one.station))

@@ -5,27 +5,67 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from inspection.limits.confirmed import standing_confirmation
-from inspection.limits.rules import Rule
-from inspection.limits.standards import BAND_EDGES_PCT, BANDS, usual_sets
+from inspection.limits.rules import ENTERED, NotApplicable, Rule
+from inspection.limits.standards import BAND_EDGES_PCT, BANDS, limits_for, usual_sets
 from inspection.model.confirmation import Confirmation
 from inspection.model.rope import Rope
+from ui.lengths import length_text
 
-HEADS = ["Limited", "Figure", "For", "Clause"]
+HEADS = ["For", "Limited", "Figure", "Clause"]
 
 
 def limit_rows(rules: Sequence[Rule]) -> list[list[str]]:
     """Return a row for each rule: what is limited, its figures, the ropes it is for, the clause."""
-    return [[rule.what, _figures(rule), _scope(rule), rule.clause] for rule in rules]
+    return [[_scope(rule), rule.what, _figures(rule), rule.clause] for rule in rules]
 
 
 def rope_limits(rope: Rope, own: Sequence[Rule], confirmations: Mapping[str, Confirmation]) -> str:
     """Return which sets of limits a rope is held against, and which of them were confirmed."""
-    shown = []
-    for name in usual_sets(rope):
-        sure = standing_confirmation(name, confirmations) is not None
-        shown.append(f"{name} ({'confirmed' if sure else 'not confirmed'})")
-    shown += [f"{name} (your own)" for name in dict.fromkeys(rule.rule_set for rule in own)]
+    rows, _ = rope_limit_rows(rope, own, confirmations)
+    known = {name: said for name, _, _, said in rows}
+    words = {"yes": "confirmed", "no": "not confirmed"}
+    shown = [f"{name} ({words.get(said, said)})" for name, said in known.items()]
+    if not shown:
+        return "no limit: see Limits for the reasons"
     return ", ".join(shown)
+
+
+ROPE_HEADS = ["Set", "Limited", "Figure", "Confirmed"]
+OWN_HEADS = ["Set", "Limited", "Figure", "Ropes", "Where it stands"]
+
+
+def rope_limit_rows(
+    rope: Rope, own: Sequence[Rule], confirmations: Mapping[str, Confirmation]
+) -> tuple[list[list[str]], list[str]]:
+    """Return the limits of one rope in its own units as rows, and why the others don't apply."""
+    rows, reasons = [], []
+    for limit in limits_for(rope, rule_sets=usual_sets(rope), own=own):
+        if isinstance(limit, NotApplicable):
+            reasons.append(limit.reason)
+            continue
+        rule = limit.rule
+        bounds = [
+            f"{word} {length_text(value, units=rope.units)}"
+            for word, value in (("at least", limit.low_mm), ("at most", limit.high_mm))
+            if value is not None
+        ]
+        sure = standing_confirmation(rule.rule_set, confirmations)
+        said = "yes" if sure else "your own" if rule.sure == ENTERED else "no"
+        rows.append([rule.rule_set, rule.what, " and ".join(bounds), said])
+    return rows, reasons
+
+
+def own_rows(sets: Mapping[str, Sequence[Rule]]) -> list[list[str]]:
+    """Return one's own limits as rows; a set that was given up says so."""
+    rows = []
+    for name, rules in sets.items():
+        if not rules:
+            rows.append([name, "given up", "", "", ""])
+        rows += [
+            [name, rule.what, _figures(rule), ", ".join(rule.ropes) or "all", rule.source]
+            for rule in rules
+        ]
+    return rows
 
 
 def band_rows() -> list[list[str]]:
@@ -54,19 +94,46 @@ def band_heads() -> list[str]:
 def _figures(rule: Rule) -> str:
     base = "" if rule.percent_of == "nothing" else f" of {rule.percent_of}"
     told = [
-        f"{word} {value:+g} %{base}"
-        for word, value in (("least", rule.low_pct), ("most", rule.high_pct))
-        if value is not None
-    ]
-    told += [
-        f"{word} {value:g} mm"
-        for word, value in (("least", rule.low_mm), ("most", rule.high_mm))
-        if value is not None
+        words
+        for words in (
+            _between(rule.low_pct, rule.high_pct, " %", signed=True),
+            _between(rule.low_mm, rule.high_mm, " mm", signed=False),
+        )
+        if words
     ]
     if not told:
         return "no figure is published"
     start = "" if rule.start in ("nominal", "nothing") else f", from the {rule.start} diameter"
-    return f"{', '.join(told)}{start}; exactly at it: {rule.at_limit}"
+    return f"{', '.join(told)}{base}{start}"
+
+
+def _between(low: float | None, high: float | None, unit: str, *, signed: bool) -> str:
+    """Return bounds in words.
+
+    Examples
+    --------
+    >>> _between(0.0, 8.0, " %", signed=True), _between(None, 7.0, " mm", signed=False)
+    ('0 % to +8 %', 'at most 7 mm')
+    """
+    shown = [
+        "" if value is None else f"{value:+g}" if signed and value else f"{value:g}"
+        for value in (low, high)
+    ]
+    if all(shown):
+        return f"{shown[0]}{unit} to {shown[1]}{unit}"
+    word = "at least" if shown[0] else "at most"
+    return f"{word} {shown[0] or shown[1]}{unit}" if any(shown) else ""
+
+
+def at_the_edge(rules: Sequence[Rule]) -> str:
+    """Return how a figure exactly at its limit counts, in one sentence."""
+    said: dict[str, list[str]] = {}
+    for rule in rules:
+        said.setdefault(rule.at_limit, []).append(rule.what)
+    if len(said) == 1:
+        return f"A figure exactly at its limit is {next(iter(said))}."
+    parts = (f"{word} for the {', '.join(dict.fromkeys(what))}" for word, what in said.items())
+    return f"A figure exactly at its limit is {'; '.join(parts)}."
 
 
 def _scope(rule: Rule) -> str:

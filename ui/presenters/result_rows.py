@@ -14,7 +14,7 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.model.log import counted
-from inspection.model.loss import DOUBTED
+from inspection.model.loss import DOUBTED, LOCAL_GROUND
 from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
@@ -323,6 +323,8 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
         if worst.is_local_decrease:
             words += ": look there for a broken core, corrosion or wear"
         lines.append(words)
+        if worst.is_local_decrease:
+            lines.append(LOCAL_GROUND.rstrip("."))
     lines += [in_units(placed.words, rope.units).rstrip(".") for placed in worst.beyond]
     if worst.directions < 2:
         lines.append("Seen from one direction only: no mean, no verdict")
@@ -399,7 +401,7 @@ def next_steps(opened: OpenInspection, assessment: Assessment) -> list[UpcomingS
     elif opened.state in ("draft", "submitted"):
         steps.append(UpcomingStep("review", "Decide about the inspection"))
     if assessment.not_complete:
-        steps.append(UpcomingStep("sheet", "Fill the gaps on the sheet"))
+        steps.append(UpcomingStep("sheet", "Fill the gaps at the stations"))
     return steps
 
 

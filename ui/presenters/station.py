@@ -130,7 +130,7 @@ def edge_shapes(
     differ = 0.0 if logged_mm is None else (logged_mm - estimate.diameter_mm) / 2
     if logged_mm is not None:
         logged = _across_the_cut(cut(line[0], differ), cut(line[1], differ))
-        label = f"logged: {_apart(differ, units)}"
+        label = f"logged {_apart(differ, units)}"
         shapes.append(Shape("logged", logged, label, below=differ < 0))
     look: Look = "by hand" if is_by_hand(estimate) else "photograph"
     shapes.append(Shape(look, jaw, look, below=differ >= 0))
@@ -145,13 +145,13 @@ def _apart(differ_mm: float, units: Units) -> str:
     apart = length_text(abs(differ_mm), units=units)
     if float(apart.split()[0]) == 0:
         return "at the same place"
-    return f"{apart} farther {'out' if differ_mm > 0 else 'in'}"
+    return f"{apart} {'out' if differ_mm > 0 else 'in'}"
 
 
 # A magnified edge is 3 mm high: a scale of 1 mm in tenths fits, or one of 0.05 in in hundredths.
 _RULERS: dict[Units, tuple[float, int, str]] = {
-    "mm": (1.0, 10, "1 mm in tenths"),
-    "inch": (0.05 * PER_INCH, 5, "0.05 in in hundredths"),
+    "mm": (1.0, 10, "1 mm"),
+    "inch": (0.05 * PER_INCH, 5, "0.05 in"),
 }
 
 

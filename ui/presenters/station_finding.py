@@ -228,6 +228,14 @@ def last_time(assessment: Assessment, station: int) -> str:
     return ""
 
 
+def photographed_before(assessment: Assessment, station: int) -> str | None:
+    """Return the newest earlier inspection in which a photograph of the station gave a figure."""
+    for then in reversed(assessment.log.earlier):
+        if any(isinstance(one, Estimate) and one.station == station for one in then.results):
+            return then.inspection.identity
+    return None
+
+
 def station_facts(
     opened: OpenInspection, assessment: Assessment, station: int, view: StationView | None
 ) -> list[tuple[str, str]]:

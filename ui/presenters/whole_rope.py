@@ -7,9 +7,7 @@ from collections.abc import Iterator, Sequence
 from inspection.assessment import Assessment
 from inspection.measurement.measured_diameter import MeasuredDiameter, measured_diameter
 from inspection.measurement.section import Section
-from ui.lengths import diameter_words, length_text
-
-K = 2.0
+from ui.lengths import diameter_words, with_u
 
 
 def whole_rope(assessment: Assessment) -> list[str]:
@@ -31,32 +29,27 @@ def whole_rope(assessment: Assessment) -> list[str]:
     return sentences
 
 
-def whole_rope_figures(assessment: Assessment) -> dict[str, list[tuple[str, str, str]]]:
-    """Return the same as figures, by source: name, figure, and what stands below it."""
+WHOLE_ROPE_HEADS = [
+    "measured by", "measured diameter ± U mm", "to nominal", "largest difference ± U mm",
+    "of nominal", "from stations",
+]  # fmt: skip
+
+
+def whole_rope_rows(assessment: Assessment) -> list[list[str]]:
+    """Return the same as rows under `WHOLE_ROPE_HEADS`, one for each source that has it."""
     units = assessment.log.rope.units
-    return {
-        source: [
-            (
-                "Measured diameter",
-                length_text(measured.mean_mm, units=units),
-                f"± {length_text(K * measured.u_mean_mm, units=units)}, "
-                f"{measured.mean_pct:+z.1f} % to nominal",
-            ),
-            (
-                "Largest difference",
-                length_text(measured.largest_difference_mm, units=units),
-                f"± {length_text(K * measured.u_difference_mm, units=units)}, "
-                f"{measured.difference_pct:.1f} % of nominal",
-            ),
-            (
-                "From stations",
-                ", ".join(str(section.station) for section in measured.sections),
-                "two directions each",
-            ),
+    return [
+        [
+            source,
+            with_u(measured.mean_mm, measured.u_mean_mm, units),
+            f"{measured.mean_pct:+z.1f} %",
+            with_u(measured.largest_difference_mm, measured.u_difference_mm, units),
+            f"{measured.difference_pct:.1f} %",
+            ", ".join(str(section.station) for section in measured.sections),
         ]
         for source, measured in _by_source(assessment)
         if not isinstance(measured, str)
-    }
+    ]
 
 
 def _by_source(assessment: Assessment) -> Iterator[tuple[str, MeasuredDiameter | str]]:

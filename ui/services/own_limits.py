@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 
 from inspection.limits.rules import Rule
 from inspection.limits.user_rules import rules_from_json
@@ -10,19 +11,23 @@ from inspection.record.kept_limits import keep_own_limits, kept_own_limits
 from inspection.record.record import Record
 
 
-def own_rules(record: Record) -> tuple[Rule, ...]:
-    """Return all limits of one's own that the record keeps.
+def own_sets(record: Record) -> dict[str, tuple[Rule, ...]]:
+    """Return the sets of limits of one's own that the record keeps; one given up is empty.
 
     Raises
     ------
     ValueError
         If one can't be understood any more.
     """
-    return tuple(
-        rule
-        for values in kept_own_limits(record).values()
-        for rule in (rules_from_json(json.dumps(values["rules"])) if values["rules"] else ())
-    )
+    return {
+        name: rules_from_json(json.dumps(values["rules"])) if values["rules"] else ()
+        for name, values in kept_own_limits(record).items()
+    }
+
+
+def own_rules(record: Record) -> tuple[Rule, ...]:
+    """Return all limits of one's own that the record keeps."""
+    return tuple(rule for rules in own_sets(record).values() for rule in rules)
 
 
 def keep_rules(record: Record, name: str, text: str, *, by: str, why: str = "") -> int:
@@ -39,7 +44,13 @@ def keep_rules(record: Record, name: str, text: str, *, by: str, why: str = "") 
 
 
 def one_rule(
-    rule_set: str, what: str, source: str, *, least_mm: float | None, least_pct: float | None
+    rule_set: str,
+    what: str,
+    source: str,
+    *,
+    least_mm: float | None,
+    least_pct: float | None,
+    ropes: Sequence[str] = (),
 ) -> str:
     """Return the text of the simplest set: a least mean diameter, or a greatest decrease.
 
@@ -51,6 +62,8 @@ def one_rule(
         Least mean diameter, mm.
     least_pct : float or None
         Largest decrease from the nominal diameter, %.
+    ropes : sequence of str, optional
+        The ropes it is for; all where none is named.
 
     Raises
     ------
@@ -70,4 +83,6 @@ def one_rule(
         rule |= {"start": "nothing", "low_mm": least_mm}
     else:
         rule |= {"start": "nominal", "percent_of": "nominal", "low_pct": -float(least_pct or 0.0)}
+    if ropes:
+        rule["ropes"] = list(ropes)
     return json.dumps([rule])

@@ -14,7 +14,7 @@ SECTIONS = {
     "Inspect": [
         ("rope", "1 Rope", "cable"),
         ("cards", "2 Cards", "print"),
-        ("sheet", "3 Sheet", "table_chart"),
+        ("sheet", "3 Stations", "table_chart"),
         ("result", "4 Result", "fact_check"),
         ("condition", "5 Condition and decision", "edit_note"),
         ("scale", "Without the card", "square_foot"),

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 import streamlit as st
 
 _STYLE = """<style>
-.rope-known{display:grid;grid-template-columns:max-content 1fr;gap:.2rem 1.2rem;margin:0}
+.rope-known{display:grid;grid-template-columns:max-content 1fr;gap:.2rem 1.2rem;margin:0!important;
+padding:0!important}
 .rope-known dt{color:light-dark(#4A4C57,#B9BAC4);margin:0}
 .rope-known dd{margin:0;overflow-wrap:anywhere}
 @media (max-width:640px){.rope-known{grid-template-columns:1fr;gap:0}

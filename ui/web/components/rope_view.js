@@ -10,7 +10,8 @@ function scale(svg) {
   for (const node of svg.querySelectorAll('text')) {
     node.setAttribute('font-size', 13 * k);
     node.setAttribute('dy', node.dataset.dy * k);
-    node.setAttribute('x', Math.min(node.dataset.x, svg.view[0] + svg.view[2] - node.getComputedTextLength() - 4 * k));
+    const right = svg.view[0] + svg.view[2] - node.getComputedTextLength() - 6 * k;
+    node.setAttribute('x', Math.max(svg.view[0] + 6 * k, Math.min(node.dataset.x, right)));
   }
 }
 

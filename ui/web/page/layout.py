@@ -108,10 +108,9 @@ def reset_messages() -> None:
 
 
 def show_cautions() -> None:
-    """Show the cautions; every screen with a figure ends with them."""
-    with st.container(border=True):
-        for caution in CAUTIONS:
-            st.caption(f":material/warning: {caution}")
+    """Show the cautions where somebody stands at the rope; reports carry them all."""
+    for caution in CAUTIONS:
+        st.caption(f":material/warning: {caution}")
 
 
 def flash_success(words: str) -> None:

@@ -20,13 +20,21 @@ ICONS: dict[Step, str] = {
     "review": "rate_review",
 }
 NAMES: dict[Step, str] = {
-    "rope": "Rope", "cards": "Cards", "sheet": "Sheet", "result": "Result", "review": "Review",
+    "rope": "Rope", "cards": "Cards", "sheet": "Stations", "result": "Result", "review": "Review",
 }  # fmt: skip
 # Small print keeps a contrast of 4.5 to 1 against either ground (WCAG 2, 1.4.3); what is pressed is
 # 44 px high (WCAG 2.1, 2.5.5).
 THEME_CSS = """<style>
-.stMainBlockContainer h1{font-size:clamp(1.7rem,1.2rem + 2vw,2.4rem);padding:0}
-.stMainBlockContainer{padding-top:3rem;padding-bottom:3rem}
+.stMainBlockContainer h1{font-size:clamp(1.5rem,1.1rem + 1.6vw,2rem);padding:0}
+.stMainBlockContainer [data-testid=stHeading]:has(h1){margin-bottom:.6rem}
+.stMainBlockContainer{padding-top:2.4rem;padding-bottom:3rem}
+@media (max-width:768px){.stMainBlockContainer{padding-top:4.2rem}}
+[data-testid=stSidebarUserContent] .stVerticalBlock{gap:.1rem}
+[data-testid=stSidebarUserContent] [data-testid=stCaptionContainer]{margin:.35rem 0 -.1rem}
+[data-testid=stSidebarUserContent] [data-testid=stCaptionContainer] p{font-size:.8rem}
+[data-testid=stSidebarUserContent] :is(.stTextInput,.stSelectbox){margin-top:.7rem}
+[data-testid=stSidebarHeader]{height:2.6rem;margin-bottom:0;padding-bottom:0}
+.st-key-onward a{border:1px solid light-dark(#0B5FA5,#7FB8E8);border-radius:6px;padding:0 .9rem}
 [data-testid=stCaptionContainer]{opacity:.85!important}
 [data-testid=stCaptionContainer] *{color:inherit!important}
 .stButton button,.stDownloadButton button,.stFormSubmitButton button,
@@ -57,13 +65,14 @@ def apply_theme() -> None:
 
 def next_step_link(step: Step, words: str) -> None:
     """Draw the link to the next step."""
-    st.page_link(
-        f"screens/{step}.py",
-        label=f"Next: {words}",
-        icon=":material/arrow_forward:",
-        width="stretch",
-        query_params=here(),
-    )
+    with st.container(key="onward"):
+        st.page_link(
+            f"screens/{step}.py",
+            label=f"Next: {words}",
+            icon=":material/arrow_forward:",
+            width="content",
+            query_params=here(),
+        )
 
 
 def here() -> dict[str, str]:

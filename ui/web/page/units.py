@@ -9,6 +9,10 @@ from ui.lengths import in_units
 from ui.text import as_minus, as_typed
 
 UNITS = "units of the page"
+U_HELP = (
+    "U is the expanded uncertainty: with k = 2 standard uncertainties about 95 % of such figures "
+    "lie within it."
+)
 
 
 def set_units(units: Units) -> None:
@@ -28,4 +32,4 @@ def in_page_units(words: str) -> str:
 
 def told(words: str) -> str:
     """Return a sentence of the program, in the page's units, safe from being read as markup."""
-    return as_typed(as_minus(in_page_units(words)))
+    return as_typed(as_minus(in_page_units(words).replace("U (k = 2)", "U")))

@@ -126,7 +126,7 @@ def _buttons(
                 f"Read again{at}",
                 "3",
                 lambda: _read_again(opened, item, view),
-                help="Sends the station back: the sheet shows the inspector a field for it.",
+                help="Sends the station back: the inspector finds a field for it under Stations.",
             )
             _button(
                 "Photograph misled: move its edge",

@@ -135,7 +135,7 @@ def _file_into(look: QuickLook, known: list[Summary]) -> None:
         format_func=lambda one: f"{one} ({names[one]})",
         key="quick inspection",
         help="The inspections that were worked on last come first. The card says the station; "
-        "where it says none, it is filed on the inspection's sheet.",
+        "where it says none, it is filed under the inspection's Stations.",
     )
     if right.button("Keep it", type="primary", icon=":material/save:", width="stretch"):
         with show_errors():

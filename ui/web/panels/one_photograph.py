@@ -46,7 +46,7 @@ def show_place_large(opened: OpenInspection) -> None:
         )
         return
     if not results:
-        st.info("No photograph of this place yet; drop it on the sheet.", icon=":material/photo:")
+        st.info("No photograph of this place yet; drop it under Stations.", icon=":material/photo:")
     photographs = {one.photo_sha256: one.photo_name for one in results}
     if len(photographs) > 1:
         _choose_photograph(opened, photographs)
@@ -92,7 +92,7 @@ def _way_back(opened: OpenInspection, station: int, way: int) -> None:
     with st.container(horizontal=True):
         st.page_link(
             "screens/sheet.py",
-            label="Back to the sheet",
+            label="Back to the stations",
             icon=":material/arrow_back:",
             query_params=link_query(identity),
         )

@@ -21,7 +21,7 @@ from ui.web.page.session import (
 COLUMNS = (
     ListColumn("Rope"),
     ListColumn("Nominal", figures=True),
-    ListColumn("Last diameter, worst station"),
+    ListColumn("Worst station"),
     ListColumn("Decrease", figures=True),
     ListColumn("Severity"),
     ListColumn("Trend"),
@@ -100,15 +100,15 @@ def _open(row: RegisterRow) -> None:
 
 def _cells(row: RegisterRow) -> list[str]:
     due = "" if row.next_due is None else row.next_due.isoformat()
-    station = "" if row.station is None else f", station {row.station}"
+    station = "" if row.station is None else f"{row.station}: "
     return [
         row.rope,
         row.nominal,
-        f"{row.diameter}{station}",
+        f"{station}{row.diameter}",
         "" if row.decrease_pct is None else f"{row.decrease_pct:.1f} %",
         row.severity,
         row.trend,
-        "" if row.on is None else f"{row.on.isoformat()}, {row.state}",
-        f"{due}, overdue" if row.overdue else due,
+        "" if row.on is None else f"{row.on.isoformat()} {row.state}",
+        f"{due} overdue" if row.overdue else due,
         str(row.open_findings) if row.open_findings else "",
     ]

@@ -138,6 +138,31 @@ def show_one_side(opened: OpenInspection, view: StationView, *, key: str) -> Non
                 show_view(edge, key=f"{key} {SIDES[side]}")
 
 
+def show_before(before: OpenInspection, station: int, units: Units, *, key: str) -> None:
+    """Show the same station last time: its photographs with their figures, one below the other."""
+    st.caption(f"Last time, {before.inspection.on:%Y-%m-%d}")
+    mine = [one for one in before.results if isinstance(one, Estimate) and one.station == station]
+    for result in sorted(mine, key=lambda one: one.view_deg or 0)[:2]:
+        photograph = photograph_of(before, result)
+        figure, _ = figure_line(StationView(result.view_deg or 0, result, None), units)
+        if photograph is None or result.marks is None:
+            st.caption(figure)
+            continue
+        name, data, size = pictures.preview(photograph)
+        at = f"{key} before {result.view_deg}"
+        send_pictures({name: data}, key=f"{at} pictures")
+        view = PhotoView(
+            name,
+            size,
+            f"Station {station} last time, {result.view_deg} degrees: {figure}.",
+            shapes_of(result, result.marks, None),
+            home=pictures.home_of(result.marks, size, aspect=WIDE),
+            over=((figure, False),),
+            zoom=False,
+        )
+        show_view(view, key=f"{at} photograph")
+
+
 def show_lone(opened: OpenInspection, item: ReviewItem) -> None:
     """Show the photographs that something belonging to no single station is about."""
     finding = item.findings[0].finding

@@ -11,6 +11,7 @@ import streamlit as st
 
 from inspection.assessment import Assessment
 from inspection.comparison.bland_altman import FEWEST, limits_of_agreement
+from inspection.model.log import counted
 from inspection.model.readings import Gauge, Reading
 from inspection.record.examinations import ComparedEntry
 from ui.charts.checks import differences_chart, digits_chart
@@ -19,9 +20,10 @@ from ui.charts.rope import history_chart
 from ui.charts.sources import last_digits
 from ui.presenters.flagged_entries import RankedReader, by_chance
 from ui.presenters.trends import StationTrend, nearest_first, station_trends, trend_row
-from ui.text import as_typed
+from ui.text import as_minus, as_typed
 from ui.web.components.chart import show_chart
 from ui.web.page.layout import reset_messages, show_errors
+from ui.web.page.units import U_HELP
 from ui.web.panels.station import table
 
 GROUPS = {
@@ -127,12 +129,13 @@ def _difference_plot(members: Sequence[ComparedEntry]) -> None:
     if step > 1:
         words += f" Drawn: all that disagree, and one in {step} of the others."
     show_chart(differences_chart, data, words=words)
-    st.caption(words)
+    st.caption(as_minus(words), help=U_HELP)
 
 
 def _agreement_words(members: Sequence[ComparedEntry]) -> str:
     if len(members) < FEWEST:
-        return f"{len(members)} comparisons; {FEWEST} are needed for limits of agreement."
+        count = counted(len(members), "comparison", "comparisons")
+        return f"{count}; {FEWEST} are needed for limits of agreement."
     told = limits_of_agreement([one.difference_mm for one in members])
     return (
         f"{len(members)} comparisons; photograph minus gauge {told.bias_mm:+z.2f} mm on average, "

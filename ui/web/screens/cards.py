@@ -14,7 +14,7 @@ from ui.services.bench_checks import keep_bench_check, known_bench_checks
 from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import measured
 from ui.text import as_typed
-from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
@@ -96,41 +96,41 @@ def _print(opened: OpenInspection | None) -> str | None:
 
 def _check(usual: str) -> None:
     st.header("Check the print")
-    st.markdown(
+    st.caption(
         "A printer may stretch paper by half a per cent. Measure the two bars on one printed card "
-        "and enter what you read: the card's scale is corrected by it, and the figures become "
-        "less uncertain "
-        "(unchecked prints count as known to 1 % only)."
+        "and enter what you read: the scale is corrected by it. An unchecked print counts as known "
+        "to 1 % only."
     )
     with st.form("print check"):
-        name = st.text_input(
+        left, right = st.columns(2)
+        name = left.text_input(
             "Card set",
             placeholder="spring 2026, office printer",
             key="print check name",
             help="A name for all cards of this print run.",
         )
         names = [layout.name for layout in LAYOUTS]
-        layout_name = st.selectbox(
+        layout_name = right.selectbox(
             "Card, as printed on it",
             names,
             index=names.index(usual),
             key=f"print check card {usual}",
             help="Paper and width of the band.",
         )
-        left, right = st.columns(2)
+        left, right, last = st.columns(3)
         along = left.text_input(
             "Bar along the rope reads",
-            placeholder="180,62 mm",
+            placeholder="180.62 mm",
             key="print check along",
             help="From end mark to end mark of the long bar.",
         )
         across = right.text_input(
             "Bar across the rope reads",
-            placeholder="109,71 mm",
+            placeholder="109.71 mm",
             key="print check across",
             help="The short bar, at right angles to it.",
         )
-        read_with = st.selectbox(
+        read_with = last.selectbox(
             "Read with",
             list(READ_WITH),
             key="print check read with",
@@ -168,8 +168,8 @@ def _check(usual: str) -> None:
 
 def _check_on_the_bench() -> None:
     """Take photographs of a bar and its diameter, say what they show, and list earlier checks."""
-    st.subheader("Check on your own bench")
-    st.markdown(
+    st.header("Check on your own bench")
+    st.caption(
         f"Photograph one smooth, straight bar or pin of known diameter on the card, "
         f"{LEAST_PHOTOGRAPHS} times or more: nearer and farther, tilted a little, the card taken "
         "off and fixed again. It shows whether the uncertainties hold with your printer, card and "
@@ -177,23 +177,23 @@ def _check_on_the_bench() -> None:
     )
     with st.form("bench check"):
         sets = [UNCHECKED, *get_record().print_checks()]
-        card_set = st.selectbox(
+        first, left, right = st.columns(3)
+        card_set = first.selectbox(
             "Card set",
             sets,
             index=len(sets) - 1,
             key="bench check cards",
             help="Whose print check the photographs are measured with.",
         )
-        left, right = st.columns(2)
         true = left.text_input(
             "Diameter of the bar",
-            placeholder="16,002 mm",
+            placeholder="16.002 mm",
             key="bench check true",
             help="As a micrometer or its certificate says.",
         )
         u = right.text_input(
             "Standard uncertainty of it",
-            placeholder="0,002 mm",
+            placeholder="0.002 mm",
             key="bench check u",
             help="Half of the expanded uncertainty on the certificate.",
         )
@@ -203,7 +203,7 @@ def _check_on_the_bench() -> None:
             key="bench check photographs",
             help="The camera's own files, all by one phone.",
         )
-        if st.form_submit_button("Check"):
+        if st.form_submit_button("Check these photographs"):
             with show_errors():
                 _check_photographs(
                     str(card_set), parse_length(true), parse_length(u), list(files or [])
@@ -245,5 +245,4 @@ with show_errors():
     if inspection is not None:
         offer_later_checks(inspection)
     _check_on_the_bench()
-    next_step_link("sheet", "sheet of stations")
-    show_cautions()
+    next_step_link("sheet", "stations")

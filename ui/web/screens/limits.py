@@ -13,11 +13,23 @@ from inspection.model.length_text import parse_length
 from inspection.record.kept_limits import (
     confirm_limits,
     keep_own_limits,
-    kept_own_limits,
     limit_confirmations,
 )
-from ui.presenters.limit_rows import HEADS, band_heads, band_rows, limit_rows
-from ui.services.own_limits import keep_rules, one_rule
+from inspection.record.views import OpenInspection
+from ui.lengths import in_units
+from ui.presenters.limit_rows import (
+    HEADS,
+    OWN_HEADS,
+    ROPE_HEADS,
+    at_the_edge,
+    band_heads,
+    band_rows,
+    limit_rows,
+    own_rows,
+    rope_limit_rows,
+)
+from ui.presenters.rope_form import not_stated
+from ui.services.own_limits import keep_rules, one_rule, own_rules, own_sets
 from ui.services.roles import may_do, require_action
 from ui.text import as_typed
 from ui.web.page.clock import today
@@ -31,9 +43,10 @@ def _published() -> None:
     known = limit_confirmations(get_record())
     open_ones = [name for name in RULE_SETS if standing_confirmation(name, known) is None]
     st.markdown(
-        "The figures below were written down from public copies, and where there was none from "
-        "memory. Hold each against your own copy once; until then every report says that nobody "
-        f"has. {len(RULE_SETS) - len(open_ones)} of {len(RULE_SETS)} sets are confirmed."
+        f"**{len(RULE_SETS) - len(open_ones)} of {len(RULE_SETS)} sets are confirmed.** Hold each "
+        "against your own copy once; until then every report says that nobody has.",
+        help="The figures were written down from public copies, and where there was none from "
+        "memory.",
     )
     name = st.selectbox(
         "Set of limits",
@@ -44,6 +57,7 @@ def _published() -> None:
     )
     rules = RULE_SETS[name]
     st.html(table(HEADS, limit_rows(rules), f"Figures of {name}"))
+    st.caption(at_the_edge(rules))
     if rules == ISO_4309_2017:
         st.html(table(band_heads(), band_rows(), "Severity of uniform decrease"))
         st.caption(f"Bands {BANDS_SURE}.")
@@ -91,11 +105,10 @@ def _confirm(name: str, *, again: bool) -> None:
 
 
 def _own() -> None:
-    known = {name: one["rules"] for name, one in kept_own_limits(get_record()).items()}
-    for name, rules in known.items():
-        words = "; ".join(str(rule.get("what", "")) for rule in rules) if rules else "given up"
-        st.markdown(f"**{as_typed(name)}** · {as_typed(words)}")
-    if not known:
+    known = own_sets(get_record())
+    if known:
+        st.html(table(OWN_HEADS, own_rows(known), "Limits of your own"))
+    else:
         st.caption("No limits of your own: ropes are held against the published ones only.")
     if not may_do(current_user(), "limits"):
         return
@@ -105,6 +118,13 @@ def _own() -> None:
             key="own name",
             placeholder="site rule 4",
             help="The same name again replaces the set; what it was stays in the record.",
+        )
+        ropes = st.multiselect(
+            "Ropes",
+            [rope.identity for rope in get_record().ropes()],
+            placeholder="all ropes",
+            key="own ropes",
+            help="The ropes that it is for; all where none is chosen.",
         )
         left, right = st.columns(2)
         what = left.text_input(
@@ -120,7 +140,7 @@ def _own() -> None:
         least = left.text_input(
             "Least mean diameter",
             key="own least",
-            placeholder="38,5 mm",
+            placeholder="38.5 mm",
             help="Discard below it. Either this or the largest decrease.",
         )
         decrease = right.number_input(
@@ -160,6 +180,7 @@ def _own() -> None:
                         source.strip(),
                         least_mm=parse_length(least) if least.strip() else None,
                         least_pct=decrease,
+                        ropes=ropes,
                     )
                     if file is None
                     else file.getvalue().decode("utf-8-sig", errors="replace")
@@ -169,9 +190,39 @@ def _own() -> None:
                 st.rerun()
 
 
-page_header("Limits", needs_inspection=False)
+def _of_one_rope(opened: OpenInspection | None) -> None:
+    """Show what one rope is held against, in figures."""
+    ropes = {rope.identity: rope for rope in get_record().ropes()}
+    if not ropes:
+        st.info("No rope has been entered yet.", icon=":material/cable:")
+        return
+    names = list(ropes)
+    first = names.index(opened.rope.identity) if opened and opened.rope.identity in ropes else 0
+    name = st.selectbox(
+        "Rope", names, index=first, key="limits of rope", help="Whose limits are shown."
+    )
+    rope = ropes[name]
+    rows, reasons = rope_limit_rows(
+        rope, own_rules(get_record()), limit_confirmations(get_record())
+    )
+    if rows:
+        st.html(table(ROPE_HEADS, rows, "Limits that apply, the rope unloaded", units=rope.units))
+    else:
+        st.info("No limit applies to this rope as it is written down.", icon=":material/rule:")
+    open_ones = not_stated(rope)
+    if open_ones:
+        st.caption(f"Not stated: {', '.join(open_ones)}. More or other limits may apply.")
+    if reasons:
+        with st.expander(f"Limits that do not apply, and why ({len(reasons)})"):
+            for reason in reasons:
+                st.markdown(as_typed(in_units(reason, rope.units)))
+
+
+opened = page_header("Limits", needs_inspection=False)
 with show_errors():
-    published, own = st.tabs(["Published", "Our own"])
+    one_rope, published, own = st.tabs(["One rope", "Published", "Our own"])
+    with one_rope, show_errors():
+        _of_one_rope(opened)
     with published, show_errors():
         _published()
     with own, show_errors():

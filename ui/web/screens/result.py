@@ -41,7 +41,7 @@ from ui.presenters.result_rows import (
     wear_rows,
     worst_view,
 )
-from ui.presenters.whole_rope import whole_rope, whole_rope_figures
+from ui.presenters.whole_rope import WHOLE_ROPE_HEADS, whole_rope, whole_rope_rows
 from ui.report.case import case_of_record, record_name
 from ui.report.letterhead import letterhead_of_server
 from ui.report.pdf import Paper
@@ -50,15 +50,14 @@ from ui.services.assess_record import log_of
 from ui.text import CLEARS_NOTHING, STATE_MARKS, as_minus, as_typed
 from ui.web.components.chart import show_chart
 from ui.web.page.address import link_query
-from ui.web.page.layout import page_header, show_cautions, show_errors
+from ui.web.page.layout import page_header, show_errors
 from ui.web.page.login import can_open, download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import cached_assessment, get_record, record_location, require_access
-from ui.web.page.units import page_units, told
-from ui.web.panels.station import figures, show_one_side, table
+from ui.web.page.units import U_HELP, page_units, told
+from ui.web.panels.station import show_one_side, table
 
 STYLE = """<style>
-.stMainBlockContainer{padding-top:2.6rem!important}
 .stMainBlockContainer .stVerticalBlock{gap:.6rem}
 .st-key-now a{border:1px solid light-dark(#0B5FA5,#7FB8E8);border-radius:4px}
 .rope-answer{border-left:5px solid light-dark(#4A4C57,#B9BAC4);background:#8881;
@@ -67,8 +66,7 @@ padding:.7rem 1rem;border-radius:4px}
 .rope-answer b{display:block;font-size:1.45rem;line-height:1.25;margin-bottom:.3rem}
 .rope-answer span{display:block;line-height:1.45}
 .rope-answer small{display:block;margin-top:.4rem;font-size:.85rem}
-@media (max-width:640px){.stMainBlockContainer{padding-top:4rem!important}
-.rope-answer b{font-size:1.2rem}}
+@media (max-width:640px){.rope-answer b{font-size:1.2rem}}
 </style>"""
 
 
@@ -127,7 +125,9 @@ def _show_next(opened: OpenInspection, assessment: Assessment) -> None:
 
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
     _answer(opened, assessment)
-    st.caption(f":material/visibility: {told(assessment.first_concern)}")
+    worst = worst_station(assessment)
+    if worst is None or not worst.is_local_decrease:  # else the answer has said it, and why
+        st.caption(f":material/visibility: {told(assessment.first_concern)}")
     if opened.reviews:
         last = opened.reviews[-1]
         st.markdown(
@@ -142,11 +142,9 @@ def _along(assessment: Assessment) -> None:
     st.header("Along the rope")
     words = "Mean diameters along the rope with their uncertainty and limits, as in the table."
     show_chart(along_rope_chart, along_rope(assessment), words=words)
-    known = whole_rope_figures(assessment)
+    known = whole_rope_rows(assessment)
     if known:
-        for column, (source, cells) in zip(st.columns(len(known)), known.items(), strict=True):
-            column.markdown(f"**The whole rope, by {source}**")
-            column.html(figures(cells))
+        st.html(table(WHOLE_ROPE_HEADS, known, "The whole rope, from two directions each"))
     if len(known) < bool(assessment.photograph_sections) + bool(assessment.gauge_sections):
         for why in whole_rope(assessment):  # says why there is none
             st.caption(told(why))
@@ -157,15 +155,16 @@ def _figures(assessment: Assessment) -> None:
     if not rows:
         st.info(
             "No section yet: a station needs two directions at right angles, by photographs or by "
-            "the gauge. The sheet says what is missing.",
+            "the gauge. The page Stations says what is missing.",
             icon=":material/pin_drop:",
         )
         return
-    st.html(table(SECTION_HEADS, rows, "Station means and ovality; U is expanded, k = 2"))
+    st.html(table(SECTION_HEADS, rows, "Station means and ovality"))
     st.caption(
         "The mean of two directions at right angles is the measured diameter of ISO 4309:2017, "
         "3.2; sections at least 1 m apart together give that of EN 12385-1. Ovality is the larger "
-        "minus the smaller direction and never negative: a round rope reads a little above 0."
+        "minus the smaller direction and never negative: a round rope reads a little above 0.",
+        help=U_HELP,
     )
 
 
@@ -205,7 +204,7 @@ def _wear(assessment: Assessment) -> None:
     if rows:
         st.html(table(WEAR_HEADS, rows, "Uniform decrease from the reference (ISO 4309:2017)"))
         st.caption(
-            "Bands from memory, confidence 0.9. One criterion of several: broken wires, corrosion "
+            "One criterion of several: broken wires, corrosion "
             "and distortion count, too, and combine. Each station is assessed by its most "
             "certain figure."
         )
@@ -336,11 +335,10 @@ if inspection is not None:
         if not (inspection.readings or inspection.results):
             st.info("Nothing to assess yet: add photographs and readings first.")
             if can_open("sheet"):
-                next_step_link("sheet", "sheet of stations")
+                next_step_link("sheet", "stations")
         else:
             found = cached_assessment(inspection)
             _first(inspection, found)
             _along(found)
             _folded(found)
             _take_away(inspection)
-    show_cautions()

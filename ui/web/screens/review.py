@@ -6,25 +6,28 @@ import html
 
 import streamlit as st
 
+from inspection.assessment import Assessment
 from inspection.record.views import OpenInspection
 from ui.presenters.review_queue import ReviewItem
 from ui.presenters.station import StationView, station_views
 from ui.presenters.station_finding import (
     StationFinding,
     doubted,
+    photographed_before,
     station_facts,
     station_finding,
     strip_entry,
 )
-from ui.text import as_typed
+from ui.text import CLEARS_NOTHING, as_typed
 from ui.web.page import pictures
 from ui.web.page.address import address, show_place
-from ui.web.page.layout import page_header, show_cautions, show_errors
-from ui.web.page.session import cached_assessment
+from ui.web.page.layout import page_header, show_errors
+from ui.web.page.session import cached_assessment, load_inspection, visible
 from ui.web.panels.decision_bar import WHOLE, all_items, show_bar, show_steps
 from ui.web.panels.inspection_decision import decide_inspection
 from ui.web.panels.station import (
     photograph_of,
+    show_before,
     show_entries,
     show_lone,
     show_places,
@@ -86,7 +89,7 @@ def _review(opened: OpenInspection) -> None:
     if item is None:
         with main:
             decide_inspection(opened, [one for one in items if not one.settled])
-            show_cautions()
+            st.caption(f":material/warning: {CLEARS_NOTHING}")
     else:
         _show_item(opened, item, main)
     _warm_up(opened, [one for one in items if one.waits], item)
@@ -145,7 +148,15 @@ def _show_item(
             show_lone(opened, item)
         elif views:
             key = f"{opened.inspection.identity} {item.station}"
-            show_side_by_side(opened, views, key=key)
+            before = _last_time(assessment, item.station)
+            if before is None:
+                show_side_by_side(opened, views, key=key)
+            else:
+                here, then = st.columns([7, 2], gap="small")
+                with here:
+                    show_side_by_side(opened, views, key=key)
+                with then, show_errors():
+                    show_before(before, item.station, opened.rope.units, key=key)
             st.html(f"<div class='rope-lines'>{html.escape(LINES)}</div>")
         else:
             st.info(
@@ -163,6 +174,12 @@ def _show_item(
         if item.station is not None:
             _more(opened, item.station, view)
     show_bar(opened, item, views, view)
+
+
+def _last_time(assessment: Assessment, station: int) -> OpenInspection | None:
+    """Return the newest earlier inspection with a photograph of the station."""
+    name = photographed_before(assessment, station)
+    return load_inspection(name) if name is not None and name in visible() else None
 
 
 def _looked_at(item: ReviewItem, views: list[StationView]) -> StationView | None:

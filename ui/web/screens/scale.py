@@ -12,7 +12,7 @@ from ui.lengths import diameter_words
 from ui.services.measure_archive import Shown, add_figure, archive_measured
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
-from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record
 from vision.apart import apart
@@ -248,4 +248,3 @@ inspection = page_header("Without the card")
 if inspection is not None:
     with show_errors():
         _screen(inspection)
-    show_cautions()

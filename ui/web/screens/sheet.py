@@ -46,7 +46,7 @@ def _sheet(opened: OpenInspection) -> None:
         import_table(opened)
 
 
-inspection = page_header("3 Sheet")
+inspection = page_header("3 Stations")
 if inspection is not None and address().station is not None and address().view_deg is not None:
     with show_errors():
         show_place_large(inspection)

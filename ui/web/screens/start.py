@@ -45,7 +45,7 @@ def _show_progress(bar: st.delta_generator.DeltaGenerator, at: float, what: str)
 
 def _begin() -> None:
     """Offer what a person begins with."""
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, vertical_alignment="center", key="begin"):
         st.page_link("screens/rope.py", label="New rope or inspection", icon=":material/add:")
         st.page_link("screens/cards.py", label="Print cards", icon=":material/print:")
         _sample_button()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import Literal
 
@@ -43,8 +44,8 @@ from ui.presenters.flagged_entries import (
     table_file,
 )
 from ui.services.assess_record import examine_all
-from ui.text import as_typed, chance_words
-from ui.web.page.layout import flash_success, page_header, show_cautions, show_errors
+from ui.text import as_minus, as_typed, chance_words
+from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import download
 from ui.web.page.session import (
     cached_assessment,
@@ -54,6 +55,7 @@ from ui.web.page.session import (
     summaries,
     user_name,
 )
+from ui.web.page.units import U_HELP
 from ui.web.panels.station import table
 from ui.web.panels.supervisor_charts import (
     show_differences,
@@ -63,7 +65,6 @@ from ui.web.panels.supervisor_charts import (
 )
 
 STYLE = """<style>
-.stMainBlockContainer{padding-top:2.6rem!important}
 .stMainBlockContainer .stVerticalBlock{gap:.7rem}
 [data-testid=stBaseButton-segmented_controlActive] p{color:light-dark(#0B5FA5,#CFE6FA)}
 </style>"""
@@ -211,22 +212,21 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
                 icon=":material/photo:" if listed.photographs else ":material/visibility:",
                 query_params=entry.query,
             )
-        lines = [as_typed(in_units(finding.seen, units))]
-        lines += [
-            f":material/straighten: {as_typed(in_units(line, units))}" for line in entry.evidence
-        ]
+        lines = [_told(finding.seen, units)]
+        lines += [f":material/straighten: {_told(line, units)}" for line in entry.evidence]
         if entry.reason or entry.who:
             lines.append(f":material/history: {as_typed(entry.reason)} — {as_typed(entry.who)}")
-        st.markdown("  \n".join(lines))
-        chance = (
-            "not a matter of chance"
-            if finding.p_value is None
-            else f"if nothing is wrong: {chance_words(finding.p_value)}"
-        )
-        innocent = (
-            f" · possible innocent cause: {as_typed(finding.innocent)}" if finding.innocent else ""
-        )
-        st.caption(f"{as_typed(in_units(finding.remedy, units))}  \n{chance}{innocent}")
+        st.markdown("  \n".join(lines), help=U_HELP if entry.evidence else None)
+        beside = [_told(finding.remedy, units)]
+        if finding.p_value is not None:
+            beside.append(f"By chance alone: {chance_words(finding.p_value)}.")
+        if finding.innocent:
+            beside.append(as_typed(f"Innocent cause: {finding.innocent}"))
+        st.caption(" ".join(beside))
+
+
+def _told(words: str, units: Units) -> str:
+    return as_typed(as_minus(in_units(words, units).replace("U (k = 2)", "U")))
 
 
 # ---- ropes, people, gauges -------------------------------------------------------------------
@@ -304,20 +304,17 @@ def _all_ropes(scope: InspectionFilter, suffix: str) -> bytes:
 
 def _exports(scope: InspectionFilter) -> None:
     st.header("Export")
-    with st.container(horizontal=True):
-        for suffix in (".csv", ".xlsx"):
-            kind = suffix[1:].upper()
-            for words, make, name in (
-                (f"Entries as {kind}", partial(_all_entries, scope, suffix), "entries-to-look-at"),
-                (f"Ropes as {kind}", partial(_all_ropes, scope, suffix), "ropes"),
-                (f"People and gauges as {kind}", partial(_all_readers, scope, suffix), "apart"),
-                (
-                    f"All readings as {kind}",
-                    partial(readings_table, get_record(), suffix),
-                    "readings",
-                ),
-            ):
-                download(words, make, f"{name}{suffix}")
+    tables: tuple[tuple[str, Callable[[str], bytes], str], ...] = (
+        ("Entries", partial(_all_entries, scope), "entries-to-look-at"),
+        ("Ropes", partial(_all_ropes, scope), "ropes"),
+        ("People and gauges", partial(_all_readers, scope), "apart"),
+        ("All readings", partial(readings_table, get_record()), "readings"),
+    )
+    for column, (words, make, name) in zip(st.columns(len(tables)), tables, strict=True):
+        with column:
+            for suffix in (".csv", ".xlsx"):
+                data = partial(make, suffix)
+                download(f"{words} as {suffix[1:].upper()}", data, f"{name}{suffix}")
 
 
 st.html(STYLE)
@@ -349,4 +346,3 @@ with show_errors():
             else:
                 _people_or_gauges("person" if chosen == "People" else "gauge", wanted)
             _exports(wanted)
-    show_cautions()
