@@ -75,7 +75,7 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
     for edge in ("left", "right"):
         magnified = page.get_by_role("img", name=f"The {edge} edge, magnified")
         expect(magnified).to_have_count(2)
-        apart = magnified.last.get_by_text(re.compile(r"logged: 0\.4\d mm farther out"))
+        apart = magnified.last.get_by_text(re.compile(r"logged 0\.4\d mm outside"))
         expect(apart).to_be_visible()
         tenth_px = magnified.last.evaluate(
             "svg => 6.4 * svg.clientWidth / svg.viewBox.baseVal.width"

@@ -249,7 +249,7 @@ def test_a_place_opens_large_by_its_address_and_back_is_the_sheet(
     quiet(page)
     page.get_by_role("link", name="Open the photograph of station 3, 90 degrees").click()
     expect(page.get_by_role("heading", name="Station 3, 90°")).to_be_visible()
-    expect(page.get_by_text("farther out").first).to_be_visible()  # the logged reading is drawn
+    expect(page.get_by_text("mm outside").first).to_be_visible()  # the logged reading is drawn
     assert page.evaluate("location.search") == f"?inspection={SAMPLE}&station=3&view=90"
     page.reload()
     expect(page.get_by_role("heading", name="Station 3, 90°")).to_be_visible()

@@ -109,7 +109,7 @@ def test_a_magnified_edge_has_a_scale_in_hundredths_of_an_inch() -> None:
     logged = result.diameter_mm + 2 * 2.54  # each jaw a tenth of an inch farther out
     shapes = edge_shapes(result, result.marks, place, 0, logged, "inch")
     labels = {shape.look: shape.label for shape in shapes}
-    assert labels["logged"] == "logged 0.100 in out"
+    assert labels["logged"] == "logged 0.100 in outside"
     assert labels["scale"] == "0.05 in"
     ruler = next(shape for shape in shapes if shape.look == "scale").points
     high = max(y for _, y in ruler) - min(y for _, y in ruler)

@@ -126,10 +126,13 @@ def test_every_step_says_what_comes_first(app: AppTest, name: str) -> None:
     assert any("no inspection yet" in one.value for one in at.info)
 
 
-@pytest.mark.parametrize("name", ["sheet", "result"])
-def test_every_screen_with_figures_carries_the_cautions(sample_app: AppTest, name: str) -> None:
-    at = screen(sample_app.run(), name)
-    assert any("never clears a rope" in one.value for one in at.caption)
+def test_cautions_stand_where_somebody_acts(sample_app: AppTest) -> None:
+    """At the rope, with the answer, and with the decision; elsewhere they would be read past."""
+    for name, said in (("sheet", True), ("result", True), ("condition", True), ("cards", False)):
+        at = screen(sample_app.run(), name)
+        told = [one.value for one in at.caption] + [one.proto.body for one in at.get("html")]
+        assert any("never clears a rope" in words for words in told) == said, name
+        assert any("lock out the drive" in words for words in told) == (name == "sheet"), name
 
 
 def test_a_print_check_is_kept_and_a_far_off_bar_is_refused(app: AppTest) -> None:
@@ -218,10 +221,10 @@ def test_a_corrected_reading_keeps_what_was_typed_and_settles_the_doubt(
 def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> None:
     at = screen(sample_app.run(), "result")
     # the rope is thin there by the photographs, and the entry that hides it is doubted
-    assert any(
-        "Check first" in one.value and "Station 3, by photographs, is" in one.value
-        for one in at.caption
-    )
+    answer = " ".join(one.proto.body for one in at.get("html"))
+    assert "Thinnest: station 3, 21.33 ± 0.07 mm" in answer
+    assert "thinner than its neighbours: look there for a broken core" in answer
+    assert "in itself a ground for discard" in answer
     next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
     clean(press(at, "Make the report"))
     made = at.session_state[f"report {SAMPLE} {kept().revision} A4 2026-114"]

@@ -17,7 +17,7 @@ from inspection.limits.confirmed import standing_confirmation
 from inspection.limits.standards import RULE_SETS
 from inspection.record.kept_limits import limit_confirmations
 from inspection.record.record import Record, open_record
-from ui.presenters.limit_rows import band_rows, limit_rows
+from ui.presenters.limit_rows import band_rows, limit_rows, rope_limit_rows, rope_limits
 from ui.services.assess_record import assess_recorded
 from ui.services.backups import back_up_now
 from ui.services.own_limits import keep_rules, one_rule, own_rules
@@ -170,3 +170,42 @@ def test_a_rope_in_inches_is_shown_in_inches_on_its_pages(sample_app: AppTest) -
         assert left == [], name
         # 21.33 mm at station 3 (see test_start) are 0.840 in: 1 in = 25.4 mm exactly
         assert name != "result" or any("0.84" in words for words in told)
+
+
+def test_limits_of_ones_own_may_be_for_one_rope_only(sample_app: AppTest) -> None:
+    at = screen(sample_app, "limits")
+    with opened() as record:
+        rope = record.inspection(SAMPLE).rope
+    named(at.text_input, "Name of the set").set_value("site 4")
+    named(at.text_input, "Where it stands").set_value("rule 4.2")
+    named(at.text_input, "Least mean diameter").set_value("21,5")
+    named(at.multiselect, "Ropes").set_value([rope.identity])
+    named(at.button, "Save limits").click()
+    at.run()
+    with opened() as record:
+        (rule,) = own_rules(record)
+        assert (rule.low_mm, rule.ropes) == (21.5, (rope.identity,))
+        known = limit_confirmations(record)
+    rows, _ = rope_limit_rows(rope, [rule], known)
+    assert ["site 4", "least diameter", "at least 21.50 mm", "your own"] in rows
+    assert "site 4 (your own)" in rope_limits(rope, [rule], known)
+    other = replace(rope, identity="another rope")
+    rows, reasons = rope_limit_rows(other, [rule], known)
+    assert "site 4" not in {row[0] for row in rows}
+    assert f"site 4, least diameter: it is for {rope.identity} only." in reasons
+
+
+def test_limits_of_one_rope_are_figures(sample_app: AppTest) -> None:
+    at = screen(sample_app, "limits")
+    told = " ".join(re.sub(r"<[^>]+>", " ", one.proto.body) for one in at.get("html"))
+    # ISO 4309:2017, table of uniform decrease (tests/published/iso_4309_bands.csv): discard from
+    # 7.5 % of nominal with a steel core, below the reference: 22.44 - 0.075 x 22 mm
+    assert "at least 20.79 mm" in told
+    assert any("Not stated: country" in one.value for one in at.caption)
+
+
+def test_the_rope_says_what_it_is_held_against(sample_app: AppTest) -> None:
+    at = screen(sample_app, "rope")
+    told = " ".join(re.sub(r"<[^>]+>", " ", one.proto.body) for one in at.get("html"))
+    assert re.search(r"Held against\s+ISO 4309:2017 \(not confirmed\)", told)
+    assert re.search(r"Reference\s+22\.44 mm of 2025-03-11, U not known", told)

@@ -37,6 +37,5 @@ def legend() -> alt.Legend:
         columns=2,
         columnPadding=16,
         rowPadding=2,
-        labelFontSize=11,
         offset=4,
     )

@@ -145,7 +145,7 @@ def _apart(differ_mm: float, units: Units) -> str:
     apart = length_text(abs(differ_mm), units=units)
     if float(apart.split()[0]) == 0:
         return "at the same place"
-    return f"{apart} {'out' if differ_mm > 0 else 'in'}"
+    return f"{apart} {'outside' if differ_mm > 0 else 'inside'}"
 
 
 # A magnified edge is 3 mm high: a scale of 1 mm in tenths fits, or one of 0.05 in in hundredths.

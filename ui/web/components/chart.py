@@ -10,13 +10,20 @@ import streamlit as st
 from inspection.model.rope import Units
 from ui.web.page.units import page_units
 
-# A sheet of paper on the dark page, set as the light page sets it.
-PAPER = {"background": "#FFFFFF", "padding": dict.fromkeys(("left", "top", "right", "bottom"), 12)}
-PAPER_STYLE = {
+# One look in both themes: the letters are dark, since a dark page shows charts on white paper.
+INK, FAINT = "#31333F", "#4A4C57"
+STYLE = {
     "font": "Source Sans, sans-serif",
-    "title": {"anchor": "start", "fontSize": 16, "subtitleFontSize": 13},
-    "axis": {"labelFontSize": 12, "titleFontSize": 12, "gridColor": "#E6EAF1"},
-}
+    "title": {"anchor": "start", "fontSize": 16, "color": INK, "subtitleFontSize": 13,
+              "subtitleColor": FAINT},
+    "axis": {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal",
+             "gridColor": "#E6EAF1", "domainColor": "#8A8C97", "tickColor": "#8A8C97",
+             "labelColor": FAINT, "titleColor": FAINT},
+    "legend": {"labelFontSize": 12, "labelColor": INK},
+    "text": {"color": INK},
+    "view": {"stroke": None},
+}  # fmt: skip
+PAPER = {"background": "#FFFFFF", "padding": dict.fromkeys(("left", "top", "right", "bottom"), 12)}
 
 
 def show_chart(
@@ -43,11 +50,10 @@ def show_chart(
         What lengths are drawn in; the page's unless another rope is shown.
     """
     spec = chart_spec(make.__name__, data, units or page_units(), make)
+    shown = {**spec, "config": {**spec.get("config", {}), **STYLE}}
     if st.context.theme.type == "dark":  # lines and words are chosen for a light ground
-        on_paper = {**spec, **PAPER, "config": {**spec.get("config", {}), **PAPER_STYLE}}
-        st.vega_lite_chart(on_paper, alt=words, width=cast(Any, width), theme=None)
-        return
-    st.vega_lite_chart(spec, alt=words, width=cast(Any, width))
+        shown |= PAPER
+    st.vega_lite_chart(shown, alt=words, width=cast(Any, width), theme=None)
 
 
 @st.cache_data(max_entries=256, show_spinner=False)

@@ -42,7 +42,8 @@ STYLE = """<style>
 .stMainBlockContainer .stVerticalBlock{gap:.45rem}
 .stMainBlockContainer [data-testid=stHeading]{margin-bottom:.5rem}
 .st-key-steps{gap:.1rem!important;flex-wrap:nowrap!important}
-.st-key-steps .stButton button{padding:0 .3rem}
+.st-key-steps .stButton button{padding:0 .15rem}
+.st-key-steps .stButton p{font-size:.85rem}
 [data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:sticky;bottom:0;z-index:20}
 .st-key-decisions{background:light-dark(#fff,#191918);
 border-top:1px solid #8886;padding:.45rem 0 .3rem}
@@ -63,7 +64,8 @@ padding:.4rem .8rem;border-radius:4px}
 .rope-lines{font-size:.8rem;color:light-dark(#4A4C57,#B9BAC4)}
 [data-testid=stAlert]:has([data-testid=stAlertContentSuccess]){position:fixed;top:.6rem;right:1.5rem;
 z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
-@media (max-width:640px){
+@media (max-height:600px){[data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:static}}
+@media (max-width:768px){
 .stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}
 .st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row}
 .st-key-strip [role=radiogroup] label{min-height:44px;flex:none}
@@ -82,7 +84,7 @@ LINES = (
 def _review(opened: OpenInspection) -> None:
     items = all_items(opened)
     known = {one.name: one for one in items}
-    side, main = st.columns([1, 5.6], gap="small")
+    side, main = st.columns([1.15, 5.45], gap="small")
     with side:
         name = _strip(opened, items)
     item = known.get(name)

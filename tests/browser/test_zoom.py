@@ -1,0 +1,133 @@
+"""At 200 % nothing is cut off, covered or pushed out of the window (WCAG 2.2, 1.4.4 and 1.4.10).
+
+A browser at 200 % shows a window of 1440 x 900 px as one of 720 x 450 CSS px; larger text alone is
+a root of 32 px in place of 16.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.hands import fits, quiet
+from tests.browser.test_all_screens import SCREENS
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+# What is pressed or read, and what lies in the way of it.
+FAULTS = """() => {
+  const told = one => `${one.tagName.toLowerCase()} "${(one.innerText || one.ariaLabel || '')
+    .trim().slice(0, 50)}"`;
+  const shown = one => {
+    const box = one.getBoundingClientRect();
+    return box.width > 2 && box.height > 2 && one.checkVisibility({visibilityProperty: true,
+      opacityProperty: true});
+  };
+  const main = document.querySelector('[data-testid=stMain]'), found = [];
+  const all = roots => roots.flatMap(root => [...root.querySelectorAll('*')].flatMap(
+    one => one.shadowRoot ? [one, ...all([one.shadowRoot])] : [one]));
+  const seen = all([main]).filter(shown);
+  // a cell of a table that runs on sideways in its own frame is reached by scrolling there
+  const framed = one => one.closest(
+    '[style*="overflow-x"],.st-key-strip,[data-testid=stDataFrame]');
+  for (const one of seen) {
+    const box = one.getBoundingClientRect(), style = getComputedStyle(one);
+    const words = [...one.childNodes].some(n => n.nodeType === 3 && n.data.trim());
+    if (words && !framed(one) && (box.left < -1 || box.right > innerWidth + 1))
+      found.push(`outside the window: ${told(one)}`);
+    if (words && one.scrollWidth > one.clientWidth + 2 && one.clientWidth > 0
+        && ['hidden', 'clip'].includes(style.overflowX) && style.textOverflow !== 'ellipsis')
+      found.push(`cut off: ${told(one)}`);
+  }
+  const hands = seen.filter(one => one.matches('button,a[href],input:not([type=file]),textarea')
+    && !one.closest('nav') && getComputedStyle(one).position !== 'fixed');
+  for (let i = 0; i < hands.length; i++) for (let j = i + 1; j < hands.length; j++) {
+    const [a, b] = [hands[i], hands[j]];
+    if (a.contains(b) || b.contains(a) || framed(a) || framed(b)) continue;
+    const [p, q] = [a.getBoundingClientRect(), b.getBoundingClientRect()];
+    if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 3
+        && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 3
+        && !a.closest('.st-key-decisions') && !b.closest('.st-key-decisions'))
+      found.push(`one over the other: ${told(a)}, ${told(b)}`);
+  }
+  const title = document.querySelector('h1').getBoundingClientRect();
+  const head = document.querySelector('[data-testid=stHeader]');
+  const under = head && document.elementFromPoint(title.left + 5, title.top + title.height / 2);
+  if (under && head.contains(under)) found.push('the title lies under the header');
+  const bar = document.querySelector('.st-key-decisions');
+  if (bar && getComputedStyle(bar.closest('[data-testid=stLayoutWrapper]')).position === 'sticky'
+      && bar.getBoundingClientRect().height > innerHeight / 3)
+    found.push('the decisions cover what they are about');
+  return found;
+}"""
+
+
+def faults(page: Page) -> list[str]:
+    found: list[str] = page.evaluate(FAULTS)
+    return found
+
+
+def test_at_200_per_cent_no_screen_loses_anything(browser: Browser, sample_pages: str) -> None:
+    from playwright.sync_api import expect
+
+    page = browser.new_page(viewport={"width": 720, "height": 450})
+    told = {}
+    for screen, title in SCREENS.items():
+        page.goto(f"{sample_pages}/{screen}")
+        expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
+        quiet(page)
+        page.wait_for_timeout(1500)
+        found = faults(page) + ([] if fits(page) else ["scrolls sideways"])
+        if found:
+            told[title] = found
+    page.close()
+    assert told == {}
+
+
+def test_with_text_twice_as_large_no_screen_loses_anything(
+    browser: Browser, sample_pages: str
+) -> None:
+    from playwright.sync_api import expect
+
+    page = browser.new_page(viewport={"width": 1440, "height": 900})
+    page.add_init_script(
+        "addEventListener('DOMContentLoaded', () => {"
+        "document.documentElement.style.fontSize = '32px'})"
+    )
+    told = {}
+    for screen, title in SCREENS.items():
+        page.goto(f"{sample_pages}/{screen}")
+        expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
+        quiet(page)
+        page.wait_for_timeout(1500)
+        found = faults(page) + ([] if fits(page) else ["scrolls sideways"])
+        if found:
+            told[title] = found
+    page.close()
+    assert told == {}
+
+
+@pytest.mark.parametrize("page", [(720, 450)], indirect=True, ids=["zoomed"])
+def test_the_check_sees_what_is_cut_off_and_what_lies_over_another(
+    page: Page, sample_pages: str
+) -> None:
+    page.goto(sample_pages)
+    page.get_by_role("heading", name="Ropes").wait_for()
+    quiet(page)
+    page.evaluate(
+        """() => {
+          const title = document.querySelector('h1 *') ?? document.querySelector('h1');
+          Object.assign(title.style, {width: '20px', overflow: 'hidden', display: 'block',
+            whiteSpace: 'nowrap'});
+          const button = document.querySelector('[data-testid=stMain] button');
+          const twin = button.cloneNode(true);
+          Object.assign(twin.style, {position: 'absolute', left: 0, top: 0});
+          button.parentElement.style.position = 'relative';
+          button.after(twin);
+        }"""
+    )
+    found = " ".join(faults(page))
+    assert "cut off" in found
+    assert "one over the other" in found
