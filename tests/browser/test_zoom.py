@@ -42,7 +42,7 @@ FAULTS = """() => {
       found.push(`cut off: ${told(one)}`);
   }
   const hands = seen.filter(one => one.matches('button,a[href],input:not([type=file]),textarea')
-    && !one.closest('nav') && getComputedStyle(one).position !== 'fixed');
+    && !one.closest('nav,[aria-hidden=true]') && getComputedStyle(one).position !== 'fixed');
   for (let i = 0; i < hands.length; i++) for (let j = i + 1; j < hands.length; j++) {
     const [a, b] = [hands[i], hands[j]];
     if (a.contains(b) || b.contains(a) || framed(a) || framed(b)) continue;

@@ -275,7 +275,7 @@ def test_the_lines_lie_as_far_apart_as_the_figures_say(sample: Path) -> None:
         (-0.008, "at the same place"),
     ):
         edge = edge_shapes(estimate, marks, place, 0, estimate.diameter_mm + more_mm)
-        assert [one.label for one in edge if one.look == "logged"] == [f"logged: {words}"]
+        assert [one.label for one in edge if one.look == "logged"] == [f"logged {words}"]
 
 
 def test_a_difference_of_nothing_has_no_minus() -> None:

@@ -83,7 +83,8 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     assert (rope.reference_mm, rope.u_reference_mm, rope.baseline_mm) == (32.8, 0.04, 32.6)
     assert rope.reference_tension == "none"
     assert rope.grooves == (Groove("head sheave", 17.2),)
-    assert any("head sheave (groove radius 17.2 mm)" in one.value for one in at.markdown)
+    told = " ".join(one.proto.body for one in at.get("html"))
+    assert "head sheave (groove radius 17.2 mm)" in told
 
     change = next(one for one in at.text_input if one.key == "change mine hoist 1 reference")
     assert change.value == "32.8 mm"
@@ -127,8 +128,8 @@ def test_every_step_says_what_comes_first(app: AppTest, name: str) -> None:
 
 
 def test_cautions_stand_where_somebody_acts(sample_app: AppTest) -> None:
-    """At the rope, with the answer, and with the decision; elsewhere they would be read past."""
-    for name, said in (("sheet", True), ("result", True), ("condition", True), ("cards", False)):
+    """At the rope, and with the answer; on every screen they would be read past."""
+    for name, said in (("sheet", True), ("result", True), ("cards", False)):
         at = screen(sample_app.run(), name)
         told = [one.value for one in at.caption] + [one.proto.body for one in at.get("html")]
         assert any("never clears a rope" in words for words in told) == said, name

@@ -68,7 +68,7 @@ def offer_other_hold(opened: OpenInspection) -> None:
             typed = st.text_input(
                 "Gap between rope and card" if hold == "touching" else "Height over the card",
                 key=f"offset {hold} {opened.inspection.identity}",
-                placeholder="0 mm" if hold == "touching" else "12,5 mm",
+                placeholder="0 mm" if hold == "touching" else "12.5 mm",
                 help="Measured; negative where the card stands in front of the rope's axis.",
             )
         why = st.text_input(

@@ -193,11 +193,11 @@ def _phones() -> None:
         along = left.text_input(
             "Chequered field along its 11 squares",
             key="board along",
-            placeholder="275,3 mm",
+            placeholder="275.3 mm",
             help="With a rule, from edge to edge; left empty, the print counts as unmeasured.",
         )
         across = right.text_input(
-            "Across its 7 squares", key="board across", placeholder="174,9 mm", help="Likewise."
+            "Across its 7 squares", key="board across", placeholder="174.9 mm", help="Likewise."
         )
         if st.form_submit_button("Calibrate", type="primary"):
             with show_errors(), st.spinner("Looking for the board ..."):

@@ -46,7 +46,7 @@ STYLE = """<style>
 .st-key-steps .stButton p{font-size:.85rem}
 [data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:sticky;bottom:0;z-index:20}
 .st-key-decisions{background:light-dark(#fff,#191918);
-border-top:1px solid #8886;padding:.45rem 0 .3rem}
+border-top:1px solid #8886;padding:.45rem 0 .3rem;max-height:33vh;overflow-y:auto}
 .st-key-decisions .stHorizontalBlock{gap:.45rem}
 .st-key-decisions [data-testid=stCaptionContainer] p{margin:0}
 .st-key-decisions .stButton button{padding:.2rem .6rem}
@@ -64,7 +64,8 @@ padding:.4rem .8rem;border-radius:4px}
 .rope-lines{font-size:.8rem;color:light-dark(#4A4C57,#B9BAC4)}
 [data-testid=stAlert]:has([data-testid=stAlertContentSuccess]){position:fixed;top:.6rem;right:1.5rem;
 z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
-@media (max-height:600px){[data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:static}}
+@media (max-height:600px){[data-testid=stLayoutWrapper]:has(>.st-key-decisions){position:static}
+.st-key-decisions{max-height:none}}
 @media (max-width:768px){
 .stMainBlockContainer{padding:4rem .8rem 0 .8rem!important}
 .st-key-strip [role=radiogroup]{flex-wrap:nowrap;overflow-x:auto;flex-direction:row}
