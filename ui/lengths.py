@@ -153,7 +153,7 @@ def _inches(found: re.Match[str]) -> str:
     value_mm, decimals = float(typed), len(typed.partition(".")[2]) + 1
     if found.string == found[0] and abs(value_mm) < FINE_MM:
         decimals = max(decimals, 4)  # a step or an allowance would round to nothing
-    return f"{value_mm / PER_INCH:{sign}.{max(3, decimals)}f}"
+    return f"{value_mm / PER_INCH:{sign}z.{max(3, decimals)}f}"
 
 
 __all__ = [

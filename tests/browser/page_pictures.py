@@ -1,7 +1,7 @@
 """The pictures of README and USING, taken anew: ``python -m tests.browser.page_pictures``.
 
 They lie in a folder of their own, since every picture beside the samples counts as a photograph.
-Colours are brought to 256, so that both together weigh less than one of the photographs.
+All together weigh less than one of the photographs.
 """
 
 from __future__ import annotations
@@ -12,33 +12,60 @@ import tempfile
 from contextlib import contextmanager
 from pathlib import Path
 
+import pypdfium2
 from PIL import Image
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 
-from inspection.record.record import open_record
+from inspection.folder import Folder
+from inspection.record.record import Record, open_record
 from tests.browser.conftest import FLAGS, PATIENCE_MS, ROOT, _served
 from tests.browser.hands import quiet
+from ui.report.report import case_of_record, pdf_report
+from ui.services.assess_record import log_of
 from ui.services.sample import load_sample, sample_folder
 from vision.overlay import draw_results
 from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.target.print_scale import load_print_checks
 
-WIDE_PX, HIGH_PX = 1440, 900  # a laptop's screen: what is seen without scrolling
-MOST_BYTES = 400_000
-# The screen, and words that stand there once it is drawn.
-SCREENS = (("sheet", "apart"), ("review", "1 to 6 decide"), ("supervise", "22.11 was logged"))
+DESK: ViewportSize = {
+    "width": 1440,
+    "height": 900,
+}  # a laptop's screen: what is seen without scrolling
+PHONE: ViewportSize = {"width": 390, "height": 844}
+MOST_BYTES = 200_000
+QUALITY = 82
+# Name of the picture, screen, window, and words that stand there once it is drawn.
+SCREENS: tuple[tuple[str, str, ViewportSize, str], ...] = (
+    ("stations", "sheet", DESK, "apart"),
+    ("phone", "sheet", PHONE, "apart"),
+    ("review", "review", DESK, "1 to 6 decide"),
+    ("supervise", "supervise", DESK, "22.11 was logged"),
+)
 
 
 def picture(page: Page, words: str) -> bytes:
-    """Return what is seen of the open page without scrolling, as a small PNG."""
+    """Return what is seen of the open page without scrolling."""
     expect(page.get_by_text(words).first).to_be_visible()
     page.wait_for_timeout(8000)  # photographs and edges come after the words
     quiet(page)
-    with Image.open(io.BytesIO(page.screenshot())) as image, io.BytesIO() as small:
-        few = image.convert("RGB").quantize(256, Image.Quantize.MEDIANCUT)
-        few.save(small, "PNG", optimize=True)
-        return small.getvalue()
+    with Image.open(io.BytesIO(page.screenshot())) as image:
+        return small(image)
+
+
+def small(image: Image.Image) -> bytes:
+    """Return a picture as WebP: its letters stay sharp in a third of a PNG's bytes."""
+    with io.BytesIO() as file:
+        image.convert("RGB").save(file, "WEBP", quality=QUALITY, method=6)
+        return file.getvalue()
+
+
+def report(record: Record) -> bytes:
+    """Return the page of the report that is signed."""
+    identity = record.ranked()[0].identity
+    read = Folder(log_of(record, identity), (), ())
+    with pypdfium2.PdfDocument(pdf_report(case_of_record(record, read, name="record.db"))) as pages:
+        return small(pages[0].render(scale=1.5).to_pil())
 
 
 def measured(folder: Path) -> bytes:
@@ -52,6 +79,14 @@ def measured(folder: Path) -> bytes:
         return small.getvalue()
 
 
+def keep(file: Path, data: bytes) -> None:
+    """Write a picture, if it is small enough."""
+    if len(data) > MOST_BYTES:
+        raise SystemExit(f"{file.name}: {len(data)} bytes, {MOST_BYTES} at most")
+    file.write_bytes(data)
+    print(f"{file}: {len(data) // 1000} kB")
+
+
 def main() -> None:
     """Take the pictures from a record of the sample inspection."""
     folder = sample_folder()
@@ -63,19 +98,16 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         with open_record(Path(place) / "record.db") as record:
             load_sample(record, folder, by="Reviewer B")
+            keep(out / "report.webp", report(record))
         with contextmanager(_served)(Path(place)) as address, sync_playwright() as playwright:
             expect.set_options(timeout=PATIENCE_MS)
             browser = playwright.chromium.launch(
                 executable_path=shutil.which("chromium"), args=FLAGS
             )
-            for screen, words in SCREENS:
-                page = browser.new_page(viewport={"width": WIDE_PX, "height": HIGH_PX})
+            for name, screen, window, words in SCREENS:
+                page = browser.new_page(viewport=window, device_scale_factor=1)
                 page.goto(f"{address}/{screen}")
-                data = picture(page, words)
-                if len(data) > MOST_BYTES:
-                    raise SystemExit(f"{screen}: {len(data)} bytes, {MOST_BYTES} at most")
-                (out / f"{screen}.png").write_bytes(data)
-                print(f"{out / screen}.png: {len(data) // 1000} kB")
+                keep(out / f"{name}.webp", picture(page, words))
                 page.close()
             browser.close()
 

@@ -132,7 +132,7 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
     reference = left.text_input(
         "Reference diameter",
         _length(known, was.reference_mm),
-        placeholder="22,44",
+        placeholder="22.44",
         key=f"{key} reference",
         help="Measured directly after running in, on a length that runs over no sheave: mean of "
         "two readings at right angles. Discard limits start from it; without it they can't be "
@@ -141,7 +141,7 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
     u_reference = right.text_input(
         "Expanded uncertainty U (k = 2)",
         _length(known, None if was.u_reference_mm is None else K * was.u_reference_mm),
-        placeholder="0,08",
+        placeholder="0.08",
         key=f"{key} u",
         help="Expanded uncertainty of the reference or baseline diameter. Left empty it is not "
         "counted, and every verdict that starts from it says so.",
@@ -173,7 +173,7 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
     baseline = right.text_input(
         "Baseline diameter (mine hoists)",
         _length(known, was.baseline_mm),
-        placeholder="32,6",
+        placeholder="32.6",
         key=f"{key} baseline",
         help="Mean of the readings after first stretch (30 CFR 56.19022); not the reference. "
         "With it the rope is also compared with 30 CFR 56.19024.",
