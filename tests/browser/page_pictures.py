@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pypdfium2
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFont
 from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 
 from inspection.folder import Folder
@@ -23,9 +23,11 @@ from tests.browser.hands import quiet
 from ui.report.report import case_of_record, pdf_report
 from ui.services.assess_record import log_of
 from ui.services.sample import load_sample, sample_folder
+from ui.text import place
 from vision.overlay import draw_results
 from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
+from vision.results import Estimate
 from vision.target.print_scale import load_print_checks
 
 DESK: ViewportSize = {
@@ -72,11 +74,18 @@ def measured(folder: Path) -> bytes:
     """Return the card of a sample photograph with what was measured drawn on it, as a JPEG."""
     photo = open_photo(folder / "station-3-view-90.jpg")
     check = load_print_checks(folder / "print_checks.json")["demo-set"]
-    drawn = draw_results(photo.pixels, measure_photo(photo, Settings(print_check=check)))
-    with io.BytesIO() as small:
-        around = Image.fromarray(drawn).crop((1050, 850, 2950, 2200))
-        around.resize((1000, 711)).save(small, "JPEG", quality=80)
-        return small.getvalue()
+    (result,) = results = measure_photo(photo, Settings(print_check=check))
+    assert isinstance(result, Estimate)
+    drawn = draw_results(photo.pixels, results, caption=False)
+    around = Image.fromarray(drawn).crop((1050, 850, 2950, 2200)).resize((1000, 711))
+    figure = f"{result.diameter_mm:.2f} mm, U {result.expanded_mm():.2f} mm"
+    ImageDraw.Draw(around).text(
+        (24, 660), f"{place(result)}: {figure}", fill="white", font=ImageFont.load_default(34),
+        stroke_width=3, stroke_fill="black",
+    )  # fmt: skip
+    with io.BytesIO() as file:
+        around.save(file, "JPEG", quality=80)
+        return file.getvalue()
 
 
 def keep(file: Path, data: bytes) -> None:

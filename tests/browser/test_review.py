@@ -243,7 +243,7 @@ def test_an_edge_and_a_station_are_dragged(page: Page, sample_pages: str) -> Non
     expect(page.get_by_text(re.compile(r"^At [+-]\d"))).to_be_visible()
     quiet(page)
     # one figure for each photograph, as before: moved, not doubled, and the mean went along
-    page.get_by_role("link", name="Back to the sheet").click()
+    page.get_by_role("link", name="Back to the stations").click()
     expect(page.get_by_text(re.compile(r"^at [+-]\S+ mm of the card$"))).to_have_count(2)
     expect(page.get_by_text("places on this card")).to_have_count(0)
     expect(page.get_by_text("needs 90°")).to_have_count(0)
