@@ -32,10 +32,12 @@ FAULTS = """() => {
   // a cell of a table that runs on sideways in its own frame is reached by scrolling there
   const framed = one => one.closest(
     '[style*="overflow-x"],.st-key-strip,[data-testid=stDataFrame]');
+  // the heads of a table that runs on as cards are there for readers aloud alone
+  const aloud = one => getComputedStyle(one.closest('thead') ?? one).clipPath !== 'none';
   for (const one of seen) {
     const box = one.getBoundingClientRect(), style = getComputedStyle(one);
     const words = [...one.childNodes].some(n => n.nodeType === 3 && n.data.trim());
-    if (words && !framed(one) && (box.left < -1 || box.right > innerWidth + 1))
+    if (words && !framed(one) && !aloud(one) && (box.left < -1 || box.right > innerWidth + 1))
       found.push(`outside the window: ${told(one)}`);
     if (words && one.scrollWidth > one.clientWidth + 2 && one.clientWidth > 0
         && ['hidden', 'clip'].includes(style.overflowX) && style.textOverflow !== 'ellipsis')
