@@ -19,7 +19,9 @@ from scipy.stats import t
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
 
 DAYS_PER_YEAR = 365.25
-STATED_DOF = 10.0  # a stated u known to some 22 %: 1 / sqrt(2 x 10)
+# A stated u is known to some 13 %, 1 / sqrt(2 x 30) (JCGM 100:2008, G.4.2): how well people repeat
+# is learned from thirty readings and more once there are three inspections.
+STATED_DOF = 30.0
 SAME_FIGURE = 1e-10  # smallest share of own variance: below it two figures are one
 
 
@@ -127,7 +129,7 @@ def trend(
     Generalised least squares with C = cov of the figures from the sources of their terms:
     beta = (X' C^-1 X)^-1 X' C^-1 y, cov(beta) = f (X' C^-1 X)^-1. The stated uncertainties are
     pooled with the seen scatter, f = (m + chi²) / (m + n - 2) but never below 1, and Student's
-    t has m + n - 2 degrees of freedom; m = 10 says that a stated u is itself known to some 22 %
+    t has m + n - 2 degrees of freedom; m = 30 says that a stated u is itself known to some 13 %
     (JCGM 100:2008, G.4.2). The wear is taken as even in time; hours of use would be the better
     abscissa, where they are known.
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.special import log_ndtr
 
-from inspection.screening.expected_readings import Array, Figures, Fit, fit
+from inspection.screening.expected_readings import Array, Figures, Fit, at, fit, log_height
 
 # Repeatability and evenness are known as a posterior: five by three points of it, with weights.
 GRID = tuple(
@@ -57,29 +57,64 @@ class Account:
         return log_chance(read_mm, expected, self.sd_mm, step_mm, anywhere=anywhere)
 
 
-def rope_accounts(figures: Figures, known: Fit | None = None) -> list[Account]:
+def rope_accounts(
+    figures: Figures, known: Fit | None = None, found: Fit | None = None
+) -> list[Account]:
     """Return what the rope lets expect, for each strength of scatter that is likely.
 
     How strong it is comes from all that was read before today (`known`, if it has been fitted),
-    so that figures which hardly scatter can't speak for themselves.
+    so that figures which hardly scatter can't speak for themselves. Somebody of another kind than
+    most is not met by a few fixed strengths: the last account is where all figures have them
+    likeliest (`found`, if it has been fitted).
     """
     known = known or fit(figures.before_today())
-    first = figures.first
-    middle = values_today(figures) - figures.off_mm[first:]
     sd = 1.0 / np.sqrt(np.diag(known.information))
-    accounts = []
-    for hand, rope, log_weight in GRID:
-        learned = known.learned + np.where(np.arange(len(sd)) < 2, rope, hand) * sd
-        root = cholesky(figures.covariance(learned), lower=True, check_finite=False)
-        before = middle
-        if first:
-            white = solve_triangular(root[:first, :first], figures.off_mm[:first], lower=True)
-            before = middle + root[first:, :first] @ white
-        variance = np.diag(root)[first:] ** 2 - figures.step_mm[first:] ** 2 / 12.0
-        accounts.append(
-            Account(log_weight, before, root[first:, first:], np.sqrt(np.maximum(variance, 1e-6)))
-        )
-    return accounts
+    of_rope = np.arange(len(sd)) < 2
+    accounts = [
+        _account(figures, known.learned + np.where(of_rope, rope, hand) * sd, log_weight)
+        for hand, rope, log_weight in GRID
+    ]
+    return [
+        *accounts,
+        likeliest_account(figures, known, found or fit(figures, start=known.learned)),
+    ]
+
+
+def likeliest_account(figures: Figures, known: Fit, found: Fit) -> Account:
+    """Return the account where all figures have the scatter likeliest.
+
+    It is weighted with how likely that was beforehand and over how wide a range it does as
+    well (Laplace; Kass and Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
+    """
+    beforehand = at(known.figures, found.learned)
+    wide = np.linalg.slogdet(known.information)[1] - np.linalg.slogdet(found.information)[1]
+    weight = log_height(beforehand) - log_height(known) + 0.5 * float(wide)
+    return _account(figures, found.learned, weight)
+
+
+def _account(figures: Figures, learned: Array, log_weight: float) -> Account:
+    first = figures.first
+    before = values_today(figures) - figures.off_mm[first:]
+    root = cholesky(figures.covariance(learned), lower=True, check_finite=False)
+    if first:
+        white = solve_triangular(root[:first, :first], figures.off_mm[:first], lower=True)
+        before = before + root[first:, :first] @ white
+    return _of_root(log_weight, before, root[first:, first:], figures.step_mm[first:])
+
+
+def _of_root(log_weight: float, before_mm: Array, root_mm: Array, step_mm: Array) -> Account:
+    variance = np.diag(root_mm) ** 2 - step_mm**2 / 12.0
+    return Account(log_weight, before_mm, root_mm, np.sqrt(np.maximum(variance, 1e-6)))
+
+
+def expected_otherwise(account: Account, figures: Figures, other: Figures) -> Account:
+    """Return an account once today's figures, and only these, are expected otherwise."""
+    first = figures.first
+    covariance = account.root_mm @ account.root_mm.T
+    covariance += (other.fixed_mm2 - figures.fixed_mm2)[first:, first:]
+    before = account.before_mm - (other.off_mm - figures.off_mm)[first:]
+    root = cholesky(covariance, lower=True, check_finite=False)
+    return _of_root(account.log_weight, before, root, figures.step_mm[first:])
 
 
 def log_chance(

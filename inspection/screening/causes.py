@@ -483,15 +483,17 @@ def _wrong_unit(fitted: Fit) -> Explanation:
     values = np.array([figures.log.readings[entry].value_mm for entry in figures.entries])
     factor = 25.4 if float(np.median(values)) < nominal / 2.0 else 1.0 / 25.4
     change[figures.first :] = values * (factor - 1.0)
+    # what is a 25th as long scatters a 25th as much: that alone is no evidence
+    prior = math.log(UNIT) + len(values) * math.log(factor)
     return Explanation(
         "inch-for-mm",
         f"all typed in {'inches' if factor > 1 else 'millimetres'}",
-        math.log(UNIT) + retype_evidence(fitted, change),
+        prior + retype_evidence(fitted, change),
         figures.entries,
         ASK,
         "The gauge may have been switched to the other unit.",
         np.zeros((0, len(change))),
         change,
-        log_prior=math.log(UNIT),
+        log_prior=prior,
         slip=True,
     )

@@ -379,7 +379,7 @@ def _copied_test(
         innocent=source.innocent,
         value=float(same),
         limit=float(np.count_nonzero(told)),
-        touches="figure" if check == "typed-in" else "circumstances",
+        touches="origin",
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import log_ndtr
 
-from inspection.screening.expected_readings import Array, Figures, Fit, fit
+from inspection.screening.expected_readings import Array, Figures, Fit, fit, log_height
 from inspection.screening.odd_figures import entry_at, today
 
 
@@ -124,7 +124,4 @@ def rows_of(figures: Figures, entries: Collection[int]) -> Array:
 
 def log_posterior(figures: Figures, start: Array) -> float:
     """Return the logarithm of the posterior at its mode, up to a constant."""
-    fitted = fit(figures, start=start)
-    off = float(figures.off_mm @ fitted.pull)
-    away = (fitted.learned - figures.prior) / figures.prior_sd
-    return 0.5 * (float(np.linalg.slogdet(fitted.precision)[1]) - off - float(away @ away))
+    return log_height(fit(figures, start=start))

@@ -47,6 +47,7 @@ SURE = 20.0  # odds over a loss from which another explanation is named before i
 TOLD = 0.05  # explanations that are at least this likely beside the best are told
 IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter
 FEW = 8  # entries; more are not taken one by one
+CERTAIN_P = 1e-9  # no tails are known so far out: of what is less likely, the fewest entries first
 MOST_CAUSES = 12  # findings about figures in one log
 
 
@@ -161,7 +162,8 @@ def _oddness(item: Odd) -> tuple[bool, float, int]:
     # readings that scatter too much, or fit better in other places, can be one that is far out:
     # that is asked first
     last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
-    return last, item.p, len(item.cause.entries)
+    # one reading that is far out takes all that its gauge read along with it
+    return last, max(item.p, CERTAIN_P), len(item.cause.entries)
 
 
 def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:
@@ -184,7 +186,7 @@ def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
         )
         for item, p in zip(moved, chances, strict=True):
             if isinstance(item.cause, Shift) and item.cause.check == "narrow-jaws":
-                p = jaws_chance(fitted.figures, item.cause.direction)
+                p = jaws_chance(fitted, item.cause.direction)
             again.append(Odd(item.cause, item.times * float(p), item.times))
     exchanged = {item.cause.code: item.times for item in left if isinstance(item.cause, Exchange)}
     if exchanged:

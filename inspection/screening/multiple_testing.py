@@ -21,7 +21,7 @@ from vision.results import Finding, Place
 # slip, a copied line) loses nothing by a small share, nor does what is tested at many places. A
 # check with nothing to test leaves its share to the rest.
 SHARES: dict[str, float] = {
-    "entry": 10,
+    "entry": 15,
     "station": 12,
     "place": 4,
     "station-read": 8,
@@ -33,10 +33,10 @@ SHARES: dict[str, float] = {
     "whole": 8,
     "exchange": 24,
     "narrow-jaws": 10,
-    "typed-in": 14,
-    "repeats-earlier": 5,
-    "repeats-station": 5,
-    "x-equals-y": 5,
+    "typed-in": 12,
+    "repeats-earlier": 4,
+    "repeats-station": 4,
+    "x-equals-y": 4,
     "one-level": 14,
     "last-digits": 3,
     "lay": 3,
@@ -45,10 +45,11 @@ SHARES: dict[str, float] = {
 
 WHOLE_ROPE = "whole rope"  # where a finding is about no single place
 
-# What a test is about: section that the rope may have lost, a diameter that may be wrong, or only
-# how an entry came about. They are ranked in this order.
-Touches = Literal["section", "figure", "circumstances"]
-RANK: dict[Touches, int] = {"section": 0, "figure": 1, "circumstances": 2}
+# What a test is about: section that the rope may have lost, a diameter that may be wrong, a figure
+# that may stem from elsewhere than the rope, or only how an entry came about. They are ranked in
+# this order.
+Touches = Literal["section", "figure", "origin", "circumstances"]
+RANK: dict[Touches, int] = {"section": 0, "figure": 1, "origin": 2, "circumstances": 3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +75,9 @@ class ScreeningTest:
         Figure and limit behind `seen`, in `unit`.
     unit : str
         Their unit.
-    touches : {"section", "figure", "circumstances"}
-        Whether the rope may have lost section, the diameter is in doubt, or how it came about.
+    touches : {"section", "figure", "origin", "circumstances"}
+        Whether the rope may have lost section, the diameter is in doubt, or the figure's origin, or
+        only how it came about.
     about : tuple of str
         What tells it from other findings of its code at its places, as in `Finding`.
     photographs : tuple of str
@@ -202,9 +204,10 @@ def ranked(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
     """Return the tests, most deserving first.
 
     First a possible loss of section, whatever else may explain it, then those where the
-    diameter is in doubt, because people rely on it, then those where only the way it came about
-    is. Within each the less likely first; a plain fact counts as probability 0. Equal ones by
-    how many entries they concern, then in order of the log.
+    diameter is in doubt, because people rely on it, then those whose figure may have been copied,
+    then those where only the way it came about is in doubt. Within each the less likely first; a
+    plain fact counts as probability 0. Equal ones by how many entries they concern, then in order
+    of the log.
     """
     return sorted(
         tests,

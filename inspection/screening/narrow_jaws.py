@@ -6,7 +6,7 @@ low by as much as it stops beside the crowns: never high, and every time otherwi
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -19,6 +19,8 @@ from inspection.screening.accounts import (
     Account,
     chance_by_drawing,
     drawn,
+    expected_otherwise,
+    likeliest_account,
     markov_bound,
     rope_accounts,
     values_today,
@@ -65,17 +67,41 @@ def with_narrow_jaws(figures: Figures, direction: Array) -> Figures:
     return replace(figures, off_mm=figures.off_mm + lost, fixed_mm2=fixed)
 
 
-def jaws_chance(figures: Figures, direction: Array, known: Fit | None = None) -> float:
+@dataclass(frozen=True, slots=True)
+class Honest:
+    """What is expected of today's readings if nothing is wrong, reckoned once for all gauges.
+
+    Parameters
+    ----------
+    known : Fit
+        The model of all figures before today's.
+    accounts : list of Account
+        What the rope lets expect.
+    """
+
+    known: Fit
+    accounts: list[Account]
+
+
+def honest_accounts(fitted: Fit) -> Honest:
+    """Return what the rope lets expect of today's readings; `fitted` is the model of all."""
+    known = fit(fitted.figures.before_today())
+    return Honest(known, rope_accounts(fitted.figures, known, fitted))
+
+
+def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> float:
     """Return how likely an honest log is to speak so much for narrow jaws.
 
     How much likelier they make today's readings is an e-value, as in
-    `inspection.screening.copied_figures`. `known` is the model of all figures before today's, if it
-    has been fitted.
+    `inspection.screening.copied_figures`. Each of the two has the scatter that suits it: an
+    unsteady hand reads as far apart as narrow jaws do.
     """
-    known = known or fit(figures.before_today())
+    figures = fitted.figures
+    honest = honest or honest_accounts(fitted)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    rope = rope_accounts(figures, known)
-    jaws = rope_accounts(with_narrow_jaws(figures, direction), known)
+    rope, told = honest.accounts, with_narrow_jaws(figures, direction)
+    jaws = [expected_otherwise(one, figures, told) for one in rope[:-1]]
+    jaws.append(likeliest_account(told, honest.known, fit(told, start=fitted.learned)))
     gained = float(_log_total(jaws, read, step) - _log_total(rope, read, step))
     if gained <= WORTH_DRAWING:
         return markov_bound(gained)
@@ -83,8 +109,8 @@ def jaws_chance(figures: Figures, direction: Array, known: Fit | None = None) ->
     weights = np.exp([one.log_weight for one in jaws])
     chosen = rng.choice(len(jaws), size=DRAWS, p=weights / weights.sum())
     sets = np.array([drawn(jaws[k], step, rng) for k in chosen])
-    honest, plain = _log_total(rope, sets, step), _log_total(jaws, sets, step, anywhere=False)
-    return chance_by_drawing(gained, _log_total(jaws, sets, step) - honest, honest - plain)
+    of_rope, plain = _log_total(rope, sets, step), _log_total(jaws, sets, step, anywhere=False)
+    return chance_by_drawing(gained, _log_total(jaws, sets, step) - of_rope, of_rope - plain)
 
 
 def _log_total(
@@ -117,13 +143,14 @@ def wide_jaws(figures: Figures) -> list[tuple[str, Array]]:
     return found
 
 
-def narrow_jaws_tests(figures: Figures) -> list[tuple[ScreeningTest, Shift]]:
+def narrow_jaws_tests(fitted: Fit) -> list[tuple[ScreeningTest, Shift]]:
     """Return one test a gauge whose jaws are told to be wide, with what was tested."""
-    known = fit(figures.before_today())
-    tests = []
-    for name, row in wide_jaws(figures):
+    figures, tests = fitted.figures, []
+    rows = wide_jaws(figures)
+    honest = honest_accounts(fitted) if rows else None
+    for name, row in rows:
         entries = tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row))
-        p = jaws_chance(figures, row, known)
+        p = jaws_chance(fitted, row, honest)
         where = figures.log.places(entries)
         tests.append(
             (

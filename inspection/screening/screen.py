@@ -90,8 +90,8 @@ def screen(
     tests raised.
 
     *The ranking*: what may be a loss of section first, then entries whose diameter may be wrong,
-    then those where only the circumstances are odd; within each the smaller probability first,
-    facts as 0.
+    then figures that may have been copied, then those where only the circumstances are odd; within
+    each the smaller probability first, facts as 0.
 
     *What it rests on*: the stated errors of gauges and photographs, normal scatter, and how well
     people repeat, which is learned (`inspection.screening.expected_readings`). Where errors are
@@ -151,7 +151,7 @@ def chance_tests(
         *repeat_shots_tests(log),
     ]
     if asked is not None:
-        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.figures)]
+        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.fitted)]
         patterns += copied_figures_tests(asked)
     return causes, patterns
 

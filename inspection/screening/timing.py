@@ -109,14 +109,14 @@ def seconds_apart(times: Sequence[datetime]) -> float | None:
 def typed_later(group: Sequence[_Stop], pace: Pace) -> bool:
     """Return whether one person's entries were typed in after the walk: their times say nothing.
 
-    Times that can't tell (one stamp, whole minutes) are taken so if all lie within fewer minutes
-    than there are entries.
+    Times that can't tell (one stamp, whole minutes, a few entries only) are taken so if all lie
+    closer together than they can have been read, as two do that somebody typed in the evening.
     """
     times = [stop.at for stop in group]
     apart = seconds_apart(times)
     if apart is not None:
         return apart < pace.reading_s
-    return len(times) > 2 and max(times) - min(times) < len(times) * timedelta(
+    return len(times) > 1 and max(times) - min(times) < (len(times) - 1) * timedelta(
         seconds=pace.reading_s
     )
 

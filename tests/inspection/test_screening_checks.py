@@ -142,6 +142,24 @@ def test_photographs_of_the_day_are_no_matter_for_entries_typed_in_the_evening()
     assert timing_tests(replace(log, readings=readings, results=photos), pace=Pace()) == []
 
 
+def test_two_entries_by_one_of_two_people_can_be_typed_in_the_evening_too() -> None:
+    log = small_log("35.01", "35.04", "34.98", "35.00")
+    evening = datetime(2026, 11, 3, 20, 0)
+    people = ("A. Berg", "A. Berg", "M. Ilves", "M. Ilves")
+
+    def at(seconds: int) -> Log:
+        typed = tuple(
+            replace(item, person=person, at=evening + timedelta(seconds=seconds * n))
+            for n, (item, person) in enumerate(zip(log.readings, people, strict=True))
+        )
+        photos = tuple(photo(n, taken_at=NOON + timedelta(minutes=n)) for n in range(1, 5))
+        return replace(log, readings=typed, results=photos)
+
+    assert {test.code for test in timing_tests(at(0), pace=Pace())} == set()
+    # two minutes apart they were read then, and their photographs are eight hours off
+    assert "photograph-time" in {test.code for test in timing_tests(at(120), pace=Pace())}
+
+
 def test_times_without_seconds_say_nothing_of_seconds() -> None:
     minutes = [datetime(2026, 11, 3, 9, 0) + timedelta(minutes=n) for n in range(20)]
     assert seconds_apart(minutes) is None

@@ -9,13 +9,25 @@ import numpy as np
 import pytest
 import statsmodels.api as sm  # type: ignore[import-untyped]
 from scipy.integrate import quad
-from scipy.stats import multivariate_normal, norm
+from scipy.special import logsumexp
+from scipy.stats import kurtosis, multivariate_normal, norm, t
 
 from inspection.model.readings import shortfall_pct
-from inspection.screening.accounts import log_chance
+from inspection.screening.accounts import log_chance, rope_accounts, values_today
+from inspection.screening.causes import of_many
 from inspection.screening.copied_figures import copied_figures_tests
 from inspection.screening.evidence import log_posterior, row_of, shift_evidence
-from inspection.screening.expected_readings import Figures, at, fit, gather, shifts
+from inspection.screening.expected_readings import (
+    HANDS_DOF,
+    READING_DOF,
+    Figures,
+    _with_long_tails,
+    at,
+    fit,
+    gather,
+    shifts,
+)
+from inspection.screening.explanations import _weighed_again
 from inspection.screening.narrow_jaws import shortfall_moments_pct
 from inspection.screening.odd_figures import (
     NOT_READ_PCT,
@@ -40,12 +52,17 @@ def _log_density(figures: Figures, learned: np.ndarray) -> float:
     return float(multivariate_normal(zero, figures.covariance(learned)).logpdf(figures.off_mm))
 
 
+def _log_prior(figures: Figures, learned: np.ndarray) -> float:
+    where = {"loc": figures.prior, "scale": figures.prior_sd}
+    tailed, normal = t.logpdf(learned, figures.prior_dof, **where), norm.logpdf(learned, **where)
+    return float(np.where(np.isinf(figures.prior_dof), normal, tailed).sum())
+
+
 def test_the_learned_variances_are_at_the_top_of_their_posterior(figures: Figures) -> None:
     fitted = fit(figures)
 
     def height(learned: np.ndarray) -> float:
-        away = (learned - figures.prior) / figures.prior_sd
-        return _log_density(figures, learned) - 0.5 * float(away @ away)
+        return _log_density(figures, learned) + _log_prior(figures, learned)
 
     top = height(fitted.learned)
     for k in range(len(fitted.learned)):
@@ -62,8 +79,7 @@ def test_the_posterior_that_explanations_are_weighed_with_is_the_density(figures
     again = fit(other, start=fitted.learned)
 
     def height(one: Figures, learned: np.ndarray) -> float:
-        away = (learned - one.prior) / one.prior_sd
-        return _log_density(one, learned) - 0.5 * float(away @ away)
+        return _log_density(one, learned) + _log_prior(one, learned)
 
     told = log_posterior(other, fitted.learned) - log_posterior(figures, fitted.learned)
     direct = height(other, again.learned) - height(figures, fitted.learned)
@@ -113,10 +129,10 @@ def test_a_figure_that_is_far_out_is_held_against_the_scatter_of_the_others() ->
     plain = replace(loose, fixed_mm2=np.full_like(found.fixed_mm2, 100.0) + 1e-6 * np.eye(14))
     found_p = shifts(fit(plain), np.eye(14)).p[5]
     least_squares = sm.OLS(plain.off_mm, np.ones(14)).fit().get_influence()
-    t = float(least_squares.resid_studentized_external[5])
-    expected = 2 * norm.sf(abs(t))
+    z = float(least_squares.resid_studentized_external[5])
+    expected = 2 * norm.sf(abs(z))
     assert expected < found_p < 1e-2  # Student's tail, never less likely than the normal one
-    assert found_p == pytest.approx(float(2 * sm.stats.stattools.stats.t.sf(abs(t), 12)), rel=3.0)
+    assert found_p == pytest.approx(float(2 * t.sf(abs(z), 12)), rel=3.0)
 
 
 def test_evidence_of_a_shift_is_the_ratio_of_two_densities(figures: Figures) -> None:
@@ -165,6 +181,46 @@ def test_evidence_of_an_exchange_is_the_ratio_of_two_densities(figures: Figures)
     moved = replace(figures, off_mm=figures.off_mm + change)
     expected = _log_density(moved, fitted.learned) - _log_density(figures, fitted.learned)
     assert retype_evidence(fitted, change) == pytest.approx(expected, abs=1e-6)
+
+
+def test_what_an_unsteady_hand_reads_is_as_likely_as_the_prior_says() -> None:
+    # the accounts are a short sum; the prior of all scatter drawn from is the integral itself
+    rng = np.random.default_rng(31)
+    for repeat in (0.02, 0.3):
+        ranges = Range(repeat_mm=(repeat, repeat), steps=(0,), times=("none",), nominals_mm=(22.0,))
+        log = simulate(rng, ranges, stations=8, earlier=0, photographs=False, hands=1).log
+        found = gather(log)
+        assert found is not None
+        accounts = rope_accounts(found)
+        read, step = values_today(found), found.step_mm
+        told = [
+            one.log_weight + one.log_chances(read, step, anywhere=False).sum() for one in accounts
+        ]
+        drawn = found.prior + found.prior_sd * rng.standard_t([1e9, 1e9, HANDS_DOF], size=(6000, 3))
+        heights = [_log_density(found, one) + np.log(step).sum() for one in drawn]
+        expected = float(logsumexp(heights)) - math.log(len(heights))
+        # two sums of one integral at most (fixed strengths, and where it is likeliest): log 2
+        assert expected - 0.7 < float(logsumexp(told)) < expected + math.log(2.0) + 0.3
+
+
+def test_one_reading_has_the_tail_that_is_said_and_the_mean_of_many_a_normal_one() -> None:
+    alone = _with_long_tails(np.array([1e9]), np.array([[1.0, 0.0]]))[0]
+    assert t.stats(alone, moments="k") == pytest.approx(t.stats(READING_DOF, moments="k"))
+    errors = np.random.default_rng(4).standard_t(READING_DOF, size=(400_000, 4)).mean(axis=1)
+    many = _with_long_tails(np.array([1e9]), np.full((1, 4), 0.25))[0]
+    assert kurtosis(errors) == pytest.approx(t.stats(many, moments="k"), abs=0.05)
+
+
+def test_figures_that_are_a_25th_as_long_are_not_likelier_for_that() -> None:
+    # readings of an even hand that scatter, two inspections of history: never "all in millimetres"
+    rng = np.random.default_rng(18)
+    ranges = Range(repeat_mm=(0.3, 0.3), steps=(0,), nominals_mm=(34.0,), times=("none",))
+    log = simulate(rng, ranges, stations=11, earlier=2, photographs=False, hands=1).log
+    found = gather(log)
+    assert found is not None
+    units = [one for one in of_many(fit(found)) if one.code == "inch-for-mm"]
+    told = [_weighed_again(one, fit(found), log_posterior(found, found.prior)) for one in units]
+    assert max(one.log_odds for one in told) < 0.0
 
 
 def test_chance_of_a_rounded_figure_is_the_normal_one_and_never_less_for_a_coarse_step() -> None:
