@@ -401,9 +401,12 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
 def _most(figures: Figures) -> Array:
     """Return the largest that each logarithm may be: a slip must not pass for scatter."""
     pct = figures.log.rope.nominal_mm / 100.0
-    most = np.full(len(figures.prior), 2.0 * math.log(max(WORST_HAND_MM, WORST_HAND_PCT * pct)))
+    most: Array = np.full(
+        len(figures.prior), 2.0 * math.log(max(WORST_HAND_MM, WORST_HAND_PCT * pct))
+    )
     most[:2] = 2.0 * math.log(MOST_SCATTER_PCT * pct)
-    return np.maximum(most, figures.prior)  # what was entered is believed
+    most = np.maximum(most, figures.prior)  # what was entered is believed
+    return most
 
 
 def at(figures: Figures, learned: Array) -> Fit:
