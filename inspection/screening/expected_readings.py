@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky
 from scipy.linalg.lapack import dpotri
-from scipy.special import stdtr
 
 from inspection.model.log import Log
 from inspection.model.readings import Gauge, Reading, calibrations_between, gauge_terms
@@ -51,10 +50,6 @@ ENTERED_LOG_SD = 0.15  # where somebody has entered it
 # judgement, no source.
 HANDS_DOF, ROPE_DOF = 4.0, math.inf
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
-# One reading's own error has longer tails than a normal one: Student's t with so many degrees of
-# freedom, where Jeffreys found 5 to 9 in long series of careful observations (Phil. Trans. R. Soc.
-# A 1938; 237: 231; from memory, confidence 0.8). The mild end of it.
-READING_DOF = 9.0
 MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
 LET_GO_PCT = 10.0  # size that a shift may have which is let go
 MOST_VISITS = 3  # earlier inspections that are looked at
@@ -387,7 +382,7 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
     learned = (figures.prior if start is None else start).copy()
     if not len(figures.off_mm):
         return at(figures, learned)
-    most = _most(figures)
+    most = most_scatter(figures)
     for _ in range(12):
         fitted = at(figures, learned)
         gradient = _gradient(fitted) - (learned - figures.prior) * figures.prior_pull(learned)
@@ -398,7 +393,7 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
     return at(figures, learned)
 
 
-def _most(figures: Figures) -> Array:
+def most_scatter(figures: Figures) -> Array:
     """Return the largest that each logarithm may be: a slip must not pass for scatter."""
     pct = figures.log.rope.nominal_mm / 100.0
     most: Array = np.full(
@@ -460,109 +455,3 @@ def _gradient(fitted: Fit) -> Array:
             gain -= (factor * (fitted.precision @ factor)).sum()
         slopes.append(0.5 * value * float(gain))
     return np.array(slopes)
-
-
-@dataclass(frozen=True, slots=True)
-class Shifts:
-    """How large each of several shifts is by the best estimate, and how odd.
-
-    Parameters
-    ----------
-    size : ndarray of shape (m,)
-        Best estimate, in the unit of the shift.
-    u : ndarray of shape (m,)
-        Its standard uncertainty.
-    p : ndarray of shape (m,)
-        Probability of one at least this large, either way, if there is none.
-    """
-
-    size: Array
-    u: Array
-    p: Array
-
-
-def shifts(fitted: Fit, directions: Array) -> Shifts:
-    """Return the size of each shift and how odd it is, if it were the only one.
-
-    Parameters
-    ----------
-    fitted : Fit
-        The model.
-    directions : ndarray of shape (m, n)
-        How much each figure moves for a shift of 1.
-
-    Notes
-    -----
-    z = u'Pr / sqrt(u'Pu), the score test of one mean. The learned variances are themselves
-    uncertain: their posterior gives z the degrees of freedom nu = 2 / var(log u'Pu)
-    (Satterthwaite, from memory, confidence 0.9). Where a shift may be one, the variances are
-    learned again without it, as for an externally studentised residual (Cook and Weisberg,
-    Residuals and Influence in Regression, 1982, 2.2.2; from memory, confidence 0.9): a figure
-    that is far out must not widen what it is held against.
-    """
-    found = _scores(fitted, directions)
-    for k in np.flatnonzero(found.p < DELETED_P)[np.argsort(found.p[found.p < DELETED_P])][
-        :MOST_DELETED
-    ]:
-        only = directions[k : k + 1]
-        without = fit(fitted.figures.without(only), start=fitted.learned)
-        again = at(fitted.figures, without.learned)
-        deleted = _scores(replace(again, information=without.information), only)
-        found.size[k], found.u[k], found.p[k] = deleted.size[0], deleted.u[0], deleted.p[0]
-    return found
-
-
-DELETED_P, MOST_DELETED = 0.05, 8
-
-
-def _scores(fitted: Fit, directions: Array) -> Shifts:
-    carried = directions @ fitted.precision
-    weight = np.einsum("ij,ij->i", carried, directions)
-    parts = np.empty((len(directions), len(fitted.learned)))
-    for k, factor in enumerate(fitted.figures.factors):
-        held = carried**2 @ factor if factor.ndim == 1 else ((carried @ factor) ** 2).sum(axis=1)
-        parts[:, k] = math.exp(fitted.learned[k]) * held / weight
-    parts[:, fitted.learned >= _most(fitted.figures) - 0.01] = 0.0  # no more than that is possible
-    variance = np.einsum("ij,ij->i", parts @ np.linalg.inv(fitted.information), parts)
-    nu = np.maximum(2.0 / np.maximum(variance, 1e-9), 1.5)
-    tailed = _with_long_tails(nu, (carried**2 * _own_mm2(fitted)) / weight[:, None])
-    z = directions @ fitted.pull / np.sqrt(weight)
-    # long tails leave the variance as it is; not knowing it makes it larger
-    far = np.abs(z) * np.sqrt(_spread(tailed) / _spread(nu))
-    return Shifts(z / np.sqrt(weight), 1.0 / np.sqrt(weight), 2.0 * stdtr(tailed, -far))
-
-
-def _spread(nu: Array) -> Array:
-    """Return the variance of Student's t; where it is nearly without bounds, that of 4."""
-    held = np.maximum(nu, 4.0)
-    spread: Array = held / (held - 2.0)
-    return spread
-
-
-def _own_mm2(fitted: Fit) -> Array:
-    """Return the variance of each figure that is its own reading's, mm²; 0 for a photograph."""
-    hands = zip(fitted.figures.factors[2:], np.exp(fitted.learned[2:]), strict=True)
-    own: Array = np.sum([value * mask for mask, value in hands], axis=0)
-    return own
-
-
-def _with_long_tails(nu: Array, shares: Array) -> Array:
-    """Return the degrees of freedom once single readings have longer tails than normal ones.
-
-    Parameters
-    ----------
-    nu : ndarray of shape (m,)
-        Degrees of freedom that the learned variances leave.
-    shares : ndarray of shape (m, n)
-        Share of each shift's variance that is one reading's own error.
-
-    Notes
-    -----
-    Excess kurtosis of a sum of independent errors is that of each, weighted with the square of its
-    share of the variance, and is 6 / (nu - 4) for Student's t: so one reading by itself keeps its
-    tail, and the mean of many is all but normal.
-    """
-    excess = (shares**2).sum(axis=1) * 6.0 / (READING_DOF - 4.0)
-    above = np.maximum(nu - 4.0, 1e-9)
-    tailed: Array = np.where(nu > 4.0, 4.0 + 6.0 / (6.0 / above + excess), nu)
-    return tailed

@@ -28,7 +28,6 @@ from inspection.screening.expected_readings import (
     Fit,
     at,
     fit,
-    shifts,
 )
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.narrow_jaws import jaws_chance
@@ -42,6 +41,7 @@ from inspection.screening.odd_figures import (
     shift_chances,
     today,
 )
+from inspection.screening.shifts import shifts
 
 SURE = 20.0  # odds over a loss from which another explanation is named before it
 TOLD = 0.05  # explanations that are at least this likely beside the best are told

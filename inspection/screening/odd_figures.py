@@ -30,9 +30,9 @@ from inspection.screening.expected_readings import (
     Whole,
     fit,
     gather,
-    shifts,
 )
 from inspection.screening.multiple_testing import ScreeningTest
+from inspection.screening.shifts import shifts
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
 ODD_P = 1e-3  # a shift that is less likely by itself is let go

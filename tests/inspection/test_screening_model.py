@@ -19,13 +19,10 @@ from inspection.screening.copied_figures import copied_figures_tests
 from inspection.screening.evidence import log_posterior, row_of, shift_evidence
 from inspection.screening.expected_readings import (
     HANDS_DOF,
-    READING_DOF,
     Figures,
-    _with_long_tails,
     at,
     fit,
     gather,
-    shifts,
 )
 from inspection.screening.explanations import _weighed_again
 from inspection.screening.narrow_jaws import shortfall_moments_pct
@@ -37,6 +34,7 @@ from inspection.screening.odd_figures import (
     retype_evidence,
     today,
 )
+from inspection.screening.shifts import READING_DOF, _with_long_tails, shifts
 from tests.inspection.simulated_logs import Range, simulate
 
 

@@ -1,0 +1,122 @@
+"""How large a shift of some figures is by the best estimate, and how odd that is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import stdtr
+
+from inspection.screening.expected_readings import Array, Fit, at, fit, most_scatter
+
+# One reading's own error has longer tails than a normal one: Student's t with so many degrees of
+# freedom, where Jeffreys found 5 to 9 in long series of careful observations (Phil. Trans. R. Soc.
+# A 1938; 237: 231; from memory, confidence 0.8). The mild end of it.
+READING_DOF = 9.0
+DELETED_P, MOST_DELETED = 0.05, 8  # shifts that may be one, each held against all else
+
+
+@dataclass(frozen=True, slots=True)
+class Shifts:
+    """How large each of several shifts is by the best estimate, and how odd.
+
+    Parameters
+    ----------
+    size : ndarray of shape (m,)
+        Best estimate, in the unit of the shift.
+    u : ndarray of shape (m,)
+        Its standard uncertainty.
+    p : ndarray of shape (m,)
+        Probability of one at least this large, either way, if there is none.
+    """
+
+    size: Array
+    u: Array
+    p: Array
+
+
+def shifts(fitted: Fit, directions: Array) -> Shifts:
+    """Return the size of each shift and how odd it is, if it were the only one.
+
+    Parameters
+    ----------
+    fitted : Fit
+        The model.
+    directions : ndarray of shape (m, n)
+        How much each figure moves for a shift of 1.
+
+    Notes
+    -----
+    z = u'Pr / sqrt(u'Pu), the score test of one mean. The learned variances are themselves
+    uncertain: their posterior gives z the degrees of freedom nu = 2 / var(log u'Pu)
+    (Satterthwaite, from memory, confidence 0.9). Where a shift may be one, the variances are
+    learned again without it, as for an externally studentised residual (Cook and Weisberg,
+    Residuals and Influence in Regression, 1982, 2.2.2; from memory, confidence 0.9): a figure
+    that is far out must not widen what it is held against.
+    """
+    found = _scores(fitted, directions)
+    for k in np.flatnonzero(found.p < DELETED_P)[np.argsort(found.p[found.p < DELETED_P])][
+        :MOST_DELETED
+    ]:
+        only = directions[k : k + 1]
+        without = fit(fitted.figures.without(only), start=fitted.learned)
+        again = at(fitted.figures, without.learned)
+        deleted = _scores(replace(again, information=without.information), only)
+        found.size[k], found.u[k], found.p[k] = deleted.size[0], deleted.u[0], deleted.p[0]
+    return found
+
+
+def _scores(fitted: Fit, directions: Array) -> Shifts:
+    carried = directions @ fitted.precision
+    weight = np.einsum("ij,ij->i", carried, directions)
+    parts = np.empty((len(directions), len(fitted.learned)))
+    for k, factor in enumerate(fitted.figures.factors):
+        held = carried**2 @ factor if factor.ndim == 1 else ((carried @ factor) ** 2).sum(axis=1)
+        parts[:, k] = math.exp(fitted.learned[k]) * held / weight
+    parts[:, fitted.learned >= most_scatter(fitted.figures) - 0.01] = (
+        0.0  # no more than that is possible
+    )
+    variance = np.einsum("ij,ij->i", parts @ np.linalg.inv(fitted.information), parts)
+    nu = np.maximum(2.0 / np.maximum(variance, 1e-9), 1.5)
+    tailed = _with_long_tails(nu, (carried**2 * _own_mm2(fitted)) / weight[:, None])
+    z = directions @ fitted.pull / np.sqrt(weight)
+    # long tails leave the variance as it is; not knowing it makes it larger
+    far = np.abs(z) * np.sqrt(_spread(tailed) / _spread(nu))
+    return Shifts(z / np.sqrt(weight), 1.0 / np.sqrt(weight), 2.0 * stdtr(tailed, -far))
+
+
+def _spread(nu: Array) -> Array:
+    """Return the variance of Student's t; where it is nearly without bounds, that of 4."""
+    held = np.maximum(nu, 4.0)
+    spread: Array = held / (held - 2.0)
+    return spread
+
+
+def _own_mm2(fitted: Fit) -> Array:
+    """Return the variance of each figure that is its own reading's, mm²; 0 for a photograph."""
+    hands = zip(fitted.figures.factors[2:], np.exp(fitted.learned[2:]), strict=True)
+    own: Array = np.sum([value * mask for mask, value in hands], axis=0)
+    return own
+
+
+def _with_long_tails(nu: Array, shares: Array) -> Array:
+    """Return the degrees of freedom once single readings have longer tails than normal ones.
+
+    Parameters
+    ----------
+    nu : ndarray of shape (m,)
+        Degrees of freedom that the learned variances leave.
+    shares : ndarray of shape (m, n)
+        Share of each shift's variance that is one reading's own error.
+
+    Notes
+    -----
+    Excess kurtosis of a sum of independent errors is that of each, weighted with the square of its
+    share of the variance, and is 6 / (nu - 4) for Student's t: so one reading by itself keeps its
+    tail, and the mean of many is all but normal.
+    """
+    excess = (shares**2).sum(axis=1) * 6.0 / (READING_DOF - 4.0)
+    above = np.maximum(nu - 4.0, 1e-9)
+    tailed: Array = np.where(nu > 4.0, 4.0 + 6.0 / (6.0 / above + excess), nu)
+    return tailed
