@@ -169,6 +169,15 @@ WITH_CARD: dict[str, Reason] = {
         "The rope bends by {value:.1f} % of its diameter within the jaw; {limit:.1f} % is allowed.",
         "Measure where the rope runs straight, off drum and sheave.",
     ),
+    "no-straight-rope": Reason(
+        "refuse",
+        30.0,
+        "%",
+        "What lies on the band is no straight rope: over {value:.0f} % of the place both of its "
+        "edges run elsewhere; {limit:.0f} % is the most.",
+        "Measure where the rope runs straight and free, clear of knots, hooks, splices, sheaves "
+        "and winches, and keep hands off the band.",
+    ),
     "rope-askew": Reason(
         "refuse",
         20.0,

@@ -54,6 +54,17 @@ def number_markers() -> list[Patch]:
     return [box(*marker_box_mm(A5, side, column)) for side in (0, 1) for column in columns]
 
 
+def disc(x_mm: float, y_mm: float, radius_mm: float) -> Patch:
+    turn = np.linspace(0, 2 * np.pi, 60)
+    x, y = x_mm + radius_mm * np.cos(turn), y_mm + radius_mm * np.sin(turn)
+    return Patch(tuple(zip(x.tolist(), y.tolist(), strict=True)), DARK_GREASE)
+
+
+KNOT = [strip(lambda x: 6.0, DARK_GREASE, straight), disc(-6, 3, 14), disc(7, -3, 14)]
+HOOK = [box(-100, -5, -20, 13), disc(0, -6, 26)]
+DRUM = [box(-50, -80, 50, 80)]
+S_BEND = [strip(lambda x: 6.0, DARK_GREASE, lambda x: 12 * float(np.sin(x / 18)))]
+
 CASES: dict[str, Callable[[], Case]] = {
     "no-card": lambda: taken(replace(shot_of(), pixels=np.full((600, 800, 3), 90, np.uint8))),
     "mirrored": lambda: taken(mirrored(shot_of())),
@@ -88,6 +99,7 @@ CASES: dict[str, Callable[[], Case]] = {
     "rope-not-straight": lambda: taken(
         shot_of(bar=None, patches=[strip(lambda x: 12.0, DARK_GREASE, lambda x: x * x / 1200)])
     ),
+    "no-straight-rope": lambda: taken(shot_of(bar=None, patches=KNOT)),
     "rope-askew": lambda: taken(shot_of(bar=Bar(9, 4.5, turn_deg=24, colour=DARK_GREASE))),
     "off-the-card": lambda: taken(shot_of(), settings=replace(CHECKED, at_mm=(84.0,))),
     "plain-card": lambda: taken(photograph(PLAIN_LAYOUTS[4], 6, **{**VIEW, "bar": BAR})),
@@ -226,6 +238,22 @@ def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope
     assert isinstance(result, Estimate)
     assert abs(result.diameter_mm - BAR.diameter_mm) < result.expanded_mm()
     assert ("blurred-unevenly" in {item.code for item in result.findings}) == said
+
+
+@pytest.mark.fault(
+    "a knot, a hook, a bent rope or a winch on the band",
+    "`What lies on the band is no straight rope: ...`",
+)
+@pytest.mark.parametrize("thing", [KNOT, HOOK, DRUM, S_BEND], ids=["knot", "hook", "drum", "bends"])
+def test_what_is_no_straight_rope_is_called_so(thing: list[Patch]) -> None:
+    (result,) = measured(taken(shot_of(bar=None, patches=thing)))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["no-straight-rope"]
+
+
+@pytest.mark.parametrize("code", ["one-edge-only", "rope-not-straight", "band-too-narrow"])
+def test_a_straight_rope_is_not_called_crooked(code: str) -> None:
+    assert code in [item.code for item in findings_of(measured(CASES[code]()))]
 
 
 def test_a_blur_of_more_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,6 +24,8 @@ from vision.target.layout import Card
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+# Of the rope's width: an edge farther off is none of a straight rope; crowns rise by a tenth.
+UNLIKE_SHARE = 0.12
 SECOND_SHARE, ASIDE = 0.2, 2  # of the rope's width, rows: what lies beside it and is no part of it
 
 
@@ -43,6 +45,10 @@ class Axis:
         First and last place along the card where the rope is seen, mm.
     angle_deg : float
         Angle between rope and band.
+    covered_mm : ndarray of shape (N,)
+        Places along the card where something covers the band.
+    unlike : ndarray of shape (N,), bool
+        Where both of its edges lie off those of a straight rope.
     """
 
     at_mm: Array
@@ -50,6 +56,13 @@ class Axis:
     width_mm: float
     span_mm: tuple[float, float]
     angle_deg: float
+    covered_mm: Array
+    unlike: Mask
+
+    def unlike_share(self, at_mm: float) -> float:
+        """Return over which share of two diameters about a place no straight rope lies, 0 to 1."""
+        near = np.abs(self.covered_mm - at_mm) < self.width_mm
+        return float(self.unlike[near].mean()) if near.any() else 0.0
 
 
 def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
@@ -83,19 +96,32 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     # where the rope leaves the band, the middle of what is left of it is not its axis
     usable &= (first > 0) & (first + length < len(across))
     if usable.sum() < least:
+        if _across_only(length[seen]):
+            raise RefusedError(finding("no-straight-rope", 100.0, spot_px=_spot(camera)))
         raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(camera)))
     refuse_above("two-ropes", 100 * _beside(mask, first, length, usable), spot_px=_spot(camera))
     middle = across[0] + step * (first + (length - 1) / 2)
     slope, offset, keep = _straight_line(along, middle, usable, len(across) * step)
     if keep.sum() < least:
-        raise RefusedError(finding("rope-not-found", spot_px=_spot(camera)))
+        raise RefusedError(finding("no-straight-rope", 100.0, spot_px=_spot(camera)))
     angle = float(np.degrees(np.arctan(slope)))
     refuse_above("rope-askew", abs(angle), spot_px=_spot(camera))
     direction = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
     width = float(np.median(length[keep]) * step * direction[0])
     places = along[keep]
+    half = np.median(length[keep]) * step / 2
+    off = middle - slope * along - offset
+    wider = length * step / 2 - half
+    unlike = np.minimum(np.abs(off + wider), np.abs(off - wider)) > UNLIKE_SHARE * 2 * half
+    covered = seen & (length > max(3, 0.02 * len(across)))
     return Axis(
-        np.array([0.0, offset]), direction, width, (float(places.min()), float(places.max())), angle
+        np.array([0.0, offset]),
+        direction,
+        width,
+        (float(places.min()), float(places.max())),
+        angle,
+        along[covered],
+        unlike[covered],
     )
 
 
@@ -113,6 +139,12 @@ def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     run = row - np.maximum.accumulate(np.where(mask, -1, row), axis=0)  # that ends in each row
     end, best = run.argmax(axis=0), run.max(axis=0)
     return np.where(best > 0, end - best + 1, 1), best
+
+
+def _across_only(length: NDArray[np.int64]) -> bool:
+    """Tell whether the band is open at both ends, so that what covers it runs across at most."""
+    end = max(1, len(length) // 20)
+    return bool(len(length) > 2 * end and not length[:end].any() and not length[-end:].any())
 
 
 def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:

@@ -163,8 +163,11 @@ def _traced(rope: RopeInView, at_mm: float, hold: Hold, jaw_diameters: float) ->
         jaws = fit_jaws(outline, jaw_diameters=jaw_diameters)
         return replace(_estimate(rope, outline, jaws, expected_hold(hold)), at_mm=at_mm)
     except RefusedError as refused:
+        crooked, reason = 100 * rope.axis.unlike_share(at_mm), refused
+        if crooked > limit_of("no-straight-rope"):
+            reason = RefusedError(finding("no-straight-rope", crooked))
         raise _pointing(
-            refused, lambda code: spot_of(code, located.pose.camera, outline, located.card)
+            reason, lambda code: spot_of(code, located.pose.camera, outline, located.card)
         ) from refused
 
 
