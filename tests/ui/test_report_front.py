@@ -6,7 +6,7 @@ import io
 import json
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 
 from inspection.limits.confirmed import figures_of
+from inspection.measurement.bench_check import BenchCheck
 from inspection.model.closing import Closing
 from inspection.model.condition import Condition
 from inspection.model.confirmation import Confirmation
@@ -38,6 +39,8 @@ from ui.report.letterhead import read_letterhead
 from ui.report.pdf import Paper
 from ui.report.photos import LOGGED
 from ui.report.report import html_report, pdf_report
+from ui.services.bench_checks import keep_bench_check
+from ui.services.cameras import CAMERAS_FILE
 from ui.services.own_limits import keep_rules, one_rule
 from ui.text import CLEARS_NOTHING
 from vision.overlay import JAW
@@ -216,6 +219,26 @@ def test_where_nothing_was_decided_there_is_room_to_write(case: ReportCase) -> N
     facts = dict(front(case).facts)
     blank = ["Bench check", "Broken wires", "Corrosion", "Deformation", "Heat"]
     assert [name for name, value in facts.items() if not value] == blank
+
+
+def test_the_bench_check_of_the_phone_and_card_set_stands_on_the_page(
+    case: ReportCase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(CAMERAS_FILE, str(tmp_path / "cameras.json"))
+    on = case.assessment.log.inspection.on
+    good = BenchCheck("phone 1", "set-1", on, 16.0, 0.001, 7, 0, 0.0031, 0.01, 0.008, 7, 0.04)
+    keep_bench_check(good)
+    keep_bench_check(replace(good, camera="phone 2", mean_error_mm=0.5))  # took none of these
+    said = dict(front(case).facts)["Bench check"]
+    assert said == f"{on}: U holds, 7 photographs of 16 mm were off by +0.003 mm in the mean"
+    assert plain(said) in page_one(case)[0]
+    # one that is old, and one that a mean error of 25 times its u tells against (ISO 13528's E_n)
+    keep_bench_check(replace(good, on=on - timedelta(days=366), mean_error_mm=0.2, inside=0))
+    said = dict(front(case).facts)["Bench check"]
+    assert ", over a year old: U does not hold, 7 photographs of 16 mm were off by +0.200" in said
+    (tmp_path / "bench_checks.json").write_text("[", encoding="utf-8")
+    said = dict(front(case).facts)["Bench check"]
+    assert said == "the kept ones can't be read; the annex says why"
 
 
 def test_the_logged_reading_lies_as_far_apart_as_it_was_read(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture
 from ui.report.case import ReportCase, ReportFlag
 from ui.report.summary_page import counts, state_words
+from ui.services.bench_checks import bench_check_for, known_bench_checks
 from vision.results import Estimate, Place
 
 MOST_OPEN = 4  # entries on page one
@@ -248,7 +249,7 @@ def _facts(case: ReportCase) -> Iterator[tuple[str, str]]:
     yield "Against the gauge", counts(words) or "nothing could be compared"
     yield "Gauge", _gauges(assessment)
     yield "Print check", _prints(case)
-    yield "Bench check", ""  # written in by hand: the record does not hold it
+    yield "Bench check", in_units(_bench_checks(assessment), rope.units)
     yield "Limits", _limits(case)
     yield from _criteria(case)
     if assessment.log.inspection.remarks:
@@ -340,6 +341,21 @@ def _prints(case: ReportCase) -> str:
     if unchecked:
         parts.append(f"{counted(unchecked, 'photograph', 'photographs')} with an unchecked print")
     return "; ".join(parts) or "no photograph with a card"
+
+
+def _bench_checks(assessment: Assessment) -> str:
+    """Return what a bar of known diameter said of these phones and cards; none: room to write."""
+    log = assessment.log
+    try:
+        made = bench_check_for(log.results, known_bench_checks())
+    except ValueError:
+        return "the kept ones can't be read; the annex says why"
+    return "; ".join(
+        f"{check.on.isoformat()}{', over a year old' if check.is_old(log.inspection.on) else ''}: "
+        f"{'U holds' if check.holds else 'U does not hold'}, {check.photographs} photographs of "
+        f"{check.true_mm:g} mm were off by {check.mean_error_mm:+z.3f} mm in the mean"
+        for check in sorted(made, key=lambda check: (check.holds, check.on))
+    )
 
 
 def _open_title(flags: Sequence[ReportFlag]) -> str:

@@ -8,15 +8,14 @@ the report's, so that the same report is the same file, byte by byte.
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Literal, assert_never
-
-import typst
 
 from ui.report.blocks import (
     Block,
@@ -38,6 +37,8 @@ from ui.report.letters import FAMILIES, FOLDER, clean, missing_letters, missing_
 Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, str] = {"A4": "a4", "Letter": "us-letter"}
 TEMPLATE = Path(__file__).resolve().with_name("report.typ")
+TYPESET = Path(__file__).resolve().with_name("typeset.py")
+LONGEST_S = 120.0  # a record of hundreds of stations on a busy machine; else it is stuck
 LONGEST_WORD = 20  # letters; a longer word may be broken to fit its column
 BARS_PCT = 72  # of the page's width, for bars with few words
 TALL = 1500  # letters of a cell; more may not fit on one page, so its row may be divided
@@ -94,14 +95,7 @@ def pdf_of(
     with TemporaryDirectory() as folder:  # typst reads nothing outside it
         for name, data in files.items():
             (Path(folder) / name).write_bytes(data)
-        pdf: bytes = typst.compile(
-            str(Path(folder) / TEMPLATE.name),
-            root=folder,
-            font_paths=_fonts(),
-            ignore_system_fonts=True,
-            format="pdf",
-        )
-    return pdf
+        return _set(folder)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +115,13 @@ class PageEdges:
     caution: str = ""
 
 
-@lru_cache(maxsize=1)
-def _fonts() -> typst.Fonts:
-    return typst.Fonts(
-        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FOLDER)]
-    )
+def _set(folder: str) -> bytes:
+    """Return the document of a folder, set in a process of its own (`typeset` says why)."""
+    command = [sys.executable, "-P", str(TYPESET), folder, TEMPLATE.name, str(FOLDER)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S, check=False)
+    if done.returncode:
+        raise RuntimeError(f"the report could not be set:\n{done.stderr}")
+    return (Path(folder) / f"{TEMPLATE.name}.pdf").read_bytes()
 
 
 def _cleaned(value: Any) -> Any:

@@ -13,6 +13,7 @@ appendix            raw data
 photos              photographs with their marks
 drawings            the pages' charts as SVG, for both writers
 pdf                 sets the blocks as PDF: data for the template `report.typ`
+typeset             sets that, in a process of its own
 html                sets the same blocks as HTML
 letters             typefaces, and letters that none of them has
 ==================  =====================================================================

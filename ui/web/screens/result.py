@@ -57,6 +57,7 @@ from ui.web.page.session import cached_assessment, get_record, record_location, 
 from ui.web.page.units import U_HELP, page_units, told
 from ui.web.panels.station import show_one_side, table
 
+REPORT = "report that was made"
 STYLE = """<style>
 .stMainBlockContainer .stVerticalBlock{gap:.6rem}
 .st-key-now a{border:1px solid light-dark(#0B5FA5,#7FB8E8);border-radius:4px}
@@ -293,17 +294,17 @@ def _report(opened: OpenInspection) -> None:
         "Paper of the report", get_args(Paper), help="What your printer holds."
     )
     number = middle.text_input("Report number", max_chars=40, help="As your office counts them.")
-    key = f"report {identity} {opened.revision} {paper} {number}"
+    wanted = (identity, opened.revision, paper, number)
     if right.button("Make the report", type="primary", icon=":material/description:"):
         with st.spinner("Writing the report ..."), show_errors():
             read = Folder(log_of(get_record(), identity), (), ())
             case = case_of_record(get_record(), read, name=record_name(record_location()))
             case = replace(case, number=number, letterhead=letterhead_of_server())
-            st.session_state[key] = (pdf_report(case, paper=paper), html_report(case))
-    made = st.session_state.get(key)
-    if made is None:
+            made = pdf_report(case, paper=paper), html_report(case)
+            st.session_state[REPORT] = (wanted, *made)  # the last one only: each has megabytes
+    of, pdf, page = st.session_state.get(REPORT, (None, b"", ""))
+    if of != wanted:
         return
-    pdf, page = made
     name = "".join(letter if letter.isalnum() else "-" for letter in identity)
     with st.container(horizontal=True):
         theirs = partial(require_access, identity)
