@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import combinations
 
 from inspection.measurement.view import DirectionalDiameter, mean_diameter
 from vision.results import Estimate
@@ -124,6 +125,19 @@ class BenchCheck:
         return f"{said} It is more than a year old: do it again." if self.is_old(today) else said
 
 
+def _refuse_copies(estimates: Sequence[Estimate]) -> None:
+    """Refuse one photograph that came twice: copies scatter less than what they are copies of."""
+    for one, other in combinations(estimates, 2):
+        same_file = bool(one.photo_sha256) and one.photo_sha256 == other.photo_sha256
+        same_moment = one.taken_at is not None and one.taken_at == other.taken_at
+        if same_file or same_moment:
+            how = "the same file" if same_file else "taken in the same second"
+            raise ValueError(
+                f"{one.photo_name} and {other.photo_name} are one photograph ({how}): give each "
+                "once, and take every one from a new place."
+            )
+
+
 def bench_check(
     estimates: Sequence[Estimate], *, true_mm: float, u_true_mm: float, refused: int, on: date
 ) -> BenchCheck:
@@ -163,6 +177,7 @@ def bench_check(
             f"{len(estimates)} photographs gave a figure and {refused} none; at least "
             f"{LEAST_PHOTOGRAPHS} are needed: take more, each from a new place."
         )
+    _refuse_copies(estimates)
     for what, values in (
         ("phones", {one.camera for one in estimates}),
         ("card sets", {one.print_set for one in estimates}),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -84,6 +87,30 @@ def test_what_makes_no_sense_is_refused_and_nothing_is_kept(
     done = run("bench-check", str(bar), "--true", true, "--u", u)
     assert done.exit_code == 2
     assert sentence in " ".join(done.output.split())
+    assert not bench_checks_file().exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "how"),
+    [
+        ({"photo_sha256": "9f2c"}, "the same file"),
+        ({"taken_at": datetime(2026, 11, 2, 10, 12, 5)}, "taken in the same second"),
+    ],
+)
+def test_one_photograph_that_came_twice_is_no_second_one(
+    change: dict[str, Any], how: str, bar: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shots = [estimate(number, 0.001 * number) for number in range(7)]
+    results: list[Measured] = [
+        *shots[:2],
+        *(replace(one, **change) for one in shots[2:4]),
+        *shots[4:],
+    ]
+    monkeypatch.setattr(ui.cli.progress, "measure_files", lambda *args: results)
+    done = run("bench-check", str(bar), "--true", "16.002", "--u", "0.002")
+    assert done.exit_code == 2
+    said = " ".join(done.output.split())
+    assert f"2.jpg and 3.jpg are one photograph ({how})" in said
     assert not bench_checks_file().exists()
 
 
