@@ -176,7 +176,8 @@ def _with_known_gauges(
         if there is None:
             reason = (
                 f"gauge {name!r} is not in the record, and the table does not say its kind, "
-                "resolution and permissible error."
+                "resolution and permissible error: add these columns, or enter the gauge on the "
+                "page first."
             )
         elif row.gauge is not None and _facts(row.gauge, there) != _facts(there, row.gauge):
             where = "in the record" if name in known else "in an earlier row"

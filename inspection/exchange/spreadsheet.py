@@ -102,7 +102,7 @@ def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None
             f"{path.name} is an old XLS file, or locked by a password; save it as XLSX or CSV."
         )
     else:
-        parsed, notes = _csv_lines(data, path.name)
+        parsed, notes = _csv_lines(data, path.name, known)
         lines = list(islice(parsed, MOST_ROWS + 100))
     _, start = _best_row(lines, known)
     above = [cell.strip() for _, cells in lines[:start] for cell in cells if cell.strip()]
@@ -146,14 +146,16 @@ def _sheet(name: str, lines: Iterable[tuple[int, list[str]]], notes: list[str]) 
 # ---- CSV ----------------------------------------------------------------------------------
 
 
-def _csv_lines(data: bytes, name: str) -> tuple[Iterator[tuple[int, list[str]]], list[str]]:
+def _csv_lines(
+    data: bytes, name: str, known: Callable[[Sequence[str]], int] | None
+) -> tuple[Iterator[tuple[int, list[str]]], list[str]]:
     text, notes = _decoded(data, name)
     skip = 0
     told = re.match(r"sep=(.)\r?\n", text)
     if told is not None:  # Excel's own way to say it
         separator, skip, text = told[1], 1, text[told.end() :]
     else:
-        separator = _separator(text)
+        separator = _separator(text, known)
     return _parsed(text, separator, skip, name), notes
 
 
@@ -177,13 +179,19 @@ def _decoded(data: bytes, name: str) -> tuple[str, list[str]]:
     return text, notes
 
 
-def _separator(text: str) -> str:
-    """Return what stands most often in the first line that is no comment, outside quotes."""
-    for line in text.splitlines():
-        if line.strip() and not line.startswith("#"):
-            bare = re.sub(r'"[^"]*"', "", line)
-            return max(",;\t", key=bare.count)
-    return ","
+def _separator(text: str, known: Callable[[Sequence[str]], int] | None) -> str:
+    """Return what parts the row of headings, or else what stands most often in the first line.
+
+    Comments don't count, nor what stands in quotes; a title above may hold any of them.
+    """
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    bare = [re.sub(r'"[^"]*"', '""', line) for line in lines[:MOST_TITLE_ROWS]]
+    if known is not None and bare:
+        found = {sign: max(known(line.split(sign)) for line in bare) for sign in ",;\t"}
+        best = max(found, key=found.__getitem__)
+        if found[best] >= 2:
+            return best
+    return max(",;\t", key=bare[0].count) if bare else ","
 
 
 def _parsed(text: str, separator: str, skip: int, name: str) -> Iterator[tuple[int, list[str]]]:

@@ -89,6 +89,14 @@ def test_the_readings_may_lie_on_another_sheet_below_a_title(tmp_path: Path) -> 
     assert [row.line for row in table.rows] == [4, 4, 5, 5]
 
 
+@pytest.mark.parametrize("title", ["Messprotokoll", "Kran 2, Hubseil, links, 15.09.2026"])
+def test_a_title_above_does_not_say_what_parts_the_columns(tmp_path: Path, title: str) -> None:
+    text = f"{title}\n\nMessstelle;0°;90°\n1;22,2;22,1\n2;22,3;22,0\n"
+    table = read_readings(csv_file(tmp_path, text), **GIVEN)
+    assert places(table) == pytest.approx(WANTED)
+    assert any(title.partition(",")[0] in note for note in table.notes)
+
+
 def test_numbered_columns_are_told_as_directions(tmp_path: Path) -> None:
     table = read_readings(csv_file(tmp_path, "station,d1,d2\n1,22.2,22.1\n"), **GIVEN)
     assert any("'d1' as 0 deg and 'd2' as 90 deg" in note for note in table.notes)
