@@ -415,11 +415,15 @@ def without_the_odd(asked: Asked) -> Figures:
     What is learned from the rest is how the rope is and how people read, without slips and thin
     places; and both directions of a thin place are thin, the one no copy of the other for that.
     """
-    odd = [
-        shift.direction
-        for shift, p in zip(asked.shifts, asked.chances, strict=True)
-        if p < ODD_P and shift.check not in ("across", "change")
-    ]
+    odd: list[Array] = []
+    changes: list[tuple[float, int, Array]] = []
+    for shift, p in zip(asked.shifts, asked.chances, strict=True):
+        if p < ODD_P and shift.check == "change":
+            changes.append((float(p), len(changes), shift.direction))
+        elif p < ODD_P and shift.check != "across":
+            odd.append(shift.direction)
+    if changes:  # one change is odd from its neighbours' stations on, too: the oddest is let go
+        odd.append(min(changes)[2])
     return asked.figures.without(np.array(odd)) if odd else asked.figures
 
 

@@ -96,6 +96,23 @@ def test_a_gauge_that_reads_too_much_everywhere_is_one_finding() -> None:
         assert len(findings) == 1
 
 
+def test_a_gauge_that_is_off_from_half_way_on_makes_nothing_of_the_rest_look_copied() -> None:
+    # a round rope and a hand of 0.05 mm: half the pairs lie within 0.04 mm of each other by chance
+    rng = np.random.default_rng(14)
+    ranges = Range(
+        steps=(0,), repeat_mm=(0.05, 0.05), nominals_mm=(22.0,), oval_pct=(0.01, 0.02), hands=(1,)
+    )
+    for _ in range(4):
+        case = simulate(rng, ranges, stations=10, earlier=1, photographs=False)
+        moved = {
+            n: case.shown(n, item.value_mm - (0.5 if n >= 10 else 0.0))
+            for n, item in enumerate(case.log.readings)
+        }
+        codes = [finding.code for finding in screen_log(case.with_readings(moved).log)]
+        assert codes[0] == "shift-from"
+        assert "x-equals-y" not in codes
+
+
 def test_every_finding_has_its_words_and_accuses_nobody() -> None:
     rng = np.random.default_rng(9)
     people = {"A. Berg", "M. Ilves", "T. Okoro"}
