@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -37,7 +38,15 @@ def taken(shot: Shot, *, focal_off: float | None = 1.0, settings: Settings = CHE
 
 
 def shot_of(**changes: Any) -> Shot:
-    return photograph(A5, 6, **{**VIEW, "bar": BAR, **changes})
+    return photograph(A5, 6, **{**VIEW, "bar": BAR, **changes}) if changes else _plain()
+
+
+@cache
+def _plain() -> Shot:
+    """The one that most tests begin with, drawn once; nobody may write to it."""
+    shot = photograph(A5, 6, **VIEW, bar=BAR)
+    shot.pixels.flags.writeable = False
+    return shot
 
 
 def measured(case: Case) -> tuple[Result, ...]:
