@@ -17,7 +17,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from ui.cli.page import _addresses, _phones_addresses, _team_address, page
+from ui.cli.page import _addresses, _answers, _phones_addresses, _team_address, page
 
 
 def test_a_port_in_use_is_told() -> None:
@@ -169,9 +169,9 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
         told = re.search(rf"http://127.0.0.1:{port}/\?token=\S+", running.stdout.readline())
         assert told
         with pytest.raises(urllib.error.HTTPError, match="403"):  # another account of the machine
-            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10)
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=60)
         cookies = urllib.request.HTTPCookieProcessor()
-        with urllib.request.build_opener(cookies).open(told[0], timeout=10) as answer:
+        with urllib.request.build_opener(cookies).open(told[0], timeout=60) as answer:
             assert answer.status == 200
             assert answer.url == f"http://127.0.0.1:{port}/"
         running.send_signal(signal.SIGTERM)
@@ -184,6 +184,28 @@ def test_it_answers_on_this_machine_only_and_ends_when_told(tmp_path: Path) -> N
             return
         time.sleep(0.1)
     raise AssertionError("the server outlived the command")
+
+
+def test_a_start_that_takes_long_is_told_and_waited_for(capsys: pytest.CaptureFixture[str]) -> None:
+    # after 30 s the command went on without a word: nobody had the token, and no page opened
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    script = (
+        "import http.server, sys, time\n"
+        "class Yes(http.server.BaseHTTPRequestHandler):\n"
+        "    def do_GET(self): self.send_response(200); self.end_headers()\n"
+        "    def log_message(self, *_): pass\n"
+        "time.sleep(0.5)\n"
+        "http.server.HTTPServer(('127.0.0.1', int(sys.argv[1])), Yes).serve_forever()"
+    )
+    with subprocess.Popen([sys.executable, "-c", script, str(port)]) as server:
+        try:
+            assert _answers(f"http://127.0.0.1:{port}", server, patience_s=0.2)
+        finally:
+            server.kill()
+    assert capsys.readouterr().err.count("still starting") == 1
+    assert not _answers(f"http://127.0.0.1:{port}", server)  # it has ended
 
 
 def test_a_host_alone_means_nothing() -> None:
