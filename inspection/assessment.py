@@ -323,9 +323,8 @@ def _verdicts(
     notes: list[str] = []
     for source, along in sections.items():
         if not along:
-            notes.append(
-                f"No station was measured in two directions by {source}: no mean, no verdict."
-            )
+            by = "a known gauge" if source == "gauge" and _unknown_gauges(log) else source
+            notes.append(f"No station was measured in two directions by {by}: no mean, no verdict.")
             continue
         verdicts += station_verdicts(
             along, limits, source, decision=decision, crossovers=crossovers

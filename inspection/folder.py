@@ -133,7 +133,9 @@ def read_folder(path: str | Path, *, inspection: str = "") -> Folder:
 
 
 def _read_rope(path: Path) -> Rope:
-    values = _read_json(path, Rope, "describe the rope there, at least identity and nominal_mm")
+    values = _read_json(
+        path, Rope, 'describe the rope there, at least {"identity": "hoist rope", "nominal_mm": 22}'
+    )
     try:
         rope = from_dict(Rope, _with_lengths_read(values))
         check_types(rope)

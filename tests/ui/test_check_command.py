@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from inspection.assessment import assess
 from inspection.folder import read_folder
 from inspection.model.log import Log
 from inspection.record.record import open_record
@@ -52,6 +54,37 @@ def write_folder(folder: Path, *, typed: dict[tuple[int, int], str] | None = Non
     for station, view in TRUE_MM:
         (folder / f"s{station}-{view}.jpg").write_bytes(b"measured by a stand-in")
     return folder
+
+
+LEAST = re.compile(r"The least is `(\{.*?\})` in `rope\.json` and the columns\s+`([\w,]+)`")
+
+
+def least_folder(folder: Path, *, without: str = "") -> Path:
+    """Write the smallest folder that ui/USING.md names, a column left out."""
+    page = Path(__file__).resolve().parents[2] / "ui" / "USING.md"
+    told = LEAST.search(page.read_text("utf-8"))
+    assert told
+    row = {"station": 1, "typed": 22.2, "gauge": "C-1", "person": "A. Berg", "on": "2026-11-29"}
+    columns = [name for name in told[2].split(",") if name != without]
+    with (folder / "readings.csv").open("w", newline="", encoding="utf-8") as file:
+        table = csv.DictWriter(file, columns, extrasaction="ignore")
+        table.writeheader()
+        table.writerows({**row, "view_deg": view} for view in (0, 90))
+    (folder / "rope.json").write_text(told[1], encoding="utf-8")
+    return folder
+
+
+def test_the_least_that_the_page_of_words_names_is_a_folder(tmp_path: Path) -> None:
+    judged = assess(read_folder(least_folder(tmp_path)).log)
+    assert len(judged.log.readings) == 2
+    # it was measured in two directions, by a gauge that nobody described
+    assert any("in two directions by a known gauge: no mean" in note for note in judged.notes)
+
+
+@pytest.mark.parametrize("without", ["station", "view_deg", "typed", "gauge", "person", "on"])
+def test_of_the_least_nothing_can_be_left_out(without: str, tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"has no column for|day of inspection"):
+        read_folder(least_folder(tmp_path, without=without))
 
 
 def measure(paths: list[Path], settings: Settings) -> list[results.Result]:

@@ -224,11 +224,11 @@ def _lines(assessment: Assessment) -> list[str]:
     checked = assessment.crosscheck
     lines = [f"{refusal.photo_name}: {refused(refusal)}" for refusal in checked.refused]
     lines += [
-        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to compare it with."
+        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading that it can be held against."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
+        f"{one.place.words}: {one.typed} was logged, no photograph that it can be held against."
         for one in checked.readings_alone
     ]
     lines += [

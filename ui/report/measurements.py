@@ -297,11 +297,12 @@ def comparisons(assessment: Assessment) -> list[Block]:
 def _alone(assessment: Assessment) -> Sequence[Block]:
     checked = assessment.crosscheck
     lines = [
-        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading to compare it with."
+        f"{one.photo_name or place(one)}: {one.diameter_mm:.2f} mm, no reading that it can be held "
+        "against."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
+        f"{one.place.words}: {one.typed} was logged, no photograph that it can be held against."
         for one in checked.readings_alone
     ]
     return [Words(line, "small") for line in lines]
