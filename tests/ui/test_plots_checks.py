@@ -39,7 +39,7 @@ def test_differences_show_bias_and_limits_of_agreement(
         assert point["difference"] == pytest.approx(one.photo_mm - one.gauge_mm)
         assert point["word"] == one.word
     drawn = " ".join(words_of(compared))
-    assert f"lower limit {agreement.low_mm:+.2f} mm" in drawn
+    assert f"lower limit {agreement.low_mm:+.2f} mm".replace("-", "\u2212") in drawn
 
 
 def test_shares_sum_to_the_whole_and_the_rest_is_counted_together() -> None:

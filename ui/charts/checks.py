@@ -27,6 +27,7 @@ from ui.charts.data import (
 )
 from ui.charts.style import HEIGHT, POINT, decimals, heading, in_unit, legend
 from ui.lengths import length_in, short_length, signed_length
+from ui.text import as_minus
 
 
 def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
@@ -49,7 +50,10 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
         for point in data.points
     ]
     lines: list[dict[str, Any]] = [
-        {"value": length_in(value, units), "words": f"{words} {signed_length(value, units)}"}
+        {
+            "value": length_in(value, units),
+            "words": as_minus(f"{words} {signed_length(value, units)}"),
+        }
         for value, words in (
             (data.bias_mm, "mean"),
             (data.low_mm, "lower limit"),
