@@ -85,7 +85,7 @@ LINES = (
 def _review(opened: OpenInspection) -> None:
     items = all_items(opened)
     known = {one.name: one for one in items}
-    side, main = st.columns([1.15, 5.45], gap="small")
+    side, main = st.columns([1, 5.6], gap="small")
     with side:
         name = _strip(opened, items)
     item = known.get(name)
