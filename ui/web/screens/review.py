@@ -73,6 +73,7 @@ z-index:50;width:auto;background:light-dark(#E4F6EA,#12351F);border-radius:4px}
 .st-key-strip [role=radiogroup] label p{white-space:nowrap}
 .st-key-decisions .stHorizontalBlock{gap:.3rem}
 .st-key-decisions .stButton button{padding:.1rem .4rem;font-size:.85rem}
+[class*=st-key-edges-]{gap:.4rem!important}
 .st-key-decisions kbd,.st-key-steps kbd,.st-key-keys{display:none!important}
 }
 </style>"""
