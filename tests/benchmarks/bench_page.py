@@ -1,4 +1,4 @@
-"""How fast the pages are in a real browser: until a page is ready, and from station to station.
+"""How fast the pages are in a real browser: a page, the next station, eight photographs, a report.
 
 Example: ``python tests/benchmarks/bench_page.py`` (needs the extra `browser` and Chromium; uses
 the sample photographs). Times are wall-clock in this machine's state of the moment; beside them
@@ -18,17 +18,19 @@ import tempfile
 import time
 import urllib.request
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from statistics import median
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from inspection.model.rope import Inspection, Station
 from inspection.record.record import open_record
-from ui.presenters.review_decisions import save_decision
-from ui.presenters.review_queue import review_queue
 from ui.services.sample import load_sample, sample_folder
 
 ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = "2026-09-quay-crane-2"
+VISITS = 3
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
 # Pictures are drawn in shadow roots, into which a plain query does not look.
 DEEP = """const deep = (root, css) => [...root.querySelectorAll(css),
@@ -38,9 +40,16 @@ const shown = () => deep(document, 'svg image').map(one => one.getAttribute('hre
 READY = f"""() => {{ {DEEP}
   return !document.querySelector('[data-test-script-state=running], [data-stale=true]')
     && shown().length > 0 && shown().every(Boolean)
-    && document.body.innerText.includes(' decided');
+    && /\\d of \\d+ decided/.test(document.body.innerText);
 }}"""
+STILL = "() => !document.querySelector('[data-test-script-state=running], [data-stale=true]')"
 FIRST = f"() => {{ {DEEP} return shown()[0]; }}"
+# Eight cells of the sheet have a figure, and nothing waits any more.
+FIGURES = f"""() => {{ {DEEP}
+  const told = deep(document, 'td.cell .figure b').map(one => one.textContent);
+  return told.filter(one => /\\d\\d[.]\\d\\d/.test(one)).length >= 8
+    && !/\\d waiting/.test(document.body.innerText);
+}}"""
 OTHER = f"was => {{ {DEEP} return shown()[0] !== was; }}"
 
 
@@ -98,28 +107,83 @@ def timed(job: Callable[[], None]) -> tuple[float, float]:
 
 
 def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None]]:
-    """Return a fresh page, and what opens the review on it."""
+    """Return a fresh page, and what opens the review's first station on it."""
     page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
 
     def job() -> None:
-        page.goto(f"{address}/review")
+        page.goto(f"{address}/review?inspection={SAMPLE}&station=1")
         page.wait_for_function(READY, timeout=120_000, polling="raf")
 
     return page, job
 
 
-def change_station(page: Page) -> None:
-    """Go to the next station, by keyboard."""
+def change_station(page: Page, key: str) -> None:
+    """Go to the next station or to the one before, by keyboard."""
     now = page.evaluate(FIRST)
-    page.keyboard.press("n")
+    page.keyboard.press(key)
     page.wait_for_function(OTHER, arg=now, timeout=120_000, polling="raf")
     page.wait_for_function(READY, timeout=120_000, polling="raf")
+
+
+def give_eight(page: Page, address: str, visit: str) -> Callable[[], None]:
+    """Return what gives an inspection eight photographs and waits for all of their figures."""
+    page.goto(f"{address}/sheet?inspection={visit}")
+    into = page.locator(".st-key-photographs-in input[type=file]")
+    into.wait_for(state="attached", timeout=120_000)
+    still(page)
+    eight = sorted(str(path) for path in sample_images().glob("station-*.jpg"))
+
+    def job() -> None:
+        into.set_input_files(eight)
+        page.wait_for_function(FIGURES, timeout=120_000, polling="raf")
+
+    return job
+
+
+def make_report(page: Page, number: int) -> Callable[[], None]:
+    """Return what makes the sample's report on the page of its result."""
+    field = page.get_by_label("Report number", exact=True)
+    field.fill(str(number))
+    field.press("Tab")
+    page.get_by_role("button", name="Report as PDF").wait_for(state="detached")
+    still(page)
+
+    def job() -> None:
+        page.get_by_role("button", name="Make the report").click()
+        page.get_by_role("button", name="Report as PDF").wait_for(timeout=120_000)
+
+    return job
+
+
+def still(page: Page) -> None:
+    """Wait until the page stands still."""
+    page.wait_for_timeout(800)
+    page.wait_for_function(STILL, timeout=120_000)
+
+
+def sample_images() -> Path:
+    """Return the folder of the sample photographs."""
+    folder = sample_folder()
+    if folder is None:
+        raise SystemExit("this needs the sample photographs")
+    return folder
+
+
+def fill(place: Path) -> None:
+    """Make a record of the sample, and of inspections that wait for photographs."""
+    with open_record(place) as record:
+        load_sample(record, sample_images(), by="Reviewer B")
+        rope = record.inspection(SAMPLE).rope.identity
+        stations = tuple(Station(number, 10.0 * number) for number in (1, 2, 3, 4))
+        for number in range(VISITS):
+            visit = Inspection(f"visit {number}", rope, date(2026, 11, 2), stations=stations)
+            record.add_inspection(visit, by="Reviewer B")
 
 
 def told(name: str, times: list[tuple[float, float]], aim_ms: int) -> None:
     """Print the median of a row of times."""
     wall, used = (1000 * median(part) for part in zip(*times, strict=True))
-    print(f"{name:34s}{len(times):4d}{wall:10.0f} ms{used:10.0f} ms{aim_ms:9d} ms")
+    print(f"{name:36s}{len(times):4d}{wall:10.0f} ms{used:10.0f} ms{aim_ms:9d} ms")
 
 
 def main() -> None:
@@ -127,45 +191,45 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--repeats", type=int, default=20)
     options = parser.parse_args()
-    samples, chromium = sample_folder(), shutil.which("chromium") or shutil.which("google-chrome")
-    if samples is None or chromium is None:
-        raise SystemExit("this needs the sample photographs and Chromium")
+    chromium = shutil.which("chromium") or shutil.which("google-chrome")
+    if chromium is None:
+        raise SystemExit("this needs Chromium")
     with tempfile.TemporaryDirectory() as name, sync_playwright() as playwright:
-        folder = Path(name)
-        with open_record(folder / "record.db") as record:
-            identity = load_sample(record, samples, by="Reviewer B")
-            for doubt in review_queue(
-                record.inspection(identity)
-            ):  # then "next" visits every station
-                there = record.inspection(identity)
-                save_decision(record, there, doubt, "accepted", by="Reviewer B", why="seen")
-        server, address, start_s = served(folder)
+        fill(Path(name) / "record.db")
+        server, address, start_s = served(Path(name))
         try:
             browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
             page, job = open_review(browser, address)
             first = timed(job)
             page.context.close()
-            opened = []
+            opened, changes, figures, reports = [], [], [], []
             for _ in range(options.repeats):
                 page, job = open_review(browser, address)
                 opened.append(timed(job))
                 page.context.close()
             page, job = open_review(browser, address)
             job()
-            changes = []
-            for _ in range(options.repeats):
+            for number in range(options.repeats):
                 page.wait_for_timeout(400)  # as long as anybody looks at least
-                changes.append(timed(lambda: change_station(page)))
+                key = "np"[number % 2]
+                changes.append(timed(lambda key=key: change_station(page, key)))  # type: ignore[misc]
+            for number in range(VISITS):
+                figures.append(timed(give_eight(page, address, f"visit {number}")))
+            page.goto(f"{address}/result?inspection={SAMPLE}")
+            for number in range(max(2, options.repeats // 4)):
+                reports.append(timed(make_report(page, number)))
         finally:
             server.terminate()
             server.wait()
     load = os.getloadavg()[0]
     print(f"server answers after {start_s:.1f} s; load of the machine {load:.1f} on "
           f"{os.cpu_count()} processors")  # fmt: skip
-    print(f"{'':34s}{'n':>4s}{'median':>13s}{'processor':>13s}{'aim':>12s}")
+    print(f"{'':36s}{'n':>4s}{'median':>13s}{'processor':>13s}{'aim':>12s}")
     told("first page after start-up", [first], 2000)
     told("page ready, a fresh browser", opened, 2000)
     told("from station to station", changes, 300)
+    told("8 photographs given to all figures", figures, 8000)
+    told("report made", reports, 2000)
 
 
 if __name__ == "__main__":
