@@ -22,7 +22,7 @@ from ui.services.sample import sample_folder
 from vision.target.print_scale import check_to_dict, load_print_checks
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Route
 
 Serve = Callable[..., AbstractContextManager[str]]
 FOLDER = sample_folder()
@@ -169,6 +169,42 @@ def test_an_answer_that_gets_lost_brings_nothing_twice(
         assert len(lost) == 2
         now = there(folder)
         assert len(now.photographs) == len(now.readings) == 1
+        context.close()
+
+
+def test_a_reading_stays_at_the_place_where_it_was_begun(
+    browser: Browser, serve: Serve, folder: Path
+) -> None:
+    with serve(folder, "--phones", "--host", "127.0.0.1") as pages:
+        context = browser.new_context(**PHONE)  # type: ignore[arg-type]
+        context.set_default_timeout(PATIENCE_MS)
+        page = context.new_page()
+        page.goto(link_of(browser, pages))
+        read(page, "Station 1 · 0°", "22,24")
+        # the next one is begun while the page has not heard yet how the inspection stands now
+        held: list[Route] = []
+        free = False
+
+        def hold(route: Route) -> None:
+            route.continue_() if free else held.append(route)
+
+        page.route("**/phone/state*", hold)
+        expect(page, "#last li", "22,24, entered")
+        expect(page, "#typed-for", "Station 1 · 90°")  # and not the first one again
+        page.fill("#typed", "22,")
+        free = True
+        for route in held:
+            route.continue_()
+        page.locator("#last li").wait_for(state="detached")
+        assert "Station 1 · 90°" in page.locator("#typed-for").inner_text()
+        page.fill("#typed", "22,17")
+        page.get_by_role("button", name="Enter", exact=True).click()
+        expect(page, "#typed-for", "Station 2 · 0°")
+        page.locator("#last li").wait_for(state="detached")
+        now = there(folder)
+        assert [(one.station, one.view_deg, one.typed) for one in now.readings] == [
+            (1, 0, "22,24"), (1, 90, "22,17"),
+        ]  # fmt: skip
         context.close()
 
 

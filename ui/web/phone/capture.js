@@ -103,7 +103,8 @@ function localTime() {
 }
 
 const mine = (item) => item.token === token || (state && item.inspection === state.inspection);
-const unsent = () => items.filter((one) => one.kind !== "sent" && !one.error && mine(one));
+const DONE = ["sent", "entered"];
+const unsent = () => items.filter((one) => !DONE.includes(one.kind) && !one.error && mine(one));
 
 // ---- talking to the server ---------------------------------------------------------------------
 
@@ -129,7 +130,8 @@ async function send(item) {
       method: "PUT", body: item.bytes, headers: { "Content-Type": "application/octet-stream" } })
     : await ask("readings", { method: "PUT", body: JSON.stringify(item.reading) });
   if (answer.status === 200) {
-    if (item.kind === "reading") return forget(item);
+    // until the next look shows it: its cell must not be asked for again meanwhile
+    if (item.kind === "reading") return keep({ ...item, kind: "entered" });
     if (answer.told.sha256 !== item.sha256) throw new Error("the hash differs: sent again");
     const { id, cell, name, inspection, sha256: hash } = item;
     return keep({ id, kind: "sent", cell, name, sha256: hash, token, inspection });
@@ -166,6 +168,7 @@ async function look() {
   localStorage.setItem(SEEN, JSON.stringify([...seen].slice(-400)));
   localStorage.setItem(STATE, JSON.stringify({ token, state }));
   for (const item of items) if (item.token === token) item.inspection = state.inspection;
+  for (const item of items.filter((one) => one.kind === "entered" && mine(one))) await forget(item);
 }
 
 const waits = () => state && items.some(
@@ -190,7 +193,7 @@ function open(lacks, kind) {
 }
 
 function under(item, kind) {  // on its way, or being measured
-  if (kind === "reading") return item.kind === "reading";
+  if (kind === "reading") return item.kind === "reading" || item.kind === "entered";
   return item.kind === "photograph" ? !item.error : item.kind === "sent"
     && (state.photographs[item.sha256]?.state ?? "waiting") === "waiting";
 }
@@ -242,6 +245,8 @@ function renderItems() {
       say(item.kind === "reading" ? `${words(item.cell)}: ${item.reading.typed}` : item.name, item.error);
       if (item.asks) button("It is right", () => sure(item));
       button(item.kind === "reading" ? "Type again" : "Remove", () => again(item));
+    } else if (item.kind === "entered") {
+      say(`${words(item.cell)}: ${item.reading.typed}, entered`);
     } else if (item.kind === "reading") {
       say(`${words(item.cell)}: ${item.reading.typed}, waits to be sent`);
     } else if (item.kind === "photograph") {
@@ -258,7 +263,8 @@ function renderItems() {
 }
 
 function renderReading() {
-  const cell = nextReading();
+  const typedFor = $("typed").value.trim() && $("reading").dataset.cell;
+  const cell = typedFor || nextReading();  // what was begun stays where it was begun
   $("reading").hidden = !cell || !state.gauges.length;
   $("no-gauge").hidden = state.gauges.length > 0;
   if (!cell) return;
@@ -287,6 +293,7 @@ function renderCells() {
 
 function choose(key) {
   chosen = key;
+  delete $("reading").dataset.cell;
   skipped.delete(`photograph ${key}`);
   skipped.delete(`reading ${key}`);
   show(false);
@@ -350,6 +357,7 @@ $("reading").addEventListener("submit", async (event) => {
     reading: { station, view_deg, typed, gauge, at: localTime(),
       blind: !seen.has(`${state.inspection} ${cell}`) } });
   $("typed").value = "";
+  render();
   work();
 });
 $("gauge").addEventListener("change", () => localStorage.setItem("gauge", $("gauge").value));
