@@ -264,12 +264,18 @@ def sources(figures: Figures) -> list[Origin]:
     return found
 
 
-def copied_figures_tests(asked: Asked) -> list[ScreeningTest]:
-    """Return one test a way of filling a column: its e-value, averaged over its variants."""
+def copied_figures_tests(
+    asked: Asked, accounts: list[Account] | None = None
+) -> list[ScreeningTest]:
+    """Return one test a way of filling a column: its e-value, averaged over its variants.
+
+    `accounts` is what the rope lets expect of all figures, if that has been reckoned.
+    """
     if len(asked.figures.entries) < FEWEST:
         return []
     figures = without_the_odd(asked)
-    accounts = rope_accounts(figures)
+    if accounts is None or figures is not asked.figures:
+        accounts = rope_accounts(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
     told = told_by(accounts, read, step)
     by_check: dict[str, list[Origin]] = {}

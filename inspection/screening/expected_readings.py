@@ -156,11 +156,14 @@ class Figures:
         """Return the covariance of the figures for these logarithms of the learned parts, mm²."""
         total = self.fixed_mm2.copy()
         diagonal = np.einsum("ii->i", total)
+        of_station = np.zeros_like(total)
         for factor, value in zip(self.factors, np.exp(learned), strict=True):
             if factor.ndim == 1:
                 diagonal += value * factor
-            else:
-                total += value * (factor @ factor.T)
+            else:  # of Z only the column of a figure's own station is not 0
+                own = math.sqrt(value) * factor.sum(axis=1)
+                of_station += np.outer(own, own)
+        total += np.where(self.station[:, None] == self.station, of_station, 0.0)
         return total
 
 
@@ -440,7 +443,8 @@ def _inverse(covariance: Array) -> Array:
     if not len(covariance):
         return np.zeros_like(covariance)
     lower = dpotri(cholesky(covariance, lower=True, check_finite=False), lower=1)[0]
-    whole: Array = np.tril(lower) + np.tril(lower, -1).T
+    whole: Array = lower + lower.T  # nothing stands above the diagonal
+    np.einsum("ii->i", whole)[:] *= 0.5
     return whole
 
 

@@ -143,12 +143,10 @@ def wide_jaws(figures: Figures) -> list[tuple[str, Array]]:
     return found
 
 
-def narrow_jaws_tests(fitted: Fit) -> list[tuple[ScreeningTest, Shift]]:
+def narrow_jaws_tests(fitted: Fit, honest: Honest) -> list[tuple[ScreeningTest, Shift]]:
     """Return one test a gauge whose jaws are told to be wide, with what was tested."""
     figures, tests = fitted.figures, []
-    rows = wide_jaws(figures)
-    honest = honest_accounts(fitted) if rows else None
-    for name, row in rows:
+    for name, row in wide_jaws(figures):
         entries = tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row))
         p = jaws_chance(fitted, row, honest)
         where = figures.log.places(entries)

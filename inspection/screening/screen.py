@@ -16,7 +16,7 @@ from inspection.screening.explanations import Odd, explain
 from inspection.screening.gauge_checks import gauge_tests
 from inspection.screening.lay_length import lay_length_tests
 from inspection.screening.multiple_testing import ScreeningTest, adjust_for_multiplicity, ranked
-from inspection.screening.narrow_jaws import narrow_jaws_tests
+from inspection.screening.narrow_jaws import honest_accounts, narrow_jaws_tests
 from inspection.screening.odd_figures import Asked, Exchange, Shift, ask, odd_figures_tests
 from inspection.screening.photo_reuse import photo_tests
 from inspection.screening.repeat_shots import repeat_shots_tests
@@ -151,8 +151,9 @@ def chance_tests(
         *repeat_shots_tests(log),
     ]
     if asked is not None:
-        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.fitted)]
-        patterns += copied_figures_tests(asked)
+        honest = honest_accounts(asked.fitted)
+        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.fitted, honest)]
+        patterns += copied_figures_tests(asked, honest.accounts)
     return causes, patterns
 
 

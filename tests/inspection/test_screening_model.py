@@ -15,7 +15,7 @@ from scipy.stats import kurtosis, multivariate_normal, norm, t
 from inspection.model.readings import shortfall_pct
 from inspection.screening.accounts import log_chance, rope_accounts, values_today
 from inspection.screening.causes import of_many
-from inspection.screening.copied_figures import copied_figures_tests
+from inspection.screening.copied_figures import about_one_level, copied_figures_tests
 from inspection.screening.evidence import log_posterior, row_of, shift_evidence
 from inspection.screening.expected_readings import (
     HANDS_DOF,
@@ -68,6 +68,16 @@ def test_the_learned_variances_are_at_the_top_of_their_posterior(figures: Figure
             moved = fitted.learned.copy()
             moved[k] += step
             assert height(moved) < top + 1e-3
+
+
+def test_covariance_and_its_inverse_are_what_the_learned_parts_say(figures: Figures) -> None:
+    learned = fit(figures).learned
+    for one in (figures, figures.before_today(), about_one_level(figures, 0.1)):
+        expected = one.fixed_mm2.copy()
+        for factor, value in zip(one.factors, np.exp(learned), strict=True):
+            expected += value * (np.diag(factor) if factor.ndim == 1 else factor @ factor.T)
+        assert one.covariance(learned) == pytest.approx(expected, rel=1e-12, abs=1e-15)
+        assert at(one, learned).precision == pytest.approx(np.linalg.inv(expected), rel=1e-6)
 
 
 def test_the_posterior_that_explanations_are_weighed_with_is_the_density(figures: Figures) -> None:
