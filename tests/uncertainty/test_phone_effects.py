@@ -87,6 +87,19 @@ def test_what_was_done_to_the_tones_stays_inside_u_or_is_refused(effect: str, na
         assert abs(result.diameter_mm - TRUTH_MM[name]) <= result.expanded_mm()
 
 
+@pytest.mark.parametrize(
+    ("effect", "name"), [("+2 EV", "station-2-view-90.jpg"), ("+2 EV", "bar-16mm.jpg")]
+)
+def test_burnt_out_paper_moves_a_figure_by_less_than_the_u_of_the_original(
+    effect: str, name: str
+) -> None:
+    before, after = measured("", name), measured(effect, name)
+    assert isinstance(before, Estimate)
+    assert isinstance(after, Estimate)
+    assert abs(after.diameter_mm - before.diameter_mm) < before.expanded_mm()
+    assert after.expanded_mm() > 1.1 * before.expanded_mm()
+
+
 def test_most_of_what_was_done_to_the_tones_is_answered() -> None:
     for effect, name in (
         ("gamma 0.4", "station-3-view-00.jpg"),

@@ -109,7 +109,7 @@ class Edge:
         Share of the edge's surroundings that is overexposed, 0 to 1.
     clipped_px : float
         How far light that is burnt out, at the edge or where the reference is read, may have moved
-        the place at which half of the stripes is left, px.
+        the place at which half of the stripes is left, px, beyond what was taken back.
     times_over : float
         How many times as bright as the picture can hold the paper beside it was exposed; 0 where
         it is not burnt out.
@@ -286,15 +286,19 @@ def _followed(
     own_light_px, dark_beside = own_light(mean, pooled, t, outside)
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
-    clipped = min(1.0, 2 * max(burnt, float(full[:, outside].mean())))  # half is dark stripes
+    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
+    clipped = max(min(1.0, 2 * burnt), paper)
     over = times_over(mean, pooled, outside)
+    most_px = blur.light_px * clipped_sigmas(over)
+    # burnt-out paper shines over the rope, never the other way: half of what it may is taken back
+    shone_px = HALF * paper * most_px
     dark_share, own_spread_px = 0.0, 0.0
     if dark_beside:
         dark_share, own_spread_px = own_light_along(profiles.mean, amplitude, crowns, t, outside)
     return Edge(
         side,
         along,
-        np.where(sure, edge, np.nan),
+        np.where(sure, edge + shone_px * px_mm, np.nan),
         px_mm,
         window_mm,
         noise_px=_sharpened(PASSES) * spread / slope,
@@ -303,7 +307,7 @@ def _followed(
         own_light_px=own_light_px,
         dark_beside=dark_beside,
         burnt=burnt,
-        clipped_px=clipped * blur.light_px * clipped_sigmas(over),
+        clipped_px=clipped * most_px - shone_px,
         times_over=over if clipped > HALF else 0.0,
         dark_share=dark_share,
         own_spread_px=own_spread_px,
