@@ -304,3 +304,29 @@ def test_figures_of_the_report_are_as_large_as_their_place(
         assert float(height) == HEIGHTS[type(plot)]
         # the same chart twice is the same drawing: a report can be made again byte by byte
         assert drawn_svg(chart_of(plot).to_dict()) == svg
+
+
+def test_letters_of_the_pages_charts_are_read_on_white_paper_in_either_theme() -> None:
+    """Streamlit's own dark letters were white on white; 4.5 to 1 is WCAG 2.2, 1.4.3."""
+    from ui.web.components.chart import PAPER, STYLE
+
+    named = {
+        (part, name): value
+        for part, values in STYLE.items()
+        if isinstance(values, dict)
+        for name, value in values.items()
+        if name in ("color", "subtitleColor", "labelColor", "titleColor")
+    }
+    assert {part for part, _ in named} == {"title", "axis", "legend", "text"}
+    white = luminance(str(PAPER["background"]))
+    for where, colour in named.items():
+        assert (white + 0.05) / (luminance(str(colour)) + 0.05) >= 4.5, where
+
+
+def luminance(colour: str) -> float:
+    """Return the relative luminance of #rrggbb as WCAG 2.2 defines it."""
+    parts = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
