@@ -62,7 +62,7 @@ class Odd:
     p : float
         How likely it is if nothing is wrong, comparable with the level of the whole log.
     times : float
-        What the plain probability was multiplied with for that.
+        What a plain probability is multiplied with where it is asked again (Bonferroni).
     """
 
     cause: Shift | Exchange
@@ -135,10 +135,12 @@ def explain(
     Notes
     -----
     The oddest is explained first. What explains it is then taken as given, and the rest is
-    asked again, so that one cause is told once.
+    asked again, so that one cause is told once. Shifts that were not odd are asked again, too: a
+    figure that is far out passes for scatter, and what it hid can be a loss of section.
     """
     findings: list[ScreeningTest] = []
     left = sorted((item for item in odd if item.p <= level), key=_oddness)
+    asked = [item for item in odd if item.p <= level or _hides(item.cause)]
     figures, start = fitted.figures, fitted.learned
     if set_aside:
         figures = figures.without(rows_of(figures, set_aside))
@@ -154,8 +156,20 @@ def explain(
         if accepted.change_mm is not None:
             figures = replace(figures, off_mm=figures.off_mm + accepted.change_mm)
         figures = figures.without(accepted.let_go)
-        left = _still_odd(fit(figures, start=start), left[1:], level)
+        asked = [item for item in asked if not _same(item.cause, top)]
+        left = _still_odd(fit(figures, start=start), asked, level)
     return findings
+
+
+def _same(one: Shift | Exchange, other: Shift | Exchange) -> bool:
+    if isinstance(one, Exchange) and isinstance(other, Exchange):
+        return one.code == other.code  # asked again, the likeliest of its kind may be another
+    return one is other
+
+
+def _hides(cause: Shift | Exchange) -> bool:
+    """Return whether scatter that is taken for too large can hide this."""
+    return isinstance(cause, Shift) and cause.check != "narrow-jaws"
 
 
 def _oddness(item: Odd) -> tuple[bool, float, int]:

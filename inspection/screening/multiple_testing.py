@@ -9,6 +9,7 @@ at most the level.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -186,14 +187,30 @@ def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> li
     return adjusted
 
 
+def bonferroni_factors(tests: Sequence[ScreeningTest]) -> list[float]:
+    """Return what the probability of each test is multiplied with by its share alone; of none, 0.
+
+    Examples
+    --------
+    >>> test = ScreeningTest("lay", "", (), (), 0.5, "", "", "")
+    >>> bonferroni_factors([test, test])
+    [2.0, 2.0]
+    """
+    weights = _weights(tests)
+    return [sum(weights) / weight if weight else 0.0 for weight in weights]
+
+
+def _weights(tests: Sequence[ScreeningTest]) -> list[float]:
+    """Return the share of the level that each test owns; 0 for plain facts."""
+    count = Counter(test.check for test in tests if test.p is not None)
+    return [0.0 if test.p is None else SHARES[test.check] / count[test.check] for test in tests]
+
+
 def adjust_for_multiplicity(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
     """Return the tests with `p` made comparable with the level of the whole log; facts as is."""
     listed = list(tests)
     chances = [index for index, test in enumerate(listed) if test.p is not None]
-    count: dict[str, int] = {}
-    for index in chances:
-        count[listed[index].check] = count.get(listed[index].check, 0) + 1
-    weights = [SHARES[listed[index].check] / count[listed[index].check] for index in chances]
+    weights = [weight for weight in _weights(listed) if weight]
     p_values = [_chance(listed[index]) for index in chances]
     for index, p in zip(chances, adjusted_p_values(p_values, weights), strict=True):
         listed[index] = replace(listed[index], p=p)

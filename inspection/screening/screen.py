@@ -15,7 +15,12 @@ from inspection.screening.digit_preference import digit_preference_tests
 from inspection.screening.explanations import Odd, explain
 from inspection.screening.gauge_checks import gauge_tests
 from inspection.screening.lay_length import lay_length_tests
-from inspection.screening.multiple_testing import ScreeningTest, adjust_for_multiplicity, ranked
+from inspection.screening.multiple_testing import (
+    ScreeningTest,
+    adjust_for_multiplicity,
+    bonferroni_factors,
+    ranked,
+)
 from inspection.screening.narrow_jaws import honest_accounts, narrow_jaws_tests
 from inspection.screening.odd_figures import Asked, Exchange, Shift, ask, odd_figures_tests
 from inspection.screening.photo_reuse import photo_tests
@@ -106,8 +111,10 @@ def screen(
     found = [*_one_a_check(kept), *fact_tests(log, pace=pace)]
     if asked is not None:
         odd = [
-            Odd(cause, test.p or 0.0, (test.p or 0.0) / plain.p if plain.p else 1.0)
-            for test, (plain, cause) in zip(shared, causes, strict=False)
+            Odd(cause, test.p or 0.0, times)
+            for test, times, (_, cause) in zip(
+                shared, bonferroni_factors(tests), causes, strict=False
+            )
         ]
         # a figure that stems from elsewhere says nothing of the rope
         copied = {entry for test in kept if test.check in COPIES for entry in test.entries}

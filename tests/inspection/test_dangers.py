@@ -9,6 +9,7 @@ import pytest
 
 from inspection.assessment import assess
 from inspection.model.rope import Groove, Rope, Station
+from inspection.screening.screen import screen_log
 from tests.inspection.danger_logs import SOUND, THIN, log_of
 from tests.inspection.simulated_logs import simulate_log
 
@@ -200,3 +201,10 @@ def test_a_new_rope_is_judged_by_the_places_that_are_far_enough_apart() -> None:
     assert whole["tolerance of the diameter"].outcome == "within"
     assert whole["tolerance of the diameter"].value_mm == pytest.approx(22.105)
     assert any("station 3" in note for note in found.notes)
+
+
+def test_a_figure_that_is_far_out_hides_no_loss() -> None:
+    """With 2.210 among them all figures scatter so much that a loss of 1 mm passed for scatter."""
+    found = screen_log(log_of(THIN | {(1, 0): "2.210"}))
+    assert [finding.code for finding in found[:2]] == ["loss-of-section", "decimal-moved"]
+    assert {place.station for place in found[0].places} == {5}

@@ -15,14 +15,17 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from inspection.model.log import Log
+from inspection.model.loss import asks_for_a_look_at_the_rope
 from inspection.model.rope import Groove, Rope
 from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, THIN, log_of
 from tests.ui.report_cases import jpeg
 from ui.cli.check import check
+from ui.presenters.review_queue import review_queue
 from ui.report.blocks import words_of
 from ui.report.case import case_of_record
 from ui.report.content import blocks_of
+from ui.services.assess_record import screen_inspection
 from ui.services.recorded import named_or_latest, recorded
 from vision.results import Estimate
 
@@ -77,7 +80,8 @@ DANGERS: Mapping[str, Danger] = {
 def keep(record: Record, log: Log) -> str:
     """Put a log into a record, with a small picture for each photograph; return its name."""
     record.add_rope(log.rope, by="A. Berg")
-    record.add_gauge(GAUGE, by="A. Berg")
+    if GAUGE not in record.gauges():
+        record.add_gauge(GAUGE, by="A. Berg")
     record.add_inspection(log.inspection, by="A. Berg")
     record.add_readings(log.inspection.identity, log.readings, by="A. Berg")
     results = []
@@ -148,3 +152,22 @@ def test_each_danger_is_said_everywhere(
         assert words in said, said
     for words in danger.never:
         assert words not in said
+
+
+def test_a_possible_loss_comes_before_any_slip_however_plain_the_slip_is(tmp_path: Path) -> None:
+    """By odds alone a decimal point in the wrong place would go before a station that is thin."""
+    slip = {(1, 0): "221.2"}
+    sound = log_of(SOUND | slip)
+    other = replace(sound.inspection, identity="I-2", rope="R-2")
+    logs = {"I-1": log_of(THIN | slip)}
+    logs["I-2"] = replace(sound, inspection=other, rope=replace(sound.rope, identity="R-2"))
+    with open_record(tmp_path / "record.db") as record:
+        for name, log in logs.items():
+            keep(record, log)
+            screen_inspection(record, name, by="A. Berg")
+        thin, mistyped = (record.inspection(name) for name in logs)
+        ranked = [row.identity for row in record.ranked()]
+    assert [item.station for item in review_queue(thin)][:2] == [5, 1]
+    assert asks_for_a_look_at_the_rope(thin.findings[0].finding), thin.findings[0]
+    assert mistyped.findings[0].finding.places[0].station == 1
+    assert ranked == ["I-1", "I-2"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from inspection.model.loss import asks_for_a_look_at_the_rope
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 
@@ -12,7 +13,9 @@ from inspection.screening.completeness import GAPS
 CALM = (*GAPS, "photograph-refused", "photograph-doubtful")
 # Strength of a plain fact, beside minus log10 of a probability: a date or a file used twice
 # weighs as in the screening, a refused photograph comes behind whatever concerns a figure.
-# A station that comes back from its inspector is looked at before what only might be odd.
+# A station that comes back from its inspector is looked at before what only might be odd, and a
+# possible loss of section before all else, however unlikely an entry elsewhere may be.
+LOSS = 1000.0
 FACT, OUTSIDE, RETURNED, GAP, REFUSED = 6.0, 5.0, 4.0, 1.0, 0.5
 
 
@@ -135,13 +138,18 @@ def _review_item(
     most = finding_strength(ranked[0]) if ranked else RETURNED
     if decision is not None and decision.back and not decision.stands:
         most = max(most, RETURNED)
-    return ReviewItem(
-        station, _view_of(ranked[0]) if ranked else None, most, tuple(ranked), decision
-    )
+    views = (_view_of(one) for one in ranked)  # a finding about a whole station names none
+    view = next((one for one in views if one is not None), None)
+    return ReviewItem(station, view, most, tuple(ranked), decision)
 
 
 def finding_strength(finding: LoggedFinding) -> float:
-    """Return how doubtful a finding makes its station."""
+    """Return how doubtful a finding makes its station; a possible loss of section is first."""
+    first = LOSS if asks_for_a_look_at_the_rope(finding.finding) else 0.0
+    return first + _doubt(finding)
+
+
+def _doubt(finding: LoggedFinding) -> float:
     if finding.finding.code == "photograph-refused":
         return REFUSED
     if finding.finding.code in GAPS:
