@@ -224,7 +224,7 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     # the rope is thin there by the photographs, and the entry that hides it is doubted
     answer = " ".join(one.proto.body for one in at.get("html"))
     assert "Thinnest: station 3, 21.33 ± 0.07 mm" in answer
-    assert "thinner than its neighbours: look there for a broken core" in answer
+    assert "It may be a loss of section. Look there for a broken core" in answer
     assert "in itself a ground for discard" in answer
     next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
     clean(press(at, "Make the report"))

@@ -14,7 +14,7 @@ from inspection.assessment import NOTHING_APPLIED, Assessment
 from inspection.limits.conformity import Outcome, PlacedVerdict
 from inspection.limits.rules import Limit
 from inspection.model.log import counted
-from inspection.model.loss import DOUBTED, LOCAL_GROUND
+from inspection.model.loss import DOUBTED, LOCAL_GROUND, MAY_BE_LOSS
 from inspection.model.rope import Rope, Units
 from inspection.record.views import OpenInspection
 from inspection.worst_station import WorstStation
@@ -319,11 +319,9 @@ def answer_lines(assessment: Assessment, worst: WorstStation) -> list[str]:
         )
     if worst.local is not None and worst.local.deficit_mm > 0:
         local = diameter_words(worst.local.deficit_mm, worst.local.u_mm, rope.units)
-        words = f"{local} thinner than its neighbours"
+        lines.append(f"{local} thinner than its neighbours")
         if worst.is_local_decrease:
-            words += ": look there for a broken core, corrosion or wear"
-        lines.append(words)
-        if worst.is_local_decrease:
+            lines.append(f"{MAY_BE_LOSS} Look there for a broken core, corrosion or wear")
             lines.append(LOCAL_GROUND.rstrip("."))
     lines += [in_units(placed.words, rope.units).rstrip(".") for placed in worst.beyond]
     if worst.directions < 2:
