@@ -175,6 +175,7 @@ def _served(folder: Path, *more: str, port: int = 0) -> Iterator[str]:
     environment = os.environ | {
         "ROPE_PHOTO_PERSON_FILE": str(folder / "person.json"),
         "ROPE_PHOTO_COLUMNS": str(folder / "columns.json"),
+        "ROPE_PHOTO_CAMERAS": str(folder / "cameras.json"),
     }
     (folder / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     command = [sys.executable, "-m", "ui.cli.main", "page", "--no-browser", "--port", str(port)]

@@ -244,7 +244,9 @@ def _card_sets() -> None:
 
 page_header("Gauges and phones", needs_inspection=False)
 with show_errors():
-    gauges, phones, cards = st.tabs(["Gauges", "Phones", "Card sets"])
+    # with a key and heard: a message above would else take the page back to the first one
+    names = ["Gauges", "Phones", "Card sets"]
+    gauges, phones, cards = st.tabs(names, key="kinds of equipment", on_change="rerun")
     with gauges, show_errors():
         _gauges()
     with phones, show_errors():

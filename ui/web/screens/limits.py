@@ -220,7 +220,8 @@ def _of_one_rope(opened: OpenInspection | None) -> None:
 
 opened = page_header("Limits", needs_inspection=False)
 with show_errors():
-    one_rope, published, own = st.tabs(["One rope", "Published", "Our own"])
+    names = ["One rope", "Published", "Our own"]
+    one_rope, published, own = st.tabs(names, key="whose limits", on_change="rerun")
     with one_rope, show_errors():
         _of_one_rope(opened)
     with published, show_errors():

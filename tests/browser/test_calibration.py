@@ -1,0 +1,82 @@
+"""A phone calibrated on the page, from the board's PDF to the camera that is kept."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from inspection.record.record import open_record
+from tests.browser.hands import fill, fits, press, quiet
+from tests.vision.board_scenes import Truth, photograph_board, save, stands
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+Serve = Callable[..., AbstractContextManager[str]]
+# a lens that was made up: its focal length is what the page has to find
+LENS = Truth((1200, 900), 880.0, (604.0, 446.0), k1=0.06, k2=-0.05)
+
+
+@pytest.fixture(scope="module")
+def boards(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    place, rng = tmp_path_factory.mktemp("boards"), np.random.default_rng(7)
+    paths = []
+    for number, pose in enumerate(stands(12, rng)):
+        paths.append(place / f"board {number}.jpg")
+        save(paths[-1], photograph_board(LENS, pose, seed=number))
+    return [str(path) for path in paths]
+
+
+def test_a_phone_is_calibrated_by_upload_and_removed_again(
+    page: Page, serve: Serve, boards: list[str], tmp_path: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    open_record(tmp_path / "record.db").close()
+    with serve(tmp_path) as pages:
+        page.goto(f"{pages}/equipment")
+        page.get_by_role("tab", name="Phones").click()
+        expect(page.get_by_text("No phone was calibrated")).to_be_visible()
+        quiet(page)
+        with page.expect_download() as coming:
+            page.get_by_role("button", name="Download the board (PDF)").click()
+        assert Path(coming.value.path()).read_bytes().startswith(b"%PDF")
+
+        # too few, and one length of two: a sentence, and the photographs stay chosen
+        into = page.locator("input[type=file]")
+        into.set_input_files(boards[:3])
+        expect(page.get_by_text("board 2.jpg")).to_be_visible()
+        press(page, "Calibrate")
+        expect(page.get_by_text("found in 3 photographs; 8 are the least")).to_be_visible()
+        fill(page, "Across its 7 squares", "174,9 mm")
+        press(page, "Calibrate")
+        expect(page.get_by_text("Give both lengths of the chequered field")).to_be_visible()
+        fill(page, "Across its 7 squares", "")
+
+        into.set_input_files(boards[3:])
+        expect(page.get_by_text("board 11.jpg")).to_be_visible()
+        press(page, "Calibrate")
+        told = page.get_by_text(re.compile(r"is calibrated: focal length [\d.]+ px, u [\d.]+ px"))
+        expect(told).to_be_visible()
+        assert page.get_by_role("tab", name="Phones").get_attribute("aria-selected") == "true"
+        found = re.search(r"focal length ([\d.]+) px, u ([\d.]+) px, from (\d+)", told.inner_text())
+        assert found is not None
+        focal, u, used = (float(part) for part in found.groups())
+        assert abs(focal - LENS.focal_px) < 3 * u + 0.002 * LENS.focal_px
+        assert used >= 8
+        quiet(page)
+        assert fits(page)
+
+        # it is there for every page from now on, and goes when it is removed
+        page.reload()
+        page.get_by_role("tab", name="Phones").click()
+        expect(page.get_by_text(re.compile(r"Lantern L4.*focal length"))).to_be_visible()
+        press(page, "Remove")
+        expect(page.get_by_text("was removed.")).to_be_visible()
+        expect(page.get_by_text("No phone was calibrated")).to_be_visible()
