@@ -405,5 +405,5 @@ def _flat_test(figures: Figures, chance: float, read: Array) -> ScreeningTest:
         innocent="Another rope may have been read, or the stations counted from its other end.",
         value=float(np.std(read)),
         unit="mm",
-        touches="circumstances",
+        touches="origin",
     )
