@@ -7,6 +7,7 @@ changes something is saved when it returns, or nothing of it is.
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -44,7 +45,7 @@ from inspection.record.views import (
 from vision.results import Finding, Result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True)
 class Record:
     """An open record; made by `open_record`, closed by `close` or at the end of ``with``.
 
@@ -496,4 +497,7 @@ def open_record(
         engine.dispose()
         raise
     mark = None if path is None else mark_of(path)
-    return Record(Access(engine, shown(where), mark=mark), PhotographStore(str(photographs)))
+    record = Record(Access(engine, shown(where), mark=mark), PhotographStore(str(photographs)))
+    # the pages keep records without an end: whose last page is gone lets go of its file, too
+    weakref.finalize(record, engine.dispose).atexit = False
+    return record

@@ -55,7 +55,10 @@ def document(tmp_path: Path) -> dict[str, Any]:
 
 def restored(tmp_path: Path, text: str) -> Record:
     (tmp_path / "forged.json").write_text(text, "utf-8")
-    (tmp_path / "again.db").unlink(missing_ok=True)
+    empty = tmp_path / "empty.db"
+    if not empty.exists():
+        open_record(empty).close()
+    shutil.copy(empty, tmp_path / "again.db")  # a new record every time, made once
     record = open_record(tmp_path / "again.db")
     try:
         restore_json(record, tmp_path / "forged.json")
@@ -181,7 +184,7 @@ def test_whatever_is_restored_is_what_the_record_would_hold(
     # 601 of 1,200 mutated exports were restored, and 73 of them broke a later judgement
     chance = random.Random(20261129)
     text, taken = json.dumps(document), 0
-    for _ in range(150):
+    for _ in range(100):
 
         def change(events: list[dict[str, Any]]) -> None:
             event = chance.choice([one for one in events if one["new"] is not None])
@@ -209,7 +212,7 @@ def test_whatever_is_restored_is_what_the_record_would_hold(
             for one in again.ranked():
                 again.inspection(one.identity)
             export_json(again, tmp_path / "back.json")
-    assert 0 < taken < 60  # a text in a note may be another one
+    assert 0 < taken < 40  # a text in a note may be another one
 
 
 def test_an_export_of_the_first_version_is_restored(tmp_path: Path) -> None:
