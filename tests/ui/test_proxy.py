@@ -110,8 +110,11 @@ def test_people_are_served_by_two_processes_behind_a_proxy(
         assert page.headers["X-Frame-Options"] == "DENY"
     for person in ("ann", "ben", "cay"):
         assert connected(address, person)
+    until = time.monotonic() + 60  # the command says it once it has seen its pages answer
     for log in logs:
-        assert "Everybody who reaches" in log.read_text(encoding="utf-8")
+        while "Everybody who reaches" not in log.read_text(encoding="utf-8"):
+            assert time.monotonic() < until, log.read_text(encoding="utf-8")
+            time.sleep(0.1)
 
 
 def test_a_name_that_was_not_stated_is_not_answered_over_plain_http(

@@ -228,10 +228,11 @@ def test_the_result_shows_verdicts_and_makes_the_report(sample_app: AppTest) -> 
     assert "in itself a ground for discard" in answer
     next(one for one in at.text_input if one.label == "Report number").set_value("2026-114").run()
     clean(press(at, "Make the report"))
-    made = at.session_state[f"report {SAMPLE} {kept().revision} A4 2026-114"]
-    assert made[0].startswith(b"%PDF")
-    assert "22.11" in made[1]
-    assert "2026-114" in made[1]
+    of, pdf, page = at.session_state["report that was made"]
+    assert of == (SAMPLE, kept().revision, "A4", "2026-114")
+    assert pdf.startswith(b"%PDF")
+    assert "22.11" in page
+    assert "2026-114" in page
 
 
 def test_a_changed_rope_is_judged_anew(sample_app: AppTest) -> None:
