@@ -1,8 +1,7 @@
 """The record: ropes, gauges, inspections and all that was ever said about them.
 
-One plain method for each thing that can be said or asked, no sessions. Every change is an event
-at the end of a chain of hashes; nothing is overwritten, a correction supersedes. A call that
-changes something is saved when it returns, or nothing of it is.
+One plain method for each thing that can be said or asked. Every change is an event at the end of a
+chain of hashes; nothing is overwritten. A call's change is saved when it returns, whole or not.
 """
 
 from __future__ import annotations
@@ -464,8 +463,7 @@ def open_record(
     Raises
     ------
     RecordError
-        If it can't be opened, is no record, was made by a newer version of the program, or lies
-        beside a write-ahead log that is not its own.
+        If it can't be opened, is no record, is of a newer program, or lies beside another's log.
 
     Examples
     --------
@@ -498,6 +496,5 @@ def open_record(
         raise
     mark = None if path is None else mark_of(path)
     record = Record(Access(engine, shown(where), mark=mark), PhotographStore(str(photographs)))
-    # the pages keep records without an end: whose last page is gone lets go of its file, too
-    weakref.finalize(record, engine.dispose).atexit = False
+    weakref.finalize(record, engine.dispose).atexit = False  # the pages never close theirs
     return record
