@@ -16,7 +16,7 @@ from inspection.measurement.section import Section
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.views import OpenInspection
 from inspection.screening.lay_length import lay_words
-from inspection.worst_station import worst_station
+from inspection.worst_station import WorstStation, worst_station
 from ui.charts.rope import along_rope_chart, square_roundness_chart
 from ui.charts.sources import along_rope, roundness
 from ui.lengths import diameter_words, length_text
@@ -127,13 +127,20 @@ def _show_next(opened: OpenInspection, assessment: Assessment) -> None:
 def _first(opened: OpenInspection, assessment: Assessment) -> None:
     _answer(opened, assessment)
     worst = worst_station(assessment)
-    if worst is None or not worst.is_local_decrease:  # else the answer has said it, and why
+    if not _said(worst, assessment.first_concern):
         st.caption(f":material/visibility: {told(assessment.first_concern)}")
     if opened.reviews:
         last = opened.reviews[-1]
         st.markdown(
             f"Review: {STATE_MARKS[opened.state]} by {as_typed(last.who)}. {as_typed(last.why)}"
         )
+
+
+def _said(worst: WorstStation | None, first: str) -> bool:
+    """Say whether what is to be looked at first is the local decrease that the answer tells."""
+    if worst is None or worst.local is None or not worst.is_local_decrease:
+        return False
+    return worst.local.words in first
 
 
 def _along(assessment: Assessment) -> None:
