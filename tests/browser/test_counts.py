@@ -30,7 +30,7 @@ COUNT = """() => {
 DROP = """([name, data]) => {
   const bytes = Uint8Array.from(atob(data), one => one.charCodeAt(0)), carried = new DataTransfer();
   carried.items.add(new File([bytes], name, {type: 'image/jpeg'}));
-  const zone = document.querySelector('.st-key-quick-look [data-testid=stFileUploaderDropzone]');
+  const zone = document.querySelector('.st-key-quick-look');
   const told = {bubbles: true, cancelable: true, dataTransfer: carried};
   for (const what of ['dragenter', 'dragover', 'drop'])
     zone.dispatchEvent(new DragEvent(what, told));

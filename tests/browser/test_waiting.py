@@ -140,6 +140,27 @@ def test_photographs_on_their_way_outlast_a_reload_and_a_cut_line(
         all_figures(folder)
 
 
+def test_a_photograph_to_be_looked_at_is_there_when_its_page_is_opened_again(
+    page: Page, serve: Serve, folder: Path
+) -> None:
+    assert FOLDER is not None
+    page.set_default_timeout(PATIENCE_MS)
+    with serve(folder) as pages:
+        page.goto(pages)
+        line = Line(page)
+        line.carries(400_000)
+        field = page.locator(".st-key-quick-look input[type=file]")
+        field.set_input_files(str(FOLDER / "bar-16mm.jpg"))
+        page.get_by_text("0 of 1 photograph arrived, 1 on the way").wait_for()
+        follow(page, "2 Cards", "2 Cards")
+        line.carries(-1)
+        page.get_by_text("1 photograph arrived").wait_for()
+        follow(page, "Start", "Start")
+        # the bar is 16.00 mm thick by its mesh (sample_images/truth.csv)
+        page.get_by_test_id("stMetricValue").get_by_text(re.compile(r"^1[56]\.\d\d ±")).wait_for()
+        assert not there(folder).photographs  # nothing is kept before one says so
+
+
 def test_eight_photographs_and_another_page_meanwhile(
     page: Page, serve: Serve, folder: Path
 ) -> None:
