@@ -32,6 +32,8 @@ from inspection.screening.expected_readings import (
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.narrow_jaws import jaws_chance
 from inspection.screening.odd_figures import (
+    CERTAIN_P,
+    MOST_LET_GO,
     NOT_READ_PCT,
     Exchange,
     Shift,
@@ -47,8 +49,6 @@ SURE = 20.0  # odds over a loss from which another explanation is named before i
 TOLD = 0.05  # explanations that are at least this likely beside the best are told
 IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter
 FEW = 8  # entries; more are not taken one by one
-CERTAIN_P = 1e-9  # no tails are known so far out: of what is less likely, the fewest entries first
-MOST_CAUSES = 12  # findings about figures in one log
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +145,7 @@ def explain(
     if set_aside:
         figures = figures.without(rows_of(figures, set_aside))
         left = _still_odd(fit(figures, start=start), left, level)
-    for _ in range(MOST_CAUSES):
+    for _ in range(MOST_LET_GO):
         if not left:
             break
         top = left[0].cause

@@ -24,6 +24,7 @@ from inspection.screening.accounts import (
     markov_bound,
 )
 from inspection.screening.expected_readings import (
+    LET_GO_PCT,
     Array,
     Figures,
     Fit,
@@ -35,6 +36,8 @@ from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.shifts import shifts
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
+CERTAIN_P = 1e-9  # no tails are known so far out: of what is less likely, the fewest entries first
+MOST_LET_GO = 12  # shifts
 ODD_P = 1e-3  # a shift that is less likely by itself is let go
 NOT_READ_PCT = 2.0  # how far a place of which nothing was read may lie from the others
 NEVER = -1e9  # logarithm of the evidence for what can't be
@@ -410,21 +413,29 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
 
 
 def without_the_odd(asked: Asked) -> Figures:
-    """Return the figures with all shifts let go that are odd by themselves.
+    """Return the figures with all shifts let go that are odd by themselves, the oddest first.
 
     What is learned from the rest is how the rope is and how people read, without slips and thin
     places; and both directions of a thin place are thin, the one no copy of the other for that.
+    The rest is asked again each time: one figure that is far out makes all others odd, and can
+    hide what is.
     """
-    odd: list[Array] = []
-    changes: list[tuple[float, int, Array]] = []
-    for shift, p in zip(asked.shifts, asked.chances, strict=True):
-        if p < ODD_P and shift.check == "change":
-            changes.append((float(p), len(changes), shift.direction))
-        elif p < ODD_P and shift.check != "across":
-            odd.append(shift.direction)
-    if changes:  # one change is odd from its neighbours' stations on, too: the oddest is let go
-        odd.append(min(changes)[2])
-    return asked.figures.without(np.array(odd)) if odd else asked.figures
+    figures, fitted, chances = asked.figures, asked.fitted, asked.chances
+    for _ in range(MOST_LET_GO):
+        odd = [
+            (max(float(p), CERTAIN_P), len(shift.entries), k)
+            for k, (shift, p) in enumerate(zip(asked.shifts, chances, strict=True))
+            if p < ODD_P and shift.check != "across"
+        ]
+        if not odd:
+            break
+        directions = asked.shifts[min(odd)[2]].direction[None, :]
+        # a decimal point in the wrong place is more than any shift is let go for
+        size_pct = 100.0 * abs(shifts(fitted, directions).size[0]) / figures.log.rope.nominal_mm
+        figures = figures.without(directions * max(1.0, size_pct / LET_GO_PCT))
+        fitted = fit(figures, start=fitted.learned)
+        chances = shift_chances(fitted, list(asked.shifts))
+    return figures
 
 
 def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchange]]:
