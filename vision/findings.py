@@ -251,7 +251,7 @@ WITH_CARD: dict[str, Reason] = {
     ),
     "hard-shadow": Reason(
         "refuse",
-        3.5,
+        5.0,
         "px",
         "A black shadow without light lies along one edge of the rope, {value:.1f} px wide; up to "
         "{limit:.1f} px can be allowed for.",

@@ -114,7 +114,7 @@ CASES: dict[str, Callable[[], Case]] = {
         )
     ),
     "edges-unsure": lambda: taken(
-        shot_of(bar=Bar(4.7, 2.35, turn_deg=10, colour=STEEL), blur_px=2.1)
+        shot_of(bar=Bar(4.7, 2.35, turn_deg=10, colour=STEEL), blur_px=2.6)
     ),
     "stray-crown": lambda: taken(shot_of(bar=None, patches=[strip(lumped, DARK_GREASE, straight)])),
     "crowns-unclear": lambda: taken(
@@ -124,7 +124,7 @@ CASES: dict[str, Callable[[], Case]] = {
 # Not reached by any photograph that was tried. A pitch is only ever seen where more than one of
 # it is in view (the step is tested in test_jaws); markers and chess corners are lost to blur
 # before it reaches 6 px, even the largest at 12 to 24 px/mm (the step is tested below).
-# Shadows without light were met on renders, not on drawn pages.
+# Shadows too wide to be taken off were met on renders; drawn ones are seen through (test_shadows).
 BY_STEP = {"too-few-crowns", "too-blurred", "hard-shadow"}
 
 
@@ -168,7 +168,7 @@ def test_every_reason_of_the_catalogue_has_its_photograph() -> None:
 
 @pytest.mark.fault(
     "a black shadow along one edge",
-    "its width is taken off; beyond 3.5 px `A black shadow without light lies along one "
+    "its width is taken off; beyond 5.0 px `A black shadow without light lies along one "
     "edge of the rope, ...`",
 )
 @pytest.mark.fault(

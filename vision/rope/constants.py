@@ -18,10 +18,6 @@ HALF = 0.5
 # renders scatter alike.
 WINDOW_PERIODS = 0.40
 
-# px of noise in a point of the outline: above it the window is stretched, as far as it lets half
-# of the crowns' wave through.
-ENOUGH_PX = 0.20
-
 # How often the outline is moved to where the stripes end. Each pass leaves of a ripple what its
 # window blurs away: of a crown of 18 strands a half, so 6 % after four.
 PASSES = 4
@@ -37,29 +33,15 @@ REFERENCE_PX = 3.0
 # cost more than it gains, a valley between two strands less.
 BEND_PENALTY = 1.2
 
-# Of the rope's half width as first seen: between them the rough outline is looked for. A valley
-# between four strands is 20 % deep; the band is 2.2 times as wide as the thickest rope.
-INNER, OUTER = 0.66, 1.45
-
 # Rope diameters looked at on each side of the station: one turn of a strand.
 HALF_LENGTH = 3.0
-
-# Of the card's length that the rope must cover to be found.
-LEAST_LENGTH_SHARE = 0.15
 
 # --- the paper -------------------------------------------------------------------------------
 
 # Of the open band's contrast: above it nothing lies over the paper within the window.
 OPEN_CONTRAST = 0.8
 
-# Periods between places where the paper is read: windows that share no light.
-POINT_EVERY_PERIODS = 3.0
-
 # --- a hard shadow beside the rope -----------------------------------------------------------
-
-# px: how far in from a place the rope's own light is what it is there; and how far it is looked
-# for, which is the widest shadow that is taken off, and what the first needs beyond.
-LEVEL_PX, INSIDE_PX = 2.0, 8.0
 
 # Of the rope's own light farther in, and of the stripes' amplitude: less is none.
 OWN_LIGHT_SHARE, NO_LIGHT_SHARE = 0.1, 0.03
@@ -81,9 +63,6 @@ CLOSE_PITCH = 0.36
 # Of a pitch: over such a part a crown is as good as a parabola.
 CROWN_PART = 0.30
 
-# 1. How alike the outline must be to itself one pitch farther, on one side at least.
-ALIKE = 0.5
-
 # Times the noise: a swing surely of its own.
 SURELY = 1.5
 
@@ -91,11 +70,9 @@ SURELY = 1.5
 STRAY_SHARE = 0.012
 
 CHOSEN = (
-    "WINDOW_PERIODS", "ENOUGH_PX", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX",
-    "BEND_PENALTY", "INNER", "OUTER",
-    "HALF_LENGTH", "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "POINT_EVERY_PERIODS", "LEVEL_PX",
-    "INSIDE_PX", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE", "CLOSE_PITCH", "CROWN_PART",
-    "ALIKE", "SURELY", "STRAY_SHARE",
+    "WINDOW_PERIODS", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX", "BEND_PENALTY", "HALF_LENGTH",
+    "OPEN_CONTRAST", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE", "CLOSE_PITCH",
+    "CROWN_PART", "SURELY", "STRAY_SHARE",
 )  # fmt: skip
 
 # --- what is usual, and how unsure -----------------------------------------------------------

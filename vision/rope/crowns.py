@@ -19,10 +19,12 @@ from scipy.signal import find_peaks
 from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
-from vision.rope.constants import ALIKE, CLOSE_PITCH, STRAY_SHARE, UNEVEN_SHARE, USUAL_CROWNS
+from vision.rope.constants import CLOSE_PITCH, HALF, STRAY_SHARE, UNEVEN_SHARE, USUAL_CROWNS
 from vision.rope.savitzky_golay import local_parabolas
 
 Array = NDArray[np.float64]
+
+WAVE_SIGMAS = 8**0.5  # height of a wave, from lowest to highest, over its standard deviation
 
 
 def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Array:
@@ -73,7 +75,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
         each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
     total = each[0] + each[1]
-    swing *= float(np.sqrt(8))  # from highest to lowest of a wave
+    swing *= WAVE_SIGMAS
     if swing < UNEVEN_SHARE * d:
         return None, swing
     low, high = max(2, int(CLOSE_PITCH / 2 * d / step)), min(len(total) - 2, int(2.2 * d / step))
@@ -85,7 +87,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         return None, swing
     # the first peak that is nearly as good as the best: its multiples repeat it
     chosen = next(p for p in peaks if total[low + p] > 0.6 * strongest) + low
-    if max(float(side[chosen]) for side in each) < ALIKE:
+    if max(float(side[chosen]) for side in each) < HALF:  # of one side at least
         return None, swing
     before, here, after = total[chosen - 1 : chosen + 2]
     bow = before - 2 * here + after

@@ -13,9 +13,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from vision.rope.constants import (
+    CLEAR_SIGMAS,
     HALF,
-    INSIDE_PX,
-    LEVEL_PX,
     NO_LIGHT_SHARE,
     OWN_LIGHT_SHARE,
 )
@@ -26,7 +25,6 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 EVERY_PX = 0.5  # between the samples of a profile across the edge
-PARTS = 6  # along the rope, about a crown each: a shadow is looked for in each
 
 
 def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> float:
@@ -50,42 +48,44 @@ def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> 
     return abs(blur.light_px * float(ndtri(np.clip(seen, 0.01, 0.99))))
 
 
-def own_light(mean: Array, pooled: Array, t: Array, outside: Mask) -> tuple[float, bool]:
+def own_light(
+    mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float
+) -> tuple[Array, Mask]:
     """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
 
     Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
-    beyond that is the rope's own. It is followed inwards from the band.
+    beyond that is the rope's own. It is followed inwards from the band. Each row of `mean` and
+    `amplitude` is a place along the rope: the shadow of a lamp lies beside all of them, that of a
+    strand on the next one in the valleys alone.
     """
-    per_stripe = float(np.median(mean[outside] / pooled[outside]))
-    own = mean - per_stripe * pooled
-    least = OWN_LIGHT_SHARE * float(own[t < 0].max())
-    level = np.interp(t - LEVEL_PX, t, own)  # what it is a little farther in
-    at_edge, beside = np.interp([0.0, -LEVEL_PX / 2], t, own)
-    none = NO_LIGHT_SHARE * float(pooled[outside].mean())
-    gone = bool(at_edge < HALF**2 * max(float(beside), least) or max(at_edge, beside) < none)
+    per_stripe = np.median(mean[:, outside] / amplitude[:, outside], axis=1)
+    own = mean - per_stripe[:, None] * amplitude
+    clear = CLEAR_SIGMAS * blur_px
+    least = OWN_LIGHT_SHARE * own[:, t < 0].max(axis=1)
+    level = _farther_in(own, clear)
+    at_edge, beside = own[:, t == 0][:, 0], _farther_in(own, clear / 2)[:, t == 0][:, 0]
+    none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
+    gone = at_edge < HALF**2 * np.maximum(beside, least)
+    # a rope that is as black as a shadow says nothing
+    gone |= (np.maximum(at_edge, beside) < none) & (own.max(axis=1) > none / HALF)
     over = own - HALF * level
-    falls = np.flatnonzero((over[:-1] >= 0) & (over[1:] < 0) & (own[:-1] >= least))
-    falls = falls[t[falls] >= LEVEL_PX - INSIDE_PX]
-    if not len(falls):
-        return 0.0, False
-    i = int(falls[-1])
-    return float(t[i] + EVERY_PX * over[i] / (over[i] - over[i + 1])), gone
+    falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
+    falls &= t[:-1] - clear >= t[0]
+    here, last = np.arange(len(own)), falls.shape[1] - 1 - falls[:, ::-1].argmax(axis=1)
+    high, low = over[here, last], over[here, last + 1]
+    place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
+    found = falls.any(axis=1)
+    wide = ~found & gone & (own.max(axis=1) > none / HALF)  # it begins farther in than is looked
+    place = np.where(found, place, np.where(wide, t[0] + clear, 0.0))
+    return place, np.asarray(gone & (found | wide), np.bool_)
 
 
-def own_light_along(
-    mean: Array, amplitude: Array, crowns: Mask, t: Array, outside: Mask
-) -> tuple[float, float]:
-    """Return in which share of the parts along the rope its own light is gone at the outline.
-
-    And how far the places scatter at which it ends, px (standard deviation).
-    """
-    parts = [part for part in np.array_split(np.flatnonzero(crowns), PARTS) if len(part)]
-    found = [
-        own_light(np.median(mean[part], axis=0), np.median(amplitude[part], axis=0), t, outside)
-        for part in parts
-    ]
-    places = np.array([place for place, _ in found])
-    return float(np.mean([gone for _, gone in found])), float(places.std())
+def _farther_in(values: Array, by_px: float) -> Array:
+    """Return values (places, samples) as they are so many px farther inwards."""
+    whole = int(by_px / EVERY_PX)
+    part = by_px / EVERY_PX - whole
+    held = np.pad(values, ((0, 0), (whole + 1, 0)), mode="edge")[:, : values.shape[1] + 1]
+    return np.asarray((1 - part) * held[:, 1:] + part * held[:, :-1])
 
 
 def times_over(mean: Array, pooled: Array, outside: Mask) -> float:

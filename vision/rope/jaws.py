@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
-from vision.findings import RefusedError, finding, refuse_above, refuse_below
-from vision.least_squares import fit_with_scatter
+from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
+from vision.least_squares import fit
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -33,9 +33,11 @@ from vision.rope.constants import (
     STRAY_SHARE,
     SURELY,
     UNEVEN_SHARE,
+    USUAL_CROWNS,
     USUAL_SPREAD,
 )
 from vision.rope.crowns import (
+    WAVE_SIGMAS,
     crown_heights,
     crown_pitch,
     fill_outliers,
@@ -53,8 +55,7 @@ from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
 Array = NDArray[np.float64]
 
 LEAST_COLUMNS = 30
-LEAST_SCATTER_MM = 1e-4  # of crowns about their line, however even they look
-WAVE_SIGMAS = 8**0.5  # height of a wave over its standard deviation
+U_AXIS = 0.01  # rad: how well the rough axis says which way the rope runs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,7 +153,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         smooth = [smoothed(v, CROWN_PART * spacing / step) for v in filled]
     else:
         smooth = first
-    slope, u_slope, curve = _direction(along, smooth, spacing, step, d)
+    usual_mm = float(np.hypot(USUAL_SPREAD * d, noise))
+    slope, u_slope, curve = _direction(along, smooth, spacing, step, d, usual_mm)
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
@@ -224,9 +226,14 @@ def _check_seen(edge: Edge, length: float) -> None:
 
 
 def _direction(
-    along: Array, smooth: list[Array], pitch: float | None, step: float, d: float
+    along: Array, smooth: list[Array], pitch: float | None, step: float, d: float, usual_mm: float
 ) -> tuple[float, float, float]:
-    """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow."""
+    """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow.
+
+    How far crowns stand from their line is known beforehand (`usual_mm`): ten of them, about five
+    numbers, show next to nothing of it, and where it was read off them alone a few that chanced
+    to lie on one line turned the jaws.
+    """
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
         tops = find_crowns(values, pitch, step, d)
@@ -235,19 +242,16 @@ def _direction(
             s = along[i]
             rows.append([sign > 0, sign < 0, sign * s, s, sign * s * s])
             heights.append(values[i])
-    A, y = np.array(rows, float), np.array(heights)
-    if len(y) < 6:
-        return 0.0, 0.01, 0.0
-    start = np.linalg.lstsq(A, y, rcond=None)[0]
-    solution, _ = fit_with_scatter(
-        lambda line, sigma: (A @ line - y) / sigma,
-        start,
-        lambda _, sigma: A / sigma,
-        robust=len(y),
-        sigma=max(float(np.std(A @ start - y)), LEAST_SCATTER_MM),
-        floor=LEAST_SCATTER_MM,
-    )
-    variance = (solution.weights * solution.residuals**2).sum() / max(1, len(y) - 5)
+    A, y = np.array(rows, float).reshape(-1, 5), np.array(heights)
+    # beforehand: along the axis as it was found, no thicker at one end, no more bent than allowed
+    most_bow = limit_of("rope-not-straight") / 100 / d
+    known = np.eye(5)[2:] / np.array([U_AXIS, U_AXIS, most_bow])[:, None]
+    root = np.vstack([A / usual_mm, known])
+    seen_as = np.append(y / usual_mm, np.zeros(3))
+    start = np.linalg.lstsq(root, seen_as, rcond=None)[0]
+    solution = fit(lambda line: root @ line - seen_as, start, lambda _: root, robust=len(y))
+    seen = float((solution.weights * solution.residuals**2).sum())
+    variance = (USUAL_CROWNS + seen) / (USUAL_CROWNS + max(0, len(y) - 5))
     u_slope = float(np.sqrt(variance * solution.covariance[2, 2]))
     return float(solution.values[2]), u_slope, float(solution.values[4])
 

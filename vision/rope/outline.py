@@ -19,7 +19,6 @@ passes are enough, and the last move tells what is left.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
@@ -30,24 +29,20 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
 
 from vision.camera import Camera, camera_centre_mm
-from vision.findings import RefusedError, finding
-from vision.least_squares import NORMAL_QUARTILE
+from vision.findings import RefusedError, finding, limit_of
+from vision.least_squares import NORMAL_QUARTILE, scatter_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
     BEND_PENALTY,
     CLEAR_SIGMAS,
     CLOSE_PITCH,
     CROWN_PART,
-    ENOUGH_PX,
     HALF,
     HALF_LENGTH,
-    INNER,
-    INSIDE_PX,
-    LEVEL_PX,
-    OUTER,
     PASSES,
     REFERENCE_PX,
     U_SHADOW_SHARE,
+    UNEVEN_SHARE,
     WINDOW_PERIODS,
 )
 from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
@@ -55,7 +50,6 @@ from vision.rope.edge_light import (
     EVERY_PX,
     clipped_sigmas,
     own_light,
-    own_light_along,
     times_over,
     tone_px,
 )
@@ -72,7 +66,10 @@ Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
-HALF_PASSES = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a Gaussian halves
+FIRST = 1  # pass, to see how noisy a side is and how far its crowns are apart
+HARMONICS = np.arange(1, 9)  # of the crowns' wave: parabolas that meet in the valleys
+SCALLOP = 4 / (np.pi * HARMONICS) ** 2  # how much of its swing each has
+HALF_SHOWN = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a Gaussian halves
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
 BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
@@ -114,8 +111,8 @@ class Edge:
         How many times as bright as the picture can hold the paper beside it was exposed; 0 where
         it is not burnt out.
     dark_share, own_spread_px : float
-        In which share of the rope's parts along it the rope's own light has ended as well, and how
-        far the places scatter at which it ends, px.
+        Along which share of the rope its own light has ended so, and how far the places scatter at
+        which it ends beside the crowns, px.
     shadow_px, u_shadow_px : float
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     """
@@ -214,13 +211,14 @@ def trace_edges(
     for side, sign in SIDES:
         scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
         rough, sigma = _rough(scene, width / 2, px_mm)
-        edges.append(_followed(scene, side, rough, px_mm, blur, sigma))
+        edges.append(_followed(scene, side, rough, px_mm, blur, sigma, FIRST))
         again.append(partial(_followed, scene, side, rough, px_mm, blur))
-    longest_mm = _longest_window_mm(edges, width)
+    windows = _windows_mm(edges, width)
     left, right = (
-        _surer(edge, trace, longest_mm) for edge, trace in zip(edges, again, strict=True)
+        trace(window / float(along[1] - along[0]), PASSES)
+        for trace, window in zip(again, windows, strict=True)
     )
-    left, right = _out_of_shadow(left, right), _out_of_shadow(right, left)
+    left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
     askew = np.radians(card.layout.stripe_deg + axis.angle_deg)
     across = card.layout.stripe_mm / max(float(np.cos(askew)), 0.1)
     return Outline(
@@ -228,39 +226,51 @@ def trace_edges(
     )
 
 
-def _longest_window_mm(edges: list[Edge], d: float) -> float:
-    """Return the longest window (one sigma) that lets half of the crowns' wave through, mm."""
-    seen = [edge for edge in edges if np.isfinite(edge.outward_mm).sum() > len(edge.along_mm) / 2]
+def _windows_mm(edges: list[Edge], d: float) -> list[float]:
+    """Return the window (one sigma) in which each side is traced best, mm.
+
+    A longer one sees less noise and leaves more of the crowns' wave flattened: that one is taken
+    in which both together move a crown least. What noise there is, and the wave, a first look says.
+    """
     step = float(edges[0].along_mm[1] - edges[0].along_mm[0])
+    if any(np.isfinite(edge.outward_mm).sum() < len(edge.along_mm) / 2 for edge in edges):
+        return [edge.window_mm for edge in edges]
     smooth = [
         smoothed(
             fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d),
             CROWN_PART * CLOSE_PITCH * d / step,
         )
-        for edge in seen
+        for edge in edges
     ]
-    pitch = crown_pitch(smooth, step, d)[0] if len(seen) == len(edges) else None
-    return HALF_PASSES * (pitch or CLOSE_PITCH * d)
-
-
-def _surer(edge: Edge, trace: Callable[[float], Edge], longest_mm: float) -> Edge:
-    """Return a noisy edge traced again in a longer window: noise falls with its root."""
-    window_mm = min(edge.window_mm * (edge.noise_px / ENOUGH_PX) ** 2, longest_mm)
-    if window_mm <= edge.window_mm:
-        return edge
-    return trace(window_mm / float(edge.along_mm[1] - edge.along_mm[0]))
+    pitch, swing = crown_pitch(smooth, step, d)
+    # a window hides crowns that are closer than itself: that none were seen is no proof
+    waves = [(CLOSE_PITCH * d, UNEVEN_SHARE * d)]
+    if pitch:
+        waves.append((pitch, swing))
+    best = []
+    for edge in edges:
+        longest = max(edge.window_mm, HALF_SHOWN * waves[-1][0])
+        sigma = np.geomspace(edge.window_mm, longest, 60)
+        missed = edge.noise_px**2 * edge.step_mm**2 * edge.window_mm / sigma
+        for wave, height in waves:
+            shown = np.exp(-2 * (np.pi * np.multiply.outer(sigma, HARMONICS) / wave) ** 2)
+            missed += ((height * SCALLOP * (1 - shown) ** PASSES) ** 2).sum(axis=1)
+        best.append(float(sigma[np.argmin(missed)]))
+    return best
 
 
 def _followed(
-    scene: Scene, side: Side, rough: Array, px_mm: float, blur: Blur, sigma: float
+    scene: Scene, side: Side, rough: Array, px_mm: float, blur: Blur, sigma: float, passes: int
 ) -> Edge:
     """Return the edge that windows of `sigma` columns find, laid along the outline time by time."""
     along = scene.along_mm
     reach = CLEAR_SIGMAS * blur.light_px
-    t = np.arange(-INSIDE_PX, reach + REFERENCE_PX + EVERY_PX / 2, EVERY_PX)
+    # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
+    inside = limit_of("hard-shadow") + reach
+    t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
     outside = t >= reach
     base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), 0.5 * sigma, mode="nearest")
-    for left in reversed(range(PASSES)):
+    for left in reversed(range(passes)):
         profiles = scene.profiles(base[:, None] + t * px_mm, sigma)
         amplitude, noise, reference, shade = _in_step(profiles.stripes, t, outside, sigma)
         share = amplitude / reference[:, None]
@@ -283,7 +293,18 @@ def _followed(
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)
-    own_light_px, dark_beside = own_light(mean, pooled, t, outside)
+    own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px)
+    each = max(1, min(int(2 * sigma), int(sure.sum())))  # columns: pieces that share little light
+    whole_pieces = int(sure.sum()) // each
+    in_pieces = [
+        np.median(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
+        for one in (profiles.mean, amplitude)
+    ]
+    places, gone = own_light(in_pieces[0], in_pieces[1], t, outside, blur.light_px)
+    piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
+    dark_share = float(gone[piece].mean())
+    # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
+    dark_beside = bool(dark[0]) or 100 * (1 - dark_share) < limit_of("one-edge-only")
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
     paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
@@ -292,19 +313,17 @@ def _followed(
     most_px = blur.light_px * clipped_sigmas(over)
     # burnt-out paper shines over the rope, never the other way: half of what it may is taken back
     shone_px = HALF * paper * most_px
-    dark_share, own_spread_px = 0.0, 0.0
-    if dark_beside:
-        dark_share, own_spread_px = own_light_along(profiles.mean, amplitude, crowns, t, outside)
+    own_spread_px = scatter_of(places[piece][crowns[sure]])
     return Edge(
         side,
         along,
         np.where(sure, edge + shone_px * px_mm, np.nan),
         px_mm,
         window_mm,
-        noise_px=_sharpened(PASSES) * spread / slope,
+        noise_px=_sharpened(passes) * spread / slope,
         reference_px=HALF * abs(shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
-        own_light_px=own_light_px,
+        own_light_px=float(own[0]),
         dark_beside=dark_beside,
         burnt=burnt,
         clipped_px=clipped * most_px - shone_px,
@@ -334,12 +353,14 @@ def _sharpened(passes: int) -> float:
 
 def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
     """Return the outline roughly (columns,), mm outwards, and the window in columns."""
-    rows = np.arange(OUTER * half_mm, INNER * half_mm, -px_mm)
+    # a valley between four strands is a fifth of the half width deep; what else lies at the edge
+    # of the rope as first seen is less than that
+    rows = np.arange((1 + HALF) * half_mm, HALF * half_mm, -px_mm)
     light, phase, on_band = scene.look_straight(rows)
     period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
     sigma = WINDOW_PERIODS * period
     mean, stripes = locked_in(light, phase, sigma)
-    far = rows > (OUTER + 1) / 2 * half_mm
+    far = rows > (1 + HALF / 2) * half_mm
     open_band = on_band & far
     if open_band.sum() < 200:
         raise RefusedError(finding("band-too-narrow", 1.0))
@@ -404,7 +425,7 @@ def _slope(share: Array, t: Array) -> float:
     return max(float(np.polyfit(t[near], pooled[near], 1)[0]), 0.05)
 
 
-def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
+def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
     """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
 
     By how much that light seems to end outside the outline is taken from the other side, where
@@ -412,7 +433,7 @@ def _out_of_shadow(edge: Edge, other: Edge) -> Edge:
     """
     if not edge.dark_beside:
         return edge
-    sharp = not other.dark_beside and abs(other.own_light_px) < LEVEL_PX / 2
+    sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
     beyond = other.own_light_px if sharp else 0.0
     width = max(0.0, beyond - edge.own_light_px)
     # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb

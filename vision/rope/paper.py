@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, project_mm, rays, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.results import Finding
-from vision.rope.constants import OPEN_CONTRAST, POINT_EVERY_PERIODS, WINDOW_PERIODS
+from vision.rope.constants import OPEN_CONTRAST, WINDOW_PERIODS
 from vision.rope.lock_in import paper_behind_mm
 from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
@@ -204,7 +204,7 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
         borderType=cv2.BORDER_CONSTANT,
         borderValue=[0.0],
     ).astype(np.bool_)
-    every = int(POINT_EVERY_PERIODS * PER_PERIOD)
+    every = int(6 * WINDOW_PERIODS * PER_PERIOD)  # windows that share no light: three sigmas each
     rows, columns = (np.arange(every // 2, n, every) for n in clear.shape)
     good = clear[np.ix_(rows, columns)]
     if good.sum() < 12:

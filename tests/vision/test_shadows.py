@@ -1,0 +1,71 @@
+"""Hard shadows beside the rope, drawn: taken off where one lies, claimed nowhere else.
+
+A lamp beside the lens throws a black shadow that lies along the whole of one side; a strand throws
+its own on the next one, in the valleys between them alone. Widths are those of the shadow that
+stays in view beside the silhouette; the truth is the bar's own diameter.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from bars import Colour, silhouette_mm
+from scenes import A5, measured, taken
+from studio import RUST, STEEL, Array, Shot, look, photograph
+from test_edges import BRIGHT, VIEW, D, bar_of, error_pct, traced
+
+from vision.results import Estimate
+
+AMBIENT = 0.08  # of the light falls into the shadow all the same: walls and ground send it there
+PX_PER_MM = VIEW["focal_px"] / VIEW["distance_mm"]
+
+
+@cache
+def shadowed(colour: Colour, width_px: float) -> Shot:
+    """Return a bar with a black shadow so wide along its right side."""
+    bar = bar_of(colour)
+    R, t = look(VIEW["tilt_deg"], 0.0, VIEW["roll_deg"], VIEW["distance_mm"])
+    eye = -R.T @ t
+    ends = silhouette_mm(bar, eye, np.array([-90.0, 90.0]), -1)
+    paper = eye + (ends - eye) * (eye[2] / (eye[2] - ends[:, 2]))[:, None]  # behind the silhouette
+    (x0, y0), (x1, y1) = paper[:, :2]
+
+    def light(x: Array, y: Array) -> Array:
+        outside = y0 + (x - x0) * (y1 - y0) / (x1 - x0) - y
+        return np.where((outside > -D / 2) & (outside < width_px / PX_PER_MM), AMBIENT, 1.0)
+
+    return photograph(A5, 6, bar=bar, light=light, **VIEW)
+
+
+@pytest.mark.parametrize("width_px", [1.5, 3.0])
+@pytest.mark.parametrize("colour", [RUST, STEEL, BRIGHT], ids=["rust", "steel", "bright"])
+def test_a_hard_shadow_is_taken_off(colour: Colour, width_px: float) -> None:
+    shot = shadowed(colour, width_px)
+    outline, _ = traced(shot)
+    assert not outline.left.dark_beside
+    assert outline.right.dark_beside
+    assert outline.right.shadow_px == pytest.approx(width_px, abs=0.5)
+    # untold the bar would be 0.55 % or 1.1 % too thick
+    assert abs(error_pct(shot, D)) < 0.3
+
+
+@pytest.mark.parametrize("width_px", [4.5, 9.0])
+@pytest.mark.parametrize("colour", [RUST, STEEL], ids=["rust", "steel"])
+def test_a_wide_one_is_seen_through_or_refused(colour: Colour, width_px: float) -> None:
+    # in a wide shadow the stripes themselves are followed to the rope
+    shot = shadowed(colour, width_px)
+    (result,) = measured(taken(shot))
+    if isinstance(result, Estimate):
+        assert abs(error_pct(shot, D)) < 0.3
+    else:
+        assert [item.code for item in result.findings] == ["hard-shadow"]
+
+
+@pytest.mark.parametrize("colour", [RUST, STEEL, BRIGHT], ids=["rust", "steel", "bright"])
+def test_no_shadow_is_claimed_where_there_is_none(colour: Colour) -> None:
+    outline, _ = traced(photograph(A5, 6, bar=bar_of(colour), **VIEW))
+    for edge in (outline.left, outline.right):
+        assert edge.shadow_px == 0.0
+        assert edge.dark_share < 0.1
