@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, refuse_above
 from vision.least_squares import scatter_of
-from vision.rope.constants import HALF
+from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
 from vision.target.layout import Card
 
@@ -90,8 +90,7 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     first, length = _longest_runs(mask)
     seen = band.inside.mean(axis=0) > 0.7
     usable = seen & (length > max(3, 0.02 * len(across)))
-    # what is no longer than it is wide is no rope
-    least = float(np.median(length[usable])) if usable.any() else np.inf
+    least = LEAST_LENGTH_SHARE * len(along)
     if usable.sum() < least:
         raise RefusedError(finding("rope-not-found", spot_px=_spot(camera)))
     # where the rope leaves the band, the middle of what is left of it is not its axis

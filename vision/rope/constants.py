@@ -36,6 +36,10 @@ BEND_PENALTY = 1.2
 # Rope diameters looked at on each side of the station: one turn of a strand.
 HALF_LENGTH = 3.0
 
+# Of the card's length that the rope must cover, straight, to be found: shorter, and a bend or a
+# drum on the band is met by a straight line over a piece of it.
+LEAST_LENGTH_SHARE = 0.15
+
 # --- the paper -------------------------------------------------------------------------------
 
 # Of the open band's contrast: above it nothing lies over the paper within the window.
@@ -71,8 +75,8 @@ STRAY_SHARE = 0.012
 
 CHOSEN = (
     "WINDOW_PERIODS", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX", "BEND_PENALTY", "HALF_LENGTH",
-    "OPEN_CONTRAST", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE", "CLOSE_PITCH",
-    "CROWN_PART", "SURELY", "STRAY_SHARE",
+    "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE",
+    "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE",
 )  # fmt: skip
 
 # --- what is usual, and how unsure -----------------------------------------------------------

@@ -158,17 +158,20 @@ def _traced(rope: RopeInView, at_mm: float, hold: Hold, jaw_diameters: float) ->
         at_mm=at_mm,
         height_mm=None if hold.touching else hold.axis_height_mm,
     )
+    crooked = 100 * rope.axis.unlike_share(at_mm)
     try:
         _check_outline(outline, located)
         jaws = fit_jaws(outline, jaw_diameters=jaw_diameters)
-        return replace(_estimate(rope, outline, jaws, expected_hold(hold)), at_mm=at_mm)
+        estimate = _estimate(rope, outline, jaws, expected_hold(hold))
+        refuse_above("no-straight-rope", crooked)
     except RefusedError as refused:
-        crooked, reason = 100 * rope.axis.unlike_share(at_mm), refused
+        reason = refused
         if crooked > limit_of("no-straight-rope"):
             reason = RefusedError(finding("no-straight-rope", crooked))
         raise _pointing(
             reason, lambda code: spot_of(code, located.pose.camera, outline, located.card)
         ) from refused
+    return replace(estimate, at_mm=at_mm)
 
 
 def _check_outline(outline: Outline, located: LocatedCard) -> None:
