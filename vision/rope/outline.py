@@ -208,11 +208,11 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
     px_mm, edges, again = 1 / scale, [], []
-    for side, sign in SIDES:
+    for _, sign in SIDES:
         scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
         rough, sigma = _rough(scene, width / 2, px_mm)
-        edges.append(_followed(scene, side, rough, px_mm, blur, sigma, FIRST))
-        again.append(partial(_followed, scene, side, rough, px_mm, blur))
+        edges.append(_followed(scene, rough, px_mm, blur, sigma, FIRST))
+        again.append(partial(_followed, scene, rough, px_mm, blur))
     windows = _windows_mm(edges, width)
     left, right = (
         trace(window / float(along[1] - along[0]), PASSES)
@@ -260,10 +260,11 @@ def _windows_mm(edges: list[Edge], d: float) -> list[float]:
 
 
 def _followed(
-    scene: Scene, side: Side, rough: Array, px_mm: float, blur: Blur, sigma: float, passes: int
+    scene: Scene, rough: Array, px_mm: float, blur: Blur, sigma: float, passes: int
 ) -> Edge:
     """Return the edge that windows of `sigma` columns find, laid along the outline time by time."""
     along = scene.along_mm
+    side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
     # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
     inside = limit_of("hard-shadow") + reach
