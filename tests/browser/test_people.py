@@ -147,7 +147,7 @@ def test_a_stranger_is_told_what_to_do_and_comes_back_as_somebody_else(
         log_in(page, address, "d@example.org")
         quiet(page)
         page.goto(f"{address}/supervise")
-        expect(page.get_by_text("1. station 3, 90 deg")).to_be_visible()
+        expect(page.get_by_text("2. station 3, 90 deg")).to_be_visible()
 
 
 @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])

@@ -56,7 +56,7 @@ def test_the_supervisors_list_leads_with_the_wrong_entry_and_to_its_photograph(
     from playwright.sync_api import expect
 
     page.goto(f"{sample_pages}/supervise")
-    expect(page.get_by_text("1. station 3, 90 deg")).to_be_visible()
+    expect(page.get_by_text("2. station 3, 90 deg")).to_be_visible()
     expect(page.get_by_text("22.11 was logged").first).to_be_visible()
     quiet(page)  # a link that is drawn anew while it is pressed does nothing
     assert fits(page)
