@@ -115,6 +115,7 @@ def test_verify_finds_tampering_and_ends_with_status_1(filled: Path) -> None:
     assert found.exit_code == 1
     assert "event 2" in found.output
     assert "it was edited" in found.output
+    assert "2 faults among 4 events, 0 photographs: keep this file as it is," in found.output
 
 
 def test_backup_copies_and_verifies(filled: Path) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from inspection.model.log import counted
 from ui.cli.options import (
     by_option,
     click_errors,
@@ -272,8 +273,8 @@ def verify(
     pictures = "" if found.photographs is None else f", {found.photographs} photographs"
     if not found.sound:
         raise click.ClickException(
-            f"{len(found.faults)} faults among {found.events} events{pictures}: keep this file "
-            "as it is, and compare it with the last backup."
+            f"{counted(len(found.faults), 'fault', 'faults')} among {found.events} events"
+            f"{pictures}: keep this file as it is, and compare it with the last backup."
         )
     click.echo(f"Sound: {found.events} events{pictures}. Fingerprint: {found.fingerprint}")
     if noted is None:
