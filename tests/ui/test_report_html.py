@@ -15,6 +15,7 @@ from ui.report.case import ReportCase
 from ui.report.content import blocks_of
 from ui.report.html import html_of
 from ui.report.report import html_report
+from ui.text import as_minus
 
 HOSTILE = '"><img src=x onerror=alert(1)>&<b>'
 VOID = {"meta", "img", "br", "col"}
@@ -117,7 +118,7 @@ def test_figures_are_drawn_from_the_assessment(case: ReportCase) -> None:
     assert f"mean {first.mean_mm:.2f} mm" in together
     agreement = case.assessment.agreement
     assert agreement is not None
-    assert f"mean {agreement.bias_mm:+.2f} mm" in together
+    assert as_minus(f"mean {agreement.bias_mm:+.2f} mm") in together
     assert "ISO 4309:2017, uniform decrease: at least" in together
     assert "Mean diameter (mm)" in together
 

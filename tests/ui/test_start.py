@@ -125,7 +125,7 @@ def test_the_register_of_the_sample_stands_on_start(sample_app: AppTest) -> None
     assert worst.station == 3  # the mesh of the sample is thinnest there (sample_images/truth.csv)
     assert name == "quay crane 2, hoist rope, left"
     shown = diameter_words(worst.mean_mm, worst.u_mean_mm)
-    assert f"{shown}, station 3" in cells
+    assert f"3: {shown}" in cells  # under "Worst station"
     next(one for one in at.text_input if one.label == "Find a rope").set_value("no such").run()
     assert any("No rope is called so" in one.value for one in at.info)
 

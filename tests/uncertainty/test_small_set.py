@@ -6,8 +6,9 @@ the 22 that can be answered; no constant was fitted to them, see README.md there
 standard uncertainty z, the sum of z^2 over n photographs of an honest budget is chi-squared with
 n degrees of freedom; its bounds hold 98 of 100 such sets. Most of U here is that a picture of such
 a size may have been cropped, which these were not: their z^2 is half of 1 in the mean, and 20 of
-them no longer tell U from half of it. So the sample photographs, to which nothing was fitted
-either and which have a usual size, are counted with them (seen: 0.65 in the mean). Truth is the
+them no longer tell U from half of it. So the sample photographs, which have a usual size, are
+counted with them (seen: 0.65 in the mean); no constant was fitted to those either, but what phones
+do to pictures was tried on them. Truth is the
 caliper width of the rendered mesh.
 """
 

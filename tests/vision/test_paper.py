@@ -25,7 +25,8 @@ def test_a_bow_of_up_to_eight_millimetres_is_allowed_for(
 
 
 @pytest.mark.parametrize(("tilt_deg", "bow_mm"), [(20, 9), (0, 12), (20, -12)])
-def test_a_larger_one_is_refused_by_its_name(tilt_deg: float, bow_mm: float) -> None:
+def test_a_larger_one_is_refused_as_no_flat_card(tilt_deg: float, bow_mm: float) -> None:
     shot = shot_of(bow_mm=float(bow_mm), tilt_deg=float(tilt_deg), azimuth_deg=0.0)
     codes = {item.code for item in findings_of(measured(taken(shot)))}
-    assert codes & {"card-bowed", "card-creased"}
+    # seen squarely, a part of so large a bow is taken for a bend along the rope
+    assert codes & {"card-bowed", "card-creased", "card-bent"}
