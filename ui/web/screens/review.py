@@ -48,6 +48,7 @@ STYLE = """<style>
 .st-key-decisions{background:light-dark(#fff,#191918);
 border-top:1px solid #8886;padding:.45rem 0 .3rem;max-height:33vh;overflow-y:auto}
 .st-key-decisions .stHorizontalBlock{gap:.45rem}
+.st-key-decisions [data-testid=stCaptionContainer],
 .st-key-decisions [data-testid=stCaptionContainer] p{margin:0}
 .st-key-decisions .stButton button{padding:.2rem .6rem}
 .st-key-strip [role=radiogroup]{gap:.1rem}
