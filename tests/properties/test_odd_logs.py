@@ -33,7 +33,7 @@ odd_readings = st.builds(
 )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.lists(odd_readings, max_size=8), st.booleans())
 def test_any_readings_are_answered_and_the_list_is_ranked(odd: list[Reading], beside: bool) -> None:
     readings = (*LOG.readings, *odd) if beside else tuple(odd)
