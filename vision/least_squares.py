@@ -138,11 +138,13 @@ def fit(
 
     def slopes_held(values: Array) -> Array:
         steep = slopes(values)
-        size = np.abs(residuals(values)[:robust])
-        far = np.flatnonzero(size > HUBER)
-        if len(far):
+        if not robust:
+            return steep
+        left = residuals(values)[:robust]
+        far = np.abs(left) > HUBER
+        if far.any():
             steep = steep.copy()
-            steep[far] *= (HUBER / np.sqrt(HUBER * (2 * size[far] - HUBER)))[:, None]
+            steep[:robust][far] *= (HUBER / np.abs(_pulled(left[far])))[:, None]
         return steep
 
     with np.errstate(over="ignore"):  # a step that goes astray costs too much and is taken back

@@ -66,8 +66,8 @@ def own_light(
     at_edge, beside = own[:, t == 0][:, 0], _farther_in(own, clear / 2)[:, t == 0][:, 0]
     none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
     gone = at_edge < HALF**2 * np.maximum(beside, least)
-    # a rope that is as black as a shadow says nothing
-    gone |= (np.maximum(at_edge, beside) < none) & (own.max(axis=1) > none / HALF)
+    speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
+    gone |= (np.maximum(at_edge, beside) < none) & speaks
     over = own - HALF * level
     falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
     falls &= t[:-1] - clear >= t[0]
@@ -75,7 +75,7 @@ def own_light(
     high, low = over[here, last], over[here, last + 1]
     place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
     found = falls.any(axis=1)
-    wide = ~found & gone & (own.max(axis=1) > none / HALF)  # it begins farther in than is looked
+    wide = ~found & gone & speaks  # it begins farther in than is looked
     place = np.where(found, place, np.where(wide, t[0] + clear, 0.0))
     return place, np.asarray(gone & (found | wide), np.bool_)
 
