@@ -136,9 +136,7 @@ class Figures:
 
     def log_prior(self, learned: Array) -> float:
         """Return the logarithm of the prior density of the learned parts, up to a constant."""
-        away = ((learned - self.prior) / self.prior_sd) ** 2
-        normal = np.isinf(self.prior_dof)
-        dof = np.where(normal, 1.0, self.prior_dof)
+        away, normal, dof = self._off_the_prior(learned)
         return float(-0.5 * np.where(normal, away, (dof + 1.0) * np.log1p(away / dof)).sum())
 
     def prior_pull(self, learned: Array) -> Array:
@@ -146,11 +144,15 @@ class Figures:
 
         A Student's t is a normal distribution whose precision falls with the distance.
         """
-        away = ((learned - self.prior) / self.prior_sd) ** 2
-        normal = np.isinf(self.prior_dof)
-        dof = np.where(normal, 1.0, self.prior_dof)
+        away, normal, dof = self._off_the_prior(learned)
         pulled: Array = np.where(normal, 1.0, (dof + 1.0) / (dof + away)) / self.prior_sd**2
         return pulled
+
+    def _off_the_prior(self, learned: Array) -> tuple[Array, NDArray[np.bool_], Array]:
+        """Return the squared distance of each, whether its prior is normal, and what dof else."""
+        away = ((learned - self.prior) / self.prior_sd) ** 2
+        normal = np.isinf(self.prior_dof)
+        return away, normal, np.where(normal, 1.0, self.prior_dof)
 
     def covariance(self, learned: Array) -> Array:
         """Return the covariance of the figures for these logarithms of the learned parts, mm²."""

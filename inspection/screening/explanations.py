@@ -32,7 +32,6 @@ from inspection.screening.expected_readings import (
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.narrow_jaws import jaws_chance
 from inspection.screening.odd_figures import (
-    CERTAIN_P,
     MOST_LET_GO,
     NOT_READ_PCT,
     Exchange,
@@ -40,6 +39,7 @@ from inspection.screening.odd_figures import (
     entry_at,
     exchange_chances,
     exchanges_of,
+    oddness,
     shift_chances,
     today,
 )
@@ -172,12 +172,11 @@ def _hides(cause: Shift | Exchange) -> bool:
     return isinstance(cause, Shift) and cause.check != "narrow-jaws"
 
 
-def _oddness(item: Odd) -> tuple[bool, float, int]:
+def _oddness(item: Odd) -> tuple[bool, tuple[float, int]]:
     # readings that scatter too much, or fit better in other places, can be one that is far out:
     # that is asked first
     last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
-    # one reading that is far out takes all that its gauge read along with it
-    return last, max(item.p, CERTAIN_P), len(item.cause.entries)
+    return last, oddness(item.p, item.cause.entries)
 
 
 def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:

@@ -8,7 +8,7 @@ readings in one another's places. Each is held against what all else lets expect
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -412,6 +412,14 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
     return chances
 
 
+def oddness(p: float, entries: Sequence[int]) -> tuple[float, int]:
+    """Return by what odd figures are ranked, the oddest least.
+
+    One reading that is far out takes all that its gauge read along with it.
+    """
+    return max(p, CERTAIN_P), len(entries)
+
+
 def without_the_odd(asked: Asked) -> Figures:
     """Return the figures with all shifts let go that are odd by themselves, the oddest first.
 
@@ -423,13 +431,13 @@ def without_the_odd(asked: Asked) -> Figures:
     figures, fitted, chances = asked.figures, asked.fitted, asked.chances
     for _ in range(MOST_LET_GO):
         odd = [
-            (max(float(p), CERTAIN_P), len(shift.entries), k)
+            (oddness(float(p), shift.entries), k)
             for k, (shift, p) in enumerate(zip(asked.shifts, chances, strict=True))
             if p < ODD_P and shift.check != "across"
         ]
         if not odd:
             break
-        directions = asked.shifts[min(odd)[2]].direction[None, :]
+        directions = asked.shifts[min(odd)[1]].direction[None, :]
         # a decimal point in the wrong place is more than any shift is let go for
         size_pct = 100.0 * abs(shifts(fitted, directions).size[0]) / figures.log.rope.nominal_mm
         figures = figures.without(directions * max(1.0, size_pct / LET_GO_PCT))
