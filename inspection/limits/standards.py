@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Literal
 
 from inspection.limits.rules import Limit, NotApplicable, Rule, resolve
 from inspection.model.rope import Core, Duty, Rope, Tension
@@ -372,35 +373,43 @@ def usual_sets(rope: Rope) -> tuple[str, ...]:
     return tuple(sets)
 
 
+Unstated = Literal["country", "use", "drum layers", "sheaves"]
+_TAKEN_WITHOUT: dict[Unstated, str] = {
+    "country": "The country whose regulations hold is not stated: international and European "
+    "limits were taken.",
+    "use": "What the rope is used for (crane, hoist, lift, mine) is not stated: limits for cranes "
+    "and hoists were taken.",
+    "drum layers": "How many layers the drum holds is not stated.",
+    "sheaves": "What the sheaves are made of is not stated.",
+}
+
+
+def unstated(rope: Rope) -> tuple[Unstated, ...]:
+    """Return what decides which limits hold and was not stated for a rope."""
+    lifts = rope.service == "in-service" and rope.duty in LIFTING
+    missing: dict[Unstated, bool] = {
+        "country": not rope.country,
+        "use": rope.duty == "general",
+        "drum layers": lifts and rope.drum_layers is None,
+        "sheaves": lifts and rope.sheaves == "not stated",
+    }
+    return tuple(name for name, lacks in missing.items() if lacks)
+
+
 def not_asked(rope: Rope) -> tuple[str, ...]:
-    """Return what decides which limits hold and was not stated for a rope, a sentence each.
+    """Return the same as a sentence each, and which limits are not held here at all.
 
     Examples
     --------
     >>> not_asked(Rope("R-1", 22.0, service="new", country="DE", duty="crane"))
     ()
     """
-    sentences = []
-    if not rope.country:
-        sentences.append(
-            "The country whose regulations hold is not stated: international and European limits "
-            "were taken."
-        )
-    if rope.duty == "general":
-        sentences.append(
-            "What the rope is used for (crane, hoist, lift, mine) is not stated: limits for cranes "
-            "and hoists were taken."
-        )
+    sentences = [_TAKEN_WITHOUT[name] for name in unstated(rope)]
     if rope.duty == "mine" and rope.service == "in-service" and rope.country != "US":
         sentences.append(
             "No limit for ropes of mine hoists outside the United States is held here: give the "
             "local rule as a limit of your own."
         )
-    if rope.service == "in-service" and rope.duty in LIFTING:
-        if rope.drum_layers is None:
-            sentences.append("How many layers the drum holds is not stated.")
-        if rope.sheaves == "not stated":
-            sentences.append("What the sheaves are made of is not stated.")
     return tuple(sentences)
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from typing import get_args
 
 from inspection.limits.grooves import groove_fit
-from inspection.limits.standards import LIFTING
+from inspection.limits.standards import Unstated, unstated
 from inspection.model.length_text import LengthUnit, length_text, parse_length
 from inspection.model.rope import (
     Build,
@@ -198,19 +198,17 @@ def rope_facts(rope: Rope) -> list[tuple[str, str]]:
     return facts
 
 
+_UNSTATED: dict[Unstated, str] = {
+    "country": "country",
+    "use": "use (crane, hoist, lift, mine)",
+    "drum layers": "layers on the drum",
+    "sheaves": "what the sheaves are made of",
+}
+
+
 def not_stated(rope: Rope) -> list[str]:
     """Return what decides which limits hold and was not stated, in a word or two each."""
-    lifts = rope.service == "in-service" and rope.duty in LIFTING
-    return [
-        words
-        for words, missing in (
-            ("country", not rope.country),
-            ("use (crane, hoist, lift, mine)", rope.duty == "general"),
-            ("layers on the drum", lifts and rope.drum_layers is None),
-            ("what the sheaves are made of", lifts and rope.sheaves == "not stated"),
-        )
-        if missing
-    ]
+    return [_UNSTATED[name] for name in unstated(rope)]
 
 
 def _sure(rope: Rope) -> str:
