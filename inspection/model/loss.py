@@ -13,6 +13,9 @@ LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
 # misplaced decimal point or another unit. Our choice, no source.
 MOST_PCT = 60.0
 
+# Added to how much an entry or an inspection deserves a look: more than any odds come to.
+BEFORE_ALL_ELSE = 1000.0
+
 MAY_BE_LOSS = "It may be a loss of section."
 # From memory, confidence 0.85. Whether somebody compared it with the document is said by the record
 # (`inspection.limits.confirmed`), not by a sentence about a rope.

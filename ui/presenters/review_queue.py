@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from inspection.model.loss import asks_for_a_look_at_the_rope
+from inspection.model.loss import BEFORE_ALL_ELSE, asks_for_a_look_at_the_rope
 from inspection.record.views import LoggedFinding, OpenInspection, StationReview
 from inspection.screening.completeness import GAPS
 
@@ -15,7 +15,6 @@ CALM = (*GAPS, "photograph-refused", "photograph-doubtful")
 # weighs as in the screening, a refused photograph comes behind whatever concerns a figure.
 # A station that comes back from its inspector is looked at before what only might be odd, and a
 # possible loss of section before all else, however unlikely an entry elsewhere may be.
-LOSS = 1000.0
 FACT, OUTSIDE, RETURNED, GAP, REFUSED = 6.0, 5.0, 4.0, 1.0, 0.5
 
 
@@ -145,7 +144,7 @@ def _review_item(
 
 def finding_strength(finding: LoggedFinding) -> float:
     """Return how doubtful a finding makes its station; a possible loss of section is first."""
-    first = LOSS if asks_for_a_look_at_the_rope(finding.finding) else 0.0
+    first = BEFORE_ALL_ELSE if asks_for_a_look_at_the_rope(finding.finding) else 0.0
     return first + _doubt(finding)
 
 

@@ -10,7 +10,7 @@ from inspection.comparison.standing_apart import own_and_shared
 from inspection.limits.conformity import GUARD_2017, DecisionRule
 from inspection.limits.rules import Rule
 from inspection.model.log import Earlier, Log
-from inspection.model.loss import LOSS_REMEDY, asks_for_a_look_at_the_rope
+from inspection.model.loss import BEFORE_ALL_ELSE, LOSS_REMEDY, asks_for_a_look_at_the_rope
 from inspection.model.readings import Reading
 from inspection.record.examinations import (
     ComparedEntry,
@@ -29,7 +29,6 @@ from ui.services.own_limits import own_rules
 from vision.results import Finding, Place
 
 LOOK_AGAIN = "Look at both edges in the photograph; where they sit right, read the gauge again."
-LOSS_FIRST = 100.0  # an inspection with a possible loss of section ranks before all without one
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +117,7 @@ def _save_findings(
         [finding for finding in assessment.findings if finding.code not in GAPS]
     ) or 0.01 * min(len(findings), 99)
     if any(asks_for_a_look_at_the_rope(one) for one in findings):
-        rank += LOSS_FIRST
+        rank += BEFORE_ALL_ELSE
     saved = [finding.finding for finding in record.inspection(identity).findings if finding.current]
     if [to_dict(one) for one in saved] == [to_dict(one) for one in findings]:
         return findings, False
