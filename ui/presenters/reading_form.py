@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from inspection.exchange.cells import whole_number
-from inspection.model.length_text import length_text, parse_length
+from inspection.model.length_text import parse_length
 from inspection.model.readings import Reading
 from inspection.record.views import OpenInspection
-from ui.lengths import unit_of
+from ui.lengths import length_text, unit_of
 from vision.results import Place
 
 MOST_WORDS = 300  # letters of a change that is told; a page is no place for more

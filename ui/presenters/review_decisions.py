@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from inspection.comparison.crosscheck import DOUBTFUL_ZETA, Comparison
-from inspection.model.length_text import length_text, parse_length
+from inspection.model.length_text import parse_length
 from inspection.model.names import same_person
 from inspection.model.readings import Reading
 from inspection.record.errors import RecordError
@@ -15,7 +15,7 @@ from inspection.record.examinations import ACCEPTED
 from inspection.record.record import Record
 from inspection.record.views import AskedAgain, Asks, LoggedReading, OpenInspection
 from inspection.screening.transcription_errors import retyped, value_meant_mm
-from ui.lengths import unit_of
+from ui.lengths import length_text, unit_of
 from ui.presenters.review_queue import ReviewItem
 from vision.results import Place, Result
 

@@ -9,7 +9,7 @@ from typing import get_args
 
 from inspection.limits.grooves import groove_fit
 from inspection.limits.standards import Unstated, unstated
-from inspection.model.length_text import LengthUnit, length_text, parse_length
+from inspection.model.length_text import LengthUnit, parse_length
 from inspection.model.rope import (
     Build,
     Core,
@@ -22,7 +22,7 @@ from inspection.model.rope import (
     Units,
     country_code,
 )
-from ui.lengths import length_in, short_length
+from ui.lengths import length_in, length_text, short_length
 
 USES: dict[Duty, str] = {
     "general": "not stated",

@@ -16,12 +16,11 @@ from inspection.measurement.measured_diameter import MeasuredDiameter
 from inspection.measurement.section import Section, Source
 from inspection.model.closing import DECISIONS
 from inspection.model.condition import CRITERIA
-from inspection.model.length_text import length_text
 from inspection.model.log import counted
 from inspection.model.loss import DOUBTED, LOCAL_GROUND
 from inspection.model.rope import Rope, Units
 from inspection.worst_station import WorstStation, worst_station
-from ui.lengths import diameter_words, in_units, short_length
+from ui.lengths import diameter_words, in_units, length_text, short_length
 from ui.presenters.result_rows import headline
 from ui.presenters.whole_rope import group_of
 from ui.report.blocks import Front, FrontDecision, ReportPicture

@@ -8,21 +8,16 @@ older move never undoes a newer one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from ui.web.components.rope_view import packed, script
+from ui.web.components.made import component
+from ui.web.components.rope_view import packed
 from vision.results import PointPx
 
-_HERE = Path(__file__).parent
-
-_component = st.components.v2.component(
-    "point_view",
-    html='<figure><nav></nav><svg role="group"></svg></figure>',
-    css=(_HERE / "point_view.css").read_text(encoding="utf-8"),
-    js=script("point_view.js"),
+_component = component(
+    "point_view", '<figure><nav></nav><svg role="group"></svg></figure>', after=("view_parts.js",)
 )
 
 

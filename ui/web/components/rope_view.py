@@ -12,27 +12,18 @@ import json
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
 from ui.presenters.shapes import Handle, Look, Shape
+from ui.web.components.made import component
 
-_HERE = Path(__file__).parent
-
-
-def script(name: str) -> str:
-    """Return a view's script, with what both views share before it."""
-    return "".join((_HERE / part).read_text(encoding="utf-8") for part in ("view_parts.js", name))
-
-
-_component = st.components.v2.component(
+_component = component(
     "rope_view",
-    html='<figure><header></header><svg role="img" tabindex="0"></svg><nav></nav>'
+    '<figure><header></header><svg role="img" tabindex="0"></svg><nav></nav>'
     "<figcaption></figcaption></figure>",
-    css=(_HERE / "rope_view.css").read_text(encoding="utf-8"),
-    js=script("rope_view.js"),
+    after=("view_parts.js",),
 )
 
 

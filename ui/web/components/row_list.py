@@ -4,19 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
-
-import streamlit as st
 
 from ui.text import as_plain
+from ui.web.components.made import component
 
-_HERE = Path(__file__).parent
-_component = st.components.v2.component(
-    "row_list",
-    html='<div class="list"></div>',
-    css=(_HERE / "row_list.css").read_text(encoding="utf-8"),
-    js=(_HERE / "row_list.js").read_text(encoding="utf-8"),
-)
+_component = component("row_list", '<div class="list"></div>')
 
 
 @dataclass(frozen=True, slots=True)

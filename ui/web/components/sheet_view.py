@@ -9,23 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
 from ui.presenters.sheet import StationSheet
 from ui.presenters.sheet_entry import SheetDraft, TypedField
-from ui.web.components.rope_view import packed, script
+from ui.web.components.made import component
+from ui.web.components.rope_view import packed
 
-_HERE = Path(__file__).parent
-
-_component = st.components.v2.component(
-    "sheet_view",
-    html="<section></section>",
-    css=(_HERE / "sheet_view.css").read_text(encoding="utf-8"),
-    js=script("sheet_view.js"),
-)
+_component = component("sheet_view", "<section></section>", after=("view_parts.js",))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,18 +7,11 @@ way whatever screen is open; where they go is `ui.web.page.upload_routes`.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any, Literal
 
-import streamlit as st
+from ui.web.components.made import component
 
-_HERE = Path(__file__).parent
-_component = st.components.v2.component(
-    "uploads",
-    html="<section></section>",
-    css=(_HERE / "uploads.css").read_text(encoding="utf-8"),
-    js=(_HERE / "uploads.js").read_text(encoding="utf-8"),
-)
+_component = component("uploads", "<section></section>")
 
 
 @dataclass(frozen=True, slots=True)

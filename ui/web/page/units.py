@@ -30,6 +30,7 @@ def in_page_units(words: str) -> str:
     return in_units(words, page_units())
 
 
-def told(words: str) -> str:
-    """Return a sentence of the program, in the page's units, safe from being read as markup."""
-    return as_typed(as_minus(in_page_units(words).replace("U (k = 2)", "U")))
+def told(words: str, units: Units | None = None) -> str:
+    """Return a sentence of the program, not to be read as markup, in `units` or the page's."""
+    shown = in_units(words, units or page_units())
+    return as_typed(as_minus(shown.replace("U (k = 2)", "U")))

@@ -26,7 +26,6 @@ from inspection.record.rankings import (
     stations_sent_back,
     totals,
 )
-from ui.lengths import in_units
 from ui.presenters.flagged_entries import (
     HEADINGS,
     READER_HEADINGS,
@@ -44,7 +43,7 @@ from ui.presenters.flagged_entries import (
     table_file,
 )
 from ui.services.assess_record import examine_all
-from ui.text import as_minus, as_typed, chance_words
+from ui.text import as_typed, chance_words
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import download
 from ui.web.page.session import (
@@ -55,7 +54,7 @@ from ui.web.page.session import (
     summaries,
     user_name,
 )
-from ui.web.page.units import U_HELP
+from ui.web.page.units import U_HELP, told
 from ui.web.panels.station import table
 from ui.web.panels.supervisor_charts import (
     show_differences,
@@ -212,21 +211,17 @@ def _entry(rank: str, entry: FlaggedEntry) -> None:
                 icon=":material/photo:" if listed.photographs else ":material/visibility:",
                 query_params=entry.query,
             )
-        lines = [_told(finding.seen, units)]
-        lines += [f":material/straighten: {_told(line, units)}" for line in entry.evidence]
+        lines = [told(finding.seen, units)]
+        lines += [f":material/straighten: {told(line, units)}" for line in entry.evidence]
         if entry.reason or entry.who:
             lines.append(f":material/history: {as_typed(entry.reason)} — {as_typed(entry.who)}")
         st.markdown("  \n".join(lines), help=U_HELP if entry.evidence else None)
-        beside = [_told(finding.remedy, units)]
+        beside = [told(finding.remedy, units)]
         if finding.p_value is not None:
             beside.append(f"By chance alone: {chance_words(finding.p_value)}.")
         if finding.innocent:
             beside.append(as_typed(f"Innocent cause: {finding.innocent}"))
         st.caption(" ".join(beside))
-
-
-def _told(words: str, units: Units) -> str:
-    return as_typed(as_minus(in_units(words, units).replace("U (k = 2)", "U")))
 
 
 # ---- ropes, people, gauges -------------------------------------------------------------------
