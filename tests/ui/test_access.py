@@ -22,7 +22,7 @@ from ui.services.roles import (
     require_role,
 )
 from ui.web.page import login
-from ui.web.panels import upload
+from ui.web.panels.photographs import upload
 from vision.photo.containers import MOST_PIXELS
 
 UI = Path(login.__file__).parents[2]

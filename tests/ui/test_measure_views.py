@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from inspection.measurement.section import pair_by_card
 from ui.cli.main import main
-from ui.cli.output_measure import print_csv, print_json, print_table
+from ui.cli.output.measure import print_csv, print_json, print_table
 from vision.findings import finding
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import Term

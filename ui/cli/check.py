@@ -95,8 +95,8 @@ def check(
     """
     from inspection.assessment import assess
     from inspection.screening.timing import Pace
-    from ui.cli.output_check import print_check_table
-    from ui.cli.output_check_files import print_check_csv, print_check_json
+    from ui.cli.output.check import print_check_table
+    from ui.cli.output.check_files import print_check_csv, print_check_json
     from ui.services.measuring_queue import work_off
     from ui.services.recorded import named_or_latest, recorded, save_assessed
 

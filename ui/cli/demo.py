@@ -24,7 +24,7 @@ def demo(folder: Path | None) -> None:
     Example:
       ropephoto demo
     """
-    from ui.cli.output_demo import run_demo
+    from ui.cli.output.demo import run_demo
 
     samples = folder or _sample_folder()
     if samples is None:

@@ -6,10 +6,11 @@ from copy import copy
 
 import click
 
+from ui.cli.bench_check import bench_check
 from ui.cli.calibrate import calibrate, cameras
 from ui.cli.card import card, print_check
 from ui.cli.check import check
-from ui.cli.compare_gauge import bench_check, compare_gauge
+from ui.cli.compare_gauge import compare_gauge
 from ui.cli.demo import demo
 from ui.cli.measure import measure
 from ui.cli.page import page

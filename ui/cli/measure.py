@@ -178,7 +178,7 @@ def measure(
     """
     from inspection.measurement.section import pair_by_card
     from inspection.screening.lay_length import with_strands
-    from ui.cli.output_measure import print_csv, print_json, print_table
+    from ui.cli.output.measure import print_csv, print_json, print_table
     from ui.cli.progress import BatchRun, find_photographs, measure_files
     from vision.results import Refusal
     from vision.rope.tangent_cylinder import Hold, HoldKind

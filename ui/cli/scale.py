@@ -284,7 +284,7 @@ def _keep(where: str, inspection: str, by: str, path: Path, answer: ScaledResult
 
 def _print(answer: ScaledResult, nominal_mm: float | None, *, as_json: bool, as_csv: bool) -> None:
     from inspection.measurement.section import pair_by_card
-    from ui.cli.output_measure import print_csv, print_json, print_table
+    from ui.cli.output.measure import print_csv, print_json, print_table
 
     results = [answer.result]
     if as_csv:

@@ -6,8 +6,8 @@ from ui.web.page.layout import begin_run, preserve_widgets, show_errors
 from ui.web.page.login import open_screens, run_screen
 from ui.web.page.navigation import draw_menu
 from ui.web.page.session import settle_address
+from ui.web.panels.photographs.upload import show_uploads
 from ui.web.panels.sheet_fields import enter_typed
-from ui.web.panels.upload import show_uploads
 
 SECTIONS = {
     "": [("start", "Start", "home")],

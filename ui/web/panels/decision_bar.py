@@ -27,7 +27,7 @@ from ui.web.page.clock import local
 from ui.web.page.layout import defer_errors, flash_success, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record
-from ui.web.panels.manual_edges import edges_by_hand
+from ui.web.panels.photographs.manual_edges import edges_by_hand
 from ui.web.panels.station import photograph_of
 from vision.results import Estimate
 

@@ -18,7 +18,7 @@ from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
-from ui.web.panels.remeasure import offer_later_checks
+from ui.web.panels.photographs.remeasure import offer_later_checks
 from vision.apart import apart
 from vision.photo.containers import PhotoError
 from vision.pipeline import Settings

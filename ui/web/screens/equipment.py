@@ -20,7 +20,7 @@ from ui.web.page.clock import today
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import current_user, download
 from ui.web.page.session import get_record, user_name
-from ui.web.panels.upload import KINDS, most_mb
+from ui.web.panels.photographs.upload import KINDS, most_mb
 from vision.calibration.board import board_pdf
 from vision.calibration.library import CalibratedCamera, forget_camera
 from vision.target.print_scale import check_from_dict

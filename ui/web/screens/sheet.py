@@ -10,12 +10,12 @@ from ui.web.page.layout import page_header, show_cautions, show_errors
 from ui.web.page.navigation import next_step_link
 from ui.web.panels.gauge import choose_gauge
 from ui.web.panels.on_a_phone import offer_phone
-from ui.web.panels.one_photograph import show_place_large
-from ui.web.panels.remeasure import offer_later_checks, offer_other_hold
+from ui.web.panels.photographs.one_photograph import show_place_large
+from ui.web.panels.photographs.remeasure import offer_later_checks, offer_other_hold
+from ui.web.panels.photographs.unplaced import show_refused
+from ui.web.panels.photographs.upload import upload_photographs
 from ui.web.panels.sheet_fields import draw_sheet, show_late_change, show_switches
 from ui.web.panels.table_import import import_table, table_is_given
-from ui.web.panels.unplaced import show_refused
-from ui.web.panels.upload import upload_photographs
 
 
 def _sheet(opened: OpenInspection) -> None:

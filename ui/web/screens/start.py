@@ -10,7 +10,7 @@ from ui.web.page.address import link_query
 from ui.web.page.layout import page_header, show_errors
 from ui.web.page.login import can_open
 from ui.web.page.session import get_record, select_inspection, user_name
-from ui.web.panels.drop_zone import drop_zone
+from ui.web.panels.photographs.drop_zone import drop_zone
 from ui.web.panels.rope_register import show_register
 
 

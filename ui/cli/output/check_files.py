@@ -13,7 +13,7 @@ from inspection.folder import Folder
 from inspection.limits.remaining_life import StationHistory
 from inspection.model.loss import LOCAL_GROUND
 from inspection.record.serialization import to_dict
-from ui.cli.output_measure import as_plain
+from ui.cli.output.measure import as_plain
 from ui.text import CAUTIONS, refused, sentence
 
 COLUMNS = ("kind", "where", "source", "code", "value", "limit", "unit", "outcome", "p_value",

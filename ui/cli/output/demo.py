@@ -14,7 +14,7 @@ from rich.text import Text
 from inspection.assessment import assess, finding_words
 from inspection.folder import read_folder
 from inspection.model.readings import Reading
-from ui.cli.output_measure import new_table
+from ui.cli.output.measure import new_table
 from ui.cli.progress import find_photographs, measure_files
 from ui.text import CAUTIONS, refused
 from vision.pipeline import Settings

@@ -9,9 +9,9 @@ from ui.presenters.sheet import StationSheet
 from ui.presenters.station import StationView
 from ui.text import as_typed, place
 from ui.web.page.layout import show_errors
-from ui.web.panels.refile import file_elsewhere, set_aside
+from ui.web.panels.photographs.refile import file_elsewhere, set_aside
+from ui.web.panels.photographs.upload import last_uploaded
 from ui.web.panels.station import photograph_of, show_photograph
-from ui.web.panels.upload import last_uploaded
 from vision.results import Estimate, Refusal, Result
 
 PICTURES = 3  # refused photographs that are shown at once

@@ -18,8 +18,8 @@ from ui.web.page.address import address, link_query
 from ui.web.page.layout import flash_success, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import cached_assessment, entering, get_record
-from ui.web.panels.manual_edges import manual_corrections
-from ui.web.panels.refile import file_elsewhere, set_aside
+from ui.web.panels.photographs.manual_edges import manual_corrections
+from ui.web.panels.photographs.refile import file_elsewhere, set_aside
 from ui.web.panels.sheet_fields import BLIND, witness
 from ui.web.panels.station import (
     photograph_of,

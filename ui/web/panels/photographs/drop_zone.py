@@ -21,7 +21,7 @@ from ui.web.page.login import current_user
 from ui.web.page.pictures import home_of
 from ui.web.page.session import get_record, summaries, user_name
 from ui.web.page.upload_routes import owner_of, take_held
-from ui.web.panels.upload import ACCEPT, UNCHECKED, limits_in_words, most_mb
+from ui.web.panels.photographs.upload import ACCEPT, UNCHECKED, limits_in_words, most_mb
 from vision.results import Estimate, Result
 
 LOOK, CAME = "quick look", "photograph that came to be looked at"

@@ -21,7 +21,7 @@ from inspection.measurement.section import Source
 from inspection.model.loss import LOCAL_GROUND
 from inspection.model.rope import Units
 from inspection.screening.lay_length import lay_words
-from ui.cli.output_measure import new_table, print_parts
+from ui.cli.output.measure import new_table, print_parts
 from ui.lengths import figure, in_units, length_text, rate_words, unit_of
 from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
