@@ -22,7 +22,7 @@ from ui.services.sample import sample_folder
 from vision.target.print_scale import check_to_dict, load_print_checks
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page, Route
+    from playwright.sync_api import Browser, BrowserContext, Page, Route
 
 Serve = Callable[..., AbstractContextManager[str]]
 FOLDER = sample_folder()
@@ -68,6 +68,13 @@ def photograph(page: Page, name: str) -> None:
     page.set_input_files("#camera", str(FOLDER / name))
 
 
+def a_phone(browser: Browser) -> tuple[BrowserContext, Page]:
+    """Return a phone with a page that is still empty; its context is closed by who asked."""
+    context = browser.new_context(**PHONE)  # type: ignore[arg-type]
+    context.set_default_timeout(PATIENCE_MS)
+    return context, context.new_page()
+
+
 def waiting(page: Page) -> str:
     return page.locator("#pending").inner_text()
 
@@ -86,9 +93,7 @@ def test_the_whole_path_with_the_network_cut_in_the_middle(
     browser: Browser, serve: Serve, folder: Path
 ) -> None:
     with serve(folder, "--phones", "--host", "127.0.0.1") as pages:
-        context = browser.new_context(**PHONE)  # type: ignore[arg-type]
-        context.set_default_timeout(PATIENCE_MS)
-        page = context.new_page()
+        context, page = a_phone(browser)
         page.goto(link_of(browser, pages))
         expect(page, "#next", "Station 1 · 0°")
         assert "#" not in page.url  # the token is taken out of the address
@@ -147,9 +152,7 @@ def test_an_answer_that_gets_lost_brings_nothing_twice(
     browser: Browser, serve: Serve, folder: Path
 ) -> None:
     with serve(folder, "--phones", "--host", "127.0.0.1") as pages:
-        context = browser.new_context(**PHONE)  # type: ignore[arg-type]
-        context.set_default_timeout(PATIENCE_MS)
-        page = context.new_page()
+        context, page = a_phone(browser)
         lost: list[int] = []
 
         def lose(route: object) -> None:  # the server gets it; its answer never arrives
@@ -176,9 +179,7 @@ def test_a_reading_stays_at_the_place_where_it_was_begun(
     browser: Browser, serve: Serve, folder: Path
 ) -> None:
     with serve(folder, "--phones", "--host", "127.0.0.1") as pages:
-        context = browser.new_context(**PHONE)  # type: ignore[arg-type]
-        context.set_default_timeout(PATIENCE_MS)
-        page = context.new_page()
+        context, page = a_phone(browser)
         page.goto(link_of(browser, pages))
         read(page, "Station 1 · 0°", "22,24")
         # the next one is begun while the page has not heard yet how the inspection stands now

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 Serve = Callable[..., AbstractContextManager[str]]
 FOLDER = sample_folder()
+ONE_ARRIVED = re.compile(r"^1 of 8 photographs arrived, 7 on the way")
 
 
 @pytest.fixture
@@ -73,6 +74,16 @@ class Line:
         )
 
 
+def the_second_is_on_its_way(page: Page, pages: str) -> Line:
+    """Give eight on a slow line; return the line once one of them has arrived."""
+    page.goto(f"{pages}/sheet?inspection=visit")
+    line = Line(page)
+    line.carries(400_000)
+    give_eight(page, pages)
+    page.get_by_text(ONE_ARRIVED).wait_for()
+    return line
+
+
 def follow(page: Page, name: str, title: str) -> None:
     """Open another page by its link in the menu: the screen changes inside the window."""
     quiet(page)
@@ -83,7 +94,8 @@ def follow(page: Page, name: str, title: str) -> None:
     page.get_by_role("heading", name=title, exact=True).wait_for()
 
 
-def all_figures(folder: Path) -> None:
+def all_figures(folder: Path) -> OpenInspection:
+    """Return the inspection once every photograph has its figure, each of them stored once."""
     until = time.monotonic() + 120
     while len(there(folder).results) < 8:
         assert time.monotonic() < until, there(folder).waiting
@@ -91,9 +103,14 @@ def all_figures(folder: Path) -> None:
     now = there(folder)
     assert len(now.photographs) == 8
     assert not now.waiting
+    return now
 
 
-ONE_ARRIVED = re.compile(r"^1 of 8 photographs arrived, 7 on the way")
+EIGHT = {(station, view) for station in (1, 2, 3, 4) for view in (0, 90)}
+
+
+def places(now: OpenInspection) -> set[tuple[int | None, int | None]]:
+    return {(one.station, one.view_deg) for one in now.results}
 
 
 @pytest.mark.fault(
@@ -104,11 +121,7 @@ def test_photographs_on_their_way_arrive_whatever_page_is_opened(
     page: Page, serve: Serve, folder: Path
 ) -> None:
     with serve(folder) as pages:
-        page.goto(f"{pages}/sheet?inspection=visit")
-        line = Line(page)
-        line.carries(400_000)
-        give_eight(page, pages)
-        page.get_by_text(ONE_ARRIVED).wait_for()  # the second is on its way
+        line = the_second_is_on_its_way(page, pages)
         follow(page, "2 Cards", "2 Cards")
         page.get_by_text(re.compile(r"\d of 8 photographs arrived, \d on the way")).wait_for()
         assert len(there(folder).photographs) < 8
@@ -127,17 +140,13 @@ def test_photographs_on_their_way_outlast_a_reload_and_a_cut_line(
     page: Page, serve: Serve, folder: Path
 ) -> None:
     with serve(folder) as pages:
-        page.goto(f"{pages}/sheet?inspection=visit")
-        line = Line(page)
-        line.carries(400_000)
-        give_eight(page, pages)
-        page.get_by_text(ONE_ARRIVED).wait_for()
+        line = the_second_is_on_its_way(page, pages)
         line.carries(0)
         page.get_by_text("kept in this browser and sent again").wait_for()
         line.carries(-1)
         page.on("dialog", lambda dialog: dialog.accept())  # the browser asks before it leaves
         page.goto(f"{pages}/limits")
-        all_figures(folder)
+        assert places(all_figures(folder)) == EIGHT
 
 
 def test_a_photograph_to_be_looked_at_is_there_when_its_page_is_opened_again(
@@ -169,7 +178,7 @@ def test_eight_photographs_and_another_page_meanwhile(
         give_eight(page, pages)
         follow(page, "2 Cards", "2 Cards")  # away, and at once
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for()  # said there, too
-        all_figures(folder)
+        assert places(all_figures(folder)) == EIGHT
         print(f"all figures after {time.monotonic() - began:.1f} s")
         page.get_by_text(re.compile(r"\d waiting")).first.wait_for(state="detached")
 

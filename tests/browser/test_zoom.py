@@ -71,19 +71,25 @@ def faults(page: Page) -> list[str]:
     return found
 
 
-def test_at_200_per_cent_no_screen_loses_anything(browser: Browser, sample_pages: str) -> None:
+def faults_by_screen(page: Page, pages: str) -> dict[str, list[str]]:
+    """Return what is wrong on each screen where something is."""
     from playwright.sync_api import expect
 
-    page = browser.new_page(viewport={"width": 720, "height": 450})
     told = {}
     for screen, title in SCREENS.items():
-        page.goto(f"{sample_pages}/{screen}")
+        page.goto(f"{pages}/{screen}")
         expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
         quiet(page)
         page.wait_for_timeout(1500)
         found = faults(page) + ([] if fits(page) else ["scrolls sideways"])
         if found:
             told[title] = found
+    return told
+
+
+def test_at_200_per_cent_no_screen_loses_anything(browser: Browser, sample_pages: str) -> None:
+    page = browser.new_page(viewport={"width": 720, "height": 450})
+    told = faults_by_screen(page, sample_pages)
     page.close()
     assert told == {}
 
@@ -91,22 +97,12 @@ def test_at_200_per_cent_no_screen_loses_anything(browser: Browser, sample_pages
 def test_with_text_twice_as_large_no_screen_loses_anything(
     browser: Browser, sample_pages: str
 ) -> None:
-    from playwright.sync_api import expect
-
     page = browser.new_page(viewport={"width": 1440, "height": 900})
     page.add_init_script(
         "addEventListener('DOMContentLoaded', () => {"
         "document.documentElement.style.fontSize = '32px'})"
     )
-    told = {}
-    for screen, title in SCREENS.items():
-        page.goto(f"{sample_pages}/{screen}")
-        expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
-        quiet(page)
-        page.wait_for_timeout(1500)
-        found = faults(page) + ([] if fits(page) else ["scrolls sideways"])
-        if found:
-            told[title] = found
+    told = faults_by_screen(page, sample_pages)
     page.close()
     assert told == {}
 

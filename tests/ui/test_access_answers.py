@@ -12,6 +12,7 @@ import pytest
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
+from tests.ui.asgi_hands import answer_of
 from ui.services import logins
 from ui.services.roles import AccessError
 from ui.web.page import door, downloads, security
@@ -57,7 +58,6 @@ def asked(
     reached: Reached | None = None, **headers: str,
 ) -> tuple[int, dict[str, str], str]:  # fmt: skip
     """Return status, headers and text of an answer, with a stand-in for Streamlit."""
-    said: list[Any] = []
 
     async def streamlit(scope: Any, receive: Any, send: Any) -> None:
         if reached is not None:
@@ -66,22 +66,10 @@ def asked(
         await send({"type": "http.response.start", "status": 200, "headers": set_cookie})
         await send({"type": "http.response.body", "body": b"", "more_body": False})
 
-    async def receive() -> dict[str, Any]:
-        return {"type": "http.request", "body": b"", "more_body": False}
-
-    async def send(message: Any) -> None:
-        said.append(message)
-
+    app = security.security_middleware(streamlit)
     given = {"host": HOST, "cookie": cookie, **headers}
-    scope = {
-        "type": "http", "method": method, "path": path, "query_string": query.encode(),
-        "headers": [(name.replace("_", "-").encode(), value.encode("latin-1"))
-                    for name, value in given.items() if value],
-        "client": ("192.0.2.7", 1234),
-    }  # fmt: skip
-    asyncio.run(security.security_middleware(streamlit)(scope, receive, send))
-    got = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
-    return said[0]["status"], got, said[1].get("body", b"").decode()
+    status, got, body = answer_of(app, method, path, given, query=query)
+    return status, got, body.decode()
 
 
 def answer(path: str, cookie: str = "", **more: Any) -> tuple[int, dict[str, str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import hashlib
 import json
 import time
@@ -18,6 +17,7 @@ from starlette.applications import Starlette
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import Record, open_record
+from tests.ui.asgi_hands import answer_of
 from tests.ui.test_measuring_queue import made_up
 from ui.services import logins, measuring_queue, phone_tokens
 from ui.services.measuring_queue import work_off
@@ -65,33 +65,14 @@ def asked(
     client: str = "192.0.2.7", **headers: str,
 ) -> tuple[int, dict[str, str], Any]:  # fmt: skip
     """Return status, headers and body of the server's answer, its door before it."""
-    said: list[Any] = []
-    parts = [body[at : at + 1000] for at in range(0, len(body), 1000)] or [b""]
-
-    async def receive() -> dict[str, Any]:
-        if not parts:
-            await asyncio.Event().wait()  # the phone stays there
-        part = parts.pop(0)
-        return {"type": "http.request", "body": part, "more_body": bool(parts)}
-
-    async def send(message: Any) -> None:
-        said.append(message)
-
     given = {"host": PHONES.removeprefix("http://"), "content_length": str(len(body)),
              "authorization": f"Bearer {token}" if token else "", **headers}  # fmt: skip
-    scope = {
-        "type": "http", "method": method, "path": path, "query_string": query.encode(),
-        "headers": [(name.replace("_", "-").encode(), value.encode())
-                    for name, value in given.items() if value],
-        "client": (client, 1234), "http_version": "1.1", "scheme": "http", "root_path": "",
-        "extensions": {},
-    }  # fmt: skip
-    app = Starlette(routes=routes.ROUTES)
-    asyncio.run(security.security_middleware(app)(scope, receive, send))  # type: ignore[arg-type]
-    got = {name.decode().lower(): value.decode() for name, value in said[0]["headers"]}
-    whole = b"".join(message.get("body", b"") for message in said[1:])
+    app = security.security_middleware(Starlette(routes=routes.ROUTES))
+    status, got, whole = answer_of(
+        app, method, path, given, body=body, query=query, client=client, part=1000
+    )
     is_json = got.get("content-type", "").startswith("application/json")
-    return said[0]["status"], got, json.loads(whole) if is_json else whole.decode()
+    return status, got, json.loads(whole) if is_json else whole.decode()
 
 
 def reading(**more: object) -> bytes:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.applications import Starlette
 
+from tests.ui.asgi_hands import answer_of
 from ui.services.roles import local_user
 from ui.web.page import security
 from ui.web.page.upload_routes import ROUTES, owner_of
@@ -21,35 +21,21 @@ def put(
     path: str, body: bytes, query: dict[str, str], *, door: bool = True, **headers: str
 ) -> tuple[int, dict[str, Any]]:
     """Return status and answer; the pages' door stands before it unless it is left out."""
-    said: list[Any] = []
-    parts = [body[at : at + 100_000] for at in range(0, len(body), 100_000)] or [b""]
-
-    async def receive() -> dict[str, Any]:
-        if not parts:
-            await asyncio.Event().wait()  # the browser stays there
-        part = parts.pop(0)
-        return {"type": "http.request", "body": part, "more_body": bool(parts)}
-
-    async def send(message: Any) -> None:
-        said.append(message)
-
-    given = {"host": HOST, "content_length": str(len(body)), **headers}
-    scope = {
-        "type": "http", "method": "PUT", "path": path, "query_string": urlencode(query).encode(),
-        "headers": [(name.replace("_", "-").encode(), value.encode())
-                    for name, value in given.items() if value],
-        "client": ("127.0.0.1", 1234), "http_version": "1.1", "scheme": "http", "root_path": "",
-        "extensions": {},
-    }  # fmt: skip
-    app = Starlette(routes=ROUTES)
-    asked = security.security_middleware(app) if door else app  # type: ignore[arg-type]
-    asyncio.run(asked(scope, receive, send))  # type: ignore[arg-type]
-    whole = b"".join(message.get("body", b"") for message in said[1:]).decode()
+    app: Any = Starlette(routes=ROUTES)
+    status, _, whole = answer_of(
+        security.security_middleware(app) if door else app,
+        "PUT",
+        path,
+        {"host": HOST, "content_length": str(len(body)), **headers},
+        body=body,
+        query=urlencode(query),
+        client="127.0.0.1",
+    )
     try:
         told = json.loads(whole)
     except json.JSONDecodeError:  # the door's own answers
-        told = {"error": whole}
-    return said[0]["status"], told
+        told = {"error": whole.decode()}
+    return status, told
 
 
 def give(
