@@ -15,6 +15,7 @@ from studio import Array
 
 import vision.rope.jaws
 from vision.findings import RefusedError
+from vision.rope.constants import USUAL_SPREAD
 from vision.rope.jaws import Jaws, fit_jaws
 from vision.rope.outline import Edge, Outline
 
@@ -247,6 +248,17 @@ def test_a_lump_that_hides_the_crowns_beside_it_does_not_stand_for_them() -> Non
     jaws = fit_jaws(outline(lumped, other))
     assert jaws.left.strays == 1
     assert width_mm(jaws) == pytest.approx(D, rel=3e-3)
+
+
+def test_where_a_lump_hides_the_only_crown_its_neighbours_outside_the_jaw_stand_for_it() -> None:
+    # seen on a 60 mm rope: the bridge's shoulder had been taken for a crown, 0.8 mm too low
+    shape = {"pitch_mm": 1.15 * D, "phase": -0.087, "reach_mm": 1.3 * D, "slope": 0.01}
+    lumped = side(**shape, lump_mm=(0.1 * D, 0.06 * D, 0.25 * D))
+    other = side(**shape | {"slope": -0.01})
+    jaws = fit_jaws(outline(lumped, other))
+    assert (jaws.left.crowns, jaws.left.strays) == (0, 1)
+    assert jaws.left.offset_mm == pytest.approx(R, abs=2 * jaws.left.u_mm)
+    assert USUAL_SPREAD * D < jaws.left.u_mm < 5 * USUAL_SPREAD * D
 
 
 def test_a_wire_standing_out_is_left_out() -> None:

@@ -19,7 +19,14 @@ from scipy.signal import find_peaks
 from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
-from vision.rope.constants import CLOSE_PITCH, HALF, STRAY_SHARE, UNEVEN_SHARE, USUAL_CROWNS
+from vision.rope.constants import (
+    CLOSE_PITCH,
+    CROWN_PART,
+    HALF,
+    STRAY_SHARE,
+    UNEVEN_SHARE,
+    USUAL_CROWNS,
+)
 from vision.rope.savitzky_golay import local_parabolas
 
 Array = NDArray[np.float64]
@@ -104,6 +111,8 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
     """Return where crowns stand, as indices; evenly spread places on a smooth bar.
 
     A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
+    A top is read over `CROWN_PART` of a pitch: where a bridge reaches into that, it is the bridge's
+    shoulder as likely as a crown.
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
@@ -112,8 +121,16 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
-    peaks, _ = find_peaks(values, distance=max(1, int(0.6 * pitch / step)))
-    return np.asarray(peaks[~lump[peaks]])
+    peaks, _ = find_peaks(values)
+    if lump.any():
+        unsure = binary_dilation(lump, iterations=max(1, int(CROWN_PART * pitch / 2 / step)))
+        peaks = peaks[~unsure[peaks]]
+    apart = 0.6 * pitch / step
+    crowns: list[int] = []
+    for peak in peaks[np.argsort(-values[peaks])].tolist():
+        if all(abs(peak - other) >= apart for other in crowns):
+            crowns.append(peak)
+    return np.array(sorted(crowns), np.int64)
 
 
 def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
@@ -132,7 +149,9 @@ def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
     return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
 
 
-def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> float:
+def noise_of_crowns(
+    outline: Array, size: int, run: float, least: float, lump: NDArray[np.bool_] | None = None
+) -> float:
     """Return the standard deviation of a crown's height that noise explains.
 
     It is read from how the outline, smoothed half as long as for its height, scatters about
@@ -149,12 +168,16 @@ def noise_of_crowns(outline: Array, size: int, run: float, least: float) -> floa
         Length of the parabolas, samples.
     least : float
         What no outline stays below, in its unit.
+    lump : ndarray of shape (N,), bool, optional
+        Where no rope is seen.
     """
     longest = (len(outline) - 1) | 1
     fine = min(max(5, size // 2) | 1, longest)
     broad = min(max(2 * fine + 1, int(run)) | 1, longest)
     plain = local_parabolas(outline, broad)
-    off = (local_parabolas(outline, fine) - plain)[plain >= np.median(plain)]
+    off = local_parabolas(outline, fine) - plain
+    rope = np.ones(len(plain), np.bool_) if lump is None else ~lump
+    off = off[rope & (plain >= np.median(plain[rope]))]
     scatter = scatter_of(off)
     return max(least, scatter / float(np.sqrt(1 - fine / broad)))
 
@@ -164,12 +187,15 @@ def highest_crown(
 ) -> tuple[float, float]:
     """Return the expected height of the highest crown under the jaw, and its standard uncertainty.
 
+    Where none is seen under it, it bears on one that something hides: as high as those beside it,
+    but for how crowns differ.
+
     Parameters
     ----------
     heights : ndarray of shape (K,)
         Height of every crown in view, seen with noise.
     under : ndarray of shape (K,), bool
-        Which of them the jaw spans; one at least.
+        Which of them the jaw spans.
     noise : float
         Standard deviation of that noise.
     usual_spread : float
@@ -185,10 +211,14 @@ def highest_crown(
     true = max(seen - noise**2, 0.0)
     true = ((count - 1) * true + USUAL_CROWNS * usual_spread**2) / (count - 1 + USUAL_CROWNS)
     kept = true / (true + noise**2)
-    possible = mean + kept * (heights[under] - mean)
-    # the mean of all is itself known to noise / sqrt(count) only
-    own = noise * float(np.sqrt(kept))
-    shared = noise * float(np.sqrt((1 - kept) / count))
+    if under.any():
+        possible = mean + kept * (heights[under] - mean)
+        # the mean of all is itself known to noise / sqrt(count) only
+        own = noise * float(np.sqrt(kept))
+        shared = noise * float(np.sqrt((1 - kept) / count))
+    else:
+        possible = np.array([mean])
+        own, shared = float(np.sqrt(true)), float(np.sqrt((true + noise**2) / count))
     top, scatter = _largest(possible, own)
     freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
     wider = float(np.sqrt(freedom / (freedom - 2)))

@@ -163,7 +163,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         least = edge.step_mm * max(LEAST_NOISE_PX, edge.noise_px)  # a crown is one window long
         turned = sign * slope * along
         tops = find_crowns(values - turned, spacing, step, d)
-        if spacing is not None and not any(abs(along[i]) <= length / 2 for i in tops):
+        if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         shape = _Side(along, raw - turned, values - turned, least)
         jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
@@ -237,8 +237,9 @@ def _direction(
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
         tops = find_crowns(values, pitch, step, d)
-        high = np.median(values[tops]) + 2 * STRAY_SHARE * float(np.ptp(along)) / 6
-        for i in tops[values[tops] <= high]:  # a lump must not turn the jaws
+        # a lump must not turn the jaws; the rough axis may
+        high = np.median(values[tops]) + 2 * (STRAY_SHARE * d + U_AXIS * np.abs(along))
+        for i in tops[values[tops] <= high[tops]]:
             s = along[i]
             rows.append([sign > 0, sign < 0, sign * s, s, sign * s * s])
             heights.append(values[i])
@@ -288,9 +289,9 @@ def _fit_jaw(
     size = max(5, int(fine)) | 1
     raw = median_filter(side.raw, 3, mode="nearest")
     close = local_parabolas(raw, size)
-    run = HALF * (pitch or d)
-    noise = noise_of_crowns(raw, size, run / step, side.least_noise)
+    run = HALF * (pitch or d) / step
     if pitch is None:
+        noise = noise_of_crowns(raw, size, run, side.least_noise)
         independent = max(2.0, within.sum() / size)
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
         return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
@@ -300,9 +301,10 @@ def _fit_jaw(
     if stray.any():  # the flanks of what stands out are no strand either
         stray = with_flanks(broad > usual + 0.25 * STRAY_SHARE * d, pitch, step)
     sound = crowns[~stray[crowns]]
+    if len(sound) == 0:
+        raise RefusedError(finding("too-few-crowns", 0.0))
     under = within[sound]
-    if not under.any():
-        return Jaw(usual, STRAY_SHARE * d / 4, 0, 0.0, strays)
+    noise = noise_of_crowns(raw, size, run, side.least_noise, stray)
     heights = crown_heights(close, sound, size)
     top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
