@@ -38,10 +38,16 @@ function send(sheet) {
   later(sheet);
 }
 
-function later(sheet) {
+const waits = sheet => Object.values(sheet.pending).some(one => one.left);
+
+function later(sheet, since) {
   clearTimeout(sheet.timer);
-  if (!Object.values(sheet.pending).some(one => one.left)) return;
-  sheet.timer = setTimeout(() => { sheet.wait = Math.min(2 * sheet.wait, 60000); send(sheet); }, sheet.wait);
+  if (!waits(sheet)) return;
+  sheet.timer = setTimeout(() => {
+    if (!still(since ??= Date.now())) return later(sheet, since);
+    sheet.wait = Math.min(2 * sheet.wait, 60000);
+    send(sheet);
+  }, since ? 300 : sheet.wait);
 }
 
 // Every key is kept at once; a field that is left is sent. The number is a time: of two windows the later one counts.
@@ -318,13 +324,14 @@ export default function ({parentElement: root, data, setStateValue, setTriggerVa
   draw(sheet);
   if (sheet.first) {
     sheet.first = false;
-    if (Object.values(sheet.pending).some(one => one.left)) send(sheet);
+    if (waits(sheet)) send(sheet);
     const held = [...main.querySelectorAll('input')].find(one => sheet.store + one.dataset.field === window.__ropeField);
     if (held && document.activeElement === document.body) held.focus();
     else if (data.go ?? window.__ropePlace) main.querySelector(`#station-${data.go ?? window.__ropePlace}`)?.scrollIntoView({block: 'nearest'});
   }
-  const again = () => draw(sheet), line = () => send(sheet);
+  const again = () => draw(sheet), line = () => send(sheet), open = () => waits(sheet);
+  way.open.add(open);
   addEventListener('rope-thumbs', again);
   addEventListener('online', line);
-  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); clearTimeout(sheet.timer); };
+  return () => { removeEventListener('rope-thumbs', again); removeEventListener('online', line); way.open.delete(open); clearTimeout(sheet.timer); };
 }

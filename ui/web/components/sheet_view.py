@@ -18,7 +18,7 @@ from ui.presenters.sheet_entry import SheetDraft, TypedField
 from ui.web.components.made import component
 from ui.web.components.rope_view import packed
 
-_component = component("sheet_view", "<section></section>", after=("view_parts.js",))
+_component = component("sheet_view", "<section></section>", after=("view_parts.js", "still.js"))
 
 
 @dataclass(frozen=True, slots=True)

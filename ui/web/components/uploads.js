@@ -124,9 +124,11 @@ function begin() {
   }
 
   // The page is drawn anew for the first that arrives, for the last, and now and then between them.
-  function tell() {
+  function tell(since = Date.now()) {
+    clearTimeout(hub.telling);
     const now = Date.now(), last = !unsent().length;
-    if (hub.arrived === hub.told || (!last && hub.told && now - hub.toldAt < TELL_MS)) return;
+    if (hub.arrived === hub.told || (!last && hub.told && now - hub.toldAt < TELL_MS)) return look();
+    if (!still(since)) { hub.telling = setTimeout(tell, 300, since); return; }
     for (const view of hub.views) if (view.data.kind === 'line') {
       view.setStateValue('arrived', {at: now, hashes: hub.hashes.slice(-100)});
       Object.assign(hub, {told: hub.arrived, toldAt: now});

@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from ui.web.components.made import component
 
-_component = component("uploads", "<section></section>")
+_component = component("uploads", "<section></section>", after=("still.js",))
 
 
 @dataclass(frozen=True, slots=True)
