@@ -30,7 +30,7 @@ class Bar:
 
 
 def add_bar(picture: Linear, bar: Bar, R: Array, t: Array, focal: float) -> None:
-    """Cut the ray of each sample with the bar, band by band so that memory stays small."""
+    """Cut the ray of each sample near the bar with it, band by band so that memory stays small."""
     height, width = picture.shape[:2]
     eye = -R.T @ t
     turn = np.radians(bar.turn_deg)
@@ -41,28 +41,39 @@ def add_bar(picture: Linear, bar: Bar, R: Array, t: Array, focal: float) -> None
     a, b = float((eye - start) @ across), float((eye - start) @ up)
     C = a * a + b * b - r * r
     u = (np.arange(width) - (width - 1) / 2) / focal
-    for top in range(0, height, 128):
-        v = (np.arange(top, min(top + 128, height)) - (height - 1) / 2) / focal
-        p, q, s = (
-            u[None, :] * (R[0] @ e) + v[:, None] * (R[1] @ e) + R[2] @ e
-            for e in (across, up, along)
-        )
+    v = (np.arange(height) - (height - 1) / 2) / focal
+
+    def part(rows: slice, columns: slice, axis: Array) -> Array:
+        across_picture, down = u[None, columns] * (R[0] @ axis), v[rows, None] * (R[1] @ axis)
+        return np.asarray(across_picture + down + R[2] @ axis)
+
+    def passing(rows: slice, columns: slice) -> tuple[Array, Array, Array, Array]:
+        """Return how far inside the bar rays pass, in samples, and what it was reckoned from."""
+        p, q = part(rows, columns, across), part(rows, columns, up)
         A, B = p * p + q * q, p * a + q * b
-        # how far inside the bar a ray passes, in samples: a sample on its edge is shared
         clear = np.sqrt(np.maximum(C + r * r - B * B / A, 0))
         inside = (r - clear) * focal * A / np.maximum(-B, 1e-9)
-        rows, columns = np.nonzero((inside > -0.5) & (B < 0))
-        if not len(rows):
+        return np.where(B < 0, inside, -np.inf), q, A, B
+
+    # where no ray of a coarse grid comes near, none between passes
+    every = 16
+    near = passing(slice(None, None, every), slice(None, None, every))[0] > -4 * every
+    for row in np.flatnonzero(near.any(axis=1) | np.roll(near.any(axis=1), 1)):
+        top = int(row) * every
+        rows = slice(top, min(top + every, height))
+        touched = np.flatnonzero(near[row : row + 2].any(axis=0))
+        if not len(touched):
             continue
-        share = np.clip(inside[rows, columns] + 0.5, 0, 1)
-        A, B = A[rows, columns], B[rows, columns]
-        near = (-B - np.sqrt(np.maximum(B * B - A * C, 0))) / A
-        place = (eye - start) @ along + near * s[rows, columns]
+        columns = slice(max(int(touched[0]) - 1, 0) * every, (int(touched[-1]) + 1) * every)
+        inside, q, A, B = passing(rows, columns)
+        share = np.clip(inside + 0.5, 0, 1)  # a sample on its edge is shared
+        reach = (-B - np.sqrt(np.maximum(B * B - A * C, 0))) / A
+        place = (eye - start) @ along + reach * part(rows, columns, along)
         share *= (place > bar.begin_mm) & (place < bar.end_mm)
-        normal_up = (b + near * q[rows, columns]) / r
-        light = (0.35 + 0.65 * np.clip(normal_up, 0, 1))[:, None] * np.array(bar.colour)
-        behind = picture[rows + top, columns]
-        picture[rows + top, columns] = behind + share[:, None] * (light - behind)
+        normal_up = (b + reach * q) / r
+        light = (0.35 + 0.65 * np.clip(normal_up, 0, 1))[..., None] * np.array(bar.colour)
+        behind = picture[rows, columns]
+        picture[rows, columns] = behind + share[..., None] * (light - behind)
 
 
 def axes_of(bar: Bar) -> tuple[Array, Array]:

@@ -171,14 +171,21 @@ def photograph(
     if bar is not None:
         add_bar(picture, bar, R, t, fine * focal_px)
     if fine > 1:
-        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+        picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
     if blur_px:
-        picture = cv2.GaussianBlur(picture, (0, 0), blur_px).astype(np.float32)
-    code = CODE[np.clip(picture * exposure * 65535, 0, 65535).astype(np.uint16)]
+        picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), blur_px), np.float32)
+    picture *= exposure
+    picture *= 65535
+    code = CODE[np.clip(picture, 0, 65535, out=picture).astype(np.uint16)]
     if noise:
-        draw = np.random.default_rng(seed).standard_normal(code.shape, np.float32)
-        code = code + noise * draw
-    return Shot(np.clip(np.rint(code), 0, 255).astype(np.uint8), R, t, focal_px)
+        code += noise * _drawn(seed, code.shape)
+    return Shot(np.clip(np.rint(code, out=code), 0, 255).astype(np.uint8), R, t, focal_px)
+
+
+@lru_cache(maxsize=2)
+def _drawn(seed: int, shape: tuple[int, ...]) -> Linear:
+    """Return normal noise; most photographs have the same."""
+    return np.random.default_rng(seed).standard_normal(shape, np.float32)
 
 
 def _painted(
