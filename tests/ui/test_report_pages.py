@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import pypdfium2  # type: ignore[import-untyped]
@@ -41,7 +42,7 @@ def signs_of(page: Any) -> list[Sign]:
     text = page.get_textpage()
     found = []
     for number in range(text.count_chars()):
-        sign = text.get_text_range(number, 1)
+        sign = chr(raw.FPDFText_GetUnicode(text.raw, number))
         if not sign.strip():
             continue
         left, bottom, right, top = text.get_charbox(number)
@@ -49,6 +50,15 @@ def signs_of(page: Any) -> list[Sign]:
         if right > left and top > bottom:
             found.append(Sign(sign, left, bottom, right, top, size))
     return found
+
+
+@cache
+def signs_in(name: str, paper: Paper) -> list[list[Sign]]:
+    """Return the signs of every page of a hard case; each is read once."""
+    document = pypdfium2.PdfDocument(hard_pdf(name, paper))
+    read = [signs_of(page) for page in document]
+    document.close()
+    return read
 
 
 def overprinted(signs: list[Sign]) -> Iterator[tuple[Sign, Sign]]:
@@ -86,9 +96,7 @@ def test_all_words_lie_inside_the_margins_and_none_is_printed_over_another(
     name: str, paper: Paper
 ) -> None:
     width, height = SIZES[paper]
-    document = pypdfium2.PdfDocument(hard_pdf(name, paper))
-    for number, page in enumerate(document, start=1):
-        signs = signs_of(page)
+    for number, signs in enumerate(signs_in(name, paper), start=1):
         for one in signs:
             assert one.left >= SIDE - 1.0, (number, one)
             assert one.right <= width - SIDE + 1.0, (number, one)
@@ -96,7 +104,6 @@ def test_all_words_lie_inside_the_margins_and_none_is_printed_over_another(
             assert one.top < height - 20.0, (number, one)
         over = list(overprinted(signs))
         assert not over, (number, over[0])
-    document.close()
 
 
 def test_no_page_is_empty_or_ends_with_a_heading_and_each_says_what_it_belongs_to(
@@ -107,8 +114,8 @@ def test_no_page_is_empty_or_ends_with_a_heading_and_each_says_what_it_belongs_t
     log = case.assessment.log
     document = pypdfium2.PdfDocument(hard_pdf(name, paper))
     pages = len(document)
-    for number, page in enumerate(document, start=1):
-        signs = signs_of(page)
+    read = zip(document, signs_in(name, paper), strict=True)
+    for number, (page, signs) in enumerate(read, start=1):
         inside = [one for one in signs if FOOT - 4 < one.bottom < height - TOP + 4]
         assert len(inside) > 40 or page.get_objects(filter=[raw.FPDF_PAGEOBJ_IMAGE]), number
         if inside:
