@@ -40,8 +40,8 @@ class Rival:
     weight : float
         How likely it is beforehand, 0 to 1.
     u_centre_px : float
-        How far off the picture's middle the principal point may then lie, px; 0 for no farther
-        than it does otherwise.
+        How far off the picture's middle the principal point may then lie, px, before a zoom; 0 for
+        no farther than it does otherwise.
     """
 
     least: float

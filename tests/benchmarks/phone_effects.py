@@ -162,10 +162,13 @@ def cropped(share: float, pixels: Pixels, towards: tuple[float, float] = (0.0, 0
 
 
 def zoomed(factor: float, pixels: Pixels) -> Pixels:
-    """Cut the middle out and enlarge it to the picture's size."""
+    """Enlarge the picture about its middle, as much both ways, and keep its size."""
     height, width = pixels.shape[:2]
-    part = cropped(1 / factor, pixels)
-    return np.asarray(cv2.resize(part, (width, height), interpolation=cv2.INTER_CUBIC), np.uint8)
+    middle = np.array([width - 1, height - 1]) / 2
+    enlarge = np.column_stack([factor * np.eye(2), (1 - factor) * middle])
+    return np.asarray(
+        cv2.warpAffine(pixels, enlarge, (width, height), flags=cv2.INTER_CUBIC), np.uint8
+    )
 
 
 def sent(long_px: int, pixels: Pixels) -> Pixels:

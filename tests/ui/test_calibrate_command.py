@@ -17,7 +17,7 @@ import vision.calibration.session
 from ui.cli.main import main
 from ui.services.cameras import CAMERAS_FILE, known_cameras
 from vision.calibration.adjustment import Calibration, Intrinsics
-from vision.calibration.library import calibrated_camera
+from vision.calibration.library import calibrated_camera, save_camera
 from vision.calibration.session import Calibrated
 from vision.least_squares import Covariance
 
@@ -26,6 +26,7 @@ LENS = Intrinsics(math.log(3050.0), 2012.0, 1490.0, -0.06, 0.05, 6e-4, 1e-5)
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 # the lens of the samples: a pinhole of 26 mm, 35 mm equivalent (sample_images/rope_camera.py)
 SAMPLE_KEY = "Demo Phone A, 4000 x 3000, 26 mm"
+SAMPLE_TRUE_PX = 3062.41  # as rendered (sample_images/truth.csv)
 SAMPLE_FOCAL_PX = 26 * 5000 / np.hypot(36, 24)
 
 
@@ -106,6 +107,44 @@ def test_what_gives_no_calibration_says_why(
     assert done.exit_code == status
     assert words in " ".join(done.output.split())
     assert "Traceback" not in done.output
+
+
+def test_photographs_with_the_card_calibrate_and_never_replace_what_is_surer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = tmp_path / "cameras.json"
+    monkeypatch.setenv(CAMERAS_FILE, str(kept))
+    photographs = [str(SAMPLES / f"station-{n}-view-{v}.jpg") for n in (1, 2) for v in ("00", "90")]
+    printed = ["--print-set", "demo-set", "--print-checks", str(SAMPLES / "print_checks.json")]
+    done = run("calibrate", "--cards", *photographs, *printed)
+    assert done.exit_code == 0, done.output
+    assert f"{SAMPLE_KEY}: 4 photographs of ropes with the card" in done.output
+    camera = known_cameras()[SAMPLE_KEY]
+    u = math.sqrt(camera.covariance[0][0])
+    assert abs(math.log(camera.focal_px / SAMPLE_TRUE_PX)) < 2 * u
+    save_camera(kept, calibrated(SAMPLE_KEY).camera)  # by the board
+    again = run("calibrate", "--cards", *photographs, *printed)
+    assert again.exit_code == 1
+    assert "is calibrated already" in again.output
+    assert known_cameras()[SAMPLE_KEY] == calibrated(SAMPLE_KEY).camera
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--cards", "--along", "275"], "--along and --across are the board's"),
+        (["--print-set", "spring"], "add --cards"),
+        (["--cards", "--print-set", "spring"], "holds no card set called 'spring'"),
+    ],
+)
+def test_what_belongs_to_the_other_way_of_calibrating_is_told(
+    tmp_path: Path, more: list[str], words: str
+) -> None:
+    photograph = tmp_path / "a.jpg"
+    photograph.write_bytes(b"no photograph")
+    done = run("calibrate", str(photograph), *more, "--print-checks", str(tmp_path / "none.json"))
+    assert done.exit_code == 2
+    assert words in " ".join(done.output.split())
 
 
 @pytest.fixture

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from ui.cli.options import print_check_of, print_set_option
+
 if TYPE_CHECKING:
+    from vision.calibration.from_cards import CardCalibration
     from vision.calibration.library import CalibratedCamera
     from vision.calibration.session import Calibrated
     from vision.photo.photo import Photo
@@ -54,6 +58,20 @@ _cameras_option = click.option(
     metavar="PHOTO",
     help="Photograph of a rope and its card by this phone: shows U without and with.",
 )
+@click.option(
+    "--cards",
+    "by_cards",
+    is_flag=True,
+    help="PHOTOS are of ropes with the card, four or more by one phone, solved together.",
+)
+@print_set_option
+@click.option(
+    "--print-checks",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default="print_checks.json",
+    show_default=True,
+    help="File with the print checks, for --cards.",
+)
 @_cameras_option
 def calibrate(
     photos: tuple[str, ...],
@@ -61,23 +79,33 @@ def calibrate(
     across_mm: float | None,
     u_mm: float,
     tried: Path | None,
+    by_cards: bool,
+    print_set: str | None,
+    print_checks: Path,
     kept: Path | None,
 ) -> None:
     """Calibrate a phone's camera from PHOTOS of the calibration board: eight or more.
 
-    Print the board with `ropephoto card --board`. From then on `measure`, `check` and the pages
-    know the lens of every photograph of the same camera, picture size and zoom.
+    Print the board with `ropephoto card --board`. Or, with --cards, from the photographs of an
+    inspection as they are. From then on `measure`, `check` and the pages know the lens of every
+    photograph of the same camera, picture size and zoom.
 
     \b
     Example:
       ropephoto calibrate board-photos/ --along 275.3 --across 174.9
+      ropephoto calibrate --cards inspection/ --print-set spring
     """
     from ui.cli.progress import find_photographs
     from ui.services.cameras import cameras_file
     from vision.calibration.adjustment import U_STRETCH
+    from vision.calibration.from_cards import calibrate_from_cards
     from vision.calibration.library import save_camera
     from vision.calibration.session import calibrate_photographs, measured_stretch
 
+    if by_cards and (along_mm is not None or across_mm is not None):
+        raise click.UsageError("--along and --across are the board's; a card's bars: --print-set.")
+    if print_set is not None and not by_cards:
+        raise click.UsageError("--print-set says how cards were printed: add --cards.")
     if (along_mm is None) != (across_mm is None):
         raise click.UsageError("give both --along and --across, or neither: their ratio counts.")
     paths = find_photographs(photos)
@@ -85,24 +113,33 @@ def calibrate(
         printed = (0.0, U_STRETCH)
         if along_mm is not None and across_mm is not None:
             printed = measured_stretch(along_mm, across_mm, u_mm)
+        check = print_check_of(print_set, print_checks)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     place = kept or cameras_file()
     photo = None if tried is None else _opened(tried)  # now: a slip in its name costs no work
     try:
-        done = calibrate_photographs(
-            paths, stretch=printed[0], u_stretch=printed[1], on=date.today()
-        )
+        if by_cards:
+            by_card = calibrate_from_cards(paths, check, on=date.today())
+            camera = by_card.camera
+            _print_by_cards(by_card)
+        else:
+            done = calibrate_photographs(
+                paths, stretch=printed[0], u_stretch=printed[1], on=date.today()
+            )
+            camera = done.camera
+            _print_calibration(done)
     except ValueError as refused:
         raise click.ClickException(f"no calibration: {refused}") from refused
-    _print_calibration(done)
     try:
-        save_camera(place, done.camera)
+        if by_cards:
+            _refuse_surer(place, camera)
+        save_camera(place, camera)
     except ValueError as failed:
         raise click.ClickException(str(failed)) from failed
     click.echo(f"Saved in {place}; new photographs are measured with it.")
     if photo is not None:
-        _print_trial(photo, done.camera)
+        _print_trial(photo, camera)
 
 
 def _print_calibration(done: Calibrated) -> None:
@@ -131,6 +168,33 @@ def _print_calibration(done: Calibrated) -> None:
         f"{100 * calibration.coverage:.0f} % of the picture; "
         f"tilts {min(calibration.tilts_deg):.0f} to {max(calibration.tilts_deg):.0f} degrees."
     )
+    for why in done.left_out:
+        click.echo(f"Left out: {why}.")
+
+
+def _refuse_surer(place: Path, camera: CalibratedCamera) -> None:
+    """Refuse to replace a calibration by one that knows less: the board's by the cards'."""
+    from ui.services.cameras import known_cameras
+
+    known = known_cameras(place).get(camera.key)
+    if known is not None and known.covariance[0][0] < camera.covariance[0][0]:
+        raise ValueError(
+            f"{camera.key} is calibrated already, its focal length known to "
+            f"{100 * math.sqrt(known.covariance[0][0]):.1f} %, so that one is kept; to replace it, "
+            "remove it first with `ropephoto cameras --remove`."
+        )
+
+
+def _print_by_cards(done: CardCalibration) -> None:
+    camera, (x, y) = done.camera, done.camera.centre_px
+    click.echo(f"{camera.key}: {camera.photographs} photographs of ropes with the card")
+    stated = "" if done.stated_px is None else f"; the camera wrote {done.stated_px:.0f} px"
+    click.echo(
+        f"Focal length {camera.focal_px:.0f} px, known to {100 * done.u_log_focal:.1f} %{stated}."
+    )
+    click.echo(f"Principal point {x:.0f}, {y:.0f} px, each to {done.u_centre_px:.0f} px.")
+    low, high = min(done.tilts_deg), max(done.tilts_deg)
+    click.echo(f"The cards were tilted by {low:.0f} to {high:.0f} degrees.")
     for why in done.left_out:
         click.echo(f"Left out: {why}.")
 

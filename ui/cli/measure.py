@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from ui.cli.options import csv_option, json_option, parse_place, print_set_option
+from ui.cli.options import (
+    csv_option,
+    json_option,
+    parse_place,
+    print_check_of,
+    print_set_option,
+)
 
 if TYPE_CHECKING:
     from inspection.measurement.measured_diameter import MeasuredDiameter
@@ -238,24 +244,13 @@ def settings_of(
     """Return how photographs are to be measured, by what was asked for; misuse is told."""
     from ui.services.cameras import known_cameras
     from vision.pipeline import Settings
-    from vision.target.print_scale import load_print_checks
 
-    check = None
     try:
-        if print_set is not None:
-            checks = load_print_checks(print_checks)
-            if print_set not in checks:
-                known = ", ".join(sorted(checks)) or "none"
-                raise ValueError(
-                    f"{print_checks} holds no card set called {print_set!r} (it holds: {known}); "
-                    "enter its bars with `ropephoto print-check`."
-                )
-            check = checks[print_set]
         return Settings(
             at_mm or (0.0,),
             hold,
             jaw_diameters,
-            check,
+            print_check_of(print_set, print_checks),
             known_cameras(cameras),
         )
     except ValueError as wrong:

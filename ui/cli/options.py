@@ -12,6 +12,7 @@ import click
 if TYPE_CHECKING:
     from inspection.exchange.parse import Rejected
     from inspection.record.record import Record
+    from vision.target.print_scale import PrintCheck
 
 MOST_STATIONS = 999  # a card has room for three digits
 SHOWN_ROWS = 20
@@ -53,6 +54,28 @@ by_option = click.option(
     metavar="NAME",
     help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
 )
+
+
+def print_check_of(print_set: str | None, print_checks: Path) -> PrintCheck | None:
+    """Return the check of a card set; None where none was named.
+
+    Raises
+    ------
+    ValueError
+        If the file has no such set, or is damaged.
+    """
+    from vision.target.print_scale import load_print_checks
+
+    if print_set is None:
+        return None
+    checks = load_print_checks(print_checks)
+    if print_set not in checks:
+        known = ", ".join(sorted(checks)) or "none"
+        raise ValueError(
+            f"{print_checks} holds no card set called {print_set!r} (it holds: {known}); "
+            "enter its bars with `ropephoto print-check`."
+        )
+    return checks[print_set]
 
 
 def parse_place(text: str, *, wants: str, got: str) -> tuple[int, int]:

@@ -1,4 +1,4 @@
-"""A phone's lens, from photographs of the calibration board, and the library of calibrated cameras.
+"""A phone's lens, by photographs of a calibration board or of cards, and the library of lenses.
 
-May import `vision.photo`, `vision.target` and what those may.
+May import `vision.photo`, `vision.target`, `vision.rope` and what those may.
 """

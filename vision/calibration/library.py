@@ -26,7 +26,12 @@ from vision.camera import Lens, Rival
 from vision.json_files import read_json, update_json
 from vision.least_squares import Covariance
 from vision.photo.photo import Photo
-from vision.target.stated_lens import MOST_WRONG, WRONG_IF_CALIBRATED, stated_lens
+from vision.target.stated_lens import (
+    MOST_WRONG,
+    MOST_ZOOMED,
+    WRONG_IF_CALIBRATED,
+    stated_lens,
+)
 
 Array = NDArray[np.float64]
 
@@ -154,13 +159,13 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
     aside = np.array([camera.p2, camera.p1])  # a vector: it turns with the picture
     u_centre = max(known.u("centre_x_px"), known.u("centre_y_px"))
     u_centre = math.hypot(u_centre, U_SHIFT_SHARE * max(camera.size))
+    off = math.hypot(x - (camera.size[0] - 1) / 2, y - (camera.size[1] - 1) / 2)
     if stored == camera.size:
         turn, shift = turned(photo.orientation, *stored)
         centre = turn @ np.array([x, y]) + shift
         aside = turn @ aside
     else:  # turned by somebody else, to the left or to the right
         middle = np.array([width - 1, height - 1]) / 2
-        off = math.hypot(x - (camera.size[0] - 1) / 2, y - (camera.size[1] - 1) / 2)
         centre, aside, u_centre = middle, np.zeros(2), math.hypot(u_centre, off)
     return Lens(
         camera.focal_px,
@@ -172,7 +177,7 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
         k2=camera.k2,
         p1=float(aside[1]),
         p2=float(aside[0]),
-        rivals=(Rival(1 / MOST_WRONG, MOST_WRONG, WRONG_IF_CALIBRATED),),
+        rivals=(Rival(1 / MOST_WRONG, MOST_ZOOMED, WRONG_IF_CALIBRATED, off),),
     )
 
 

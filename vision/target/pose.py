@@ -34,7 +34,7 @@ from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatte
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
 from vision.target.layout import Card
-from vision.target.stated_lens import WIDE, cropped_lens, settled
+from vision.target.stated_lens import WIDE, cropped_lens, settled, zoomed_centre
 
 Array = NDArray[np.float64]
 
@@ -112,6 +112,10 @@ class Pose:
         Number of places that the fit rests on: corners, and stripes with them.
     log_prior : float
         ln of how well what was fitted suits what was known beforehand (Laplace's approximation).
+    scales : ndarray of shape (2,)
+        Scale of the print along and across as it was fitted, less that of `Card`, 1.
+    joint : Covariance
+        Covariance of all that was fitted, of these two as well.
     findings : tuple of Finding
         Warnings.
     other : OtherAccount or None
@@ -127,6 +131,8 @@ class Pose:
     corners: int
     points: int
     log_prior: float
+    scales: Array
+    joint: Covariance
     findings: tuple[Finding, ...] = ()
     other: OtherAccount | None = None
 
@@ -195,6 +201,12 @@ def _believed(
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
     own_log, u_own = _own_log_focal(free, lens)
     one, log_evidence = settled(lens, own_log, u_own)
+    wider = zoomed_centre(lens, one.focal_px)
+    if wider is not lens:
+        lens = wider
+        free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
+        own_log, u_own = _own_log_focal(free, lens)
+        one, log_evidence = settled(lens, own_log, u_own)
     # the corners are as sure as they were, and the place is near: from far along the valley a fit
     # does not come back
     sigma = max(free.rms_px, CORNER_FLOOR_PX)
@@ -356,6 +368,8 @@ def _fit(
         len(seen),
         points=count if stripes is None else len(seen) + len(stripes.drawn_mm),
         log_prior=float(log_prior),
+        scales=theta[len(FITTED) :],
+        joint=Covariance(FITTED + SCALES, whole),
     )
 
 

@@ -51,6 +51,7 @@ ZOOMED_UNSAID = 0.05
 WRONG, WRONG_IF_CALIBRATED = 0.01, 0.001
 MOST_CROPPED, MOST_ZOOMED, MOST_WRONG = 2.5, 3.0, 1.5  # times
 WIDE = 0.6  # of the fit that asks the card alone, as ln(focal length)
+CLEARLY_ZOOMED = 1.1  # times as long a focal length as stated: less moves a principal point little
 OFF_CENTRE = 1 / math.sqrt(3)  # of a crop's margin: it was cut from anywhere within
 
 
@@ -81,6 +82,25 @@ def stated_lens(photo: Photo) -> Lens:
         weight = cropped_if_unlisted(width, height)
         cropped = Rival(1.0, MOST_CROPPED, weight, OFF_CENTRE * margin_px)
     return replace(lens, rivals=tuple(rivals), cropped=cropped)
+
+
+def zoomed_centre(lens: Lens, focal_px: float) -> Lens:
+    """Return the lens with what a zoom does to its principal point; itself where there was none.
+
+    Whatever lies off the picture's middle lies farther off it by as much as the picture grew.
+
+    Parameters
+    ----------
+    lens : Lens
+        What was stated.
+    focal_px : float
+        Focal length as the card shows it, px.
+    """
+    grown = focal_px / lens.focal_px
+    if not lens.known or grown < CLEARLY_ZOOMED:
+        return lens
+    off_px = max((rival.u_centre_px for rival in lens.rivals), default=0.0)
+    return replace(lens, u_centre_px=math.hypot(grown * lens.u_centre_px, (grown - 1) * off_px))
 
 
 def cropped_lens(lens: Lens, crop: Rival) -> Lens:
