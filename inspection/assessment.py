@@ -45,7 +45,7 @@ from inspection.measurement.section import (
     sections_of_log,
 )
 from inspection.model.log import Log, counted
-from inspection.model.loss import LOCAL_GROUND, MOST_PCT, asks_for_a_look_at_the_rope
+from inspection.model.loss import LOCAL_GROUND, asks_for_a_look_at_the_rope
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
 from inspection.screening.odd_figures import ask, with_learned_repeatability
@@ -168,12 +168,11 @@ class Assessment:
         if lost:
             return f"{finding_words(lost[0])} {LOCAL_GROUND}"
         for thin in self.local:
-            if thin.outcome == "local decrease" and not self._misread(thin.station):
+            if thin.outcome == "local decrease":
                 return f"{thin.words} {LOCAL_GROUND}"
         outside = [verdict for verdict in self.verdicts if verdict.verdict.outcome == "outside"]
         for placed in outside:
-            discards = placed.verdict.limit.rule.purpose == "discard"
-            if discards and not self._misread(placed.station):
+            if placed.verdict.limit.rule.purpose == "discard":
                 return placed.words
         if self.findings:
             return finding_words(self.findings[0])
@@ -186,14 +185,6 @@ class Assessment:
             refused = self.crosscheck.refused[0]
             return f"photograph {refused.photo_name}. {refused.findings[0].seen}"
         return ""
-
-    def _misread(self, station: int | None) -> bool:
-        """Return whether a station holds a reading that no rope can have: a point misplaced."""
-        least_mm = self.log.rope.nominal_mm * (1.0 - MOST_PCT / 100.0)
-        return any(
-            reading.station == station and reading.value_mm < least_mm
-            for reading in self.log.readings
-        )
 
 
 def finding_words(finding: Finding) -> str:

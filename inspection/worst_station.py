@@ -15,7 +15,7 @@ from inspection.limits.conformity import PlacedVerdict
 from inspection.limits.wear import LocalDecrease, StationSeverity
 from inspection.measurement.section import Section
 from inspection.model.log import budget_of
-from inspection.model.loss import MOST_PCT, asks_for_a_look_at_the_rope
+from inspection.model.loss import asks_for_a_look_at_the_rope, can_be_diameter
 from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
 
@@ -69,14 +69,11 @@ class WorstStation:
 
 
 def worst_station(assessment: Assessment) -> WorstStation | None:
-    """Return the station to look at first; None where nothing was measured.
-
-    A station with a reading that no rope can have (a point misplaced) comes last.
-    """
+    """Return the station to look at first; None where nothing was measured."""
     placed = [_of_section(assessment, section) for section in assessment.best]
     if not placed:
         return _thinnest_view(assessment)
-    return min(placed, key=lambda one: (_misread(assessment, one.station), *_rank(one)))
+    return min(placed, key=_rank)
 
 
 def _rank(one: WorstStation) -> tuple[int, float, float]:
@@ -132,11 +129,13 @@ def _thinnest_view(assessment: Assessment) -> WorstStation | None:
         if isinstance(one, Estimate) and one.place is not None
     ]
     singles += [
-        (one.gauge_mm, one.u_gauge_mm, one.place) for one in assessment.crosscheck.comparisons
+        (one.gauge_mm, one.u_gauge_mm, one.place)
+        for one in assessment.crosscheck.comparisons
+        if can_be_diameter(one.gauge_mm, assessment.log.rope.nominal_mm)
     ]
     log = assessment.log
     for one in assessment.crosscheck.readings_alone:
-        if not _misread(assessment, one.station):
+        if can_be_diameter(one.value_mm, log.rope.nominal_mm):
             terms = budget_of(log, one, inspection=log.inspection.identity)
             singles.append((one.value_mm, combined_u_mm(terms or ()), one.place))
     if not singles:
@@ -144,11 +143,3 @@ def _thinnest_view(assessment: Assessment) -> WorstStation | None:
     mm, u_mm, place = min(singles, key=lambda one: one[0])
     doubted = place.station in assessment.doubted
     return WorstStation(place.station, mm, u_mm, 1, "thinnest", doubted=doubted)
-
-
-def _misread(assessment: Assessment, station: int) -> bool:
-    least_mm = assessment.log.rope.nominal_mm * (1.0 - MOST_PCT / 100.0)
-    return any(
-        reading.station == station and reading.value_mm < least_mm
-        for reading in assessment.log.readings
-    )

@@ -17,6 +17,7 @@ from inspection.measurement.view import (
     weighted_terms,
 )
 from inspection.model.log import Log
+from inspection.model.loss import can_be_diameter
 from inspection.model.quantity import Quantity
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
@@ -309,6 +310,9 @@ def sections_of_readings(
 ) -> tuple[tuple[Section, ...], tuple[Reading, ...]]:
     """Group gauge readings by station; return the sections and the readings left alone.
 
+    A figure that no rope of this nominal diameter can have is left alone: averaged with the other
+    direction, a decimal point in the wrong place would pass for a loss of section, or hide one.
+
     Parameters
     ----------
     readings : iterable of Reading
@@ -331,10 +335,13 @@ def sections_of_readings(
         If a reading names a gauge that is not given.
     """
     groups: dict[int, list[Reading]] = {}
-    for reading in readings:
-        groups.setdefault(reading.station, []).append(reading)
     sections: list[Section] = []
     alone: list[Reading] = []
+    for reading in readings:
+        if can_be_diameter(reading.value_mm, rope.nominal_mm):
+            groups.setdefault(reading.station, []).append(reading)
+        else:
+            alone.append(reading)
     for station in sorted(groups):
         place = groups[station]
         if len({reading.view_deg % 180 for reading in place}) < 2:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from vision.results import Finding
 
 LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
-# A rope that has lost more of its diameter than this would have parted: such a figure is a
-# misplaced decimal point or another unit. Our choice, no source.
+# A rope that has lost more of its diameter than this would have parted, and none swells by as much:
+# such a figure is a misplaced decimal point or another unit. Our choice, no source.
 MOST_PCT = 60.0
 
 # Added to how much an entry or an inspection deserves a look: more than any odds come to.
@@ -34,6 +34,17 @@ LOSS_REMEDY = (
 def asks_for_a_look_at_the_rope(finding: Finding) -> bool:
     """Return whether a finding is about section that the rope may have lost."""
     return finding.remedy.startswith(LOOK_THERE)
+
+
+def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:
+    """Return whether a rope of this nominal diameter can read so at all.
+
+    Examples
+    --------
+    >>> [can_be_diameter(mm, 22.0) for mm in (2.21, 9.0, 22.1, 221.2)]
+    [False, True, True, False]
+    """
+    return abs(value_mm - nominal_mm) <= MOST_PCT / 100.0 * nominal_mm
 
 
 def is_possible_loss(value_mm: float, others_mm: float, nominal_mm: float) -> bool:

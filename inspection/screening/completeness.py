@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from inspection.measurement.view import weighted_terms
 from inspection.model.log import Log, counted, log_terms, readings_at
+from inspection.model.loss import can_be_diameter
 from inspection.model.readings import Reading
 from inspection.screening.multiple_testing import ScreeningTest, plain_fact
 from vision.results import Estimate, Finding, Place
@@ -102,7 +103,8 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
     """Return the stations that neither gauge nor photographs measured in two directions."""
     by_gauge: dict[int, set[int]] = {}
     for reading in log.readings:
-        by_gauge.setdefault(reading.station, set()).add(reading.view_deg % 180)
+        if can_be_diameter(reading.value_mm, log.rope.nominal_mm):
+            by_gauge.setdefault(reading.station, set()).add(reading.view_deg % 180)
     by_photo: dict[int, set[int]] = {}
     beside = log.beside_the_plan()
     for one in log.results:

@@ -210,3 +210,17 @@ def test_a_figure_that_is_far_out_hides_no_loss_and_accuses_nobody_of_copying(te
     chance = [finding for finding in found if finding.p_value is not None]
     assert [finding.code for finding in chance] == ["loss-of-section", "decimal-moved"]
     assert {place.station for place in chance[0].places} == {5}
+
+
+@pytest.mark.parametrize("text", ["2.210", "221.0"])
+def test_a_figure_that_no_rope_can_have_is_averaged_into_no_station(text: str) -> None:
+    found = assess(log_of(SOUND | {(1, 0): text}))
+    assert [one.station for one in found.best] == list(range(2, 9))
+    assert not [one for one in found.local if one.outcome == "local decrease"]
+    assert not [one for one in found.verdicts if one.verdict.outcome == "outside"]
+    assert any("Station 1 was measured in one direction only" in one for one in found.not_complete)
+    assert "decimal point" in found.first_concern
+    # and a loss beside it, at the same station, is still said first
+    lost = assess(log_of(SOUND | {(1, 0): text, (1, 90): "21.07"}))
+    assert lost.first_concern.startswith("Check first: station 1, ")
+    assert "loss of section" in lost.first_concern

@@ -140,3 +140,9 @@ def test_two_stations_are_too_few_to_look_for_a_local_decrease() -> None:
     assert _along([40.0, 40.1]) == ()
     with pytest.raises(ValueError, match="`level` between 0 and 1"):
         local_decreases([], nominal_mm=40.0, level=1.5)
+
+
+def test_two_thin_stations_at_an_end_hide_neither() -> None:
+    # 2.5 % of 40 mm: the last one's two neighbours are one thin and one sound station
+    places = _along([40.8, 40.8, 40.8, 40.8, 39.8, 39.8], u_mm=0.02)
+    assert [p.station for p in places if p.outcome == "local decrease"] == [5, 6]
