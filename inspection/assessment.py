@@ -239,9 +239,10 @@ def assess(
     rope, tension = log.rope, log.inspection.tension
     known = [reading for reading in log.readings if reading.gauge in log.gauges]
     asked = ask(log)
-    told = with_learned_repeatability(log, asked)
+    told, dof = with_learned_repeatability(log, asked)
     sections = sections_of_log(told)
-    checked = crosscheck(log.results, known, told.gauges, rope, inspection=log.inspection.identity)
+    identity = log.inspection.identity
+    checked = crosscheck(log.results, known, told.gauges, rope, inspection=identity, dof=dof)
     compared = checked.comparisons
     agreement = agreement_of(compared) if len(compared) >= FEWEST else None
     method_comparison = compare_methods(compared) if compared else None

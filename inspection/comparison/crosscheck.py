@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr, stdtr, stdtrit
 
 from inspection.measurement.view import (
     DirectionalDiameter,
@@ -18,10 +18,11 @@ from inspection.measurement.view import (
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Rope
 from vision.results import Estimate, Place, Refusal, Result
-from vision.uncertainty import Term, combined_u_mm, covariance_mm2
+from vision.uncertainty import Influence, Term, combined_u_mm, covariance_mm2
 
 Word = Literal["agrees", "doubtful", "disagrees", "cannot say"]
 DOUBTFUL_ZETA, DISAGREES_ZETA = 2.0, 3.0  # of a single comparison
+NORMAL_DOF = 1e9  # degrees of freedom from which on Student's t is the normal distribution
 MATTERS_PCT = 1.0  # a difference that matters: the width of a severity band of ISO 4309
 
 
@@ -48,7 +49,7 @@ class Comparison:
         ISO 13528: difference over the expanded (k = 2) and the standard uncertainty of the
         difference.
     p_value : float
-        How likely so large a difference is if both measure the same.
+        How likely so large a difference is if both measure the same, by Student's t with `dof`.
     word : {"agrees", "doubtful", "disagrees", "cannot say"}
         See `compare`.
     matters_mm : float
@@ -57,6 +58,8 @@ class Comparison:
         What it would take, where the word is "cannot say"; empty otherwise.
     gauge, person, print_set, camera, photo_name, typed : str
         For grouping and for showing.
+    dof : float
+        Degrees of freedom of `u_difference_mm`.
     """
 
     station: int
@@ -79,6 +82,7 @@ class Comparison:
     camera: str = ""
     photo_name: str = ""
     typed: str = ""
+    dof: float = NORMAL_DOF
 
     @property
     def place(self) -> Place:
@@ -123,18 +127,21 @@ class CrossCheck:
     refused: tuple[Refusal, ...]
 
 
-def disagrees_zeta(count: int) -> float:
+def disagrees_zeta(count: int, dof: float = NORMAL_DOF) -> float:
     """Return from which zeta on one of several comparisons disagrees.
 
-    3 for one; for several such that any of them does as rarely, if nothing is wrong, as one
-    alone (Bonferroni).
+    3 for one whose uncertainty is known for sure; for several such that any of them does as
+    rarely, if nothing is wrong, as that one alone (Bonferroni); and as far out in Student's t
+    where the uncertainty was learned from a few readings (GUM, JCGM 100:2008, G.3).
 
     Examples
     --------
     >>> [round(disagrees_zeta(count), 2) for count in (1, 12, 120)]
     [3.0, 3.69, 4.24]
+    >>> [round(disagrees_zeta(12, dof), 2) for dof in (10.0, 30.0)]
+    [5.61, 4.19]
     """
-    return -float(ndtri(float(ndtr(-DISAGREES_ZETA)) / max(count, 1)))
+    return -float(stdtrit(dof, float(ndtr(-DISAGREES_ZETA)) / max(count, 1)))
 
 
 def compare(
@@ -144,6 +151,7 @@ def compare(
     station: int,
     matters_mm: float,
     of: int = 1,
+    reading_dof: float = NORMAL_DOF,
 ) -> Comparison:
     """Return how a photograph and a gauge reading of one place agree.
 
@@ -155,9 +163,11 @@ def compare(
         Station number.
     matters_mm : float
         A difference that matters for the use, mm.
-
     of : int, optional
         How many comparisons are made together.
+    reading_dof : float, optional
+        Degrees of freedom of what the person repeats to, the part of the uncertainty that is a
+        reading's own.
 
     Raises
     ------
@@ -171,6 +181,9 @@ def compare(
     uncertainties make any two figures agree, so an agreement whose expanded uncertainty
     (k = 2) exceeds `matters_mm` is no agreement but "cannot say". A difference that stands
     out in spite of that is reported all the same.
+
+    The degrees of freedom of the difference follow from those of the reading (GUM, G.4.1,
+    Welch-Satterthwaite): all other parts count as known.
 
     References
     ----------
@@ -189,9 +202,10 @@ def compare(
         )
     difference = photo.diameter_mm - gauge.diameter_mm
     zeta = difference / u
+    dof = min(reading_dof * (u / max(_repeated_mm(gauge.budget), 1e-9)) ** 4, NORMAL_DOF)
     word: Word = "agrees"
     needed = ""
-    if abs(zeta) >= disagrees_zeta(of):
+    if abs(zeta) >= disagrees_zeta(of, dof):
         word = "disagrees"
     elif abs(zeta) > DOUBTFUL_ZETA:
         word = "doubtful"
@@ -209,13 +223,19 @@ def compare(
         difference_budget=budget,
         en=difference / (2.0 * u),
         zeta=zeta,
-        p_value=math.erfc(abs(zeta) / math.sqrt(2.0)),
+        p_value=2.0 * float(stdtr(dof, -abs(zeta))),
         word=word,
         matters_mm=matters_mm,
         needed=needed,
         gauge=gauge.name,
         photo_name=photo.name,
+        dof=dof,
     )
+
+
+def _repeated_mm(budget: Iterable[Term]) -> float:
+    """Return what a reading taken again scatters by, mm: the part that is the reading's own."""
+    return combined_u_mm(term for term in budget if term.influence is Influence.READING)
 
 
 def crosscheck(
@@ -226,6 +246,7 @@ def crosscheck(
     *,
     matters_pct: float = MATTERS_PCT,
     inspection: str = "",
+    dof: Mapping[str, float] | None = None,
 ) -> CrossCheck:
     """Return every reading of an inspection held against its photograph.
 
@@ -244,6 +265,8 @@ def crosscheck(
         Difference that matters, % of nominal.
     inspection : str, optional
         Its identity, for the readings' budgets.
+    dof : mapping, optional
+        `Gauge.identity` -> degrees of freedom of how people repeat with it, where that was learned.
 
     Raises
     ------
@@ -285,6 +308,7 @@ def crosscheck(
                 matters_mm=matters_mm,
                 station=reading.station,
                 of=of,
+                reading_dof=(dof or {}).get(reading.gauge, NORMAL_DOF),
             )
             comparisons.append(
                 replace(

@@ -33,7 +33,7 @@ from inspection.screening.expected_readings import (
     gather,
 )
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.shifts import shifts
+from inspection.screening.shifts import reading_dof, shifts
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
 CERTAIN_P = 1e-9  # no tails are known so far out: of what is less likely, the fewest entries first
@@ -466,23 +466,28 @@ def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchang
     return tests
 
 
-def with_learned_repeatability(log: Log, asked: Asked | None) -> Log:
-    """Return the log, each gauge with the repeatability that its readings have shown.
+def with_learned_repeatability(log: Log, asked: Asked | None) -> tuple[Log, dict[str, float]]:
+    """Return the log, each gauge with the repeatability that its readings have shown, and how sure.
 
     Learned with a prior from right-angle pairs, readings taken again, photographs and earlier
     inspections (`inspection.screening.expected_readings`); where several people read with one
-    gauge, the mean of their variances. One that was entered stays.
+    gauge, the mean of their variances. One that was entered stays. How sure it is are degrees of
+    freedom, by gauge: those of the variance, with the longer tails of one reading; of several
+    people the fewest.
     """
     if asked is None:
-        return log
+        return log, {}
     hands: dict[str, list[float]] = {}
-    learned = fit(without_the_odd(asked)).repeatability_mm()
-    for (gauge, _), repeat_mm in learned.items():
+    dof: dict[str, float] = {}
+    found = fit(without_the_odd(asked))
+    sure = reading_dof(found)
+    for (gauge, person), repeat_mm in found.repeatability_mm().items():
         hands.setdefault(gauge, []).append(repeat_mm**2)
+        dof[gauge] = min(dof.get(gauge, math.inf), sure[gauge, person])
     gauges = {
         name: gauge
         if gauge.repeatability_mm is not None or name not in hands
         else replace(gauge, repeatability_mm=math.sqrt(sum(hands[name]) / len(hands[name])))
         for name, gauge in log.gauges.items()
     }
-    return replace(log, gauges=gauges)
+    return replace(log, gauges=gauges), dof

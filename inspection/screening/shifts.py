@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtr
 
-from inspection.screening.expected_readings import Array, Fit, at, fit, most_scatter
+from inspection.screening.expected_readings import Array, Fit, Hand, at, fit, most_scatter
 
 # One reading's own error has longer tails than a normal one: Student's t with so many degrees of
 # freedom, where Jeffreys found 5 to 9 in long series of careful observations (Phil. Trans. R. Soc.
@@ -120,3 +120,13 @@ def _with_long_tails(nu: Array, shares: Array) -> Array:
     above = np.maximum(nu - 4.0, 1e-9)
     tailed: Array = np.where(nu > 4.0, 4.0 + 6.0 / (6.0 / above + excess), nu)
     return tailed
+
+
+def reading_dof(fitted: Fit) -> dict[Hand, float]:
+    """Return the degrees of freedom of one reading's own error, by gauge and person.
+
+    Those that its learned variance has (Satterthwaite, as in `shifts`), with its longer tails.
+    """
+    variance = np.diag(np.linalg.inv(fitted.information))[2:]
+    tailed = _with_long_tails(np.maximum(2.0 / variance, 1.5), np.ones((len(variance), 1)))
+    return dict(zip(fitted.figures.hands, tailed.tolist(), strict=True))

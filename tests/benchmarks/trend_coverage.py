@@ -30,7 +30,7 @@ def coverage(nominal_mm: float, *, histories: int, seed: int, learned: bool) -> 
         earlier = int(rng.integers(3, 6))
         ranges = Range(nominals_mm=(nominal_mm,), times=("none",))
         case = simulate(rng, ranges, stations=6, earlier=earlier, photographs=False, hands=1)
-        log = with_learned_repeatability(case.log, ask(case.log)) if learned else case.log
+        log = with_learned_repeatability(case.log, ask(case.log))[0] if learned else case.log
         for history in station_histories(log):
             if history.line is not None:
                 low, high = history.line.rate_interval

@@ -31,12 +31,14 @@ def judgement(log: Log) -> Assessment:
 
 def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
     assert judgement.findings == screen_log(log)  # nothing is missing or said twice here
+    told, dof = with_learned_repeatability(log, ask(log))
     assert judgement.crosscheck == crosscheck(
         log.results,
         log.readings,
-        with_learned_repeatability(log, ask(log)).gauges,
+        told.gauges,
         log.rope,
         inspection=log.inspection.identity,
+        dof=dof,
     )
     assert judgement.agreement is not None
     assert judgement.agreement.count == len(log.readings)

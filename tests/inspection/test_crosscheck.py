@@ -8,6 +8,7 @@ import GTC  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 from scipy.stats import chi2
+from scipy.stats import t as student
 
 from inspection.comparison.crosscheck import CrossCheck, compare, crosscheck
 from inspection.measurement.view import DirectionalDiameter
@@ -87,6 +88,22 @@ def test_a_print_that_was_checked_with_the_same_caliper_shares_its_error() -> No
     assert found.u_difference_mm == pytest.approx(GTC.uncertainty(difference))
     assert found.u_difference_mm == pytest.approx(0.1)  # 6-8-10: the 0.05 has gone
     assert found.en == pytest.approx(0.5)
+
+
+def test_a_difference_has_the_degrees_of_freedom_of_its_parts() -> None:
+    photo = DirectionalDiameter(40.8, (Term("edges", 0.06, "mm", 1.0, "A", "edge"),), 0)
+    gauge = DirectionalDiameter(40.7, (Term("again", 0.08, "mm", 1.0, "A", "reading:1"),), 0)
+    found = compare(photo, gauge, station=1, matters_mm=0.4, reading_dof=7.0)
+    expected = GTC.dof(GTC.ureal(40.8, 0.06) - GTC.ureal(40.7, 0.08, 7.0))
+    assert found.dof == pytest.approx(expected)
+    assert found.p_value == pytest.approx(2.0 * student.sf(1.0, expected))  # 0.1 mm over 0.1 mm
+
+
+@pytest.mark.parametrize(("dof", "word"), [(1e9, "disagrees"), (7.0, "doubtful")])
+def test_what_is_known_from_a_few_readings_must_stand_out_farther(dof: float, word: str) -> None:
+    photo = DirectionalDiameter(41.0, (Term("edges", 0.06, "mm", 1.0, "A", "edge"),), 0)
+    gauge = DirectionalDiameter(40.69, (Term("again", 0.08, "mm", 1.0, "A", "reading:1"),), 0)
+    assert compare(photo, gauge, station=1, matters_mm=0.4, reading_dof=dof).word == word
 
 
 def test_large_uncertainties_agree_with_anything_and_so_cannot_say() -> None:
