@@ -130,9 +130,16 @@ class Figures:
         ----------
         directions : ndarray of shape (j, n)
             How much each figure moves for a shift of 1, one shift a row.
+
+        Notes
+        -----
+        A decimal point in the wrong place is more than any shift is let go for: there as much is
+        let go as the figure is off, or what is left of it would pass for scatter of all others.
         """
-        large = LET_GO_PCT * self.log.rope.nominal_mm / 100.0
-        return replace(self, fixed_mm2=self.fixed_mm2 + large**2 * directions.T @ directions)
+        off_mm = np.abs(self.off_mm) * (directions != 0.0)
+        size = np.maximum(off_mm, LET_GO_PCT * self.log.rope.nominal_mm / 100.0).max(axis=1)
+        large = directions * size[:, None]
+        return replace(self, fixed_mm2=self.fixed_mm2 + large.T @ large)
 
     def log_prior(self, learned: Array) -> float:
         """Return the logarithm of the prior density of the learned parts, up to a constant."""

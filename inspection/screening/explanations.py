@@ -13,7 +13,7 @@ where the other direction of the station is low too.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -139,9 +139,9 @@ def explain(
     figure that is far out passes for scatter, and what it hid can be a loss of section.
     """
     findings: list[ScreeningTest] = []
-    left = sorted((item for item in odd if item.p <= level), key=_oddness)
-    asked = [item for item in odd if item.p <= level or _hides(item.cause)]
     figures, start = fitted.figures, fitted.learned
+    left = _the_oddest_first(figures, (item for item in odd if item.p <= level))
+    asked = [item for item in odd if item.p <= level or _hides(item.cause)]
     if set_aside:
         figures = figures.without(rows_of(figures, set_aside))
         left = _still_odd(fit(figures, start=start), left, level)
@@ -172,11 +172,14 @@ def _hides(cause: Shift | Exchange) -> bool:
     return isinstance(cause, Shift) and cause.check != "narrow-jaws"
 
 
-def _oddness(item: Odd) -> tuple[bool, tuple[float, int]]:
-    # readings that scatter too much, or fit better in other places, can be one that is far out:
-    # that is asked first
-    last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
-    return last, oddness(item.p, item.cause.entries)
+def _the_oddest_first(figures: Figures, found: Iterable[Odd]) -> list[Odd]:
+    def rank(item: Odd) -> tuple[bool, tuple[float, int, float]]:
+        # readings that scatter too much, or fit better in other places, can be one that is far out:
+        # that is asked first
+        last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
+        return last, oddness(figures, item.p, item.cause.entries)
+
+    return sorted(found, key=rank)
 
 
 def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:
@@ -209,7 +212,7 @@ def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
             for code, (p, best) in found.items()
             if code in exchanged
         ]
-    return sorted((item for item in again if item.p <= level), key=_oddness)
+    return _the_oddest_first(fitted.figures, (item for item in again if item.p <= level))
 
 
 def _finding(

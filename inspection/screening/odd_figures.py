@@ -24,7 +24,6 @@ from inspection.screening.accounts import (
     markov_bound,
 )
 from inspection.screening.expected_readings import (
-    LET_GO_PCT,
     Array,
     Figures,
     Fit,
@@ -412,12 +411,17 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
     return chances
 
 
-def oddness(p: float, entries: Sequence[int]) -> tuple[float, int]:
+def oddness(figures: Figures, p: float, entries: Sequence[int]) -> tuple[float, int, float]:
     """Return by what odd figures are ranked, the oddest least.
 
-    One reading that is far out takes all that its gauge read along with it.
+    One reading that is far out takes all that its gauge read along with it, and all others look
+    far out beside it: of those, the one that is off by most.
     """
-    return max(p, CERTAIN_P), len(entries)
+    off_mm = figures.off_mm[figures.first :]
+    moved = [
+        abs(off) for off, entry in zip(off_mm, figures.entries, strict=True) if entry in entries
+    ]
+    return max(p, CERTAIN_P), len(entries), -float(max(moved, default=0.0))
 
 
 def without_the_odd(asked: Asked) -> Figures:
@@ -431,16 +435,13 @@ def without_the_odd(asked: Asked) -> Figures:
     figures, fitted, chances = asked.figures, asked.fitted, asked.chances
     for _ in range(MOST_LET_GO):
         odd = [
-            (oddness(float(p), shift.entries), k)
+            (oddness(figures, float(p), shift.entries), k)
             for k, (shift, p) in enumerate(zip(asked.shifts, chances, strict=True))
             if p < ODD_P and shift.check != "across"
         ]
         if not odd:
             break
-        directions = asked.shifts[min(odd)[1]].direction[None, :]
-        # a decimal point in the wrong place is more than any shift is let go for
-        size_pct = 100.0 * abs(shifts(fitted, directions).size[0]) / figures.log.rope.nominal_mm
-        figures = figures.without(directions * max(1.0, size_pct / LET_GO_PCT))
+        figures = figures.without(asked.shifts[min(odd)[1]].direction[None, :])
         fitted = fit(figures, start=fitted.learned)
         chances = shift_chances(fitted, list(asked.shifts))
     return figures

@@ -258,9 +258,9 @@ def comparisons(assessment: Assessment) -> list[Block]:
         Grid(head, rows, widths, right=frozenset(range(3, 10)), strong=strong),
         Words(
             "E_n: difference over its expanded uncertainty (ISO 13528). Up to 1 in size agrees, "
-            "from 1.5 disagrees (from more where many are compared, or where how well people repeat "
-            'is known from few readings), between is doubtful; "cannot say": the uncertainty is '
-            "larger than a difference that would matter.",
+            "from 1.5 disagrees (from more where many are compared, or where how well people "
+            'repeat is known from few readings), between is doubtful; "cannot say": the '
+            "uncertainty is larger than a difference that would matter.",
             "small",
         ),
     ]
