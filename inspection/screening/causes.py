@@ -16,7 +16,7 @@ import numpy as np
 
 from inspection.model.loss import LOSS_REMEDY
 from inspection.model.readings import one_section_shortfall_pct
-from inspection.screening.copied_figures import about_one_level
+from inspection.screening.copied_figures import about_one_level, of_another_rope
 from inspection.screening.evidence import (
     Explanation,
     log_posterior,
@@ -24,8 +24,8 @@ from inspection.screening.evidence import (
     rows_of,
     shift_evidence,
 )
-from inspection.screening.expected_readings import Figures, Fit
-from inspection.screening.narrow_jaws import wide_jaws, with_narrow_jaws
+from inspection.screening.expected_readings import Fit
+from inspection.screening.narrow_jaws import pitch_words, wide_jaws, with_narrow_jaws
 from inspection.screening.odd_figures import (
     Exchange,
     entry_at,
@@ -34,7 +34,6 @@ from inspection.screening.odd_figures import (
     today,
 )
 from inspection.screening.transcription_errors import readings_meant
-from vision.results import Estimate
 
 # How often each comes about, for one reading, station or log. Our judgement, no source: what
 # counts is their order of size. Two of them (a digit that is one off, narrow jaws) were set with
@@ -43,7 +42,7 @@ SLIP, UNIT, MISREAD = 1 / 400, 1 / 1000, 1 / 150
 LOSS, LOSS_ONE_WAY, GROWTH, MISREAD_STATION = 1 / 100, 1 / 400, 1 / 500, 1 / 500
 EXCHANGED, ROWS, AXES = 1 / 300, 1 / 300, 1 / 200
 GAUGE, ALL_GAUGES, PERSON, CHANGE, JAWS_USED = 1 / 30, 1 / 60, 1 / 50, 1 / 50, 1 / 30
-VALLEYS, ALL_LOWER, NO_ROPE = 1 / 100, 1 / 50, 1 / 1000
+VALLEYS, ALL_LOWER, NO_ROPE, ANOTHER_ROPE = 1 / 100, 1 / 50, 1 / 1000, 1 / 200
 # How large, in % of nominal: mean and standard deviation, cut at 0 where a sign is named.
 LOSS_SIZE, GROWTH_SIZE = (-3.0, 4.0), (2.0, 2.0)
 MISREAD_SIZES = ((0.0, 0.8), (0.0, 3.0))
@@ -430,12 +429,18 @@ def of_no_rope(fitted: Fit) -> Iterator[Explanation]:
     figures = fitted.figures
     pct = figures.log.rope.nominal_mm / 100.0
     plain = log_posterior(figures, fitted.learned)
-    prior = math.log(NO_ROPE / len(SCATTERS_PCT))
-    for scatter in SCATTERS_PCT:
-        told = about_one_level(figures, scatter * pct)
+    own = "figures that do not follow this rope's ups and downs at all"
+    ways = [
+        (own, NO_ROPE / len(SCATTERS_PCT), about_one_level(figures, scatter * pct))
+        for scatter in SCATTERS_PCT
+    ]
+    if figures.first:  # something shows the rope's own ups and downs
+        ways.append((f"{own}, as those of another rope", ANOTHER_ROPE, of_another_rope(figures)))
+    for words, often, told in ways:
+        prior = math.log(often)
         yield Explanation(
             "follows-no-rope",
-            "figures that do not follow this rope's ups and downs at all",
+            words,
             prior + log_posterior(told, fitted.learned) - plain,
             figures.entries,
             "Read three of these stations again, the thinnest and the thickest among them.",
@@ -456,7 +461,7 @@ def of_jaws(fitted: Fit) -> Iterator[Explanation]:
         told = with_narrow_jaws(figures, row)
         yield Explanation(
             "narrow-jaws",
-            f"jaws narrower than the crown pitch{_pitch_words(figures)}, laid beside the crowns",
+            f"jaws narrower than the crown pitch{pitch_words(figures)}, laid beside the crowns",
             prior + log_posterior(told, fitted.learned) - plain,
             tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row)),
             "Look which gauge was used; jaws must reach over two crowns on each side.",
@@ -465,15 +470,6 @@ def of_jaws(fitted: Fit) -> Iterator[Explanation]:
             otherwise=told,
             log_prior=prior,
         )
-
-
-def _pitch_words(figures: Figures) -> str:
-    pitches = [
-        photograph.crown_pitch_mm
-        for photograph in figures.log.results
-        if isinstance(photograph, Estimate) and photograph.crown_pitch_mm
-    ]
-    return f" ({float(np.median(pitches)):.0f} mm by the photographs)" if pitches else ""
 
 
 def _wrong_unit(fitted: Fit) -> Explanation:

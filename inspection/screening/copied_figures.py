@@ -34,6 +34,7 @@ from inspection.screening.accounts import (
     rope_accounts,
     values_today,
 )
+from inspection.screening.expected_readings import LEVEL_PCT as ANY_LEVEL_PCT
 from inspection.screening.expected_readings import Array, Figures
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.odd_figures import Asked, without_the_odd
@@ -43,6 +44,8 @@ TO_THE_DIGIT_MM = 1e-4
 NEARLY_MM = (TO_THE_DIGIT_MM, 0.01, 0.02)  # how far a copy may stray, standard deviation
 FLAT_MM, FLAT_PCT = (0.02, 0.05, 0.1), (0.3, 0.8)  # scatter of figures about one level
 LEVEL_PCT = 1.0  # how well somebody knows the level who does not measure
+# Level of another rope of this size: new ones are 0 to 5 % oversize (EN 12385-4), and worn since.
+OTHER_LEVEL_PCT = 2.0
 FEWEST = 3  # figures; fewer say nothing at any step
 # Checks whose e-value is held against what honest logs show, by drawing; the others compare today's
 # figures with one another and leave so little chance that Markov's bound does.
@@ -355,6 +358,28 @@ def about_one_level(figures: Figures, scatter_mm: float) -> Figures:
     off = figures.off_mm.copy()
     off[first:] -= level
     return replace(figures, off_mm=off, fixed_mm2=fixed, factors=tuple(masked))
+
+
+def of_another_rope(figures: Figures) -> Figures:
+    """Return the figures as expected if today's readings are of another rope of this size.
+
+    It is as uneven as this one, and worn otherwise; gauges and hands are the same.
+    """
+    first, pct = figures.first, figures.log.rope.nominal_mm / 100.0
+    fixed = figures.fixed_mm2.copy()
+    fixed[first:, :first] = fixed[:first, first:] = 0.0
+    fixed[first:, first:] += pct**2 * (OTHER_LEVEL_PCT**2 - ANY_LEVEL_PCT**2)
+    today_only = np.arange(len(fixed)) >= first
+    split = [
+        np.hstack([factor * ~today_only[:, None], factor * today_only[:, None]])
+        for factor in figures.factors[:2]
+    ]
+    return replace(
+        figures,
+        fixed_mm2=fixed,
+        factors=(*split, *figures.factors[2:]),
+        station=figures.station + len(figures.numbers) * today_only,
+    )
 
 
 def _copied_test(

@@ -28,6 +28,7 @@ from inspection.screening.accounts import (
 from inspection.screening.expected_readings import Array, Figures, Fit, fit
 from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.odd_figures import Shift, entry_at, today
+from vision.results import Estimate
 
 JAWS = ("wide-jaw caliper", "micrometer")  # kinds that are told to bear on several crowns
 
@@ -157,3 +158,13 @@ def narrow_jaws_tests(fitted: Fit, honest: Honest) -> list[tuple[ScreeningTest, 
             )
         )
     return tests
+
+
+def pitch_words(figures: Figures) -> str:
+    """Return the crown pitch that photographs show, to follow "the crown pitch"."""
+    pitches = [
+        photograph.crown_pitch_mm
+        for photograph in figures.log.results
+        if isinstance(photograph, Estimate) and photograph.crown_pitch_mm
+    ]
+    return f" ({float(np.median(pitches)):.0f} mm by the photographs)" if pitches else ""
