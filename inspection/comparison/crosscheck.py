@@ -244,7 +244,6 @@ def crosscheck(
     gauges: Mapping[str, Gauge],
     rope: Rope,
     *,
-    matters_pct: float = MATTERS_PCT,
     inspection: str = "",
     dof: Mapping[str, float] | None = None,
 ) -> CrossCheck:
@@ -261,8 +260,6 @@ def crosscheck(
         `Gauge.identity` -> Gauge.
     rope : Rope
         The rope; its outer strands matter to narrow jaws.
-    matters_pct : float, optional
-        Difference that matters, % of nominal.
     inspection : str, optional
         Its identity, for the readings' budgets.
     dof : mapping, optional
@@ -300,7 +297,7 @@ def crosscheck(
             outer_strands=rope.outer_strands,
             inspection=inspection,
         )
-        matters_mm = matters_pct * rope.nominal_mm / 100.0
+        matters_mm = MATTERS_PCT * rope.nominal_mm / 100.0
         for estimate in photos[place]:
             compared = compare(
                 diameter_of_estimate(estimate),

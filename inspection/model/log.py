@@ -92,6 +92,12 @@ class Log:
             station.number for station in self.inspection.stations if station.at_crossover
         )
 
+    def unworn(self) -> frozenset[int]:
+        """Return the stations at which the rope never runs over a sheave, and so does not wear."""
+        return frozenset(
+            station.number for station in self.inspection.stations if station.never_runs
+        )
+
     def positions_m(self) -> dict[int, float]:
         """Return each station's distance along the rope, m."""
         return {station.number: station.position_m for station in self.inspection.stations}

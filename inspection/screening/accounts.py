@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.special import log_ndtr
 
-from inspection.screening.expected_readings import Array, Figures, Fit, at, fit, log_height
+from inspection.screening.expected_readings import Array, Figures, Fit, at, fit
 
 # Repeatability and evenness are known as a posterior: five by three points of it, with weights.
 GRID = tuple(
@@ -90,6 +90,15 @@ def likeliest_account(figures: Figures, known: Fit, found: Fit) -> Account:
     wide = np.linalg.slogdet(known.information)[1] - np.linalg.slogdet(found.information)[1]
     weight = log_height(beforehand) - log_height(known) + 0.5 * float(wide)
     return _account(figures, found.learned, weight)
+
+
+def log_height(fitted: Fit) -> float:
+    """Return the logarithm of the posterior of the learned parts, up to a constant."""
+    figures = fitted.figures
+    likely = -0.5 * float(figures.off_mm @ fitted.pull)
+    if len(figures.off_mm):
+        likely += 0.5 * float(np.linalg.slogdet(fitted.precision)[1])
+    return likely + figures.log_prior(fitted.learned)
 
 
 def _account(figures: Figures, learned: Array, log_weight: float) -> Account:

@@ -136,7 +136,7 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
         [*here, *seen],
         (LOSS_SIZE,),
     )
-    always = [k for k in range(len(figures.off_mm)) if figures.station[k] == station]
+    always = figures.at_station(station)
     if len(always) > len(here) + len(seen):
         yield _shifted(
             fitted,
@@ -315,18 +315,21 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
     figures, log = fitted.figures, fitted.figures.log
     places = list(today(figures))
     photographs = [int(place) for place in figures.photographs]
+    unworn = log.unworn()
+    seen = [*places, *photographs]
+    runs = [k for k in seen if figures.numbers[figures.station[k]] not in unworn]
     yield _shifted(
         fitted,
         Cause(
             "lower-everywhere",
-            "a rope that has become thinner all along",
+            f"a rope that has become thinner all along{', where it runs' if unworn else ''}",
             ALL_LOWER,
             remedy=LOOK_ALL,
             innocent="A new rope loses most in its first weeks, and a load stretches it thinner.",
             sign=-1,
             loss=True,
         ),
-        [*places, *photographs],
+        runs or seen,
         (ALL_LOWER_SIZE,),
     )
     yield _wrong_unit(fitted)
@@ -425,8 +428,10 @@ def _all_over_the_valleys(fitted: Fit, places: list[int]) -> Explanation:
 
 
 def of_no_rope(fitted: Fit) -> Iterator[Explanation]:
-    """Return what figures are that follow no rope, or not this one."""
+    """Return what figures are that follow no rope, or not this one, where something shows it."""
     figures = fitted.figures
+    if not figures.shown:
+        return
     pct = figures.log.rope.nominal_mm / 100.0
     plain = log_posterior(figures, fitted.learned)
     own = "figures that do not follow this rope's ups and downs at all"
@@ -434,8 +439,7 @@ def of_no_rope(fitted: Fit) -> Iterator[Explanation]:
         (own, NO_ROPE / len(SCATTERS_PCT), about_one_level(figures, scatter * pct))
         for scatter in SCATTERS_PCT
     ]
-    if figures.first:  # something shows the rope's own ups and downs
-        ways.append((f"{own}, as those of another rope", ANOTHER_ROPE, of_another_rope(figures)))
+    ways.append((f"{own}, as those of another rope", ANOTHER_ROPE, of_another_rope(figures)))
     for words, often, told in ways:
         prior = math.log(often)
         yield Explanation(

@@ -293,7 +293,7 @@ def copied_figures_tests(
             chance = _chance_of_copies(told, variants, together)
         source = variants[int(np.argmax(found))]
         tests.append(_copied_test(figures, check, source, chance, read, step))
-    if figures.first:  # something shows the rope's own ups and downs
+    if figures.shown:
         nominal = figures.log.rope.nominal_mm
         flat = float(log_evidence_of_one_level(told, nominal))
         chance = markov_bound(flat)

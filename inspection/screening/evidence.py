@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import log_ndtr
 
-from inspection.screening.expected_readings import Array, Figures, Fit, fit, log_height
+from inspection.screening.accounts import log_height
+from inspection.screening.expected_readings import Array, Figures, Fit, fit
 from inspection.screening.odd_figures import entry_at, today
 
 

@@ -41,18 +41,21 @@ OVAL_PCT = 0.3  # ovality that all stations share
 UNEVEN_PCT, OVAL_CHANGE_PCT, ROPE_LOG_SD = 0.1, 0.15, 0.7  # from station to station; learned
 LOSS_PCT, LOSS_SD_PCT, STATION_LOSS_PCT = 0.2, 0.25, 0.15  # in a year: all along, one station
 VISIT_PCT = 0.05  # tension and temperature of a day
+# Where the rope never runs it keeps the diameter that it had: how far from the reference, how well
+# that is known where nobody said it, and how much the rest may have lost against it.
+UNWORN_PCT, REFERENCE_PCT, WORN_PCT = 0.3, 0.2, 3.0
 PERSON_MM = 0.02  # one person's bias
 REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
 ENTERED_LOG_SD = 0.15  # where somebody has entered it
-# Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is
-# known of them is worth some five cases. A rope keeps its normal tail, since a loss of section must
-# not pass for unevenness; and nobody who bears on the crowns repeats worse than this. Our
-# judgement, no source.
+# Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is known
+# of them is worth some five cases. A rope keeps its normal tail, since a loss must not pass for
+# unevenness; and nobody who bears on the crowns repeats worse than this. Our judgement, no source.
 HANDS_DOF, ROPE_DOF = 4.0, math.inf
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
 MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
 LET_GO_PCT = 10.0  # size that a shift may have which is let go
 MOST_VISITS = 3  # earlier inspections that are looked at
+REFERENCE = MOST_VISITS + 1  # the visit at which the reference diameter was taken
 SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
 DAYS_PER_YEAR = 365.25
 
@@ -87,6 +90,8 @@ class Figures:
         Which figures are today's photographs.
     numbers : tuple of int
         Station numbers in order along the rope.
+    references : int
+        How many of the first figures are the reference diameter, at places that never run.
     """
 
     log: Log
@@ -103,6 +108,17 @@ class Figures:
     entries: tuple[int, ...]
     photographs: Whole
     numbers: tuple[int, ...]
+    references: int = 0
+
+    @property
+    def shown(self) -> bool:
+        """Whether photographs or earlier inspections show the rope's own ups and downs."""
+        return self.first > self.references
+
+    def at_station(self, station: int) -> list[int]:
+        """Return the places of all that was ever measured at a station (by order)."""
+        places = np.flatnonzero(self.station == station)
+        return [int(place) for place in places if place >= self.references]
 
     @property
     def first(self) -> int:
@@ -222,7 +238,9 @@ def gather(log: Log) -> Figures | None:
     numbers = tuple(sorted({one.station for one in found}, key=lambda n: (places.get(n, 0.0), n)))
     station = np.array([numbers.index(one.station) for one in found])
     cosine = np.cos(2.0 * np.radians([one.view_deg for one in found]))
-    age = np.array([one.years for one in found])
+    unworn = log.unworn()
+    runs = np.array([float(one.station not in unworn) for one in found])
+    age = runs * [one.years for one in found]
     step = np.array([one.step_mm for one in found])
     hands = tuple(sorted({one.hand for one in found if one.hand is not None}))
     here = np.eye(len(numbers))[station]
@@ -232,6 +250,8 @@ def gather(log: Log) -> Figures | None:
     fixed = (LEVEL_PCT * pct) ** 2 + smooth[station][:, station]
     fixed += (OVAL_PCT * pct) ** 2 * np.outer(cosine, cosine)
     fixed += np.outer(age, age) * pct**2 * (LOSS_SD_PCT**2 + STATION_LOSS_PCT**2 * (here @ here.T))
+    if not runs.all():
+        fixed += (WORN_PCT * pct) ** 2 * np.outer(runs, runs)
     _add_shared(fixed, found, pct)
     # 0.1 um keeps it invertible where two figures stand for the same thing
     np.einsum("ii->i", fixed)[:] += step**2 / 12.0 + 1e-8
@@ -262,6 +282,7 @@ def gather(log: Log) -> Figures | None:
             [k for k, one in enumerate(found) if one.hand is None and not one.visit], dtype=int
         ),
         numbers=numbers,
+        references=sum(one.visit == REFERENCE for one in found),
     )
 
 
@@ -281,9 +302,9 @@ class _Found:
 
 
 def _found(log: Log) -> list[_Found]:
-    """Return earlier figures, newest first, then photographs and readings of today."""
-    found = []
+    """Return the reference diameter, earlier figures, newest first, and today's, readings last."""
     places = log.positions_m()
+    found = _references(log)
     alike = [one for one in log.earlier if one.inspection.tension == log.inspection.tension]
     for visit, before in enumerate(reversed(alike[-MOST_VISITS:]), start=1):
         then = before.inspection
@@ -311,9 +332,9 @@ def _found(log: Log) -> list[_Found]:
     order = sorted(
         (entry for entry, item in enumerate(log.readings) if _counts(log, item)),
         key=lambda entry: (
-            places.get(log.readings[entry].station, 0.0),
-            log.readings[entry].place,
-            log.readings[entry].value_mm,
+            places.get((item := log.readings[entry]).station, 0.0),
+            item.place,
+            item.value_mm,
         ),
     )
     found += [
@@ -321,6 +342,27 @@ def _found(log: Log) -> list[_Found]:
         for entry in order
     ]
     return found
+
+
+def _references(log: Log) -> list[_Found]:
+    """Return the reference diameter as it is expected at each place that never runs."""
+    rope = log.rope
+    if rope.reference_mm is None:
+        return []
+    pct = rope.nominal_mm / 100.0
+    u_mm = REFERENCE_PCT * pct if rope.u_reference_mm is None else rope.u_reference_mm
+    read = {reading.station for reading in log.readings}
+    return [
+        _Found(
+            rope.reference_mm,
+            number,
+            45,  # the mean of two directions: no ovality
+            0.0,
+            REFERENCE,
+            (("reference", u_mm), (f"unworn:{number}", UNWORN_PCT * pct)),
+        )
+        for number in sorted(log.unworn() & read)
+    ]
 
 
 def _counts(log: Log, reading: Reading) -> bool:
@@ -408,12 +450,10 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
 def most_scatter(figures: Figures) -> Array:
     """Return the largest that each logarithm may be: a slip must not pass for scatter."""
     pct = figures.log.rope.nominal_mm / 100.0
-    most: Array = np.full(
-        len(figures.prior), 2.0 * math.log(max(WORST_HAND_MM, WORST_HAND_PCT * pct))
-    )
+    hand_mm = max(WORST_HAND_MM, WORST_HAND_PCT * pct)
+    most = np.full(len(figures.prior), 2.0 * math.log(hand_mm))
     most[:2] = 2.0 * math.log(MOST_SCATTER_PCT * pct)
-    most = np.maximum(most, figures.prior)  # what was entered is believed
-    return most
+    return np.maximum(most, figures.prior)  # what was entered is believed
 
 
 def at(figures: Figures, learned: Array) -> Fit:
@@ -421,11 +461,10 @@ def at(figures: Figures, learned: Array) -> Fit:
     total = figures.covariance(learned)
     precision = _inverse(total)
     v = np.exp(learned)
-    count = len(figures.factors)
     information = np.diag(figures.prior_pull(learned))
     carried = [precision * one if one.ndim == 1 else precision @ one for one in figures.factors]
-    for i in range(count):
-        for j in range(i, count):
+    for i in range(len(carried)):
+        for j in range(i, len(carried)):
             one, other = figures.factors[i], figures.factors[j]
             if one.ndim == 1:
                 trace = float(one @ (precision**2 @ other))
@@ -436,15 +475,6 @@ def at(figures: Figures, learned: Array) -> Fit:
             information[i, j] += 0.5 * v[i] * v[j] * trace
             information[j, i] = information[i, j]
     return Fit(figures, learned, information, precision, precision @ figures.off_mm)
-
-
-def log_height(fitted: Fit) -> float:
-    """Return the logarithm of the posterior of the learned parts, up to a constant."""
-    figures = fitted.figures
-    likely = -0.5 * float(figures.off_mm @ fitted.pull)
-    if len(figures.off_mm):
-        likely += 0.5 * float(np.linalg.slogdet(fitted.precision)[1])
-    return likely + figures.log_prior(fitted.learned)
 
 
 def _inverse(covariance: Array) -> Array:

@@ -45,10 +45,10 @@ from inspection.screening.odd_figures import (
 )
 from inspection.screening.shifts import shifts
 
-# Odds that are told are this power of those reckoned. Of 363 that were reckoned at up to 400 on
-# simulated logs (tests/benchmarks/screening_odds.py, seeds 6811 and 6812) as many are right then as
-# is told (logistic regression: 0.74; 0.70 of the 300 up to 100). What is reckoned is too sure of how
-# large each cause makes a figure.
+# Odds that are told are this power of those reckoned, which are too sure of how large each cause
+# makes a figure. So many are right on simulated logs (tests/benchmarks/screening_odds.py, seeds
+# 6811 and 6812; logistic regression: 0.74 for 363 that were reckoned at up to 400, 0.70 for the 300
+# up to 100).
 TEMPER = 0.7
 SURE = 8.0  # odds over a loss from which another explanation is named before it
 TOLD = 0.05  # explanations that are at least this likely beside the best are told
@@ -284,8 +284,10 @@ def _lead(fitted: Fit, entries: Sequence[int], size: float, u: float) -> str:
     figures = fitted.figures
     readings = figures.log.readings
     beside = "the photographs, " if len(figures.photographs) else ""
-    before = "earlier inspections, " if figures.first > len(figures.photographs) else ""
-    known = f"{beside}{before}the other readings".replace(", the", " and the")
+    past = figures.first > len(figures.photographs) + figures.references
+    before = "earlier inspections, " if past else ""
+    new = "the reference diameter, " if figures.references else ""
+    known = " and ".join(f"{beside}{before}{new}the other readings".rsplit(", ", 1))
     if len(entries) == 1:
         reading = readings[entries[0]]
         return (

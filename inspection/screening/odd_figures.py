@@ -151,7 +151,7 @@ def shifts_of(figures: Figures) -> list[Shift]:
             found.append(_shift(figures, "station", [*here, *seen]))
             if seen:
                 found.append(_shift(figures, "station-read", here))
-            always = [k for k in range(len(figures.off_mm)) if figures.station[k] == station]
+            always = figures.at_station(station)
             if len(always) > len(here) + len(seen):
                 found.append(_shift(figures, "place", always))
             across = np.zeros(len(figures.off_mm))
