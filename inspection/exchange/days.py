@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 
 _DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ T,]+(\d{1,2}):(\d{2})(?::(\d{2}))?)?")
+_DAY_WITHIN = re.compile(r"(?<![\d.])(?:\d{4}-\d{2}-\d{2}|\d{1,2}([./-])\d{1,2}\1\d{4})(?!\d)")
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
            "October", "November", "December")  # fmt: skip
 
@@ -61,6 +62,34 @@ def read_moment(text: str, *, day_first: bool | None = None) -> datetime:
         )
     except ValueError:
         raise ValueError(f"{text!r} is no day of the calendar.") from None
+
+
+def day_among(texts: Iterable[str], *, day_first: bool | None = None) -> date | None:
+    """Return the one day that stands somewhere in some texts, as in a title; None where none does.
+
+    Raises
+    ------
+    ValueError
+        If a day may be two, or several stand there.
+
+    Examples
+    --------
+    >>> day_among(["Crane 2, hoist rope, 15.09.2026", "caliper C-07"])
+    datetime.date(2026, 9, 15)
+    >>> day_among(["held 2026-09-15, gauge due 2027-01-31"])
+    Traceback (most recent call last):
+    ValueError: two days stand: 2026-09-15 and 2027-01-31.
+    """
+    found = {
+        read_moment(day[0], day_first=day_first).date()
+        for text in texts
+        for day in _DAY_WITHIN.finditer(text)
+    }
+    if len(found) > 1:
+        one, two, *more = sorted(found)
+        count = "two" if not more else str(len(found))
+        raise ValueError(f"{count} days stand: {one} and {two}{', ...' if more else ''}.")
+    return found.pop() if found else None
 
 
 def days_come_first(texts: Iterable[str]) -> bool | None:

@@ -90,7 +90,7 @@ def import_readings(
     with record.transaction() as batch:
         rows, gauges = _with_known_gauges(batch, table.rows, rejected)
         rows = _not_there_yet(batch, rows, rejected)
-        rows, visits = _with_inspections(batch, rows, table.stations, rejected, rope)
+        rows, visits = _with_inspections(batch, replace(table, rows=tuple(rows)), rejected, rope)
         rejected.sort(key=lambda row: row.line)
         _refuse(table.name, rejected, keep_good)
         used = {row.reading.gauge for row in rows}
@@ -232,21 +232,18 @@ def _not_there_yet(
 
 
 def _with_inspections(
-    record: Record,
-    rows: list[ReadingRow],
-    bare: Sequence[StationFacts],
-    rejected: list[Rejected],
-    rope: str,
+    record: Record, table: ParsedTable[ReadingRow], rejected: list[Rejected], rope: str
 ) -> tuple[list[ReadingRow], list[Inspection]]:
     """Keep rows whose inspection is known or can be added; return the new inspections.
 
-    `bare` are stations at which nothing was read; they belong to new inspections only.
+    Stations at which nothing was read belong to new inspections only.
     """
+    bare = table.stations
     known = {summary.identity: summary for summary in record.ranked()}
     ropes = {item.identity for item in record.ropes()}
     good: list[ReadingRow] = []
     visits: list[Inspection] = []
-    grouped = _grouped(rows)
+    grouped = _grouped(table.rows)
     for one in bare:
         grouped.setdefault(one.inspection, [])
     for identity, group in grouped.items():
@@ -266,7 +263,14 @@ def _with_inspections(
             try:
                 people = {row.reading.person for row in group}
                 logged = [row.reading.at.date() for row in group if row.reading.at is not None]
-                visits.append(_new_inspection(identity, named.pop(), stations, people, logged))
+                days = {row.on for row in stations} - {None}
+                on = days.pop() if len(days) == 1 else table.day or min(logged, default=None)
+                if days or on is None:
+                    raise ValueError(
+                        f"inspection {identity!r} is new and needs one day; say it with --day, or "
+                        f"give a column date or logged_at. {table.no_day}".strip()
+                    )
+                visits.append(_new_inspection(identity, named.pop(), stations, people, on))
             except ValueError as error:
                 reason = str(error)
         if reason:
@@ -277,16 +281,10 @@ def _with_inspections(
 
 
 def _new_inspection(
-    identity: str, rope: str, group: Sequence[StationFacts], people: set[str], logged: list[date]
+    identity: str, rope: str, group: Sequence[StationFacts], people: set[str], on: date
 ) -> Inspection:
     """Return what a table's rows say of an inspection that the record lacks."""
     checked_name(identity, "inspection")
-    days = {row.on for row in group} - {None}
-    on: date | None = days.pop() if len(days) == 1 else min(logged, default=None)
-    if days or on is None:
-        raise ValueError(
-            f"inspection {identity!r} is new and needs one day; give a column date or logged_at."
-        )
     positions: dict[int, float] = {}
     notes: dict[int, str] = {}
     for row in group:

@@ -15,7 +15,7 @@ from typing import Generic, Literal, TypeVar, cast
 
 from inspection.exchange.cells import RowCells, place_m
 from inspection.exchange.columns import Columns, find_columns, known_headings
-from inspection.exchange.days import days_come_first
+from inspection.exchange.days import day_among, days_come_first
 from inspection.exchange.headings import two_figures
 from inspection.exchange.spreadsheet import Sheet, read_sheet
 from inspection.model.length_text import LengthUnit, parse_length
@@ -159,6 +159,10 @@ class ParsedTable(Generic[_Row]):
         Each heading that is used, and what it was taken for.
     stations : tuple of StationFacts
         Stations at which nothing was read.
+    day : date or None
+        Day of the rows that say none.
+    no_day : str
+        Why the days above the headings say nothing, a sentence; empty where there is none.
     """
 
     name: str
@@ -168,6 +172,8 @@ class ParsedTable(Generic[_Row]):
     notes: tuple[str, ...]
     mapping: tuple[tuple[str, str], ...] = ()
     stations: tuple[StationFacts, ...] = ()
+    day: date | None = None
+    no_day: str = ""
 
 
 def read_readings(
@@ -182,7 +188,8 @@ def read_readings(
     """Read a table of gauge readings from CSV or XLSX.
 
     A row holds one reading with its direction, or one of each direction in columns of their own
-    (0°, 90°; d1, d2) or in one cell ("22.2 / 22.1", taken as 0 and 90 degrees).
+    (0°, 90°; d1, d2) or in one cell ("22.2 / 22.1", taken as 0 and 90 degrees). Without a column of
+    days or times the day is the one that stands above the headings.
 
     Parameters
     ----------
@@ -225,7 +232,7 @@ def read_readings(
     notes = parsed.notes
     if paired and "view_deg" not in columns.places:
         notes = (*notes, "two figures in one cell were taken as 0 and 90 degrees.")
-    return ParsedTable(
+    table = ParsedTable(
         parsed.name,
         tuple(row for row in parsed.rows if isinstance(row, ReadingRow)),
         tuple(row.line for row in parsed.rows if isinstance(row, ReadingRow)),
@@ -234,6 +241,16 @@ def read_readings(
         parsed.mapping,
         tuple(row for row in parsed.rows if isinstance(row, StationFacts)),
     )
+    if {"on", "logged_at"} & columns.places.keys():
+        return table
+    try:
+        day = day_among(sheet.above, day_first=day_first)
+    except ValueError as error:
+        return replace(table, no_day=f"Above the headings {error}")
+    if day is None:
+        return table
+    said = f"the day, {day}, stands above the headings."
+    return replace(table, day=day, notes=(*notes, said))
 
 
 def _days(sheet: Sheet, columns: Columns) -> Iterator[str]:

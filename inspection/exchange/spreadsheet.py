@@ -13,7 +13,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from itertools import islice
 from pathlib import Path
@@ -39,11 +39,14 @@ class Sheet:
         Line in the file (row number in a spreadsheet), and its cells.
     notes : tuple of str
         What was taken for granted while reading, a sentence each.
+    above : tuple of str
+        What stands above the headings, cell by cell.
     """
 
     headings: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
     notes: tuple[str, ...] = ()
+    above: tuple[str, ...] = ()
 
 
 def escape_formula(text: str) -> str:
@@ -108,7 +111,7 @@ def read_sheet(path: str | Path, *, known: Callable[[Sequence[str]], int] | None
     above = [cell.strip() for _, cells in lines[:start] for cell in cells if cell.strip()]
     if above:
         notes.append(f"above the headings stands what was not read: {'; '.join(above)[:120]}.")
-    return _sheet(path.name, lines[start:], notes)
+    return replace(_sheet(path.name, lines[start:], notes), above=tuple(above))
 
 
 def _best_row(

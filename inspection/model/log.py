@@ -93,7 +93,7 @@ class Log:
         )
 
     def unworn(self) -> frozenset[int]:
-        """Return the stations at which the rope never runs over a sheave, and so does not wear."""
+        """Return the stations at which the rope never runs, and so does not wear."""
         return frozenset(
             station.number for station in self.inspection.stations if station.never_runs
         )

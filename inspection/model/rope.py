@@ -138,8 +138,8 @@ class Station:
     position_m : float
         Distance along the rope from its stated origin, m.
     note : str
-        What is there, e.g. "crossover, layer 2", "dead turns"; limits that don't hold at crossovers
-        read it, and so does what expects no wear at a place that never runs.
+        What is there, e.g. "crossover, layer 2", "unworn, dead turns"; limits that don't hold at
+        crossovers read it, and so does what expects no wear at a place that never runs.
     """
 
     number: int
@@ -153,8 +153,8 @@ class Station:
 
     @property
     def never_runs(self) -> bool:
-        """Whether its note says that the rope can't wear there: "dead turns", "unworn"."""
-        return bool(re.search(r"\bunworn\b|\bdead[ -](turn|wrap)s?\b", self.note.casefold()))
+        """Whether its note says that the rope can't wear there: "unworn"."""
+        return bool(re.search(r"\bunworn\b", self.note.casefold()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,9 +47,9 @@ UNWORN_PCT, REFERENCE_PCT, WORN_PCT = 0.3, 0.2, 3.0
 PERSON_MM = 0.02  # one person's bias
 REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
 ENTERED_LOG_SD = 0.15  # where somebody has entered it
-# Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is known
-# of them is worth some five cases. A rope keeps its normal tail, since a loss must not pass for
-# unevenness; and nobody who bears on the crowns repeats worse than this. Our judgement, no source.
+# Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is
+# known of them is worth some five cases. A rope keeps its normal tail: a loss is no unevenness.
+# Nobody who bears on the crowns repeats worse than this. Our judgement, no source.
 HANDS_DOF, ROPE_DOF = 4.0, math.inf
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
 MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
@@ -451,9 +451,9 @@ def most_scatter(figures: Figures) -> Array:
     """Return the largest that each logarithm may be: a slip must not pass for scatter."""
     pct = figures.log.rope.nominal_mm / 100.0
     hand_mm = max(WORST_HAND_MM, WORST_HAND_PCT * pct)
-    most = np.full(len(figures.prior), 2.0 * math.log(hand_mm))
+    most: Array = np.full(len(figures.prior), 2.0 * math.log(hand_mm))
     most[:2] = 2.0 * math.log(MOST_SCATTER_PCT * pct)
-    return np.maximum(most, figures.prior)  # what was entered is believed
+    return np.maximum(most, figures.prior, out=most)  # what was entered is believed
 
 
 def at(figures: Figures, learned: Array) -> Fit:

@@ -10,7 +10,7 @@ import pytest
 from openpyxl import Workbook
 
 from inspection.exchange.export_tables import export_readings, export_ropes
-from inspection.exchange.import_rows import import_readings, import_ropes
+from inspection.exchange.import_rows import RejectedError, import_readings, import_ropes
 from inspection.exchange.parse import ParsedTable, ReadingRow, read_readings, read_ropes
 from inspection.model.rope import Groove, Inspection, Rope, Station
 from inspection.record.record import Record, open_record
@@ -237,3 +237,48 @@ def test_what_rows_say_in_two_ways_is_refused(tmp_path: Path) -> None:
         record.add_rope(replace(ROPE, grooves=()), by="B")
         with pytest.raises(ValueError, match="reviewer of inspection '2026-09' is stated in two"):
             import_readings(record, read_readings(tmp_path / "readings.csv"), by="B")
+
+
+# A sheet of one day seldom has a column for it.
+
+SHEET = "Station;0°;90°\n1;22,2;22,1\n2;22,3;22,0\n"
+
+
+def _into_a_record(tmp_path: Path, text: str, *, known: bool = False) -> date:
+    table = read_readings(csv_file(tmp_path, text), **GIVEN)
+    with open_record(tmp_path / "record.db") as record:
+        record.add_rope(ROPE, by="A. Berg")
+        record.add_gauge(replace(GAUGE, identity="C-07"), by="A. Berg")
+        if known:
+            record.add_inspection(HELD, by="A. Berg")
+        import_readings(record, table, by="A. Berg", rope="hoist 1")
+        return record.inspection("2026-09").inspection.on
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["Crane 2, hoist rope;;\nheld 15.09.2026;;\n\n", "Crane 2; 2026-09-15;\n", "15/09/2026;;\n"],
+)
+def test_the_day_may_stand_above_the_headings(tmp_path: Path, title: str) -> None:
+    assert _into_a_record(tmp_path, title + SHEET) == date(2026, 9, 15)
+
+
+def test_a_sheet_without_a_day_belongs_to_the_inspection_that_is_there(tmp_path: Path) -> None:
+    assert _into_a_record(tmp_path, SHEET, known=True) == HELD.on
+
+
+@pytest.mark.parametrize(
+    ("title", "said"),
+    [
+        ("", "needs one day; say it with --day"),
+        ("Crane 2; 03/04/2026;\n", "may be 3 April or 4 March 2026"),
+        ("held 15.09.2026; gauge due 31.01.2027;\n", "two days stand: 2026-09-15 and 2027-01-31"),
+    ],
+)
+def test_a_day_that_is_missing_or_not_clear_is_asked_for(
+    tmp_path: Path, title: str, said: str
+) -> None:
+    with pytest.raises(RejectedError) as refused:
+        _into_a_record(tmp_path, title + SHEET)
+    assert "needs one day" in str(refused.value)
+    assert said in str(refused.value)

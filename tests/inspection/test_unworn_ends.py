@@ -23,7 +23,7 @@ ENDS = (1, 2)
 ROPE = Rope("R-1", 22.0, reference_mm=22.1, u_reference_mm=0.03)
 
 
-def _marked(log: Log, note: str = "dead turns") -> Log:
+def _marked(log: Log, note: str = "unworn, dead turns") -> Log:
     stations = tuple(
         replace(one, note=note) if one.number in ENDS else one for one in log.inspection.stations
     )
@@ -43,8 +43,8 @@ def _first(log: Log) -> Finding:
 
 @pytest.mark.parametrize(
     ("note", "unworn"),
-    [("Dead turns", True), ("drum, dead wrap", True), ("unworn end", True), ("head sheave", False),
-     ("", False), ("worn", False)],
+    [("Unworn", True), ("drum, dead turns, unworn", True), ("unworn end", True),
+     ("dead turns end here", False), ("head sheave", False), ("", False), ("worn", False)],
 )  # fmt: skip
 def test_a_place_that_never_runs_is_known_by_the_stations_note(note: str, unworn: bool) -> None:
     assert Station(1, 0.0, note).never_runs == unworn

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -77,3 +78,19 @@ def test_a_day_that_may_be_two_is_asked_and_answered(place: Path) -> None:
     assert asked.exit_code == 1
     assert "may be 3 April or 4 March 2026" in asked.output
     assert run(place, "--dates", "day-first").exit_code == 0
+
+
+def test_the_day_of_a_sheet_without_one_is_told(tmp_path: Path) -> None:
+    with open_record(tmp_path / "record.db") as opened:
+        opened.add_rope(ROPE, by="A. Berg")
+        opened.add_gauge(GAUGE, by="A. Berg")
+    (tmp_path / "sheet.csv").write_text("Station;0°;90°\n1;22,2;22,1\n", "utf-8")
+    asked = run(tmp_path, "--rope", ROPE.identity)
+    assert asked.exit_code != 0
+    assert "say it with --day" in asked.output
+    told = run(tmp_path, "--rope", ROPE.identity, "--day", "15.09.2026")
+    assert told.exit_code == 0, told.output
+    with open_record(tmp_path / "record.db") as opened:
+        assert opened.inspection(HELD.identity).inspection.on == date(2026, 9, 15)
+    wrong = run(tmp_path, "--day", "soon")
+    assert "'soon' is not a day or time that is understood" in wrong.output

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -77,6 +78,7 @@ def init(where: str, photographs: str | None) -> None:
     type=click.Choice(("day-first", "month-first")),
     help="Whether 03/04/2026 is 3 April or 4 March.",
 )
+@click.option("--day", default="", help="Day of new inspections, where the table lacks it.")
 @click.option("--show-columns", is_flag=True, help="Say what each heading means, import nothing.")
 @place_option
 def import_(
@@ -94,6 +96,7 @@ def import_(
     columns: str,
     keep_columns: str,
     dates: str | None,
+    day: str,
     show_columns: bool,
     photographs: str | None,
 ) -> None:
@@ -112,6 +115,7 @@ def import_(
       ropephoto record import crane-3.db readings.xlsx --rope "hoist 1" --by "A. Berg"
       ropephoto record import crane-3.db sheet.csv --column "Ø=90" --keep-columns yard --by B
     """
+    from inspection.exchange.days import read_moment
     from inspection.exchange.export_json import restore_json
     from inspection.exchange.import_rows import (
         RejectedError,
@@ -148,6 +152,8 @@ def import_(
                     named=named,
                     day_first=first,
                 )
+                if day:
+                    rows = replace(rows, day=read_moment(day, day_first=first).date())
                 _tell_mapping(rows.mapping)
                 if show_columns:
                     return

@@ -139,6 +139,14 @@ def _of_this_inspection(
     """Return the rows of the inspection that the address names; others are named, not entered."""
     identity = opened.inspection.identity
     found = replace(found, stations=())  # they would begin inspections
+    told = {row.on for row in found.rows} | {found.day}
+    other = sorted(day for day in told if day is not None and day != opened.inspection.on)
+    if other:
+        st.warning(
+            f"The table is of {other[0]}, this inspection of {opened.inspection.on}: look whether "
+            "it is the right table.",
+            icon=":material/help:",
+        )
     others = sorted({row.inspection for row in found.rows} - {identity})
     if not others:
         return found
