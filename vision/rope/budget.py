@@ -274,6 +274,19 @@ def _edge_terms(observed: Observation) -> list[Term]:
                 Influence.EDGE.source(photo, "burnt"),
             )
         )
+    # Anything between nothing and crowns that the windows hide, on both sides alike.
+    hidden = [edge.hidden_px for edge in (outline.left, outline.right)]
+    if jaws.crown_pitch_mm is None and any(hidden):
+        terms.append(
+            Term(
+                "crowns too close together to be seen",
+                1 / math.sqrt(3),
+                "1",
+                sum(px / outline.px_per_mm * by for px, by in zip(hidden, per_mm, strict=True)),
+                "B",
+                Influence.EDGE.source(photo, "hidden"),
+            )
+        )
     if jaws.crown_pitch_mm is not None:
         terms.append(
             Term(

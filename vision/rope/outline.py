@@ -35,17 +35,13 @@ from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
     BEND_PENALTY,
     CLEAR_SIGMAS,
-    CLOSE_PITCH,
-    CROWN_PART,
     HALF,
     HALF_LENGTH,
     PASSES,
     REFERENCE_PX,
     U_SHADOW_SHARE,
-    UNEVEN_SHARE,
     WINDOW_PERIODS,
 )
-from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
 from vision.rope.edge_light import (
     EVERY_PX,
     clipped_sigmas,
@@ -55,6 +51,7 @@ from vision.rope.edge_light import (
 )
 from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
 from vision.rope.rectify import scale_at
+from vision.rope.windows import hidden_mm, windows_mm
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
@@ -67,9 +64,6 @@ SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
 FIRST = 1  # pass, to see how noisy a side is and how far its crowns are apart
-HARMONICS = np.arange(1, 9)  # of the crowns' wave: parabolas that meet in the valleys
-SCALLOP = 4 / (np.pi * HARMONICS) ** 2  # how much of its swing each has
-HALF_SHOWN = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a Gaussian halves
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
 BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
@@ -113,6 +107,8 @@ class Edge:
     dark_share, own_spread_px : float
         Along which share of the rope its own light has ended so, and how far the places scatter at
         which it ends beside the crowns, px.
+    hidden_px : float
+        How far crowns may stand over the outline, too close together for its windows, px.
     shadow_px, u_shadow_px : float
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     """
@@ -132,6 +128,7 @@ class Edge:
     times_over: float = 0.0
     dark_share: float = 0.0
     own_spread_px: float = 0.0
+    hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
 
@@ -211,12 +208,22 @@ def trace_edges(
     for _, sign in SIDES:
         scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
         rough, sigma = _rough(scene, width / 2, px_mm)
-        edges.append(_followed(scene, rough, px_mm, blur, sigma, FIRST))
-        again.append(partial(_followed, scene, rough, px_mm, blur))
-    windows = _windows_mm(edges, width)
+        trace = partial(_followed, scene, rough, px_mm, blur, sigma)
+        edges.append(trace(sigma, FIRST))
+        again.append(trace)
+    windows = windows_mm(
+        along,
+        [edge.outward_mm for edge in edges],
+        [edge.noise_px * px_mm for edge in edges],
+        [edge.window_mm for edge in edges],
+        width,
+    )
     left, right = (
         trace(window / float(along[1] - along[0]), PASSES)
         for trace, window in zip(again, windows, strict=True)
+    )
+    left, right = (
+        replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
     )
     left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
     askew = np.radians(card.layout.stripe_deg + axis.angle_deg)
@@ -226,43 +233,13 @@ def trace_edges(
     )
 
 
-def _windows_mm(edges: list[Edge], d: float) -> list[float]:
-    """Return the window (one sigma) in which each side is traced best, mm.
-
-    A longer one sees less noise and leaves more of the crowns' wave flattened: that one is taken
-    in which both together move a crown least. What noise there is, and the wave, a first look says.
-    """
-    step = float(edges[0].along_mm[1] - edges[0].along_mm[0])
-    if any(np.isfinite(edge.outward_mm).sum() < len(edge.along_mm) / 2 for edge in edges):
-        return [edge.window_mm for edge in edges]
-    smooth = [
-        smoothed(
-            fill_outliers(edge.along_mm, edge.outward_mm, edge.step_mm, d),
-            CROWN_PART * CLOSE_PITCH * d / step,
-        )
-        for edge in edges
-    ]
-    pitch, swing = crown_pitch(smooth, step, d)
-    # a window hides crowns that are closer than itself: that none were seen is no proof
-    waves = [(CLOSE_PITCH * d, UNEVEN_SHARE * d)]
-    if pitch:
-        waves.append((pitch, swing))
-    best = []
-    for edge in edges:
-        longest = max(edge.window_mm, HALF_SHOWN * waves[-1][0])
-        sigma = np.geomspace(edge.window_mm, longest, 60)
-        missed = edge.noise_px**2 * edge.step_mm**2 * edge.window_mm / sigma
-        for wave, height in waves:
-            shown = np.exp(-2 * (np.pi * np.multiply.outer(sigma, HARMONICS) / wave) ** 2)
-            missed += ((height * SCALLOP * (1 - shown) ** PASSES) ** 2).sum(axis=1)
-        best.append(float(sigma[np.argmin(missed)]))
-    return best
-
-
 def _followed(
-    scene: Scene, rough: Array, px_mm: float, blur: Blur, sigma: float, passes: int
+    scene: Scene, rough: Array, px_mm: float, blur: Blur, usual: float, sigma: float, passes: int
 ) -> Edge:
-    """Return the edge that windows of `sigma` columns find, laid along the outline time by time."""
+    """Return the edge that windows of `sigma` columns find, laid along the outline time by time.
+
+    What light lies beside it is read in pieces of two `usual` windows at least.
+    """
     along = scene.along_mm
     side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
@@ -295,7 +272,8 @@ def _followed(
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)
     own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px)
-    each = max(1, min(int(2 * sigma), int(sure.sum())))  # columns: pieces that share little light
+    # columns: pieces that share little light
+    each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
     whole_pieces = int(sure.sum()) // each
     in_pieces = [
         np.median(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
