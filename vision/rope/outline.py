@@ -207,9 +207,9 @@ def trace_edges(
     px_mm, edges, again = 1 / scale, [], []
     for _, sign in SIDES:
         scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
-        rough, sigma = _rough(scene, width / 2, px_mm)
-        trace = partial(_followed, scene, rough, px_mm, blur, sigma)
-        edges.append(trace(sigma, FIRST))
+        seen = _rough(scene, width / 2, px_mm)
+        trace = partial(_followed, scene, seen, px_mm, blur)
+        edges.append(trace(seen[1], FIRST))
         again.append(trace)
     windows = windows_mm(
         along,
@@ -234,12 +234,14 @@ def trace_edges(
 
 
 def _followed(
-    scene: Scene, rough: Array, px_mm: float, blur: Blur, usual: float, sigma: float, passes: int
+    scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, sigma: float, passes: int
 ) -> Edge:
     """Return the edge that windows of `sigma` columns find, laid along the outline time by time.
 
-    What light lies beside it is read in pieces of two `usual` windows at least.
+    `seen` is the rough outline, and the window it was seen with: what light lies beside the rope is
+    read in pieces of two of these at least.
     """
+    rough, usual = seen
     along = scene.along_mm
     side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
