@@ -36,7 +36,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, help="photographs of the list (all)")
     parser.add_argument("--every", type=int, default=1, help="take each nth photograph")
     parser.add_argument("--samples", type=int, default=100, help="paths a pixel (100)")
-    parser.add_argument("--gpu", action="store_true", help="trace by CUDA")
+    parser.add_argument("--card", type=int, help="graphics card that traces, from 0 (processor)")
     parser.add_argument("--seconds", type=float, default=1e9, help="start none after this time")
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
@@ -47,7 +47,7 @@ def main() -> None:
             continue
         if time.perf_counter() - begun > options.seconds:
             break
-        row = photograph(shot, options.folder, samples=options.samples, gpu=options.gpu)
+        row = photograph(shot, options.folder, samples=options.samples, card=options.card)
         _write(row_file, [row])
         print(f"{time.perf_counter() - begun:6.0f} s {shot.file}", flush=True)
     rows = [row for path in sorted(options.folder.glob("*.jpg.csv")) for row in _read(path)]
@@ -55,9 +55,9 @@ def main() -> None:
     os._exit(0)  # the renderer's own threads trip over the interpreter's end
 
 
-def photograph(shot: Shot, folder: Path, *, samples: int, gpu: bool) -> Row:
+def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> Row:
     """Render one photograph into `folder`; return its row of truth, named as the first world's."""
-    light = trace(shot, samples=samples, gpu=gpu)
+    light = trace(shot, samples=samples, card=card)
     taken = datetime(2026, 11, 2, 8) + timedelta(minutes=shot.seed % 4000)
     model = f"Model {'KLM'[shot.seed % 3]}"
     pixels = picture_of(light, _lit_paper(light, shot), shot.phone, shot.seed)

@@ -6,7 +6,6 @@ import time
 from typing import Any
 
 import numpy as np
-import pyluxcore  # type: ignore[import-not-found]
 from numpy.typing import NDArray
 
 from second_world.camera import Camera, camera_of
@@ -16,6 +15,10 @@ from second_world.lights import COLUMNS, ROWS, shining, sun_lines, surroundings
 from second_world.shots import Shot, layout_of
 from second_world.truth import caliper_mm
 from second_world.wires import Array, Mesh, Rope, core_mesh, rope_mesh
+
+# isort: split
+# Last of all: its allocator takes over from the usual one, and libraries loaded after it stumble.
+import pyluxcore  # type: ignore[import-not-found]
 
 Light = NDArray[np.float32]
 
@@ -67,7 +70,7 @@ def truth_mm(shot: Shot, jaw: float = 2.0) -> tuple[float, Array]:
     return width, station
 
 
-def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
+def trace(shot: Shot, *, samples: int, card: int | None = None) -> Light:
     """Return the linear picture (H, W, 3).
 
     Parameters
@@ -76,8 +79,13 @@ def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
         What is photographed.
     samples : int
         Paths a pixel.
-    gpu : bool
-        True traces on a GPU by CUDA, False on the processor.
+    card : int or None
+        Which graphics card traces, by CUDA, from 0; the processor does where none is named.
+
+    Raises
+    ------
+    ValueError
+        If the machine has no such graphics card.
     """
     camera = camera_of(shot)
     rng = np.random.default_rng([shot.seed, 1])
@@ -96,7 +104,7 @@ def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
     scene.Parse(_properties(lines))
     width, height = camera.size_px
     settings = {
-        "renderengine.type": "PATHOCL" if gpu else "PATHCPU",
+        "renderengine.type": "PATHCPU",
         "sampler.type": "SOBOL",
         "film.width": width,
         "film.height": height,
@@ -106,11 +114,7 @@ def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
         "batch.haltspp": samples,
         "path.pathdepth.total": 6,
         "path.clamping.variance.maxvalue": 30.0,  # a firefly is no light of the outline
-        "opencl.cpu.use": 0,
-        "opencl.gpu.use": 1,
-        "opencl.native.threads.count": 0,
-        "context.cuda.optix.use": 0,
-    }
+    } | _by_card(card)
     session = pyluxcore.RenderSession(pyluxcore.RenderConfig(_properties(settings), scene))
     session.Start()
     while not session.HasDone():
@@ -120,6 +124,21 @@ def trace(shot: Shot, *, samples: int, gpu: bool) -> Light:
     light = np.zeros((height, width, 3), np.float32)
     session.GetFilm().GetOutputFloat(pyluxcore.FilmOutputType.RGB, light)
     return np.ascontiguousarray(light[::-1])
+
+
+def _by_card(card: int | None) -> dict[str, Any]:
+    """Return what has the graphics card trace alone; nothing where the processor does."""
+    if card is None:
+        return {}
+    kinds = [device[1] for device in pyluxcore.GetOpenCLDeviceList()]
+    cards = [place for place, kind in enumerate(kinds) if kind == "CUDA_GPU"]
+    if not 0 <= card < len(cards):
+        raise ValueError(f"no graphics card {card}: this machine has {len(cards)}; count from 0.")
+    return {
+        "renderengine.type": "PATHOCL",
+        "opencl.devices.select": "".join("01"[place == cards[card]] for place in range(len(kinds))),
+        "opencl.native.threads.count": 0,
+    }
 
 
 def _length_mm(mesh: Mesh) -> float:
