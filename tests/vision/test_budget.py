@@ -22,7 +22,7 @@ from vision.camera import lens_of, project_mm
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate
 from vision.rope.axis import find_axis
-from vision.rope.budget import Observation, list_terms
+from vision.rope.budget import Observation, diameter_of, list_terms
 from vision.rope.jaws import JawLines, Jaws, diameter_mm, fit_jaws, jaw_lines, tangent_planes
 from vision.rope.outline import Outline, trace_edges
 from vision.rope.paper import read_band, stripe_points
@@ -32,7 +32,7 @@ from vision.target.blur import Blur, read_blur
 from vision.target.detect import FoundCard, find_cards
 from vision.target.layout import Card, layout_named
 from vision.target.locate import LocatedCard
-from vision.target.pose import Pose, StripePoints, solve_pose
+from vision.target.pose import OtherAccount, Pose, StripePoints, solve_pose
 from vision.target.print_scale import PrintCheck
 from vision.tones import LIGHT_OF
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2, shares
@@ -301,3 +301,18 @@ def test_derivatives_are_those_of_the_function() -> None:
     # touching: a gap moves the rope towards the camera, so the same image means a thinner rope
     assert gap.sensitivity == pytest.approx((at(0.2) - at(0.0)) / 0.2, rel=0.01)
     assert gap.sensitivity < 0
+
+
+@pytest.mark.parametrize("weight", [0.1, 0.3, 0.5])
+def test_of_two_accounts_of_a_picture_the_mean_counts_and_its_scatter(weight: float) -> None:
+    c = chain("touching", 1e-3)
+    longer = replace(c.pose.camera, log_focal=c.pose.camera.log_focal + 0.3)
+    pose = replace(c.pose, other=OtherAccount(longer, weight))
+    ends = np.array([diameter_mm(camera, c.lines, c.hold) for camera in (c.pose.camera, longer)])
+    drawn = np.random.default_rng(5).choice(ends, size=200_000, p=[1 - weight, weight])
+    assert diameter_of(pose, c.lines, c.hold) == pytest.approx(
+        drawn.mean(), abs=0.005 * np.ptp(ends)
+    )
+    observed = Observation(pose, c.card, c.outline, c.jaws, c.lines, c.hold, c.blur, "p", "c")
+    (term,) = [term for term in list_terms(observed) if term.quantity == "picture cropped or whole"]
+    assert term.u_mm == pytest.approx(drawn.std(), rel=0.01)

@@ -83,6 +83,25 @@ class Observation:
         return Influence.PRINT.source(self.card.print_set or f"unchecked {self.card.layout.name}")
 
 
+def diameter_of(pose: Pose, lines: JawLines, hold: Hold) -> float:
+    """Return the diameter, mm: the expectation where two accounts of the picture are left.
+
+    Parameters
+    ----------
+    pose, lines, hold
+        As in `Observation`.
+
+    Raises
+    ------
+    ValueError
+        If no rope can lie so.
+    """
+    diameter = diameter_mm(pose.camera, lines, hold)
+    if pose.other is None:
+        return diameter
+    return diameter + pose.other.weight * (diameter_mm(pose.other.camera, lines, hold) - diameter)
+
+
 def list_terms(observed: Observation) -> tuple[Term, ...]:
     """Return every term of the budget, in the order of the work.
 
@@ -111,16 +130,9 @@ def list_terms(observed: Observation) -> tuple[Term, ...]:
     terms += _camera_terms(observed, by_number)
     if pose.other is not None:
         apart = d_of(pose.other.camera) - d_of(pose.camera)
-        terms.append(
-            Term(
-                "picture cropped or whole",
-                float(np.sqrt(pose.other.weight)),
-                "1",
-                apart,
-                "B",
-                Influence.LENS.source(observed.photo, "cropped"),
-            )
-        )
+        source = Influence.LENS.source(observed.photo, "cropped")
+        u = math.sqrt(pose.other.weight * (1 - pose.other.weight))  # of one of two, 1 apart
+        terms.append(Term("picture cropped or whole", u, "1", apart, "B", source))
     terms += _hold_terms(observed, d_of(pose.camera))
     terms += _edge_terms(observed)
     return tuple(terms)

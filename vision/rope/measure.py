@@ -13,9 +13,9 @@ from vision.findings import RefusedError, finding, limit_of, refuse_above, refus
 from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, PointPx
 from vision.rope.axis import Axis, find_axis
-from vision.rope.budget import Observation, expected_hold, list_terms
+from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
 from vision.rope.face_look import rope_look
-from vision.rope.jaws import Jaws, diameter_mm, fit_jaws, jaw_lines
+from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
@@ -190,7 +190,7 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
     card, pose = located.card, located.pose
     lines = jaw_lines(pose.camera, outline, jaws)
     try:
-        diameter = diameter_mm(pose.camera, lines, hold)
+        diameter = diameter_of(pose, lines, hold)
     except ValueError as impossible:
         raise RefusedError(finding("rope-not-found")) from impossible
     observed = Observation(
