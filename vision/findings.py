@@ -100,6 +100,14 @@ WITH_CARD: dict[str, Reason] = {
         "length, which is known to {value:.0f} % only. U allows for it.",
         "Send the camera's original file, and photograph without zoom.",
     ),
+    "focal-unseen": Reason(
+        "warn",
+        6.0,
+        "%",
+        "The card is seen so squarely that it does not show whether the phone zoomed: the focal "
+        "length is known to {value:.0f} % only. U allows for it.",
+        "Tilt the phone by 10 to 20 degrees against the card, or calibrate it.",
+    ),
     "over-sharpened": Reason(
         "warn",
         6.0,

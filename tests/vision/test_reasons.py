@@ -5,7 +5,7 @@ Those for photographs without the card have theirs in test_scale_rule_reasons.py
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import cv2
@@ -63,6 +63,64 @@ def disc(x_mm: float, y_mm: float, radius_mm: float) -> Patch:
 KNOT = [strip(lambda x: 6.0, DARK_GREASE, straight), disc(-6, 3, 14), disc(7, -3, 14)]
 HOOK = [box(-100, -5, -20, 13), disc(0, -6, 26)]
 DRUM = [box(-50, -80, 50, 80)]
+
+
+def run_of(path_mm: Sequence[tuple[float, float]], half_mm: float) -> list[Patch]:
+    """Paint a flat rope along a path, piece by piece, so that where it crosses itself is filled."""
+    path = np.array(path_mm, float)
+    ahead = np.gradient(path, axis=0)
+    aside = half_mm * np.stack([-ahead[:, 1], ahead[:, 0]], axis=1)
+    aside /= np.linalg.norm(ahead, axis=1)[:, None]
+    sides = np.stack([path + aside, path - aside]).tolist()
+    return [
+        Patch(
+            (*map(tuple, sides[0][i : i + 2]), *map(tuple, sides[1][i : i + 2][::-1])), DARK_GREASE
+        )
+        for i in range(len(path) - 1)
+    ]
+
+
+def turn_of(
+    x_mm: float,
+    y_mm: float,
+    radius_mm: float,
+    half_mm: float,
+    *,
+    turns: tuple[float, float] = (0, 1),
+) -> list[Patch]:
+    a = 2 * np.pi * np.linspace(*turns, 60)
+    x, y = x_mm + radius_mm * np.cos(a), y_mm + radius_mm * np.sin(a)
+    return run_of(list(zip(x.tolist(), y.tolist(), strict=True)), half_mm)
+
+
+LEGS = run_of([(-60, -16), (30, -16)], 5) + run_of([(-60, 16), (30, 16)], 5)
+TURNED_BACK = turn_of(30, 0, 16, 5, turns=(-0.25, 0.25))
+CROOKED = {
+    "knot": KNOT,
+    "open knot": run_of([(-100, 0), (-20, 0)], 5)
+    + run_of([(20, 0), (100, 0)], 5)
+    + turn_of(0, 0, 18, 5),
+    "figure of eight": run_of([(-100, 0), (-40, 0)], 4)
+    + run_of([(40, 0), (100, 0)], 4)
+    + turn_of(-16, 0, 16, 4)
+    + turn_of(16, 0, 16, 4),
+    "hook": HOOK,
+    "open hook": run_of([(-100, 0), (-30, 0)], 6) + turn_of(0, 0, 22, 6, turns=(0.05, 0.95)),
+    "shackle": LEGS + TURNED_BACK + run_of([(-55, -24), (-55, 24)], 5),
+    "shackle across": run_of([(-16, -60), (-16, 10)], 5)
+    + run_of([(16, -60), (16, 10)], 5)
+    + turn_of(0, 10, 16, 5, turns=(0, 0.5)),
+    "shackle on a rope": run_of([(-100, 0), (-60, 0)], 6) + LEGS + TURNED_BACK,
+    "thimble": run_of([(-100, 0), (-20, 0)], 6)
+    + run_of([(-20, 0), (0, 14), (30, 16)], 5)
+    + run_of([(-20, 0), (0, -14), (30, -16)], 5)
+    + TURNED_BACK,
+    "coil": turn_of(0, 0, 14, 4) + turn_of(0, 0, 24, 4) + turn_of(0, 0, 34, 4),
+    "large coil": turn_of(0, -120, 110, 5) + turn_of(0, -120, 128, 5),
+    "drum": DRUM,
+    "rope onto a winch": run_of([(-100, 0), (-10, 0)], 6)
+    + [piece for x in range(0, 90, 13) for piece in run_of([(x, -31), (x + 3, 31)], 6)],
+}
 S_BEND = [strip(lambda x: 6.0, DARK_GREASE, lambda x: 12 * float(np.sin(x / 18)))]
 
 CASES: dict[str, Callable[[], Case]] = {
@@ -79,6 +137,7 @@ CASES: dict[str, Callable[[], Case]] = {
     "focal-unknown": lambda: taken(shot_of(), focal_off=None),
     "focal-disagrees": lambda: taken(shot_of(tilt_deg=30.0), focal_off=1.35),
     "focal-doubtful": lambda: smaller(taken(shot_of(tilt_deg=0.5))),
+    "focal-unseen": lambda: original(taken(shot_of(size=(1600, 1200), tilt_deg=0.5))),
     "over-sharpened": lambda: taken(
         replace(
             shot := shot_of(),
@@ -155,6 +214,12 @@ def brighter(shot: Shot, times: float) -> Shot:
 def smaller(case: Case) -> Case:
     """A picture that the camera wrote to be larger."""
     return replace(case[0], taken_px=(3000, 2083)), case[1]
+
+
+def original(case: Case) -> Case:
+    """A picture as its camera wrote it."""
+    height, width = case[0].pixels.shape[:2]
+    return replace(case[0], taken_px=(width, height)), case[1]
 
 
 def mirrored(shot: Shot) -> Shot:
@@ -241,14 +306,42 @@ def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope
 
 
 @pytest.mark.fault(
-    "a knot, a hook, a bent rope or a winch on the band",
+    "a knot, a hook, a shackle, a coil, a bent rope or a winch on the band",
     "`What lies on the band is no straight rope: ...`",
 )
-@pytest.mark.parametrize("thing", [KNOT, HOOK, DRUM, S_BEND], ids=["knot", "hook", "drum", "bends"])
-def test_what_is_no_straight_rope_is_called_so(thing: list[Patch]) -> None:
-    (result,) = measured(taken(shot_of(bar=None, patches=thing)))
+@pytest.mark.parametrize("thing", [*CROOKED, "bends"])
+def test_what_is_no_straight_rope_is_called_so(thing: str) -> None:
+    patches = S_BEND if thing == "bends" else CROOKED[thing]
+    (result,) = measured(
+        taken(shot_of(size=(1200, 833), focal_px=1667.0, bar=None, patches=patches))
+    )
     assert isinstance(result, Refusal)
     assert [item.code for item in result.findings] == ["no-straight-rope"]
+
+
+def test_a_square_view_of_an_original_asks_for_a_tilt_not_for_the_original() -> None:
+    square, tilted = (
+        measured(original(taken(shot_of(size=(1600, 1200), tilt_deg=tilt)))) for tilt in (0.5, 12.0)
+    )
+    (said,) = findings_of(square)
+    assert said.code == "focal-unseen"
+    assert "Tilt the phone" in said.remedy
+    assert not list(findings_of(tilted))  # which is what it asks for
+
+
+@pytest.mark.parametrize(
+    "pair",
+    [
+        run_of([(-100, -12), (100, -12)], 8) + run_of([(-100, 14), (100, 14)], 3),
+        run_of([(-100, -12), (100, -10)], 6) + run_of([(-100, 10), (100, 24)], 6),
+        run_of([(-100, -12), (100, -12)], 8) + run_of([(-100, 14), (10, 14)], 4),
+    ],
+    ids=["a thin one", "running apart", "a strap that ends"],
+)
+def test_what_lies_beside_a_straight_rope_is_called_so(pair: list[Patch]) -> None:
+    (result,) = measured(taken(shot_of(size=(1200, 833), focal_px=1667.0, bar=None, patches=pair)))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["two-ropes"]
 
 
 @pytest.mark.parametrize("code", ["one-edge-only", "rope-not-straight", "band-too-narrow"])

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, camera_centre_mm, project_mm
-from vision.findings import RefusedError, finding, refuse_above
+from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.least_squares import scatter_of
 from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
@@ -99,7 +99,11 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
         if _across_only(length[seen]):
             raise RefusedError(finding("no-straight-rope", 100.0, spot_px=_spot(camera)))
         raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(camera)))
-    refuse_above("two-ropes", 100 * _beside(mask, first, length, usable), spot_px=_spot(camera))
+    beside = 100 * _beside(mask, first, length, usable)
+    if beside > limit_of("two-ropes"):
+        crooked = 100 * _crooked(mask, first, length, seen)
+        refuse_above("no-straight-rope", crooked, spot_px=_spot(camera))
+        raise RefusedError(finding("two-ropes", beside, spot_px=_spot(camera)))
     middle = across[0] + step * (first + (length - 1) / 2)
     slope, offset, keep = _straight_line(along, middle, usable, len(across) * step)
     if keep.sum() < least:
@@ -143,16 +147,49 @@ def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 def _across_only(length: NDArray[np.int64]) -> bool:
     """Tell whether the band is open at both ends, so that what covers it runs across at most."""
-    end = max(1, len(length) // 20)
-    return bool(len(length) > 2 * end and not length[:end].any() and not length[-end:].any())
+    within = length[PER_PERIOD:-PER_PERIOD]  # beyond, the windows reach past the stripes
+    end = max(1, len(within) // 20)
+    return bool(len(within) > 2 * end and not within[:end].any() and not within[-end:].any())
 
 
 def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:
     """Return along which share of the rope something as plain as it lies beside it."""
-    row = np.arange(mask.shape[0])[:, None]
-    alone = mask & ((row < first - ASIDE) | (row >= first + length + ASIDE))
-    _, other = _longest_runs(alone)
+    _, other = _second_runs(mask, first, length)
     return float((other[usable] > SECOND_SHARE * np.median(length[usable])).mean())
+
+
+def _second_runs(
+    mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return what `_longest_runs` does of what lies beside the longest run."""
+    row = np.arange(mask.shape[0])[:, None]
+    return _longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
+
+
+def _crooked(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], seen: Mask) -> float:
+    """Return over which share of the band none of the things side by side is a straight rope.
+
+    Both ropes of a pair run on straight and alike, and so does one beside which a strap ends; the
+    legs of a shackle, the turns of a coil and the halves of a knot or a hook do not, or not for
+    long. Which of two is the longer run may change from column to column: they are told by which
+    is the upper one.
+    """
+    other, second = _second_runs(mask, first, length)
+    two = second > SECOND_SHARE * np.median(length[seen])
+    least = 1.0
+    for beyond in (other > first, other < first):
+        swapped = two & beyond
+        start, size = np.where(swapped, other, first), np.where(swapped, second, length)
+        there = seen & (size > 0)
+        middle = start + (size - 1) / 2
+        column = np.arange(len(middle), dtype=float)
+        slope, offset, keep = _straight_line(column, middle, there, len(mask))
+        width = float(np.median(size[keep])) if keep.any() else 0.0
+        off = np.abs(middle - slope * column - offset)
+        straight = there & (off < UNLIKE_SHARE * width)
+        straight &= np.abs(size - width) < 2 * UNLIKE_SHARE * width
+        least = min(least, 1 - float(straight.sum() / seen.sum()))
+    return least
 
 
 def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[float, float, Mask]:

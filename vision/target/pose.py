@@ -255,8 +255,8 @@ def _focal_findings(pose: Pose, lens: Lens) -> tuple[Finding, ...]:
         return (finding("focal-doubtful", u),)
     if percent > limit_of("focal-disagrees"):
         return (finding("focal-disagrees", percent),)
-    if u > max(limit_of("focal-doubtful"), 100 * lens.u_log_focal):
-        return (finding("focal-doubtful", u),)
+    if u > max(limit_of("focal-unseen"), 100 * lens.u_log_focal):
+        return (finding("focal-unseen" if lens.cropped is None else "focal-doubtful", u),)
     return ()
 
 
