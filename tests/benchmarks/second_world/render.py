@@ -66,6 +66,7 @@ def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> R
     width, station = truth_mm(shot)
     scale = min(1.0, 1600 / max(shot.size_px)) if shot.phone.messenger else 1.0
     far = float(np.linalg.norm(station - camera.centre_mm))
+    shift = -camera.axes @ camera.centre_mm
     return {
         "file": shot.file,
         "part": shot.part,
@@ -79,6 +80,13 @@ def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> R
         "tilt_deg": round(shot.tilt_deg, 2),
         "f35_exif": shot.f35_exif,
         "focal_px_true": round(camera.focal_px * scale, 2),
+        "principal_x_px": round((camera.principal_px[0] + 0.5) * scale - 0.5, 2),
+        "principal_y_px": round((camera.principal_px[1] + 0.5) * scale - 0.5, 2),
+        "rotation_cam_card": " ".join(f"{value:.8f}" for value in camera.axes.ravel()),
+        "t_cam_card_mm": " ".join(f"{value:.5f}" for value in shift),
+        "axis_angle_deg": round(shot.axis_deg, 3),
+        "station_x_mm": round(float(station[0]), 4),
+        "station_y_mm": round(float(station[1]), 4),
         "scale_x": round(shot.scale_x, 6),
         "scale_y": round(shot.scale_y, 6),
         "along_read_mm": shot.along_read_mm,
@@ -96,7 +104,7 @@ def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> R
         "offset_read_mm": 0.0,
         "print_checked": "yes",
         "bend": shot.bend.kind,
-        "bend_mm": round(shot.bend.rise_mm, 2),
+        "bend_mm": round(abs(shot.bend.rise_mm), 2),
         "ovality_pct": round(100 * shot.rope.ovality, 2),
         "thin_pct": round(100 * shot.rope.thin, 2),
         "worn_pct": round(100 * shot.rope.worn, 2),
