@@ -237,6 +237,7 @@ def ranked(
     state: str | None = None,
     rope: str | None = None,
     person: str | None = None,
+    identity: str | None = None,
     limit: int | None = None,
 ) -> list[Summary]:
     """Return inspections, those that most deserve a second look first.
@@ -249,6 +250,8 @@ def ranked(
         query = query.where(inspections.c.state == state)
     if rope is not None:
         query = query.where(inspections.c.rope == rope)
+    if identity is not None:
+        query = query.where(inspections.c.identity == identity)
     if limit is not None and person is None:
         query = query.limit(limit)
     rows: Iterable[Row[Any]] = connection.execute(query)

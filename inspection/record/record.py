@@ -350,11 +350,14 @@ class Record:
         state: InspectionState | None = None,
         rope: str | None = None,
         person: str | None = None,
+        identity: str | None = None,
         limit: int | None = None,
     ) -> list[Summary]:
         """Return the inspections (`person`: theirs only), those that deserve a look first."""
         with self.access.reading() as connection:
-            return queries.ranked(connection, state=state, rope=rope, person=person, limit=limit)
+            return queries.ranked(
+                connection, state=state, rope=rope, person=person, identity=identity, limit=limit
+            )
 
     def readings(
         self, *, rope: str | None = None, gauge: str | None = None, person: str | None = None

@@ -48,10 +48,20 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
             page.get_by_role("button", name="Download the board (PDF)").click()
         assert Path(coming.value.path()).read_bytes().startswith(b"%PDF")
 
-        # too few, and one length of two: a sentence, and the photographs stay chosen
-        into = page.locator("input[type=file]")
+        # too few, and one length of two: a sentence, and the photographs stay there
+        into = page.locator(".st-key-boards-in input[type=file]")
         into.set_input_files(boards[:3])
         expect(page.get_by_text("board 2.jpg")).to_be_visible()
+        page.goto(f"{pages}/limits")  # nor does another page lose them
+        expect(page.get_by_role("heading", name="Limits", exact=True)).to_be_visible()
+        page.goto(f"{pages}/equipment")
+        page.get_by_role("tab", name="Phones").click()
+        expect(page.get_by_text("board 2.jpg")).to_be_visible()
+        page.get_by_text("board 1.jpg").click()
+        expect(page.get_by_text("board 1.jpg")).to_have_count(0)
+        into.set_input_files(boards[1])
+        expect(page.get_by_text("board 1.jpg")).to_be_visible()
+        quiet(page)
         press(page, "Calibrate")
         expect(page.get_by_text("found in 3 photographs; 8 are the least")).to_be_visible()
         fill(page, "Across its 7 squares", "174,9 mm")
@@ -70,6 +80,7 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         focal, u, used = (float(part) for part in found.groups())
         assert abs(focal - LENS.focal_px) < 3 * u + 0.002 * LENS.focal_px
         assert used >= 8
+        expect(page.get_by_text("board 2.jpg")).to_have_count(0)  # they were used
         quiet(page)
         assert fits(page)
 

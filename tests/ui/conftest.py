@@ -34,6 +34,7 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
     open_record(tmp_path / "record.db").close()  # the pages make none that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
+    monkeypatch.setenv("ROPE_PHOTO_CAMERAS", str(tmp_path / "cameras.json"))
     (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")
     return AppTest.from_file(str(APP), default_timeout=120)  # a busy machine
 

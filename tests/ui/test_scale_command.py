@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
+from tests.ui.upload_hands import give_to_tray
 from ui.cli.main import main
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -126,7 +127,8 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(
 ) -> None:
     sample_app.run()
     sample_app.switch_page("screens/scale.py").run()
-    sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
+    give_to_tray("archive", BAR)
+    sample_app.run()
     typed = [field for field in sample_app.text_input if "x, y" in field.label]
     for field, point in zip(typed, POINTS, strict=True):
         field.set_value(point)
@@ -157,7 +159,8 @@ def test_the_screen_measures_what_was_marked_and_keeps_it(
 def test_a_point_that_is_none_is_told_and_nothing_is_lost(sample_app: AppTest) -> None:
     sample_app.run()
     sample_app.switch_page("screens/scale.py").run()
-    sample_app.file_uploader[0].upload(BAR.name, BAR.read_bytes(), "image/jpeg").run()
+    give_to_tray("archive", BAR)
+    sample_app.run()
     typed = [field for field in sample_app.text_input if "x, y" in field.label]
     typed[0].set_value("12; x")
     next(one for one in sample_app.button if one.label == "Set these points").click().run()

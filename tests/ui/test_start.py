@@ -24,6 +24,7 @@ from ui.services.measuring_queue import work_off
 from ui.services.quick_look import keep_look, quick_look
 from ui.services.roles import local_user
 from ui.services.sample import sample_folder
+from ui.services.trays import in_tray
 from ui.web.page.upload_routes import owner_of
 from vision.results import Estimate
 
@@ -66,10 +67,9 @@ def test_start_takes_a_photograph_without_a_rope(app: AppTest) -> None:
     at = app.run()
     mine, bar = owner_of(local_user("A. Berg")), (folder / "bar-16mm.jpg").read_bytes()
     query = {"name": "b.jpg", "by": "A. Berg", "owner": mine}
-    status, told = put("/uploads/looks", bar, query, door=False)
-    assert status == 200
-    at.session_state["quick"] = {"look": {"at": 1, "name": "b.jpg", **told}}  # so the browser says
+    assert put("/uploads/trays/looks", bar, query, door=False)[0] == 200
     at.run()
+    assert not in_tray(mine, "looks")  # taken once
     assert not at.exception
     value, u = (float(part) for part in at.metric[0].value.removesuffix(" mm").split(" ± "))
     assert abs(value - 16.0) < u  # its mesh is 16.00 mm thick (sample_images/truth.csv)

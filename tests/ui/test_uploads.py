@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -15,10 +16,10 @@ from inspection.record.record import Record, open_record
 from tests.ui.test_access_answers import logged_in
 from tests.ui.test_measuring_queue import made_up
 from tests.ui.upload_hands import HOST, give, put
-from ui.services import logins, measuring_queue
+from ui.services import cameras, logins, measuring_queue, trays
 from ui.services.roles import Person, local_user
 from ui.web.page import door, receive, security, upload_routes
-from ui.web.page.upload_routes import owner_of, take_held
+from ui.web.page.upload_routes import owner_of
 
 PHOTO = b"\xff\xd8\xff a photograph \x03"
 TOKEN = "token-of-the-start"
@@ -49,7 +50,7 @@ def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Record]:
     monkeypatch.setattr(measuring_queue, "apart", made_up)
     receive.forget_record()
     security._uploads.clear()
-    upload_routes._held.clear()
+    monkeypatch.setenv(cameras.CAMERAS_FILE, str(tmp_path / "cameras.json"))
     with open_record(path) as opened:
         opened.add_rope(Rope("hoist rope", 22.0), by="A. Berg")
         opened.add_inspection(
@@ -224,22 +225,73 @@ def test_no_more_than_so_many_are_received_at_a_time(
     assert not receive._busy["a page"]
 
 
-def test_a_photograph_to_be_looked_at_is_held_for_its_person_and_taken_once(
+def test_a_tray_keeps_photographs_for_its_person_until_they_were_used(
     record: Record, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    status, told = alone(path="/uploads/looks")
     mine = owner_of(local_user("A. Berg"))
-    assert status == 200
-    assert take_held("somebody else", told["sha256"]) is None
-    held = take_held(mine, told["sha256"])
-    assert held is not None
-    assert (held.name, held.data) == ("a.jpg", PHOTO)
-    assert take_held(mine, told["sha256"]) is None
-    assert record.last_event() == 2  # the rope and its inspection: nothing was kept
-    monkeypatch.setattr(upload_routes, "MOST_HELD", 1)
-    first, second = (alone(PHOTO + bytes([one]), path="/uploads/looks")[1] for one in range(2))
-    assert take_held(mine, first["sha256"]) is None
-    assert take_held(mine, second["sha256"]) is not None
+    sent = [
+        alone(PHOTO + bytes([one]), path="/uploads/trays/boards", query={"name": f"{one}.jpg"})
+        for one in (2, 1, 2)  # the last one comes again: its answer was lost on the way
+    ]
+    assert [status for status, _ in sent] == [200, 200, 200]
+    there = trays.in_tray(mine, "boards")
+    assert [(one.name, one.sha256) for one in there] == [
+        ("2.jpg", sent[0][1]["sha256"]), ("1.jpg", sent[1][1]["sha256"])
+    ]  # fmt: skip
+    assert trays.read_from_tray(mine, "boards", there[0].sha256).data == PHOTO + b"\x02"
+    assert trays.in_tray("f" * 24, "boards") == ()
+    assert record.last_event() == 2  # the rope and its inspection: nothing came into the record
+    monkeypatch.setitem(trays.MOST, "boards", 2)  # type: ignore[arg-type]
+    status, told = alone(PHOTO + b"3", path="/uploads/trays/boards")
+    assert (status, told["error"][:46]) == (422, "a.jpg is one too many: 2 photographs are the m")
+    trays.empty_tray(mine, "boards", only=there[0].sha256)
+    assert trays.in_tray(mine, "boards") == there[1:]
+    with pytest.raises(ValueError, match="not kept any more; give it again"):
+        trays.read_from_tray(mine, "boards", there[0].sha256)
+    # of one to be looked at the next takes the place
+    for one in (b"4", b"5"):
+        assert alone(PHOTO + one, path="/uploads/trays/looks")[0] == 200
+    (last,) = trays.in_tray(mine, "looks")
+    assert trays.read_from_tray(mine, "looks", last.sha256).data == PHOTO + b"5"
+
+
+def test_what_lay_in_a_tray_for_a_day_goes(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
+    mine = owner_of(local_user("A. Berg"))
+    assert alone(path="/uploads/trays/bars")[0] == 200
+    now = time.time()
+    monkeypatch.setattr(trays.time, "time", lambda: now + 23 * 3600)
+    assert alone(path="/uploads/trays/boards")[0] == 200
+    assert trays.in_tray(mine, "bars")
+    monkeypatch.setattr(trays.time, "time", lambda: now + 25 * 3600)
+    assert alone(PHOTO + b"2", path="/uploads/trays/looks")[0] == 200
+    assert not trays.in_tray(mine, "bars")
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "words"),
+    [
+        ("/uploads/trays/boards", b"%PDF-1.7", "a.jpg is a PDF file; a photograph must be JPEG"),
+        ("/uploads/trays/elsewhere", PHOTO, "There is no tray 'elsewhere'"),
+    ],
+)
+def test_what_a_tray_does_not_take_is_told(
+    record: Record, path: str, body: bytes, words: str
+) -> None:
+    status, told = alone(body, path=path)
+    assert status == 422
+    assert words in told["error"]
+
+
+def test_a_tray_is_for_whoever_may_open_its_screen(team: Path, record: Record) -> None:
+    def gives(email: str, tray: str) -> int:
+        told = {"name": "a.jpg", "owner": owner_of(Person("", email, frozenset()))}
+        cookie = logged_in(VERIFIED.format(email))
+        path = f"/uploads/trays/{tray}"
+        return put(path, PHOTO, told, cookie=cookie, origin=f"http://{HOST}")[0]
+
+    # a supervisor opens Gauges and phones, but neither Cards nor Without the card (ui/TEAM.md)
+    assert [gives("d@example.org", one) for one in trays.TRAYS] == [200, 422, 422, 422]
+    assert [gives("a@example.org", one) for one in trays.TRAYS] == [200, 200, 200, 200]
 
 
 def test_the_hands_of_other_tests_reach_the_route(record: Record) -> None:

@@ -17,7 +17,6 @@ from vision.calibration.adjustment import U_STRETCH
 from vision.calibration.library import CalibratedCamera, save_camera
 from vision.calibration.session import calibrate_photographs, measured_stretch
 
-MOST_BOARDS = 30  # photographs of the board: more add nothing but time
 U_READ_MM = 0.2  # of one reading of the chequered field with a rule, mm
 
 
@@ -52,7 +51,7 @@ def calibrate_phone(
     Parameters
     ----------
     files : sequence of PhotoFile
-        Photographs of the board, eight or more, at most `MOST_BOARDS`.
+        Photographs of the board, eight or more.
     printed : (float, float) or None
         Length of the chequered field along and across, as measured, mm; None where nobody did.
     on : date
@@ -65,10 +64,6 @@ def calibrate_phone(
     ValueError
         If the photographs give no calibration, with the reason; or it can't be kept.
     """
-    if len(files) > MOST_BOARDS:
-        raise ValueError(
-            f"{len(files)} photographs came; {MOST_BOARDS} are the most, and 12 are enough."
-        )
     stretch = (0.0, U_STRETCH) if printed is None else measured_stretch(*printed, U_READ_MM)
     with tempfile.TemporaryDirectory(prefix="board-") as folder:
         paths = []

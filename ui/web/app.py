@@ -55,7 +55,7 @@ with show_errors():
         settle_address()
 draw_menu(SECTIONS, may)
 with show_errors():
-    if "sheet" in may:
+    if may & {"sheet", "equipment"}:
         show_uploads()
 with show_errors():
     if "sheet" in may:

@@ -17,7 +17,7 @@ const many = (count, noun = 'photograph') => `${count} ${noun}${count === 1 ? ''
 const newName = () => Date.now().toString(36).padStart(9, '0') + Math.random().toString(36).slice(2, 8);
 
 function begin() {
-  const hub = {owner: '', items: [], views: new Set(), notes: [], looks: [], hashes: [], total: 0, arrived: 0,
+  const hub = {owner: '', items: [], views: new Set(), notes: [], hashes: [], total: 0, arrived: 0,
     told: 0, part: 0, trouble: '', fragile: false, working: false, timer: 0, done: 0};
   const mine = () => hub.items.filter(one => one.owner === hub.owner);
   const unsent = () => mine().filter(one => !one.error);
@@ -91,8 +91,7 @@ function begin() {
         await drop(item);
         hub.arrived += 1;
         hub.trouble = '';
-        if (item.to === 'looks') hub.looks = [{sha256: told.sha256, name: item.name}];
-        else hub.hashes.push(told.sha256);
+        if (item.to === 'photographs') hub.hashes.push(told.sha256);
         if (told.known && item.tries === 1) hub.notes.push(`${item.name} is in this inspection already.`);
         tell();
       } else if (NEVER.includes(status)) {
@@ -127,17 +126,12 @@ function begin() {
   function tell(since = Date.now()) {
     clearTimeout(hub.telling);
     const now = Date.now(), last = !unsent().length;
-    if (hub.arrived === hub.told || (!last && hub.told && now - hub.toldAt < TELL_MS)) return look();
+    if (hub.arrived === hub.told || (!last && hub.told && now - hub.toldAt < TELL_MS)) return;
     if (!still(since)) { hub.telling = setTimeout(tell, 300, since); return; }
     for (const view of hub.views) if (view.data.kind === 'line') {
       view.setStateValue('arrived', {at: now, hashes: hub.hashes.slice(-100)});
       Object.assign(hub, {told: hub.arrived, toldAt: now});
     }
-    look();
-  }
-  function look() {
-    for (const view of hub.views) if (view.data.kind === 'field' && view.data.to === 'looks' && hub.looks.length)
-      view.setStateValue('look', {at: Date.now(), ...hub.looks.pop()});
   }
 
   function draw() { for (const view of hub.views) view.draw(); }
@@ -164,7 +158,7 @@ function begin() {
   hub.show = view => {
     hub.views.add(view);
     hub.owner = view.data.owner;
-    if (hub.arrived !== hub.told) tell(); else look();
+    tell();
     draw();
     work();
   };
@@ -214,7 +208,7 @@ function drawLine(main, hub) {
 function drawField(main, hub, view) {
   const {data} = view;
   if (!main.input) {
-    main.className = data.to === 'looks' ? 'field wide' : 'field';
+    main.className = data.to === 'trays/looks' ? 'field wide' : 'field';
     el('p', main, '', {class: 'label'});
     const row = main.row = el('div', main, '', {class: 'row'});
     const input = main.input = el('input', row, '', {type: 'file', class: 'unseen', tabindex: '-1', accept: data.accept});

@@ -7,7 +7,7 @@ way whatever screen is open; where they go is `ui.web.page.upload_routes`.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Any
 
 from ui.web.components.made import component
 
@@ -22,8 +22,8 @@ class UploadField:
     ----------
     owner, by : str
         Whose they are (`ui.web.page.upload_routes.owner_of`), and the name beside them.
-    to : {"photographs", "looks"}
-        Into an inspection, or to be looked at only.
+    to : str
+        "photographs" for an inspection, else the tray (`ui.services.trays`), as "trays/boards".
     label, help, veil : str
         What stands on it, what is told on being asked, and what stands over the page while a file
         is held over it.
@@ -39,7 +39,7 @@ class UploadField:
 
     owner: str
     by: str
-    to: Literal["photographs", "looks"]
+    to: str
     label: str
     help: str
     veil: str
@@ -59,10 +59,6 @@ def upload_line(owner: str, *, key: str) -> tuple[str, ...]:
     return tuple(str(one) for one in arrived.get("hashes", ()))
 
 
-def upload_field(field: UploadField, *, key: str) -> dict[str, Any] | None:
-    """Draw the field; return which photograph came to be looked at, and when: sha256, name, at."""
-    shown = _component(
-        data={"kind": "field", **asdict(field)}, key=key, on_look_change=lambda: None
-    )
-    look: dict[str, Any] | None = shown.get("look")
-    return look
+def upload_field(field: UploadField, *, key: str) -> None:
+    """Draw the field."""
+    _component(data={"kind": "field", **asdict(field)}, key=key)

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-import time
-from collections import OrderedDict
+from collections.abc import Mapping
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -22,8 +21,10 @@ from inspection.record.record import Record
 from inspection.record.views import Manner
 from ui.services.measuring_queue import PhotoFile, store_photographs
 from ui.services.roles import TEAM_FILE, AccessError, Person, local_user, require_role
+from ui.services.trays import Tray, put_in_tray, tray_of
 from ui.web.page.door import member
 from ui.web.page.receive import (
+    LATER,
     UnacceptedError,
     answered,
     name_in,
@@ -36,10 +37,12 @@ from ui.web.page.session import NOT_THERE, record_location
 from ui.web.page.streamlit_internals import login_claims
 
 MOST_AT_ONCE = 16  # of all people: each is held in memory until it is stored
-MOST_HELD, HELD_S = 6, 600.0
+# the screen on which a tray is used
+SCREEN_OF: Mapping[Tray, str] = {
+    "boards": "equipment", "bars": "cards", "archive": "scale", "looks": "sheet",
+}  # fmt: skip
 NOBODY = "You are logged out: log in again, and they are sent."
 OTHERS = "They were given by another login, or for another record."
-_held: OrderedDict[tuple[str, str], tuple[float, PhotoFile]] = OrderedDict()
 
 
 def owner_of(person: Person) -> str:
@@ -47,13 +50,7 @@ def owner_of(person: Person) -> str:
     return hashlib.sha256(f"{record_location()}\n{person.email}".encode()).hexdigest()[:24]
 
 
-def take_held(owner: str, sha256: str) -> PhotoFile | None:
-    """Return a photograph that came to be looked at, once; None where it was not held so long."""
-    found = _held.pop((owner, sha256), None)
-    return None if found is None else found[1]
-
-
-def _sender(request: Request) -> Person:
+def _sender(request: Request, screen: str) -> Person:
     """Return who sends; their role is looked up each time."""
     if os.environ.get(TEAM_FILE):
         who = member(login_claims(request.headers.get("cookie", "")))
@@ -63,18 +60,18 @@ def _sender(request: Request) -> Person:
         who = local_user(checked_name(request.query_params.get("by", ""), "person"))
     if request.query_params.get("owner") != owner_of(who):
         raise UnacceptedError(403, OTHERS)
-    return require_role(who, "sheet")
+    return require_role(who, screen)
 
 
 async def _photograph(request: Request) -> dict[str, Any]:
     """Store a photograph in an inspection; the answer's hash is the record's word for it."""
-    who = await run_in_threadpool(_sender, request)
+    who = await run_in_threadpool(_sender, request, "sheet")
     identity = request.query_params.get("inspection", "")
     manner = Manner(request.query_params.get("print_set", ""))
 
     def check(record: Record) -> None:
-        mine = record.ranked(person=None if who.sees_all else who.name)
-        if identity not in {one.identity for one in mine}:
+        person = None if who.sees_all else who.name
+        if not record.ranked(identity=identity, person=person):
             raise AccessError(NOT_THERE.format(identity))
         if manner.print_set and manner.print_set not in record.print_checks():
             words = f"There is no print check of card set {manner.print_set!r:.60} in the record."
@@ -94,20 +91,25 @@ async def _photograph(request: Request) -> dict[str, Any]:
         return await run_in_threadpool(of_record, keep)
 
 
-async def _look(request: Request) -> dict[str, Any]:
-    """Hold a photograph until the page that shows its diameter takes it."""
-    who = await run_in_threadpool(_sender, request)
+async def _into_tray(request: Request) -> dict[str, Any]:
+    """Keep a photograph that belongs to no inspection for the page that asked for it."""
+    tray = tray_of(request.path_params["tray"])
+    who = await run_in_threadpool(_sender, request, SCREEN_OF[tray])
     with place_for("a page", MOST_AT_ONCE):
         data = await received(request, stated_size(request))
-    file, now = PhotoFile(name_in(request, "photograph.jpg"), data), time.monotonic()
-    take_held(owner_of(who), file.sha256)
-    _held[owner_of(who), file.sha256] = (now, file)
-    while len(_held) > MOST_HELD or now - next(iter(_held.values()))[0] > HELD_S:
-        _held.popitem(last=False)
+        file = PhotoFile(name_in(request, "photograph.jpg"), data)
+        try:
+            await run_in_threadpool(put_in_tray, owner_of(who), tray, file)
+        except ValueError as wrong:  # it begins with the file's name, as it is
+            raise UnacceptedError(422, str(wrong)) from wrong
+        except OSError as wrong:
+            raise UnacceptedError(
+                LATER, f"The server can't keep it just now: {wrong.strerror}."
+            ) from wrong
     return {"sha256": file.sha256}
 
 
 ROUTES = [
     Route("/uploads/photographs", answered(_photograph), methods=["PUT"]),
-    Route("/uploads/looks", answered(_look), methods=["PUT"]),
+    Route("/uploads/trays/{tray}", answered(_into_tray), methods=["PUT"]),
 ]

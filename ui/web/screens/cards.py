@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -13,12 +13,14 @@ from inspection.record.views import OpenInspection
 from ui.services.bench_checks import keep_bench_check, known_bench_checks
 from ui.services.cameras import known_cameras
 from ui.services.measuring_queue import measured
+from ui.services.trays import MOST, TrayPhotograph, empty_tray, read_from_tray
 from ui.text import as_typed
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import download
 from ui.web.page.navigation import next_step_link
 from ui.web.page.session import get_record, user_name
 from ui.web.panels.photographs.remeasure import offer_later_checks
+from ui.web.panels.photographs.tray import TrayWords, tray_field, tray_owner
 from vision.apart import apart
 from vision.photo.containers import PhotoError
 from vision.pipeline import Settings
@@ -27,10 +29,12 @@ from vision.target.layout import LAYOUTS, layout_for
 from vision.target.pdf import card_pdf
 from vision.target.print_scale import PrintCheck, check_from_dict, check_to_dict, checked_card
 
-if TYPE_CHECKING:
-    from streamlit.runtime.uploaded_file_manager import UploadedFile
-
-MOST_PHOTOGRAPHS = 30
+BAR_WORDS = TrayWords(
+    "Photographs of the bar",
+    f"The camera's own files, all by one phone: {LEAST_PHOTOGRAPHS} at least, {MOST['bars']} at "
+    "most.",
+    "Drop photographs of the bar here",
+)
 UNCHECKED = "not checked"
 READ_WITH = {"caliper, 0.05 mm": 0.05, "good caliper, 0.02 mm": 0.02, "steel rule, 0.2 mm": 0.2}
 
@@ -175,6 +179,7 @@ def _check_on_the_bench() -> None:
         "off and fixed again. It shows whether the uncertainties hold with your printer, card and "
         "phone."
     )
+    files = tray_field("bars", BAR_WORDS)
     with st.form("bench check"):
         sets = [UNCHECKED, *get_record().print_checks()]
         first, left, right = st.columns(3)
@@ -197,17 +202,9 @@ def _check_on_the_bench() -> None:
             key="bench check u",
             help="Half of the expanded uncertainty on the certificate.",
         )
-        files = st.file_uploader(
-            "Photographs of the bar",
-            accept_multiple_files=True,
-            key="bench check photographs",
-            help="The camera's own files, all by one phone.",
-        )
         if st.form_submit_button("Check these photographs"):
             with show_errors():
-                _check_photographs(
-                    str(card_set), parse_length(true), parse_length(u), list(files or [])
-                )
+                _check_photographs(str(card_set), parse_length(true), parse_length(u), files)
     with show_errors():
         for check in known_bench_checks():
             mark = ":material/check:" if check.holds else ":material/warning:"
@@ -215,18 +212,18 @@ def _check_on_the_bench() -> None:
 
 
 def _check_photographs(
-    card_set: str, true_mm: float, u_mm: float, files: list[UploadedFile]
+    card_set: str, true_mm: float, u_mm: float, files: Sequence[TrayPhotograph]
 ) -> None:
-    if len(files) > MOST_PHOTOGRAPHS:
-        raise ValueError(f"{len(files)} photographs are too many; {MOST_PHOTOGRAPHS} are the most.")
     values = None if card_set == UNCHECKED else get_record().print_checks()[card_set]
     check = check_from_dict(card_set, values) if values else None
     settings = Settings(print_check=check, cameras=known_cameras())
     estimates, refused = [], 0
     bar = st.progress(0.0, "Measuring ...")
-    for number, file in enumerate(files, start=1):
+    owner = tray_owner()
+    for number, one in enumerate(files, start=1):
+        file = read_from_tray(owner, "bars", one.sha256)
         try:
-            results, *_ = apart(file.name, measured, file.getvalue(), file.name, settings)
+            results, *_ = apart(file.name, measured, file.data, file.name, settings)
         except PhotoError:
             results = ()
         estimates += [one for one in results if isinstance(one, Estimate)]
@@ -235,6 +232,7 @@ def _check_photographs(
     bar.empty()
     done = bench_check(estimates, true_mm=true_mm, u_true_mm=u_mm, refused=refused, on=date.today())
     keep_bench_check(done)
+    empty_tray(owner, "bars")
     flash_success(done.verdict)
     st.rerun()
 

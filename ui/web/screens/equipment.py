@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import get_args
@@ -11,22 +12,27 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.model.log import counted
 from inspection.model.readings import Gauge, GaugeKind
-from ui.services.calibrate_phone import MOST_BOARDS, calibrate_phone
+from ui.services.calibrate_phone import calibrate_phone
 from ui.services.cameras import cameras_file, known_cameras
-from ui.services.measuring_queue import PhotoFile
 from ui.services.roles import require_action
+from ui.services.trays import MOST, TrayPhotograph, empty_tray, read_from_tray
 from ui.text import as_typed
 from ui.web.page.clock import today
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import current_user, download
 from ui.web.page.session import get_record, user_name
-from ui.web.panels.photographs.upload import KINDS, most_mb
+from ui.web.panels.photographs.tray import TrayWords, tray_field, tray_owner
 from vision.calibration.board import board_pdf
 from vision.calibration.library import CalibratedCamera, forget_camera
 from vision.target.print_scale import check_from_dict
 
 NEW = "another gauge"
 BOARDS = ("A4", "US Letter")
+BOARD_WORDS = TrayWords(
+    "Photographs of the board",
+    f"Original files of one phone and one lens: 8 at least, {MOST['boards']} at most.",
+    "Drop photographs of the board here",
+)
 
 
 def _gauges() -> None:
@@ -180,15 +186,8 @@ def _phones() -> None:
     )
     paper = st.selectbox("Paper", BOARDS, key="board paper", help="Its size does not matter.")
     download("Download the board (PDF)", lambda: board_pdf(paper), "board.pdf", "application/pdf")
+    files = tray_field("boards", BOARD_WORDS)
     with st.form("calibrate"):
-        files = st.file_uploader(
-            "Photographs of the board",
-            KINDS,
-            accept_multiple_files=True,
-            key="board photographs",
-            max_upload_size=most_mb(),
-            help=f"Original files of one phone and one lens: 8 at least, {MOST_BOARDS} at most.",
-        )
         left, right = st.columns(2)
         along = left.text_input(
             "Chequered field along its 11 squares",
@@ -202,7 +201,7 @@ def _phones() -> None:
         if st.form_submit_button("Calibrate", type="primary"):
             with show_errors(), st.spinner("Looking for the board ..."):
                 require_action(current_user(), "gauges")
-                _calibrate([PhotoFile(one.name, one.getvalue()) for one in files], along, across)
+                _calibrate(files, along, across)
 
 
 def _camera_line(camera: CalibratedCamera) -> str:
@@ -213,13 +212,16 @@ def _camera_line(camera: CalibratedCamera) -> str:
     )
 
 
-def _calibrate(files: list[PhotoFile], along: str, across: str) -> None:
+def _calibrate(files: Sequence[TrayPhotograph], along: str, across: str) -> None:
     if bool(along.strip()) != bool(across.strip()):
         raise ValueError(
             "give both lengths of the chequered field, or neither: their ratio counts."
         )
     printed = (parse_length(along), parse_length(across)) if along.strip() else None
-    done = calibrate_phone(files, printed, on=today())
+    owner = tray_owner()
+    photographs = [read_from_tray(owner, "boards", one.sha256) for one in files]
+    done = calibrate_phone(photographs, printed, on=today())
+    empty_tray(owner, "boards")
     left_out = f" Left out: {'; '.join(done.left_out)}." if done.left_out else ""
     flash_success(
         f"{done.camera.key} is calibrated: focal length {done.camera.focal_px:.1f} px, u "

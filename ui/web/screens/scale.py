@@ -10,11 +10,13 @@ from inspection.model.length_text import parse_length
 from inspection.record.views import OpenInspection
 from ui.lengths import diameter_words
 from ui.services.measure_archive import Shown, add_figure, archive_measured
+from ui.services.trays import empty_tray, read_from_tray
 from ui.text import as_typed, sentence
 from ui.web.components.point_view import mark_points, send_photograph, set_points
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.rescreen import rescreen
 from ui.web.page.session import entering, get_record
+from ui.web.panels.photographs.tray import TrayWords, tray_field, tray_owner
 from vision.apart import apart
 from vision.photo.containers import PhotoError
 from vision.photo.preview import preview_of
@@ -22,8 +24,11 @@ from vision.results import Estimate, PointPx, Result
 from vision.scale_rule.scale import Placement, ScaleRequest
 from vision.uncertainty import shares
 
-MOST_MB = 40
-KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"]
+WORDS = TrayWords(
+    "Photograph without the card",
+    "The original file, if there is one: it says its focal length, and U is smaller.",
+    "Drop the photograph here",
+)
 LABELS = ("begin of length", "end of length", "one side of rope", "other side of rope")
 PAIRS = ((0, 1), (2, 3))
 PLACEMENT_WORDS: dict[Placement, str] = {
@@ -36,29 +41,21 @@ PLACEMENT_WORDS: dict[Placement, str] = {
 
 
 @st.cache_data(max_entries=3, show_spinner=False)
-def _shown(sha256: str, name: str, _data: bytes) -> Shown | str:
+def _shown(sha256: str, owner: str) -> Shown | str:
     """Return a photograph with its preview; a sentence where it can't be read."""
+    file = read_from_tray(owner, "archive", sha256)
     try:
-        return Shown(name, sha256, _data, *apart(name, preview_of, _data, name))
+        shown = apart(file.name, preview_of, file.data, file.name)
     except PhotoError as refused:
         return str(refused)
+    return Shown(file.name, sha256, file.data, *shown)
 
 
-def _uploaded_photo() -> Shown | None:
-    file = st.file_uploader(
-        "Photograph without the card",
-        KINDS,
-        key="scale upload",
-        max_upload_size=MOST_MB,
-        help="The original file, if there is one: it says its focal length, and U is smaller.",
-    )
-    if file is not None:  # the widget forgets its file when another page is opened
-        st.session_state["scale file"] = (file.name, file.getvalue())
-    held = st.session_state.get("scale file")
-    if held is None:
+def _given_photo() -> Shown | None:
+    there = tray_field("archive", WORDS)
+    if not there:
         return None
-    name, data = held
-    shown = _shown(hashlib.sha256(data).hexdigest(), name, data)
+    shown = _shown(there[-1].sha256, tray_owner())
     if isinstance(shown, str):
         raise PhotoError(shown)
     return shown
@@ -213,8 +210,8 @@ def _show(opened: OpenInspection, photo: Shown, result: Result, drawn: bytes) ->
         identity = opened.inspection.identity
         add_figure(get_record(), identity, photo, result, by=entering(identity))
         rescreen(identity)
-        for held in ("scale file", "scale answer"):
-            st.session_state.pop(held, None)
+        empty_tray(tray_owner(), "archive")
+        st.session_state.pop("scale answer", None)
         flash_success(
             f"{photo.name} stands at station {result.station}, {result.view_deg}°: "
             f"{diameter_words(result.diameter_mm, result.u_mm, opened.rope.units)}, without the "
@@ -228,7 +225,7 @@ def _screen(opened: OpenInspection) -> None:
         "For photographs from before, where no card was there. The figure is less sure than one "
         "with the card, and says so wherever it is shown."
     )
-    photo = _uploaded_photo()
+    photo = _given_photo()
     if photo is None:
         return
     points = _points_input(photo)

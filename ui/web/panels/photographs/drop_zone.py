@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from heapq import nlargest
-from typing import Any
 
 import streamlit as st
 
@@ -12,43 +11,34 @@ from inspection.record.views import Summary
 from ui.lengths import diameter_words
 from ui.presenters.station import legend_of, shapes_of
 from ui.services.quick_look import QuickLook, keep_look, quick_look
+from ui.services.trays import empty_tray, read_from_tray
 from ui.text import as_typed, place, sentence
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
-from ui.web.components.uploads import UploadField, upload_field
 from ui.web.page.address import link_query
 from ui.web.page.layout import flash_success, show_errors
-from ui.web.page.login import current_user
 from ui.web.page.pictures import home_of
 from ui.web.page.session import get_record, summaries, user_name
-from ui.web.page.upload_routes import owner_of, take_held
-from ui.web.panels.photographs.upload import ACCEPT, UNCHECKED, limits_in_words, most_mb
+from ui.web.panels.photographs.tray import TrayWords, tray_field, tray_owner
+from ui.web.panels.photographs.upload import UNCHECKED, limits_in_words
 from vision.results import Estimate, Result
 
-LOOK, CAME = "quick look", "photograph that came to be looked at"
+LOOK = "quick look"
 MOST_LISTED = 50  # inspections to keep it in; the others are reached by opening them first
 
 
 def drop_zone() -> None:
     """Take a photograph, show what it gives at once, and offer to keep it."""
-    owner = owner_of(current_user())
-    field = UploadField(
-        owner,
-        user_name(),
-        "looks",
+    words = TrayWords(
         "Drop a photograph of a rope on its card, and read its diameter",
         "No rope and no inspection is needed; nothing is kept before you say so. "
         f"{limits_in_words()}",
         "Drop a photograph here: its diameter is read",
-        ACCEPT,
-        most_mb(),
-        many=False,
     )
     with st.container(key="quick-look"):
-        came = upload_field(field, key="quick")
-    if came is not None and came != st.session_state.get(CAME):
-        st.session_state[CAME] = came
-        with show_errors():
-            _measure(owner, came)
+        came = tray_field("looks", words)
+    with show_errors():
+        for one in came:
+            _measure(one.sha256)
     look: QuickLook | None = st.session_state.get(LOOK)
     if look is not None:
         with st.container(border=True):
@@ -56,12 +46,15 @@ def drop_zone() -> None:
             _keep(look)
 
 
-def _measure(owner: str, came: dict[str, Any]) -> None:
-    file = take_held(owner, str(came.get("sha256")))
-    if file is None:  # the server was started anew meanwhile
-        raise ValueError(f"{came.get('name')} was not measured: drop it again.")
-    with st.spinner("Measuring ..."):
-        st.session_state[LOOK] = quick_look(get_record(), file.data, file.name)
+def _measure(sha256: str) -> None:
+    file = read_from_tray(tray_owner(), "looks", sha256)
+    try:
+        with st.spinner("Measuring ..."):
+            st.session_state[LOOK] = quick_look(get_record(), file.data, file.name)
+    except Exception:  # a page that is drawn anew in the middle is none: it is measured again
+        empty_tray(tray_owner(), "looks", only=sha256)
+        raise
+    empty_tray(tray_owner(), "looks", only=sha256)
 
 
 def _show(look: QuickLook) -> None:

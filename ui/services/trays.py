@@ -1,0 +1,149 @@
+"""Photographs that belong to no inspection, kept until what they were taken for is done.
+
+Boards for a calibration, a bar for the bench check, one without the card, one to be looked at.
+They lie on the disk, so that neither another page nor a restart costs one, and go once they were
+used, or after a day.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import tempfile
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, get_args
+
+from ui.services.cameras import cameras_file
+from ui.services.measuring_queue import PhotoFile
+from vision.photo.containers import PhotoError, kind_of
+
+Tray = Literal["boards", "bars", "archive", "looks"]
+TRAYS: tuple[Tray, ...] = get_args(Tray)
+# Where one is the most, the next one takes its place. More boards or bars add nothing but time.
+MOST: Mapping[Tray, int] = {"boards": 30, "bars": 30, "archive": 1, "looks": 1}
+KEPT_S = 24 * 3600.0
+_OWNER, _SHA256 = re.compile("[0-9a-f]{24}"), re.compile("[0-9a-f]{64}")
+
+
+@dataclass(frozen=True, slots=True)
+class TrayPhotograph:
+    """A photograph in a tray.
+
+    Parameters
+    ----------
+    name, sha256 : str
+        Its file's name and its hash.
+    """
+
+    name: str
+    sha256: str
+
+
+def put_in_tray(owner: str, tray: Tray, file: PhotoFile) -> None:
+    """Keep a photograph in somebody's tray; one that is there already stays.
+
+    Raises
+    ------
+    ValueError
+        If it is no photograph, or the tray is full.
+    OSError
+        If it can't be kept.
+    """
+    try:
+        kind_of(file.data)
+    except PhotoError as wrong:
+        raise ValueError(f"{file.name} {wrong}.") from wrong
+    _let_go_of_old()
+    place, there = _place(owner, tray), in_tray(owner, tray)
+    if file.sha256 in {one.sha256 for one in there}:
+        return
+    if MOST[tray] == 1:
+        empty_tray(owner, tray)
+    elif len(there) >= MOST[tray]:
+        raise ValueError(
+            f"{file.name} is one too many: {MOST[tray]} photographs are the most, and 12 are "
+            "enough; use those that are there, or take some out."
+        )
+    place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with tempfile.NamedTemporaryFile(dir=place, prefix=".", delete=False) as whole:
+        whole.write(json.dumps(file.name).encode() + b"\n" + file.data)
+    Path(whole.name).replace(place / file.sha256)
+
+
+def in_tray(owner: str, tray: Tray) -> tuple[TrayPhotograph, ...]:
+    """Return what lies in somebody's tray, the first that came first."""
+    found = []
+    for path in _files(owner, tray):
+        try:
+            with path.open("rb") as file:
+                found.append((path.stat().st_mtime_ns, json.loads(file.readline()), path.name))
+        except FileNotFoundError:  # another window has taken it
+            continue
+    return tuple(TrayPhotograph(name, sha256) for _, name, sha256 in sorted(found))
+
+
+def read_from_tray(owner: str, tray: Tray, sha256: str) -> PhotoFile:
+    """Return a photograph that lies in somebody's tray.
+
+    Raises
+    ------
+    ValueError
+        If it does not lie there any more.
+    """
+    try:
+        whole = (_place(owner, tray) / _checked(_SHA256, sha256)).read_bytes()
+    except FileNotFoundError:
+        raise ValueError("the photograph is not kept any more; give it again.") from None
+    name, _, data = whole.partition(b"\n")
+    return PhotoFile(json.loads(name), data)
+
+
+def empty_tray(owner: str, tray: Tray, *, only: str = "") -> None:
+    """Let go of what lies in somebody's tray, or of the one photograph with a hash."""
+    for path in _files(owner, tray):
+        if only in ("", path.name):
+            path.unlink(missing_ok=True)
+
+
+def tray_of(name: str) -> Tray:
+    """Return the tray of a name.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+    """
+    if name not in TRAYS:
+        raise ValueError(f"there is no tray {name!r:.20}; there are {', '.join(TRAYS)}.")
+    return name
+
+
+def _all() -> Path:
+    return cameras_file().with_name("trays")
+
+
+def _place(owner: str, tray: Tray) -> Path:
+    return _all() / _checked(_OWNER, owner) / tray
+
+
+def _checked(form: re.Pattern[str], name: str) -> str:
+    if not form.fullmatch(name):
+        raise ValueError(f"{name!r:.70} names no photograph's place.")
+    return name
+
+
+def _files(owner: str, tray: Tray) -> list[Path]:
+    place = _place(owner, tray)
+    return [one for one in place.iterdir() if _SHA256.fullmatch(one.name)] if place.is_dir() else []
+
+
+def _let_go_of_old() -> None:
+    """Let go of trays that nothing came into for a day, and of what they held."""
+    for owner in _all().iterdir() if _all().is_dir() else ():
+        for tray in owner.iterdir():
+            if time.time() - tray.stat().st_mtime > KEPT_S:
+                shutil.rmtree(tray, ignore_errors=True)
