@@ -14,6 +14,7 @@ from inspection.model.length_text import MM_PER_INCH, length_text
 from inspection.model.rope import Units
 
 PER_INCH = float(MM_PER_INCH)
+M_PER_FOOT = 12 * PER_INCH / 1000
 
 
 def unit_of(units: Units) -> Literal["mm", "in"]:
@@ -89,6 +90,27 @@ def short_length(value_mm: float, units: Units) -> str:
         digits = f"{value:.4f}".rstrip("0").rstrip(".") if value >= 1e-3 else f"{value:.1g}"
         return f"{digits} in"
     return f"{value_mm:g} mm"
+
+
+def along_unit(units: Units) -> Literal["m", "ft"]:
+    """Return the sign of the unit of distances along a rope: "m", or "ft" for one in inches."""
+    return "ft" if units == "inch" else "m"
+
+
+def along_in(position_m: float, units: Units) -> float:
+    """Return a distance along a rope in that unit."""
+    return position_m / M_PER_FOOT if units == "inch" else position_m
+
+
+def along(position_m: float, units: Units) -> str:
+    """Return a distance along a rope, without the unit and with no more digits than it has.
+
+    Examples
+    --------
+    >>> along(31.5, "mm"), along(0.3048 * 103, "inch"), along(31.5, "inch")
+    ('31.5', '103', '103.346')
+    """
+    return f"{along_in(position_m, units):.6g}"
 
 
 def card_place(at_mm: float, units: Units) -> str:

@@ -117,7 +117,7 @@ def enter_rope(page: Page) -> None:
     fill(page, "Nominal diameter", "22")
     page.get_by_text(re.compile("^More: site, construction")).click()
     fill(page, "Reference diameter", "22,44")
-    fill(page, "Expanded uncertainty U (k = 2)", "0,08 mm")
+    fill(page, "Expanded uncertainty U", "0,08 mm")
     press(page, "Save rope")
     expect(page.get_by_text("Now its inspection.")).to_be_visible()
     quiet(page)

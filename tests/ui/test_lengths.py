@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inspection.model.rope import Station
 from tests.ui.report_cases import hard_case
 from ui.charts.checks import differences_chart
 from ui.charts.rope import along_rope_chart, roundness_chart
 from ui.charts.sources import along_rope, differences, roundness
-from ui.lengths import in_units
+from ui.lengths import along, in_units
 from ui.presenters.rope_form import typed_length
+from ui.presenters.sheet_entry import distance_m
 from ui.presenters.station import edge_shapes
 from ui.report.drawings import svg_of
 from ui.report.report import html_report
@@ -74,6 +77,31 @@ def test_a_report_of_a_rope_in_inches_has_no_millimetres() -> None:
     typed = {reading.typed for reading in case.assessment.log.readings}
     assert [one for one in left if not any(text in one for text in typed)] == []
     assert len(re.findall(r"\bin\b", words)) > 40
+
+
+def test_places_along_a_rope_in_inches_are_in_feet() -> None:
+    """A foot is 0.3048 m exactly (NIST Special Publication 811, 2008, appendix B.8)."""
+    for typed in ("187", "0.5", "1034,25"):
+        at = distance_m(typed, "inch")
+        assert at == pytest.approx(float(typed.replace(",", ".")) * 0.3048, abs=1e-12)
+        assert along(at, "inch") == typed.replace(",", ".")  # as it was typed, not rounded anew
+    assert distance_m("57 m", "inch") == 57.0
+    with pytest.raises(ValueError, match="'far' is no distance in feet"):
+        distance_m("far", "inch")
+    judged = hard_case("settled").assessment
+    log = replace(
+        judged.log,
+        inspection=replace(judged.log.inspection, stations=(Station(1, 30.48), Station(2, 60.96))),
+    )
+    sections = tuple(
+        replace(one, position_m=30.48 * one.station) for one in judged.photograph_sections
+    )
+    case = replace(judged, log=log, photograph_sections=sections, gauge_sections=())
+    told = json.dumps(along_rope_chart(along_rope(case), "inch").to_dict())
+    assert "Place along the rope (ft)" in told
+    assert [float(one) for one in re.findall(r'"place": ([\d.]+)', told)][:2] == pytest.approx(
+        [100.0, 200.0]
+    )
 
 
 def test_charts_and_their_figures_are_in_inches() -> None:

@@ -68,7 +68,7 @@ def test_reference_baseline_and_grooves_are_entered_and_changed_with_a_reason(ap
     field(at, "text_input", "Rope").set_value("mine hoist 1")
     field(at, "text_input", "Nominal diameter").set_value("32")
     field(at, "text_input", "Reference diameter").set_value("32,8")
-    field(at, "text_input", "Expanded uncertainty U (k = 2)").set_value("0,08")
+    field(at, "text_input", "Expanded uncertainty U").set_value("0,08")
     field(at, "text_input", "Baseline diameter (mine hoists)").set_value("32,6 mm")
     field(at, "selectbox", "Tension at that measurement").set_value("none")
     row = {"name": "head sheave", "radius": "17,2"}

@@ -17,8 +17,8 @@ from ui.presenters.sheet_entry import (
     SheetDraft,
     TypedField,
     Witness,
+    distance_m,
     enter_waiting,
-    metres,
     read_again,
     read_draft,
     state_of,
@@ -158,7 +158,7 @@ def test_a_place_that_is_no_number_stays_typed(record: Record) -> None:
     take(record, TypedField("at/1", 1, "far"), TypedField("what/3", 2, "sheave"))
     assert draft(record).texts == {"at/1": "far", "what/3": "sheave"}
     with pytest.raises(ValueError, match="no distance in metres"):
-        metres("far")
+        distance_m("far", "mm")
 
 
 def test_one_more_station_and_direction_stay_on_the_sheet(record: Record) -> None:

@@ -66,14 +66,6 @@ class AlongRope:
         """Whether every place along the rope is known."""
         return all(figure.position_m is not None for figure in self.figures)
 
-    def place(self, figure: Figure) -> float:
-        """Return where a figure stands on the axis: m along the rope, or station number."""
-        return (
-            figure.position_m
-            if self.by_position and figure.position_m is not None
-            else figure.station
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Direction:

@@ -26,6 +26,7 @@ from ui.charts.data import (
     VERMILION,
     AlongRope,
     DatedDiameter,
+    Figure,
     History,
     LimitLine,
     Roundness,
@@ -34,7 +35,7 @@ from ui.charts.data import (
     wider,
 )
 from ui.charts.style import HEIGHT, POINT, WORDS_LETTERS, decimals, heading, in_unit, legend
-from ui.lengths import length_in, length_text, short_length
+from ui.lengths import along_in, along_unit, length_in, length_text, short_length
 
 BAND_OPACITY = 0.10
 MOST_NUMBERS = 14  # stations' numbers beside each other on a phone
@@ -52,10 +53,11 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
     """
     by_position = data.by_position
     title = in_unit("Mean diameter", units)
-    place_title = "Place along the rope (m)" if by_position else "Station"
+    place_title = f"Place along the rope ({along_unit(units)})" if by_position else "Station"
+    at = {figure: _at(data, figure, units) for figure in data.figures}
     rows = [
         {
-            "place": data.place(figure),
+            "place": at[figure],
             "station": f"station {figure.station}",
             "by": figure.source,
             **_bar(figure.mean_mm, figure.expanded_mm, units),
@@ -87,8 +89,8 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
         legend=legend(),
         scale=alt.Scale(domain=sources, range=[SOURCE_SHAPES[source] for source in sources]),
     )
-    places = [data.place(figure) for figure in data.figures]
-    stations = {data.place(figure): figure.station for figure in data.figures}
+    places = list(at.values())
+    stations = {at[figure]: figure.station for figure in data.figures}
     x = alt.X(
         "place:Q",
         title=place_title,
@@ -124,6 +126,13 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
     return alt.LayerChart(layer=layers).properties(
         height=HEIGHT, title=heading("Mean diameter along the rope", *words)
     )
+
+
+def _at(data: AlongRope, figure: Figure, units: Units) -> float:
+    """Return where a figure stands on the axis: along the rope, or its station's number."""
+    if data.by_position and figure.position_m is not None:
+        return along_in(figure.position_m, units)
+    return figure.station
 
 
 def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:

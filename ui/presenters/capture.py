@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from inspection.model.rope import Units
+from inspection.model.rope import Station, Units
 from inspection.record.views import OpenInspection
-from ui.lengths import diameter_words
+from ui.lengths import along, along_unit, diameter_words
 from vision.results import Estimate, Refusal, Result
 
 VIEWS = (0, 90)
@@ -44,7 +44,7 @@ def capture_state(opened: OpenInspection, *, figures: bool) -> dict[str, Any]:
             cells.append({
                 "station": number,
                 "view_deg": view,
-                "where": "" if station is None else _where(station.position_m, station.note),
+                "where": _where(station, opened.rope.units),
                 "photo": photo,
                 "figure": _figure(figure, opened.rope.units) if shown and figure else "",
                 "reading": read.get(cell, ""),
@@ -63,8 +63,11 @@ def capture_state(opened: OpenInspection, *, figures: bool) -> dict[str, Any]:
     }
 
 
-def _where(position_m: float, note: str) -> str:
-    return f"{position_m:g} m along the rope" + (f", {note}" if note else "")
+def _where(station: Station | None, units: Units) -> str:
+    if station is None:
+        return ""
+    where = f"{along(station.position_m, units)} {along_unit(units)} along the rope"
+    return where + (f", {station.note}" if station.note else "")
 
 
 def _figure(estimate: Estimate, units: Units) -> str:

@@ -226,50 +226,6 @@ def groove_rows(assessment: Assessment) -> Rows:
     ]
 
 
-def place_rows(opened: OpenInspection) -> Rows:
-    """Return what was seen and read at each station, and whether it forms a section."""
-    at = {station.number: station.position_m for station in opened.inspection.stations}
-    photographed: dict[int, set[int]] = {}
-    read: dict[int, set[int]] = {}
-    for result in opened.results:
-        if isinstance(result, Estimate) and result.station and result.view_deg is not None:
-            photographed.setdefault(result.station, set()).add(result.view_deg)
-    for reading in opened.readings:
-        read.setdefault(reading.station, set()).add(reading.view_deg)
-    return [
-        [
-            str(number),
-            f"{at[number]:g} m" if number in at else "not known",
-            _directions(photographed.get(number, set())),
-            _directions(read.get(number, set())),
-            _section(photographed.get(number, set()), read.get(number, set())),
-        ]
-        for number in sorted(at.keys() | photographed.keys() | read.keys())
-    ]
-
-
-def _directions(degrees: set[int]) -> str:
-    return " and ".join(f"{degree}°" for degree in sorted(degrees)) or "none"
-
-
-def _section(photographed: set[int], read: set[int]) -> str:
-    """Say from what a section is formed here, or which direction it lacks.
-
-    Examples
-    --------
-    >>> _section({0, 90}, {0})
-    'by photographs'
-    >>> _section({0}, {0})
-    'none yet: one direction only'
-    """
-    by = [
-        name for name, found in (("photographs", photographed), ("gauge", read)) if len(found) > 1
-    ]
-    if by:
-        return f"by {' and '.join(by)}"
-    return "none yet: one direction only" if photographed or read else "none yet: nothing measured"
-
-
 # ---- the answer in sentences ----------------------------------------------------------------
 
 NAMED = 6  # places that are named; of more the number is told

@@ -216,7 +216,7 @@ def _sure(rope: Rope) -> str:
     u, tension = rope.u_reference_mm, rope.reference_tension
     parts = [
         "" if rope.reference_on is None else f"of {rope.reference_on:%Y-%m-%d}",
-        "U not known" if u is None else f"U (k = 2) {length_text(K * u, units=rope.units)}",
+        "U not known" if u is None else f"U {length_text(K * u, units=rope.units)}",
         "" if tension is None else f"tension {tension}",
     ]
     return f" {', '.join(part for part in parts if part)}"

@@ -12,7 +12,7 @@ from inspection.model.log import Log, counted
 from inspection.model.readings import Reading
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
-from ui.lengths import card_place, figure, unit_of
+from ui.lengths import along, along_unit, card_place, figure, unit_of
 from ui.presenters.review_queue import review_queue
 from ui.presenters.sheet_entry import (
     FieldState,
@@ -129,8 +129,8 @@ class StationSheet:
 
     Parameters
     ----------
-    unit : str
-        "mm" or "in".
+    unit, along : str
+        "mm" or "in"; "m" or "ft" for distances along the rope.
     ways : tuple of int
         Directions, degrees: the columns.
     rows : tuple of SheetRow
@@ -144,6 +144,7 @@ class StationSheet:
     """
 
     unit: str
+    along: str
     ways: tuple[int, ...]
     rows: tuple[SheetRow, ...]
     headline: Headline
@@ -193,9 +194,11 @@ def sheet_of(
         else headline_of(opened, assessment)
     )
     unplaced = tuple(one for one in opened.results if one.place is None)
-    unit = unit_of(opened.rope.units)
+    units = opened.rope.units
     closed = opened.state == "closed"
-    return StationSheet(unit, ways, tuple(rows), headline, unplaced, closed)
+    return StationSheet(
+        unit_of(units), along_unit(units), ways, tuple(rows), headline, unplaced, closed
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,7 +314,7 @@ def _row(look: _Look, number: int, cells: tuple[SheetCell, ...]) -> SheetRow:
     opened, draft = look.opened, look.draft
     placed = {station.number: station for station in opened.inspection.stations}
     there, units = placed.get(number), opened.rope.units
-    position = f"{there.position_m:g}" if there else ""
+    position = along(there.position_m, units) if there else ""
     state = READY
     for kind in ("at", "what"):
         name = f"{kind}/{number}"

@@ -16,14 +16,16 @@ from datetime import datetime
 from typing import Any, Literal
 
 from inspection.model.readings import Reading
-from inspection.model.rope import Station
+from inspection.model.rope import Station, Units
 from inspection.record.record import Record
 from inspection.record.views import LoggedReading, OpenInspection, StationReview
+from ui.lengths import M_PER_FOOT, along_unit
 from ui.presenters.reading_form import ParsedRow, TypedRow, parse_row
 
 KIND = "sheet"  # of the draft
 MOST_PAGES = 6  # whose numbers are remembered
 READING = re.compile(r"(\d{1,3})/(\d{1,3})")
+DISTANCE = re.compile(r"(-?\d{1,6}(?:[.,]\d{1,4})?) ?(m|ft)?")
 OTHER = re.compile(r"(at|what|row|way)/(\d{1,3})")
 Waits = Literal["", "wrong", "sure", "reason", "gauge"]
 
@@ -219,7 +221,7 @@ def _station_state(opened: OpenInspection, typed: TypedField) -> FieldState:
     kind, number = found[1], int(found[2])
     if kind == "at" and typed.text:
         try:
-            metres(typed.text)
+            distance_m(typed.text, opened.rope.units)
         except ValueError as wrong:
             return FieldState("wrong", str(wrong))
     placed = number in {station.number for station in opened.inspection.stations}
@@ -232,8 +234,15 @@ def _station_state(opened: OpenInspection, typed: TypedField) -> FieldState:
     return FieldState()
 
 
-def metres(text: str) -> float:
+def distance_m(text: str, units: Units) -> float:
     """Return a distance along the rope as it was typed, m.
+
+    Parameters
+    ----------
+    text : str
+        A number, with m or ft where it is not in the rope's own unit.
+    units : {"mm", "inch"}
+        The rope's units: a bare number is in feet for a rope in inches.
 
     Raises
     ------
@@ -242,13 +251,15 @@ def metres(text: str) -> float:
 
     Examples
     --------
-    >>> metres("31,5"), metres("83.5 m")
-    (31.5, 83.5)
+    >>> distance_m("31,5", "mm"), distance_m("83.5 m", "inch"), distance_m("10 ft", "mm")
+    (31.5, 83.5, 3.048)
     """
-    plain = text.strip().removesuffix("m").strip().replace(",", ".")
-    if not re.fullmatch(r"-?\d{1,6}(\.\d{1,4})?", plain):
-        raise ValueError(f"{text[:40]!r} is no distance in metres; write it as 31.5 or 31,5.")
-    return float(plain)
+    found = DISTANCE.fullmatch(text.strip())
+    if found is None:
+        names = {"m": "metres", "ft": "feet"}[along_unit(units)]
+        raise ValueError(f"{text[:40]!r} is no distance in {names}; write it as 31.5 or 31,5.")
+    number, unit = float(found[1].replace(",", ".")), found[2] or along_unit(units)
+    return number if unit == "m" else number * M_PER_FOOT
 
 
 def take_typed(
@@ -411,7 +422,8 @@ class _Taking:
             self.stations.pop(number, None)
         elif kind == "at":
             there = self.stations.get(number, Station(number, 0.0))
-            self.stations[number] = replace(there, position_m=metres(text))
+            position_m = distance_m(text, self.opened.rope.units)
+            self.stations[number] = replace(there, position_m=position_m)
         elif number in self.stations:
             self.stations[number] = replace(self.stations[number], note=text)
 

@@ -11,7 +11,16 @@ from inspection.comparison.crosscheck import Comparison
 from inspection.model.readings import Gauge
 from inspection.model.rope import Units
 from inspection.record.views import OpenInspection
-from ui.lengths import PER_INCH, diameter_words, figure, length_text, short_length, with_u
+from ui.lengths import (
+    PER_INCH,
+    along,
+    along_unit,
+    diameter_words,
+    figure,
+    length_text,
+    short_length,
+    with_u,
+)
 from ui.presenters.edge_views import EDGE_MM, EDGE_PX_PER_MM, EdgePlace, edge_places, jaw_scale
 from ui.presenters.manual_edges import is_by_hand
 from ui.presenters.shapes import Look, Shape
@@ -233,15 +242,14 @@ def neighbour_rows(opened: OpenInspection, assessment: Assessment, station: int)
     near = numbers[max(0, here - 2) : here + 3]
     by_photograph = {section.station: section for section in assessment.photograph_sections}
     read = {section.station: section for section in assessment.gauge_sections}
-    where = {one.number: f"{one.position_m:g} m" for one in placed}
+    units = opened.rope.units
+    where = {one.number: f"{along(one.position_m, units)} {along_unit(units)}" for one in placed}
     rows = []
     for number in near:
         figures = []
         for known in (by_photograph, read):
             one = known.get(number)
-            figures.append(
-                "" if one is None else with_u(one.mean_mm, one.u_mean_mm, opened.rope.units)
-            )
+            figures.append("" if one is None else with_u(one.mean_mm, one.u_mean_mm, units))
         mark = " ◀ this one" if number == station else ""
         rows.append([f"{number}{mark}", where.get(number, ""), *figures])
     return rows

@@ -16,7 +16,7 @@ from inspection.measurement.section import Section, Source
 from inspection.model.log import counted
 from inspection.model.loss import LOCAL_GROUND
 from ui.charts.data import K
-from ui.lengths import length_text
+from ui.lengths import along, along_unit, length_text
 from ui.presenters.whole_rope import group_of
 from ui.report.assessment import minute
 from ui.report.blocks import Block, Facts, Grid, Words, without_empty
@@ -203,7 +203,7 @@ def stations(case: ReportCase) -> list[Block]:
         rows.append(
             (
                 str(number),
-                "" if station is None else f"{station.position_m:g}",
+                "" if station is None else along(station.position_m, log.rope.units),
                 "" if station is None else station.note,
                 str(photographs.get(number, 0)),
                 str(readings.get(number, 0)),
@@ -215,7 +215,7 @@ def stations(case: ReportCase) -> list[Block]:
         )
     head = (
         "Station",
-        "Place along the rope (m)",
+        f"Place along the rope ({along_unit(log.rope.units)})",
         "Note",
         "Photographs with a figure",
         "Readings",

@@ -246,7 +246,7 @@ def solve_together(
             break
         said.append(
             f"{used[worst].name} shows another focal length than the rest "
-            f"({100 * math.expm1(off):+.0f} %): it was zoomed, cropped or taken with another lens"
+            f"({100 * math.expm1(off):+z.0f} %): it was zoomed, cropped or taken with another lens"
         )
         del used[worst]
     if len(used) < LEAST_PHOTOGRAPHS:

@@ -177,7 +177,7 @@ function drawRow(sheet, tr, row) {
     p.number = el('th', {scope: 'row', class: 'number'}, tr);
     p.place = el('td', {class: 'place'}, tr);
     p.position = el('span', {}, p.place);
-    p.at = field(sheet, `at/${row.station}`, {class: 'at', inputmode: 'decimal', 'aria-label': `Station ${row.station}: distance along the rope, m`, placeholder: 'm'}, p.place);
+    p.at = field(sheet, `at/${row.station}`, {class: 'at', inputmode: 'decimal', 'aria-label': `Station ${row.station}: distance along the rope, ${sheet.data.along}`, placeholder: sheet.data.along}, p.place);
     p.what = field(sheet, `what/${row.station}`, {class: 'what', 'aria-label': `Station ${row.station}: what is there`, placeholder: 'what is there'}, p.place);
     p.feature = el('small', {}, p.place);
     p.ask = el('div', {class: 'ask', role: 'status'}, p.place);
@@ -194,7 +194,7 @@ function drawRow(sheet, tr, row) {
   tr.id = `station-${row.station}`;
   tr.classList.toggle('look', row.open);
   put(p.number, String(row.station));
-  put(p.position, row.position && `${row.position} m`);
+  put(p.position, row.position && `${row.position} ${sheet.data.along}`);
   put(p.feature, row.feature);
   settle(sheet, p.at, `at/${row.station}`);
   settle(sheet, p.what, `what/${row.station}`);

@@ -65,8 +65,9 @@ def _fields(
     before = None if was is None else was.severity_pct
     ratings = [None, *RATINGS_PCT]
     key = f"{criterion} {opened.inspection.identity} {station}"
-    st.markdown(f"**{criterion.capitalize()}**")
-    columns = st.columns([2, 3, 1, 1] if criterion == "broken wires" else [2, 5])
+    told = "nothing recorded" if was is None else RATINGS[was.severity_pct]
+    fold = st.expander(f"**{criterion.capitalize()}** · {told}", expanded=was is not None)
+    columns = fold.columns([2, 3, 1, 1] if criterion == "broken wires" else [2, 5])
     rating = columns[0].selectbox(
         "Severity",
         ratings,

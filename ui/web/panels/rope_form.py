@@ -139,11 +139,11 @@ def _other_inputs(known: Rope | None, was: Rope, key: str, identity: str, nomina
         "applied.",
     )
     u_reference = right.text_input(
-        "Expanded uncertainty U (k = 2)",
+        "Expanded uncertainty U",
         _length(known, None if was.u_reference_mm is None else K * was.u_reference_mm),
         placeholder="0.08",
         key=f"{key} u",
-        help="Expanded uncertainty of the reference or baseline diameter. Left empty it is not "
+        help="Of the reference or baseline diameter, with k = 2. Left empty it is not "
         "counted, and every verdict that starts from it says so.",
     )
     left, right = st.columns(2)

@@ -28,7 +28,7 @@ from ui.text import WORD_MARKS, as_minus, as_typed
 from ui.web.components.rope_view import PhotoView, send_pictures, show_view
 from ui.web.page import pictures
 from ui.web.page.layout import show_errors
-from ui.web.page.units import in_page_units, page_units, told
+from ui.web.page.units import U_HELP, in_page_units, page_units, told
 from vision.results import Estimate, Refusal, Result
 
 SIDES = ("left edge", "right edge")
@@ -255,8 +255,9 @@ def show_comparison(view: StationView, result: Estimate) -> None:
     )
     st.html(figures(cells))
     st.caption(
-        "± is the expanded uncertainty (k = 2). Difference is photograph minus gauge; it agrees "
-        f"where it is no larger than its own. {in_page_units(one.needed)}"
+        "Difference is photograph minus gauge; it agrees where it is no larger than its own U, "
+        f"which stands after ±. {in_page_units(one.needed)}",
+        help=U_HELP,
     )
 
 

@@ -258,11 +258,13 @@ def _people_or_gauges(kind: GaugeOrPerson, scope: InspectionFilter) -> None:
         return
     rows = [row[1:] for row in reader_rows(readers)]
     heads = [kind, *READER_HEADINGS[2:]]
+    heads = [head.replace(" (k = 2)", "") for head in heads]
     st.html(table(heads, rows[:SHOWN], f"Each {kind} against all others"))
     st.caption(
         "Of the names that stand apart, 5 % at most do so by chance (Benjamini-Hochberg). A gauge "
         "and the person who reads it can't be told apart, and whoever inspects the worst ropes has "
-        "the most to look at."
+        "the most to look at.",
+        help=U_HELP,
     )
     named = {one.name: one for one in readers}
     name = st.selectbox(
