@@ -188,7 +188,7 @@ function drawLine(main, hub) {
   const status = el('div', main, '', {role: 'status'});
   if (said) el('b', status, said);
   if (more) {
-    el('progress', main, '', {'aria-label': 'Photographs that have arrived'}).value = hub.share();
+    el('progress', status, '', {'aria-label': 'Photographs that have arrived'}).value = hub.share();
     el('p', status, more, hub.trouble ? {class: 'trouble'} : {});
   }
   for (const item of refused) {
