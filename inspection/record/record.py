@@ -71,12 +71,12 @@ class Record:
     def add_rope(self, rope: Rope, *, by: str, why: str = "") -> None:
         """Add a rope that the record does not hold yet."""
         commands.check_rope(rope)
-        self._define("rope", rope, Signed(by, why))
+        self._save("rope", rope, Signed(by, why))
 
     def change_rope(self, rope: Rope, *, by: str, why: str) -> None:
         """Replace what the record says about a rope; what it said before stays in its event."""
         commands.check_rope(rope)
-        self._define("rope", rope, Signed(by, why), change=True)
+        self._save("rope", rope, Signed(by, why), change=True)
 
     def rope(self, identity: str) -> Rope:
         """Return a rope."""
@@ -92,12 +92,12 @@ class Record:
     def add_gauge(self, gauge: Gauge, *, by: str, why: str = "") -> None:
         """Add a gauge that the record does not hold yet."""
         commands.check_gauge(gauge)
-        self._define("gauge", gauge, Signed(by, why))
+        self._save("gauge", gauge, Signed(by, why))
 
     def change_gauge(self, gauge: Gauge, *, by: str, why: str) -> None:
         """Replace what the record says about a gauge, e.g. after its calibration."""
         commands.check_gauge(gauge)
-        self._define("gauge", gauge, Signed(by, why), change=True)
+        self._save("gauge", gauge, Signed(by, why), change=True)
 
     def gauge(self, identity: str) -> Gauge:
         """Return a gauge."""
@@ -427,13 +427,10 @@ class Record:
         with self.access.reading() as connection:
             yield replace(self, access=replace(self.access, batch=connection))
 
-    def _define(
-        self, about: str, thing: Rope | Gauge, signed: Signed, *, change: bool = False
-    ) -> None:
+    def _save(self, about: str, one: Rope | Gauge, signed: Signed, *, change: bool = False) -> None:
         with self.access.writing() as connection:
-            commands.save_definition(
-                connection, about, thing.identity, to_dict(thing), signed, change=change
-            )
+            values = to_dict(one)
+            commands.save_definition(connection, about, one.identity, values, signed, change=change)
 
     def define(
         self, table: Table, about: str, name: str, values: JsonObject, signed: Signed
