@@ -11,15 +11,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import vision.scale_rule.measure
 from inspection.record.serialization import result_from_dict, to_dict
 from tests.photo_arrays import photo_from_array
 from tests.real_photographs import REAL, needs_real
 from tests.vision.rules import Shot, draw_rule, inch_row, mm_row, shot, silhouettes, with_bar
+from vision.findings import RefusedError
 from vision.overlay import draw_scaled_result
 from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, PointPx, Refusal, ScaleSource
 from vision.scale_rule.measure import measure_with_scale
-from vision.scale_rule.scale import Placement, ScaleRequest
+from vision.scale_rule.object_edges import _bearing_line
+from vision.scale_rule.scale import Placement, Scale, ScaleRequest, read_scale
 
 ALONG = np.array([1.0, 0.0, 0.0])
 
@@ -103,6 +106,71 @@ def test_edges_marked_by_hand_give_the_same_diameter() -> None:
     assert by_hand.diameter_mm == pytest.approx(20.0, abs=0.05)
 
 
+@pytest.fixture
+def scale_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let many lines over one photograph share its scale, which takes the most time."""
+    read: dict[str, Scale] = {}
+
+    def once(photo: Photo, asked: ScaleRequest) -> Scale:
+        if photo.sha256 not in read:
+            read[photo.sha256] = read_scale(photo, asked)
+        return read[photo.sha256]
+
+    monkeypatch.setattr(vision.scale_rule.measure, "read_scale", once)
+
+
+def slanted(
+    across: tuple[PointPx, PointPx], turn_deg: float, aside_px: float, longer: float = 1.0
+) -> tuple[PointPx, PointPx]:
+    """Return a line over an object as a hand draws it: aslant, and off the object's middle."""
+    one, other = np.array(across)
+    middle, half = (one + other) / 2, (other - one) / 2 * longer
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    along = np.array([-half[1], half[0]]) / np.linalg.norm(half)
+    half = np.array([[c, -s], [s, c]]) @ half
+    ends = middle + aside_px * along + np.array([-half, half])
+    (a, b), (x, y) = ends.tolist()
+    return (a, b), (x, y)
+
+
+@pytest.mark.parametrize("turn_deg", [-7.0, 0.0, 7.0])
+@pytest.mark.parametrize("aside_px", [-18.0, 0.0, 18.0])
+def test_a_short_thing_is_measured_though_the_line_is_aslant_and_off_its_middle(
+    turn_deg: float, aside_px: float
+) -> None:
+    camera = shot()
+    axis = np.array([70.0, 30.0, 10.0])
+    picture = draw_rule(camera, upper=mm_row(-5, 145), lower=inch_row(0, 90, 16))
+    head = silhouettes(camera, axis, ALONG, 20.0, 6.5)  # shorter than it is wide
+    photo = photo_from_array(with_bar(picture, head), focal_px=camera.focal_px)
+    _, asked = beside_a_rule(camera, 20.0, 10.0)
+    assert asked.across_px is not None
+    line = slanted(asked.across_px, turn_deg, aside_px)
+    result = estimate(photo, replace(asked, placement=Placement.ON, across_px=line))
+    assert abs(result.diameter_mm - 20.0) < result.expanded_mm()
+
+
+@pytest.mark.usefixtures("scale_read_once")
+def test_a_line_anywhere_gives_a_figure_or_a_reason() -> None:
+    photo, asked = beside_a_rule(shot(), 20.0, 9.0)
+    rng = np.random.default_rng(4)
+    for _ in range(25):
+        begin = rng.uniform([20, 20], [1480, 780])
+        way = rng.uniform(0, 2 * np.pi)
+        end = np.clip(begin + rng.uniform(45, 250) * np.array([np.cos(way), np.sin(way)]), 5, 795)
+        if np.linalg.norm(end - begin) > 5:
+            (a, b), (x, y) = begin.tolist(), end.tolist()
+            assert measure_with_scale(photo, replace(asked, across_px=((a, b), (x, y)))).result
+
+
+def test_a_side_of_two_places_far_apart_is_no_side_of_an_object() -> None:
+    places = np.full(60, 5.0)
+    places[20], places[40] = 5.4, 7.5
+    with pytest.raises(RefusedError) as refused:
+        _bearing_line(places, 10.0, 0.1, 1.0)
+    assert [item.code for item in refused.value.findings] == ["object-rough"]
+
+
 def test_an_object_that_looks_like_its_ground_is_refused() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0, value=184)
     result = measure_with_scale(photo, asked).result
@@ -173,3 +241,22 @@ def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
     if pitch_mm:  # crests stand one pitch apart (ISO 261, coarse), to a pixel; M8 shows too few
         assert result.crown_pitch_mm == pytest.approx(pitch_mm, abs=0.11)
     assert draw_scaled_result(photo.pixels, answer).shape == photo.pixels.shape
+
+
+@needs_real("rule")
+@pytest.mark.usefixtures("scale_read_once")
+@pytest.mark.parametrize(("name", "across", "truth_mm", "pitch_mm"), SCREWS)
+def test_real_screws_answer_to_lines_as_hands_draw_them(
+    name: str, across: tuple[PointPx, PointPx], truth_mm: tuple[float, float], pitch_mm: float
+) -> None:
+    photo = open_photo(REAL / "rule" / f"{name}.jpg")
+    rng, answered = np.random.default_rng(3), 0
+    for _ in range(8):
+        turn, aside, longer = rng.uniform(-8, 8), rng.uniform(-9, 9), rng.uniform(0.9, 1.15)
+        asked = ScaleRequest(RULE, 40.0, across_px=slanted(across, turn, aside, longer))
+        result = measure_with_scale(photo, asked).result
+        if isinstance(result, Estimate):
+            answered += 1
+            assert result.diameter_mm - result.expanded_mm() < truth_mm[1]
+            assert result.diameter_mm + result.expanded_mm() > truth_mm[0]
+    assert answered >= 7

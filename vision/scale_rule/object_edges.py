@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks, savgol_filter
-from scipy.stats import norm
+from scipy.stats import norm, siegelslopes
 
 from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 REACH = 1.6  # of the line, to each side along the object
 LEAST_SCATTER_MM = 1e-6  # of an edge about its line, however smooth it looks
 LOOSE = 0.06  # of the diameter: an edge farther off its line belongs to something else
-SHORTEST_SHARE = 0.3
+SHORTEST_SHARE, GLIMPSE_SHARE = 0.3, 0.15  # of it: an edge's length, and before the line is turned
 SMOOTH, NEAR = 0.2, 0.2  # of the diameter: crests are smoothed away, to see where edges run
 JAW_DIAMETERS = 2.0
 MOST_LOST = 0.6  # of the blur: more than a parabola's top can lose to it
@@ -182,6 +182,7 @@ def trace_object(
             break
         turned = direction + slope * across_vector(direction)
         direction = turned / np.linalg.norm(turned)
+    _refuse_shorter(part, 1 / scale, SHORTEST_SHARE * d)
     length = JAW_DIAMETERS * d if jaw_mm is None else jaw_mm
     part = part & (np.abs(along) <= length / 2)
     refuse_below("object-short", float(part.sum()))
@@ -236,7 +237,9 @@ def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_],
         filled = np.interp(along, along[known], p[known])
         middles.append(median_filter(filled, size, mode="nearest"))
     for middle in middles:
-        line = np.polyval(np.polyfit(along[near], middle[near], 1), along)
+        # an end of the object close by pulls no line of repeated medians (Siegel 1982)
+        slope, offset = siegelslopes(middle[near], along[near])
+        line = slope * along + offset
         good &= np.abs(middle - line) < LOOSE * d + 0.05 * np.abs(along)
     total = middles[0] + middles[1]
     good &= np.abs(total - np.median(total[near])) < 2 * LOOSE * d
@@ -248,9 +251,13 @@ def _visible_part(along: Array, places: list[Array]) -> tuple[NDArray[np.bool_],
             part[i] = good[i]
             i += way
     trimmed = part & (np.cumsum(part) > size // 4) & (np.cumsum(part[::-1])[::-1] > size // 4)
-    if not trimmed.any() or float(trimmed.sum()) * step < SHORTEST_SHARE * d:
-        raise RefusedError(finding("object-not-found"))
+    _refuse_shorter(trimmed, step, GLIMPSE_SHARE * d)
     return trimmed, d
+
+
+def _refuse_shorter(part: NDArray[np.bool_], step: float, least_mm: float) -> None:
+    if not part.any() or float(part.sum()) * step < least_mm:
+        raise RefusedError(finding("object-not-found"))
 
 
 def _slope(along: Array, places: list[Array]) -> tuple[float, float]:
@@ -296,6 +303,8 @@ def _bearing_line(values: Array, d: float, step: float, blur_px: float) -> Beari
     lost = min(0.5 * blur_px**2 * curvature, MOST_LOST * blur_px) * step
     usual = float(np.median(tops))
     level = tops[np.abs(tops - usual) <= STRAY_SHARE * d]
+    if not len(level):  # two places far apart, and nothing between them: no side of an object
+        raise RefusedError(finding("object-rough", 100 * scatter_of(tops) / d))
     u_top = float(noise / np.sqrt(2))
     rivals = max(1, int((level > level.max() - 2.5 * u_top).sum()))
     expected = float(norm.ppf((rivals - 0.375) / (rivals + 0.25))) if rivals > 1 else 0.0
