@@ -71,6 +71,7 @@ def group_of(truth: Row) -> str:
         # 200 to 600 mm to what the phone was aimed at; the table's are to the card's middle
         and 190 <= float(truth["distance_mm"]) <= 610
         and float(truth["tilt_deg"]) <= 25
+        and abs(float(truth["axis_angle_deg"])) <= 20  # "lay the card along the rope"
         and float(truth["f35_exif"]) <= 28
         and float(truth.get("megapixels") or 12) >= 11.9
         and not any(name in truth["note"] for name in (*FAULTS, *STRESSES))
