@@ -1,6 +1,7 @@
 """What phones and people do to a picture, tried on photographs whose truth is known.
 
     python -m tests.benchmarks.phone_bench [--with FOLDER ...] [--every N] [--only WORD ...]
+        [--together]
 
 The samples and, if asked for, other photographs are put through each of `phone_effects`, measured,
 and held against their truth and against the figure of the original. Tables, every row and a plot
@@ -23,6 +24,7 @@ import platformdirs
 
 from tests.benchmarks.phone_effects import Effect, all_effects, applied
 from tests.benchmarks.score_settings import U_BARS_MM, settings_of
+from vision.calibration.from_cards import CardSight, card_sight, solve_together
 from vision.photo.photo import PhotoError, open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Estimate
@@ -94,6 +96,22 @@ def originals(folder: Path) -> Iterator[Original]:
         yield Original(
             folder / one["file"], one["truth_caliper_2d_mm"], Settings(print_check=check)
         )
+
+
+def calibrated(found: list[Original]) -> list[Original]:
+    """Return photographs with their phone calibrated by the other ones, which have one print."""
+    sights = [card_sight(open_photo(one.path), one.settings.print_check) for one in found]
+    known = []
+    for at, original in enumerate(found):
+        others = [
+            sight
+            for number, sight in enumerate(sights)
+            if number != at and isinstance(sight, CardSight)
+        ]
+        camera = solve_together(others).camera
+        settings = replace(original.settings, cameras={camera.key: camera})
+        known.append(replace(original, settings=settings))
+    return known
 
 
 def rows_of(original: Original, effects: list[Effect]) -> Iterator[Row]:
@@ -202,6 +220,8 @@ def main() -> None:
     parser.add_argument("--without-samples", action="store_true")
     parser.add_argument("--every", type=int, default=1, help="take every N-th photograph (1)")
     parser.add_argument("--only", nargs="*", default=[], help="effects whose name holds a word")
+    together = "calibrate the phone by each folder's other photographs first"
+    parser.add_argument("--together", action="store_true", help=together)
     cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "phone_bench"
     parser.add_argument("--to", type=Path, default=cache, help="folder for tables and plot")
     options = parser.parse_args()
@@ -213,7 +233,8 @@ def main() -> None:
     ]
     rows: list[Row] = []
     for folder in folders:
-        for original in list(originals(folder))[:: options.every]:
+        found = list(originals(folder))[:: options.every]
+        for original in calibrated(found) if options.together else found:
             rows += rows_of(original, effects)
             print(original.path.name, len(rows), file=sys.stderr, flush=True)
     if not rows:
