@@ -15,7 +15,9 @@ from PIL import Image
 
 import vision.calibration.session
 from ui.cli.main import main
+from ui.services.calibrate_phone import calibrate_phone
 from ui.services.cameras import CAMERAS_FILE, known_cameras
+from ui.services.measuring_queue import PhotoFile
 from vision.calibration.adjustment import Calibration, Intrinsics
 from vision.calibration.library import calibrated_camera, save_camera
 from vision.calibration.session import Calibrated
@@ -127,6 +129,25 @@ def test_photographs_with_the_card_calibrate_and_never_replace_what_is_surer(
     assert again.exit_code == 1
     assert "is calibrated already" in again.output
     assert known_cameras()[SAMPLE_KEY] == calibrated(SAMPLE_KEY).camera
+
+
+def test_the_page_takes_photographs_with_the_card_where_none_shows_the_board(
+    tmp_path: Path,
+) -> None:
+    kept = tmp_path / "cameras.json"
+    names = [f"station-{n}-view-{v}.jpg" for n in (1, 2) for v in ("00", "90")]
+    files = [PhotoFile(name, (SAMPLES / name).read_bytes()) for name in names]
+    done = calibrate_phone(files, None, on=date(2026, 11, 29), place=kept)
+    assert done.camera == known_cameras(kept)[SAMPLE_KEY]
+    # without a print check, too: the card's scale is told by the photographs
+    assert abs(done.camera.focal_px - SAMPLE_TRUE_PX) < 2 * done.u_focal_px
+    assert done.u_focal_px < 0.025 * SAMPLE_TRUE_PX
+    save_camera(kept, calibrated(SAMPLE_KEY).camera)
+    with pytest.raises(ValueError, match="is calibrated already"):
+        calibrate_phone(files, None, on=date(2026, 11, 29), place=kept)
+    bare = [PhotoFile("bare.jpg", (SAMPLES / "refuse-no-card.jpg").read_bytes())]
+    with pytest.raises(ValueError, match=r"shows the calibration board.* in 0 photographs"):
+        calibrate_phone(bare, None, on=date(2026, 11, 29), place=kept)
 
 
 @pytest.mark.parametrize(

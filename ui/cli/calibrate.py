@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -132,9 +131,7 @@ def calibrate(
     except ValueError as refused:
         raise click.ClickException(f"no calibration: {refused}") from refused
     try:
-        if by_cards:
-            _refuse_surer(place, camera)
-        save_camera(place, camera)
+        save_camera(place, camera, unless_surer=by_cards)
     except ValueError as failed:
         raise click.ClickException(str(failed)) from failed
     click.echo(f"Saved in {place}; new photographs are measured with it.")
@@ -170,19 +167,6 @@ def _print_calibration(done: Calibrated) -> None:
     )
     for why in done.left_out:
         click.echo(f"Left out: {why}.")
-
-
-def _refuse_surer(place: Path, camera: CalibratedCamera) -> None:
-    """Refuse to replace a calibration by one that knows less: the board's by the cards'."""
-    from ui.services.cameras import known_cameras
-
-    known = known_cameras(place).get(camera.key)
-    if known is not None and known.covariance[0][0] < camera.covariance[0][0]:
-        raise ValueError(
-            f"{camera.key} is calibrated already, its focal length known to "
-            f"{100 * math.sqrt(known.covariance[0][0]):.1f} %, so that one is kept; to replace it, "
-            "remove it first with `ropephoto cameras --remove`."
-        )
 
 
 def _print_by_cards(done: CardCalibration) -> None:

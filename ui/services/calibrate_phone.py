@@ -1,4 +1,4 @@
-"""A phone calibrated from uploaded photographs of the board, in the process that is bounded."""
+"""A phone calibrated from uploads: the board or cards, in the process that is bounded."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from typing import Any
 from ui.services.cameras import cameras_file
 from ui.services.measuring_queue import PhotoFile
 from vision.apart import apart
-from vision.calibration.adjustment import U_STRETCH
+from vision.calibration.adjustment import U_STRETCH, CalibrationError, NoBoardError
+from vision.calibration.from_cards import calibrate_from_cards
 from vision.calibration.library import CalibratedCamera, save_camera
 from vision.calibration.session import calibrate_photographs, measured_stretch
 
@@ -51,7 +52,7 @@ def calibrate_phone(
     Parameters
     ----------
     files : sequence of PhotoFile
-        Photographs of the board, eight or more.
+        Photographs of the board, eight or more; or of ropes with the card, four or more.
     printed : (float, float) or None
         Length of the chequered field along and across, as measured, mm; None where nobody did.
     on : date
@@ -75,7 +76,7 @@ def calibrate_phone(
             "the photographs of the board", adjusted, paths, *stretch, on
         )
     camera = CalibratedCamera(**values)
-    save_camera(place or cameras_file(), camera)
+    save_camera(place or cameras_file(), camera, unless_surer=not camera.coverage)
     return PhoneCalibration(camera, u_focal_px, left_out)
 
 
@@ -83,6 +84,14 @@ def adjusted(
     paths: Sequence[str], stretch: float, u_stretch: float, on: date
 ) -> tuple[dict[str, Any], float, tuple[str, ...]]:
     """Return a camera's values, its focal length's uncertainty, px, and what was left out."""
-    done = calibrate_photographs(paths, stretch=stretch, u_stretch=u_stretch, on=on)
+    try:
+        done = calibrate_photographs(paths, stretch=stretch, u_stretch=u_stretch, on=on)
+    except NoBoardError as no_board:
+        try:
+            by_cards = calibrate_from_cards(paths, on=on)
+        except CalibrationError as refused:
+            raise CalibrationError(f"{str(no_board).rstrip('.')}; and {refused}") from None
+        u_focal = by_cards.camera.focal_px * by_cards.u_log_focal
+        return asdict(by_cards.camera), u_focal, by_cards.left_out
     u_focal = done.camera.focal_px * done.calibration.covariance.u("log_focal")
     return asdict(done.camera), float(u_focal) if math.isfinite(u_focal) else 0.0, done.left_out

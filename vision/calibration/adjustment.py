@@ -189,6 +189,10 @@ class CalibrationError(ValueError):
     """Photographs that give no calibration; the message is one sentence for people."""
 
 
+class NoBoardError(CalibrationError):
+    """None of the photographs shows the board."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """A camera's numbers, in the frame of the photographs that were given.

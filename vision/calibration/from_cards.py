@@ -127,8 +127,8 @@ def calibrate_from_cards(
     sources : iterable of path
         The photographs: four or more, original files of one camera and one lens.
     print_check : PrintCheck, optional
-        What was read on the printed bars; without it the print's scale is fitted as well, and
-        little is learned.
+        What was read on the printed bars; without it the print's scale is known to 1 % only, and
+        told by the photographs as well.
     on : date, optional
         Day of the calibration.
 
@@ -262,8 +262,7 @@ def solve_together(
         raise CalibrationError(
             f"the photographs leave the focal length open to {100 * u_log_focal:.1f} % "
             f"({100 * MOST_U_FOCAL:.1f} % is the most; tilts {min(tilts):.0f} to {max(tilts):.0f} "
-            "degrees): add some tilted by 15 to 30 degrees to each side, upwards and downwards, "
-            "and measure the card's bars."
+            "degrees): add some tilted by 10 to 30 degrees to each side, upwards and downwards."
         )
     order = [LENS.index(name) for name in ("log_focal", "centre_x_px", "centre_y_px", "k1")]
     matrix = np.diag(np.full(len(Intrinsics._fields), 1e-12))  # k2, p1, p2: in k1, as all along

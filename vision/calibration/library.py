@@ -255,7 +255,9 @@ def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
     return {key: _from_dict(key, entry, file) for key, entry in read_json(file).items()}
 
 
-def save_camera(path: str | os.PathLike[str], camera: CalibratedCamera) -> None:
+def save_camera(
+    path: str | os.PathLike[str], camera: CalibratedCamera, *, unless_surer: bool = False
+) -> None:
     """Keep a camera in a file, whole or not at all; an earlier calibration of it is replaced.
 
     Parameters
@@ -264,13 +266,29 @@ def save_camera(path: str | os.PathLike[str], camera: CalibratedCamera) -> None:
         The file; made if it is not there.
     camera : CalibratedCamera
         What to keep.
+    unless_surer : bool, optional
+        Refuse to replace one whose focal length is known better.
 
     Raises
     ------
     ValueError
-        If the file is damaged (it is then left as it is) or cannot be written.
+        If the file is damaged (it is then left as it is) or cannot be written; or a surer
+        calibration is there.
     """
-    update_json(Path(path), "the calibration", lambda kept: {**kept, camera.key: _to_dict(camera)})
+    file = Path(path)
+
+    def with_camera(kept: dict[str, Any]) -> dict[str, Any]:
+        if unless_surer and camera.key in kept:
+            known = _from_dict(camera.key, kept[camera.key], file).covariance[0][0]
+            if known < camera.covariance[0][0]:
+                raise ValueError(
+                    f"{camera.key} is calibrated already, its focal length known to "
+                    f"{100 * math.sqrt(known):.1f} %, and that is kept; remove it first to replace "
+                    "it."
+                )
+        return {**kept, camera.key: _to_dict(camera)}
+
+    update_json(file, "the calibration", with_camera)
 
 
 def forget_camera(path: str | os.PathLike[str], key: str) -> None:

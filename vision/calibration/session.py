@@ -18,6 +18,7 @@ from vision.calibration.adjustment import (
     U_STRETCH,
     Calibration,
     CalibrationError,
+    NoBoardError,
     calibrate,
 )
 from vision.calibration.board import COLUMNS, ROWS, FoundBoard, find_board
@@ -164,7 +165,7 @@ def _view(photo: Photo) -> _View | None:
 def _refuse_mixed(views: Sequence[_View]) -> None:
     by_key = Counter(view.key for view in views)
     if not views:
-        raise CalibrationError(
+        raise NoBoardError(
             "none of the photographs shows the calibration board; print it with "
             "`ropephoto card --board`, and show most of it, sharp."
         )

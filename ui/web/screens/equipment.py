@@ -182,7 +182,9 @@ def _phones() -> None:
     st.markdown(
         "**Calibrate a phone.** Print the board at 100 %, glue it on something flat, and "
         "photograph it 12 times, zoom untouched: from the front, tilted by 20 to 40 degrees to "
-        "each side, up and down, and with the board in every corner of the picture."
+        "each side, up and down, and with the board in every corner of the picture. Or add "
+        "photographs of ropes with the card as they are: four or more by one phone, solved "
+        "together, tell the lens nearly as well."
     )
     paper = st.selectbox("Paper", BOARDS, key="board paper", help="Its size does not matter.")
     download("Download the board (PDF)", lambda: board_pdf(paper), "board.pdf", "application/pdf")
@@ -199,16 +201,19 @@ def _phones() -> None:
             "Across its 7 squares", key="board across", placeholder="174.9 mm", help="Likewise."
         )
         if st.form_submit_button("Calibrate", type="primary"):
-            with show_errors(), st.spinner("Looking for the board ..."):
+            with show_errors(), st.spinner("Looking for board or cards ..."):
                 require_action(current_user(), "gauges")
                 _calibrate(files, along, across)
 
 
 def _camera_line(camera: CalibratedCamera) -> str:
+    how = f"residuals {camera.rms_px:.2f} px, {100 * camera.coverage:.0f} % of the picture covered"
+    if not camera.coverage:
+        how = "with the card"
     return (
         f"**{as_typed(camera.key)}** · focal length {camera.focal_px:.1f} px · "
         f"{counted(camera.photographs, 'photograph', 'photographs')} of {camera.on or 'no day'} · "
-        f"residuals {camera.rms_px:.2f} px, {100 * camera.coverage:.0f} % of the picture covered"
+        f"{how}"
     )
 
 
