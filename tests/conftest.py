@@ -3,6 +3,10 @@
 import ctypes
 import gc
 import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
 
@@ -15,6 +19,37 @@ M_TRIM_THRESHOLD, M_MMAP_MAX = -1, -4
 if sys.platform == "linux" and hasattr(libc := ctypes.CDLL(None), "mallopt"):
     libc.mallopt(M_MMAP_MAX, 0)
     libc.mallopt(M_TRIM_THRESHOLD, 2**31 - 1)
+
+
+@pytest.fixture(scope="session")
+def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A new record file, to be copied: making its tables, version by version, takes its time."""
+    from inspection.record.record import open_record
+
+    path = tmp_path_factory.mktemp("empty") / "record.db"
+    open_record(path).close()
+    return path
+
+
+_seen: dict[tuple[str, str, str], object] = {}
+
+
+@pytest.fixture(scope="module")
+def measured_once() -> Iterator[None]:
+    """Let commands and pages, which look at the same photographs, share what was seen."""
+    import ui.cli.progress as told
+    from vision.photo.photo import Photo
+    from vision.pipeline import Settings, measure_photo
+
+    def remember(photo: Photo, settings: Settings) -> object:
+        key = (photo.sha256, photo.name, repr(settings))
+        if key not in _seen:
+            _seen[key] = measure_photo(photo, settings)
+        return _seen[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(told, "measure_photo", remember)
+        yield
 
 
 def pytest_collection_finish() -> None:

@@ -17,11 +17,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-import ui.cli.progress
 from ui.cli.main import main
-from vision import pipeline, results
-from vision.photo.photo import Photo
-from vision.pipeline import Settings
 
 HOUSE = Path(__file__).resolve().parent.parent
 # Each page, and how many commands and blocks of Python it holds at least.
@@ -93,23 +89,6 @@ def run(step: Step) -> Result:
     program, *arguments = shlex.split(step.command)
     assert program == "ropephoto"
     return CliRunner().invoke(main, arguments, env={"COLUMNS": "80"})
-
-
-SEEN: dict[tuple[str, str], tuple[results.Result, ...]] = {}
-
-
-@pytest.fixture
-def measured_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let commands and pages, which look at the same photographs, share what was seen."""
-    really = pipeline.measure_photo
-
-    def remember(photo: Photo, settings: Settings) -> tuple[results.Result, ...]:
-        key = (photo.sha256, repr(settings))
-        if key not in SEEN:
-            SEEN[key] = really(photo, settings)
-        return SEEN[key]
-
-    monkeypatch.setattr(ui.cli.progress, "measure_photo", remember)
 
 
 @pytest.mark.parametrize("page", [page for page, (commands, _) in PAGES.items() if commands])

@@ -14,9 +14,10 @@ from datetime import date
 from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import Engine, create_engine, event, text
 from sqlalchemy.exc import OperationalError
 
 from inspection.model.readings import Gauge
@@ -154,13 +155,48 @@ def new_database(postgres: str) -> str:
     return f"{postgres}&options=-csearch_path%3D{name}"
 
 
+@pytest.fixture(scope="session")
+def empty_statements(server: Server) -> list[tuple[str, Any]]:
+    """What a new record in a database is made by, to be said again in another schema."""
+    said: list[tuple[str, Any]] = []
+
+    def note(_: Any, __: Any, statement: str, given: Any, *___: Any) -> None:
+        if not statement.startswith(("SELECT", "SHOW", "SET")):
+            said.append((statement, given))
+
+    engine = create_engine(server.url)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE SCHEMA record_0"))
+    engine.dispose()
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        open_record(f"{server.url}&options=-csearch_path%3Drecord_0", photographs="nowhere").close()
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    return said
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
-def where(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where a new record can be made: a file, then a database."""
     if request.param == "sqlite":
         return str(tmp_path / "record.db")
     url: str = request.getfixturevalue("new_database")
     return url
+
+
+@pytest.fixture
+def where(place: str, request: pytest.FixtureRequest) -> str:
+    """Where a new record is."""
+    if "://" not in place:
+        shutil.copy(request.getfixturevalue("empty_record"), place)
+        return place
+    engine = create_engine(place)
+    with engine.begin() as connection:
+        for statement, given in request.getfixturevalue("empty_statements"):
+            connection.exec_driver_sql(statement, given)
+    engine.dispose()
+    return place
 
 
 @pytest.fixture
@@ -190,8 +226,9 @@ def path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def file_record(path: Path) -> Iterator[Record]:
+def file_record(path: Path, empty_record: Path) -> Iterator[Record]:
     """A record file with a rope, a gauge and an inspection."""
+    shutil.copy(empty_record, path)
     with open_record(path) as record:
         record.add_rope(Rope("rope", 22.0), by="A. Berg")
         record.add_gauge(Gauge("C-07", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")

@@ -117,14 +117,14 @@ def test_an_upgrade_that_fails_leaves_the_record_as_it_was(
         assert record.verify(noted=FIRST_FINGERPRINT).sound
 
 
-def test_many_who_open_a_new_record_at_once_make_it_once(where: str, tmp_path: Path) -> None:
+def test_many_who_open_a_new_record_at_once_make_it_once(place: str, tmp_path: Path) -> None:
     together = threading.Barrier(4)
     failures: list[BaseException] = []
 
     def work(number: int) -> None:
         together.wait()
         try:
-            with open_record(where, photographs=tmp_path) as record:
+            with open_record(place, photographs=tmp_path) as record:
                 record.add_rope(Rope(f"rope {number}", 9.0), by="A. Berg")
         except BaseException as error:
             failures.append(error)
@@ -135,7 +135,7 @@ def test_many_who_open_a_new_record_at_once_make_it_once(where: str, tmp_path: P
     for thread in threads:
         thread.join()
     assert not failures
-    with open_record(where, photographs=tmp_path) as record:
+    with open_record(place, photographs=tmp_path) as record:
         assert len(record.ropes()) == 4
         assert record.verify().sound
 

@@ -29,10 +29,10 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+def app(tmp_path: Path, empty_record: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     """Return the pages on an empty record of their own."""
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
-    open_record(tmp_path / "record.db").close()  # the pages make none that was named
+    shutil.copy(empty_record, tmp_path / "record.db")  # the pages make none that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     monkeypatch.setenv("ROPE_PHOTO_CAMERAS", str(tmp_path / "cameras.json"))
     (tmp_path / "person.json").write_text(f'{{"person": "{REVIEWER}"}}', encoding="utf-8")

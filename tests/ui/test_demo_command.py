@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 from ui.cli.main import main
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def run(*options: object, columns: int = 80) -> Result:
