@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import cv2
@@ -269,9 +270,14 @@ def _fit_rows(
     which = np.repeat(np.arange(len(rows)), [len(row.numbers) for row in rows])
     fitted = len(FaceView._fields)
 
+    @lru_cache(maxsize=1)
+    def seen(view: FaceView) -> Array:
+        """Return where the points lie; most steps of the fit move a row and no camera."""
+        return on_face_mm(view.camera(), points_px)
+
     def placed(full: Array) -> tuple[Array, Array]:
         """Return how far marks lie off their numbers, and where the two ends lie, px."""
-        on_face = on_face_mm(FaceView.of(full).camera(), points_px)
+        on_face = seen(FaceView.of(full))
         off = on_face[:-2, 0] - ideal - full[fitted:][which]
         return off * length.px_per_mm, on_face[-2:] * length.px_per_mm
 
