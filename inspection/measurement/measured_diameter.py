@@ -130,7 +130,7 @@ def measured_diameter(sections: Sequence[Section], *, nominal_mm: float) -> Meas
     for section in sections:
         if section.position_m is None:
             raise ValueError(
-                f"station {section.station} has no position along the rope: say where it is, in m."
+                f"station {section.station} has no position along the rope: say where it is."
             )
         placed.append((section.position_m, section))
     placed.sort(key=lambda item: item[0])

@@ -14,6 +14,17 @@ from typing import Any
 import pytest
 
 PATIENCE_S = 60.0
+CONTROL, TAB = "\ue009", "\ue004"  # as WebDriver names keys (w3.org/TR/webdriver2, 17.4.2)
+# What a page shows, its components' own roots too: by a selector, by name, what is seen, all words.
+DEEP = """
+const deep = (selector, root = document) => [...root.querySelectorAll(selector),
+  ...[...root.querySelectorAll('*')].filter(one => one.shadowRoot)
+    .flatMap(one => deep(selector, one.shadowRoot))];
+const named = one => (one.getAttribute('aria-label') || one.innerText || '').trim();
+const seen = one => one.getClientRects().length && getComputedStyle(one).visibility !== 'hidden';
+const words = () => [document.body, ...deep('section')].map(one => one.innerText).join('\\n')
+"""
+QUIET = "!document.querySelector('[data-test-script-state=running]')"
 
 
 class Tab:
@@ -49,22 +60,69 @@ class Tab:
         assert told["type"] == "success", told
         return told["result"].get("value")
 
+    def sees(self, script: str) -> bool:
+        """Say whether an expression is true in the page."""
+        return bool(self.run(f"(() => {{ {DEEP}; return Boolean({script}); }})()"))
+
     def wait(self, script: str) -> None:
         """Wait until an expression is true in the page."""
         until = time.monotonic() + PATIENCE_S
-        while not self.run(f"Boolean({script})"):
-            assert time.monotonic() < until, self.run("document.body.innerText")
+        while not self.sees(script):
+            assert time.monotonic() < until, (script, self.words())
             time.sleep(0.2)
 
-    def give(self, selector: str, file: Path) -> None:
-        """Choose a file in a field, as a person does."""
-        (found,) = self.ask(
-            "browsingContext.locateNodes",
-            context=self._context,
-            locator={"type": "css", "value": selector},
-        )["nodes"]
-        element = {"sharedId": found["sharedId"]}
-        self.ask("input.setFiles", context=self._context, element=element, files=[str(file)])
+    def words(self) -> str:
+        """Return what stands on the page."""
+        return str(self.run(f"(() => {{ {DEEP}; return words(); }})()"))
+
+    def give(self, selector: str, *files: Path) -> None:
+        """Choose files in a field, as a person does."""
+        element = self._node(f"deep({selector!r})[0]")
+        named = [str(file) for file in files]
+        self.ask("input.setFiles", context=self._context, element=element, files=named)
+
+    def press(self, name: str) -> None:
+        """Press the button or link whose name matches a pattern, once the page stands still."""
+        time.sleep(0.6)  # what was typed last is on its way
+        self.wait(QUIET)
+        self._point(f"deep('button, a').filter(seen).find(one => /{name}/.test(named(one)))")
+
+    def fill(self, label: str, text: str) -> None:
+        """Type into a field by its label, and leave it."""
+        field = f"deep('input, textarea').filter(seen).find(one => named(one) === {label!r})"
+        for _ in range(5):  # a page that is drawn anew may move it away from the pointer
+            self._point(field)
+            if self.sees(f"{field}?.getRootNode().activeElement === {field}"):
+                break
+        held = [("keyDown", CONTROL), ("keyDown", "a"), ("keyUp", "a"), ("keyUp", CONTROL)]
+        typed = [(what, key) for key in (*text, TAB) for what in ("keyDown", "keyUp")]
+        keys = [{"type": what, "value": key} for what, key in (*held, *typed)]
+        self._act({"type": "key", "id": "keys", "actions": keys})
+
+    def says(self, pattern: str) -> None:
+        """Wait until a text stands on the page."""
+        self.wait(f"/{pattern}/.test(words())")
+
+    def _point(self, expression: str) -> None:
+        self.wait(expression)
+        node = self._node(expression, "node.scrollIntoView({block: 'center'})")
+        at = {"type": "pointerMove", "x": 0, "y": 0, "origin": {"type": "element", "element": node}}
+        press = [{"type": what, "button": 0} for what in ("pointerDown", "pointerUp")]
+        self._act({"type": "pointer", "id": "mouse", "actions": [at, *press]})
+
+    def _act(self, source: dict[str, Any]) -> None:
+        self.ask("input.performActions", context=self._context, actions=[source])
+
+    def _node(self, expression: str, act: str = "") -> dict[str, str]:
+        script = f"(() => {{ {DEEP}; const node = {expression}; {act}; return node; }})()"
+        told = self.ask(
+            "script.evaluate",
+            expression=script,
+            target={"context": self._context},
+            awaitPromise=False,
+        )
+        assert told["type"] == "success", told
+        return {"sharedId": told["result"]["sharedId"]}
 
     def close(self) -> None:
         self.ask("browsingContext.close", context=self._context)
@@ -78,6 +136,13 @@ def firefox(profile: Path, port: int) -> Iterator[Tab]:
     if program is None:
         pytest.skip("this test needs Firefox (apt-get install firefox-esr)")
     profile.mkdir(exist_ok=True)
+    (profile / "user.js").write_text(
+        f'user_pref("browser.download.folderList", 2);\n'
+        f'user_pref("browser.download.dir", "{profile}");\n'
+        'user_pref("pdfjs.disabled", true);\n'
+        'user_pref("browser.helperApps.neverAsk.saveToDisk", "application/pdf");\n',
+        encoding="utf-8",
+    )
     command = [program, "--headless", "--no-remote", f"--remote-debugging-port={port}"]
     started = subprocess.Popen(
         [*command, "--profile", str(profile)],
