@@ -19,6 +19,7 @@ passes are enough, and the last move tells what is left.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
@@ -50,6 +51,7 @@ from vision.rope.edge_light import (
     tone_px,
 )
 from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
+from vision.rope.profiles import direction_of, half_way, in_step, slope_of
 from vision.rope.rectify import scale_at
 from vision.rope.windows import hidden_mm, windows_mm
 from vision.target.blur import Blur
@@ -128,6 +130,7 @@ class Edge:
     times_over: float = 0.0
     dark_share: float = 0.0
     own_spread_px: float = 0.0
+    shaded_share: float = 0.0
     hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
@@ -209,7 +212,7 @@ def trace_edges(
         scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
         seen = _rough(scene, width / 2, px_mm)
         trace = partial(_followed, scene, seen, px_mm, blur)
-        edges.append(trace(seen[1], FIRST))
+        edges.append(trace(_Way(seen[1], FIRST, through=True)))
         again.append(trace)
     windows = windows_mm(
         along,
@@ -218,8 +221,9 @@ def trace_edges(
         [edge.window_mm for edge in edges],
         width,
     )
+    per_mm = 1 / float(along[1] - along[0])
     left, right = (
-        trace(window / float(along[1] - along[0]), PASSES)
+        _through_shade(trace, _Way(window * per_mm, PASSES))
         for trace, window in zip(again, windows, strict=True)
     )
     left, right = (
@@ -233,15 +237,34 @@ def trace_edges(
     )
 
 
-def _followed(
-    scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, sigma: float, passes: int
-) -> Edge:
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How an outline is followed: window in columns, passes, and whether through shade."""
+
+    sigma: float
+    passes: int
+    through: bool = False
+
+
+def _through_shade(trace: Callable[[_Way], Edge], way: _Way) -> Edge:
+    """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
+
+    A shadow that is narrow, and lies all along the side, is taken off as a whole.
+    """
+    edge = trace(way)
+    if edge.dark_beside or not edge.shaded_share:
+        return edge
+    return trace(replace(way, through=True))
+
+
+def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, way: _Way) -> Edge:
     """Return the edge that windows of `sigma` columns find, laid along the outline time by time.
 
     `seen` is the rough outline, and the window it was seen with: what light lies beside the rope is
     read in pieces of two of these at least.
     """
     rough, usual = seen
+    sigma, passes = way.sigma, way.passes
     along = scene.along_mm
     side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
@@ -252,9 +275,14 @@ def _followed(
     base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), 0.5 * sigma, mode="nearest")
     for left in reversed(range(passes)):
         profiles = scene.profiles(base[:, None] + t * px_mm, sigma)
-        amplitude, noise, reference, shade = _in_step(profiles.stripes, t, outside, sigma)
+        amplitude, noise, reference, shade = in_step(profiles.stripes, t, outside, sigma)
         share = amplitude / reference[:, None]
-        place, sure = _half_way(share, t, int(np.argmax(outside)))
+        contrast = amplitude / (profiles.mean + 1e-3)
+        contrast = contrast / np.median(contrast[:, outside])
+        place, sure, farther = half_way(share, contrast, t, int(np.argmax(outside)), reach)
+        shaded = sure & np.isfinite(farther)
+        if way.through:
+            place = np.where(shaded, farther, place)
         # windows reach over the band's end: what lies within them there is no band
         whole: Mask = np.asarray(profiles.on_band.all(axis=1), np.bool_)
         whole = binary_erosion(whole, iterations=int(np.ceil(2 * sigma)), border_value=1)
@@ -266,7 +294,7 @@ def _followed(
         lost = np.full(len(along), np.nan)
         return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0, False, 0.0)
     edge = base + px_mm * place
-    slope = _slope(share[sure], t)
+    slope = slope_of(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
     out_of_step = np.abs((noise / reference[:, None])[sure][:, at_edge])
     spread = float(np.median(out_of_step)) / NORMAL_QUARTILE
@@ -310,6 +338,7 @@ def _followed(
         clipped_px=clipped * most_px - shone_px,
         times_over=over if clipped > HALF else 0.0,
         dark_share=dark_share,
+        shaded_share=float(shaded[sure].mean()),
         own_spread_px=own_spread_px,
     )
 
@@ -346,48 +375,12 @@ def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
     if open_band.sum() < 200:
         raise RefusedError(finding("band-too-narrow", 1.0))
     step = (stripes * open_band).sum(axis=1)
-    contrast = (stripes * np.conj(_direction(step, sigma))[:, None]).real / (mean + 1e-3)
+    contrast = (stripes * np.conj(direction_of(step, sigma))[:, None]).real / (mean + 1e-3)
     usual = float(np.median(contrast[open_band]))
     votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
     votes[~on_band] = 0.0
     path = best_path(np.asarray(votes.T, np.float32))
     return rows[path], sigma
-
-
-def _direction(step: NDArray[np.complex128], sigma: float) -> NDArray[np.complex128]:
-    """Return the unit vector of the stripes' own phase, which changes slowly along the rope."""
-    slow = gaussian_filter1d(step.real, 3 * sigma) + 1j * gaussian_filter1d(step.imag, 3 * sigma)
-    return np.asarray(slow / np.maximum(np.abs(slow), 1e-12))
-
-
-def _in_step(
-    stripes: NDArray[np.complex128], t: Array, outside: Mask, sigma: float
-) -> tuple[Array, Array, Array, float]:
-    """Return the amplitude in step, that out of step, the reference (columns,), and its shade.
-
-    The reference is the amplitude just outside, carried on to the edge along a straight line,
-    because the rope takes light from the paper beside it. The line's slope is that of the whole
-    side; the shade is by how much it lowers the reference, as a share.
-    """
-    turned = stripes * np.conj(_direction(stripes[:, outside].mean(axis=1), sigma))[:, None]
-    just_outside = turned.real[:, outside].mean(axis=1)
-    level = gaussian_filter1d(
-        median_filter(just_outside, int(sigma) | 1, mode="nearest"), sigma, mode="nearest"
-    )
-    pooled = np.median(turned.real[:, outside] / np.maximum(level, 1e-9)[:, None], axis=0)
-    per_px = float(np.polyfit(t[outside], pooled, 1)[0])
-    shade = float(np.clip(per_px * t[outside].mean(), -HALF, HALF))
-    return turned.real, turned.imag, np.asarray(level * (1 - shade)), shade
-
-
-def _half_way(share: Array, t: Array, start: int) -> tuple[Array, Mask]:
-    """Return where each profile (columns, samples), followed inwards, falls through half, px."""
-    below = share[:, : start + 1] < HALF
-    last = np.minimum(start - below[:, ::-1].argmax(axis=1), start - 1)
-    here = np.arange(len(share))
-    low, high = share[here, last], share[here, last + 1]
-    part = np.clip((HALF - low) / np.where(high > low, high - low, np.inf), 0, 1)
-    return t[last] + EVERY_PX * part, np.asarray(below.any(axis=1), np.bool_)
 
 
 def _steady(place: Array, sure: Mask) -> Array:
@@ -397,13 +390,6 @@ def _steady(place: Array, sure: Mask) -> Array:
     columns = np.arange(len(place))
     filled = np.interp(columns, columns[sure], place[sure])
     return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
-
-
-def _slope(share: Array, t: Array) -> float:
-    """Return how steeply the amplitude rises through one half, 1/px."""
-    pooled = np.median(share, axis=0)
-    near = np.abs(t) <= 2 * EVERY_PX
-    return max(float(np.polyfit(t[near], pooled[near], 1)[0]), 0.05)
 
 
 def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
