@@ -24,7 +24,7 @@ PX_PER_MM = VIEW["focal_px"] / VIEW["distance_mm"]
 
 @cache
 def shadowed(colour: Colour, width_px: float, swing_px: float = 0.0) -> Shot:
-    """Return a bar with a black shadow so wide along its right side, wider and narrower in turns."""
+    """Return a bar with a black shadow so wide along its right side, in turns wider and less."""
     bar = bar_of(colour)
     R, t = look(VIEW["tilt_deg"], 0.0, VIEW["roll_deg"], VIEW["distance_mm"])
     eye = -R.T @ t
