@@ -237,6 +237,8 @@ def _direction(
     rows, heights = [], []
     for values, sign in zip(smooth, (1.0, -1.0), strict=True):
         tops = find_crowns(values, pitch, step, d)
+        if len(tops) == 0:
+            raise RefusedError(finding("too-few-crowns", 0.0))
         # a lump must not turn the jaws; the rough axis may
         high = np.median(values[tops]) + 2 * (STRAY_SHARE * d + U_AXIS * np.abs(along))
         for i in tops[values[tops] <= high[tops]]:
