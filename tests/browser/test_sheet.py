@@ -15,7 +15,7 @@ import pytest
 from inspection.model.readings import Gauge
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import open_record
-from tests.browser.hands import choose, fill, fits, press, quiet
+from tests.browser.hands import become, choose, fill, fits, press, quiet
 from tests.browser.hands import reading_field as field
 from ui.services.sample import sample_folder
 
@@ -298,6 +298,31 @@ def test_a_place_opens_large_by_its_address_and_back_is_the_sheet(
     page.go_back()
     expect(field(page, 3, 90)).to_be_visible()
     assert page.evaluate("location.search") == f"?inspection={SAMPLE}"
+
+
+def test_a_second_witness_types_before_the_figure_is_shown(
+    page: Page, sample_pages: str, tmp_path: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{sample_pages}/sheet?inspection={SAMPLE}")
+    become(page, "Inspector C")
+    expect(field(page, 1, 0)).to_have_value("22.24")
+    page.get_by_text("Read as a second witness").click()
+    page.wait_for_timeout(600)  # the sheet gives way to that of the second witness
+    quiet(page)
+    expect(field(page, 1, 0)).to_have_value("")
+    expect(page.get_by_text("until read")).to_have_count(8)  # blind by default
+    expect(page.get_by_text("22.17")).to_have_count(0)
+    field(page, 1, 0).fill("22,21")
+    field(page, 1, 0).press("Tab")
+    wait_for(page, tmp_path / "record.db", 9, SAMPLE)
+    expect(page.get_by_text("until read")).to_have_count(7)
+    expect(page.get_by_text("✓ agrees")).to_have_count(1)
+    with open_record(tmp_path / "record.db", create=False) as record:
+        (mine,) = [one for one in record.inspection(SAMPLE).readings if one.person == "Inspector C"]
+    assert (mine.station, mine.view_deg, mine.typed, mine.blind) == (1, 0, "22,21", True)
+    assert fits(page)
 
 
 DROP = """([name, type, data]) => {
