@@ -61,6 +61,10 @@ def _is_honest(z: NDArray[np.float64]) -> bool:
     return bool(low < np.sum(z**2) < high)
 
 
+def test_few_of_them_are_refused(results: dict[str, Result]) -> None:
+    assert len(_z(results)) >= 0.8 * len(TRUTHS)
+
+
 def test_the_uncertainty_is_as_large_as_the_errors(
     results: dict[str, Result], samples: dict[str, Result]
 ) -> None:
@@ -72,7 +76,3 @@ def test_half_or_double_the_uncertainty_would_be_noticed(
     factor: float, results: dict[str, Result], samples: dict[str, Result]
 ) -> None:
     assert not _is_honest(_z(results | samples) / factor)
-
-
-def test_few_of_them_are_refused(results: dict[str, Result]) -> None:
-    assert len(_z(results)) >= 0.8 * len(TRUTHS)
