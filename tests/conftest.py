@@ -2,6 +2,7 @@
 
 import ctypes
 import gc
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,11 @@ import ui  # noqa: F401  one thread of linear algebra a process, before numpy is
 
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
+
+# Some hundred programs are started by tests: where the environment forbids to keep what was compiled
+# (PYTHONDONTWRITEBYTECODE), each would compile the whole house anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # glibc gives the memory of a large array back at once, and the next one is cleared for us page by
 # page; kept, pictures cost a fifth less. By the numbers of its malloc.h.

@@ -206,7 +206,7 @@ def methods(study: GaugeStudy) -> tuple[str, ...]:
         f"{max(share):.2f} % as stated, are of: {named}. All readings of one gauge are taken to "
         "share its error.",
         "Differences are photograph minus trusted reading, in % of the reading. Limits of "
-        "agreement are bias -+ 1.96 standard deviations of a single difference, with the variance "
+        "agreement are bias ± 1.96 standard deviations of a single difference, with the variance "
         "between ropes and within them (Bland and Altman 2007, J. Biopharm. Stat. 17: 571-582). A "
         "difference lies inside U where it is at most the expanded uncertainty (k = 2) of "
         "photograph and reading together (JCGM 100:2008, 5.1.2); the interval of that share is "
@@ -251,9 +251,21 @@ def _groups_table(study: GaugeStudy) -> str:
 
 
 def _photos_table(study: GaugeStudy) -> str:
-    head = "".join(f"<th>{escape(one.replace('_', ' '))}</th>" for one in ROWS)
-    rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in _cells_of(one)) + "</tr>"
-        for one in study.photos
-    )
-    return f"<div class='wide'><table><tr>{head}</tr>{rows}</table></div>"
+    """Return the rows of the CSV, figures with their U, so that they have room on a page."""
+    headings = ("photo", "rope", "gauge", "finish", "phone", "card set", "trusted, mm",
+                "photograph, mm", "difference, mm", "%", "inside U", "why not")  # fmt: skip
+    head = "".join(f"<th>{one}</th>" for one in headings)
+    rows = []
+    for photo in study.photos:
+        *named, trusted, u_trusted, seen, u_seen, off, off_pct, u_off, inside, why = _cells_of(
+            photo
+        )
+        pairs = ((trusted, u_trusted), (seen, u_seen), (off, u_off))
+        figures = [f"{one} ± {u}" if one else "" for one, u in pairs] + [off_pct, inside]
+        rows.append(
+            "<tr>"
+            + "".join(f"<td>{escape(one)}</td>" for one in named)
+            + "".join(f"<td class='n'>{one}</td>" for one in figures)
+            + f"<td>{escape(why)}</td></tr>"
+        )
+    return f"<div class='wide'><table><tr>{head}</tr>{''.join(rows)}</table></div>"
