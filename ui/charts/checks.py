@@ -6,16 +6,15 @@ As in `ui.charts.rope`, each is a pure function from plain data to a chart.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from typing import Any
 
 import altair as alt
 
 from inspection.model.rope import Units
+from ui.charts.agreement import agreement_layers
 from ui.charts.data import (
     BLACK,
     BLUE,
-    PURPLE,
     WORD_COLOURS,
     WORD_SHAPES,
     Differences,
@@ -25,7 +24,7 @@ from ui.charts.data import (
     spread,
     wider,
 )
-from ui.charts.style import HEIGHT, POINT, decimals, heading, in_unit, legend
+from ui.charts.style import HEIGHT, decimals, heading, in_unit, legend
 from ui.lengths import length_in, short_length, signed_length
 from ui.text import as_minus
 
@@ -97,39 +96,11 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
             alt.Tooltip("word:N", title="agreement"),
         ],
     )
-    shape = alt.Shape(
-        "word:N",
-        legend=legend(),
-        scale=alt.Scale(domain=words, range=[WORD_SHAPES[word] for word in words]),
-    )
-    zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
-    layers: list[Any] = [
-        zero.mark_rule(color="#999999", strokeWidth=1).encode(
-            y=alt.Y("value:Q", scale=scale, title=title)
-        )
-    ]
-    if lines:
-        base = alt.Chart(alt.InlineData(values=lines)).encode(
-            y=alt.Y("value:Q", scale=scale, title=title)
-        )
-        layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
-        # the words lie on the far side of zero, whose line would strike through them
-        words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
-        layers += [
-            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
-            for part, side in (
-                (words_of(baseline="top", dy=3), "datum.value < 0"),
-                (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
-            )
-        ]
-    layers += [
-        marks.mark_rule(strokeWidth=2).encode(
-            y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
-        ),
-        marks.mark_point(filled=True, opacity=1, size=POINT).encode(
-            y=alt.Y("difference:Q", scale=scale, title=title), shape=shape
-        ),
-    ]
+
+    def across(field: str) -> alt.Y:
+        return alt.Y(field, scale=scale, title=title)
+
+    layers = agreement_layers(marks, lines, WORD_SHAPES, across)
     return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title_lines)
 
 

@@ -5,14 +5,14 @@ A pure function from plain data to a chart, as in `ui.charts.rope`.
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import altair as alt
 
 from inspection.comparison.gauge_study import GaugeStudy
-from ui.charts.data import BLUE, PURPLE, VERMILION, spread, wider
-from ui.charts.style import HEIGHT, POINT, legend
+from ui.charts.agreement import agreement_layers
+from ui.charts.data import BLUE, VERMILION, spread, wider
+from ui.charts.style import HEIGHT, legend
 
 INSIDE = {"inside U": BLUE, "outside U": VERMILION}
 SHAPES = {"inside U": "circle", "outside U": "triangle-up"}
@@ -69,29 +69,5 @@ def study_chart(study: GaugeStudy) -> alt.LayerChart:
             scale=alt.Scale(domain=words, range=[INSIDE[word] for word in words]),
         ),
     )
-    shape = alt.Shape(
-        "word:N",
-        legend=legend(),
-        scale=alt.Scale(domain=words, range=[SHAPES[word] for word in words]),
-    )
-    zero = alt.Chart(alt.InlineData(values=[{"value": 0.0}]))
-    layers: list[Any] = [zero.mark_rule(color="#999999", strokeWidth=1).encode(y=across("value:Q"))]
-    if lines:
-        base = alt.Chart(alt.InlineData(values=lines)).encode(y=across("value:Q"))
-        layers.append(base.mark_rule(color=PURPLE, strokeWidth=1.5, strokeDash=[6, 4]))
-        # the words lie on the far side of zero, whose line would strike through them
-        words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
-        layers += [
-            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
-            for part, side in (
-                (words_of(baseline="top", dy=3), "datum.value < 0"),
-                (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
-            )
-        ]
-    layers += [
-        marks.mark_rule(strokeWidth=2).encode(y=across("low:Q"), y2="high:Q"),
-        marks.mark_point(filled=True, opacity=1, size=POINT).encode(
-            y=across("difference:Q"), shape=shape
-        ),
-    ]
+    layers = agreement_layers(marks, lines, SHAPES, across)
     return alt.LayerChart(layer=layers).properties(height=HEIGHT)

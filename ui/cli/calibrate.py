@@ -8,21 +8,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.cli.options import print_check_of, print_set_option
+from ui.cli.options import (
+    cameras_option,
+    print_check_of,
+    print_checks_option,
+    print_set_option,
+)
 
 if TYPE_CHECKING:
     from vision.calibration.from_cards import CardCalibration
     from vision.calibration.library import CalibratedCamera
     from vision.calibration.session import Calibrated
     from vision.photo.photo import Photo
-
-_cameras_option = click.option(
-    "--cameras",
-    "kept",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="File of calibrated cameras. Default: one in your user's data folder.",
-)
 
 
 @click.command()
@@ -64,14 +61,8 @@ _cameras_option = click.option(
     help="PHOTOS are of ropes with the card, four or more by one phone, solved together.",
 )
 @print_set_option
-@click.option(
-    "--print-checks",
-    type=click.Path(dir_okay=False, path_type=Path),
-    default="print_checks.json",
-    show_default=True,
-    help="File with the print checks, for --cards.",
-)
-@_cameras_option
+@print_checks_option
+@cameras_option
 def calibrate(
     photos: tuple[str, ...],
     along_mm: float | None,
@@ -81,7 +72,7 @@ def calibrate(
     by_cards: bool,
     print_set: str | None,
     print_checks: Path,
-    kept: Path | None,
+    cameras: Path | None,
 ) -> None:
     """Calibrate a phone's camera from PHOTOS of the calibration board: eight or more.
 
@@ -115,7 +106,7 @@ def calibrate(
         check = print_check_of(print_set, print_checks)
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
-    place = kept or cameras_file()
+    place = cameras or cameras_file()
     photo = None if tried is None else _opened(tried)  # now: a slip in its name costs no work
     try:
         if by_cards:
@@ -222,8 +213,8 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
 
 @click.command()
 @click.option("--remove", metavar="CAMERA", help="Remove this camera; its name as listed.")
-@_cameras_option
-def cameras(remove: str | None, kept: Path | None) -> None:
+@cameras_option
+def cameras(remove: str | None, cameras: Path | None) -> None:
     """List the cameras that were calibrated, or remove one.
 
     \b
@@ -233,7 +224,7 @@ def cameras(remove: str | None, kept: Path | None) -> None:
     from ui.services.cameras import cameras_file, known_cameras
     from vision.calibration.library import forget_camera
 
-    place = kept or cameras_file()
+    place = cameras or cameras_file()
     try:
         if remove is not None:
             forget_camera(place, remove)

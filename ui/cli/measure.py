@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from ui.cli.options import (
+    cameras_option,
     csv_option,
     json_option,
     parse_place,
     print_check_of,
+    print_checks_option,
     print_set_option,
 )
 
@@ -93,19 +95,8 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     help="Nominal diameter, mm: shows differences in % of it.",
 )
 @print_set_option
-@click.option(
-    "--print-checks",
-    type=click.Path(dir_okay=False, path_type=Path),
-    default="print_checks.json",
-    show_default=True,
-    help="File with the print checks.",
-)
-@click.option(
-    "--cameras",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="File of calibrated cameras. Default: the one in your user's data folder.",
-)
+@print_checks_option
+@cameras_option
 @click.option(
     "--say",
     multiple=True,

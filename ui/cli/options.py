@@ -26,6 +26,19 @@ inspection_option = click.option(
 print_set_option = click.option(
     "--print-set", metavar="NAME", help="Card set whose print was checked."
 )
+print_checks_option = click.option(
+    "--print-checks",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default="print_checks.json",
+    show_default=True,
+    help="File with the print checks.",
+)
+cameras_option = click.option(
+    "--cameras",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="File of calibrated cameras. Default: the one in your user's data folder.",
+)
 decision_option = click.option(
     "--decision",
     type=click.Choice(DECISIONS),
