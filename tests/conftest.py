@@ -14,7 +14,7 @@ import ui  # noqa: F401  one thread of linear algebra a process, before numpy is
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
 
-# Some hundred programs are started by tests: where the environment forbids to keep what was compiled
+# Tests start some hundred programs: where the environment forbids to keep what was compiled
 # (PYTHONDONTWRITEBYTECODE), each would compile the whole house anew.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
