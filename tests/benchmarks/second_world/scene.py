@@ -20,6 +20,8 @@ from second_world.wires import Array, Mesh, Rope, core_mesh, rope_mesh
 # Last of all: its allocator takes over from the usual one, and libraries loaded after it stumble.
 import pyluxcore  # type: ignore[import-not-found]
 
+pyluxcore.Init(lambda line: None)  # without this no graphics card is seen
+
 Light = NDArray[np.float32]
 
 
@@ -138,6 +140,7 @@ def _by_card(card: int | None) -> dict[str, Any]:
         "renderengine.type": "PATHOCL",
         "opencl.devices.select": "".join("01"[place == cards[card]] for place in range(len(kinds))),
         "opencl.native.threads.count": 0,
+        "cuda.optix.devices.select": "0" * len(cards),  # needs no second compiler
     }
 
 
