@@ -48,9 +48,9 @@ PERSON_MM = 0.02  # one person's bias
 REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
 ENTERED_LOG_SD = 0.15  # where somebody has entered it
 # Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is
-# known of them is worth some five cases. A rope keeps its normal tail: a loss is no unevenness.
-# Nobody who bears on the crowns repeats worse than this. Our judgement, no source.
-HANDS_DOF, ROPE_DOF = 4.0, math.inf
+# known of them is worth some five cases. So are uneven ropes once an earlier inspection shows them;
+# till then a loss must not pass for unevenness. Nobody repeats worse than this. Our judgement.
+RARE_DOF = 4.0
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
 MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
 LET_GO_PCT = 10.0  # size that a shift may have which is let go
@@ -259,6 +259,7 @@ def gather(log: Log) -> Figures | None:
     entered = [log.gauges[gauge].repeatability_mm for gauge, _ in hands]
     said = [2.0 * math.log(one or REPEATABILITY_MM) for one in entered]
     sure = [2.0 * (ENTERED_LOG_SD if one else REPEATABILITY_LOG_SD) for one in entered]
+    rope_dof = 2 * [RARE_DOF if any(0 < one.visit < REFERENCE for one in found) else math.inf]
     return Figures(
         log=log,
         off_mm=np.array([one.value_mm for one in found])
@@ -270,9 +271,7 @@ def gather(log: Log) -> Figures | None:
             [2.0 * math.log(UNEVEN_PCT * pct), 2.0 * math.log(OVAL_CHANGE_PCT * pct), *said]
         ),
         prior_sd=np.array([2.0 * ROPE_LOG_SD, 2.0 * ROPE_LOG_SD, *sure]),
-        prior_dof=np.array(
-            [ROPE_DOF, ROPE_DOF, *(math.inf if one else HANDS_DOF for one in entered)]
-        ),
+        prior_dof=np.array([*rope_dof, *(math.inf if one else RARE_DOF for one in entered)]),
         hands=hands,
         station=station,
         cos_2_view=cosine,

@@ -18,7 +18,7 @@ from inspection.screening.causes import of_many
 from inspection.screening.copied_figures import about_one_level, copied_figures_tests
 from inspection.screening.evidence import log_posterior, row_of, shift_evidence
 from inspection.screening.expected_readings import (
-    HANDS_DOF,
+    RARE_DOF,
     Figures,
     at,
     fit,
@@ -204,7 +204,7 @@ def test_what_an_unsteady_hand_reads_is_as_likely_as_the_prior_says() -> None:
         told = [
             one.log_weight + one.log_chances(read, step, anywhere=False).sum() for one in accounts
         ]
-        drawn = found.prior + found.prior_sd * rng.standard_t([1e9, 1e9, HANDS_DOF], size=(6000, 3))
+        drawn = found.prior + found.prior_sd * rng.standard_t([1e9, 1e9, RARE_DOF], size=(6000, 3))
         heights = [_log_density(found, one) + np.log(step).sum() for one in drawn]
         expected = float(logsumexp(heights)) - math.log(len(heights))
         # two sums of one integral at most (fixed strengths, and where it is likeliest): log 2
