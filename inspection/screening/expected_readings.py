@@ -54,6 +54,7 @@ RARE_DOF = 4.0
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
 MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
 LET_GO_PCT = 10.0  # size that a shift may have which is let go
+MOST_TIMES = 1000.0  # nominal; what is more is no reading, and drowns all others in round-off
 MOST_VISITS = 3  # earlier inspections that are looked at
 REFERENCE = MOST_VISITS + 1  # the visit at which the reference diameter was taken
 SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
@@ -365,7 +366,7 @@ def _references(log: Log) -> list[_Found]:
 
 
 def _counts(log: Log, reading: Reading) -> bool:
-    return reading.gauge in log.gauges and 0.0 < reading.value_mm < math.inf
+    return reading.gauge in log.gauges and 0.0 < reading.value_mm < MOST_TIMES * log.rope.nominal_mm
 
 
 def _of_photograph(photo: Estimate, years: float, visit: int) -> _Found:
