@@ -463,7 +463,10 @@ def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchang
         for shift, p in zip(asked.shifts, asked.chances, strict=True)
     ]
     exchanged = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
-    tests += [(test("exchange", best.entries, p), best) for p, best in exchanged.values()]
+    tests += [
+        (test("axes" if code == "axes-exchanged" else "exchange", best.entries, p), best)
+        for code, (p, best) in exchanged.items()
+    ]
     return tests
 
 

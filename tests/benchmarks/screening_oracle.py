@@ -100,8 +100,8 @@ def _log_density(figures: Figures, fitted: Fit) -> float:
 
 # the check of the screening that each is found by, and how many kinds share its part of the level
 CHECKS = {
-    "rows shifted": ("exchange", 4),
-    "axes exchanged": ("exchange", 4),
+    "rows shifted": ("exchange", 3),
+    "axes exchanged": ("axes", 1),
     "invented": ("one-level", 1),
     "nominal in part": ("typed-in", 1),
     "reference in part": ("typed-in", 1),
