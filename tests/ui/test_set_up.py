@@ -17,10 +17,15 @@ from inspection.limits.confirmed import standing_confirmation
 from inspection.limits.standards import RULE_SETS
 from inspection.record.kept_limits import limit_confirmations
 from inspection.record.record import Record, open_record
+from tests.ui.upload_hands import give_to_tray
 from ui.presenters.limit_rows import band_rows, limit_rows, rope_limit_rows, rope_limits
 from ui.services.assess_record import assess_recorded
 from ui.services.backups import back_up_now
 from ui.services.own_limits import keep_rules, one_rule, own_rules
+from ui.services.roles import local_user
+from ui.services.sample import sample_folder
+from ui.services.trays import in_tray
+from ui.web.page.upload_routes import owner_of
 
 SAMPLE = "2026-09-quay-crane-2"
 
@@ -209,3 +214,27 @@ def test_the_rope_says_what_it_is_held_against(sample_app: AppTest) -> None:
     told = " ".join(re.sub(r"<[^>]+>", " ", one.proto.body) for one in at.get("html"))
     assert re.search(r"Held against\s+ISO 4309:2017 \(not confirmed\)", told)
     assert re.search(r"Reference\s+22\.44 mm of 2025-03-11, U not known", told)
+
+
+@pytest.mark.fault(
+    "too few photographs of a bar for the bench check",
+    "`2 photographs gave a figure and 0 none; at least 6 are needed`; they stay there",
+)
+def test_photographs_of_a_bar_stay_until_a_bench_check_came_of_them(sample_app: AppTest) -> None:
+    folder = sample_folder()
+    assert folder is not None
+    give_to_tray("bars", folder / "bar-16mm.jpg")
+    give_to_tray("bars", folder / "station-1-view-00.jpg")
+    at = screen(sample_app, "cards")
+    (here,) = at.button_group
+    assert here.label == "2 here"
+    named(at.text_input, "Diameter of the bar").set_value("16.000 mm")
+    named(at.text_input, "Standard uncertainty of it").set_value("0.002 mm")
+    named(at.button, "Check these photographs").click()
+    at.run()
+    assert any("2 photographs gave a figure and 0 none" in one.value for one in at.error)
+    mine = owner_of(local_user("Reviewer B"))
+    there = in_tray(mine, "bars")
+    assert [one.name for one in there] == ["bar-16mm.jpg", "station-1-view-00.jpg"]
+    at.button_group[0].set_value(there[1].sha256).run()
+    assert [one.name for one in in_tray(mine, "bars")] == ["bar-16mm.jpg"]
