@@ -95,12 +95,15 @@ def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> 
 
     How much likelier they make today's readings is an e-value, as in
     `inspection.screening.copied_figures`. Each of the two has the scatter that suits it: an
-    unsteady hand reads as far apart as narrow jaws do.
+    unsteady hand reads as far apart as narrow jaws do. So does an uneven rope: where nothing else
+    shows its ups and downs, they count as the readings have them, however rare such a rope is.
     """
     figures = fitted.figures
     honest = honest or honest_accounts(fitted)
     read, step = values_today(figures), figures.step_mm[figures.first :]
     rope, told = honest.accounts, with_narrow_jaws(figures, direction)
+    if not figures.shown:
+        rope = [*rope[:-1], replace(rope[-1], log_weight=max(rope[-1].log_weight, 0.0))]
     jaws = [expected_otherwise(one, figures, told) for one in rope[:-1]]
     jaws.append(likeliest_account(told, honest.known, fit(told, start=fitted.learned)))
     gained = float(_log_total(jaws, read, step) - _log_total(rope, read, step))

@@ -84,6 +84,19 @@ def test_no_check_alone_raises_more_than_its_level(
         assert alarms <= binom.ppf(0.9995, len(smallest), level)
 
 
+def test_an_uneven_rope_that_nothing_else_shows_is_not_taken_for_narrow_jaws() -> None:
+    # 3 % of the level is the check's own; without photographs and history 2 of 35 were flagged by
+    # it alone, and 15 of 35 at 0.05
+    rng = np.random.default_rng(6963)
+    uneven = replace(SMALL, uneven_pct=(0.5, 1.0), oval_pct=(0.8, 1.5))
+    found = []
+    for _ in range(25):
+        log = simulate(rng, uneven, earlier=0, photographs=False).log
+        causes, _ = chance_tests(log, ask(log))
+        found += [min((t.p or 1.0 for t, _ in causes if t.check == "narrow-jaws"), default=1.0)]
+    assert sum(p <= 0.05 for p in found) <= binom.ppf(0.999, len(found), 0.05)
+
+
 def test_photographs_that_are_off_by_far_more_than_their_budgets_say_would_be_noticed() -> None:
     # 1.2 % off, where the budgets state a scale to 0.17 %
     rng = np.random.default_rng(7)
