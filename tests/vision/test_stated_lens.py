@@ -67,29 +67,49 @@ def test_pixels_without_a_file_are_believed_but_for_a_plain_mistake() -> None:
 
 @pytest.mark.parametrize("u_own", [0.02, 0.1, 0.3])
 def test_without_rivals_the_stated_figure_stays(u_own: float) -> None:
-    lens, _ = settled(PLAIN, math.log(3000.0) + 0.02, u_own)
-    assert lens.focal_px == pytest.approx(3000.0, rel=1e-3)
-    assert lens.u_log_focal == pytest.approx(0.04, rel=2e-2)
+    known = settled(PLAIN, math.log(3000.0) + 0.02, u_own)
+    variance = 1 / (1 / 0.04**2 + 1 / u_own**2)  # two normal figures of one thing
+    assert known.focal_px == pytest.approx(3000.0 * math.exp(0.02 * variance / u_own**2), rel=1e-3)
+    assert known.u_log_focal == pytest.approx(math.sqrt(variance), rel=1e-2)
+    assert known.stated == pytest.approx(variance / 0.04**2, rel=2e-2)
 
 
 def test_two_accounts_are_weighed_by_bayes_theorem() -> None:
-    # stated, or longer by e^0.4; the card shows e^0.2 with 0.2: both fit alike, so that the
+    # stated, or shorter by e^0.4; the card shows e^-0.2 with 0.2: both fit alike, so that the
     # posterior is the prior's weights of two normal figures, narrowed by the card's
-    rival = Rival(math.exp(0.4), math.exp(0.4), 0.25)
-    lens, _ = settled(replace(PLAIN, rivals=(rival,)), math.log(3000.0) + 0.2, 0.2)
+    rival = Rival(math.exp(-0.4), math.exp(-0.4), 0.25)
+    known = settled(replace(PLAIN, rivals=(rival,)), math.log(3000.0) - 0.2, 0.2)
     narrow = 1 / (1 / 0.04**2 + 1 / 0.2**2)
-    ends = [narrow * (m / 0.04**2 + 0.2 / 0.2**2) for m in (0.0, 0.4)]
+    ends = [narrow * (m / 0.04**2 - 0.2 / 0.2**2) for m in (0.0, -0.4)]
     mean = 0.75 * ends[0] + 0.25 * ends[1]
     variance = narrow + 0.75 * 0.25 * (ends[1] - ends[0]) ** 2
-    precision = 1 / lens.u_log_focal**2 + 1 / 0.2**2
-    middle = (math.log(lens.focal_px / 3000.0) / lens.u_log_focal**2 + 0.2 / 0.2**2) / precision
-    assert middle == pytest.approx(mean, abs=2e-3)
-    assert 1 / precision == pytest.approx(variance, rel=2e-2)
+    assert math.log(known.focal_px / 3000.0) == pytest.approx(mean, rel=1e-2)
+    assert known.u_log_focal == pytest.approx(math.sqrt(variance), rel=1e-2)
+    assert known.u_centre_px == pytest.approx(PLAIN.u_centre_px, rel=1e-4)
+
+
+@pytest.mark.parametrize("own", [0.2, 0.5, 0.9])
+def test_a_zoom_carries_the_principal_point_off_and_what_the_card_shows_of_it(own: float) -> None:
+    # drawn instead (JCGM 101:2008): a zoom by 1 to 3, what the card shows as unsure as the
+    # principal point, which a zoom carries off by as much as it enlarges
+    zoom, u_own = Rival(1.0, 3.0, 0.3), 0.15
+    known = settled(replace(PLAIN, rivals=(zoom,)), math.log(3000.0) + own, u_own)
+    rng, draws = np.random.default_rng(2), 2_000_000
+    zoomed = rng.random(draws) < zoom.weight
+    x = np.where(zoomed, rng.uniform(0, math.log(3), draws), 0) + rng.normal(0, 0.04, draws)
+    unsure = np.where(zoomed, u_own * np.maximum(np.exp(x), 1), u_own)
+    weight = np.exp(-0.5 * ((own - x) / unsure) ** 2) / unsure
+    mean = float(np.average(x, weights=weight))
+    variance = float(np.average((x - mean) ** 2, weights=weight))
+    spread = float(np.average((unsure / u_own) ** 2, weights=weight))
+    assert (known.u_centre_px / PLAIN.u_centre_px) ** 2 == pytest.approx(spread, rel=1e-2)
+    assert math.log(known.focal_px / 3000.0) == pytest.approx(mean, rel=1e-2)
+    assert known.u_log_focal == pytest.approx(math.sqrt(variance), rel=1e-2)
 
 
 def test_a_card_that_knows_decides_and_one_that_does_not_leaves_it_open() -> None:
     zoomed = replace(PLAIN, rivals=(Rival(1.0, 3.0, 0.05),))
-    sure, _ = settled(zoomed, math.log(4500.0), 0.05)
-    assert 1 / (1 / sure.u_log_focal**2 + 1 / 0.05**2) < 0.051**2
-    square_on, _ = settled(zoomed, math.log(3000.0), WIDE)
+    sure = settled(zoomed, math.log(4500.0), 0.05)
+    assert sure.u_log_focal < 1.6 * 0.05  # as sure as the card is of a picture enlarged so
+    square_on = settled(zoomed, math.log(3000.0), WIDE)
     assert square_on.u_log_focal > 2 * 0.04

@@ -34,7 +34,7 @@ from vision.least_squares import Covariance, covariance_of, fit, fit_with_scatte
 from vision.results import Finding
 from vision.target.detect import MIN_CORNERS, FoundCard
 from vision.target.layout import Card
-from vision.target.stated_lens import WIDE, cropped_lens, settled, zoomed_centre
+from vision.target.stated_lens import WIDE, Settled, cropped_lens, settled
 
 Array = NDArray[np.float64]
 
@@ -44,6 +44,8 @@ ROUGH_PX = 0.1  # scatter of corners to begin with
 # How much the evidence for one account of a picture counts against another: corners have faults in
 # common, and where little is known the approximation is rough (chosen, no source).
 EVIDENCE = 0.5
+HELD = 1e-4  # of a focal length: a fit leaves it where it is
+LEAST_STATED = 1e-4  # of a variance: less than any term shows
 PULLED = 0.5  # times its uncertainty: so far off its stated value a focal length is looked into
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
@@ -200,25 +202,20 @@ def _believed(
     """Return the pose by the account of the picture that fits best, the other one beside it."""
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
     own_log, u_own = _own_log_focal(free, lens)
-    one, log_evidence = settled(lens, own_log, u_own)
-    wider = zoomed_centre(lens, one.focal_px)
-    if wider is not lens:
-        lens = wider
-        free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
-        own_log, u_own = _own_log_focal(free, lens)
-        one, log_evidence = settled(lens, own_log, u_own)
+    known = settled(lens, own_log, u_own)
     # the corners are as sure as they were, and the place is near: from far along the valley a fit
     # does not come back
     sigma = max(free.rms_px, CORNER_FLOOR_PX)
-    near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(one.focal_px)))
-    pose, crop = _fit(found, card, one, stripes, near, sigma), lens.cropped
+    near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(known.focal_px)))
+    one = replace(lens, focal_px=known.focal_px, u_log_focal=HELD, u_centre_px=known.u_centre_px)
+    pose, crop = _let_go(_fit(found, card, one, stripes, near, sigma), known), lens.cropped
     if crop is None:
         return pose
     other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera)
     # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
     u = np.hypot(WIDE, u_own)
     by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
-    pose = replace(pose, log_prior=free.log_prior + log_evidence - float(by_wide))
+    pose = replace(pose, log_prior=free.log_prior + known.log_evidence - float(by_wide))
     sigma = max(pose.rms_px, other.rms_px, CORNER_FLOOR_PX)
     logs = [
         np.log(weight) + EVIDENCE * (one.log_prior - 0.5 * one.points * (one.rms_px / sigma) ** 2)
@@ -228,6 +225,24 @@ def _believed(
     if share > 0.5:
         pose, other, share = other, pose, 1 - share
     return replace(pose, other=OtherAccount(other.camera, share))
+
+
+def _let_go(held: Pose, known: Settled) -> Pose:
+    """Return a pose that was fitted with its focal length held, as unsure as that is.
+
+    Whatever else was fitted follows the focal length as the fit has it.
+    """
+    matrices = []
+    for covariance in (held.covariance, held.joint):
+        at = covariance.names.index("log_focal")
+        follows = covariance.matrix[:, at] / covariance.matrix[at, at]
+        more = known.u_log_focal**2 - covariance.matrix[at, at]
+        matrix = covariance.matrix + more * np.outer(follows, follows)
+        matrices.append(Covariance(covariance.names, matrix))
+    # beforehand, it was so unsure that the share of its variance is what stems from there
+    u_before = known.u_log_focal / np.sqrt(max(known.stated, LEAST_STATED))
+    lens = replace(held.lens, u_log_focal=float(u_before), rivals=(), cropped=None)
+    return replace(held, covariance=matrices[0], joint=matrices[1], lens=lens)
 
 
 def _own_log_focal(free: Pose, lens: Lens) -> tuple[float, float]:

@@ -11,7 +11,7 @@ anywhere: it is a camera of its own (`cropped_lens`), and the pose is fitted for
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +51,7 @@ ZOOMED_UNSAID = 0.05
 WRONG, WRONG_IF_CALIBRATED = 0.01, 0.001
 MOST_CROPPED, MOST_ZOOMED, MOST_WRONG = 2.5, 3.0, 1.5  # times
 WIDE = 0.6  # of the fit that asks the card alone, as ln(focal length)
-CLEARLY_ZOOMED = 1.1  # times as long a focal length as stated: less moves a principal point little
+GRID = np.linspace(-2.0, 2.5, 2251)  # of ln(focal length / stated)
 OFF_CENTRE = 1 / math.sqrt(3)  # of a crop's margin: it was cut from anywhere within
 
 
@@ -82,25 +82,6 @@ def stated_lens(photo: Photo) -> Lens:
         weight = cropped_if_unlisted(width, height)
         cropped = Rival(1.0, MOST_CROPPED, weight, OFF_CENTRE * margin_px)
     return replace(lens, rivals=tuple(rivals), cropped=cropped)
-
-
-def zoomed_centre(lens: Lens, focal_px: float) -> Lens:
-    """Return the lens with what a zoom does to its principal point; itself where there was none.
-
-    Whatever lies off the picture's middle lies farther off it by as much as the picture grew.
-
-    Parameters
-    ----------
-    lens : Lens
-        What was stated.
-    focal_px : float
-        Focal length as the card shows it, px.
-    """
-    grown = focal_px / lens.focal_px
-    if not lens.known or grown < CLEARLY_ZOOMED:
-        return lens
-    off_px = max((rival.u_centre_px for rival in lens.rivals), default=0.0)
-    return replace(lens, u_centre_px=math.hypot(grown * lens.u_centre_px, (grown - 1) * off_px))
 
 
 def cropped_lens(lens: Lens, crop: Rival) -> Lens:
@@ -166,13 +147,34 @@ def _shaped(width: int, height: int) -> bool:
     return any(abs(ratio / shape - 1) < SAME for shape in SHAPES)
 
 
-def settled(lens: Lens, own_log: float, u_own: float) -> tuple[Lens, float]:
-    """Return the lens as one figure once the card has been asked, and ln of how well both agree.
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What is known of a focal length once the card has been asked.
+
+    Parameters
+    ----------
+    focal_px, u_log_focal : float
+        The focal length, px, and its relative standard uncertainty.
+    u_centre_px : float
+        Standard uncertainty of the principal point, as far off as a zoom may have carried it, px.
+    stated : float
+        Share of the variance that stems from what was known beforehand, 0 to 1.
+    log_evidence : float
+        ln of the probability density of what the card shows, by all that was known beforehand.
+    """
+
+    focal_px: float
+    u_log_focal: float
+    u_centre_px: float
+    stated: float
+    log_evidence: float
+
+
+def settled(lens: Lens, own_log: float, u_own: float) -> Settled:
+    """Return what stated focal length and card say together.
 
     The stated focal length and its rivals are weighed by how well each fits what the card's
-    perspective shows (a mixture; Bayes' theorem on a grid). What comes out stands for all of them
-    in the last fit: a prior which, together with what the card shows, has the mixture's mean and
-    variance.
+    perspective shows (a mixture; Bayes' theorem on a grid); what comes out is its mean and scatter.
 
     Parameters
     ----------
@@ -180,46 +182,33 @@ def settled(lens: Lens, own_log: float, u_own: float) -> tuple[Lens, float]:
         What was stated, and its rivals.
     own_log, u_own : float
         ln of the focal length in px as the card alone shows it, and its standard uncertainty.
-
-    Returns
-    -------
-    lens : Lens
-        One figure, without rivals.
-    log_evidence : float
-        ln of the probability density of what the card shows, by all that was known beforehand.
     """
-    own = own_log - math.log(lens.focal_px)
-    x = np.linspace(-2.0, 2.5, 2251)
-    step = float(x[1] - x[0])
-
-    def around(middle: float, u: float) -> Array:
-        return np.asarray(np.exp(-0.5 * ((x - middle) / u) ** 2) / (u * math.sqrt(2 * math.pi)))
-
-    u = lens.u_log_focal
-    fine = math.hypot(u, step)
-    plain = 1 - sum(rival.weight for rival in lens.rivals)
-    priors: list[tuple[float, Array]] = [(plain, around(0.0, fine))]
-    for rival in lens.rivals:
-        spread = np.linspace(math.log(rival.least), math.log(rival.most), 41)
-        priors.append(
-            (rival.weight, np.asarray(np.mean([around(m, fine) for m in spread], axis=0)))
-        )
-    seen = around(own, max(u_own, step))
-    weights = np.array([weight * float((prior * seen).sum()) for weight, prior in priors])
-    if not weights.sum() > 0:  # none fits: the card is believed
-        return replace(lens, focal_px=math.exp(own_log), u_log_focal=WIDE, rivals=()), -math.inf
-    log_evidence = math.log(weights.sum() * step)
-    posterior = np.sum([weight * prior for weight, prior in priors], axis=0) * seen
-    posterior /= posterior.sum()
-    mean = float((x * posterior).sum())
-    variance = float(((x - mean) ** 2 * posterior).sum())
-    precision = 1 / variance - 1 / u_own**2
-    if precision <= 1 / WIDE**2:  # accounts so far apart that the card's own figure is surer
-        own_lens = replace(lens, focal_px=math.exp(own_log), u_log_focal=WIDE, rivals=())
-        return own_lens, log_evidence
-    middle = (mean / variance - own / u_own**2) / precision
-    focal_px, u = lens.focal_px * math.exp(middle), 1 / math.sqrt(precision)
-    return replace(lens, focal_px=focal_px, u_log_focal=u, rivals=()), log_evidence
+    own, step = own_log - math.log(lens.focal_px), float(GRID[1] - GRID[0])
+    grown = np.maximum(np.exp(GRID), 1.0)  # by a zoom
+    off_px = max((rival.u_centre_px for rival in lens.rivals), default=0.0)
+    # a principal point lies farther off by as much as a zoom enlarged, and what the card shows of
+    # the focal length is as unsure as that
+    centre_px = np.hypot(grown * lens.u_centre_px, (grown - 1) * off_px)
+    unsure = np.maximum(u_own * centre_px / lens.u_centre_px, step)
+    plainly = np.full(GRID.size, max(u_own, step))
+    known = [plainly, *[unsure] * len(lens.rivals)]
+    fits = [
+        prior * np.exp(-0.5 * ((own - GRID) / u) ** 2) / (u * math.sqrt(2 * math.pi))
+        for prior, u in zip(_accounts(lens), known, strict=True)
+    ]
+    whole = float(np.sum(fits))
+    if not whole > 0:  # none fits: the card is believed
+        return Settled(math.exp(own_log), u_own, lens.u_centre_px, 0.0, -math.inf)
+    mean, variance = _moments(np.sum(fits, axis=0))
+    zoomed = np.sum(fits[1:], axis=0) / whole
+    spread = 1 - float(np.sum(zoomed)) + float(np.sum(zoomed * (centre_px / lens.u_centre_px) ** 2))
+    return Settled(
+        lens.focal_px * math.exp(mean),
+        math.sqrt(variance),
+        lens.u_centre_px * math.sqrt(spread),
+        max(0.0, 1 - variance / (u_own**2 * spread)),
+        math.log(whole * step),
+    )
 
 
 def unsettled(lens: Lens) -> Lens:
@@ -233,5 +222,31 @@ def unsettled(lens: Lens) -> Lens:
     rivals = (*lens.rivals, lens.cropped) if lens.cropped else lens.rivals
     if not rivals:
         return lens
-    one, _ = settled(replace(lens, rivals=rivals), math.log(lens.focal_px), 2 * WIDE)
-    return replace(one, cropped=None)
+    accounts = _accounts(replace(lens, rivals=rivals))
+    mean, variance = _moments(np.sum(accounts, axis=0))
+    focal_px = lens.focal_px * math.exp(mean)
+    u = math.sqrt(variance)
+    return replace(lens, focal_px=focal_px, u_log_focal=u, rivals=(), cropped=None)
+
+
+def _accounts(lens: Lens) -> list[Array]:
+    """Return on `GRID` how likely each account makes a focal length: the stated one, its rivals."""
+    fine = math.hypot(lens.u_log_focal, float(GRID[1] - GRID[0]))
+
+    def around(middle: float) -> Array:
+        bell = np.exp(-0.5 * ((GRID - middle) / fine) ** 2)
+        return np.asarray(bell / (fine * math.sqrt(2 * math.pi)))
+
+    accounts = [(1 - sum(rival.weight for rival in lens.rivals)) * around(0.0)]
+    for rival in lens.rivals:
+        share = (np.arange(41) + 0.5) / 41  # the middles of as many equal parts
+        spread = math.log(rival.least) + share * math.log(rival.most / rival.least)
+        accounts.append(rival.weight * np.mean([around(middle) for middle in spread], axis=0))
+    return accounts
+
+
+def _moments(density: Array) -> tuple[float, float]:
+    """Return mean and variance of what has a density on `GRID`."""
+    share = density / density.sum()
+    mean = float(GRID @ share)
+    return mean, float((GRID - mean) ** 2 @ share)
