@@ -492,9 +492,9 @@ def _gradient(fitted: Fit) -> Array:
     slopes = []
     for factor, value in zip(fitted.figures.factors, np.exp(fitted.learned), strict=True):
         if factor.ndim == 1:
-            gain = factor @ (fitted.pull**2 - np.diag(fitted.precision))
+            gain = float(factor @ (fitted.pull**2 - np.diag(fitted.precision)))
         else:
-            gain = ((factor.T @ fitted.pull) ** 2).sum()
-            gain -= (factor * (fitted.precision @ factor)).sum()
-        slopes.append(0.5 * value * float(gain))
+            gain = float(((factor.T @ fitted.pull) ** 2).sum())
+            gain -= float((factor * (fitted.precision @ factor)).sum())
+        slopes.append(0.5 * value * gain)
     return np.array(slopes)
