@@ -47,8 +47,8 @@ input::placeholder,textarea::placeholder{color:inherit!important;opacity:.72!imp
 [role=tab][aria-selected=true] *,button[data-selected=true] *{
 color:light-dark(#0B5FA5,#7CC0F5)!important}
 .stMainBlockContainer h2{font-size:1.45rem}
-.stMainBlockContainer{position:relative}
-@media (min-width:769px){.st-key-on-a-phone{position:absolute;top:2.7rem;right:5rem;width:auto}}
+@media (min-width:1100px){.st-key-on-a-phone{align-self:flex-end;margin:-5.6rem 0 1.9rem;
+width:auto}}
 @media (max-width:768px){.st-key-on-a-phone{order:1}}
 </style>"""
 
