@@ -29,6 +29,7 @@ THEME_CSS = """<style>
 .stMainBlockContainer [data-testid=stHeading]:has(h1){margin-bottom:.6rem}
 .stMainBlockContainer{padding-top:2.4rem;padding-bottom:3rem}
 @media (max-width:768px){.stMainBlockContainer{padding-top:4.2rem}}
+@media (min-width:769px){[data-testid=stHeader]{height:2.4rem;min-height:0}}
 [data-testid=stSidebarUserContent] .stVerticalBlock{gap:.1rem}
 [data-testid=stSidebarUserContent] [data-testid=stCaptionContainer]{margin:.35rem 0 -.1rem}
 [data-testid=stSidebarUserContent] [data-testid=stCaptionContainer] p{font-size:.8rem}
