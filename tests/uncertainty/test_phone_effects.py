@@ -43,12 +43,30 @@ def measured(effect: str, name: str) -> Result:
         ("80 % aside, size in Exif old", "station-1-view-00.jpg"),
         ("zoom 1.5, Exif unchanged", "station-3-view-00.jpg"),
         ("zoom 2, Exif unchanged", "bar-16mm.jpg"),
+        ("70%, size in Exif new", "station-4-view-00.jpg"),
+        ("zoom 1.5, Exif unchanged", "station-4-view-00.jpg"),
     ],
 )
 def test_a_crop_or_a_zoom_that_the_file_hides_stays_inside_u(effect: str, name: str) -> None:
     result = measured(effect, name)
     assert isinstance(result, Estimate)
     assert abs(result.diameter_mm - TRUTH_MM[name]) <= result.expanded_mm()
+
+
+@pytest.mark.parametrize(
+    ("effect", "times"), [("70%, size in Exif new", 1 / 0.7), ("zoom 1.5, Exif unchanged", 1.5)]
+)
+def test_what_a_square_view_leaves_open_lies_between_both_accounts(
+    effect: str, times: float
+) -> None:
+    # by Exif whole, and as it was cut: no mean of them lies outside (what Exif states is 2 % short)
+    name = "station-4-view-00.jpg"
+    stated = open_photo(applied(EFFECTS[effect], (SAMPLES / name).read_bytes())).focal_px
+    result = measured(effect, name)
+    assert isinstance(result, Estimate)
+    assert stated is not None
+    assert stated < result.focal_px < 1.05 * times * stated
+    assert abs(result.diameter_mm / TRUTH_MM[name] - 1) < 0.02
 
 
 def test_what_such_a_picture_leaves_open_is_said() -> None:
