@@ -205,30 +205,32 @@ def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     assert abs(heights.mean()) < heights.std() / 3
 
 
-@pytest.mark.parametrize(
-    ("noise_mm", "averaged"),
-    [
-        (0.02, False),
-        (0.04, False),
-        (0.08, False),
-        (0.02, True),
-        pytest.param(
-            0.04,
-            True,
-            marks=pytest.mark.xfail(
-                strict=True, reason="stated a fifth too small where noise is as large as the "
-                "crowns' own scatter",
-            ),
-        ),
-        (0.08, True),
-    ],
-)  # fmt: skip
+@pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
+@pytest.mark.parametrize("averaged", [False, True])
 def test_the_height_scatters_no_more_than_stated(noise_mm: float, averaged: bool) -> None:
     heights, stated = heights_mm(noise_mm, averaged)
     highest = float(chi2.ppf(0.999, len(heights))) / len(heights)
     z2 = float((heights**2 / stated**2).mean())
     assert z2 < highest
     assert z2 / 0.5**2 > highest  # the negative control: half of it would be too little
+
+
+def test_a_rope_that_is_thinner_here_is_not_read_as_thick_as_beside() -> None:
+    # by 2 % of the diameter: drawn towards the mean of all crowns in view, its own read 0.11 mm too
+    # high together; half of that is left
+    rng = np.random.default_rng(12)
+    off = []
+    for _ in range(30):
+        sides, true_mm = [], 0.0
+        for _ in range(2):
+            phase = rng.uniform()
+            s, even = side(pitch_mm=0.9 * D, phase=phase)
+            thin = 0.01 * D * np.exp(-0.5 * (s / (2 * D)) ** 2)
+            true_mm += float((even - thin)[np.abs(s) <= D].max())
+            _, noisy = side(pitch_mm=0.9 * D, phase=phase, noise_mm=0.04, rng=rng)
+            sides.append((s, noisy - thin))
+        off.append(width_mm(fit_jaws(outline(*sides, noise_px=0.04 * PX_PER_MM))) - true_mm)
+    assert abs(np.mean(off)) < 0.07
 
 
 def test_a_stray_crown_is_left_out_and_counted() -> None:

@@ -85,6 +85,10 @@ CHOSEN = (
 # crowns that thought counts (rendered ropes of the trade's tolerances).
 USUAL_SPREAD, USUAL_CROWNS = 0.0012, 2.0
 
+# Of the diameter, three diameters from the station: by how much a side swells or thins where a
+# rope is not worn evenly (a thinning of 2 % is what an inspector looks for; our judgement).
+SWELL_SHARE = 0.01
+
 # px: no crown's height is known better, however smooth the outline looks.
 LEAST_NOISE_PX = 0.02
 

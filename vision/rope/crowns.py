@@ -183,7 +183,11 @@ def noise_of_crowns(
 
 
 def highest_crown(
-    heights: Array, under: NDArray[np.bool_], noise: float, usual_spread: float
+    heights: Array,
+    under: NDArray[np.bool_],
+    noise: float,
+    usual_spread: float,
+    swell: Array | None = None,
 ) -> tuple[float, float]:
     """Return the expected height of the highest crown under the jaw, and its standard uncertainty.
 
@@ -200,29 +204,39 @@ def highest_crown(
         Standard deviation of that noise.
     usual_spread : float
         Standard deviation of true heights as it is thought to be beforehand.
+    swell : ndarray of shape (K,), optional
+        By how much each stands higher where the rope swells from the jaw outwards (or lower, where
+        it thins) as far as is usual; nil at the jaw's middle.
 
     References
     ----------
     .. [1] B. Efron, C. Morris, J. Am. Stat. Assoc. 68 (1973) 117.
     """
     count = len(heights)
-    mean = float(heights.mean())
-    seen = float(heights.var(ddof=1)) if count > 1 else noise**2
+    trend = np.column_stack([np.ones(count), np.zeros(count) if swell is None else swell])
+    scatter = float(np.hypot(usual_spread, noise))
+    spread = np.linalg.inv(trend.T @ trend + np.diag([0.0, scatter**2]))
+    off = heights - trend @ (spread @ trend.T @ heights)
+    free = count - float(np.trace(spread @ trend.T @ trend))
+    seen = float(off @ off) / free if free > HALF else noise**2
     true = max(seen - noise**2, 0.0)
-    true = ((count - 1) * true + USUAL_CROWNS * usual_spread**2) / (count - 1 + USUAL_CROWNS)
+    true = (max(free, 0.0) * true + USUAL_CROWNS * usual_spread**2) / (
+        max(free, 0.0) + USUAL_CROWNS
+    )
     kept = true / (true + noise**2)
+    at = trend[under] if under.any() else np.array([[1.0, 0.0]])
+    # the others' level, at the jaw, is itself known to so much only
+    level = float(np.sqrt((true + noise**2) * np.einsum("ij,jk,ik->i", at, spread, at).mean()))
     if under.any():
-        possible = mean + kept * (heights[under] - mean)
-        # the mean of all is itself known to noise / sqrt(count) only
-        own = noise * float(np.sqrt(kept))
-        shared = noise * float(np.sqrt((1 - kept) / count))
+        possible = heights[under] - (1 - kept) * off[under]
+        own, shared = noise * float(np.sqrt(kept)), (1 - kept) * level
     else:
-        possible = np.array([mean])
-        own, shared = float(np.sqrt(true)), float(np.sqrt((true + noise**2) / count))
-    top, scatter = _largest(possible, own)
+        possible = at @ (spread @ trend.T @ heights)
+        own, shared = float(np.sqrt(true)), level
+    top, u = _largest(possible, own)
     freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
     wider = float(np.sqrt(freedom / (freedom - 2)))
-    return top, wider * float(np.hypot(scatter, shared))
+    return top, wider * float(np.hypot(u, shared))
 
 
 def _largest(means: Array, deviation: float) -> tuple[float, float]:

@@ -27,11 +27,13 @@ from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
     HALF,
+    HALF_LENGTH,
     JAW_DIAMETERS,
     LEAST_DIAMETERS,
     LEAST_NOISE_PX,
     STRAY_SHARE,
     SURELY,
+    SWELL_SHARE,
     UNEVEN_SHARE,
     USUAL_CROWNS,
     USUAL_SPREAD,
@@ -308,7 +310,8 @@ def _fit_jaw(
     under = within[sound]
     noise = noise_of_crowns(raw, size, run, side.least_noise, stray)
     heights = crown_heights(close, sound, size)
-    top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d)
+    swell = SWELL_SHARE * d * (along[sound] / (HALF_LENGTH * d)) ** 2
+    top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d, swell)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
     return Jaw(top, u, int(under.sum()), spread, strays)
 
