@@ -111,8 +111,8 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
     """Return where crowns stand, as indices; evenly spread places on a smooth bar.
 
     A lump that stands far above the rest is bridged first, since it would hide crowns beside it.
-    A top is read over `CROWN_PART` of a pitch: where a bridge reaches into that, it is the bridge's
-    shoulder as likely as a crown.
+    A top is read over `CROWN_PART` of a pitch: where a bridge or the outline's end reaches into
+    that, it is a shoulder as likely as a crown.
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
@@ -122,9 +122,10 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
     peaks, _ = find_peaks(values)
-    if lump.any():
-        unsure = binary_dilation(lump, iterations=max(1, int(CROWN_PART * pitch / 2 / step)))
-        peaks = peaks[~unsure[peaks]]
+    reach = max(1, int(CROWN_PART * pitch / 2 / step))
+    unsure = binary_dilation(lump, iterations=reach) if lump.any() else lump
+    whole = (peaks >= reach) & (peaks < len(values) - reach)
+    peaks = peaks[whole & ~unsure[peaks]]
     apart = 0.6 * pitch / step
     crowns: list[int] = []
     for peak in peaks[np.argsort(-values[peaks])].tolist():
@@ -187,7 +188,7 @@ def highest_crown(
     under: NDArray[np.bool_],
     noise: float,
     usual_spread: float,
-    swell: Array | None = None,
+    swell: tuple[Array, Array] | None = None,
 ) -> tuple[float, float]:
     """Return the expected height of the highest crown under the jaw, and its standard uncertainty.
 
@@ -204,35 +205,31 @@ def highest_crown(
         Standard deviation of that noise.
     usual_spread : float
         Standard deviation of true heights as it is thought to be beforehand.
-    swell : ndarray of shape (K,), optional
-        By how much each stands higher where the rope swells from the jaw outwards (or lower, where
-        it thins) as far as is usual; nil at the jaw's middle.
+    swell : tuple of ndarray of shape (K,), optional
+        By how much each stands higher because the rope swells from the jaw's middle outwards
+        (lower where it thins), and the standard uncertainty of that.
 
     References
     ----------
     .. [1] B. Efron, C. Morris, J. Am. Stat. Assoc. 68 (1973) 117.
     """
     count = len(heights)
-    trend = np.column_stack([np.ones(count), np.zeros(count) if swell is None else swell])
-    scatter = float(np.hypot(usual_spread, noise))
-    spread = np.linalg.inv(trend.T @ trend + np.diag([0.0, scatter**2]))
-    off = heights - trend @ (spread @ trend.T @ heights)
-    free = count - float(np.trace(spread @ trend.T @ trend))
-    seen = float(off @ off) / free if free > HALF else noise**2
+    higher, u_higher = swell if swell is not None else (np.zeros(count), np.zeros(count))
+    even = heights - higher
+    off = even - even.mean()
+    seen = float(even.var(ddof=1)) if count > 1 else noise**2
     true = max(seen - noise**2, 0.0)
-    true = (max(free, 0.0) * true + USUAL_CROWNS * usual_spread**2) / (
-        max(free, 0.0) + USUAL_CROWNS
-    )
+    true = ((count - 1) * true + USUAL_CROWNS * usual_spread**2) / (count - 1 + USUAL_CROWNS)
     kept = true / (true + noise**2)
-    at = trend[under] if under.any() else np.array([[1.0, 0.0]])
-    # the others' level, at the jaw, is itself known to so much only
-    level = float(np.sqrt((true + noise**2) * np.einsum("ij,jk,ik->i", at, spread, at).mean()))
+    # the mean of all is itself known to so much only, and so is the swelling from it to the jaw
+    level = float(np.sqrt((true + noise**2) / count))
     if under.any():
         possible = heights[under] - (1 - kept) * off[under]
-        own, shared = noise * float(np.sqrt(kept)), (1 - kept) * level
+        swollen = float(abs(u_higher.mean() - u_higher[under].mean()))
+        own, shared = noise * float(np.sqrt(kept)), (1 - kept) * float(np.hypot(level, swollen))
     else:
-        possible = at @ (spread @ trend.T @ heights)
-        own, shared = float(np.sqrt(true)), level
+        possible = np.array([even.mean()])
+        own, shared = float(np.sqrt(true)), float(np.hypot(level, u_higher.mean()))
     top, u = _largest(possible, own)
     freedom = count + USUAL_CROWNS  # how well noise and shape are told apart: Student's variance
     wider = float(np.sqrt(freedom / (freedom - 2)))

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
+from scipy.stats import theilslopes
 
 from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
@@ -156,7 +157,9 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     else:
         smooth = first
     usual_mm = float(np.hypot(USUAL_SPREAD * d, noise))
-    slope, u_slope, curve = _direction(along, smooth, spacing, step, d, usual_mm)
+    line = _direction(along, smooth, spacing, step, d, usual_mm)
+    slope, u_slope, curve = line.slope, line.u_slope, line.curve
+    swell = line.swell * along**2, line.u_swell * along**2
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
@@ -167,7 +170,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         tops = find_crowns(values - turned, spacing, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        shape = _Side(along, raw - turned, values - turned, least)
+        shape = _Side(along, raw - turned, values - turned, least, swell)
         jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
         if spacing is None:
             jaw = _without_rim(jaw, outline.across_period_mm, d)
@@ -227,12 +230,23 @@ def _check_seen(edge: Edge, length: float) -> None:
     refuse_below("one-edge-only", share)
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """How crowns run along the rope: slope and its u, bow, 1/mm, swelling of a side, its u."""
+
+    slope: float
+    u_slope: float
+    curve: float
+    swell: float
+    u_swell: float
+
+
 def _direction(
     along: Array, smooth: list[Array], pitch: float | None, step: float, d: float, usual_mm: float
-) -> tuple[float, float, float]:
-    """Fit one slope and one bow to the crowns of both sides; return slope, its u, the bow.
+) -> _Line:
+    """Fit one slope, one bow and one swelling to the crowns of both sides.
 
-    How far crowns stand from their line is known beforehand (`usual_mm`): ten of them, about five
+    How far crowns stand from their line is known beforehand (`usual_mm`): ten of them, about six
     numbers, show next to nothing of it, and where it was read off them alone a few that chanced
     to lie on one line turned the jaws.
     """
@@ -241,37 +255,44 @@ def _direction(
         tops = find_crowns(values, pitch, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        # a lump must not turn the jaws; the rough axis may
-        high = np.median(values[tops]) + 2 * (STRAY_SHARE * d + U_AXIS * np.abs(along))
-        for i in tops[values[tops] <= high[tops]]:
-            s = along[i]
-            rows.append([sign > 0, sign < 0, sign * s, s, sign * s * s])
+        # a lump must not turn the jaws: it stands out from the line through most of the others
+        s, y = along[tops], values[tops]
+        tilt = theilslopes(y, s)[0] if len(tops) > 1 else 0.0
+        level = y - tilt * s
+        for i in tops[level <= np.median(level) + 2 * STRAY_SHARE * d]:
+            x = along[i]
+            rows.append([sign > 0, sign < 0, sign * x, x, sign * x * x, x * x])
             heights.append(values[i])
-    A, y = np.array(rows, float).reshape(-1, 5), np.array(heights)
-    # beforehand: along the axis as it was found, no thicker at one end, no more bent than allowed
+    A, y = np.array(rows, float).reshape(-1, 6), np.array(heights)
+    # beforehand: along the axis as it was found, no thicker at one end, no more bent than allowed,
+    # no more swollen than is usual
     most_bow = limit_of("rope-not-straight") / 100 / d
-    known = np.eye(5)[2:] / np.array([U_AXIS, U_AXIS, most_bow])[:, None]
+    usual_swell = SWELL_SHARE / (HALF_LENGTH**2 * d)
+    known = np.eye(6)[2:] / np.array([U_AXIS, U_AXIS, most_bow, usual_swell])[:, None]
     root = np.vstack([A / usual_mm, known])
-    seen_as = np.append(y / usual_mm, np.zeros(3))
+    seen_as = np.append(y / usual_mm, np.zeros(4))
     start = np.linalg.lstsq(root, seen_as, rcond=None)[0]
     solution = fit(lambda line: root @ line - seen_as, start, lambda _: root, robust=len(y))
     seen = float((solution.weights * solution.residuals**2).sum())
-    variance = (USUAL_CROWNS + seen) / (USUAL_CROWNS + max(0, len(y) - 5))
-    u_slope = float(np.sqrt(variance * solution.covariance[2, 2]))
-    return float(solution.values[2]), u_slope, float(solution.values[4])
+    variance = (USUAL_CROWNS + seen) / (USUAL_CROWNS + max(0, len(y) - 6))
+    u = np.sqrt(variance * np.diag(solution.covariance))
+    value = solution.values
+    return _Line(float(value[2]), float(u[2]), float(value[4]), float(value[5]), float(u[5]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Side:
     """One side's outline along the jaws, mm: as traced, and smoothed over a third of a crown.
 
-    `least_noise` is what the noise of a crown's height is never believed to be below.
+    `least_noise` is what the noise of a crown's height is never believed to be below, `swell` by
+    how much the rope swells from the station outwards, and its standard uncertainty.
     """
 
     along: Array
     raw: Array
     broad: Array
     least_noise: float
+    swell: tuple[Array, Array]
 
 
 def _fit_jaw(
@@ -310,7 +331,7 @@ def _fit_jaw(
     under = within[sound]
     noise = noise_of_crowns(raw, size, run, side.least_noise, stray)
     heights = crown_heights(close, sound, size)
-    swell = SWELL_SHARE * d * (along[sound] / (HALF_LENGTH * d)) ** 2
+    swell = side.swell[0][sound], side.swell[1][sound]
     top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d, swell)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0
     return Jaw(top, u, int(under.sum()), spread, strays)
