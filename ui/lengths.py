@@ -14,7 +14,7 @@ from inspection.model.length_text import MM_PER_INCH, length_text
 from inspection.model.rope import Units
 
 PER_INCH = float(MM_PER_INCH)
-M_PER_FOOT = 12 * PER_INCH / 1000
+M_PER_FOOT = 0.3048  # exactly, by the international yard of 1959
 
 
 def unit_of(units: Units) -> Literal["mm", "in"]:
