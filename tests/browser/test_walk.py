@@ -16,5 +16,7 @@ def test_one_click_loads_the_sample_into_an_empty_record(page: Page, empty_pages
 
     page.goto(empty_pages)
     page.get_by_role("button", name="Load the sample inspection").click()
-    expect(page.get_by_text("The sample inspection is in the record")).to_be_visible(timeout=60_000)
-    expect(page.get_by_text("22.11 was logged")).to_be_visible()
+    # it opens on the doubtful station
+    expect(page.get_by_role("heading", name="Station 3, 90°")).to_be_visible(timeout=120_000)
+    expect(page.get_by_text("disagrees").first).to_be_visible()
+    assert "station=3&view=90" in page.evaluate("location.search")
