@@ -113,6 +113,19 @@ def in_zone(moment: datetime, zone: str | None) -> datetime:
         return moment
 
 
+def one_in(p_value: float) -> str:
+    """Return a small probability as people say it, to two digits: more is not known of it.
+
+    Examples
+    --------
+    >>> one_in(0.0123), one_in(1 / 419_584), one_in(1e-30)
+    ('1 in 81', '1 in 420,000', 'less than 1 in 1,000,000')
+    """
+    if p_value < 1e-6:
+        return "less than 1 in 1,000,000"
+    return f"1 in {float(f'{1 / p_value:.2g}'):,.0f}"
+
+
 def chance_words(p_value: float | None) -> str:
     """Return how unlikely a finding is in a log in which nothing is wrong.
 
@@ -123,9 +136,7 @@ def chance_words(p_value: float | None) -> str:
     """
     if p_value is None:
         return "does not occur"
-    if p_value < 1e-6:
-        return "less than 1 in 1,000,000 logs"
-    return f"1 in {1 / p_value:,.0f} logs"
+    return f"{one_in(p_value)} logs"
 
 
 STATE_MARKS = {

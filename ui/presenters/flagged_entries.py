@@ -15,7 +15,7 @@ from inspection.record.rankings import CorrectedSlip, ListedFinding, ReaderTally
 from inspection.record.record import Record
 from inspection.record.views import StationReview
 from ui.presenters.review_queue import item_name, station_of
-from ui.text import chance_words
+from ui.text import chance_words, one_in
 from vision.results import Finding, Place
 
 HEADINGS = (
@@ -316,7 +316,7 @@ def by_chance(p_value: float) -> str:
     """
     if p_value > 0.2:
         return "as chance has it"
-    return f"1 in {1 / max(p_value, 1e-6):,.0f}" if p_value >= 1e-6 else "less than 1 in 1,000,000"
+    return one_in(p_value)
 
 
 def slip_rows(slips: Sequence[CorrectedSlip]) -> list[list[str]]:
