@@ -9,9 +9,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
+from vision.results import Estimate
 
 APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"
 REVIEWER = "Reviewer B"
+PLANTED = "station-3-view-90.jpg"  # sample_images/README.md: 22.11 was logged beside it
 
 
 @pytest.fixture(scope="session")
@@ -26,6 +28,16 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with open_record(place / "record.db") as record:
         load_sample(record, folder, by=REVIEWER)
     return place
+
+
+@pytest.fixture
+def planted_photo(sample: Path) -> str:
+    """What the photograph says where the sample's reading was typed wrong on purpose, mm."""
+    with open_record(sample / "record.db") as record:
+        (identity,) = (one.identity for one in record.ranked())
+        found = record.inspection(identity).results
+    (seen,) = (one for one in found if isinstance(one, Estimate) and one.photo_name == PLANTED)
+    return f"{seen.diameter_mm:.2f}"
 
 
 @pytest.fixture

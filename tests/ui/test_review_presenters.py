@@ -70,11 +70,11 @@ def item_of(opened: OpenInspection, name: str) -> ReviewItem:
 
 
 def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_told(
-    opened: OpenInspection, assessment: Assessment
+    opened: OpenInspection, assessment: Assessment, planted_photo: str
 ) -> None:
     item, views = item_of(opened, "Station 3"), station_views(opened, assessment, 3)
     found = station_finding(item, views)
-    assert found.lead.startswith("90°: 22.11 was logged, the photograph says 21.2")
+    assert found.lead.startswith(f"90°: 22.11 was logged, the photograph says {planted_photo} ")
     assert any("likelier" in words for words in found.more)  # the odds, as screening gives them
     assert not any("was logged" in words for words in found.more)  # nothing twice
     assert (found.tone, found.loss) == ("odd", True)
@@ -162,7 +162,7 @@ def test_only_what_the_photograph_supports_is_offered_as_a_slip(
 
 
 def test_a_corrected_slip_stands_with_its_reason_and_keeps_what_was_typed(
-    record: Record, assessment: Assessment
+    record: Record, assessment: Assessment, planted_photo: str
 ) -> None:
     (one,) = [item for item in assessment.crosscheck.comparisons if item.place == Place(3, 90)]
     there = record.inspection(SAMPLE)
@@ -173,7 +173,8 @@ def test_a_corrected_slip_stands_with_its_reason_and_keeps_what_was_typed(
     correct_slip(record, there, one, "21.21", by="Reviewer B", why="asked the inspector")
     (event,) = [one for one in record.events(subject=SAMPLE) if one.kind == "slip corrected"]
     assert (event.old_value["typed"], event.new_value["typed"]) == ("22.11", "21.21")
-    assert event.why.startswith("22.11 was a slip for 21.21; the photograph says 21.2")
+    says = f"22.11 was a slip for 21.21; the photograph says {planted_photo} mm"
+    assert event.why.startswith(says)
     assert event.why.endswith("asked the inspector")
 
 
