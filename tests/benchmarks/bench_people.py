@@ -3,8 +3,8 @@
 Example: ``python tests/benchmarks/bench_people.py --people 30 --seconds 60``. Each client speaks
 the pages' own protocol over a websocket, opens a screen as one of the inspection's people would,
 and draws it again and again. Printed: the time of the first drawing and of the others (median,
-95th of 100), errors, and the processor time that the server took for one drawing. With --address
-it asks servers that run already, e.g. behind a proxy (``--without-login``).
+95th of 100), errors, the processor time that the server took for one drawing, and its memory. With
+--address it asks servers that run already, e.g. behind a proxy (``--without-login``).
 """
 
 from __future__ import annotations
@@ -48,10 +48,14 @@ def main() -> None:
     with _served(told.address, told.inspection) as (address, inspection, pid):
         # what is loaded and made once for everybody is no cost of a drawing
         asyncio.run(_all(address, inspection, len(told.screens), 12.0, tuple(told.screens)))
-        used = _cpu_s(pid)
-        firsts, others, errors = asyncio.run(
-            _all(address, inspection, told.people, told.seconds, tuple(told.screens))
-        )
+        used, held = _cpu_s(pid), []
+        firsts, others, errors = [], [], 0
+        for _ in range(2):  # the second half comes anew, and must need no more memory
+            found = asyncio.run(
+                _all(address, inspection, told.people, told.seconds / 2, tuple(told.screens))
+            )
+            firsts, others, errors = firsts + found[0], others + found[1], errors + found[2]
+            held.append((len(firsts) + len(others), _memory_mb(pid)))
         used = _cpu_s(pid) - used
     drawn = len(firsts) + len(others)
     print(f"{told.people} people, {drawn} drawings in {told.seconds:.0f} s, {errors} errors")
@@ -61,6 +65,7 @@ def main() -> None:
             print(f"{name:14} median {median(times):6.2f} s   95 % {late:6.2f} s")
     if pid:
         print(f"server         {used / max(drawn, 1):6.3f} s of processor a drawing")
+        print("server holds   " + ", ".join(f"{mb:.0f} MB after {n} drawings" for n, mb in held))
 
 
 async def _all(
@@ -144,6 +149,15 @@ def _served(address: str | None, inspection: str) -> Iterator[tuple[str, str, in
         server.terminate()
         server.wait(timeout=20)
         shutil.rmtree(place, ignore_errors=True)
+
+
+def _memory_mb(pid: int) -> float:
+    """Return the memory that a process holds, MB; 0 where it can't be read."""
+    try:
+        told = Path(f"/proc/{pid}/statm").read_text().split()
+    except OSError:
+        return 0.0
+    return int(told[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
 def _cpu_s(pid: int) -> float:
