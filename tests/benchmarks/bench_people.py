@@ -25,6 +25,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from statistics import median, quantiles
 
+import bench_record
 import websockets
 from streamlit.proto.Alert_pb2 import Alert
 from streamlit.proto.BackMsg_pb2 import BackMsg
@@ -44,8 +45,9 @@ def main() -> None:
     parser.add_argument("--screens", nargs="*", default=list(SCREENS))
     parser.add_argument("--address", help="of pages that run already, e.g. http://127.0.0.1:8080")
     parser.add_argument("--inspection", default="", help="looked at there; its page's address says")
+    parser.add_argument("--others", type=int, default=0, help="more inspections in the record")
     told = parser.parse_args()
-    with _served(told.address, told.inspection) as (address, inspection, pid):
+    with _served(told.address, told.inspection, told.others) as (address, inspection, pid):
         # what is loaded and made once for everybody is no cost of a drawing
         asyncio.run(_all(address, inspection, len(told.screens), 12.0, tuple(told.screens)))
         used, held = _cpu_s(pid), []
@@ -117,7 +119,7 @@ async def _person(address: str, query: str, until: float, screen: str, number: i
 
 
 @contextmanager
-def _served(address: str | None, inspection: str) -> Iterator[tuple[str, str, int]]:
+def _served(address: str | None, inspection: str, others: int) -> Iterator[tuple[str, str, int]]:
     if address:
         yield address, inspection, 0
         return
@@ -125,6 +127,8 @@ def _served(address: str | None, inspection: str) -> Iterator[tuple[str, str, in
     assert folder is not None, "the sample photographs are needed"
     place = Path(tempfile.mkdtemp(prefix="people-"))
     with open_record(place / "record.db") as record:
+        for start in range(0, others, 250):
+            bench_record.load(record, start, min(start + 250, others))
         inspection = load_sample(record, folder, by="Reviewer B")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
