@@ -272,33 +272,22 @@ def _edge_terms(observed: Observation) -> list[Term]:
             u = px / outline.px_per_mm
             source = Influence.EDGE.source(photo, edge.side, word)
             terms.append(Term(f"{edge.side} edge, {word}", u, "mm", per_mm[i], "B", source))
-    # What is burnt out has lost its height: half of it lies anywhere within the blur, and on both
-    # sides the same way.
-    burnt_out = [edge.clipped_px for edge in (outline.left, outline.right)]
-    if any(burnt_out):
-        terms.append(
-            Term(
-                "light burnt out at the edges",
-                1 / math.sqrt(3),
-                "1",
-                sum(px / outline.px_per_mm * by for px, by in zip(burnt_out, per_mm, strict=True)),
-                "B",
-                Influence.EDGE.source(photo, "burnt"),
-            )
-        )
-    # Anything between nothing and crowns that the windows hide, on both sides alike.
-    hidden = [edge.hidden_px for edge in (outline.left, outline.right)]
-    if jaws.crown_pitch_mm is None and any(hidden):
-        terms.append(
-            Term(
-                "crowns too close together to be seen",
-                1 / math.sqrt(3),
-                "1",
-                sum(px / outline.px_per_mm * by for px, by in zip(hidden, per_mm, strict=True)),
-                "B",
-                Influence.EDGE.source(photo, "hidden"),
-            )
-        )
+    # Both lie anywhere between nothing and this, and on both sides the same way: half of what is
+    # burnt out, within the blur; and crowns too close together for the windows to show them.
+    sides = (outline.left, outline.right)
+    closed = jaws.crown_pitch_mm is None
+    for words, word, lost_px in (
+        ("light burnt out at the edges", "burnt", [edge.clipped_px for edge in sides]),
+        (
+            "crowns too close together to be seen",
+            "hidden",
+            [edge.hidden_px if closed else 0.0 for edge in sides],
+        ),
+    ):
+        if any(lost_px):
+            lost = sum(px / outline.px_per_mm * by for px, by in zip(lost_px, per_mm, strict=True))
+            source = Influence.EDGE.source(photo, word)
+            terms.append(Term(words, 1 / math.sqrt(3), "1", lost, "B", source))
     if jaws.crown_pitch_mm is not None:
         terms.append(
             Term(
