@@ -17,7 +17,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -31,9 +30,10 @@ from vision.calibration.library import (
     camera_key,
     turned,
 )
+from vision.calibration.opened import opened_once
 from vision.camera import Lens, tilt_deg
 from vision.findings import RefusedError
-from vision.photo.photo import Photo, PhotoError, open_photo
+from vision.photo.photo import Photo
 from vision.rope.measure import look_for_rope
 from vision.target.detect import find_cards
 from vision.target.layout import Card
@@ -137,23 +137,15 @@ def calibrate_from_cards(
     CalibrationError
         If there are too few, of several cameras, or all taken from much the same direction.
     """
-    sights: dict[str, CardSight] = {}
+    sights: list[CardSight] = []
     left_out: list[str] = []
-    for source in sources:
-        try:
-            photo = open_photo(source)
-        except PhotoError as unreadable:
-            left_out.append(str(unreadable).rstrip("."))
-            continue
-        if photo.sha256 in sights:
-            left_out.append(f"{Path(source).name} is there twice")
-            continue
+    for _, photo in opened_once(sources, left_out):
         sight = card_sight(photo, print_check)
         if isinstance(sight, str):
             left_out.append(sight)
         else:
-            sights[photo.sha256] = sight
-    together = solve_together(list(sights.values()), on=on, left_out=left_out)
+            sights.append(sight)
+    together = solve_together(sights, on=on, left_out=left_out)
     return replace(together, left_out=(*left_out, *together.left_out))
 
 

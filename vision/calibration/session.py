@@ -8,7 +8,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -23,7 +22,8 @@ from vision.calibration.adjustment import (
 )
 from vision.calibration.board import COLUMNS, ROWS, FoundBoard, find_board
 from vision.calibration.library import CalibratedCamera, calibrated_camera, camera_key, turned
-from vision.photo.photo import Photo, PhotoError, open_photo
+from vision.calibration.opened import opened_once
+from vision.photo.photo import Photo
 from vision.target.print_scale import U_ENDS_MM, U_MOISTURE
 
 MOST_STRETCH = 0.03  # printers stretch by 1 % and less: more is a slip of the pen
@@ -110,18 +110,7 @@ def calibrate_photographs(
     """
     views: list[_View] = []
     left_out: list[str] = []
-    hashes: set[str] = set()
-    for source in sources:
-        name = Path(source).name
-        try:
-            photo = open_photo(source)
-        except PhotoError as unreadable:
-            left_out.append(str(unreadable).rstrip("."))
-            continue
-        if photo.sha256 in hashes:
-            left_out.append(f"{name} is there twice")
-            continue
-        hashes.add(photo.sha256)
+    for name, photo in opened_once(sources, left_out):
         view = _view(photo)
         if view is None:
             left_out.append(f"{name} shows no board, or too little of it")
