@@ -94,7 +94,7 @@ def combined_u_mm(terms: Iterable[Term]) -> float:
     >>> round(combined_u_mm([a, b]), 6)
     0.05
     """
-    signed = _signed_by_source(terms)
+    signed = signed_by_source(terms)
     return math.sqrt(sum(value * value for value in signed.values()))
 
 
@@ -114,11 +114,18 @@ def covariance_mm2(first: Iterable[Term], second: Iterable[Term]) -> float:
     float
         Covariance, mm²; nil where nothing is shared.
     """
-    one, two = _signed_by_source(first), _signed_by_source(second)
+    one, two = signed_by_source(first), signed_by_source(second)
     return sum(value * two[source] for source, value in one.items() if source in two)
 
 
-def _signed_by_source(terms: Iterable[Term]) -> dict[str, float]:
+def signed_by_source(terms: Iterable[Term]) -> dict[str, float]:
+    """Return by how much one standard uncertainty of each unknown moves a result, mm, signed.
+
+    Parameters
+    ----------
+    terms : iterable of Term
+        The result's budget.
+    """
     signed: dict[str, float] = {}
     for term in terms:
         signed[term.source] = signed.get(term.source, 0.0) + term.sensitivity * term.u

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
 
-from inspection.measurement.view import DirectionalDiameter, mean_diameter
+from inspection.measurement.view import DirectionalDiameter, of_one_view, weighted_terms
 from vision.results import Estimate
+from vision.uncertainty import combined_u_mm
 
 LEAST_PHOTOGRAPHS = 6
 INSIDE_SHARE = 0.9545  # of a normal distribution, within 2 standard deviations
@@ -194,6 +195,7 @@ def bench_check(
             f"{true_mm:g} mm: say the diameter of the bar that was photographed."
         )
     views = [DirectionalDiameter(one.diameter_mm, one.budget, 0) for one in estimates]
+    mean_budget = weighted_terms((1 / n, budget) for budget in of_one_view(views))
     expanded = sorted(one.expanded_mm() for one in estimates)
     return BenchCheck(
         camera=estimates[0].camera,
@@ -205,7 +207,7 @@ def bench_check(
         refused=refused,
         mean_error_mm=mean,
         repeatability_mm=math.sqrt(sum((error - mean) ** 2 for error in errors) / (n - 1)),
-        u_mean_error_mm=math.hypot(mean_diameter(views).u_mm, u_true_mm),
+        u_mean_error_mm=math.hypot(combined_u_mm(mean_budget), u_true_mm),
         inside=sum(
             abs(error) <= 2.0 * math.hypot(one.u_mm, u_true_mm)
             for error, one in zip(errors, estimates, strict=True)

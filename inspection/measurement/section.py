@@ -35,7 +35,7 @@ class Section:
     Parameters
     ----------
     views : tuple of DirectionalDiameter
-        One for each direction; several of one direction are averaged before.
+        One for each direction; several of one direction are combined before.
     mean_mm : float
         Mean over the directions, mm: the measured diameter d_m of ISO 4309:2017, 3.2, when
         there are two at right angles.
@@ -179,7 +179,7 @@ def make_section(
     Parameters
     ----------
     views : iterable of DirectionalDiameter
-        At least two directions; several views of one direction are averaged first.
+        At least two directions; several views of one direction are combined first.
     station, nominal_mm, at_mm, position_m, source
         As in `Section`.
 

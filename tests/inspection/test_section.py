@@ -62,7 +62,7 @@ def test_two_equal_views_still_have_an_uncertain_ovality() -> None:
     assert section.round_rope_mm == pytest.approx(0.05 * math.sqrt(2 / math.pi))
 
 
-def test_several_views_of_one_direction_are_averaged_first() -> None:
+def test_several_views_of_one_direction_are_combined_first() -> None:
     section = make_section(
         [_view(20.4, 0, 0.03, "a"), _view(20.2, 0, 0.03, "b"), _view(20.0, 90, 0.04, "c")],
         station=1,
