@@ -77,16 +77,18 @@ def markdown(rows: list[Scored]) -> str:
             cells = [_cell(line.get(name), name) for name in COLUMNS]
             parts.append(f"| {line['factor']} | {line['level']} | " + " | ".join(cells) + " |")
         parts.append("")
-        pairs = ovality_figures(
-            ovality_rows(r for r in rows if r.group in ((group,) if group != "all" else GROUPS))
-        )
-        if pairs["n"]:
-            said = ", ".join(
-                f"{name} {pairs[name]:.2f}"
-                for name in ("bias", "median", "p95", "worst", "covered", "U")
-            )
-            parts.append(f"Difference of two views of one place ({pairs['n']:.0f}): {said}.\n")
+        if said := difference_of_views(rows, group):
+            parts.append(f"{said}.\n")
     return "\n".join([*parts, *_refusals(rows), *_hopeless(rows)]) + "\n"
+
+
+def difference_of_views(rows: list[Scored], group: str) -> str:
+    """Return how far the difference of two views of one place is off; empty where none has two."""
+    inside = [row for row in rows if row.group in ((group,) if group != "all" else GROUPS)]
+    pairs = ovality_figures(ovality_rows(inside))
+    names = ("bias", "median", "p95", "worst", "covered", "U")
+    said = ", ".join(f"{name} {pairs[name]:.2f}" for name in names if name in pairs)
+    return f"Difference of two views of one place ({pairs['n']:.0f}): {said}" if said else ""
 
 
 def _cell(value: object, name: str) -> str:

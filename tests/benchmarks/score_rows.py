@@ -19,28 +19,31 @@ import cv2
 import numpy as np
 import score_hough
 from numpy.typing import NDArray
-from score_settings import settings_of
+from score_settings import settings_of, with_phone_calibrated
 
 import vision
+from vision.photo.photo import open_photo
 from vision.pipeline import measure_photo
 from vision.results import Estimate, Result
 from vision.target.layout import Layout, layout_named
+from vision.uncertainty import signed_by_source
 
 Array = NDArray[np.float64]
 Row = dict[str, str]
 
 
-def measured_row(folder: Path, truth: Row) -> Row:
+def measured_row(folder: Path, truth: Row, *, calibrated: bool = False) -> Row:
     """Return what the product says of one photograph; numbers in mm, empty where it refused."""
-    results = measure_photo(folder / truth["file"], settings_of(truth))
+    photo, settings = open_photo(folder / truth["file"]), settings_of(truth)
+    if calibrated:
+        settings = with_phone_calibrated(settings, truth, photo)
+    results = measure_photo(photo, settings)
     answered = [result for result in results if isinstance(result, Estimate)]
     if not answered:
         return {"file": truth["file"], "refused": _reasons(results)}
     result = answered[0]
     layout = layout_named(truth["layout"])
-    signed: dict[str, float] = {}
-    for term in result.budget:
-        signed[term.source] = signed.get(term.source, 0.0) + term.sensitivity * term.u
+    signed = signed_by_source(result.budget)
     return {
         "file": truth["file"],
         "refused": "",

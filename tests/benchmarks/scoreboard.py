@@ -2,7 +2,9 @@
 
 Example: ``python tests/benchmarks/scoreboard.py FOLDER --processes 2``. FOLDER is what
 ``render_set.py`` made (default: the test range in the user's cache). It can be stopped and goes on
-where it was; what an older version of the product measured is measured again.
+where it was; what an older version of the product measured is measured again. With
+``--calibrated`` the same photographs are measured as if their phones had been calibrated, and the
+tables stand beside the others.
 """
 
 from __future__ import annotations
@@ -20,9 +22,10 @@ import score_hough
 import score_rows
 from score_figures import Scored, scored
 from score_plots import save_plots
-from score_report import COLUMNS, GROUPS, markdown, save_tables, tables
+from score_report import COLUMNS, GROUPS, difference_of_views, markdown, save_tables, tables
 
 HERE = Path(__file__).resolve().parent
+CALIBRATED = "-calibrated"  # in names of tables
 
 
 def main() -> None:
@@ -32,13 +35,14 @@ def main() -> None:
     parser.add_argument("folder", nargs="?", type=Path, default=cache)
     parser.add_argument("--processes", type=int, default=1, help="photographs at a time (1)")
     parser.add_argument("--full", action="store_true", help="print every table, not the summary")
+    parser.add_argument("--calibrated", action="store_true", help="as if phones were calibrated")
     options = parser.parse_args()
     if options.processes < 1:
         parser.error(f"--processes must be 1 or more; got {options.processes}.")
     if not (options.folder / "truth.csv").exists():
         parser.error(f"{options.folder} holds no truth.csv; make it with render_set.py.")
-    rows = score_folder(options.folder, processes=options.processes)
-    board = options.folder / "scoreboard"
+    rows = score_folder(options.folder, processes=options.processes, calibrated=options.calibrated)
+    board = options.folder / f"scoreboard{CALIBRATED * options.calibrated}"
     board.mkdir(exist_ok=True)
     save_tables(board, rows)
     save_plots(board, rows)
@@ -46,15 +50,17 @@ def main() -> None:
     print(f"Tables and plots are in {board}.")
 
 
-def score_folder(folder: Path, *, processes: int = 1) -> list[Scored]:
+def score_folder(folder: Path, *, processes: int = 1, calibrated: bool = False) -> list[Scored]:
     """Return the score of every photograph in a folder, measuring what is not measured yet."""
     truths = score_rows.read_table(folder / "truth.csv")
     say = partial(print, file=sys.stderr, flush=True)
     ours = score_rows.cached_rows(
-        folder / "measured.csv",
+        folder / f"measured{CALIBRATED * calibrated}.csv",
         truths,
-        partial(score_rows.measured_row, folder),
-        code=score_rows.fingerprint(*score_rows.product_files(), HERE / "score_rows.py"),
+        partial(score_rows.measured_row, folder, calibrated=calibrated),
+        code=score_rows.fingerprint(
+            *score_rows.product_files(), HERE / "score_rows.py", HERE / "score_settings.py"
+        ),
         processes=processes,
         say=say,
     )
@@ -79,6 +85,7 @@ def _summary(rows: list[Scored]) -> str:
                 for cell in cells
             ]
             lines.append(f"{line['group']!s:12s}" + "".join(shown))
+            lines += filter(None, [difference_of_views(rows, str(line["group"]))])
     hopeless = [row for row in rows if row.group not in GROUPS]
     taken = sum(row.answered for row in hopeless)
     lines.append(f"hopeless: {taken} of {len(hopeless)} answered")

@@ -25,7 +25,11 @@ from rope_mesh import RopeShape, outer_mesh
 from rope_sensor import Sensor, develop
 from rope_truth import finished
 from score_figures import Scored, figures, ovality_figures, ovality_rows
+from score_settings import settings_of, with_phone_calibrated
 
+from vision.calibration.library import lens_for
+from vision.camera import Lens
+from vision.photo.photo import Photo
 from vision.target.layout import layout_named
 
 SIZE = (210.0, 148.0)
@@ -246,3 +250,33 @@ def test_canny_and_hough_measure_a_plain_bar(tmp_path: Path) -> None:
         "focal_px_true": "3000", "principal_x_px": "600", "principal_y_px": "450",
     }  # fmt: skip
     assert score_hough.width_mm(tmp_path / "bar.png", truth) == pytest.approx(24.0, rel=0.01)
+
+
+def _calibrated_lens(file: str, pair: str, camera: str = "Demo Phone A") -> Lens:
+    truth = {
+        "file": file, "pair": pair, "focal_px_true": "300", "principal_x_px": "199.5",
+        "principal_y_px": "149.5", "print_checked": "no",
+    }  # fmt: skip
+    photo = Photo(np.zeros((300, 400, 3), np.uint8), file, "", "", camera=camera)
+    settings = with_phone_calibrated(settings_of(truth), truth, photo)
+    return lens_for(photo, settings.cameras)
+
+
+def test_a_calibrated_phone_is_as_far_off_as_it_is_said_to_be() -> None:
+    count = 300
+    lenses = [
+        [_calibrated_lens(f"{number}-{view}.jpg", f"station {number}") for view in (0, 90)]
+        for number in range(count)
+    ]
+    u = lenses[0][0].u_log_focal
+    off = np.log([[lens.focal_px / 300 for lens in station] for station in lenses])
+    # 600 draws, half of them shared: their scatter is known to 4 %
+    assert off.std() == pytest.approx(u, rel=0.12)
+    shared = float(np.corrcoef(off.T)[0, 1])
+    assert shared == pytest.approx(0.003**2 / (0.003**2 + 0.005**2), abs=0.2)  # one phone's
+    aside = np.array([[lens.centre_px for lens in station] for station in lenses])
+    assert aside.std(axis=(0, 1)) == pytest.approx(lenses[0][0].u_centre_px, rel=0.12)
+
+
+def test_a_file_that_names_no_camera_gets_no_calibration() -> None:
+    assert not _calibrated_lens("1.jpg", "", camera="").known
