@@ -241,6 +241,15 @@ WITH_CARD: dict[str, Reason] = {
         "looks; {limit:.2f} times is the least.",
         "Print the card for a thicker rope, or centre the rope on the band.",
     ),
+    "band-covered": Reason(
+        "refuse",
+        None,
+        "1",
+        "The card's band is covered from edge to edge, though the card is sharp enough to show its "
+        "stripes.",
+        "Leave bare band on both sides of the rope: print the card for a thicker rope if this one "
+        "covers it; measure clear of coils, drums and hands; keep glare off the band.",
+    ),
     "plain-card": Reason(
         "refuse",
         None,

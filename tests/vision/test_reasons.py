@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,6 +25,7 @@ from vision.target.layout import PLAIN_LAYOUTS, layout_named, marker_box_mm
 from vision.tones import code_of, light_of
 
 A5 = layout_named("A5 middle")
+SMALL: dict[str, Any] = {"size": (1200, 833), "focal_px": 1667.0}
 
 
 def straight(x: float) -> float:
@@ -93,6 +95,18 @@ def turn_of(
     return run_of(list(zip(x.tolist(), y.tolist(), strict=True)), half_mm)
 
 
+def oval(turns: int, half_mm: float, a_mm: float, b_mm: float, apart_mm: float) -> list[Patch]:
+    """Paint a coil that was pulled long, its innermost turn with half axes `a_mm` and `b_mm`."""
+    t = 2 * np.pi * np.linspace(0, 1, 90)
+    return [
+        piece
+        for by in apart_mm * np.arange(turns)
+        for piece in run_of(
+            np.stack([(a_mm + by) * np.cos(t), (b_mm + by) * np.sin(t)], axis=1).tolist(), half_mm
+        )
+    ]
+
+
 LEGS = run_of([(-60, -16), (30, -16)], 5) + run_of([(-60, 16), (30, 16)], 5)
 TURNED_BACK = turn_of(30, 0, 16, 5, turns=(-0.25, 0.25))
 CROOKED = {
@@ -117,6 +131,12 @@ CROOKED = {
     + TURNED_BACK,
     "coil": turn_of(0, 0, 14, 4) + turn_of(0, 0, 24, 4) + turn_of(0, 0, 34, 4),
     "large coil": turn_of(0, -120, 110, 5) + turn_of(0, -120, 128, 5),
+    "coil as high as the band": oval(3, 4, 110, 6, 10.5),
+    "arcs of a large coil": [
+        piece
+        for y in range(-21, 40, 9)
+        for piece in run_of([(x, y - x * x / 800) for x in range(-100, 101, 5)], 3.6)
+    ],
     "drum": DRUM,
     "rope onto a winch": run_of([(-100, 0), (-10, 0)], 6)
     + [piece for x in range(0, 90, 13) for piece in run_of([(x, -31), (x + 3, 31)], 6)],
@@ -162,7 +182,8 @@ CASES: dict[str, Callable[[], Case]] = {
     "rope-askew": lambda: taken(shot_of(bar=Bar(9, 4.5, turn_deg=24, colour=DARK_GREASE))),
     "off-the-card": lambda: taken(shot_of(), settings=replace(CHECKED, at_mm=(84.0,))),
     "plain-card": lambda: taken(photograph(PLAIN_LAYOUTS[4], 6, **{**VIEW, "bar": BAR})),
-    "stripes-faint": lambda: taken(shot_of(bar=None, patches=[box(-95, -31, 95, 31)])),
+    "band-covered": lambda: taken(shot_of(bar=None, patches=[box(-95, -31, 95, 31)])),
+    "stripes-faint": lambda: taken(blurred_stripes(), settings=Settings()),
     "card-slightly-bowed": lambda: taken(shot_of(bow_mm=3.0)),
     "card-bowed": lambda: taken(shot_of(bow_mm=11.0)),
     "card-creased": lambda: taken(creased(shot_of())),
@@ -193,6 +214,13 @@ def creased(shot: Shot) -> Shot:
     x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
     moved = x + 2.5 * np.sin(x / 60).astype(np.float32)
     return replace(shot, pixels=cv2.remap(shot.pixels, moved, y, cv2.INTER_CUBIC))
+
+
+def blurred_stripes() -> Shot:
+    """A card for thin ropes, whose stripes are finer than the blur and whose markers are not."""
+    thin = Bar(6, 3, colour=DARK_GREASE)
+    view = {**VIEW, "size": (900, 640), "focal_px": 1150.0, "blur_px": 1.5}
+    return photograph(layout_named("A5 thin"), 6, bar=thin, **view)
 
 
 def foreign_board() -> Shot:
@@ -312,9 +340,7 @@ def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope
 @pytest.mark.parametrize("thing", [*CROOKED, "bends"])
 def test_what_is_no_straight_rope_is_called_so(thing: str) -> None:
     patches = S_BEND if thing == "bends" else CROOKED[thing]
-    (result,) = measured(
-        taken(shot_of(size=(1200, 833), focal_px=1667.0, bar=None, patches=patches))
-    )
+    (result,) = measured(taken(shot_of(**SMALL, bar=None, patches=patches)))
     assert isinstance(result, Refusal)
     assert [item.code for item in result.findings] == ["no-straight-rope"]
 
@@ -339,8 +365,51 @@ def test_a_square_view_of_an_original_asks_for_a_tilt_not_for_the_original() -> 
     ids=["a thin one", "running apart", "a strap that ends"],
 )
 def test_what_lies_beside_a_straight_rope_is_called_so(pair: list[Patch]) -> None:
-    (result,) = measured(taken(shot_of(size=(1200, 833), focal_px=1667.0, bar=None, patches=pair)))
+    (result,) = measured(taken(shot_of(**SMALL, bar=None, patches=pair)))
     assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["two-ropes"]
+
+
+@pytest.mark.fault(
+    "a coil, a hank or a hand that leaves nothing of the band in view",
+    "`The card's band is covered from edge to edge, ...`",
+)
+@pytest.mark.parametrize(
+    "patches",
+    [
+        oval(4, 4.3, 110, 4, 8),
+        [
+            piece
+            for y in range(-30, 31, 9)
+            for piece in run_of([(x, y + 6 * np.sin(x / 40)) for x in range(-100, 101, 5)], 4.7)
+        ],
+    ],
+    ids=["coil", "hank"],
+)
+def test_turns_that_hide_all_of_the_band_are_not_called_a_faint_print(patches: list[Patch]) -> None:
+    (result,) = measured(taken(shot_of(**SMALL, bar=None, patches=patches)))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["band-covered"]
+    assert "coils" in result.findings[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("bar", "code"),
+    [
+        (Bar(30, 15, offset_mm=24, colour=DARK_GREASE), "band-too-narrow"),
+        (Bar(44, 22, colour=STEEL), "band-too-narrow"),
+        (Bar(58, 29, colour=STEEL), "band-covered"),
+    ],
+)
+def test_a_rope_too_thick_for_the_card_is_told_to_take_another_card(bar: Bar, code: str) -> None:
+    (result,) = measured(taken(shot_of(**SMALL, bar=bar)))
+    assert [item.code for item in result.findings] == [code]
+    assert "card for a thicker rope" in result.findings[0].remedy
+
+
+def test_ropes_side_by_side_that_fill_the_band_are_called_so() -> None:
+    three = [piece for y in (-21, 0, 21) for piece in run_of([(-100, y), (100, y)], 9)]
+    (result,) = measured(taken(shot_of(**SMALL, bar=None, patches=three)))
     assert [item.code for item in result.findings] == ["two-ropes"]
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.least_squares import scatter_of
+from vision.results import Finding
 from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
 from vision.target.layout import Card
@@ -143,6 +144,37 @@ def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     run = row - np.maximum.accumulate(np.where(mask, -1, row), axis=0)  # that ends in each row
     end, best = run.argmax(axis=0), run.max(axis=0)
     return np.where(best > 0, end - best + 1, 1), best
+
+
+def hides_the_band(band: Band) -> Finding:
+    """Return the reason for a band that is covered up to its edges.
+
+    Between turns or ropes that lie side by side paper shows, its stripes in phase; gaps between
+    ropes run straight. Where none is seen, and no edge, nothing tells a rope from other things.
+
+    Parameters
+    ----------
+    band : Band
+        The demodulated band.
+    """
+    bare = (band.contrast > HALF * band.open_contrast) & band.inside
+    bare &= np.abs(band.phase) < np.pi / 4
+    within = ~bare
+    within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # there the windows reach off the stripes
+    below = np.maximum.accumulate(within, axis=0)
+    above = np.maximum.accumulate(within[::-1], axis=0)[::-1]
+    gaps: Mask = np.asarray(bare & below & above, np.bool_)
+    first, length = _longest_runs(gaps)
+    seen = band.inside.mean(axis=0) > 0.7
+    if (length[seen] > PER_PERIOD / 2).mean() > HALF:
+        crooked = 100 * _crooked(gaps, first, length, seen)
+        if crooked > limit_of("no-straight-rope"):
+            return finding("no-straight-rope", crooked)
+        return finding("two-ropes", 100.0)
+    shown = np.asarray(bare[PER_PERIOD:-PER_PERIOD].any(axis=0), np.bool_)
+    if shown[seen].mean() < HALF:
+        return finding("band-covered")
+    return finding("band-too-narrow", 1.0)
 
 
 def _across_only(length: NDArray[np.int64]) -> bool:

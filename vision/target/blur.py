@@ -48,12 +48,20 @@ class Blur:
         What was done to the picture's light, by the card's own black.
     uneven : float
         How many times as blurred as the other the card's squares or its stripes are, 1 at least.
+    ink : float
+        How far light and dark of the print differ, over their sum.
     """
 
     light_px: float
     overshoot: float = 0.0
     tones: Tones = AS_SRGB
     uneven: float = 1.0
+    ink: float = 1.0
+
+    def contrast(self, period_px: float) -> float:
+        """Return what the amplitude of bare stripes is over their mean light: 1.27 at most."""
+        seen = np.exp(-2 * (np.pi * self.light_px / period_px) ** 2)
+        return float(4 / np.pi * self.ink * seen)  # of a square wave
 
 
 def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
@@ -80,7 +88,16 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     light = float(np.median(sigmas)) if sigmas else float("inf")
     overshoot = float(np.median(over)) if over else 0.0
     black, white = np.concatenate(ends).T / 255
-    return Blur(light, overshoot, tones_of(black, white, _darkest(grey, found)))
+    tones = tones_of(black, white, _darkest(grey, found))
+    return Blur(light, overshoot, tones, ink=_ink(black, white, tones))
+
+
+def _ink(black: Array, white: Array, tones: Tones) -> float:
+    """Return how far light and dark of the print differ, over their sum."""
+    if not len(black):
+        return 0.0
+    dark, light = (np.interp(one, np.arange(256) / 255, tones.table) for one in (black, white))
+    return float(np.median((light - dark) / (light + dark + 1e-3)))
 
 
 def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
