@@ -386,18 +386,22 @@ def bent_with_derivatives_mm(
     camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float
 ) -> tuple[Array, Array]:
     """Return what `bent_mm` does, and its derivatives by curl, twist and bow (3, N, 3)."""
-    x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
-    none = np.zeros(len(x))
-    rises = np.stack([x * x, x * y, -y * y])  # over the middle, by curl, twist and bow
-    along = np.stack([2 * x, y, none]) / half_length_mm
-    slopes = np.stack([along, np.stack([none, x, -2 * y]) / half_height_mm], axis=-1)  # (3, N, 2)
+    half = np.array([half_length_mm, half_height_mm])
+    x, y = (flat_mm / half).T
+    rises = np.array([x * x, x * y, -y * y])  # over the middle, by curl, twist and bow
+    slopes = np.zeros((3, len(x), 2))
+    slopes[0, :, 0], slopes[1, :, 0] = 2 * x, y
+    slopes[1, :, 1], slopes[2, :, 1] = x, -2 * y
+    slopes /= half
     shape = np.array([camera.curl_mm, camera.twist_mm, camera.bow_mm])
-    rise, slope = shape @ rises, np.tensordot(shape, slopes, 1)
-    ahead = np.empty((3, len(x), 3))
+    rise, slope = shape @ rises, (shape @ slopes.reshape(3, -1)).reshape(-1, 2)
+    bent, ahead = np.empty((len(x), 3)), np.empty((3, len(x), 3))
+    bent[:, :2] = flat_mm - rise[:, None] * slope / 3
+    bent[:, 2] = rise + camera.bow_mm
     ahead[..., :2] = -(rises[..., None] * slope + rise[:, None] * slopes) / 3
     ahead[..., 2] = rises
     ahead[2, :, 2] += 1
-    return np.column_stack([flat_mm - rise[:, None] * slope / 3, rise + camera.bow_mm]), ahead
+    return bent, ahead
 
 
 def card_height_mm(

@@ -53,6 +53,7 @@ PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand
 SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
 COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
 AT = slice(COLUMN["x_mm"], COLUMN["z_mm"] + 1)
+CENTRE = slice(COLUMN["centre_x_px"], COLUMN["centre_y_px"] + 1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -305,15 +306,16 @@ def _fit(
         """Return by how much everything lies off where it is seen, px, and the Jacobian."""
         full = np.frombuffer(packed)
         camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
-        at, ahead = _corners(camera, scales, drawn * scale, half)
-        off = at - seen.ravel()
+        flat_mm = drawn if points is None else np.concatenate([drawn, points.drawn_mm])
+        at, ahead = _corners(camera, scales, flat_mm * scale, half)
+        off = at[: seen.size] - seen.ravel()
         if points is None:
             return off, ahead
-        at, stripes_ahead = _corners(camera, scales, points.drawn_mm * scale, half)
         square = points.square_px
-        across = ((at.reshape(-1, 2) - points.seen_px) * square).sum(axis=1)
-        turned = (stripes_ahead.reshape(len(square), 2, -1) * square[:, :, None]).sum(axis=1)
-        return np.concatenate([off, across]), np.concatenate([ahead, turned])
+        across = ((at[seen.size :].reshape(-1, 2) - points.seen_px) * square).sum(axis=1)
+        stripes_ahead = ahead[seen.size :].reshape(len(square), 2, -1)
+        turned = (stripes_ahead * square[:, :, None]).sum(axis=1)
+        return np.concatenate([off, across]), np.concatenate([ahead[: seen.size], turned])
 
     def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
         return offsets_at(full.tobytes(), points)
@@ -427,48 +429,45 @@ def _corners(
     lens = np.array([camera.k1, camera.k2, camera.p1, camera.p2, 0])
     turn, shift = camera.rotation_vector.reshape(3, 1), camera.translation_mm.reshape(3, 1)
     seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, _matrix(camera), lens)
-    per_mm = J[:, 3:6] @ rotation(camera)  # a point's shift is the frame's by R times that
-    x, y = np.repeat(flat_mm[:, 0] / half[0], 2), np.repeat(flat_mm[:, 1] / half[1], 2)
-    columns = {
-        **dict(zip(PLACE, J[:, :6].T, strict=True)),
-        "log_focal": camera.focal_px * (J[:, 6] + J[:, 7]),
-        "centre_x_px": J[:, 8],
-        "centre_y_px": J[:, 9],
-        "k1": J[:, 10],
-        **{
-            name: (per_mm * np.repeat(moved, 2, axis=0)).sum(axis=1)
-            for name, moved in zip(("curl_mm", "twist_mm", "bow_mm"), ahead, strict=True)
-        },
-        "scale_along": per_mm[:, 0] * x * half[0],
-        "scale_across": per_mm[:, 1] * y * half[1],
-    }
-    jacobian = np.stack([columns[name] for name in COLUMN], axis=1)
-    return np.asarray(seen, float).ravel(), jacobian
+    # a point's shift is the frame's by R times that
+    per_mm = (J[:, 3:6] @ rotation(camera)).reshape(-1, 2, 3)
+    by_bend = (per_mm @ np.moveaxis(ahead, 0, 2)).reshape(-1, len(ahead))
+    by_scale = (per_mm[..., :2] * flat_mm[:, None]).reshape(-1, 2)
+    focal = camera.focal_px * (J[:, 6] + J[:, 7])
+    # OpenCV has f, f, the principal point and the distortion after the pose
+    columns = [J[:, :6], focal[:, None], J[:, 10:11], J[:, 8:10], by_bend, by_scale]
+    return np.asarray(seen, float).ravel(), np.concatenate(columns, axis=1)
 
 
 def _unfolded(seen_as: Array) -> Array:
     """Return the numbers of `COLUMN` from those that the fit steps in (15,).
 
-    A longer focal length from farther away looks much the same; x / z, y / z and
-    ln(z / focal length) in place of x, y, z run along that valley.
+    A longer focal length from farther away looks much the same, and so does a card farther aside
+    with the principal point the other way. Where the card's middle is seen, px, and
+    ln(z / focal length), in place of x, y and z, run along both valleys.
     """
     full = seen_as.copy()
-    z = float(np.exp(seen_as[COLUMN["z_mm"]] + seen_as[COLUMN["log_focal"]]))
-    full[AT] = seen_as[AT][0] * z, seen_as[AT][1] * z, z
+    at_x, at_y, log_mm_per_px = seen_as[AT]
+    mm_per_px = float(np.exp(log_mm_per_px))
+    x, y = (np.array([at_x, at_y]) - seen_as[CENTRE]) * mm_per_px
+    full[AT] = x, y, mm_per_px * float(np.exp(seen_as[COLUMN["log_focal"]]))
     return full
 
 
 def _folded(full: Array) -> Array:
     """Return the numbers that the fit steps in from those of `COLUMN` (15,)."""
+    focal_px = float(np.exp(full[COLUMN["log_focal"]]))
     x, y, z = full[AT]
     seen_as = full.copy()
-    seen_as[AT] = x / z, y / z, np.log(z) - full[COLUMN["log_focal"]]
+    seen_as[AT] = *(full[CENTRE] + np.array([x, y]) * focal_px / z), np.log(z / focal_px)
     return seen_as
 
 
 def _valley(full: Array) -> Array:
     """Return the derivative of `_unfolded`, (15, 15)."""
     (x, y, z), turned = full[AT], np.eye(len(full))
-    turned[AT, AT] = [[z, 0, x], [0, z, y], [0, 0, z]]
-    turned[AT, COLUMN["log_focal"]] = x, y, z
+    mm_per_px = z * float(np.exp(-full[COLUMN["log_focal"]]))
+    turned[AT, AT] = [[mm_per_px, 0, x], [0, mm_per_px, y], [0, 0, z]]
+    turned[AT, CENTRE] = [[-mm_per_px, 0], [0, -mm_per_px], [0, 0]]
+    turned[AT, COLUMN["log_focal"]] = 0, 0, z
     return turned
