@@ -274,7 +274,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     outside = t >= reach
     base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), 0.5 * sigma, mode="nearest")
     for left in reversed(range(passes)):
-        profiles = scene.profiles(base[:, None] + t * px_mm, sigma)
+        profiles = scene.profiles(base, t * px_mm, sigma)
         amplitude, noise, reference, shade = in_step(profiles.stripes, t, outside, sigma)
         share = amplitude / reference[:, None]
         contrast = amplitude / (profiles.mean + 1e-3)
@@ -366,7 +366,7 @@ def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
     # a valley between four strands is a fifth of the half width deep; what else lies at the edge
     # of the rope as first seen is less than that
     rows = np.arange((1 + HALF) * half_mm, HALF * half_mm, -px_mm)
-    light, phase, on_band = scene.look_straight(rows)
+    light, phase, on_band = scene.look(np.zeros(len(scene.along_mm)), rows)
     period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
     sigma = WINDOW_PERIODS * period
     mean, stripes = locked_in(light, phase, sigma)

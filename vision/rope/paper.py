@@ -107,8 +107,9 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         whole = np.full_like(grey, 255)
         inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
     light = table[cut]
-    drawn = np.stack(np.meshgrid(x, y), axis=-1)
-    carrier = np.exp(-1j * stripe_phase(card.layout, drawn)).astype(np.complex64)
+    drawn = stripe_phase(card.layout, np.stack(np.meshgrid(x, y), axis=-1))
+    drawn = drawn.astype(np.float32)  # a hundred-thousandth of a radian, in a tenth of the time
+    carrier = np.cos(drawn) - 1j * np.sin(drawn)
     sigma = WINDOW_PERIODS * PER_PERIOD
 
     def smooth(values: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -117,7 +118,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         return np.asarray(blurred, np.float32)
 
     mean = smooth(light)
-    leak = np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2)  # of the mean through the window
+    leak = float(np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2))  # of the mean through the window
     beat = smooth(light * carrier.real) + 1j * smooth(light * carrier.imag) - leak * mean * carrier
     even = smooth(mean)  # once more, lest the stripes show in it
     contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), float)

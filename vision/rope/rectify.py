@@ -87,14 +87,6 @@ def light_within(grey: Image, points_px: Array, table: Light) -> Light:
     return light
 
 
-def sampled(light: Light, seen_px: Array) -> Array:
-    """Return the light (N,) at points (N, 2), px, between the pixels by cubic interpolation."""
-    rows = -(-len(seen_px) // 4096)  # OpenCV's maps have at most 32767 rows
-    padded = np.resize(seen_px.astype(np.float32), (rows * 4096, 2)).reshape(rows, 4096, 2)
-    cut = cv2.remap(light, padded, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
-    return np.asarray(cut.ravel()[: len(seen_px)], float)
-
-
 def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:
     """Return the linear light of a strip (rows, columns, 3), 0 to 1.
 
