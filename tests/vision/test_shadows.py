@@ -23,7 +23,7 @@ PX_PER_MM = VIEW["focal_px"] / VIEW["distance_mm"]
 
 
 @cache
-def shadowed(colour: Colour, width_px: float, swing_px: float = 0.0) -> Shot:
+def shadowed(colour: Colour, width_px: float, swing_px: float = 0.0, exposure: float = 1.0) -> Shot:
     """Return a bar with a black shadow so wide along its right side, in turns wider and less."""
     bar = bar_of(colour)
     R, t = look(VIEW["tilt_deg"], 0.0, VIEW["roll_deg"], VIEW["distance_mm"])
@@ -37,7 +37,7 @@ def shadowed(colour: Colour, width_px: float, swing_px: float = 0.0) -> Shot:
         wide = (width_px + swing_px * np.sin(2 * np.pi * x / D)) / PX_PER_MM
         return np.where((outside > -D / 2) & (outside < wide), AMBIENT, 1.0)
 
-    return photograph(A5, 6, bar=bar, light=light, **VIEW)
+    return photograph(A5, 6, bar=bar, light=light, exposure=exposure, **VIEW)
 
 
 @pytest.mark.parametrize("width_px", [1.5, 3.0])

@@ -49,14 +49,15 @@ def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> 
 
 
 def own_light(
-    mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float
+    mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float, burnt: bool = False
 ) -> tuple[Array, Mask]:
     """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
 
     Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
     beyond that is the rope's own. It is followed inwards from the band. Each row of `mean` and
     `amplitude` is a place along the rope: the shadow of a lamp lies beside all of them, that of a
-    strand on the next one in the valleys alone.
+    strand on the next one in the valleys alone. White that is burnt out (`burnt`) keeps no
+    proportion; beside it a shadow is believed only where the dark stripes fade into one, too.
     """
     per_stripe = np.median(mean[:, outside] / amplitude[:, outside], axis=1)
     own = mean - per_stripe[:, None] * amplitude
@@ -68,6 +69,12 @@ def own_light(
     gone = at_edge < HALF**2 * np.maximum(beside, least)
     speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
     gone |= (np.maximum(at_edge, beside) < none) & speaks
+    if burnt:
+        dark = mean - np.pi / 4 * amplitude  # of a square wave
+        both = np.minimum(
+            np.maximum.accumulate(dark, axis=1), dark[:, outside].mean(axis=1)[:, None]
+        )
+        gone &= (dark < HALF * both)[:, t <= clear].any(axis=1)
     over = own - HALF * level
     falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
     falls &= t[:-1] - clear >= t[0]
@@ -106,3 +113,16 @@ def clipped_sigmas(over: float) -> float:
     1 / over of it is seen, and half of what is left of it as soon as half of that.
     """
     return max(1.0, float(ndtri(1 - HALF / over)))
+
+
+def shone_sigmas(over: float, rope: Array) -> Array:
+    """Return how many times the blur farther in the stripes' half lies where white is burnt out.
+
+    White that should stand `over` times as high as the picture can hold is there as soon as a part
+    of it is seen, and the sooner the brighter the rope (`rope`, of what the picture holds) is
+    beside it. A rope that is burnt out itself leaves the dark stripes, whose half is where it was.
+    """
+    black = min(over * PRINTED_BLACK, 1 - PRINTED_BLACK)
+    below = (1 - black) / (2 * (over - black))  # share of the paper, white not yet burnt out there
+    above = (rope - (1 + black) / 2) / np.maximum(rope - black, PRINTED_BLACK)
+    return np.asarray(-ndtri(np.clip(np.maximum(below, above), 0.01, HALF)))

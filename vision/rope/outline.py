@@ -47,6 +47,7 @@ from vision.rope.edge_light import (
     EVERY_PX,
     clipped_sigmas,
     own_light,
+    shone_sigmas,
     times_over,
     tone_px,
 )
@@ -301,7 +302,14 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)
-    own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px)
+    full = profiles.light[sure] > BURNT
+    burnt = float(full[:, at_edge].mean())
+    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
+    clipped = max(min(1.0, 2 * burnt), paper)
+    over = times_over(mean, pooled, outside)
+    most_px = blur.light_px * clipped_sigmas(over)
+    cut_off = clipped > HALF
+    own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px, cut_off)
     # columns: pieces that share little light
     each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
     whole_pieces = int(sure.sum()) // each
@@ -309,19 +317,18 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         np.median(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
         for one in (profiles.mean, amplitude)
     ]
-    places, gone = own_light(in_pieces[0], in_pieces[1], t, outside, blur.light_px)
+    by_mean, by_stripes = in_pieces
+    places, gone = own_light(by_mean, by_stripes, t, outside, blur.light_px, cut_off)
     piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
     dark_share = float(gone[piece].mean())
     # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
     dark_beside = bool(dark[0]) or 100 * (1 - dark_share) < limit_of("one-edge-only")
-    full = profiles.light[sure] > BURNT
-    burnt = float(full[:, at_edge].mean())
-    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
-    clipped = max(min(1.0, 2 * burnt), paper)
-    over = times_over(mean, pooled, outside)
-    most_px = blur.light_px * clipped_sigmas(over)
-    # burnt-out paper shines over the rope, never the other way: half of what it may is taken back
-    shone_px = HALF * paper * most_px
+    # burnt-out paper shines over the rope where that is not as bright: taken back, as the blur of
+    # lens and sensor comes before the picture's limit; what software blurs afterwards is in U
+    inside_px = (t >= -reach) & (t <= -blur.light_px)
+    beside = profiles.mean[:, inside_px].mean(axis=1)
+    shone_px = paper * blur.light_px * shone_sigmas(over, beside)
+    shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(places[piece][crowns[sure]])
     return Edge(
         side,
@@ -335,8 +342,8 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         own_light_px=float(own[0]),
         dark_beside=dark_beside,
         burnt=burnt,
-        clipped_px=clipped * most_px - shone_px,
-        times_over=over if clipped > HALF else 0.0,
+        clipped_px=max(clipped * most_px - shone, HALF * shone),
+        times_over=over if cut_off else 0.0,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
         own_spread_px=own_spread_px,

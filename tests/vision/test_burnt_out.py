@@ -1,0 +1,56 @@
+"""Paper burnt out beside the rope: where the half of its stripes lies hangs on how bright both are.
+
+The lens's blur comes before the picture's limit, as it does in a camera.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from bars import DARK_GREASE, RUST, STEEL, Colour
+from scenes import A5, measured, taken
+from studio import photograph
+from test_edges import BRIGHT, VIEW, D, bar_of, traced
+from test_shadows import shadowed
+
+from vision.results import Estimate
+from vision.rope.edge_light import shone_sigmas
+
+SMALL = {**VIEW, "size": (1500, 1050), "focal_px": 2100.0}
+
+
+@pytest.mark.fault(
+    "paper burnt out beside the rope, up to 4 times as bright as the picture can hold",
+    "the diameter, and its U larger",
+)
+@pytest.mark.parametrize("exposure", [1.6, 3.2])
+@pytest.mark.parametrize(
+    "colour", [DARK_GREASE, RUST, STEEL, BRIGHT], ids=["grease", "rust", "steel", "bright"]
+)
+def test_paper_that_is_burnt_out_does_not_move_the_outline(colour: Colour, exposure: float) -> None:
+    shot = photograph(A5, 6, bar=bar_of(colour), exposure=exposure, **SMALL)
+    (result,) = measured(taken(shot))
+    assert isinstance(result, Estimate)
+    # as they were, rust was 0.45 % too thin, and grease 1.4 %: its shadow was none
+    assert abs(result.diameter_mm / D - 1) < 0.003
+    assert abs(result.diameter_mm - D) < result.expanded_mm()
+
+
+@pytest.mark.parametrize("colour", [RUST, STEEL], ids=["rust", "steel"])
+def test_a_hard_shadow_on_it_is_still_seen(colour: Colour) -> None:
+    shot = shadowed(colour, 3.0, exposure=2.4)
+    outline, _ = traced(shot)
+    assert outline.right.dark_beside
+    (result,) = measured(taken(shot))
+    assert isinstance(result, Estimate)
+    assert abs(result.diameter_mm - D) < result.expanded_mm()
+
+
+def test_how_far_paper_shines_over_a_rope() -> None:
+    dark, as_bright, burnt_out = shone_sigmas(4.0, np.array([0.0, 0.8, 1.0]))
+    # a tenth of the paper is enough where it should stand four times as high: normal quantile 1.28
+    assert dark == pytest.approx(1.28, abs=0.03)
+    assert 0 < as_bright < dark
+    assert burnt_out == pytest.approx(0.0, abs=1e-9)
+    # white that just holds has its half where it always was
+    assert shone_sigmas(1.0, np.array([0.0])) == pytest.approx(0.0, abs=1e-9)
