@@ -153,6 +153,10 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
     if camera is None:
         return stated_lens(photo)
     height, width = photo.pixels.shape[:2]
+    # That focal length and principal point go together stays in the file and is not used here.
+    # Nine photographs with the card leave a correlation of 0.8; refocusing and stabilisation leave
+    # 0.4 to 0.6 of it, which moves U by 2 % of itself and figures by 0.01 %. And it holds for this
+    # lens as calibrated, not for a zoomed picture, whose account is weighed beside this one.
     known = Covariance(Intrinsics._fields, np.array(camera.covariance))
     stored = (height, width) if photo.orientation >= 5 else (width, height)
     x, y = camera.centre_px
