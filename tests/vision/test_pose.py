@@ -294,3 +294,18 @@ def test_every_number_of_the_camera_is_what_its_name_says() -> None:
     assert [camera.curl_mm, camera.twist_mm] == pytest.approx([0.2, -0.1], abs=0.01)
     assert camera.k1 == pytest.approx(0.02, abs=1e-3)
     assert camera.principal_point_px == pytest.approx([2011.5, 1492.5], abs=0.5)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_few_false_corners_make_no_crop(seed: int) -> None:
+    found, *_ = cast(3.0, distance_mm=400.0, noise_px=0.04, seed=seed)
+    rng = np.random.default_rng(seed + 50)
+    corners_px = found.corners_px.copy()
+    corners_px[rng.choice(len(corners_px), 3, replace=False)] += rng.choice([-0.5, 0.5], (3, 2))
+    found = replace(found, corners_px=corners_px)
+    # of a size that no sensor is known to have, seen so squarely that the card tells little
+    lens = replace(doubted(0.97 * FOCAL_PX), cropped=Rival(1.0, 2.5, 0.18, 600.0))
+    pose = solve_pose(found, CARD, lens, None, solve_pose(found, CARD, lens).camera)
+    assert pose.focal_px == pytest.approx(0.97 * FOCAL_PX, rel=0.02)
+    assert pose.other is not None
+    assert pose.other.weight < 0.18  # no likelier than beforehand: corners say nothing of it

@@ -108,7 +108,9 @@ class Pose:
     lens : Lens
         What was known of the camera beforehand.
     rms_px : float
-        Root mean square of the corners' residuals, px.
+        Root mean square of the corners' residuals, px, false ones counted for little.
+    sigma_px : float
+        Scatter of the corners by which these were told, px.
     corners : int
         Number of corners used.
     points : int
@@ -131,6 +133,7 @@ class Pose:
     u_scale: Array
     lens: Lens
     rms_px: float
+    sigma_px: float
     corners: int
     points: int
     log_prior: float
@@ -204,22 +207,22 @@ def _believed(
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
     own_log, u_own = _own_log_focal(free, lens)
     known = settled(lens, own_log, u_own)
-    # the corners are as sure as they were, and the place is near: from far along the valley a fit
-    # does not come back
-    sigma = max(free.rms_px, CORNER_FLOOR_PX)
+    # the place is near: from far along the valley a fit does not come back. And what counts as a
+    # false corner is told alike in all three fits, or their misfits could not be compared.
+    sigma = free.sigma_px
     near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(known.focal_px)))
     one = replace(lens, focal_px=known.focal_px, u_log_focal=HELD, u_centre_px=known.u_centre_px)
     pose, crop = _let_go(_fit(found, card, one, stripes, near, sigma), known), lens.cropped
     if crop is None:
         return pose
-    other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera)
+    other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera, sigma)
     # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
     u = np.hypot(WIDE, u_own)
     by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
     pose = replace(pose, log_prior=free.log_prior + known.log_evidence - float(by_wide))
-    sigma = max(pose.rms_px, other.rms_px, CORNER_FLOOR_PX)
+    rms = max(pose.rms_px, other.rms_px, CORNER_FLOOR_PX)
     logs = [
-        np.log(weight) + EVIDENCE * (one.log_prior - 0.5 * one.points * (one.rms_px / sigma) ** 2)
+        np.log(weight) + EVIDENCE * (one.log_prior - 0.5 * one.points * (one.rms_px / rms) ** 2)
         for weight, one in ((1 - crop.weight, pose), (crop.weight, other))
     ]
     share = 1 / (1 + float(np.exp(np.clip(logs[0] - logs[1], -50, 50))))  # that it was cropped
@@ -382,6 +385,7 @@ def _fit(
         u_scale,
         lens,
         rms,
+        sigma,
         len(seen),
         points=count if stripes is None else len(seen) + len(stripes.drawn_mm),
         log_prior=float(log_prior),
