@@ -103,6 +103,15 @@ class Log:
         return {station.number: station.position_m for station in self.inspection.stations}
 
 
+def placed(results: Iterable[Result]) -> list[Estimate]:
+    """Return the figures whose card said both station and direction."""
+    return [
+        result
+        for result in results
+        if isinstance(result, Estimate) and None not in (result.station, result.view_deg)
+    ]
+
+
 def counted(number: int, one: str, several: str) -> str:
     """Return a number with its noun: "1 entry", "3 entries"."""
     return f"{number} {one if number == 1 else several}"

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky
 from scipy.linalg.lapack import dpotri
 
-from inspection.model.log import Log
+from inspection.model.log import Log, placed
 from inspection.model.readings import Gauge, Reading, calibrations_between, gauge_terms
 from inspection.model.rope import Inspection
 from vision.results import Estimate
@@ -318,16 +318,11 @@ def _found(log: Log) -> list[_Found]:
         found += [_of_reading(log, item, then, years, visit) for item in kept if _counts(log, item)]
         found += [
             _of_photograph(item, years, visit)
-            for item in before.results
-            if isinstance(item, Estimate)
-            and None not in (item.station, item.view_deg)
-            and item.station not in moved
+            for item in placed(before.results)
+            if item.station not in moved
         ]
-    found += [
-        _of_photograph(item, 0.0, 0)
-        for item in log.results
-        if isinstance(item, Estimate) and None not in (item.station, item.view_deg)
-    ]
+    beside = log.beside_the_plan()  # a bar taken as a check tells nothing of this rope
+    found += [_of_photograph(item, 0.0, 0) for item in placed(log.results) if item not in beside]
     # by place, so that the order of the log makes no difference
     order = sorted(
         (entry for entry, item in enumerate(log.readings) if _counts(log, item)),

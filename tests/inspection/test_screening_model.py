@@ -36,6 +36,7 @@ from inspection.screening.odd_figures import (
 )
 from inspection.screening.shifts import READING_DOF, _with_long_tails, shifts
 from tests.inspection.simulated_logs import Range, simulate
+from vision.results import Estimate
 
 
 @pytest.fixture(scope="module")
@@ -273,3 +274,16 @@ def test_the_order_of_the_log_makes_no_difference_to_the_model(figures: Figures)
         figures.log.readings[n].typed for n in figures.entries
     ]
     assert list(today(turned)) == list(today(figures))
+
+
+def test_a_bar_photographed_as_a_check_tells_the_model_nothing() -> None:
+    log = simulate(np.random.default_rng(3), stations=6, earlier=1, photographs=True).log
+    photograph = next(result for result in log.results if isinstance(result, Estimate))
+    bar = replace(photograph, station=17, diameter_mm=16.0, photo_name="bar.jpg")
+    stray = replace(log, results=(*log.results, bar))
+    assert stray.beside_the_plan() == (bar,)
+    without, with_bar = gather(log), gather(stray)
+    assert without is not None
+    assert with_bar is not None
+    assert with_bar.numbers == without.numbers
+    assert np.array_equal(with_bar.off_mm, without.off_mm)
