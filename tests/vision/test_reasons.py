@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import pytest
 from scenes import BAR, CHECKED, VIEW, Case, findings_of, measured, shot_of, strip, taken
-from studio import DARK_GREASE, HAND, STEEL, Bar, Colour, Patch, Shot, photograph
+from studio import DARK_GREASE, HAND, STEEL, Array, Bar, Colour, Patch, Shot, photograph
 
 import vision.target.locate
 from tests.benchmarks.phone_effects import portrait
@@ -405,6 +405,21 @@ def test_a_rope_too_thick_for_the_card_is_told_to_take_another_card(bar: Bar, co
     (result,) = measured(taken(shot_of(**SMALL, bar=bar)))
     assert [item.code for item in result.findings] == [code]
     assert "card for a thicker rope" in result.findings[0].remedy
+
+
+@pytest.mark.fault(
+    "paper in the sun so burnt out that its stripes are gone",
+    "`The paper beside the rope is burnt out: ...`",
+)
+@pytest.mark.parametrize("times", [9.0, 12.0])
+def test_paper_burnt_out_beside_shaded_paper_is_no_second_rope(times: float) -> None:
+    def sun(x: Array, y: Array) -> Array:
+        return np.where(y > 0, 1.0, 0.12)
+
+    shot = shot_of(**SMALL, light=sun, bar=Bar(14, 7, colour=DARK_GREASE))
+    (result,) = measured(taken(brighter(shot, times)))
+    assert isinstance(result, Refusal)
+    assert [item.code for item in result.findings] == ["burnt-out"]
 
 
 def test_ropes_side_by_side_that_fill_the_band_are_called_so() -> None:

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.least_squares import scatter_of
-from vision.results import Finding
 from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
 from vision.target.layout import Card
@@ -88,7 +87,7 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     margin = PER_PERIOD  # rows: there the windows reach beyond the stripes
     mask = _covered(band)
     mask[:margin], mask[-margin:] = mask[margin], mask[-margin - 1]
-    first, length = _longest_runs(mask)
+    first, length = longest_runs(mask)
     seen = band.inside.mean(axis=0) > 0.7
     usable = seen & (length > max(3, 0.02 * len(across)))
     least = LEAST_LENGTH_SHARE * len(along)
@@ -102,7 +101,7 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
         raise RefusedError(finding("band-too-narrow", 1.0, spot_px=_spot(camera)))
     beside = 100 * _beside(mask, first, length, usable)
     if beside > limit_of("two-ropes"):
-        crooked = 100 * _crooked(mask, first, length, seen)
+        crooked = 100 * crooked_share(mask, first, length, seen)
         refuse_above("no-straight-rope", crooked, spot_px=_spot(camera))
         raise RefusedError(finding("two-ropes", beside, spot_px=_spot(camera)))
     middle = across[0] + step * (first + (length - 1) / 2)
@@ -138,43 +137,12 @@ def _covered(band: Band) -> Mask:
     return np.asarray(closed > 0)
 
 
-def _longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return first row and length of the longest run of True in each column."""
+def longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return first row and length of the longest run of True in each column of a mask."""
     row = np.arange(mask.shape[0])[:, None]
     run = row - np.maximum.accumulate(np.where(mask, -1, row), axis=0)  # that ends in each row
     end, best = run.argmax(axis=0), run.max(axis=0)
     return np.where(best > 0, end - best + 1, 1), best
-
-
-def hides_the_band(band: Band) -> Finding:
-    """Return the reason for a band that is covered up to its edges.
-
-    Between turns or ropes that lie side by side paper shows, its stripes in phase; gaps between
-    ropes run straight. Where none is seen, and no edge, nothing tells a rope from other things.
-
-    Parameters
-    ----------
-    band : Band
-        The demodulated band.
-    """
-    bare = (band.contrast > HALF * band.open_contrast) & band.inside
-    bare &= np.abs(band.phase) < np.pi / 4
-    within = ~bare
-    within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # there the windows reach off the stripes
-    below = np.maximum.accumulate(within, axis=0)
-    above = np.maximum.accumulate(within[::-1], axis=0)[::-1]
-    gaps: Mask = np.asarray(bare & below & above, np.bool_)
-    first, length = _longest_runs(gaps)
-    seen = band.inside.mean(axis=0) > 0.7
-    if (length[seen] > PER_PERIOD / 2).mean() > HALF:
-        crooked = 100 * _crooked(gaps, first, length, seen)
-        if crooked > limit_of("no-straight-rope"):
-            return finding("no-straight-rope", crooked)
-        return finding("two-ropes", 100.0)
-    shown = np.asarray(bare[PER_PERIOD:-PER_PERIOD].any(axis=0), np.bool_)
-    if shown[seen].mean() < HALF:
-        return finding("band-covered")
-    return finding("band-too-narrow", 1.0)
 
 
 def _across_only(length: NDArray[np.int64]) -> bool:
@@ -195,10 +163,12 @@ def _second_runs(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return what `_longest_runs` does of what lies beside the longest run."""
     row = np.arange(mask.shape[0])[:, None]
-    return _longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
+    return longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
 
 
-def _crooked(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], seen: Mask) -> float:
+def crooked_share(
+    mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], seen: Mask
+) -> float:
     """Return over which share of the band none of the things side by side is a straight rope.
 
     Both ropes of a pair run on straight and alike, and so does one beside which a strap ends; the

@@ -12,15 +12,15 @@ from vision.camera import project_mm, tilt_deg
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, PointPx
-from vision.rope.axis import Axis, find_axis, hides_the_band
+from vision.rope.axis import Axis, find_axis
 from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
-from vision.rope.constants import HALF
 from vision.rope.face_look import rope_look
+from vision.rope.hidden import why_hidden
 from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.outline import Outline, band_limits_mm, trace_edges
-from vision.rope.paper import Band, flatness, lay_paper, read_band, stripe_points
+from vision.rope.paper import flatness, lay_paper, read_band, stripe_points
 from vision.rope.rectify import light_within
 from vision.rope.tangent_cylinder import Hold
 from vision.target.blur import Blur, beside_the_rope
@@ -93,29 +93,11 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
         places = stripe_points(band, located.card, located.pose.camera).drawn_mm
         findings = flatness(located.pose, located.card, axis.direction)
     except RefusedError as refused:
-        reason = _hidden(refused, band, located)
+        reason = why_hidden(refused, band, located, grey)
         raise _pointing(reason, lambda code: (float(x), float(y))) from refused
     seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
     light = light_within(grey, seen_px, table)
     return RopeInView(photo, located, axis, grey, light, places, findings)
-
-
-def _hidden(refused: RefusedError, band: Band | None, located: LocatedCard) -> RefusedError:
-    """Return the refusal, or by what the band is covered where next to nothing of it shows."""
-    codes = [item.code for item in refused.findings]
-    if band is not None and codes == ["band-too-narrow"]:
-        return RefusedError(hides_the_band(band))
-    if codes != ["stripes-faint"]:
-        return refused
-    # the card's own print and blur let expect stripes
-    camera, layout = located.pose.camera, located.card.layout
-    angle = np.radians(layout.stripe_deg)
-    period_mm = np.array([[np.sin(angle), np.cos(angle), 0.0]]) * layout.stripe_mm
-    ends = project_mm(camera, np.concatenate([np.zeros((1, 3)), period_mm]))
-    expected = 100 * located.blur.contrast(float(np.linalg.norm(ends[1] - ends[0])))
-    if expected < limit_of("stripes-faint") / HALF:
-        return refused
-    return RefusedError(finding("band-covered"))
 
 
 def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:

@@ -1,0 +1,106 @@
+"""Why the band shows no rope that can be measured: it is covered, crowded, burnt out or faint."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.camera import project_mm
+from vision.findings import RefusedError, finding, limit_of
+from vision.results import Finding
+from vision.rope.axis import crooked_share, longest_runs
+from vision.rope.constants import HALF
+from vision.rope.paper import PER_PERIOD, Band
+from vision.target.corners import project
+from vision.target.locate import LocatedCard
+from vision.tones import BURNT, PRINTED_BLACK, Light
+
+Mask = NDArray[np.bool_]
+
+# Reasons that speak of what lies on the band, by where its stripes are gone.
+BY_CONTRAST = {"band-too-narrow", "no-straight-rope", "rope-not-found", "two-ropes"}
+BURNT_SHARE = 0.2  # of the band: paper that is burnt out is no gleam any more
+
+
+def why_hidden(
+    refused: RefusedError, band: Band | None, located: LocatedCard, grey: NDArray[np.uint8]
+) -> RefusedError:
+    """Return a refusal of what lies on the band, with the reason that the paper has for it.
+
+    Parameters
+    ----------
+    refused : RefusedError
+        As it was raised by a step that went by where the stripes are gone.
+    band : Band or None
+        The demodulated band; None where it has no stripes.
+    located : LocatedCard
+        The card.
+    grey : ndarray of shape (H, W), uint8
+        Brightness of the upright photograph.
+    """
+    codes = {item.code for item in refused.findings}
+    if band is None:
+        return RefusedError(finding("band-covered")) if _too_faint(codes, located) else refused
+    if not codes <= BY_CONTRAST:
+        return refused
+    over = _times_over(band, grey, located.blur.tones.table)
+    if over > limit_of("burnt-out"):
+        return RefusedError(finding("burnt-out", over))
+    return RefusedError(_hides_the_band(band)) if codes == {"band-too-narrow"} else refused
+
+
+def _too_faint(codes: set[str], located: LocatedCard) -> bool:
+    """Tell whether stripes are missed that the card's own print and blur let expect."""
+    camera, layout = located.pose.camera, located.card.layout
+    angle = np.radians(layout.stripe_deg)
+    period_mm = np.array([[np.sin(angle), np.cos(angle), 0.0]]) * layout.stripe_mm
+    ends = project_mm(camera, np.concatenate([np.zeros((1, 3)), period_mm]))
+    expected = 100 * located.blur.contrast(float(np.linalg.norm(ends[1] - ends[0])))
+    return codes == {"stripes-faint"} and expected > limit_of("stripes-faint") / HALF
+
+
+def _times_over(band: Band, grey: NDArray[np.uint8], table: Light) -> float:
+    """Return how many times as bright as it can hold the picture has much of the paper, or 0.
+
+    White is burnt out there, and so bright is the black beside it (`PRINTED_BLACK`); the stripes
+    that are left are in phase.
+    """
+    every = PER_PERIOD // 2
+    x, y = band.x_mm[::every], band.y_mm[::every]
+    places = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    seen = np.rint(project(band.to_photo, places)).astype(int)
+    column, row = np.clip(seen, 0, np.array(grey.shape[::-1]) - 1).T
+    values = grey[row, column].reshape(len(y), len(x))
+    about = np.ones((3, 3), np.uint8)  # a period each way
+    black, white = table[cv2.erode(values, about)], cv2.dilate(values, about)
+    paper = np.abs(band.phase[::every, ::every]) < np.pi / 4
+    over = black / PRINTED_BLACK
+    burnt = paper & (white >= 255 * BURNT) & (over > limit_of("burnt-out"))
+    return float(np.median(over[burnt])) if burnt.mean() > BURNT_SHARE else 0.0
+
+
+def _hides_the_band(band: Band) -> Finding:
+    """Return the reason for a band that is covered up to its edges.
+
+    Between turns or ropes that lie side by side paper shows, its stripes in phase; gaps between
+    ropes run straight. Where none is seen, and no edge, nothing tells a rope from other things.
+    """
+    bare = (band.contrast > HALF * band.open_contrast) & band.inside
+    bare &= np.abs(band.phase) < np.pi / 4
+    within = ~bare
+    within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # there the windows reach off the stripes
+    below = np.maximum.accumulate(within, axis=0)
+    above = np.maximum.accumulate(within[::-1], axis=0)[::-1]
+    gaps: Mask = np.asarray(bare & below & above, np.bool_)
+    first, length = longest_runs(gaps)
+    seen = band.inside.mean(axis=0) > 0.7
+    if (length[seen] > PER_PERIOD / 2).mean() > HALF:
+        crooked = 100 * crooked_share(gaps, first, length, seen)
+        if crooked > limit_of("no-straight-rope"):
+            return finding("no-straight-rope", crooked)
+        return finding("two-ropes", 100.0)
+    shown = np.asarray(bare[PER_PERIOD:-PER_PERIOD].any(axis=0), np.bool_)
+    if shown[seen].mean() < HALF:
+        return finding("band-covered")
+    return finding("band-too-narrow", 1.0)
