@@ -68,7 +68,8 @@ def own_light(
     none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
     gone = at_edge < HALF**2 * np.maximum(beside, least)
     speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
-    gone |= (np.maximum(at_edge, beside) < none) & speaks
+    dim = (np.maximum(at_edge, beside) < none) & speaks  # so its light ends farther in than that
+    gone |= dim
     if burnt:
         dark = mean - np.pi / 4 * amplitude  # of a square wave
         both = np.minimum(
@@ -78,6 +79,7 @@ def own_light(
     over = own - HALF * level
     falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
     falls &= t[:-1] - clear >= t[0]
+    falls &= ~(dim[:, None] & (t[:-1] > -clear / 2))
     here, last = np.arange(len(own)), falls.shape[1] - 1 - falls[:, ::-1].argmax(axis=1)
     high, low = over[here, last], over[here, last + 1]
     place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
