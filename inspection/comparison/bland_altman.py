@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.special import stdtr, stdtrit
+from scipy.stats import false_discovery_control, t
 
 from inspection.comparison.crosscheck import Comparison
 from inspection.comparison.deming import DemingFit, deming_regression
@@ -132,12 +131,12 @@ def limits_of_agreement(
         raise ValueError("every difference must be a number: leave out what was not measured.")
     count = len(values)
     bias, sd = float(values.mean()), float(values.std(ddof=1))
-    quantile = float(stdtrit(count - 1, 0.5 + level / 2.0))
+    quantile = float(t.ppf(0.5 + level / 2.0, count - 1))
     se = sd / math.sqrt(count)
     half, half_limit = quantile * se, quantile * math.sqrt(3.0) * se
     low, high = bias - factor * sd, bias + factor * sd
     steps = abs(bias) / se if se > 0 else math.inf if bias else 0.0
-    p_value = float(2.0 * stdtr(count - 1, -steps))
+    p_value = float(2.0 * t.sf(steps, count - 1))
     return Agreement(
         count=count,
         bias_mm=bias,
@@ -203,7 +202,7 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
         raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
     if any(not 0 <= p <= 1 for p in p_values):
         raise ValueError("every p-value must lie between 0 and 1.")
-    adjusted = _adjusted(np.asarray(p_values, dtype=float))
+    adjusted = tuple(float(p) for p in false_discovery_control(p_values)) if p_values else ()
     return Flags(
         adjusted=adjusted,
         flagged=tuple(p <= level for p in adjusted),
@@ -211,15 +210,6 @@ def flags(p_values: Sequence[float], *, level: float = 0.05) -> Flags:
         expected_by_chance=level * len(p_values),
         level=level,
     )
-
-
-def _adjusted(p_values: NDArray[np.float64]) -> tuple[float, ...]:
-    """Return the least level at which each is still rejected, all together being controlled."""
-    order = np.argsort(p_values)
-    at_rank = p_values[order] * len(p_values) / np.arange(1, len(p_values) + 1)
-    adjusted = np.empty(len(p_values))
-    adjusted[order] = np.minimum.accumulate(np.minimum(at_rank, 1.0)[::-1])[::-1]
-    return tuple(adjusted.tolist())
 
 
 WIDEST = 0.5  # a slope known worse than +-0.25 says nothing worth a line; our choice

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import betaincinv, stdtrit
+from scipy.stats import binomtest, t
 
 from inspection.comparison.bland_altman import FEWEST, Interval
 from vision.results import Estimate, Refusal
@@ -239,6 +239,7 @@ def _group(factor: str, name: str, photos: Sequence[StudiedPhoto]) -> StudyGroup
         (float(one.difference_mm or 0.0) / combined_u_mm(one.difference_budget)) ** 2
         for one in answered
     ]
+    share = binomtest(inside, len(answered)).proportion_ci(0.95, "exact") if answered else None
     return StudyGroup(
         factor=factor,
         name=name,
@@ -248,21 +249,9 @@ def _group(factor: str, name: str, photos: Sequence[StudiedPhoto]) -> StudyGroup
         bias_pct=float(np.mean(np.concatenate(list(by_rope.values())))) if by_rope else None,
         spread=spread_of(list(by_rope.values())) if len(by_rope) >= FEWEST else None,
         inside=inside,
-        coverage_interval=share_interval(inside, len(answered)) if answered else None,
+        coverage_interval=None if share is None else (float(share.low), float(share.high)),
         mean_z2=float(np.mean(squares)) if squares else None,
     )
-
-
-def share_interval(inside: int, count: int) -> Interval:
-    """Return the interval that holds a share with 95 %, `inside` of `count` having been seen.
-
-    References
-    ----------
-    .. [1] C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404.
-    """
-    low = betaincinv(inside, count - inside + 1, 0.025) if inside else 0.0
-    high = betaincinv(inside + 1, count - inside, 0.975) if inside < count else 1.0
-    return float(low), float(high)
 
 
 def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Spread:
@@ -311,7 +300,7 @@ def spread_of(by_rope: Sequence[Sequence[float]], *, factor: float = 1.96) -> Sp
     if spare:
         parts += ((1.0 - 1.0 / usual) * within) ** 2 / spare
     freedom = variance**2 / parts if parts > 0 else math.inf
-    quantile = float(stdtrit(ropes - 1, 0.975))
+    quantile = float(t.ppf(0.975, ropes - 1))
     sd, half = math.sqrt(variance), quantile * math.sqrt(between / total)
     half_limit = quantile * math.sqrt(between / total + factor**2 * variance / (2.0 * freedom))
     low, high = bias - factor * sd, bias + factor * sd

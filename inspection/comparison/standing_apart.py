@@ -16,6 +16,7 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy import sparse
 from scipy.special import stdtr
+from scipy.stats import hypergeom
 
 from inspection.comparison.bland_altman import FEWEST, flags
 from vision.uncertainty import Influence, Term
@@ -196,7 +197,7 @@ def stand_apart(
             p = 2.0 * float(stdtr(dof, -abs(difference) / u)) if u > 0 else 1.0
             found.append((kind, name, count, difference, u, p))
             here = int(disagree[mine].sum())
-            often.append((here, _as_often(here, odd, count, total)))
+            often.append((here, float(hypergeom.sf(here - 1, total, odd, count))))
     adjusted = flags([p for *_, p in found], level=level)
     rates = flags([p for _, p in often], level=level)
     apart = [
@@ -214,12 +215,6 @@ def stand_apart(
         apart,
         key=lambda item: (min(item.adjusted, item.p_disagree), item.p_value, item.kind, item.name),
     )
-
-
-def _as_often(here: int, odd: int, count: int, total: int) -> float:
-    """Return how likely `count` of `total` hold `here` or more of the `odd` ones by chance."""
-    ways = (math.comb(odd, k) * math.comb(total - odd, count - k) for k in range(here, count + 1))
-    return sum(ways) / math.comb(total, count)
 
 
 def _by_source(comparisons: Sequence[KnownDifference]) -> sparse.csr_array:

@@ -28,7 +28,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import chdtrc, chndtr, ndtri
+from scipy.stats import chi2, ncx2
 
 from inspection.measurement.view import DirectionalDiameter, weighted_terms
 from vision.uncertainty import Term, combined_u_mm, covariance_mm2
@@ -93,7 +93,7 @@ class Ellipse:
     @property
     def p_value(self) -> float | None:
         """How likely residuals as large as these are on an ellipse; None for 3 directions."""
-        return float(chdtrc(self.directions - 3, self.chi2)) if self.directions > 3 else None
+        return float(chi2.sf(self.chi2, self.directions - 3)) if self.directions > 3 else None
 
     def width_mm(self, direction_deg: float) -> float:
         """Return the ellipse's caliper width in a direction, mm."""
@@ -254,8 +254,8 @@ def _bounds(level: float) -> tuple[Array, Array]:
 
     def missed(reach: float, length: float) -> float:
         inner = max(length - reach, 0.0) ** 2
-        between = chndtr((length + reach) ** 2, 2, length**2) - chndtr(inner, 2, length**2)
+        between = ncx2.cdf((length + reach) ** 2, 2, length**2) - ncx2.cdf(inner, 2, length**2)
         return float(between) - level
 
     reaches = [float(brentq(missed, 1.0, 4.0, args=(length,))) ** 2 for length in lengths]
-    return lengths, np.maximum(reaches, ndtri(0.5 + level / 2) ** 2)
+    return lengths, np.maximum(reaches, chi2.ppf(level, 1))

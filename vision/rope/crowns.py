@@ -15,10 +15,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
+from scipy.signal import find_peaks
 from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
-from vision.peaks import local_maxima
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -88,7 +88,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     low, high = max(2, int(CLOSE_PITCH / 2 * d / step)), min(len(total) - 2, int(2.2 * d / step))
     if high <= low + 2:
         return None, swing
-    peaks = local_maxima(total[low:high], prominence=0.15 * total[0])
+    peaks, _ = find_peaks(total[low:high], prominence=0.15 * total[0])
     strongest = float(total[low:high][peaks].max()) if len(peaks) else 0.0
     if strongest <= 0:  # nothing in the outline repeats itself
         return None, swing
@@ -121,7 +121,7 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
         values = np.interp(x, x[~lump], values[~lump])
-    peaks = local_maxima(values)
+    peaks, _ = find_peaks(values)
     reach = max(1, int(CROWN_PART * pitch / 2 / step))
     unsure = binary_dilation(lump, iterations=reach) if lump.any() else lump
     whole = (peaks >= reach) & (peaks < len(values) - reach)

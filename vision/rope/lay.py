@@ -27,7 +27,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
-from scipy.special import ndtr, stdtrit
+from scipy.stats import norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
 from vision.least_squares import scatter_of
@@ -228,7 +228,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     if places < LEAST_PLACES or weight <= 0:
         return None
     freedom = places - 4  # two lines were drawn through the shifts
-    factor = float(stdtrit(freedom, ndtr(2))) / 2
+    factor = float(t.ppf(norm.cdf(2), freedom)) / 2
     u = NEIGHBOURS * factor * pitch * math.sqrt(spread / freedom / weight)
     return Crowns(pitch, u, places, (phases[1] - phases[0]) % 1.0)
 

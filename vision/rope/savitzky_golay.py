@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import convolve1d
+from scipy.signal import savgol_coeffs
 
 Array = NDArray[np.float64]
 
@@ -39,5 +40,4 @@ def _window(size: int) -> tuple[Array, Array, Array]:
     x = np.arange(size) - size // 2
     basis = np.linalg.qr(np.vander(x / max(1, size // 2), 3))[0]  # onto parabolas: Q Q^T
     fit = basis @ basis.T
-    half = size // 2
-    return fit[half].copy(), fit[:half].copy(), fit[-half:].copy()
+    return savgol_coeffs(size, 2), fit[: size // 2].copy(), fit[-(size // 2) :].copy()

@@ -22,7 +22,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, sobel, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
+from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.rope.rectify import Image
@@ -158,7 +159,6 @@ def strand_wave(face: Array, angles: Array, along_mm: Array, pitches_mm: Array) 
 
 def _lean(face: Array) -> float:
     """Return the mean mixed element of the structure tensor: above 0 for right-hand lay."""
-    products = sobel(face, axis=0, mode="constant") * sobel(face, axis=1, mode="constant")
-    mixed = gaussian_filter(products, TENSOR_SAMPLES, mode="constant")
+    _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
     rim = int(2 * TENSOR_SAMPLES)
     return float(mixed[rim:-rim, rim:-rim].mean())
