@@ -184,7 +184,8 @@ WITH_CARD: dict[str, Reason] = {
         "What lies on the band is no straight rope: over {value:.0f} % of the place both of its "
         "edges run elsewhere; {limit:.0f} % is the most.",
         "Measure where the rope runs straight and free, clear of knots, hooks, splices, sheaves "
-        "and winches, and keep hands off the band.",
+        "and winches, and keep hands off the band. A kink, a birdcage or another change of shape "
+        "in the rope itself is damage: have it examined there.",
     ),
     "rope-askew": Reason(
         "refuse",

@@ -137,6 +137,21 @@ CROOKED = {
         for y in range(-21, 40, 9)
         for piece in run_of([(x, y - x * x / 800) for x in range(-100, 101, 5)], 3.6)
     ],
+    "chain": [
+        piece
+        for i in range(-5, 6)
+        for piece in run_of(
+            [
+                (20 * i + 12 * np.cos(a), (6 if i % 2 else 1.5) * np.sin(a))
+                for a in np.linspace(0, 2 * np.pi, 40)
+            ],
+            1.8,
+        )
+    ],
+    "birdcage": [strip(lambda x: 8 + 9 * np.exp(-((x / 25) ** 2)), DARK_GREASE, straight)],
+    "kink": run_of([(-100, -10), (0, 12), (100, -10)], 7),
+    "ropes that cross": run_of([(-100, -14), (100, 14)], 6) + run_of([(-100, 14), (100, -14)], 6),
+    "strap across": run_of([(-100, 0), (100, 0)], 8) + run_of([(5, -60), (5, 60)], 9),
     "drum": DRUM,
     "rope onto a winch": run_of([(-100, 0), (-10, 0)], 6)
     + [piece for x in range(0, 90, 13) for piece in run_of([(x, -31), (x + 3, 31)], 6)],
@@ -334,7 +349,7 @@ def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope
 
 
 @pytest.mark.fault(
-    "a knot, a hook, a shackle, a coil, a bent rope or a winch on the band",
+    "a knot, a hook, a shackle, a coil, a chain, a kink, a birdcage or a winch on the band",
     "`What lies on the band is no straight rope: ...`",
 )
 @pytest.mark.parametrize("thing", [*CROOKED, "bends"])
@@ -343,6 +358,7 @@ def test_what_is_no_straight_rope_is_called_so(thing: str) -> None:
     (result,) = measured(taken(shot_of(**SMALL, bar=None, patches=patches)))
     assert isinstance(result, Refusal)
     assert [item.code for item in result.findings] == ["no-straight-rope"]
+    assert "is damage" in result.findings[0].remedy  # it may be the rope itself
 
 
 def test_a_square_view_of_an_original_asks_for_a_tilt_not_for_the_original() -> None:
