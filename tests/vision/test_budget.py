@@ -167,7 +167,8 @@ def test_the_combined_uncertainty_is_what_monte_carlo_shows(hold: str, u_scale: 
     # the spread of 1000 draws is known to 2.2 %: 10 % leaves four of it
     assert drawn.std(ddof=1) == pytest.approx(stated, rel=0.10)
     centre = diameter_mm(c.pose.camera, c.lines, c.hold)
-    assert drawn.mean() == pytest.approx(centre, abs=0.2 * stated)
+    # and their mean to 0.03 of it: two of that beside the fifth that what is curved may move it
+    assert drawn.mean() == pytest.approx(centre, abs=(0.2 + 2 / np.sqrt(DRAWS)) * stated)
 
 
 @pytest.mark.parametrize("axis", ["along", "across"])

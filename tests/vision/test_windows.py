@@ -8,7 +8,13 @@ from scipy.ndimage import gaussian_filter1d
 from studio import Array
 
 from vision.rope.constants import CLOSE_PITCH, PASSES
-from vision.rope.windows import CLOSE_SWING, HALF_SHOWN, hidden_mm, windows_mm
+from vision.rope.windows import (
+    CLOSE_SWING,
+    HALF_SHOWN,
+    hidden_mm,
+    hidden_wires_mm,
+    windows_mm,
+)
 
 D, STEP = 20.0, 0.05
 ALONG = np.arange(-3 * D, 3 * D, STEP)
@@ -61,3 +67,20 @@ def test_those_of_a_coarse_one_are_as_short_as_the_closest_crowns_ask_for(times:
     window = windows_mm(ALONG, [side, side], [1e-3] * 2, [usual] * 2, D)[0]
     assert window == pytest.approx(usual / 2)
     assert hidden_mm(window, D) < 0.5 * hidden_mm(usual, D)
+
+
+@pytest.mark.parametrize("strands", [6, 8, 18])
+def test_what_windows_hide_of_wires_grows_from_nothing_to_a_third_of_their_arcs(
+    strands: int,
+) -> None:
+    # an arc stands a third of its height over its mean; where it is hidden, half of that is told
+    ratio = np.sin(np.pi / strands)
+    strand = D / 2 * ratio / (1 + ratio)
+    wires = 6 if strands == 18 else 9  # the fewer, the deeper
+    arc = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
+    told = [
+        hidden_wires_mm(share * D, 6.5 * D / strands, STEP, 71, D)[0]
+        for share in (0.01, 0.05, 0.09)
+    ]
+    assert told[0] < 1e-4 * D
+    assert told[0] <= told[1] < told[2] < arc / 3

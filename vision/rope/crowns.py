@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, median_filter
+from scipy.ndimage import binary_dilation, gaussian_filter1d, median_filter
 from scipy.signal import find_peaks
 from scipy.special import ndtr
 
@@ -23,6 +23,7 @@ from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
     HALF,
+    PASSES,
     STRAY_SHARE,
     UNEVEN_SHARE,
     USUAL_CROWNS,
@@ -31,6 +32,7 @@ from vision.rope.savitzky_golay import local_parabolas
 
 Array = NDArray[np.float64]
 
+REDRAWN = 16  # outlines: their crowns' mean is known to a twentieth of the noise then
 WAVE_SIGMAS = 8**0.5  # height of a wave, from lowest to highest, over its standard deviation
 
 
@@ -148,6 +150,51 @@ def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
     """
     reach = max(2, size // 4)
     return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
+
+
+def drawn_noise(count: int, window: float) -> Array:
+    """Return noise (REDRAWN, count) of deviation 1, as the tracer's passes leave it in an outline.
+
+    `window` is one sigma of the tracer's window, samples. It is always the same noise, so that a
+    photograph has one figure.
+    """
+    white = np.random.default_rng(0).standard_normal((REDRAWN, count))
+    left = white
+    for _ in range(PASSES):
+        left = left - gaussian_filter1d(left, window, axis=1, mode="nearest")
+    return np.asarray((white - left) / (white - left).std())
+
+
+def raised_by(
+    outline: Array, noise: Array, pitch: float, step: float, d: float, size: int
+) -> float:
+    """Return by how much crowns read too high, on the whole, because noise helps to choose them.
+
+    A crown is looked for where the outline stands highest, and its height is that of the highest
+    point nearby: both pick noise that lifts. How much that is, is seen where noise of the same
+    kind is added to the outline once more.
+
+    Parameters
+    ----------
+    outline : ndarray of shape (N,)
+        The outline, without spikes one sample wide, mm.
+    noise : ndarray of shape (M, N)
+        Noise of the same kind, mm.
+    pitch, step, d : float
+        Distance of neighbouring crowns, of samples, and the diameter, mm.
+    size : int
+        Length over which it is smoothed for a crown's height, samples.
+    """
+
+    def mean_height(values: Array) -> float | None:
+        crests = find_crowns(smoothed(values, CROWN_PART * pitch / step), pitch, step, d)
+        if len(crests) == 0:
+            return None
+        return float(crown_heights(local_parabolas(values, size), crests, size).mean())
+
+    usual = mean_height(outline)
+    again = [height for one in noise if (height := mean_height(outline + one)) is not None]
+    return float(np.mean(again)) - usual if again and usual is not None else 0.0
 
 
 def noise_of_crowns(

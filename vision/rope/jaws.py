@@ -7,7 +7,7 @@ the jaws of a gauge are parallel and settle along the rope. Within the jaw the l
 highest crown; a single crown that stands out far above its neighbours (a broken wire, a lump
 of grease) is left out and reported. What the highest of several noisy crowns reads too high is
 not there to begin with (`vision.rope.crowns`); what the mirroring flank of a smooth bar adds is
-taken off.
+taken off, and half of what the tracer's windows may hide of the highest wires is put back.
 
 Here, too: the two jaw lines as the photograph shows them, and the diameter that they give.
 """
@@ -43,10 +43,12 @@ from vision.rope.crowns import (
     WAVE_SIGMAS,
     crown_heights,
     crown_pitch,
+    drawn_noise,
     fill_outliers,
     find_crowns,
     highest_crown,
     noise_of_crowns,
+    raised_by,
     smoothed,
     with_flanks,
 )
@@ -54,6 +56,7 @@ from vision.rope.outline import Edge, Outline
 from vision.rope.rectify import points_mm
 from vision.rope.savitzky_golay import local_parabolas
 from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
+from vision.rope.windows import hidden_wires_mm
 
 Array = NDArray[np.float64]
 
@@ -165,13 +168,20 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
     jaws = []
     for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
-        least = edge.step_mm * max(LEAST_NOISE_PX, edge.noise_px)  # a crown is one window long
+        noise_mm = edge.step_mm * edge.noise_px
+        least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
         tops = find_crowns(values - turned, spacing, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
-        shape = _Side(along, raw - turned, values - turned, least, swell)
+        window = edge.window_mm / step
+        shape = _Side(along, raw - turned, values - turned, least, swell, noise_mm, window)
         jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
+        if spacing is not None:
+            window_mm = max(edge.window_mm, step)
+            hidden, u = hidden_wires_mm(window_mm, spacing, step, int(fine) | 1, d)
+            higher = jaw.offset_mm + hidden
+            jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
         if spacing is None:
             jaw = _without_rim(jaw, outline.across_period_mm, d)
         elif not crowned:
@@ -285,7 +295,8 @@ class _Side:
     """One side's outline along the jaws, mm: as traced, and smoothed over a third of a crown.
 
     `least_noise` is what the noise of a crown's height is never believed to be below, `swell` by
-    how much the rope swells from the station outwards, and its standard uncertainty.
+    how much the rope swells from the station outwards, and its standard uncertainty; `noise` is
+    that of the outline's points, `window` the tracer's window, one sigma, samples.
     """
 
     along: Array
@@ -293,6 +304,8 @@ class _Side:
     broad: Array
     least_noise: float
     swell: tuple[Array, Array]
+    noise: float
+    window: float
 
 
 def _fit_jaw(
@@ -329,8 +342,13 @@ def _fit_jaw(
     if len(sound) == 0:
         raise RefusedError(finding("too-few-crowns", 0.0))
     under = within[sound]
+    # noise of the outline's points is no larger than it is out of step, nor than they scatter
+    drawn = drawn_noise(len(raw), side.window)
+    unit = float(np.mean([noise_of_crowns(one, size, run, 0.0) for one in drawn]))
+    point = min(side.noise, noise_of_crowns(raw, size, run, 0.0, stray) / unit)
     noise = noise_of_crowns(raw, size, run, side.least_noise, stray)
     heights = crown_heights(close, sound, size)
+    heights -= raised_by(raw, point * drawn, pitch, step, d, size)
     swell = side.swell[0][sound], side.swell[1][sound]
     top, u = highest_crown(heights, under, noise, USUAL_SPREAD * d, swell)
     spread = float(broad[sound[under]].std(ddof=1)) if under.sum() > 1 else 0.0

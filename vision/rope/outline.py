@@ -297,8 +297,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     edge = base + px_mm * place
     slope = slope_of(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
-    out_of_step = np.abs((noise / reference[:, None])[sure][:, at_edge])
-    spread = float(np.median(out_of_step)) / NORMAL_QUARTILE
+    spread = _out_of_step((noise / reference[:, None])[sure], t, blur.light_px)
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = np.median(profiles.mean[crowns], axis=0)
     pooled = np.median(amplitude[crowns], axis=0)
@@ -348,6 +347,25 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         shaded_share=float(shaded[sure].mean()),
         own_spread_px=own_spread_px,
     )
+
+
+def _out_of_step(noise: Array, t: Array, blur_px: float) -> float:
+    """Return the deviation of the amplitude at the edge that runs out of step (columns, samples).
+
+    Blur shows more of the paper farther out at an edge, all along it, and by how much hangs on
+    where the edge lies between two pixels: that is out of step too, and no noise. So the edge's own
+    counts as far as it is no larger than what lies beside it, on the rope or on the paper.
+    """
+    off = np.abs(noise - np.median(noise, axis=0))
+    edge, rope, paper = (
+        float(np.median(off[:, part])) / NORMAL_QUARTILE
+        for part in (
+            np.abs(t) <= blur_px,
+            (t < -1.5 * blur_px) & (t > -CLEAR_SIGMAS * blur_px),
+            (t > 1.5 * blur_px) & (t < CLEAR_SIGMAS * blur_px),
+        )
+    )
+    return min(edge, max(rope, paper))
 
 
 def _paper_beside(profiles: Profiles, reference: Array, outside: Mask) -> Mask:

@@ -1,13 +1,15 @@
 """How long the windows along the rope are: noise against crowns, and what they hide of them.
 
 A longer window sees less noise and leaves more of the crowns' wave flattened. The wave is that of
-parabolas which meet in the valleys, as round strands show them.
+parabolas which meet in the valleys, as round strands show them. Of the wires on the crowns, whose
+waves are shorter still, no outline tells how deep they are.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from vision.rope.constants import (
     CLOSE_PITCH,
@@ -28,6 +30,11 @@ HALF_SHOWN = float(np.sqrt(np.log(2) / 2)) / np.pi  # sigma over the wave that a
 # Of the diameter: swing of the closest crowns, 18 round strands that touch: R (1 - cos(pi / 18)),
 # R being the radius on which they lie; R (1 + sin(pi / 18)) is half of the diameter.
 CLOSE_SWING = float((1 - np.cos(np.pi / 18)) / (1 + np.sin(np.pi / 18))) / 2
+
+# Lay length of a rope in diameters and of a strand's wires in its radii, and the outer wires of a
+# strand in ropes of few and of many strands (6x19S to 6x26WS; 18x7: EN 12385-4; lays from memory).
+USUAL_LAY, WIRE_LAY = 6.5, 17.0
+WIRES_OF_FEW, WIRES_OF_MANY, MOST_OF_FEW = (9, 10, 11, 12), (6,), 11
 
 
 def windows_mm(
@@ -93,6 +100,48 @@ def hidden_mm(window_mm: float, d: float) -> float:
     """
     lost = _lost(np.array([window_mm]), CLOSE_PITCH * d)[0]
     return max(0.0, CLOSE_SWING * d * float((AT_A_CROWN * SCALLOP * lost).sum()))
+
+
+def hidden_wires_mm(
+    window_mm: float, pitch_mm: float, step_mm: float, size: int, d: float
+) -> tuple[float, float]:
+    """Return how far the highest wires stand over an outline traced in windows, and its u, mm.
+
+    At a crown one outer wire of the strand after the other stands highest: arcs that meet in
+    cusps. They are drawn as round wires of the usual constructions make them, and traced. Where
+    strands are compacted or worn there are none; anything between is as likely.
+
+    Parameters
+    ----------
+    window_mm, pitch_mm : float
+        The window (one sigma), and the distance of neighbouring crowns, mm.
+    step_mm, size : float and int
+        Distance of samples, mm, and over how many of them the outline is smoothed for a height.
+    d : float
+        The rope's diameter, mm.
+    """
+    strands = float(np.clip(USUAL_LAY * d / pitch_mm, 3, 18))
+    ratio = np.sin(np.pi / strands)
+    centre = d / 2 / (1 + ratio)
+    strand = d / 2 - centre
+    x = np.arange(-1.5 * pitch_mm, 1.5 * pitch_mm, step_mm)
+    crowns = -centre * (1 - np.cos(np.pi / strands)) * (2 * _from_top(x / pitch_mm)) ** 2
+    wires = np.array(WIRES_OF_MANY if strands > MOST_OF_FEW else WIRES_OF_FEW)[:, None, None]
+    turn = np.linspace(0, 1, 8, endpoint=False)[:, None]
+    deep = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
+    arcs = -deep * (2 * _from_top(wires * x / (WIRE_LAY * strand) + turn)) ** 2
+    outlines = (crowns + arcs).reshape(-1, len(x))
+    left = outlines
+    for _ in range(PASSES):
+        left = left - gaussian_filter1d(left, window_mm / step_mm, axis=1, mode="nearest")
+    traced = np.array([smoothed(one, size) for one in outlines - left])
+    top = np.abs(x) < pitch_mm / 4
+    lost = max(0.0, float((outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)).mean()))
+    return HALF * lost, lost / float(np.sqrt(12))
+
+
+def _from_top(turns: Array) -> Array:
+    return np.asarray((turns + 0.5) % 1 - 0.5)
 
 
 def _lost(sigma: Array, wave: float) -> Array:
