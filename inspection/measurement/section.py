@@ -14,6 +14,7 @@ from inspection.measurement.view import (
     diameter_of_estimate,
     diameter_of_reading,
     mean_diameter,
+    seen_from_both_sides,
     weighted_terms,
 )
 from inspection.model.log import Log
@@ -35,7 +36,8 @@ class Section:
     Parameters
     ----------
     views : tuple of DirectionalDiameter
-        One for each direction; several of one direction are combined before.
+        One for each direction; several of one direction are combined before, and of two at right
+        angles each has the height of the rope that the other shows.
     mean_mm : float
         Mean over the directions, mm: the measured diameter d_m of ISO 4309:2017, 3.2, when
         there are two at right angles.
@@ -201,11 +203,18 @@ def make_section(
     if len(by_direction) < 2:
         directions = ", ".join(f"{direction} deg" for direction in by_direction) or "none"
         raise ValueError(f"a section needs two directions; got {directions}: add the view across.")
-    merged = tuple(mean_diameter(by_direction[direction]) for direction in sorted(by_direction))
+    whole = {
+        direction: mean_diameter(by_direction[direction]) for direction in sorted(by_direction)
+    }
+    for direction in [one for one in whole if one < 90 and one + 90 in whole]:
+        whole[direction], whole[direction + 90] = seen_from_both_sides(
+            whole[direction], whole[direction + 90]
+        )
+    merged = tuple(whole.values())
     weight = 1.0 / len(merged)
     first, last = merged[0], merged[-1]
-    if {0, 90} <= by_direction.keys():
-        first, last = (mean_diameter(by_direction[direction]) for direction in (0, 90))
+    if {0, 90} <= whole.keys():
+        first, last = whole[0], whole[90]
     larger = max(merged, key=lambda view: view.diameter_mm)
     # of equal views the last is the smaller: one view against itself would have no uncertainty
     smaller = min(reversed(merged), key=lambda view: view.diameter_mm)

@@ -151,6 +151,51 @@ def mean_diameter(views: Sequence[DirectionalDiameter]) -> DirectionalDiameter:
     )
 
 
+def seen_from_both_sides(
+    one: DirectionalDiameter, across: DirectionalDiameter
+) -> tuple[DirectionalDiameter, DirectionalDiameter]:
+    """Return two views at right angles, each with the height of the rope that the other shows.
+
+    A rope that lies on the card has its axis half a diameter above it: half of the one that the
+    view across shows. A photograph by itself takes the rope for round, d / 2 for d' / 2, and so
+    makes a thick side thinner, a thin one thicker, and the difference smaller. With s the change
+    of the diameter for each mm of height,
+
+        d = m + s (d' - d) / 2,  d' = m' + s' (d - d') / 2,
+
+    m and m' as the photographs gave them: two weighted sums of these. What is left of the
+    roundness assumed, of a rope that is worn on one side or thinner here, stays in the budget.
+
+    Parameters
+    ----------
+    one, across : DirectionalDiameter
+        Views at right angles; one that rests on no height (of a gauge, or of a card held off the
+        rope) stays as it is.
+    """
+    here, there = _by_height(one) / 2, _by_height(across) / 2
+    whole = 1 + here + there
+    return (
+        _sum_of(one, [((1 + there) / whole, one), (here / whole, across)]),
+        _sum_of(across, [((1 + here) / whole, across), (there / whole, one)]),
+    )
+
+
+def _by_height(view: DirectionalDiameter) -> float:
+    """Return how a diameter follows the height of the rope's axis over the card, mm per mm."""
+    return sum(term.sensitivity for term in view.budget if term.influence is Influence.HEIGHT)
+
+
+def _sum_of(
+    view: DirectionalDiameter, parts: Sequence[tuple[float, DirectionalDiameter]]
+) -> DirectionalDiameter:
+    used = [(weight, part) for weight, part in parts if weight]
+    return replace(
+        view,
+        diameter_mm=sum(weight * part.diameter_mm for weight, part in used),
+        budget=weighted_terms((weight, part.budget) for weight, part in used),
+    )
+
+
 def of_one_view(views: Sequence[DirectionalDiameter]) -> list[tuple[Term, ...]]:
     """Return the budgets of several views of one direction, what is common to them with one source.
 

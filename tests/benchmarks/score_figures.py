@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from range_list import STRESSES
 from range_sensors import FAULTS
 
+from inspection.measurement.view import DirectionalDiameter, seen_from_both_sides, weighted_terms
+from vision.uncertainty import Influence, Term, combined_u_mm
+
 Row = dict[str, str]
 Array = NDArray[np.float64]
 PLAIN_WAYS = ("ratio", "homography", "hough")
@@ -22,7 +25,8 @@ class Scored:
     """One photograph: its truth, and what each way says of it, in % of the truth.
 
     `error_pct` and `expanded_pct` are NaN where the product refused; `plain_pct` is NaN where
-    that way gave nothing. `group` is "protocol", "stress" or "hopeless".
+    that way gave nothing. `group` is "protocol", "stress" or "hopeless". `by_height` is how the
+    diameter follows the rope's height over the card, mm per mm.
     """
 
     truth: Row
@@ -32,6 +36,7 @@ class Scored:
     expanded_pct: float
     plain_pct: dict[str, float]
     sources: dict[str, float]
+    by_height: float = 0.0
 
     @property
     def answered(self) -> bool:
@@ -55,6 +60,7 @@ def scored(truth: Row, ours: Row, hough: Row) -> Scored:
         200 * float(ours["u_mm"]) / known if ours.get("u_mm") else np.nan,
         plain | {"hough": off(hough["hough_mm"])},
         json.loads(ours.get("sources") or "{}"),
+        float(ours.get("by_height") or 0),
     )
 
 
@@ -130,14 +136,23 @@ def ovality_rows(rows: Iterable[Scored]) -> list[dict[str, float]]:
     for two in pairs.values():
         if len(two) != 2:
             continue
-        one, other = two
-        a, b = (float(row.truth["truth_2d_mm"]) for row in two)
-        seen = a * (1 + one.error_pct / 100) - b * (1 + other.error_pct / 100)
-        shared = set(one.sources) | set(other.sources)
-        u = np.sqrt(sum((one.sources.get(s, 0) - other.sources.get(s, 0)) ** 2 for s in shared))
-        d = (a + b) / 2
-        found.append({"error": 100 * (seen - (a - b)) / d, "expanded": 200 * u / d})
+        a, b = seen_from_both_sides(*(_view(row) for row in two))
+        true = [float(row.truth["truth_2d_mm"]) for row in two]
+        d = sum(true) / 2
+        error = a.diameter_mm - b.diameter_mm - (true[0] - true[1])
+        u = combined_u_mm(weighted_terms([(1.0, a.budget), (-1.0, b.budget)]))
+        found.append({"error": 100 * error / d, "expanded": 200 * u / d})
     return found
+
+
+def _view(row: Scored) -> DirectionalDiameter:
+    """Return an answered photograph as a section takes it; each term 1 mm, but for the height."""
+    terms = []
+    for source, signed_mm in row.sources.items():
+        by = row.by_height if source.startswith(Influence.HEIGHT) else 1.0
+        terms.append(Term(source, signed_mm / by, "mm", by, "B", source))
+    known = float(row.truth["truth_2d_mm"])
+    return DirectionalDiameter(known * (1 + row.error_pct / 100), tuple(terms), 0)
 
 
 def ovality_figures(pairs: list[dict[str, float]]) -> dict[str, float]:

@@ -26,10 +26,11 @@ from vision.photo.photo import open_photo
 from vision.pipeline import measure_photo
 from vision.results import Estimate, Result
 from vision.target.layout import Layout, layout_named
-from vision.uncertainty import signed_by_source
+from vision.uncertainty import Influence, signed_by_source
 
 Array = NDArray[np.float64]
 Row = dict[str, str]
+HEIGHT = Influence.HEIGHT
 
 
 def measured_row(folder: Path, truth: Row, *, calibrated: bool = False) -> Row:
@@ -52,6 +53,7 @@ def measured_row(folder: Path, truth: Row, *, calibrated: bool = False) -> Row:
         "ratio_mm": f"{_pixel_ratio_mm(result, layout):.4f}",
         "homography_mm": f"{_homography_mm(result, layout):.4f}",
         "warnings": ", ".join(found.code for found in result.findings),
+        "by_height": f"{sum(t.sensitivity for t in result.budget if t.influence is HEIGHT):.6f}",
         "sources": json.dumps({name: round(value, 7) for name, value in signed.items()}),
     }
 
