@@ -76,7 +76,7 @@ def test_the_same_station_last_time_stands_beside_it(
     with serve(tmp_path) as address:
         page.goto(f"{address}/review?inspection={SAMPLE}&station=3")
         expect(page.get_by_text("Last time, 2025-09-20")).to_be_visible()
-        for direction, figure in (("0", "21.46"), ("90", "21.19")):
+        for direction, figure in (("0", "21.46"), ("90", "21.18")):
             name = re.compile(rf"^Station 3 last time, {direction} degrees: .*{figure} ± ")
             before = page.get_by_role("img", name=name)
             expect(before.locator("image")).to_have_attribute("href", re.compile("^blob:"))
