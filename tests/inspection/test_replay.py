@@ -44,21 +44,26 @@ def forged(document: dict[str, Any], change: Change) -> str:
     return json.dumps(document)
 
 
-@pytest.fixture
-def document(tmp_path: Path) -> dict[str, Any]:
-    with open_record(tmp_path / "whole.db") as record:
+@pytest.fixture(scope="module")
+def exported(empty_record: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
+    folder = tmp_path_factory.mktemp("exported")
+    shutil.copy(empty_record, folder / "whole.db")
+    with open_record(folder / "whole.db") as record:
         _fill(record)
-        export_json(record, tmp_path / "whole.json")
-    read: dict[str, Any] = json.loads((tmp_path / "whole.json").read_text("utf-8"))
+        export_json(record, folder / "whole.json")
+    return (folder / "whole.json").read_text("utf-8")
+
+
+@pytest.fixture
+def document(exported: str, tmp_path: Path, empty_record: Path) -> dict[str, Any]:
+    shutil.copy(empty_record, tmp_path / "empty.db")
+    read: dict[str, Any] = json.loads(exported)
     return read
 
 
 def restored(tmp_path: Path, text: str) -> Record:
     (tmp_path / "forged.json").write_text(text, "utf-8")
-    empty = tmp_path / "empty.db"
-    if not empty.exists():
-        open_record(empty).close()
-    shutil.copy(empty, tmp_path / "again.db")  # a new record every time, made once
+    shutil.copy(tmp_path / "empty.db", tmp_path / "again.db")  # a new record every time
     record = open_record(tmp_path / "again.db")
     try:
         restore_json(record, tmp_path / "forged.json")
