@@ -132,6 +132,17 @@ def test_edges_lie_on_the_true_silhouette(name: str, shaded: bool) -> None:
         assert 0.5 * scatter < edge.noise_px < 2 * scatter  # what runs out of step tells it
 
 
+def test_how_bright_a_limb_is_over_the_paper_is_told() -> None:
+    # 0.2 mm inside its limb a bar has 0.47 of its colour's light (`bars.add_bar`), and paper, half
+    # of it black stripes, 0.44
+    share = 0.35 + 0.65 * np.sqrt(2 * 0.2 / (D / 2))
+    for name in ("grease", "rust", "steel"):
+        outline, _ = traced(shot_of(bar_of(COLOURS[name])))
+        grey = float(np.array(COLOURS[name]) @ [0.299, 0.587, 0.114])
+        for edge in (outline.left, outline.right):
+            assert edge.limb_share == pytest.approx(share * grey / 0.44, abs=0.05)
+
+
 @pytest.mark.parametrize("name", COLOURS)
 def test_a_smooth_bar_is_measured_within_a_thousandth(name: str) -> None:
     assert abs(error_pct(shot_of(bar_of(COLOURS[name])), D)) < 0.1

@@ -7,6 +7,8 @@ tracer leaves it, averaged over a short piece of the outline.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter1d
@@ -375,3 +377,15 @@ def test_the_rim_of_a_mirroring_bar_is_half_taken_off_and_carried_in_u() -> None
     jaws = fit_jaws(outline(bar, bar))
     assert 2 * (jaws.left.offset_mm - R) == pytest.approx(back, rel=0.02)
     assert jaws.left.u_mm > abs(back) / 4
+
+
+@pytest.mark.parametrize("limb_share", [0.0, 0.2])
+def test_a_dark_bar_has_no_more_of_a_rim_than_it_is_bright(limb_share: float) -> None:
+    s, y = side(pitch_mm=None)
+    bar = outline((s, y), (s, y))
+    dark = replace(
+        bar,
+        left=replace(bar.left, limb_share=limb_share),
+        right=replace(bar.right, limb_share=limb_share),
+    )
+    assert width_mm(fit_jaws(dark)) == pytest.approx(D - limb_share * RIM_MM, abs=1e-6)

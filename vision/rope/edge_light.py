@@ -89,6 +89,16 @@ def own_light(
     return place, np.asarray(gone & (found | wide), np.bool_)
 
 
+def limb_share(mean: Array, pooled: Array, t: Array, outside: Mask, blur_px: float) -> float:
+    """Return how bright the rope is just inside its outline, over the paper beside it, 0 to 1.
+
+    What of the paper it mirrors there is no brighter than that.
+    """
+    own = mean - np.median(mean[outside] / pooled[outside]) * pooled
+    limb = (t < -blur_px) & (t > -CLEAR_SIGMAS * blur_px)
+    return float(np.clip(own[limb].max() / mean[outside].mean(), 0, 1))
+
+
 def _farther_in(values: Array, by_px: float) -> Array:
     """Return values (places, samples) as they are so many px farther inwards."""
     whole = int(by_px / EVERY_PX)

@@ -183,7 +183,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
             higher = jaw.offset_mm + hidden
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
         if spacing is None:
-            jaw = _without_rim(jaw, outline.across_period_mm, d)
+            jaw = _without_rim(jaw, outline.across_period_mm, d, edge.limb_share)
         elif not crowned:
             jaw = _between(jaw, _fit_jaw(shape, tops, None, length, fine, d))
         jaws.append(jaw)
@@ -205,16 +205,17 @@ def _between(bearing: Jaw, plain: Jaw) -> Jaw:
     return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u)
 
 
-def _without_rim(jaw: Jaw, period_mm: float, d: float) -> Jaw:
+def _without_rim(jaw: Jaw, period_mm: float, d: float, limb_share: float) -> Jaw:
     """Return the jaw of a smooth bar without what its mirroring flank adds.
 
     A sight that meets a flank of radius r, delta inside its limb, is sent to the paper
     y = 2 h sqrt(2 delta / r) farther out, h the height of the limb. The stripes there come back
     with the phase 2 pi y / period: summed up over delta they come back against their own phase,
     as though the limb lay ``r (period / (4 pi h))^2`` farther out, times what the flank mirrors:
-    between nothing (rust) and all (a polished or wet one). On wires r is a hundred times smaller.
+    between nothing (rust) and all (a polished or wet one), and never more than its limb is bright,
+    over the paper (`limb_share`). On wires r is a hundred times smaller.
     """
-    farthest = d / 2 * (period_mm / (2 * np.pi * d)) ** 2  # r = h = d / 2
+    farthest = limb_share * d / 2 * (period_mm / (2 * np.pi * d)) ** 2  # r = h = d / 2
     u = float(np.hypot(jaw.u_mm, farthest / np.sqrt(12)))
     return replace(jaw, offset_mm=jaw.offset_mm - farthest / 2, u_mm=u)
 

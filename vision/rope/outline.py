@@ -46,6 +46,7 @@ from vision.rope.constants import (
 from vision.rope.edge_light import (
     EVERY_PX,
     clipped_sigmas,
+    limb_share,
     own_light,
     shone_sigmas,
     times_over,
@@ -114,6 +115,8 @@ class Edge:
         How far crowns may stand over the outline, too close together for its windows, px.
     shadow_px, u_shadow_px : float
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
+    limb_share : float
+        How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
     """
 
     side: Side
@@ -135,6 +138,7 @@ class Edge:
     hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
+    limb_share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -346,6 +350,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
         own_spread_px=own_spread_px,
+        limb_share=limb_share(mean, pooled, t, outside, blur.light_px),
     )
 
 
