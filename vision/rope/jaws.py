@@ -166,7 +166,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
-    jaws = []
+    jaws, shapes = [], []
     for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
@@ -187,6 +187,10 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         elif not crowned:
             jaw = _between(jaw, _fit_jaw(shape, tops, None, length, fine, d))
         jaws.append(jaw)
+        shapes.append(shape)
+    if spacing is None:
+        share = _of_wires(shapes, length, d)
+        jaws = [_on_wires(*one, share, length, d) for one in zip(jaws, shapes, strict=True)]
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
     return Jaws(
@@ -203,6 +207,48 @@ def _between(bearing: Jaw, plain: Jaw) -> Jaw:
     apart = (bearing.offset_mm - plain.offset_mm) / 2
     u = float(np.hypot(bearing.u_mm, apart * np.sqrt(2 / 3)))
     return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u)
+
+
+def _swing(side: _Side, length: float, d: float) -> Array:
+    """Return how far an outline stands over its middle within the jaws, mm, without lumps."""
+    within = median_filter(side.raw, 3, mode="nearest")[np.abs(side.along) <= length / 2]
+    swing = within - np.median(within)
+    return np.asarray(swing[np.abs(swing) < STRAY_SHARE * d])
+
+
+def _of_wires(sides: list[_Side], length: float, d: float) -> float:
+    """Return which share of the variance of outlines without crowns noise does not explain.
+
+    An outline traced in windows has few independent points, so noise varies by chance: that (one
+    standard deviation of its variance) counts as noise, too.
+    """
+    seen, noise, independent = 0.0, 0.0, 0.0
+    for side in sides:
+        swing = _swing(side, length, d)
+        apart = np.diff(side.raw[np.abs(side.along) <= length / 2]) / np.sqrt(2)
+        noise += max(side.least_noise, float(apart.std())) ** 2
+        seen += float(swing.var()) if len(swing) else 0.0
+        # after its passes a window is half as long (a white spectrum's width)
+        independent += len(swing) / (np.sqrt(np.pi) * max(side.window, 1.0))
+    noise *= 1 + float(np.sqrt(2 / max(independent, 2.0)))
+    return max(0.0, 1 - noise / max(seen, noise))
+
+
+def _on_wires(jaw: Jaw, side: _Side, share: float, length: float, d: float) -> Jaw:
+    """Return the jaw of an outline without crowns where it may be that of round wires.
+
+    A bar bears on its middle, whatever its face does to the outline. Smooth strands of round wires
+    swing without a pattern and bear on what stands highest, and the tracer's windows may hide as
+    much of so short waves as is seen. Which of both it is the outline doesn't say, so anything
+    between is as likely; both sides err alike, as in `_between`. `share` is that of the swing that
+    noise does not explain.
+    """
+    swing = _swing(side, length, d)
+    if not share or not len(swing):
+        return jaw
+    seen = share * float(swing.max())
+    u = float(np.hypot(jaw.u_mm, seen * np.sqrt(2 / 3)))
+    return replace(jaw, offset_mm=jaw.offset_mm + seen, u_mm=u)
 
 
 def _without_rim(jaw: Jaw, period_mm: float, d: float, limb_share: float) -> Jaw:
