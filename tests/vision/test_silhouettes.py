@@ -1,0 +1,166 @@
+"""Outlines and jaws against silhouettes drawn before stripes, in two dimensions: no ray tracing.
+
+A rope is seen from so far away that all sights are parallel, and only what bears on its edges is
+drawn: crowns of round wires, stripes behind them whose light falls off towards the rope, a textured
+face, blur, noise, a tone curve and sharpening. What is true is the silhouette's own highest point
+within the jaw.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from types import SimpleNamespace
+from typing import cast
+
+import cv2
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+from studio import CODE, Array
+
+from vision.camera import Lens, camera_of
+from vision.least_squares import scatter_of
+from vision.rope.axis import Axis
+from vision.rope.jaws import fit_jaws
+from vision.rope.outline import Outline, trace_edges
+from vision.target.blur import Blur
+from vision.target.layout import Card, Layout, stripe_phase
+from vision.target.locate import LocatedCard
+from vision.tones import LIGHT_OF
+
+D, PX = 20.0, 110.0  # mm and px across the rope
+PER_MM = PX / D
+FAR_MM = 1e5
+FINE = 3  # squared: samples a pixel
+BLUR_PX = 0.8
+TURN = math.radians(3.0)  # the rope's direction on the card
+LAY, WIRE_LAY = 6.5, 17.0  # of the rope in diameters, of a strand's wires in its radii
+
+
+@dataclass(frozen=True, slots=True)
+class Rope:
+    """Strands (0: a bar), outer wires of a strand, light of its face over white paper, phase."""
+
+    strands: int
+    wires: int = 10
+    face: float = 0.12
+    phase: float = 0.0
+
+
+def silhouette(rope: Rope, along: Array) -> Array:
+    """Return how far the rope reaches from its axis (N,), mm."""
+    if not rope.strands:
+        return np.full_like(along, D / 2)
+    ratio = math.sin(math.pi / rope.strands)
+    centre = D / 2 / (1 + ratio)
+    strand = D / 2 - centre
+    ring = strand / (1 + math.sin(math.pi / rope.wires))  # on which the wires' middles lie
+    reach = np.zeros_like(along)
+    for crown in range(-25, 26):  # each strand as it comes over the top, and each of its wires
+        turn = 2 * np.pi * (along / (LAY * D) - (crown + rope.phase) / rope.strands)
+        over = np.cos(np.clip(turn, -np.pi / 2, np.pi / 2))
+        rolled = 2 * np.pi * along / (WIRE_LAY * strand) + 2.4 * crown
+        step = 2 * np.pi / rope.wires
+        wire = (rolled + step / 2) % step - step / 2
+        top = centre * over + ring * np.cos(wire) + strand - ring
+        reach = np.maximum(reach, np.where(np.abs(turn) < np.pi / 2, top, 0.0))
+    return reach
+
+
+@cache
+def traced(rope: Rope, coarse: float, seed: int) -> tuple[Outline, Array]:
+    """Return the outline found in a picture, and where the rope's middle was drawn, mm (2,).
+
+    `coarse` is how many times as thick a rope the card is made for.
+    """
+    rng = np.random.default_rng(seed)
+    band = 2.2 * D * coarse
+    layout = Layout("drawn", "A4", 8 * D, band + 40, band, D / 2, band / 30)
+    width, height = int(7 * PX), int(min(band, 2.2 * D) * PER_MM)
+    camera = camera_of(
+        Lens(FAR_MM * PER_MM, 0.01, ((width - 1) / 2, (height - 1) / 2), 1.0),
+        np.array([math.pi, 0.0, 0.0]),
+        np.array([0.0, 0.0, FAR_MM]),
+    )
+    middle = rng.uniform(-0.5, 0.5, 2) / PER_MM
+    x = ((np.arange(width * FINE) + 0.5) / FINE - width / 2)[None] / PER_MM
+    y = -((np.arange(height * FINE) + 0.5) / FINE - height / 2)[:, None] / PER_MM
+    along = (x - middle[0]) * math.cos(TURN) + (y - middle[1]) * math.sin(TURN)
+    across = np.abs((y - middle[1]) * math.cos(TURN) - (x - middle[0]) * math.sin(TURN))
+    steps = np.linspace(along.min(), along.max(), 8000)
+    edge = np.interp(along, steps, silhouette(rope, steps))
+    white = np.sin(stripe_phase(layout, np.stack(np.broadcast_arrays(x, y), axis=-1))) > 0
+    beyond = np.maximum(across - D / 2, 0)
+    paper = np.where(white, 0.78, 0.04) * (1 - 0.3 * np.exp(-beyond / (0.12 * D)))
+    grain = gaussian_filter(rng.standard_normal(paper.shape), (2.0, 6.0))
+    face = 0.78 * rope.face * np.clip(1 + 0.3 * grain / grain.std(), 0.05, None)
+    picture = np.where(across < edge, face, paper).reshape(height, FINE, width, FINE)
+    light = cv2.GaussianBlur(picture.mean(axis=(1, 3)), (0, 0), BLUR_PX)
+    light = light + rng.standard_normal(light.shape) * np.sqrt(np.maximum(light, 0) / 6000)
+    tone = CODE[(65535 * np.clip(light, 0, 1)).astype(int)]
+    tone = tone + 0.35 * (tone - cv2.GaussianBlur(tone, (0, 0), 1.2))
+    grey = np.clip(np.rint(tone), 0, 255).astype(np.uint8)
+    axis = Axis(
+        np.array([0.0, middle[1] - middle[0] * math.tan(TURN)]),
+        np.array([math.cos(TURN), math.sin(TURN)]),
+        D,
+        (-3.2 * D, 3.2 * D),
+        math.degrees(TURN),
+        np.zeros(1),
+        np.zeros(1, np.bool_),
+    )
+    card = SimpleNamespace(
+        pose=SimpleNamespace(camera=camera), card=Card(layout), blur=Blur(0.75)
+    )  # what is looked up of a located card
+    located = cast(LocatedCard, card)
+    return trace_edges(LIGHT_OF[grey], located, axis, at_mm=0.0, height_mm=0.0), middle
+
+
+def jaws_off(rope: Rope, coarse: float, seed: int) -> list[tuple[float, float]]:
+    """Return how far outside the silhouette each jaw lies, and its stated u, px."""
+    outline, middle = traced(rope, coarse, seed)
+    jaws = fit_jaws(outline)
+    off = outline.origin_mm - middle
+    sideways = off[1] * math.cos(TURN) - off[0] * math.sin(TURN)
+    shift = off[0] * math.cos(TURN) + off[1] * math.sin(TURN)
+    spanned = shift + np.linspace(-0.5, 0.5, 4001) * jaws.length_mm
+    true = float(silhouette(rope, spanned).max())
+    return [
+        ((jaw.offset_mm + sign * sideways - true) * PER_MM, jaw.u_mm * PER_MM)
+        for jaw, sign in ((jaws.left, 1), (jaws.right, -1))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("coarse", "most_px"),
+    [
+        (1.05, 0.08),
+        (2.2, 0.16),  # round wires: the half of what windows hide of them that is not put back
+    ],
+)
+@pytest.mark.parametrize(("strands", "wires"), [(6, 10), (8, 9), (17, 6)])
+def test_jaws_bear_on_the_silhouette(
+    strands: int, wires: int, coarse: float, most_px: float
+) -> None:
+    found = [
+        one
+        for seed in range(3)
+        for one in jaws_off(Rope(strands, wires, phase=0.37 * seed), coarse, seed)
+    ]
+    off, u = np.array(found).T
+    assert abs(off.mean()) < most_px
+    assert off.std() < 0.1
+    assert (u < 0.2).all()
+
+
+@pytest.mark.parametrize("coarse", [1.05, 2.2])
+@pytest.mark.parametrize("face", [0.12, 0.5])
+def test_the_noise_of_an_edge_is_how_a_bars_outline_scatters(face: float, coarse: float) -> None:
+    outline, _ = traced(Rope(0, face=face), coarse, 7)
+    for edge in (outline.left, outline.right):
+        seen = edge.outward_mm[np.isfinite(edge.outward_mm)]
+        bent = np.polyval(np.polyfit(np.arange(len(seen)), seen, 1), np.arange(len(seen)))
+        scatter = scatter_of(seen - bent) * PER_MM
+        assert 0.5 * scatter < edge.noise_px < 2 * scatter
