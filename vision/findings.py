@@ -277,10 +277,10 @@ WITH_CARD: dict[str, Reason] = {
     ),
     "burnt-out": Reason(
         "refuse",
-        4.0,
+        3.5,
         "1",
-        "The paper beside the rope is burnt out: by its printed black it was exposed {value:.0f} "
-        "times as bright as the picture can hold; {limit:.0f} times is the most.",
+        "The paper beside the rope is burnt out: by its printed black it was exposed {value:.1f} "
+        "times as bright as the picture can hold; {limit:.1f} times is the most.",
         "Expose for the paper: tap on the card; turn off the flash.",
     ),
     "card-bowed": Reason(

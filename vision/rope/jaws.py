@@ -151,7 +151,10 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     spacing = pitch
     if pitch is None and swing > UNEVEN_SHARE * d:
         spacing = CLOSE_PITCH * d  # no bar, as it seems: it bears on whatever stands highest
-    crowned = pitch is not None or swing > SURELY * WAVE_SIGMAS * noise
+    # where light is burnt out the outline may stand farther out or in, here and there
+    burnt = max(edge.clipped_px * edge.step_mm for edge in sides)
+    unsure = burnt if pitch is not None else max(noise, burnt)
+    crowned = swing > SURELY * WAVE_SIGMAS * unsure
     if spacing is not None:
         length = max(length, 1.1 * spacing)
         if reach < length:
@@ -189,7 +192,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         jaws.append(jaw)
         shapes.append(shape)
     if spacing is None:
-        share = _of_wires(shapes, length, d)
+        share = _of_wires(shapes, burnt, length, d)
         jaws = [_on_wires(*one, share, length, d) for one in zip(jaws, shapes, strict=True)]
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
@@ -216,17 +219,18 @@ def _swing(side: _Side, length: float, d: float) -> Array:
     return np.asarray(swing[np.abs(swing) < STRAY_SHARE * d])
 
 
-def _of_wires(sides: list[_Side], length: float, d: float) -> float:
+def _of_wires(sides: list[_Side], burnt: float, length: float, d: float) -> float:
     """Return which share of the variance of outlines without crowns noise does not explain.
 
     An outline traced in windows has few independent points, so noise varies by chance: that (one
-    standard deviation of its variance) counts as noise, too.
+    standard deviation of its variance) counts as noise, too. So does light that is burnt out, which
+    moves them by `burnt` mm.
     """
     seen, noise, independent = 0.0, 0.0, 0.0
     for side in sides:
         swing = _swing(side, length, d)
         apart = np.diff(side.raw[np.abs(side.along) <= length / 2]) / np.sqrt(2)
-        noise += max(side.least_noise, float(apart.std())) ** 2
+        noise += max(side.least_noise, float(apart.std()), burnt) ** 2
         seen += float(swing.var()) if len(swing) else 0.0
         # after its passes a window is half as long (a white spectrum's width)
         independent += len(swing) / (np.sqrt(np.pi) * max(side.window, 1.0))
