@@ -208,9 +208,7 @@ CASES: dict[str, Callable[[], Case]] = {
             patches=[strip(lambda x: 7.0, DARK_GREASE, lambda x, y=y: y + 0 * x) for y in (-9, 9)],  # type: ignore[misc]
         )
     ),
-    "edges-unsure": lambda: taken(
-        shot_of(bar=Bar(4.7, 2.35, turn_deg=10, colour=STEEL), blur_px=2.6)
-    ),
+    "edges-unsure": lambda: taken(shot_of(bar=Bar(10, 5, colour=STEEL), light=in_pieces)),
     "stray-crown": lambda: taken(shot_of(bar=None, patches=[strip(lumped, DARK_GREASE, straight)])),
     "crowns-unclear": lambda: taken(
         shot_of(bar=None, patches=[strip(uneven, DARK_GREASE, straight)])
@@ -229,6 +227,11 @@ def creased(shot: Shot) -> Shot:
     x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
     moved = x + 2.5 * np.sin(x / 60).astype(np.float32)
     return replace(shot, pixels=cv2.remap(shot.pixels, moved, y, cv2.INTER_CUBIC))
+
+
+def in_pieces(x: Array, y: Array) -> Array:
+    """A hard shadow beside a bar of 10 mm, along half of it: as strands throw theirs."""
+    return np.where((y < 0) & (y > -5.55) & (np.mod(x, 16) < 8), 0.05, 1.0)
 
 
 def blurred_stripes() -> Shot:

@@ -64,6 +64,23 @@ class Blur:
         return float(4 / np.pi * self.ink * seen)  # of a square wave
 
 
+def _as_it_seems(blur: Array) -> Array:
+    """Return what the slope of a step between two stripes makes of their blur; of a period both.
+
+    A square wave, blurred, is the sum of its odd harmonics; between neighbouring steps it no
+    longer comes to rest.
+    """
+    odd = np.arange(1, 80, 2)
+    left = np.exp(-2 * (np.pi * np.multiply.outer(blur, odd)) ** 2)
+    ends = QUARTER * (1 - 7 / (SAMPLES - 1))  # the middle of the eight samples that are taken
+    height = 8 / np.pi * (left * np.sin(2 * np.pi * odd * ends) / odd).sum(axis=1)
+    return np.asarray(height / (8 * left.sum(axis=1) * np.sqrt(2 * np.pi)))
+
+
+OF_A_PERIOD = np.linspace(0.01, 0.15, 141)
+AS_IT_SEEMS = _as_it_seems(OF_A_PERIOD)
+
+
 def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     """Return the blur at the card.
 
@@ -145,7 +162,11 @@ def beside_the_rope(
     sigmas = _sigmas(lines, step_px)
     if not sigmas:
         return blur
-    stripes_px = float(np.median(sigmas))
+    period_px = float(np.median(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
+    seems = float(np.median(sigmas)) / period_px
+    stripes_px = period_px * float(np.interp(seems, AS_IT_SEEMS, OF_A_PERIOD))
+    if seems >= AS_IT_SEEMS[-1] and blur.light_px > stripes_px:
+        return blur  # steps that have run into each other are blurred at least so much
     uneven = max(stripes_px / blur.light_px, blur.light_px / stripes_px)
     if uneven <= most:
         return blur
