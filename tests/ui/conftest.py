@@ -21,7 +21,7 @@ PLANTED = "station-3-view-90.jpg"  # sample_images/README.md: 22.11 was logged b
 
 @pytest.fixture(scope="session", autouse=True)
 def _components_looked_for_once() -> Iterator[None]:
-    """AppTest reads the metadata of all that is installed for each app: a fifth of a test's time."""
+    """AppTest reads the metadata of all that is installed for each app: a fifth of its time."""
     found = cache(manifest_scanner.scan_component_manifests)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(manifest_scanner, "scan_component_manifests", found)
