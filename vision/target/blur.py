@@ -164,12 +164,13 @@ def beside_the_rope(
         return blur
     period_px = float(np.median(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
     seems = float(np.median(sigmas)) / period_px
-    stripes_px = period_px * float(np.interp(seems, AS_IT_SEEMS, OF_A_PERIOD))
-    if seems >= AS_IT_SEEMS[-1] and blur.light_px > stripes_px:
-        return blur  # steps that have run into each other are blurred at least so much
-    uneven = max(stripes_px / blur.light_px, blur.light_px / stripes_px)
-    if uneven <= most:
+    # what the squares' blur makes of the stripes: where they run into each other hardly anything
+    # tells how much they are blurred, and no more is claimed than is seen
+    expected = float(np.interp(blur.light_px / period_px, OF_A_PERIOD, AS_IT_SEEMS))
+    if max(seems / expected, expected / seems) <= most:
         return blur
+    stripes_px = period_px * float(np.interp(seems, AS_IT_SEEMS, OF_A_PERIOD))
+    uneven = max(stripes_px / blur.light_px, blur.light_px / stripes_px)
     return replace(blur, light_px=stripes_px, uneven=uneven)
 
 
