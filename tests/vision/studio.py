@@ -159,7 +159,7 @@ def photograph(
     # the page is never finer than the samples: its own averaging keeps edges where they are
     dots = max(n for n in (2, 4, 6, 8, 10, 12, 16, 20, 30) if n <= max(per_mm, 2))
     picture = np.empty((big[1], big[0], 3), np.float32)
-    picture[:] = GROUND
+    picture.reshape(big[1], -1)[:] = np.tile(GROUND, big[0])  # a row at a time
     for one in (Placed(layout, number, (0.0, 0.0)), *others):
         sheet = page(one.layout, one.number, dots)
         if light is not None or patches:
@@ -176,7 +176,7 @@ def photograph(
         picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), blur_px), np.float32)
     picture *= exposure
     picture *= 65535
-    code = CODE[np.clip(picture, 0, 65535, out=picture).astype(np.uint16)]
+    code = cv2.LUT(np.clip(picture, 0, 65535, out=picture).astype(np.uint16), CODE)
     if noise:
         code += noise * _drawn(seed, code.shape)
     return Shot(np.clip(np.rint(code, out=code), 0, 255).astype(np.uint8), R, t, focal_px)
@@ -203,7 +203,7 @@ def _painted(
     if light is not None:
         x = (np.arange(columns) + 0.5) / per_x - layout.width_mm / 2
         y = layout.height_mm / 2 - (np.arange(rows) + 0.5) / per_y
-        painted *= light(*np.meshgrid(x, y))[..., None].astype(np.float32)
+        painted *= light(*np.meshgrid(x, y, sparse=True))[..., None].astype(np.float32)
     return painted
 
 
