@@ -42,7 +42,7 @@ def agreement_layers(
         # the words lie on the far side of zero, whose line would strike through them
         words_of = partial(base.mark_text, align="right", dx=-4, fontSize=11)
         layers += [
-            part.encode(x=alt.value("width"), text="words:N").transform_filter(side)
+            part.encode(x=alt.value("width"), text=alt.Text("words:N")).transform_filter(side)
             for part, side in (
                 (words_of(baseline="top", dy=3), "datum.value < 0"),
                 (words_of(baseline="bottom", dy=-2), "datum.value >= 0"),
@@ -52,7 +52,7 @@ def agreement_layers(
     shape = alt.Shape("word:N", legend=legend(), scale=scale)
     return [
         *layers,
-        marks.mark_rule(strokeWidth=2).encode(y=across("low:Q"), y2="high:Q"),
+        marks.mark_rule(strokeWidth=2).encode(y=across("low:Q"), y2=alt.Y2("high:Q")),
         marks.mark_point(filled=True, opacity=1, size=POINT).encode(
             y=across("difference:Q"), shape=shape
         ),

@@ -144,7 +144,7 @@ def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
     layers = [
         base.mark_bar(color=BLUE, size=10, yOffset=8).encode(x=x),
         base.mark_text(align="left", baseline="middle", dx=2, dy=-7, fontSize=12).encode(
-            x=alt.value(0), text="words:N"
+            x=alt.value(0), text=alt.Text("words:N")
         ),
     ]
     return alt.LayerChart(layer=layers).properties(
@@ -179,7 +179,7 @@ def digits_chart(data: Digits, units: Units = "mm") -> alt.LayerChart:
     level = alt.Chart(alt.InlineData(values=[{"count": data.expected}]))
     layers = [
         bars,
-        level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y="count:Q"),
+        level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y=alt.Y("count:Q")),
     ]
     title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} expected of each.")
     return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title)

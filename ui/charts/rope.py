@@ -111,7 +111,7 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
         base = alt.Chart(alt.InlineData(values=mine)).encode(x=x, color=colour, tooltip=tooltip)
         layers.append(
             base.mark_rule(strokeWidth=2, xOffset=shift).encode(
-                y=alt.Y("low:Q", scale=y, title=title), y2="high:Q"
+                y=alt.Y("low:Q", scale=y, title=title), y2=alt.Y2("high:Q")
             )
         )
         layers.append(
@@ -147,7 +147,7 @@ def _station_layer(stations: dict[float, int], x: alt.X) -> alt.Chart:
     base = alt.Chart(alt.InlineData(values=rows))
     numbers: alt.Chart = base.mark_text(
         baseline="bottom", dy=-3, fontSize=10, color="#444444"
-    ).encode(x=x, y=alt.value(0), text="number:N")
+    ).encode(x=x, y=alt.value(0), text=alt.Text("number:N"))
     return numbers
 
 
@@ -177,7 +177,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
         predicted = alt.Chart(alt.InlineData(values=band)).encode(x=x)
         layers.append(
             predicted.mark_area(color=BLUE, opacity=0.15).encode(
-                y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+                y=alt.Y("low:Q", scale=scale, title=title), y2=alt.Y2("high:Q")
             )
         )
         layers.append(
@@ -197,7 +197,7 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
         )
         layers.append(
             seen.mark_rule(color=colour, strokeWidth=2).encode(
-                y=alt.Y("low:Q", scale=scale, title=title), y2="high:Q"
+                y=alt.Y("low:Q", scale=scale, title=title), y2=alt.Y2("high:Q")
             )
         )
         layers.append(
@@ -257,13 +257,13 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
         layers.append(
             alt.Chart(curve(circle))
             .mark_line(color="#999999", strokeWidth=1, strokeDash=[2, 3] if part else [8, 3])
-            .encode(x=plain_x, y=plain_y, order="step:Q")
+            .encode(x=plain_x, y=plain_y, order=alt.Order("step:Q"))
         )
     outline = [_polar(angle, radius) for angle, radius in data.outline()]
     layers.append(
         alt.Chart(curve(outline))
         .mark_line(color=BLUE, strokeWidth=2.5)
-        .encode(x=plain_x, y=plain_y, order="step:Q")
+        .encode(x=plain_x, y=plain_y, order=alt.Order("step:Q"))
     )
     ends, bars = [], []
     inner = min(
@@ -289,7 +289,7 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
     layers.append(
         alt.Chart(alt.InlineData(values=bars))
         .mark_rule(color=VERMILION, strokeWidth=2)
-        .encode(x=plain_x, y=plain_y, x2="x2:Q", y2="y2:Q")
+        .encode(x=plain_x, y=plain_y, x2=alt.X2("x2:Q"), y2=alt.Y2("y2:Q"))
     )
     seen = alt.Chart(alt.InlineData(values=ends))
     ends_here = seen.encode(x=plain_x, y=plain_y)
@@ -300,7 +300,7 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
         seen.mark_text(fontSize=12, baseline="middle").encode(
             x=alt.X("lx:Q", scale=square, axis=None),
             y=alt.Y("ly:Q", scale=square, axis=None),
-            text="words:N",
+            text=alt.Text("words:N"),
         )
     )
     listed = "; ".join(
@@ -344,10 +344,10 @@ def _limit_layers(
     y = alt.Y("value:Q", scale=scale, title=in_unit("Mean diameter", units))
     words = partial(base.mark_text, align="left", dx=4, fontSize=11, color="#8a3b00")
     return [
-        base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2="edge:Q"),
+        base.mark_rect(color=VERMILION, opacity=BAND_OPACITY).encode(y=y, y2=alt.Y2("edge:Q")),
         base.mark_rule(color=VERMILION, strokeWidth=2, strokeDash=[8, 4]).encode(y=y),
         *(  # the words stand beyond the limit, where no figure should be
-            part.encode(y=y, x=alt.value(0), text="words:N").transform_filter(side)
+            part.encode(y=y, x=alt.value(0), text=alt.Text("words:N")).transform_filter(side)
             for part, side in (
                 (words(baseline="top", dy=4), "datum.value > datum.edge"),
                 (words(baseline="bottom", dy=-3), "datum.value <= datum.edge"),
@@ -369,7 +369,7 @@ def _level_layers(marks: dict[float, str], scale: alt.Scale, units: Units) -> li
     return [
         base.mark_rule(strokeWidth=1, color="#666666", strokeDash=[1, 3]).encode(y=y),
         *(  # the lower one's words below it: two lines near each other have one side each
-            part.encode(y=y, x=alt.value("width"), text="words:N").transform_filter(side)
+            part.encode(y=y, x=alt.value("width"), text=alt.Text("words:N")).transform_filter(side)
             for part, side in (
                 (words(baseline="top", dy=3), f"datum.value === {lowest}"),
                 (words(baseline="bottom", dy=-2), f"datum.value !== {lowest}"),
