@@ -8,6 +8,7 @@ tracer leaves it, averaged over a short piece of the outline.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -178,6 +179,7 @@ def uneven(phase: float, pitch_mm: float, rng: np.random.Generator) -> tuple[Arr
     return higher, float((even + higher)[np.abs(s) <= D].max())
 
 
+@cache  # both tests of the height look at the same jaws
 def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
     """Return height over the highest true crown, and its stated u, of many noisy jaws, mm."""
     rng = np.random.default_rng(11)
