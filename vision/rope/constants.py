@@ -76,7 +76,7 @@ STRAY_SHARE = 0.012
 CHOSEN = (
     "WINDOW_PERIODS", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX", "BEND_PENALTY", "HALF_LENGTH",
     "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE",
-    "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE",
+    "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE", "RIPPLE_PX",
 )  # fmt: skip
 
 # --- what is usual, and how unsure -----------------------------------------------------------
@@ -91,6 +91,10 @@ SWELL_SHARE = 0.01
 
 # px: no crown's height is known better, however smooth the outline looks.
 LEAST_NOISE_PX = 0.02
+
+# px: an edge that is straight comes out of its pixels with such a ripple (0.02 to 0.05 on drawn
+# bars, which this number was set on); less is no wire.
+RIPPLE_PX = 0.05
 
 # Of the diameter: two planes from one point touch other crowns and wires than two parallel jaws
 # do (0.1 %, at most 0.15 % over 18 rendered ropes with perfect edges).

@@ -32,6 +32,7 @@ from vision.rope.constants import (
     JAW_DIAMETERS,
     LEAST_DIAMETERS,
     LEAST_NOISE_PX,
+    RIPPLE_PX,
     STRAY_SHARE,
     SURELY,
     SWELL_SHARE,
@@ -192,7 +193,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         jaws.append(jaw)
         shapes.append(shape)
     if spacing is None:
-        share = _of_wires(shapes, burnt, length, d)
+        ripple = RIPPLE_PX * max(edge.step_mm for edge in sides)
+        share = _of_wires(shapes, max(burnt, ripple), length, d)
         jaws = [_on_wires(*one, share, length, d) for one in zip(jaws, shapes, strict=True)]
     across = np.array([-outline.direction[1], outline.direction[0]])
     direction = outline.direction + slope * across
@@ -219,18 +221,18 @@ def _swing(side: _Side, length: float, d: float) -> Array:
     return np.asarray(swing[np.abs(swing) < STRAY_SHARE * d])
 
 
-def _of_wires(sides: list[_Side], burnt: float, length: float, d: float) -> float:
+def _of_wires(sides: list[_Side], else_mm: float, length: float, d: float) -> float:
     """Return which share of the variance of outlines without crowns noise does not explain.
 
     An outline traced in windows has few independent points, so noise varies by chance: that (one
-    standard deviation of its variance) counts as noise, too. So does light that is burnt out, which
-    moves them by `burnt` mm.
+    standard deviation of its variance) counts as noise, too. So does what else moves them, by
+    `else_mm`: light that is burnt out, and the pixels themselves.
     """
     seen, noise, independent = 0.0, 0.0, 0.0
     for side in sides:
         swing = _swing(side, length, d)
         apart = np.diff(side.raw[np.abs(side.along) <= length / 2]) / np.sqrt(2)
-        noise += max(side.least_noise, float(apart.std()), burnt) ** 2
+        noise += max(side.least_noise, float(apart.std()), else_mm) ** 2
         seen += float(swing.var()) if len(swing) else 0.0
         # after its passes a window is half as long (a white spectrum's width)
         independent += len(swing) / (np.sqrt(np.pi) * max(side.window, 1.0))
