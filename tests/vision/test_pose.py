@@ -15,7 +15,7 @@ from vision.findings import RefusedError
 from vision.rope.paper import flatness
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, chess_corners_mm, layout_named
-from vision.target.pose import U_BEND_MM, Pose, solve_pose
+from vision.target.pose import U_BEND_MM, Pose, StripePoints, solve_pose
 from vision.target.stated_lens import MOST_WRONG, WRONG
 
 LAYOUT = layout_named("A5 middle")
@@ -309,3 +309,24 @@ def test_a_few_false_corners_make_no_crop(seed: int) -> None:
     assert pose.focal_px == pytest.approx(0.97 * FOCAL_PX, rel=0.02)
     assert pose.other is not None
     assert pose.other.weight < 0.18  # no likelier than beforehand: corners say nothing of it
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3])
+def test_a_pattern_printed_half_a_dot_off_the_squares_is_no_zoom(seed: int) -> None:
+    # seen so squarely that a fifth of a pixel had passed for a focal length half as long again
+    found, R, t = cast(2.0, azimuth_deg=180.0, distance_mm=290.0, noise_px=0.03, seed=seed)
+    across = np.concatenate([np.linspace(-50, -25, 6), np.linspace(25, 50, 6)])
+    drawn = np.array([(x, y) for x in np.linspace(-70, 70, 16) for y in across])
+    square = np.array([np.sin(np.radians(60)), np.cos(np.radians(60))])
+
+    def at(drawn_mm: Array) -> Array:
+        return pinhole(np.column_stack([drawn_mm, np.zeros(len(drawn_mm))]), R, t, FOCAL_PX, SIZE)
+
+    seen = at(drawn + 0.025 * square)
+    seen += np.random.default_rng(7).normal(0, 0.03, seen.shape)
+    over = at(drawn + square) - at(drawn)
+    stripes = StripePoints(drawn, seen, over / np.linalg.norm(over, axis=1)[:, None])
+    rivals = (Rival(1.0, 3.0, 0.05), Rival(1 / MOST_WRONG, MOST_WRONG, WRONG))
+    lens = replace(known(0.97 * FOCAL_PX), rivals=rivals, cropped=Rival(1.0, 2.5, 0.18, 600.0))
+    pose = solve_pose(found, CARD, lens, stripes, solve_pose(found, CARD, lens).camera)
+    assert pose.focal_px == pytest.approx(FOCAL_PX, rel=0.04)

@@ -50,6 +50,9 @@ PULLED = 0.5  # times its uncertainty: so far off its stated value a focal lengt
 U_BEND_MM = 0.5  # a card that somebody took care to hold flat
 U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
 PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
+# How far the pattern may lie off the squares beside it, mm: half a dot of 600 to the inch, the
+# coarsest that laser printers are sold with (from memory); drawn alike, they are rounded apart.
+APART_MM = 0.021
 SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
 COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
 AT = slice(COLUMN["x_mm"], COLUMN["z_mm"] + 1)
@@ -323,17 +326,21 @@ def _fit(
     def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
         return offsets_at(full.tobytes(), points)
 
+    def white(values: Array, sigma: float) -> Array:
+        return _apart(values, seen.size, apart_px, sigma)
+
     def residuals(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
         full = _unfolded(seen_as)
         return np.concatenate(
-            [offsets(full, points)[0] / sigma, (full[len(PLACE) :] - prior) / u_prior]
+            [white(offsets(full, points)[0], sigma), (full[len(PLACE) :] - prior) / u_prior]
         )
 
     def jacobian(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
         full = _unfolded(seen_as)
-        return np.vstack([offsets(full, points)[1] / sigma, known]) @ _valley(full)
+        return np.vstack([white(offsets(full, points)[1], sigma), known]) @ _valley(full)
 
     known = np.eye(len(COLUMN))[len(PLACE) :] / u_prior[:, None]
+    apart_px = APART_MM * float(np.hypot(*seen.std(axis=0)) / np.hypot(*drawn.std(axis=0)))
     if start is None:
         solutions = [
             fit(
@@ -369,7 +376,7 @@ def _fit(
     off = sigma * best.residuals[:count]
     rms = float(np.sqrt((best.weights[:count] * off**2).sum() / dof))
     camera = blank.with_values(theta[: len(FITTED)])
-    by_point = offsets(theta, stripes)[1] / max(rms, CORNER_FLOOR_PX)
+    by_point = white(offsets(theta, stripes)[1], max(rms, CORNER_FLOOR_PX))
     root = np.vstack([by_point * np.sqrt(best.weights[:count])[:, None], known])
     whole = covariance_of(root)
     # the answer is linear in all that was put in: how it follows the print's scale, and the rest
@@ -392,6 +399,19 @@ def _fit(
         scales=theta[len(FITTED) :],
         joint=Covariance(FITTED + SCALES, whole),
     )
+
+
+def _apart(values: Array, corners: int, apart_px: float, sigma: float) -> Array:
+    """Return residuals or their derivatives (N, ...), px, over their scatter, independent again.
+
+    All stripes may lie off the squares together, as `APART_MM` says: that is the square root of
+    their covariance's inverse, and what they share counts for as little as it is known.
+    """
+    over, stripes = values / sigma, values[corners:] / sigma
+    if len(stripes):
+        known = 1 / np.sqrt(1 + len(stripes) * (apart_px / sigma) ** 2)
+        over[corners:] -= (1 - known) * stripes.mean(axis=0)
+    return over
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
