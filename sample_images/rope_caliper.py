@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from rope_mesh import Array
+from scipy.spatial import ConvexHull
 
 
 def caliper_width_mm(
@@ -41,6 +42,7 @@ def caliper_width_mm(
 def widths_all_round_mm(vertices_mm: Array, *, jaw_mm: float, steps: int = 180) -> Array:
     """Return caliper widths about x = 0 of a rope along x, for `steps` directions in 180 deg."""
     held = vertices_mm[np.abs(vertices_mm[:, 0]) <= jaw_mm / 2, 1:]
+    held = held[ConvexHull(held).vertices]  # a jaw bears on no other
     angle = np.arange(steps) * np.pi / steps
     reach = held @ np.stack([np.cos(angle), np.sin(angle)])
     return np.asarray(reach.max(axis=0) - reach.min(axis=0))
