@@ -187,9 +187,10 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
             higher = jaw.offset_mm + hidden
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
         if spacing is None:
-            jaw = _without_rim(jaw, outline.across_period_mm, d, edge.limb_share)
+            jaw = _without_rim(jaw, edge)
         elif not crowned:
-            jaw = _between(jaw, _fit_jaw(shape, tops, None, length, fine, d))
+            plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), edge)
+            jaw = _between(jaw, plain)
         jaws.append(jaw)
         shapes.append(shape)
     if spacing is None:
@@ -210,7 +211,7 @@ def _between(bearing: Jaw, plain: Jaw) -> Jaw:
     carry as though they were one if each is sqrt(2) as large.
     """
     apart = (bearing.offset_mm - plain.offset_mm) / 2
-    u = float(np.hypot(bearing.u_mm, apart * np.sqrt(2 / 3)))
+    u = float(np.hypot(max(bearing.u_mm, plain.u_mm), apart * np.sqrt(2 / 3)))
     return replace(bearing, offset_mm=plain.offset_mm + apart, u_mm=u)
 
 
@@ -257,19 +258,14 @@ def _on_wires(jaw: Jaw, side: _Side, share: float, length: float, d: float) -> J
     return replace(jaw, offset_mm=jaw.offset_mm + seen, u_mm=u)
 
 
-def _without_rim(jaw: Jaw, period_mm: float, d: float, limb_share: float) -> Jaw:
+def _without_rim(jaw: Jaw, edge: Edge) -> Jaw:
     """Return the jaw of a smooth bar without what its mirroring flank adds.
 
-    A sight that meets a flank of radius r, delta inside its limb, is sent to the paper
-    y = 2 h sqrt(2 delta / r) farther out, h the height of the limb. The stripes there come back
-    with the phase 2 pi y / period: summed up over delta they come back against their own phase,
-    as though the limb lay ``r (period / (4 pi h))^2`` farther out, times what the flank mirrors:
-    between nothing (rust) and all (a polished or wet one), and never more than its limb is bright,
-    over the paper (`limb_share`). On wires r is a hundred times smaller.
+    Both sides are of one surface and err alike: two terms of their own carry that as though they
+    were one if each is sqrt(2) as large.
     """
-    farthest = limb_share * d / 2 * (period_mm / (2 * np.pi * d)) ** 2  # r = h = d / 2
-    u = float(np.hypot(jaw.u_mm, farthest / np.sqrt(12)))
-    return replace(jaw, offset_mm=jaw.offset_mm - farthest / 2, u_mm=u)
+    u = float(np.hypot(jaw.u_mm, np.sqrt(2) * edge.u_rim_px * edge.step_mm))
+    return replace(jaw, offset_mm=jaw.offset_mm - edge.rim_px * edge.step_mm, u_mm=u)
 
 
 def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:

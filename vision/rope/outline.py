@@ -48,6 +48,7 @@ from vision.rope.edge_light import (
     clipped_sigmas,
     limb_share,
     own_light,
+    rim_px,
     shone_sigmas,
     times_over,
     tone_px,
@@ -117,6 +118,9 @@ class Edge:
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     limb_share : float
         How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
+    rim_px, u_rim_px : float
+        How much farther out a bar's outline lies for what its flank mirrors of the stripes, and the
+        standard uncertainty of that, px.
     """
 
     side: Side
@@ -139,6 +143,8 @@ class Edge:
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
     limb_share: float = 1.0
+    rim_px: float = 0.0
+    u_rim_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,8 +163,6 @@ class Outline:
         Scale of the photograph at the station, across the rope.
     card_half_mm : tuple of float
         Half the card's length and height, mm, as its bend is stated.
-    across_period_mm : float
-        Period of the stripes across the rope, mm.
     """
 
     left: Edge
@@ -169,7 +173,6 @@ class Outline:
     rough_mm: float
     px_per_mm: float
     card_half_mm: tuple[float, float]
-    across_period_mm: float
 
 
 def trace_edges(
@@ -235,11 +238,7 @@ def trace_edges(
         replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
     )
     left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
-    askew = np.radians(card.layout.stripe_deg + axis.angle_deg)
-    across = card.layout.stripe_mm / max(float(np.cos(askew)), 0.1)
-    return Outline(
-        left, right, origin, axis.direction, height, width, scale, half_size_mm(card), across
-    )
+    return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,6 +332,10 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(places[piece][crowns[sure]])
+    limb = limb_share(mean, pooled, t, outside, blur.light_px)
+    bar = float(np.median(edge[sure])), px_mm
+    stripes = t, np.median(share[crowns], axis=0)
+    rim, u_rim = rim_px(scene, bar, blur.light_px, stripes, limb) if passes > FIRST else (0.0, 0.0)
     return Edge(
         side,
         along,
@@ -350,7 +353,9 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
         own_spread_px=own_spread_px,
-        limb_share=limb_share(mean, pooled, t, outside, blur.light_px),
+        limb_share=limb,
+        rim_px=rim,
+        u_rim_px=u_rim,
     )
 
 

@@ -47,7 +47,8 @@ def half_way(
     Farther inside than a blur reaches (`clear`, px) no paper is seen beyond the rope's edge. Where
     stripes are still there, with the contrast of open paper, a shadow lies on it, and the half was
     that of its rim: third is where what is left there falls to its own half, or as far in as is
-    looked where it doesn't; NaN elsewhere.
+    looked where it doesn't; NaN elsewhere. Stripes that on the way there run against their own
+    phase lie on no paper: a smooth flank mirrors them.
     """
     half = np.full(len(share), HALF)
     place, sure = _falls(share, half, t, np.full(len(share), start))
@@ -55,6 +56,8 @@ def half_way(
     here = np.arange(len(share))
     level = share[here, deep]
     shaded = sure & (level > NO_LIGHT_SHARE) & (contrast[here, deep] > HALF)
+    between = (t >= t[deep][:, None]) & (t <= place[:, None])
+    shaded &= np.where(between, share, np.inf).min(axis=1) > -NO_LIGHT_SHARE
     if not shaded.any():
         return place, sure, np.full(len(share), np.nan)
     farther, found = _falls(share, HALF * level, t, deep)
