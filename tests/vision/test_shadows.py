@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from bars import Colour, silhouette_mm
 from scenes import A5, measured, taken
-from studio import RUST, STEEL, Array, Shot, look, photograph
+from studio import DARK_GREASE, RUST, STEEL, Array, Shot, look, photograph
 from test_edges import BRIGHT, VIEW, D, bar_of, error_pct, traced
 
 from vision.results import Estimate
@@ -98,6 +98,18 @@ def test_one_that_is_uneven_lies_within_u_or_is_refused(colour: Colour, width_px
     (result,) = measured(taken(shadowed(colour, width_px, 2.0)))
     if isinstance(result, Estimate):
         assert abs(result.diameter_mm - D) < result.expanded_mm()
+
+
+@pytest.mark.parametrize(("width_px", "swing_px"), [(2.0, 4.0), (6.0, 6.0)])
+def test_one_in_the_valleys_of_a_black_rope_is_no_rope(width_px: float, swing_px: float) -> None:
+    # between dark pieces the paper is open: by the shadow's rim there the bar would be 2 % too
+    # thick, with a U of 0.5 %
+    (result,) = measured(taken(shadowed(DARK_GREASE, width_px, swing_px)))
+    if isinstance(result, Estimate):
+        assert abs(result.diameter_mm - D) < result.expanded_mm()
+        assert abs(result.diameter_mm / D - 1) < 0.01
+    else:
+        assert [item.code for item in result.findings] == ["edges-unsure"]
 
 
 @pytest.mark.parametrize("colour", [RUST, STEEL, BRIGHT], ids=["rust", "steel", "bright"])

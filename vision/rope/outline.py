@@ -112,6 +112,9 @@ class Edge:
     dark_share, own_spread_px : float
         Along which share of the rope its own light has ended so, and how far the places scatter at
         which it ends beside the crowns, px.
+    shaded_share, u_shade_px : float
+        Along which share of the rope stripes go on within the outline, as in a shadow, and how
+        unsure it is, px, once it was followed on to the rope there.
     hidden_px : float
         How far crowns may stand over the outline, too close together for its windows, px.
     shadow_px, u_shadow_px : float
@@ -139,6 +142,7 @@ class Edge:
     dark_share: float = 0.0
     own_spread_px: float = 0.0
     shaded_share: float = 0.0
+    u_shade_px: float = 0.0
     hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
@@ -253,10 +257,12 @@ class _Way:
 def _through_shade(trace: Callable[[_Way], Edge], way: _Way) -> Edge:
     """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
 
-    A shadow that is narrow, and lies all along the side, is taken off as a whole.
+    A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
+    scatters more than it is wide beside the crowns lies in places only.
     """
     edge = trace(way)
-    if edge.dark_beside or not edge.shaded_share:
+    all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
+    if all_along or not edge.shaded_share:
         return edge
     return trace(replace(way, through=True))
 
@@ -286,7 +292,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         place, sure, farther = half_way(share, contrast, t, int(np.argmax(outside)), reach)
         shaded = sure & np.isfinite(farther)
         if way.through:
-            place = np.where(shaded, farther, place)
+            shade_rim, place = place, np.where(shaded, farther, place)
         # windows reach over the band's end: what lies within them there is no band
         whole: Mask = np.asarray(profiles.on_band.all(axis=1), np.bool_)
         whole = binary_erosion(whole, iterations=int(np.ceil(2 * sigma)), border_value=1)
@@ -332,6 +338,10 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(places[piece][crowns[sure]])
+    u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
+    if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
+        chance = float(doubtful.sum() / crowns.sum())
+        u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
     limb = limb_share(mean, pooled, t, outside, blur.light_px)
     bar = float(np.median(edge[sure])), px_mm
     stripes = t, np.median(share[crowns], axis=0)
@@ -352,6 +362,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         times_over=over if cut_off else 0.0,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
+        u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
         limb_share=limb,
         rim_px=rim,
@@ -434,14 +445,14 @@ def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
     the stripes show the outline itself.
     """
     if not edge.dark_beside:
-        return edge
+        return replace(edge, u_shadow_px=edge.u_shade_px)
     sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
     beyond = other.own_light_px if sharp else 0.0
     width = max(0.0, beyond - edge.own_light_px)
     # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
     doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
     spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
-    u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width)
+    u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
     outward_mm = edge.outward_mm - width * edge.step_mm
     return replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
 
