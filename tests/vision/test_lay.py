@@ -35,7 +35,7 @@ def _outline(
         y = D / 2 - 0.05 * D * (1 - np.abs(np.cos(np.pi * turn)))
         y += lump * np.exp(-(((s - 10) / 1.5) ** 4)) + rng.normal(0, noise, len(s))
         edges.append(Edge(side, s, y, 0.1, 1.0, 0, 0, 0, 0, False, 0))  # type: ignore[arg-type]
-    return Outline(*edges, np.zeros(2), np.array([1.0, 0.0]), D / 2, D, 8.0, (1.0, 1.0), 1.0)
+    return Outline(*edges, np.zeros(2), np.array([1.0, 0.0]), D / 2, D, 8.0, (1.0, 1.0))
 
 
 @pytest.mark.parametrize("pitch", [14.3, 23.8, 31.0])
