@@ -161,7 +161,7 @@ def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usa
 def _second_runs(
     mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return what `_longest_runs` does of what lies beside the longest run."""
+    """Return what `longest_runs` does of what lies beside the longest run."""
     row = np.arange(mask.shape[0])[:, None]
     return longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
 

@@ -158,11 +158,19 @@ def drawn_noise(count: int, window: float) -> Array:
     `window` is one sigma of the tracer's window, samples. It is always the same noise, so that a
     photograph has one figure.
     """
-    white = np.random.default_rng(0).standard_normal((REDRAWN, count))
-    left = white
+    noise = as_traced(np.random.default_rng(0).standard_normal((REDRAWN, count)), window)
+    return np.asarray(noise / noise.std())
+
+
+def as_traced(outlines: Array, window: float) -> Array:
+    """Return outlines (M, N) as the tracer's passes leave them, its window one sigma, samples.
+
+    Each pass adds what the window sees of what the ones before it left.
+    """
+    left = outlines
     for _ in range(PASSES):
         left = left - gaussian_filter1d(left, window, axis=1, mode="nearest")
-    return np.asarray((white - left) / (white - left).std())
+    return outlines - left
 
 
 def raised_by(

@@ -181,16 +181,16 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         window = edge.window_mm / step
         shape = _Side(along, raw - turned, values - turned, least, swell, noise_mm, window)
         jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
-        if spacing is not None:
+        if spacing is None:
+            jaw = _without_rim(jaw, edge)
+        else:
             window_mm = max(edge.window_mm, step)
             hidden, u = hidden_wires_mm(window_mm, spacing, step, int(fine) | 1, d)
             higher = jaw.offset_mm + hidden
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
-        if spacing is None:
-            jaw = _without_rim(jaw, edge)
-        elif not crowned:
-            plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), edge)
-            jaw = _between(jaw, plain)
+            if not crowned:
+                plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), edge)
+                jaw = _between(jaw, plain)
         jaws.append(jaw)
         shapes.append(shape)
     if spacing is None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from vision.rope.constants import (
     CLOSE_PITCH,
@@ -19,7 +18,7 @@ from vision.rope.constants import (
     UNEVEN_SHARE,
     WINDOW_PERIODS,
 )
-from vision.rope.crowns import crown_pitch, fill_outliers, smoothed
+from vision.rope.crowns import as_traced, crown_pitch, fill_outliers, smoothed
 
 Array = NDArray[np.float64]
 
@@ -131,10 +130,8 @@ def hidden_wires_mm(
     deep = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
     arcs = -deep * (2 * _from_top(wires * x / (WIRE_LAY * strand) + turn)) ** 2
     outlines = (crowns + arcs).reshape(-1, len(x))
-    left = outlines
-    for _ in range(PASSES):
-        left = left - gaussian_filter1d(left, window_mm / step_mm, axis=1, mode="nearest")
-    traced = np.array([smoothed(one, size) for one in outlines - left])
+    seen = as_traced(outlines, window_mm / step_mm)
+    traced = np.array([smoothed(one, size) for one in seen])
     top = np.abs(x) < pitch_mm / 4
     lost = max(0.0, float((outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)).mean()))
     return HALF * lost, lost / float(np.sqrt(12))
