@@ -1,7 +1,7 @@
 """Fitting numbers to observations, and what a fit leaves unsure of them.
 
-One way for every fit of the package: `scipy.optimize.least_squares` by MINPACK (Levenberg and
-Marquardt; Moré 1978), a third of the time of its loop in Python, and one covariance.
+One way for every fit of the package: MINPACK's (Levenberg and Marquardt; Moré 1978), asked by
+`scipy.optimize.leastsq`, whose newer form takes as long again as the fit, and one covariance.
 Where a false observation must pull little, a residual stands for the root of Huber's loss: the sum
 of squares is then that loss, to the last digit.
 """
@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 HUBER = 2.5  # standard deviations from which on a residual pulls no harder (Huber 1964)
 CLOSE = 1e-12  # of sum and step: what a fit is let come to rest by
+FLAT = 1e-8  # cosine of residuals and any derivative: the same
 SAME_SCATTER = 1e-3  # of it: nothing that follows from it changes
 SCATTERS = 4  # times that a scatter is read off the residuals: a fifth changes nothing to be seen
 NORMAL_QUARTILE = 0.6744897501960817  # of the standard normal distribution
@@ -148,17 +149,16 @@ def fit(
         return steep
 
     with np.errstate(over="ignore"):  # a step that goes astray costs too much and is taken back
-        result = optimize.least_squares(
+        at = optimize.leastsq(
             held,
             start,
-            slopes_held,
-            method="lm",
-            x_scale="jac",
+            Dfun=slopes_held,
+            full_output=True,  # lest it warn where it was told to stop
             ftol=CLOSE,
             xtol=CLOSE,
-            max_nfev=most_steps,
-        )
-    at = np.asarray(result.x, float)
+            gtol=FLAT,
+            maxfev=most_steps or 100 * len(start),
+        )[0]
     left = residuals(at)
     weights = np.ones(len(left))
     weights[:robust] = np.minimum(1.0, HUBER / np.maximum(np.abs(left[:robust]), 1e-12))
