@@ -264,8 +264,9 @@ def _without_rim(jaw: Jaw, edge: Edge) -> Jaw:
     Both sides are of one surface and err alike: two terms of their own carry that as though they
     were one if each is sqrt(2) as large.
     """
-    u = float(np.hypot(jaw.u_mm, np.sqrt(2) * edge.u_rim_px * edge.step_mm))
-    return replace(jaw, offset_mm=jaw.offset_mm - edge.rim_px * edge.step_mm, u_mm=u)
+    rim_px, u_rim_px = edge.rim_px()
+    u = float(np.hypot(jaw.u_mm, np.sqrt(2) * u_rim_px * edge.step_mm))
+    return replace(jaw, offset_mm=jaw.offset_mm - rim_px * edge.step_mm, u_mm=u)
 
 
 def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:

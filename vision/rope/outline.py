@@ -25,7 +25,6 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
 
@@ -34,7 +33,6 @@ from vision.findings import RefusedError, finding, limit_of
 from vision.least_squares import NORMAL_QUARTILE, scatter_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
-    BEND_PENALTY,
     CLEAR_SIGMAS,
     HALF,
     HALF_LENGTH,
@@ -54,7 +52,15 @@ from vision.rope.edge_light import (
     tone_px,
 )
 from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
-from vision.rope.profiles import direction_of, half_way, in_step, slope_of
+from vision.rope.profiles import (
+    Values,
+    best_paths,
+    direction_of,
+    half_way,
+    in_step,
+    medians,
+    slope_of,
+)
 from vision.rope.rectify import scale_at
 from vision.rope.windows import hidden_mm, windows_mm
 from vision.target.blur import Blur
@@ -121,9 +127,9 @@ class Edge:
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     limb_share : float
         How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
-    rim_px, u_rim_px : float
-        How much farther out a bar's outline lies for what its flank mirrors of the stripes, and the
-        standard uncertainty of that, px.
+    rim_px : callable
+        Works out how much farther out a bar's outline lies for what its flank mirrors of the
+        stripes, and the standard uncertainty of that, px; no rope with clear crowns asks.
     """
 
     side: Side
@@ -147,8 +153,7 @@ class Edge:
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
     limb_share: float = 1.0
-    rim_px: float = 0.0
-    u_rim_px: float = 0.0
+    rim_px: Callable[[], tuple[float, float]] = lambda: (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -220,9 +225,10 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
     px_mm, edges, again = 1 / scale, [], []
-    for _, sign in SIDES:
-        scene = Scene(light, camera, card, along, origin, axis.direction, height, sign)
-        seen = _rough(scene, width / 2, px_mm)
+    scenes = [
+        Scene(light, camera, card, along, origin, axis.direction, height, sign) for _, sign in SIDES
+    ]
+    for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
         trace = partial(_followed, scene, seen, px_mm, blur)
         edges.append(trace(_Way(seen[1], FIRST, through=True)))
         again.append(trace)
@@ -288,7 +294,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         amplitude, noise, reference, shade = in_step(profiles.stripes, t, outside, sigma)
         share = amplitude / reference[:, None]
         contrast = amplitude / (profiles.mean + 1e-3)
-        contrast = contrast / np.median(contrast[:, outside])
+        contrast /= np.median(contrast[:, outside])
         place, sure, farther = half_way(share, contrast, t, int(np.argmax(outside)), reach)
         shaded = sure & np.isfinite(farther)
         if way.through:
@@ -308,8 +314,8 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
     spread = _out_of_step((noise / reference[:, None])[sure], t, blur.light_px)
     crowns = sure & (edge >= np.median(edge[sure]))
-    mean = np.median(profiles.mean[crowns], axis=0)
-    pooled = np.median(amplitude[crowns], axis=0)
+    mean = medians(profiles.mean[crowns])
+    pooled = medians(amplitude[crowns])
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
     paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
@@ -321,11 +327,10 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     # columns: pieces that share little light
     each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
     whole_pieces = int(sure.sum()) // each
-    in_pieces = [
-        np.median(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
+    by_mean, by_stripes = (
+        medians(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1).swapaxes(0, 1))
         for one in (profiles.mean, amplitude)
-    ]
-    by_mean, by_stripes = in_pieces
+    )
     places, gone = own_light(by_mean, by_stripes, t, outside, blur.light_px, cut_off)
     piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
     dark_share = float(gone[piece].mean())
@@ -344,8 +349,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
     limb = limb_share(mean, pooled, t, outside, blur.light_px)
     bar = float(np.median(edge[sure])), px_mm
-    stripes = t, np.median(share[crowns], axis=0)
-    rim, u_rim = rim_px(scene, bar, blur.light_px, stripes, limb) if passes > FIRST else (0.0, 0.0)
+    stripes = t, medians(share[crowns])
     return Edge(
         side,
         along,
@@ -365,19 +369,18 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
         limb_share=limb,
-        rim_px=rim,
-        u_rim_px=u_rim,
+        rim_px=partial(rim_px, scene, bar, blur.light_px, stripes, limb),
     )
 
 
-def _out_of_step(noise: Array, t: Array, blur_px: float) -> float:
+def _out_of_step(noise: Values, t: Array, blur_px: float) -> float:
     """Return the deviation of the amplitude at the edge that runs out of step (columns, samples).
 
     Blur shows more of the paper farther out at an edge, all along it, and by how much hangs on
     where the edge lies between two pixels: that is out of step too, and no noise. So the edge's own
     counts as far as it is no larger than what lies beside it, on the rope or on the paper.
     """
-    off = np.abs(noise - np.median(noise, axis=0))
+    off = np.abs(noise - medians(noise))
     edge, rope, paper = (
         float(np.median(off[:, part])) / NORMAL_QUARTILE
         for part in (
@@ -389,7 +392,7 @@ def _out_of_step(noise: Array, t: Array, blur_px: float) -> float:
     return min(edge, max(rope, paper))
 
 
-def _paper_beside(profiles: Profiles, reference: Array, outside: Mask) -> Mask:
+def _paper_beside(profiles: Profiles, reference: Values, outside: Mask) -> Mask:
     """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
     contrast = reference / (profiles.mean[:, outside].mean(axis=1) + 1e-3)
     return np.asarray(contrast > HALF * np.percentile(contrast, 90))
@@ -407,26 +410,29 @@ def _sharpened(passes: int) -> float:
     return float(np.sqrt(np.trapezoid(after**2, frequency) / np.trapezoid(window**2, frequency)))
 
 
-def _rough(scene: Scene, half_mm: float, px_mm: float) -> tuple[Array, float]:
-    """Return the outline roughly (columns,), mm outwards, and the window in columns."""
+def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Array, float]]:
+    """Return each side's outline roughly (columns,), mm outwards, and its window in columns."""
     # a valley between four strands is a fifth of the half width deep; what else lies at the edge
     # of the rope as first seen is less than that
     rows = np.arange((1 + HALF) * half_mm, HALF * half_mm, -px_mm)
-    light, phase, on_band = scene.look(np.zeros(len(scene.along_mm)), rows)
-    period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
-    sigma = WINDOW_PERIODS * period
-    mean, stripes = locked_in(light, phase, sigma)
     far = rows > (1 + HALF / 2) * half_mm
-    open_band = on_band & far
-    if open_band.sum() < 200:
-        raise RefusedError(finding("band-too-narrow", 1.0))
-    step = (stripes * open_band).sum(axis=1)
-    contrast = (stripes * np.conj(direction_of(step, sigma))[:, None]).real / (mean + 1e-3)
-    usual = float(np.median(contrast[open_band]))
-    votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
-    votes[~on_band] = 0.0
-    path = best_path(np.asarray(votes.T, np.float32))
-    return rows[path], sigma
+    sigmas, both = [], []
+    for scene in scenes:
+        light, phase, on_band = scene.look(np.zeros(len(scene.along_mm)), rows)
+        period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
+        sigmas.append(WINDOW_PERIODS * period)
+        mean, stripes = locked_in(light, phase, sigmas[-1])
+        open_band = on_band & far
+        if open_band.sum() < 200:
+            raise RefusedError(finding("band-too-narrow", 1.0))
+        turn = np.conj(direction_of((stripes * open_band).sum(axis=1), sigmas[-1]))
+        contrast = (stripes * turn[:, None]).real / (mean + 1e-3)
+        usual = float(np.median(contrast[open_band]))
+        votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
+        votes[~on_band] = 0.0
+        both.append(votes)
+    paths = best_paths(np.array(both, np.float32).swapaxes(1, 2))
+    return [(rows[path], sigma) for path, sigma in zip(paths, sigmas, strict=True)]
 
 
 def _steady(place: Array, sure: Mask) -> Array:
@@ -468,33 +474,3 @@ def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float,
         for y in (y0, y1)
     )
     return float(low), float(high)
-
-
-def best_path(votes: Light) -> NDArray[np.int64]:
-    """Return the boundary row of each column that parts band from rope best, as one path.
-
-    Parameters
-    ----------
-    votes : ndarray of shape (rows, columns)
-        Positive for band, negative for rope; rows run from the band to the rope.
-    """
-    sums = np.cumsum(votes, axis=0)
-    worth = 2 * sums - sums[-1]  # outside votes for the band, inside for the rope
-    rows, columns = worth.shape
-    total = worth[:, 0].copy()
-    came_from = np.zeros((rows, columns), np.int8)
-    padded = np.full(rows + 6, -np.inf, np.float32)
-    reachable = sliding_window_view(padded, 7)  # of each row, the seven that it may come from
-    penalty = BEND_PENALTY * np.abs(np.arange(-3, 4)).astype(np.float32)
-    every = np.arange(rows)
-    for column in range(1, columns):
-        padded[3:-3] = total
-        options = reachable - penalty
-        best = options.argmax(axis=1)
-        came_from[:, column] = best - 3
-        total = options[every, best] + worth[:, column]
-    path = np.zeros(columns, int)
-    path[-1] = int(total.argmax())
-    for column in range(columns - 1, 0, -1):
-        path[column - 1] = path[column] + came_from[path[column], column]
-    return path

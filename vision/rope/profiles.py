@@ -1,27 +1,44 @@
-"""What profiles across the outline say: the stripes' own phase, and where half of them is left."""
+"""What profiles across the outline say: where the band ends, its stripes' own phase, their half."""
 
 from __future__ import annotations
 
+from typing import Any
+
+import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from vision.rope.constants import HALF, NO_LIGHT_SHARE
+from vision.rope.constants import BEND_PENALTY, HALF, NO_LIGHT_SHARE
 from vision.rope.edge_light import EVERY_PX
+from vision.tones import Light
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Stripes = NDArray[np.complex64]
+Values = NDArray[np.floating[Any]]  # single precision where there are many
+
+MOST_BEND = 3  # rows by which the rough outline jumps from column to column
 
 
-def direction_of(step: NDArray[np.complex128], sigma: float) -> NDArray[np.complex128]:
+def direction_of(step: Stripes, sigma: float) -> Stripes:
     """Return the unit vector of the stripes' own phase, which changes slowly along the rope."""
-    slow = gaussian_filter1d(step.real, 3 * sigma) + 1j * gaussian_filter1d(step.imag, 3 * sigma)
-    return np.asarray(slow / np.maximum(np.abs(slow), 1e-12))
+    both = step.view(np.float32).reshape(-1, 2)
+    size = (1, 2 * int(12 * sigma + 0.5) + 1)
+    slow = cv2.GaussianBlur(both, size, 1.0, sigmaY=3 * sigma, borderType=cv2.BORDER_REFLECT)
+    turn = slow.view(np.complex64).ravel()
+    return np.asarray(turn / np.maximum(np.abs(turn), np.float32(1e-12)))
+
+
+def medians(values: Values) -> Array:
+    """Return the median of values over all places (places, ...), laid out so that it is quick."""
+    return np.asarray(np.median(np.ascontiguousarray(np.moveaxis(values, 0, -1)), axis=-1), float)
 
 
 def in_step(
-    stripes: NDArray[np.complex128], t: Array, outside: Mask, sigma: float
-) -> tuple[Array, Array, Array, float]:
+    stripes: Stripes, t: Array, outside: Mask, sigma: float
+) -> tuple[Light, Light, Light, float]:
     """Return the amplitude in step, that out of step, the reference (columns,), and its shade.
 
     The reference is the amplitude just outside, carried on to the edge along a straight line,
@@ -29,18 +46,19 @@ def in_step(
     side; the shade is by how much it lowers the reference, as a share.
     """
     turned = stripes * np.conj(direction_of(stripes[:, outside].mean(axis=1), sigma))[:, None]
-    just_outside = turned.real[:, outside].mean(axis=1)
+    amplitude, noise = (np.ascontiguousarray(part) for part in (turned.real, turned.imag))
+    just_outside = amplitude[:, outside].mean(axis=1)
     level = gaussian_filter1d(
         median_filter(just_outside, int(sigma) | 1, mode="nearest"), sigma, mode="nearest"
     )
-    pooled = np.median(turned.real[:, outside] / np.maximum(level, 1e-9)[:, None], axis=0)
-    per_px = float(np.polyfit(t[outside], pooled, 1)[0])
+    pooled = medians(amplitude[:, outside] / np.maximum(level, 1e-9)[:, None])
+    per_px = _slope(t[outside], pooled)
     shade = float(np.clip(per_px * t[outside].mean(), -HALF, HALF))
-    return turned.real, turned.imag, np.asarray(level * (1 - shade)), shade
+    return amplitude, noise, np.asarray(level * (1 - shade), np.float32), shade
 
 
 def half_way(
-    share: Array, contrast: Array, t: Array, start: int, clear: float
+    share: Values, contrast: Values, t: Array, start: int, clear: float
 ) -> tuple[Array, Mask, Array]:
     """Return where each profile (columns, samples), followed inwards, falls through half, px.
 
@@ -56,15 +74,15 @@ def half_way(
     here = np.arange(len(share))
     level = share[here, deep]
     shaded = sure & (level > NO_LIGHT_SHARE) & (contrast[here, deep] > HALF)
-    between = (t >= t[deep][:, None]) & (t <= place[:, None])
-    shaded &= np.where(between, share, np.inf).min(axis=1) > -NO_LIGHT_SHARE
     if not shaded.any():
         return place, sure, np.full(len(share), np.nan)
+    between = (t >= t[deep][:, None]) & (t <= place[:, None])
+    shaded &= np.where(between, share, np.inf).min(axis=1) > -NO_LIGHT_SHARE
     farther, found = _falls(share, HALF * level, t, deep)
     return place, sure, np.where(shaded, np.where(found, farther, t[0]), np.nan)
 
 
-def _falls(share: Array, level: Array, t: Array, start: NDArray[np.int64]) -> tuple[Array, Mask]:
+def _falls(share: Values, level: Values, t: Array, start: NDArray[np.int64]) -> tuple[Array, Mask]:
     """Return where each profile, followed inwards from a sample, falls through a level, px."""
     inwards = np.arange(share.shape[1]) <= start[:, None]
     below = (share < level[:, None]) & inwards
@@ -76,8 +94,46 @@ def _falls(share: Array, level: Array, t: Array, start: NDArray[np.int64]) -> tu
     return t[last] + EVERY_PX * part, np.asarray(below.any(axis=1), np.bool_)
 
 
-def slope_of(share: Array, t: Array) -> float:
+def slope_of(share: Values, t: Array) -> float:
     """Return how steeply the amplitude rises through one half, 1/px."""
-    pooled = np.median(share, axis=0)
+    pooled = medians(share)
     near = np.abs(t) <= 2 * EVERY_PX
-    return max(float(np.polyfit(t[near], pooled[near], 1)[0]), 0.05)
+    return max(_slope(t[near], pooled[near]), 0.05)
+
+
+def _slope(x: Array, y: Array) -> float:
+    """Return the slope of the straight line that fits best."""
+    off = x - x.mean()
+    return float(off @ y / (off @ off))
+
+
+def best_paths(votes: Light) -> NDArray[np.int64]:
+    """Return the boundary row of each column that parts band from rope best, each side one path.
+
+    Parameters
+    ----------
+    votes : ndarray of shape (sides, rows, columns)
+        Positive for band, negative for rope; rows run from the band to the rope.
+    """
+    sums = np.cumsum(votes, axis=1)
+    worth = 2 * sums - sums[:, -1:]  # outside votes for the band, inside for the rope
+    by_column = np.ascontiguousarray(np.moveaxis(worth, -1, 0))
+    columns, sides, rows = by_column.shape
+    bends = 2 * MOST_BEND + 1
+    penalty = BEND_PENALTY * np.abs(np.arange(bends) - MOST_BEND).astype(np.float32)
+    # what the best path to each row is worth; nothing comes from beyond the rims
+    total = np.full((columns, sides, rows + bends - 1), -np.inf, np.float32)
+    own = total[..., MOST_BEND:-MOST_BEND]
+    before = sliding_window_view(total, rows, axis=2)  # of each row, those that it may come from
+    own[0] = by_column[0]
+    for column in range(1, columns):
+        options = before[column - 1] - penalty[:, None]
+        options.max(axis=1, out=own[column])
+        own[column] += by_column[column]
+    paths = np.empty((sides, columns), np.int64)
+    for side, path in enumerate(paths):
+        path[-1] = row = int(own[-1, side].argmax())
+        for column in range(columns - 2, -1, -1):
+            options = total[column, side, row : row + bends] - penalty
+            path[column] = row = row + int(options.argmax()) - MOST_BEND
+    return paths

@@ -24,7 +24,7 @@ from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.least_squares import fit_with_scatter, scatter_of
 from vision.rope.constants import STRAY_SHARE
 from vision.rope.jaws import JawLines
-from vision.rope.outline import best_path
+from vision.rope.profiles import best_paths
 from vision.rope.rectify import Image, Strip, across_vector, cut_strip, points_mm, scale_at
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.tones import Light
@@ -342,7 +342,8 @@ def _find_edge(light: Light, along: Array, outward: Array) -> tuple[Array, float
     near = np.abs(along) < HEART * 2 * outward[0]
     score, clearness = _likeness(light, near)
     refuse_below("object-unclear", clearness)
-    path = best_path(np.asarray(3 * np.tanh((0.5 - np.abs(score)) / 0.25), np.float32))
+    votes = np.asarray(3 * np.tanh((0.5 - np.abs(score)) / 0.25), np.float32)
+    path = best_paths(votes[None])[0]
     smooth = gaussian_filter1d(light, 0.6, axis=1, mode="nearest").astype(float)
 
     def level(begin: int, end: int, of: Array) -> Array:
