@@ -12,9 +12,10 @@ that truly differ keep their heights; crowns that differ by noise alone are aver
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, gaussian_filter1d, median_filter
+from scipy.ndimage import binary_dilation, median_filter
 from scipy.signal import find_peaks
 from scipy.special import ndtr
 
@@ -60,10 +61,10 @@ def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Arr
 
 
 def smoothed(values: Array, window: float) -> Array:
-    """Return values smoothed by local parabolas over `window` samples."""
-    size = max(5, int(window)) | 1
-    if size >= len(values):
-        size = (len(values) - 1) | 1
+    """Return values (..., N) smoothed by local parabolas over `window` samples."""
+    size, longest = max(5, int(window)) | 1, values.shape[-1]
+    if size >= longest:
+        size = (longest - 1) | 1
     return local_parabolas(values, size)
 
 
@@ -167,10 +168,10 @@ def as_traced(outlines: Array, window: float) -> Array:
 
     Each pass adds what the window sees of what the ones before it left.
     """
-    left = outlines
+    left, size = outlines, (2 * int(4 * window + 0.5) + 1, 1)
     for _ in range(PASSES):
-        left = left - gaussian_filter1d(left, window, axis=1, mode="nearest")
-    return outlines - left
+        left = left - cv2.GaussianBlur(left, size, window, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(outlines - left)
 
 
 def raised_by(
@@ -193,16 +194,14 @@ def raised_by(
     size : int
         Length over which it is smoothed for a crown's height, samples.
     """
-
-    def mean_height(values: Array) -> float | None:
-        crests = find_crowns(smoothed(values, CROWN_PART * pitch / step), pitch, step, d)
-        if len(crests) == 0:
-            return None
-        return float(crown_heights(local_parabolas(values, size), crests, size).mean())
-
-    usual = mean_height(outline)
-    again = [height for one in noise if (height := mean_height(outline + one)) is not None]
-    return float(np.mean(again)) - usual if again and usual is not None else 0.0
+    values = np.vstack([outline, outline + noise])
+    broad = smoothed(values, CROWN_PART * pitch / step)
+    heights = [
+        crown_heights(one, find_crowns(tops, pitch, step, d), size)
+        for one, tops in zip(local_parabolas(values, size), broad, strict=True)
+    ]
+    again = [float(one.mean()) for one in heights[1:] if len(one)]
+    return float(np.mean(again) - heights[0].mean()) if again and len(heights[0]) else 0.0
 
 
 def noise_of_crowns(

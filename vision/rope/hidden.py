@@ -74,7 +74,7 @@ def _times_over(band: Band, grey: NDArray[np.uint8], table: Light) -> float:
     values = grey[row, column].reshape(len(y), len(x))
     about = np.ones((3, 3), np.uint8)  # a period each way
     black, white = table[cv2.erode(values, about)], cv2.dilate(values, about)
-    paper = np.abs(band.phase[::every, ::every]) < np.pi / 4
+    paper = np.abs(np.angle(band.stripes[::every, ::every])) < np.pi / 4
     over = black / PRINTED_BLACK
     burnt = paper & (white >= 255 * BURNT) & (over > limit_of("burnt-out"))
     return float(np.median(over[burnt])) if burnt.mean() > BURNT_SHARE else 0.0
@@ -87,7 +87,7 @@ def _hides_the_band(band: Band) -> Finding:
     ropes run straight. Where none is seen, and no edge, nothing tells a rope from other things.
     """
     bare = (band.contrast > HALF * band.open_contrast) & band.inside
-    bare &= np.abs(band.phase) < np.pi / 4
+    bare &= np.abs(np.angle(band.stripes)) < np.pi / 4
     within = ~bare
     within[:PER_PERIOD] = within[-PER_PERIOD:] = False  # there the windows reach off the stripes
     below = np.maximum.accumulate(within, axis=0)

@@ -394,7 +394,7 @@ def _fit_jaw(
     under = within[sound]
     # noise of the outline's points is no larger than it is out of step, nor than they scatter
     drawn = drawn_noise(len(raw), side.window)
-    unit = float(np.mean([noise_of_crowns(one, size, run, 0.0) for one in drawn]))
+    unit = noise_of_crowns(drawn.ravel(), size, run, 0.0)
     point = min(side.noise, noise_of_crowns(raw, size, run, 0.0, stray) / unit)
     noise = noise_of_crowns(raw, size, run, side.least_noise, stray)
     heights = crown_heights(close, sound, size)

@@ -48,8 +48,8 @@ class Band:
         Places, as drawn on the card, mm.
     contrast : ndarray of shape (rows, columns)
         Amplitude of the stripes over the mean light, 1; of the open band `open_contrast`.
-    phase : ndarray of shape (rows, columns)
-        How far the pattern is ahead of where the pose puts it, rad.
+    stripes : ndarray of shape (rows, columns), complex
+        The stripes' beat; its angle is how far the pattern is ahead of where the pose puts it.
     inside : ndarray of shape (rows, columns), bool
         False where the photograph does not reach.
     open_contrast : float
@@ -61,7 +61,7 @@ class Band:
     x_mm: Array
     y_mm: Array
     contrast: Array
-    phase: Array
+    stripes: NDArray[np.complex64]
     inside: Mask
     open_contrast: float
     to_photo: Array
@@ -107,9 +107,12 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         whole = np.full_like(grey, 255)
         inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
     light = table[cut]
-    drawn = stripe_phase(card.layout, np.stack(np.meshgrid(x, y), axis=-1))
-    drawn = drawn.astype(np.float32)  # a hundred-thousandth of a radian, in a tenth of the time
-    carrier = np.cos(drawn) - 1j * np.sin(drawn)
+    # the pattern's phase grows evenly with x and with y
+    across, up = (
+        np.exp(-1j * stripe_phase(card.layout, np.stack(place, axis=-1))).astype(np.complex64)
+        for place in ((x, np.zeros_like(x)), (np.zeros_like(y), y))
+    )
+    carrier = up[:, None] * across
     sigma = WINDOW_PERIODS * PER_PERIOD
 
     def smooth(values: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -119,13 +122,13 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
 
     mean = smooth(light)
     leak = float(np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2))  # of the mean through the window
-    beat = smooth(light * carrier.real) + 1j * smooth(light * carrier.imag) - leak * mean * carrier
+    both = (light * carrier).view(np.float32).reshape(*light.shape, 2)
+    beat = smooth(both).view(np.complex64)[..., 0] - leak * mean * carrier
     even = smooth(mean)  # once more, lest the stripes show in it
     contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), float)
     open_contrast = float(np.percentile(contrast[inside], 90)) if inside.any() else 0.0
     refuse_below("stripes-faint", 100 * open_contrast)
-    phase = np.angle(1j * beat)
-    return Band(x, y, contrast, np.asarray(phase, float), inside, open_contrast, to_photo)
+    return Band(x, y, contrast, 1j * beat, inside, open_contrast, to_photo)
 
 
 def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
@@ -214,7 +217,8 @@ def stripe_points(band: Band, card: Card, camera: Camera) -> StripePoints:
     drawn = drawn_at(camera, card, project(band.to_photo, lattice.reshape(-1, 2)))
     expected = stripe_phase(card.layout, drawn.reshape(lattice.shape))
     expected -= stripe_phase(card.layout, lattice)
-    turned = expected + _whole_turns(band.phase[np.ix_(rows, columns)] - expected, good)
+    phase = np.angle(band.stripes[np.ix_(rows, columns)]).astype(float)
+    turned = expected + _whole_turns(phase - expected, good)
     grid = lattice[good]
     angle = np.radians(card.layout.stripe_deg)
     normal = np.array([np.sin(angle), np.cos(angle)])

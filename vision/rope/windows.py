@@ -130,8 +130,7 @@ def hidden_wires_mm(
     deep = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
     arcs = -deep * (2 * _from_top(wires * x / (WIRE_LAY * strand) + turn)) ** 2
     outlines = (crowns + arcs).reshape(-1, len(x))
-    seen = as_traced(outlines, window_mm / step_mm)
-    traced = np.array([smoothed(one, size) for one in seen])
+    traced = smoothed(as_traced(outlines, window_mm / step_mm), size)
     top = np.abs(x) < pitch_mm / 4
     lost = max(0.0, float((outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)).mean()))
     return HALF * lost, lost / float(np.sqrt(12))
