@@ -5,7 +5,6 @@ from __future__ import annotations
 import ast
 import tomllib
 from collections.abc import Iterator
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -213,10 +212,9 @@ def test_each_role_opens_its_screens_only() -> None:
 # ---- nothing is forgotten -----------------------------------------------------------------
 
 
-@cache
-def every_call(source: str) -> tuple[tuple[str, str], ...]:
-    """What is called, and in which function; "" for a module's own lines."""
-    found: list[tuple[str, str]] = []
+def calls(source: str, name: str) -> list[str]:
+    """Return the functions in which something is called `name`; "" for a module's own lines."""
+    found = []
 
     def walk(node: ast.AST, inside: str) -> None:
         if isinstance(node, ast.FunctionDef):
@@ -224,17 +222,13 @@ def every_call(source: str) -> tuple[tuple[str, str], ...]:
         if isinstance(node, ast.Call):
             told = node.func
             called = getattr(told, "attr", None) or getattr(told, "id", None)
-            found.append((called or "", inside))
+            if called == name:
+                found.append(inside)
         for child in ast.iter_child_nodes(node):
             walk(child, inside)
 
     walk(ast.parse(source), "")
-    return tuple(found)
-
-
-def calls(source: str, name: str) -> list[str]:
-    """Return the functions in which something is called `name`."""
-    return [inside for called, inside in every_call(source) if called == name]
+    return found
 
 
 def sources() -> Iterator[tuple[str, str]]:
