@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
 from inspection.record.views import Manner, OpenInspection
+from tests.ui.conftest import measured_apart_once
 from ui.services.measuring_queue import measure_again, work_off
 from vision.results import Estimate
 
@@ -20,7 +21,7 @@ def kept() -> OpenInspection:
 
 
 def worked_off() -> None:
-    with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+    with measured_apart_once(), open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         work_off(record, SAMPLE)
 
 

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
 from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
-from tests.ui.conftest import APP
+from tests.ui.conftest import APP, measured_apart_once
 from tests.ui.sheet_hands import sent
 from tests.ui.test_screens_faults import ASKED, clean, field, kept, press, said
 from tests.ui.upload_hands import give
@@ -36,10 +36,11 @@ def pages(
     folder = sample_folder()
     if folder is None:
         pytest.skip("the sample photographs are not beside the program")
-    with open_record(new_database, photographs=tmp_path / "photographs") as record:
+    store = tmp_path / "photographs"
+    with measured_apart_once(), open_record(new_database, photographs=store) as record:
         load_sample(record, folder, by="Reviewer B")
     monkeypatch.setenv("ROPE_PHOTO_RECORD", new_database)
-    monkeypatch.setenv("ROPE_PHOTO_STORE", str(tmp_path / "photographs"))
+    monkeypatch.setenv("ROPE_PHOTO_STORE", str(store))
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     (tmp_path / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
     yield AppTest.from_file(str(APP), default_timeout=120)
