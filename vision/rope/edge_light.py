@@ -1,23 +1,26 @@
 """What the light on both sides of the outline says beside where it lies.
 
 A hard shadow that looks like rope, blur that came after the tone curve, white that is burnt out,
-stripes that a smooth flank mirrors: each moves the place at which half of the stripes' amplitude is
-left, or may have. Profiles run across the outline, `t` px outwards from it; `mean` is the light's
-mean, `pooled` the stripes' amplitude.
+stripes that a smooth flank mirrors, sharpening: each moves the place at which half of the stripes'
+amplitude is left, or may have. Profiles run across the outline, `t` px outwards from it; `mean` is
+the light's mean, `pooled` the stripes' amplitude.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr, ndtri
 
 from vision.camera import camera_centre_mm
+from vision.findings import limit_of
 from vision.rope.constants import (
     CLEAR_SIGMAS,
     HALF,
     NO_LIGHT_SHARE,
     OWN_LIGHT_SHARE,
+    U_GAP_MM,
 )
 from vision.rope.lock_in import Scene
 from vision.target.blur import Blur
@@ -25,10 +28,13 @@ from vision.target.layout import stripe_phase
 from vision.tones import PRINTED_BLACK, code_of, light_of
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 Mask = NDArray[np.bool_]
 
-# What an edge's own blur may be over that of the card's steps: sharpening makes some steeper.
-STEEPER = (0.6, 0.75, 0.9, 1.05, 1.2)
+# How rough a flank may be: its facets' slope (root mean square), each as likely of its logarithm.
+ROUGHNESS = (0.0, *np.geomspace(0.01, 0.16, 9))
+# Radius of an unsharp mask over the blur, each as likely, and its shares that are thought of.
+RADII, SHARES = (1.0, 3.0), np.linspace(0, 2, 41)
 EVERY_PX = 0.5  # between the samples of a profile across the edge
 
 
@@ -39,11 +45,7 @@ def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> 
     stand for it (IEC 61966-2-1). The same two stripes and the same rope, mixed so, give another
     place at which half of the stripes' amplitude is left.
     """
-    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
-    white, black = (
-        level + np.pi / 4 * half_swing,
-        level - np.pi / 4 * half_swing,
-    )  # of a square wave
+    white, black = _stripes(mean, pooled, outside)
     rope = float(np.interp(-2 * blur.light_px, t, mean))
     codes = code_of(np.clip([white, black, rope], 0, 1))
     paper = np.linspace(0.0, 1.0, 101)
@@ -94,29 +96,49 @@ def own_light(
     return place, np.asarray(gone & (found | wide), np.bool_)
 
 
-def limb_share(mean: Array, pooled: Array, t: Array, outside: Mask, blur_px: float) -> float:
+def lights_of(
+    mean: Array, pooled: Array, t: Array, outside: Mask, blur_px: float
+) -> tuple[float, float, float]:
+    """Return the light of white and of black stripes outside, and the rope's own at its limb."""
+    own = mean - np.median(mean[outside] / pooled[outside]) * pooled
+    limb = (t < -blur_px) & (t > -CLEAR_SIGMAS * blur_px)
+    return *_stripes(mean, pooled, outside), max(0.0, float(own[limb].max()))
+
+
+def limb_share(lights: tuple[float, float, float]) -> float:
     """Return how bright the rope is just inside its outline, over the paper beside it, 0 to 1.
 
     What of the paper it mirrors there is no brighter than that.
     """
-    own = mean - np.median(mean[outside] / pooled[outside]) * pooled
-    limb = (t < -blur_px) & (t > -CLEAR_SIGMAS * blur_px)
-    return float(np.clip(own[limb].max() / mean[outside].mean(), 0, 1))
+    return min(1.0, 2 * lights[2] / (lights[0] + lights[1]))
 
 
-def rim_px(
-    scene: Scene, bar: tuple[float, float], blur_px: float, seen: tuple[Array, Array], most: float
-) -> tuple[float, float]:
-    """Return how much farther out a bar's outline lies because its flank mirrors stripes, and u.
+def _stripes(mean: Array, pooled: Array, outside: Mask) -> tuple[float, float]:
+    """Return the light of white and of black stripes outside: those of a square wave."""
+    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
+    return level + np.pi / 4 * half_swing, level - np.pi / 4 * half_swing
+
+
+def rim_accounts(
+    scene: Scene,
+    bar: tuple[float, float],
+    blur: Blur,
+    seen: tuple[Array, Complex],
+    lights: tuple[float, float, float],
+) -> tuple[Array, Array]:
+    """Return how much farther out a bar's outline may lie as its flank mirrors stripes, and odds.
 
     A sight that just meets the flank is thrown on to the paper farther out. So the stripes come
     back with a phase that runs on the faster the farther in it is: in step at the limb, then
     against it, and so on. Blur mixes the first of these with the paper's own: where it reaches over
     one, the limb seems to lie farther in, over two, farther out, and over all of them farther out
     by ``r (period / (4 pi h))^2`` times what is mirrored (h the limb's height). That is between
-    nothing (rust) and all of the limb's light (a polished or wet bar); how well each suits the
-    stripes seen about the limb says the rest (the likelihood of a misfit of unknown size, whose
-    independent points are a blur's width apart).
+    nothing (rust) and all of the limb's light (a polished or wet bar), and the rougher the flank,
+    the sooner its stripes run into each other. What is a quarter of a period out of step tells, as
+    paper shows none: each account is weighed by how well it suits the stripes seen about the limb
+    (the likelihood of a misfit of unknown size, whose independent points are a blur's width apart).
+    With each goes what sharpening does beside a limb that is darker or brighter than the stripes
+    (`_sharpened_px`), as far as it mirrors none in step.
 
     Parameters
     ----------
@@ -124,47 +146,142 @@ def rim_px(
         The side.
     bar : tuple of float
         Radius of the bar and size of a pixel, mm.
-    blur_px : float
-        Blur of the brightness, one sigma, px.
+    blur : Blur
+        Blur of the photograph, and how far its software sharpened it.
     seen : tuple of ndarray of shape (N,)
-        Places, px outwards from the outline, and the stripes' amplitude there over that outside.
-    most : float
-        Brightness of the limb over that of the paper.
+        Places, px outwards from the outline, and the stripes there over those outside: in step,
+        and, as the imaginary part, a quarter of a period ahead.
+    lights : tuple of float
+        Light of the white and of the black stripes outside, and of the limb; 1 is the most that the
+        picture holds.
 
     Returns
     -------
-    rim, u : float
-        Expectation and standard uncertainty, px.
+    rims, log_odds : ndarray of shape (M,)
+        For each account, px and natural logarithms; the same accounts for both sides.
     """
-    depth_px, phase = _mirrored_phase(scene, *bar, 8 * blur_px)
-    reach = CLEAR_SIGMAS * blur_px
-    near = np.abs(seen[0]) <= reach
-    t = blur_px * np.linspace(-4, 4, 161)
+    one, reach = blur.light_px, CLEAR_SIGMAS * blur.light_px
+    gaps = np.sqrt(3) * U_GAP_MM * np.arange(3)
+    flanks = [_mirrored(scene, *bar, gap, 4 * reach) for gap in gaps]
+    inside, _, per_px = flanks[0]
+    mirrored = np.hstack([flank[1] for flank in flanks])
+    outside = np.arange(0.0, 4 * reach, one / 8)
+    near = (seen[0] >= -2 * reach) & (seen[0] <= reach)
+    at, stripes = seen[0][near], seen[1][near][:, None]
+    t = np.arange(-3 * reach, 2 * reach, one / 8)
+    of_limb = np.sin(np.linspace(0, np.pi / 2, 7)) ** 2  # Jeffreys' prior of a share
+    shares = of_limb * limb_share(lights)
     rims, misfits = [], []
-    for own_px in blur_px * np.array(STEEPER):
-        kernel = np.exp(-0.5 * ((t[:, None] + depth_px) / own_px) ** 2)
-        kernel /= own_px * np.sqrt(2 * np.pi)
-        back = np.trapezoid(kernel * np.cos(phase), depth_px, axis=1)
-        for mirrored in np.linspace(0, most, 11):
-            share = ndtr(t / own_px) + mirrored * back
-            last = len(t) - 1 - int((share < HALF)[::-1].argmax())
-            low, high = share[last], share[last + 1]
-            rims.append(float(t[last] + (t[1] - t[0]) * (HALF - low) / (high - low)))
-            expected = np.interp(seen[0][near] + rims[-1], t, share)
-            misfits.append(float(((expected - seen[1][near]) ** 2).sum()))
-    independent = 2 * reach / (blur_px * np.sqrt(2 * np.pi))
-    odds = (np.array(misfits) / max(min(misfits), 1e-12)) ** (-independent / 2)
-    rim = float(np.average(rims, weights=odds))
-    return rim, float(np.sqrt(np.average((np.array(rims) - rim) ** 2, weights=odds)))
+    for spread in _spreads(blur):
+        paper = _spread(outside, np.ones((len(outside), 1)), t, spread, per_px)
+        back = _spread(-inside, mirrored, t, spread, per_px)
+        share = paper[:, :, None] + back[:, :, None] * shares
+        in_step = (
+            2 * np.abs(back[np.searchsorted(t, 0.0), :, None]) * shares / max(shares[-1], 1e-9)
+        )
+        beside = _sharpened_px(spread, *lights) * (1 - np.minimum(in_step, 1)).ravel()
+        share = share.reshape(len(t), -1)
+        every = np.arange(share.shape[1])
+        last = len(t) - 1 - (share.real < HALF)[::-1].argmax(axis=0)
+        low, high = share.real[last, every], share.real[last + 1, every]
+        rim = t[last] + one / 8 * (HALF - low) / (high - low)
+        place = (at[:, None] + rim - t[0]) / (one / 8)
+        before = np.clip(place.astype(int), 0, len(t) - 2)
+        part = place - before
+        expected = (1 - part) * share[before, every] + part * share[before + 1, every]
+        rims.append(rim + beside)
+        misfits.append((np.abs(expected - stripes) ** 2).sum(axis=0))
+    independent = 2 * np.ptp(at) / (one * np.sqrt(2 * np.pi))
+    return np.concatenate(rims), -independent / 2 * np.log(np.concatenate(misfits) + 1e-12)
 
 
-def _mirrored_phase(
-    scene: Scene, r_mm: float, px_mm: float, reach_px: float
-) -> tuple[Array, Array]:
-    """Return depths inside a bar's limb, px, and the phase of what is mirrored there (N,), rad.
+def no_rim() -> tuple[Array, Array]:
+    """Return the account of an edge that mirrors nothing."""
+    return np.zeros(1), np.zeros(1)
 
-    The phase is that over what the paper behind would have. Each sight is mirrored in the round
-    flank (reflection about its normal) and followed to the card, which is taken for flat.
+
+def rims_px(left: tuple[Array, Array], right: tuple[Array, Array]) -> tuple[float, float, float]:
+    """Return both sides' rims, px, and the standard uncertainty of their sum.
+
+    Both sides are of one surface, seen by one camera: the same account holds for both.
+    """
+    log_odds = left[1] + right[1]
+    odds = np.exp(log_odds - log_odds.max())
+    rims = np.broadcast_arrays(left[0], right[0], odds)[:2]  # a side in shadow shows none
+    one, other = (float(np.average(side, weights=odds)) for side in rims)
+    off = rims[0] + rims[1] - one - other
+    return one, other, float(np.sqrt(np.average(off**2, weights=odds)))
+
+
+def _spreads(blur: Blur) -> list[list[tuple[float, float]]]:
+    """Return what spreads light at an edge: sums of Gaussians, as shares and widths, px.
+
+    An unsharp mask takes a wider one off (`RADII`). Its share is that which makes a step shoot over
+    as far as the card's own do; how blurred the edge is over the card's steps is known as well as
+    the card's own parts are alike.
+    """
+    alike = limit_of("blurred-unevenly")
+    t = np.linspace(0, 12, 241)
+    spreads = []
+    for radius in RADII:
+        wide = np.hypot(1, radius)
+        over = np.outer(SHARES, ndtr(t) - ndtr(t / wide)) - (1 - ndtr(t))
+        masked = float(np.interp(blur.overshoot, over.max(axis=1), SHARES))
+        steep = 1 + masked - masked / wide
+        for width in blur.light_px * steep * np.geomspace(1 / alike, alike, 7):
+            spreads.append([(1 + masked, width), (-masked, wide * width)])
+    return spreads
+
+
+def _sharpened_px(
+    spread: list[tuple[float, float]], white: float, black: float, limb: float
+) -> float:
+    """Return how much farther out the half of the stripes lies for what was sharpened, px.
+
+    The mask was laid over the values that stand for light, which a step between limb and paper
+    makes overshoot: beside a dark limb the white stripes by more light than the black ones.
+    """
+    (_, width), (taken, wide) = spread
+    t = np.linspace(-6, 6, 241) * width
+    paper = ndtr(t / width)
+    radius = np.sqrt(wide**2 - width**2) / (t[1] - t[0])
+    codes = code_of(limb + (np.array([[white], [black]]) - limb) * paper)
+    codes = codes - taken * (codes - gaussian_filter1d(codes, radius, mode="nearest"))
+    seen = light_of(codes)
+    share = (seen[0] - seen[1]) / (white - black)
+    last = len(t) - 1 - int((share < HALF)[::-1].argmax())
+    return float(t[last] + (t[1] - t[0]) * (HALF - share[last]) / (share[last + 1] - share[last]))
+
+
+def _spread(
+    place: Array, light: Array | Complex, t: Array, spread: list[tuple[float, float]], per_px: Array
+) -> Complex:
+    """Return light (places, kinds), spread, at `t` over stripes spread alike, by their own phase.
+
+    `per_px` is the stripes' phase to a pixel outwards and along the rope, rad.
+    """
+    seen, whole = np.zeros((len(t), light.shape[1]), complex), 0.0
+    carried = light * np.exp(1j * per_px[0] * place)[:, None]
+    for share, width in spread:
+        kernel = np.exp(-0.5 * ((t[:, None] - place) / width) ** 2) / (width * np.sqrt(2 * np.pi))
+        steps = np.gradient(place)
+        steps[[0, -1]] /= 2
+        share *= float(np.exp(-0.5 * (width * per_px[1]) ** 2))
+        seen += share * ((kernel * np.abs(steps)) @ carried)
+        whole += share * float(np.exp(-0.5 * (width * per_px[0]) ** 2))
+    return np.asarray(seen * np.exp(-1j * per_px[0] * t)[:, None] / whole)
+
+
+def _mirrored(
+    scene: Scene, r_mm: float, px_mm: float, higher_mm: float, reach_px: float
+) -> tuple[Array, Complex, Array]:
+    """Return depths inside a bar's limb, px (N,), what is mirrored there, and the stripes' phase.
+
+    The first is over what the paper behind would show (N, `ROUGHNESS`); the second is that to a
+    pixel outwards and along the rope (2,), rad. Each sight is mirrored in the flank (reflection
+    about its normal) and followed to the card, which is taken for flat. A rough flank is one of
+    facets, their slopes normal (Beckmann and Spizzichino 1963), each of which counts by how large
+    it is seen.
     """
     eye = camera_centre_mm(scene.camera)
     axis = np.array([*scene.origin_mm, scene.height_mm])
@@ -172,18 +289,38 @@ def _mirrored_phase(
     up = np.array([0.0, 0.0, 1.0])
     a, b = float((eye - axis) @ across), float((eye - axis) @ up)
     limb = np.arctan2(b, a) - np.arccos(r_mm / np.hypot(a, b))
-    turn = limb + np.linspace(0, min(np.sqrt(2 * reach_px * px_mm / r_mm), np.pi / 5), 300)
-    normal = np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * up
-    flank = axis + r_mm * normal
+    turn = limb + np.linspace(0, min(np.sqrt(2 * reach_px * px_mm / r_mm), np.pi / 5), 120)
+
+    def facing(angle: Array) -> Array:
+        turned = np.cos(angle)[..., None] * across + np.sin(angle)[..., None] * up
+        return np.asarray(turned)
+
+    def phase_at(paper: Array) -> Array:
+        drawn = paper[..., :2] / [scene.card.scale_x, scene.card.scale_y]
+        return np.asarray(stripe_phase(scene.card.layout, drawn))
+
+    flank = axis + r_mm * facing(turn)
     sight = flank - eye
-    back = sight - 2 * (sight * normal).sum(axis=1)[:, None] * normal
-    mirrored = flank - back * (flank[:, 2] / back[:, 2])[:, None]
-    behind = eye + sight * (eye[2] / (eye[2] - flank[:, 2]))[:, None]
-    apart = (mirrored - behind)[:, :2] / [scene.card.scale_x, scene.card.scale_y]
-    phase = stripe_phase(scene.card.layout, apart)
+    height = flank[:, 2] + higher_mm
+    behind = phase_at(eye + sight * (eye[2] / (eye[2] - flank[:, 2]))[:, None])
     level = eye + sight * ((eye[2] - axis[2]) / (eye[2] - flank[:, 2]))[:, None]
-    out = level @ across
-    return (out[0] - out) / px_mm, phase
+    depth_px = ((level[0] - level) @ across) / px_mm
+    mirrored = np.empty((len(turn), len(ROUGHNESS)), complex)
+    sigmas = np.linspace(-2.5, 2.5, 15)
+    for column, slope in enumerate(ROUGHNESS):
+        normal = facing(turn[:, None] + np.arctan(slope * sigmas))
+        met = np.maximum(-(sight[:, None] * normal).sum(axis=2), 0)
+        weight = met * np.exp(-0.5 * sigmas**2)
+        back = sight[:, None] + 2 * met[..., None] * normal
+        down = np.minimum(back[..., 2], -1e-6 * eye[2])
+        paper = flank[:, None] - back * (height[:, None] / down)[..., None]
+        there = np.where(back[..., 2] < 0, np.exp(1j * (phase_at(paper) - behind[:, None])), 0)
+        mirrored[:, column] = (weight * there).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-12)
+    outwards = eye[2] / (eye[2] - axis[2]) * px_mm  # of a pixel there, on the card
+    along = np.array([*scene.direction, 0.0])
+    steps = outwards * np.stack([np.zeros(3), across, along])
+    there = phase_at(steps)
+    return depth_px, mirrored, there[1:] - there[0]
 
 
 def _farther_in(values: Array, by_px: float) -> Array:
@@ -200,9 +337,7 @@ def times_over(mean: Array, pooled: Array, outside: Mask) -> float:
     Where white is burnt out the dark stripes still tell how bright the picture was exposed:
     printed black is so much darker than the paper (`PRINTED_BLACK`). Never below 1.
     """
-    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
-    black = level - np.pi / 4 * half_swing  # of a square wave
-    return max(black / PRINTED_BLACK, 1.0)
+    return max(_stripes(mean, pooled, outside)[1] / PRINTED_BLACK, 1.0)
 
 
 def clipped_sigmas(over: float) -> float:

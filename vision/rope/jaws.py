@@ -53,6 +53,7 @@ from vision.rope.crowns import (
     smoothed,
     with_flanks,
 )
+from vision.rope.edge_light import rims_px
 from vision.rope.outline import Edge, Outline
 from vision.rope.rectify import points_mm
 from vision.rope.savitzky_golay import local_parabolas
@@ -170,8 +171,10 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
     fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
+    no_crowns = spacing is None or not crowned
+    rims = _rims_mm(*sides) if no_crowns else ((0.0, 0.0), (0.0, 0.0))
     jaws, shapes = [], []
-    for edge, values, raw, sign in zip(sides, smooth, filled, (1.0, -1.0), strict=True):
+    for edge, rim, values, raw, sign in zip(sides, rims, smooth, filled, (1.0, -1.0), strict=True):
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
@@ -182,14 +185,14 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         shape = _Side(along, raw - turned, values - turned, least, swell, noise_mm, window)
         jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
         if spacing is None:
-            jaw = _without_rim(jaw, edge)
+            jaw = _without_rim(jaw, *rim)
         else:
             window_mm = max(edge.window_mm, step)
             hidden, u = hidden_wires_mm(window_mm, spacing, step, int(fine) | 1, d)
             higher = jaw.offset_mm + hidden
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
             if not crowned:
-                plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), edge)
+                plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), *rim)
                 jaw = _between(jaw, plain)
         jaws.append(jaw)
         shapes.append(shape)
@@ -258,15 +261,17 @@ def _on_wires(jaw: Jaw, side: _Side, share: float, length: float, d: float) -> J
     return replace(jaw, offset_mm=jaw.offset_mm + seen, u_mm=u)
 
 
-def _without_rim(jaw: Jaw, edge: Edge) -> Jaw:
-    """Return the jaw of a smooth bar without what its mirroring flank adds.
+def _without_rim(jaw: Jaw, rim_mm: float, u_mm: float) -> Jaw:
+    """Return the jaw of a smooth bar without what its mirroring flank adds."""
+    u = float(np.hypot(jaw.u_mm, u_mm))
+    return replace(jaw, offset_mm=jaw.offset_mm - rim_mm, u_mm=u)
 
-    Both sides are of one surface and err alike: two terms of their own carry that as though they
-    were one if each is sqrt(2) as large.
-    """
-    rim_px, u_rim_px = edge.rim_px()
-    u = float(np.hypot(jaw.u_mm, np.sqrt(2) * u_rim_px * edge.step_mm))
-    return replace(jaw, offset_mm=jaw.offset_mm - rim_px * edge.step_mm, u_mm=u)
+
+def _rims_mm(left: Edge, right: Edge) -> tuple[tuple[float, float], ...]:
+    """Return each side's rim and a u, mm, so that those of both together are that of their sum."""
+    one, other, u = rims_px(left.rim_accounts(), right.rim_accounts())
+    half = left.step_mm * u / float(np.sqrt(2))
+    return (left.step_mm * one, half), (right.step_mm * other, half)
 
 
 def _seen_together(left: Edge, right: Edge) -> tuple[Edge, Edge]:

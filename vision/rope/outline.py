@@ -44,9 +44,11 @@ from vision.rope.constants import (
 from vision.rope.edge_light import (
     EVERY_PX,
     clipped_sigmas,
+    lights_of,
     limb_share,
+    no_rim,
     own_light,
-    rim_px,
+    rim_accounts,
     shone_sigmas,
     times_over,
     tone_px,
@@ -129,9 +131,8 @@ class Edge:
         Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     limb_share : float
         How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
-    rim_px : callable
-        Works out how much farther out a bar's outline lies for what its flank mirrors of the
-        stripes, and the standard uncertainty of that, px; no rope with clear crowns asks.
+    rim_accounts : callable
+        Works out `vision.rope.edge_light.rim_accounts`; no rope with clear crowns asks.
     """
 
     side: Side
@@ -157,7 +158,7 @@ class Edge:
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
     limb_share: float = 1.0
-    rim_px: Callable[[], tuple[float, float]] = lambda: (0.0, 0.0)
+    rim_accounts: Callable[[], tuple[Array, Array]] = no_rim
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -326,7 +327,6 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
     clipped = max(min(1.0, 2 * burnt), paper)
     over = times_over(mean, pooled, outside)
-    most_px = blur.light_px * clipped_sigmas(over)
     cut_off = clipped > HALF
     own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px, cut_off)
     # columns: pieces that share little light
@@ -354,9 +354,10 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
         chance = float(doubtful.sum() / crowns.sum())
         u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
-    limb = limb_share(mean, pooled, t, outside, blur.light_px)
     bar = float(np.median(edge[sure])), px_mm
-    stripes = t, medians(share[crowns])
+    stripes = medians(share[crowns]) + 1j * medians((noise / reference[:, None])[crowns])
+    seen_at = t - float(np.median(place[crowns])), stripes
+    lights = lights_of(mean, pooled, t, outside, blur.light_px)
     return Edge(
         side,
         along,
@@ -369,7 +370,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         own_light_px=float(own[0]),
         dark_beside=dark_beside,
         burnt=burnt,
-        clipped_px=max(clipped * most_px - shone, HALF * shone),
+        clipped_px=max(clipped * blur.light_px * clipped_sigmas(over) - shone, HALF * shone),
         times_over=over if cut_off else 0.0,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
@@ -377,8 +378,8 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         own_spread_px=own_spread_px,
         own_end_px=own_end_px,
         paper=float(np.median(reference[sure])),
-        limb_share=limb,
-        rim_px=partial(rim_px, scene, bar, blur.light_px, stripes, limb),
+        limb_share=limb_share(lights),
+        rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
 
 
@@ -448,8 +449,7 @@ def _steady(place: Array, sure: Mask) -> Array:
     """Return by how much to move the outline, px; unsure places follow their neighbours."""
     if not sure.any():
         return np.zeros(len(place))
-    columns = np.arange(len(place))
-    filled = np.interp(columns, columns[sure], place[sure])
+    filled = np.interp(np.arange(len(place)), np.flatnonzero(sure), place[sure])
     return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
 
 
@@ -477,14 +477,14 @@ def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
     if not edge.dark_beside:
         return replace(edge, u_shadow_px=edge.u_shade_px)
     sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
-    beyond = other.own_light_px if sharp else 0.0
-    width = max(0.0, beyond - edge.own_light_px)
+    width = max(0.0, sharp * other.own_light_px - edge.own_light_px)
     # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
     doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
     spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
     u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
     outward_mm = edge.outward_mm - width * edge.step_mm
-    return replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
+    taken = replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
+    return replace(taken, rim_accounts=no_rim) if width else taken  # no stripes end there
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:

@@ -93,17 +93,17 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     """
     square = found.layout.square_mm
     sigmas: list[float] = []
-    over: list[float] = []
+    every: list[Array] = []
     ends: list[Array] = []
     for along, beside in (((1.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 0.0))):
         for side in (-1, 1):
             start = found.corners_mm + side * BESIDE * square * np.array(beside)
             lines, step_px = _lines(grey, found, start, np.array(along), REACH * square)
             sigmas += _sigmas(lines, step_px)
-            over += _overshoots(lines)
+            every.append(lines)
             ends.append(_steps(lines))
     light = float(np.median(sigmas)) if sigmas else float("inf")
-    overshoot = float(np.median(over)) if over else 0.0
+    overshoot = _overshoot(np.concatenate(every))
     black, white = np.concatenate(ends).T / 255
     tones = tones_of(black, white, _darkest(grey, found))
     return Blur(light, overshoot, tones, ink=_ink(black, white, tones))
@@ -203,15 +203,20 @@ def _sigmas(lines: Array, step_px: Array) -> list[float]:
     return [float(s) for s in height[good] / (slope[good] * np.sqrt(2 * np.pi))]
 
 
-def _overshoots(lines: Array) -> list[float]:
-    """Return how far each line (N, SAMPLES) with a clear step leaves the range of its two ends.
+def _overshoot(lines: Array) -> float:
+    """Return how far lines (N, SAMPLES) with a clear step leave the range of their two ends.
 
-    The mean of both ends, over the height of the step.
+    The mean of both ends, over the height of the step, of the middle of all lines; what its ends
+    scatter by is noise.
     """
     low, high = _ends(lines)
     good = high - low > LEAST_STEP
-    out = (lines.max(axis=1) - high + low - lines.min(axis=1))[good] / 2
-    return [float(o) for o in out / (high - low)[good]]
+    if not good.any():
+        return 0.0
+    falling = np.median(lines[:, :8], axis=1) > np.median(lines[:, -8:], axis=1)
+    rising = np.where(falling[:, None], lines[:, ::-1], lines)[good]
+    share = np.median((rising - low[good, None]) / (high - low)[good, None], axis=0)
+    return float(share.max() - share[-8:].max() + share[:8].min() - share.min()) / 2
 
 
 def _steps(lines: Array) -> Array:
