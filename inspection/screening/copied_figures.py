@@ -350,14 +350,16 @@ def about_one_level(figures: Figures, scatter_mm: float) -> Figures:
     size = len(fixed) - first
     fixed[first:, first:] = known + np.diag(np.full(size, scatter_mm**2))
     np.einsum("ii->i", fixed)[first:] += figures.step_mm[first:] ** 2 / 12.0
-    masked = []
-    for factor in figures.factors:
-        kept = factor.copy()
-        kept[first:] = 0.0
-        masked.append(kept)
+    before = np.arange(len(fixed)) < first
     off = figures.off_mm.copy()
     off[first:] -= level
-    return replace(figures, off_mm=off, fixed_mm2=fixed, factors=tuple(masked))
+    return replace(
+        figures,
+        off_mm=off,
+        fixed_mm2=fixed,
+        of_stations=figures.of_stations * before[:, None],
+        of_hands=figures.of_hands * before,
+    )
 
 
 def of_another_rope(figures: Figures) -> Figures:
@@ -370,14 +372,11 @@ def of_another_rope(figures: Figures) -> Figures:
     fixed[first:, :first] = fixed[:first, first:] = 0.0
     fixed[first:, first:] += pct**2 * (OTHER_LEVEL_PCT**2 - ANY_LEVEL_PCT**2)
     today_only = np.arange(len(fixed)) >= first
-    split = [
-        np.hstack([factor * ~today_only[:, None], factor * today_only[:, None]])
-        for factor in figures.factors[:2]
-    ]
+    here = figures.of_stations * today_only[:, None]
     return replace(
         figures,
         fixed_mm2=fixed,
-        factors=(*split, *figures.factors[2:]),
+        of_stations=np.concatenate([figures.of_stations - here, here], axis=2),
         station=figures.station + len(figures.numbers) * today_only,
     )
 

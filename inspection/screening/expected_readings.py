@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cholesky
 from scipy.linalg.lapack import dpotri
 
 from inspection.model.log import Log, placed
@@ -73,9 +72,11 @@ class Figures:
         Figure less what is expected of it before anything was read, mm.
     fixed_mm2 : ndarray of shape (n, n)
         The part of their covariance that is not learned, mm².
-    factors : tuple of ndarray
-        The learned parts, each for a variance of 1 mm²: a matrix Z of shape (n, m) stands for
-        Z Z', a vector of shape (n,) for a diagonal.
+    of_stations : ndarray of shape (2, n, m)
+        The rope's two learned parts, each for a variance of 1 mm²: a matrix Z stands for Z Z'; of
+        its m columns only that of a figure's own station is not 0.
+    of_hands : ndarray of shape (k - 2, n)
+        The other learned parts, for a variance of 1 mm²: a diagonal each.
     prior, prior_sd, prior_dof : ndarray of shape (k,)
         Logarithm of each learned variance before anything was read, its scale, and the degrees of
         freedom of the Student's t that it follows.
@@ -98,7 +99,8 @@ class Figures:
     log: Log
     off_mm: Array
     fixed_mm2: Array
-    factors: tuple[Array, ...]
+    of_stations: Array
+    of_hands: Array
     prior: Array
     prior_sd: Array
     prior_dof: Array
@@ -133,7 +135,8 @@ class Figures:
             self,
             off_mm=self.off_mm[:end],
             fixed_mm2=self.fixed_mm2[:end, :end],
-            factors=tuple(factor[:end] for factor in self.factors),
+            of_stations=self.of_stations[:, :end],
+            of_hands=self.of_hands[:, :end],
             entries=(),
             station=self.station[:end],
             cos_2_view=self.cos_2_view[:end],
@@ -160,36 +163,32 @@ class Figures:
 
     def log_prior(self, learned: Array) -> float:
         """Return the logarithm of the prior density of the learned parts, up to a constant."""
-        away, normal, dof = self._off_the_prior(learned)
+        away, dof = self._squares_off_the_prior(learned), self.prior_dof
+        normal = np.isinf(dof)
+        dof = np.where(normal, 1.0, dof)
         return float(-0.5 * np.where(normal, away, (dof + 1.0) * np.log1p(away / dof)).sum())
 
     def prior_pull(self, learned: Array) -> Array:
         """Return how strongly each learned part is drawn to its prior: the slope over the distance.
 
-        A Student's t is a normal distribution whose precision falls with the distance.
+        A Student's t is a normal distribution whose precision falls with the distance; with
+        degrees of freedom without end it is the normal one.
         """
-        away, normal, dof = self._off_the_prior(learned)
-        pulled: Array = np.where(normal, 1.0, (dof + 1.0) / (dof + away)) / self.prior_sd**2
+        away, dof = self._squares_off_the_prior(learned), self.prior_dof
+        pulled: Array = (1.0 + 1.0 / dof) / (1.0 + away / dof) / self.prior_sd**2
         return pulled
 
-    def _off_the_prior(self, learned: Array) -> tuple[Array, NDArray[np.bool_], Array]:
-        """Return the squared distance of each, whether its prior is normal, and what dof else."""
-        away = ((learned - self.prior) / self.prior_sd) ** 2
-        normal = np.isinf(self.prior_dof)
-        return away, normal, np.where(normal, 1.0, self.prior_dof)
+    def _squares_off_the_prior(self, learned: Array) -> Array:
+        squares: Array = ((learned - self.prior) / self.prior_sd) ** 2
+        return squares
 
     def covariance(self, learned: Array) -> Array:
         """Return the covariance of the figures for these logarithms of the learned parts, mm²."""
-        total = self.fixed_mm2.copy()
-        diagonal = np.einsum("ii->i", total)
-        of_station = np.zeros_like(total)
-        for factor, value in zip(self.factors, np.exp(learned), strict=True):
-            if factor.ndim == 1:
-                diagonal += value * factor
-            else:  # of Z only the column of a figure's own station is not 0
-                own = math.sqrt(value) * factor.sum(axis=1)
-                of_station += np.outer(own, own)
-        total += np.where(self.station[:, None] == self.station, of_station, 0.0)
+        value = np.exp(learned)
+        own = np.sqrt(value[:2, None]) * self.of_stations.sum(axis=2)
+        total: Array = np.where(self.station[:, None] == self.station, own.T @ own, 0.0)
+        total += self.fixed_mm2
+        total.reshape(-1)[:: len(total) + 1] += value[2:] @ self.of_hands
         return total
 
 
@@ -205,6 +204,8 @@ class Fit:
         Logarithms of the learned variances.
     information : ndarray of shape (k, k)
         Their information, prior and data.
+    slope : ndarray of shape (k,)
+        Slope of the logarithm of their posterior.
     precision : ndarray of shape (n, n)
         Inverse of the covariance, mm⁻².
     pull : ndarray of shape (n,)
@@ -214,6 +215,7 @@ class Fit:
     figures: Figures
     learned: Array
     information: Array
+    slope: Array
     precision: Array
     pull: Array
 
@@ -256,7 +258,6 @@ def gather(log: Log) -> Figures | None:
     _add_shared(fixed, found, pct)
     # 0.1 um keeps it invertible where two figures stand for the same thing
     np.einsum("ii->i", fixed)[:] += step**2 / 12.0 + 1e-8
-    masks = [np.array([float(one.hand == hand) for one in found]) for hand in hands]
     entered = [log.gauges[gauge].repeatability_mm for gauge, _ in hands]
     said = [2.0 * math.log(one or REPEATABILITY_MM) for one in entered]
     sure = [2.0 * (ENTERED_LOG_SD if one else REPEATABILITY_LOG_SD) for one in entered]
@@ -267,7 +268,8 @@ def gather(log: Log) -> Figures | None:
         - nominal * (1.0 + OVERSIZE_PCT / 100.0)
         - LOSS_PCT * pct * age,
         fixed_mm2=fixed,
-        factors=(here, here * cosine[:, None], *masks),
+        of_stations=np.stack([here, here * cosine[:, None]]),
+        of_hands=np.array([[float(one.hand == hand) for one in found] for hand in hands]),
         prior=np.array(
             [2.0 * math.log(UNEVEN_PCT * pct), 2.0 * math.log(OVAL_CHANGE_PCT * pct), *said]
         ),
@@ -434,8 +436,7 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
     most = most_scatter(figures)
     for _ in range(12):
         fitted = at(figures, learned)
-        gradient = _gradient(fitted) - (learned - figures.prior) * figures.prior_pull(learned)
-        step = np.clip(np.linalg.solve(fitted.information, gradient), -1.5, 1.5)
+        step = np.clip(np.linalg.solve(fitted.information, fitted.slope), -1.5, 1.5)
         learned = np.minimum(learned + step, most)
         if np.abs(step).max() < 0.01:
             break
@@ -453,43 +454,35 @@ def most_scatter(figures: Figures) -> Array:
 
 def at(figures: Figures, learned: Array) -> Fit:
     """Return the model with given variances."""
-    total = figures.covariance(learned)
-    precision = _inverse(total)
-    v = np.exp(learned)
-    information = np.diag(figures.prior_pull(learned))
-    carried = [precision * one if one.ndim == 1 else precision @ one for one in figures.factors]
-    for i in range(len(carried)):
-        for j in range(i, len(carried)):
-            one, other = figures.factors[i], figures.factors[j]
-            if one.ndim == 1:
-                trace = float(one @ (precision**2 @ other))
-            elif other.ndim == 1:
-                trace = float(((carried[i] ** 2).sum(axis=1) * other).sum())
-            else:
-                trace = float(((one.T @ carried[j]) ** 2).sum())
-            information[i, j] += 0.5 * v[i] * v[j] * trace
-            information[j, i] = information[i, j]
-    return Fit(figures, learned, information, precision, precision @ figures.off_mm)
+    precision = _inverse(figures.covariance(learned))
+    pull = precision @ figures.off_mm
+    half = 0.5 * np.exp(learned)
+    drawn = figures.prior_pull(learned)
+    stations, hands = figures.of_stations, figures.of_hands
+    carried = precision @ stations
+    gain = np.empty(len(learned))  # r'PVPr - tr PV, and below it tr PVPV
+    gain[:2] = ((pull @ stations) ** 2).sum(axis=1) - (stations * carried).sum(axis=(1, 2))
+    gain[2:] = hands @ (pull**2 - np.diag(precision))
+    traces = np.empty((len(learned), len(learned)))
+    traces[:2, :2] = ((stations.transpose(0, 2, 1)[:, None] @ carried) ** 2).sum(axis=(2, 3))
+    traces[:2, 2:] = (carried**2).sum(axis=2) @ hands.T
+    traces[2:, :2] = traces[:2, 2:].T
+    traces[2:, 2:] = hands @ precision**2 @ hands.T
+    return Fit(
+        figures,
+        learned,
+        2.0 * np.outer(half, half) * traces + np.diag(drawn),
+        half * gain - (learned - figures.prior) * drawn,
+        precision,
+        pull,
+    )
 
 
 def _inverse(covariance: Array) -> Array:
     """Return the inverse of a covariance: half the work of solving for the unit matrix."""
     if not len(covariance):
         return np.zeros_like(covariance)
-    lower = dpotri(cholesky(covariance, lower=True, check_finite=False), lower=1)[0]
+    lower = dpotri(np.linalg.cholesky(covariance), lower=1)[0]
     whole: Array = lower + lower.T  # nothing stands above the diagonal
     np.einsum("ii->i", whole)[:] *= 0.5
     return whole
-
-
-def _gradient(fitted: Fit) -> Array:
-    """Return the slope of the log-likelihood in each learned log-variance."""
-    slopes = []
-    for factor, value in zip(fitted.figures.factors, np.exp(fitted.learned), strict=True):
-        if factor.ndim == 1:
-            gain = float(factor @ (fitted.pull**2 - np.diag(fitted.precision)))
-        else:
-            gain = float(((factor.T @ fitted.pull) ** 2).sum())
-            gain -= float((factor * (fitted.precision @ factor)).sum())
-        slopes.append(0.5 * value * gain)
-    return np.array(slopes)

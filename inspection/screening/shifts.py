@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -70,10 +69,9 @@ def shifts(fitted: Fit, directions: Array) -> Shifts:
 def _scores(fitted: Fit, directions: Array) -> Shifts:
     carried = directions @ fitted.precision
     weight = np.einsum("ij,ij->i", carried, directions)
-    parts = np.empty((len(directions), len(fitted.learned)))
-    for k, factor in enumerate(fitted.figures.factors):
-        held = carried**2 @ factor if factor.ndim == 1 else ((carried @ factor) ** 2).sum(axis=1)
-        parts[:, k] = math.exp(fitted.learned[k]) * held / weight
+    figures = fitted.figures
+    held = [((carried @ figures.of_stations) ** 2).sum(axis=2), figures.of_hands @ (carried**2).T]
+    parts = (np.exp(fitted.learned)[:, None] * np.concatenate(held) / weight).T
     parts[:, fitted.learned >= most_scatter(fitted.figures) - 0.01] = (
         0.0  # no more than that is possible
     )
@@ -95,8 +93,7 @@ def _spread(nu: Array) -> Array:
 
 def _own_mm2(fitted: Fit) -> Array:
     """Return the variance of each figure that is its own reading's, mm²; 0 for a photograph."""
-    hands = zip(fitted.figures.factors[2:], np.exp(fitted.learned[2:]), strict=True)
-    own: Array = np.sum([value * mask for mask, value in hands], axis=0)
+    own: Array = np.exp(fitted.learned[2:]) @ fitted.figures.of_hands
     return own
 
 

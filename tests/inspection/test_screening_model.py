@@ -75,8 +75,9 @@ def test_covariance_and_its_inverse_are_what_the_learned_parts_say(figures: Figu
     learned = fit(figures).learned
     for one in (figures, figures.before_today(), about_one_level(figures, 0.1)):
         expected = one.fixed_mm2.copy()
-        for factor, value in zip(one.factors, np.exp(learned), strict=True):
-            expected += value * (np.diag(factor) if factor.ndim == 1 else factor @ factor.T)
+        parts = [*(z @ z.T for z in one.of_stations), *map(np.diag, one.of_hands)]
+        for part, value in zip(parts, np.exp(learned), strict=True):
+            expected += value * part
         assert one.covariance(learned) == pytest.approx(expected, rel=1e-12, abs=1e-15)
         assert at(one, learned).precision == pytest.approx(np.linalg.inv(expected), rel=1e-6)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -212,9 +213,10 @@ def test_each_role_opens_its_screens_only() -> None:
 # ---- nothing is forgotten -----------------------------------------------------------------
 
 
-def calls(source: str, name: str) -> list[str]:
-    """Return the functions in which something is called `name`; "" for a module's own lines."""
-    found = []
+@cache
+def every_call(source: str) -> tuple[tuple[str, str], ...]:
+    """What is called, and in which function; "" for a module's own lines."""
+    found: list[tuple[str, str]] = []
 
     def walk(node: ast.AST, inside: str) -> None:
         if isinstance(node, ast.FunctionDef):
@@ -222,13 +224,17 @@ def calls(source: str, name: str) -> list[str]:
         if isinstance(node, ast.Call):
             told = node.func
             called = getattr(told, "attr", None) or getattr(told, "id", None)
-            if called == name:
-                found.append(inside)
+            found.append((called or "", inside))
         for child in ast.iter_child_nodes(node):
             walk(child, inside)
 
     walk(ast.parse(source), "")
-    return found
+    return tuple(found)
+
+
+def calls(source: str, name: str) -> list[str]:
+    """Return the functions in which something is called `name`."""
+    return [inside for called, inside in every_call(source) if called == name]
 
 
 def sources() -> Iterator[tuple[str, str]]:

@@ -76,6 +76,7 @@ def proxied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, lis
     finally:
         for process in reversed(running):
             process.terminate()
+        for process in running:
             process.wait(timeout=30)
 
 

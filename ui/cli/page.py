@@ -165,8 +165,8 @@ def page(
     names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(HERE)
     command += [f"--server.allowedHosts={name}" for name in sorted(names)]
     server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
-    # ended from outside, it takes the pages with it
-    signal.signal(signal.SIGTERM, lambda *_: _stop(server))
+    # ended from outside, it takes the pages with it, as Ctrl+C does
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
             opened_at = f"{opened_at}/?token={token}" if token else addresses[0]

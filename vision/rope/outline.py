@@ -120,8 +120,6 @@ class Edge:
     dark_share, own_spread_px : float
         Along which share of the rope its own light has ended so, and how far the places scatter at
         which it ends beside the crowns, px.
-    own_end_px, paper : ndarray of shape (N,) and float
-        Where that is, px outwards, and how far the light of the stripes beside it swings.
     shaded_share, u_shade_px : float
         Along which share of the rope stripes go on within the outline, as in a shadow, and how
         unsure it is, px, once it was followed on to the rope there.
@@ -150,8 +148,6 @@ class Edge:
     times_over: float = 0.0
     dark_share: float = 0.0
     own_spread_px: float = 0.0
-    own_end_px: Array | None = None
-    paper: float = 0.0
     shaded_share: float = 0.0
     u_shade_px: float = 0.0
     hidden_px: float = 0.0
@@ -252,7 +248,6 @@ def trace_edges(
     left, right = (
         replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
     )
-    left, right = _in_deep_shade(left, right), _in_deep_shade(right, left)
     left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
     return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
@@ -294,7 +289,9 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     inside = limit_of("hard-shadow") + reach
     t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
     outside = t >= reach
-    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), 0.5 * sigma, mode="nearest")
+    # smoothed over a whole window: of the rough outline's own ripple a twelfth at most gets through
+    # four passes; over half of one, two fifths did
+    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
     for left in reversed(range(passes)):
         profiles = scene.profiles(base, t * px_mm, sigma)
         amplitude, noise, reference, shade = in_step(profiles.stripes, t, outside, sigma)
@@ -348,8 +345,6 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(places[piece][crowns[sure]])
-    middles = np.flatnonzero(sure)[each // 2 :: each][:whole_pieces]
-    own_end_px = np.asarray(np.interp(np.arange(len(along)), middles, places))
     u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
     if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
         chance = float(doubtful.sum() / crowns.sum())
@@ -376,8 +371,6 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         shaded_share=float(shaded[sure].mean()),
         u_shade_px=u_shade_px,
         own_spread_px=own_spread_px,
-        own_end_px=own_end_px,
-        paper=float(np.median(reference[sure])),
         limb_share=limb_share(lights),
         rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
@@ -441,8 +434,13 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
         votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
         votes[~on_band] = 0.0
         both.append(votes)
-    paths = best_paths(np.array(both, np.float32).swapaxes(1, 2))
-    return [(rows[path], sigma) for path, sigma in zip(paths, sigmas, strict=True)]
+    columns, apart = np.arange(len(both[0])), max(1, int(HALF * min(sigmas)))
+    every = columns[::apart]  # two to a window: what lies closer together shares its light
+    paths = best_paths(apart * np.array(both, np.float32)[:, every].swapaxes(1, 2))
+    return [
+        (np.interp(columns, every, rows[path]), sigma)
+        for path, sigma in zip(paths, sigmas, strict=True)
+    ]
 
 
 def _steady(place: Array, sure: Mask) -> Array:
@@ -451,21 +449,6 @@ def _steady(place: Array, sure: Mask) -> Array:
         return np.zeros(len(place))
     filled = np.interp(np.arange(len(place)), np.flatnonzero(sure), place[sure])
     return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
-
-
-def _in_deep_shade(edge: Edge, other: Edge) -> Edge:
-    """Return the edge drawn to where the rope's own light ends, if the paper lies in deep shade.
-
-    Beside a rope that is brighter than its shade, lit paper beyond leaks into the stripes. Where
-    their half swings against the end of the rope's light, the share of that which noise doesn't
-    explain is the chance that the half is wrong.
-    """
-    if edge.limb_share < 1 or edge.paper > HALF * other.paper or edge.own_end_px is None:
-        return edge
-    chance = max(0.0, 1 - (edge.noise_px / max(edge.own_spread_px, edge.noise_px)) ** 2)
-    u_px = math.hypot(edge.u_shade_px, edge.own_spread_px * math.sqrt(chance - chance**2))
-    outward_mm = edge.outward_mm + chance * edge.own_end_px * edge.step_mm
-    return replace(edge, outward_mm=outward_mm, u_shade_px=u_px)
 
 
 def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
