@@ -53,10 +53,15 @@ def modules(*rooms: str) -> list[Path]:
 
 
 @cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
 def imports(path: Path) -> frozenset[str]:
     """Every module that a file imports, in full, wherever in the file it does."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -143,7 +148,7 @@ def test_no_module_has_a_name_that_says_nothing() -> None:
 def test_no_two_classes_share_a_name_and_a_type_alias_means_one_thing() -> None:
     meanings: dict[str, set[str]] = {}
     for path in modules(*ROOMS):
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        for node in parsed(path).body:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 meanings.setdefault(node.name, set()).add(f"class of {path.relative_to(HOUSE)}")
             elif isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript):
@@ -187,7 +192,7 @@ def test_no_function_takes_more_than_a_caller_can_keep_apart() -> None:
     too_many = {
         f"{path.relative_to(HOUSE)} {node.name}"
         for path in modules(*ROOMS)
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
         and not is_a_command(node)
         and len(parameters(node)) > MOST_PARAMETERS
@@ -297,7 +302,7 @@ def test_every_field_of_the_pages_has_a_word_of_help() -> None:
     without = [
         f"{path.relative_to(HOUSE)}:{call.lineno} {call.func.attr}"
         for path in modules("ui")
-        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for call in ast.walk(parsed(path))
         if isinstance(call, ast.Call)
         and isinstance(call.func, ast.Attribute)
         and call.func.attr in FIELDS
