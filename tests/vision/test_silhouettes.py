@@ -112,7 +112,7 @@ def traced(rope: Rope, coarse: float, seed: int) -> tuple[Outline, Array]:
         np.zeros(1, np.bool_),
     )
     card = SimpleNamespace(
-        pose=SimpleNamespace(camera=camera), card=Card(layout), blur=Blur(0.75)
+        pose=SimpleNamespace(camera=camera), printed=Card(layout), blur=Blur(0.75)
     )  # what is looked up of a located card
     located = cast(LocatedCard, card)
     return trace_edges(LIGHT_OF[grey], located, axis, at_mm=0.0, height_mm=0.0), middle

@@ -87,10 +87,10 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     table = located.blur.tones.table
     band = None
     try:
-        band = read_band(grey, located.pose.camera, located.card, table)
-        axis = find_axis(band, located.pose.camera, located.card)
+        band = read_band(grey, located.pose.camera, located.printed, table)
+        axis = find_axis(band, located.pose.camera, located.printed)
         located = lay_paper(located, band)
-        places = stripe_points(band, located.card, located.pose.camera).drawn_mm
+        places = stripe_points(band, located.printed, located.pose.camera).drawn_mm
         findings = flatness(located.pose, located.card, axis.direction)
     except RefusedError as refused:
         reason = why_hidden(refused, band, located, grey)
@@ -107,7 +107,7 @@ def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
     apart_mm = np.linalg.norm(rope.open_mm - station, axis=1)
     places = rope.open_mm[np.argsort(apart_mm)[:NEAREST]]
     camera, most = located.pose.camera, limit_of("blurred-unevenly")
-    return beside_the_rope(located.blur, rope.grey, camera, located.card, places, most)
+    return beside_the_rope(located.blur, rope.grey, camera, located.printed, places, most)
 
 
 def _about_the_band(card: Card) -> Array:
@@ -172,7 +172,7 @@ def _traced(rope: RopeInView, at_mm: float, hold: Hold, jaw_diameters: float) ->
         if crooked > limit_of("no-straight-rope"):
             reason = RefusedError(finding("no-straight-rope", crooked))
         raise _pointing(
-            reason, lambda code: spot_of(code, located.pose.camera, outline, located.card)
+            reason, lambda code: spot_of(code, located.pose.camera, outline, located.printed)
         ) from refused
     return replace(estimate, at_mm=at_mm)
 
@@ -183,7 +183,7 @@ def _check_outline(outline: Outline, located: LocatedCard) -> None:
     for edge in (outline.left, outline.right):
         refuse_above("hard-shadow", edge.shadow_px)
         refuse_above("burnt-out", edge.times_over)
-    low, high = band_limits_mm(outline, located.pose.camera, located.card)
+    low, high = band_limits_mm(outline, located.pose.camera, located.printed)
     half = outline.rough_mm / 2
     refuse_below("band-too-narrow", float(min(high, -low) / half))
 
@@ -230,7 +230,7 @@ def _estimate(rope: RopeInView, outline: Outline, jaws: Jaws, hold: Hold) -> Est
         u_focal_px=pose.u_focal_px,
         print_set=card.print_set,
         rope_look="" if face is None else rope_look(face.light, face.along_mm, face.diameter_mm),
-        marks=marks_of(pose.camera, card, outline, lines),
+        marks=marks_of(pose.camera, located.printed, outline, lines),
     )
 
 
@@ -238,7 +238,7 @@ def _warnings(located: LocatedCard, outline: Outline, jaws: Jaws) -> tuple[Findi
     warnings = []
     burnt = 100 * max(outline.left.burnt, outline.right.burnt)
     if burnt > limit_of("overexposed"):
-        spot = spot_of("overexposed", located.pose.camera, outline, located.card)
+        spot = spot_of("overexposed", located.pose.camera, outline, located.printed)
         warnings.append(finding("overexposed", burnt, spot_px=spot))
     if jaws.crown_pitch_mm is None and jaws.left.crowns + jaws.right.crowns:
         warnings.append(finding("crowns-unclear"))

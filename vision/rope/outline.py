@@ -208,7 +208,7 @@ def trace_edges(
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
     """
-    camera, card, blur = located.pose.camera, located.card, located.blur
+    camera, card, blur = located.pose.camera, located.printed, located.blur
     height = height_mm
     if height is None:
         height = axis.width_mm / 2

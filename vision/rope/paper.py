@@ -26,6 +26,7 @@ from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
 from vision.target.locate import LocatedCard
 from vision.target.pose import Pose, StripePoints
+from vision.target.print_scale import refuse_fitted_stretch
 from vision.tones import LIGHT_OF, Light
 
 Array = NDArray[np.float64]
@@ -148,18 +149,20 @@ def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
     Raises
     ------
     RefusedError
-        If too little of the band is open, or no smoothly bent sheet has its stripes there.
+        If too little of the band is open, no smoothly bent sheet has its stripes there, or an
+        unchecked print is surely longer one way.
     """
     flat = located.pose.camera
-    best = located.with_stripes(stripe_points(band, located.card, flat))
+    best = located.with_stripes(stripe_points(band, located.printed, flat))
     if misfit_mm(best) > SMOOTH_MM:
         for bow_mm in BOWS_MM:
             bowed = _bowed(flat, located, bow_mm)
-            other = located.with_stripes(stripe_points(band, located.card, bowed), bowed)
+            other = located.with_stripes(stripe_points(band, located.printed, bowed), bowed)
             best = min(best, other, key=misfit_mm)
             if misfit_mm(best) <= SMOOTH_MM:
                 break
     refuse_above("card-creased", misfit_mm(best))
+    refuse_fitted_stretch(best.card, best.pose)
     return best
 
 

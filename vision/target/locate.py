@@ -48,6 +48,16 @@ class LocatedCard:
         return replace(self, pose=pose)
 
     @property
+    def printed(self) -> Card:
+        """The card with the scale that its print has in the pose's fit: where its pattern is seen.
+
+        An unchecked print may be 1 % longer one way, which is several stripes at a card's end.
+        """
+        along, across = 1 + self.pose.scales
+        card = self.card
+        return replace(card, scale_x=card.scale_x * along, scale_y=card.scale_y * across)
+
+    @property
     def warnings(self) -> tuple[Finding, ...]:
         """What a figure that rests on this card has to say about its print and the photograph."""
         card, warnings = self.card, []

@@ -34,7 +34,7 @@ from vision.findings import RefusedError, finding, limit_of
 from vision.json_files import read_json, update_json
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, Layout, layout_named
-from vision.target.pose import Pose
+from vision.target.pose import SCALES, Pose
 
 UNCHECKED_U = 0.01  # +-1 % seen on laser prints, x and y differing (a user's report of 1990)
 FURTHEST_OFF = 0.06  # "fit to page" shrinks by 3 to 6 % (from memory, confidence 0.6)
@@ -315,6 +315,30 @@ def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
         return
     if 100 * (abs(stretch) - 2 * u_print_stretch(found, pose, used)) > most:
         raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
+
+
+def refuse_fitted_stretch(card: Card, pose: Pose) -> None:
+    """Refuse such a card once the stripes have been fitted as well, which tell far more.
+
+    Parameters
+    ----------
+    card : Card
+        The card as its print is known.
+    pose : Pose
+        Camera and card, fitted with that card to corners and stripes.
+
+    Raises
+    ------
+    RefusedError
+        As `refuse_stretched` does.
+    """
+    if card.print_set:
+        return
+    longer = np.array([1.0, -1.0])
+    stretch = abs(float(longer @ pose.scales))
+    u = float(np.sqrt(longer @ pose.joint.ordered(SCALES) @ longer))
+    if 100 * (stretch - 2 * u) > limit_of("print-stretched"):
+        raise RefusedError(finding("print-stretched", 100 * stretch))
 
 
 def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
