@@ -20,7 +20,7 @@ from tests.benchmarks.phone_effects import Effect, applied, exposed
 from vision.photo.photo import open_photo
 from vision.pipeline import measure_photo
 from vision.results import Estimate
-from vision.rope.edge_light import shone_sigmas
+from vision.rope.edge.light import shone_sigmas
 
 SMALL = {**VIEW, "size": (1500, 1050), "focal_px": 2100.0}
 

@@ -22,7 +22,7 @@ from vision.camera import Camera, lens_of, project_mm
 from vision.least_squares import scatter_of
 from vision.results import Estimate, Refusal, Result
 from vision.rope.axis import find_axis
-from vision.rope.outline import Edge, Outline, trace_edges
+from vision.rope.edge.outline import Edge, Outline, trace_edges
 from vision.rope.paper import read_band
 from vision.rope.rectify import points_mm
 from vision.target.blur import read_blur

@@ -19,9 +19,9 @@ from studio import Array
 import vision.rope.jaws
 from vision.findings import RefusedError
 from vision.rope.constants import CLOSE_PITCH, USUAL_SPREAD
+from vision.rope.edge.outline import Edge, Outline
+from vision.rope.edge.windows import hidden_wires_mm
 from vision.rope.jaws import Jaws, fit_jaws
-from vision.rope.outline import Edge, Outline
-from vision.rope.windows import hidden_wires_mm
 
 D = 26.0
 R = D / 2

@@ -12,8 +12,8 @@ import pytest
 from studio import Array
 
 from vision.camera import Lens, camera_of
+from vision.rope.edge.outline import Edge, Outline
 from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
-from vision.rope.outline import Edge, Outline
 from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
 from vision.rope.tangent_cylinder import Cylinder
 

@@ -17,9 +17,10 @@ from scipy.special import ndtr
 from studio import Array
 
 from vision.camera import Lens, camera_of
-from vision.rope.edge_light import EVERY_PX, lights_of, no_rim, rim_accounts, rims_px
-from vision.rope.lock_in import Scene
-from vision.rope.profiles import half_way
+from vision.rope.edge.light import EVERY_PX, lights_of
+from vision.rope.edge.lock_in import Scene
+from vision.rope.edge.mirrors import no_rim, rim_accounts, rims_px
+from vision.rope.edge.profiles import half_way
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.tones import code_of, light_of

@@ -23,8 +23,8 @@ from studio import CODE, Array
 from vision.camera import Lens, camera_of
 from vision.least_squares import scatter_of
 from vision.rope.axis import Axis
+from vision.rope.edge.outline import Outline, trace_edges
 from vision.rope.jaws import fit_jaws
-from vision.rope.outline import Outline, trace_edges
 from vision.target.blur import Blur
 from vision.target.layout import Card, Layout, stripe_phase
 from vision.target.locate import LocatedCard

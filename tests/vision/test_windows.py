@@ -8,7 +8,7 @@ from scipy.ndimage import gaussian_filter1d
 from studio import Array
 
 from vision.rope.constants import CLOSE_PITCH, PASSES
-from vision.rope.windows import (
+from vision.rope.edge.windows import (
     CLOSE_SWING,
     HALF_SHOWN,
     hidden_mm,

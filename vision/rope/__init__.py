@@ -1,4 +1,4 @@
-"""The rope on the card: its axis, outline, crowns, jaws, diameter, lay and budget.
+"""The rope on the card: its axis, crowns, jaws, diameter, lay and budget; `edge`: its outline.
 
 May import `vision.photo`, `vision.target` and what those may; knows nothing of scale rules.
 """

@@ -53,12 +53,12 @@ from vision.rope.crowns import (
     smoothed,
     with_flanks,
 )
-from vision.rope.edge_light import rims_px
-from vision.rope.outline import Edge, Outline
+from vision.rope.edge.mirrors import rims_px
+from vision.rope.edge.outline import Edge, Outline
+from vision.rope.edge.windows import hidden_wires_mm
 from vision.rope.rectify import points_mm
 from vision.rope.savitzky_golay import local_parabolas
 from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
-from vision.rope.windows import hidden_wires_mm
 
 Array = NDArray[np.float64]
 

@@ -34,8 +34,8 @@ from vision.least_squares import scatter_of
 from vision.rope.budget import Observation
 from vision.rope.constants import ROUNDNESS_SHARE, U_GAP_MM
 from vision.rope.crowns import fill_outliers
+from vision.rope.edge.outline import Outline
 from vision.rope.jaws import tangent_planes
-from vision.rope.outline import Outline
 from vision.rope.rectify import Image, points_mm
 from vision.rope.strand_texture import PER_DIAMETER, U_PITCH_SHARE, Wave, strand_wave, unrolled
 from vision.rope.tangent_cylinder import cylinder_mm

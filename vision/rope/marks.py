@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, project_mm
 from vision.results import Marks, PointPx
+from vision.rope.edge.outline import Edge, Outline, band_limits_mm
 from vision.rope.jaws import JawLines
-from vision.rope.outline import Edge, Outline, band_limits_mm
 from vision.rope.rectify import points_mm
 from vision.target.layout import Card
 

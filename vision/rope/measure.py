@@ -14,12 +14,12 @@ from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, PointPx
 from vision.rope.axis import Axis, find_axis
 from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
+from vision.rope.edge.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.face_look import rope_look
 from vision.rope.hidden import why_hidden
 from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
-from vision.rope.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.paper import flatness, lay_paper, read_band, stripe_points
 from vision.rope.rectify import light_within
 from vision.rope.tangent_cylinder import Hold

@@ -21,7 +21,7 @@ from vision.camera import Camera, camera_centre_mm, project_mm, rays, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.results import Finding
 from vision.rope.constants import OPEN_CONTRAST, WINDOW_PERIODS
-from vision.rope.lock_in import paper_behind_mm
+from vision.rope.edge.lock_in import paper_behind_mm
 from vision.target.corners import project
 from vision.target.layout import Card, stripe_phase
 from vision.target.locate import LocatedCard

@@ -2,9 +2,9 @@
 
 The line begins and ends on the ground beside the object and crosses it. From each end inwards the
 ground's own light is known; what is unlike it votes for the object, and the outline is the best
-path between both (as in `vision.rope.outline`). Then the edge is put half-way, in light, between
-what lies right outside and right inside of it. A line on each side bears on the highest places, as
-a gauge's jaw does: thread crests, strand crowns, or all of a smooth bar.
+path between both (as in `vision.rope.edge.outline`). Then the edge is put half-way, in light,
+between what lies right outside and right inside of it. A line on each side bears on the highest
+places, as a gauge's jaw does: thread crests, strand crowns, or all of a smooth bar.
 
 One edge of an object against plain ground: which pixels are object, and where it begins.
 """
@@ -23,8 +23,8 @@ from vision.camera import Camera, project_mm
 from vision.findings import RefusedError, finding, refuse_above, refuse_below
 from vision.least_squares import fit_with_scatter, scatter_of
 from vision.rope.constants import STRAY_SHARE
+from vision.rope.edge.profiles import best_paths
 from vision.rope.jaws import JawLines
-from vision.rope.profiles import best_paths
 from vision.rope.rectify import Image, Strip, across_vector, cut_strip, points_mm, scale_at
 from vision.scale_rule.graduation_rows import on_face_mm
 from vision.tones import Light

@@ -41,20 +41,19 @@ from vision.rope.constants import (
     U_SHADOW_SHARE,
     WINDOW_PERIODS,
 )
-from vision.rope.edge_light import (
+from vision.rope.edge.light import (
     EVERY_PX,
     clipped_sigmas,
     lights_of,
     limb_share,
-    no_rim,
     own_light,
-    rim_accounts,
     shone_sigmas,
     times_over,
     tone_px,
 )
-from vision.rope.lock_in import Profiles, Scene, half_size_mm, locked_in
-from vision.rope.profiles import (
+from vision.rope.edge.lock_in import Profiles, Scene, half_size_mm, locked_in
+from vision.rope.edge.mirrors import no_rim, rim_accounts
+from vision.rope.edge.profiles import (
     Values,
     best_paths,
     direction_of,
@@ -63,8 +62,8 @@ from vision.rope.profiles import (
     medians,
     slope_of,
 )
+from vision.rope.edge.windows import hidden_mm, windows_mm
 from vision.rope.rectify import scale_at
-from vision.rope.windows import hidden_mm, windows_mm
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
@@ -130,7 +129,7 @@ class Edge:
     limb_share : float
         How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
     rim_accounts : callable
-        Works out `vision.rope.edge_light.rim_accounts`; no rope with clear crowns asks.
+        Works out `vision.rope.edge.light.rim_accounts`; no rope with clear crowns asks.
     """
 
     side: Side

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
 from vision.rope.constants import BEND_PENALTY, HALF, NO_LIGHT_SHARE
-from vision.rope.edge_light import EVERY_PX
+from vision.rope.edge.light import EVERY_PX
 from vision.tones import Light
 
 Array = NDArray[np.float64]
