@@ -49,10 +49,12 @@ class LocatedCard:
 
     @property
     def printed(self) -> Card:
-        """The card with the scale that its print has in the pose's fit: where its pattern is seen.
+        """The card with the scale of its print, where nobody checked it as the pose's fit has it.
 
         An unchecked print may be 1 % longer one way, which is several stripes at a card's end.
         """
+        if self.card.print_set:
+            return self.card
         along, across = 1 + self.pose.scales
         card = self.card
         return replace(card, scale_x=card.scale_x * along, scale_y=card.scale_y * across)
