@@ -309,12 +309,9 @@ def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
     if card.print_set:
         return
     stretch, used = print_stretch(found, pose)
-    most = limit_of("print-stretched")
     # its uncertainty costs more than the stretch itself: asked for only where it could matter
-    if 100 * abs(stretch) <= most:
-        return
-    if 100 * (abs(stretch) - 2 * u_print_stretch(found, pose, used)) > most:
-        raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
+    if 100 * abs(stretch) > limit_of("print-stretched"):
+        _refuse_surely(stretch, u_print_stretch(found, pose, used))
 
 
 def refuse_fitted_stretch(card: Card, pose: Pose) -> None:
@@ -335,10 +332,13 @@ def refuse_fitted_stretch(card: Card, pose: Pose) -> None:
     if card.print_set:
         return
     longer = np.array([1.0, -1.0])
-    stretch = abs(float(longer @ pose.scales))
     u = float(np.sqrt(longer @ pose.joint.ordered(SCALES) @ longer))
-    if 100 * (stretch - 2 * u) > limit_of("print-stretched"):
-        raise RefusedError(finding("print-stretched", 100 * stretch))
+    _refuse_surely(float(longer @ pose.scales), u)
+
+
+def _refuse_surely(stretch: float, u: float) -> None:
+    if 100 * (abs(stretch) - 2 * u) > limit_of("print-stretched"):
+        raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
 
 
 def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
