@@ -11,9 +11,9 @@ from inspection.record.record import open_record
 from tests.browser.conftest import free_port
 from tests.browser.firefox import firefox
 from tests.browser.test_phone import FOLDER, Serve, folder, there
-from ui.services import phone_tokens
-from ui.services.logins import LOGINS_FILE
-from ui.services.phone_tokens import Grant
+from ui.services.access import phone_tokens
+from ui.services.access.logins import LOGINS_FILE
+from ui.services.access.phone_tokens import Grant
 
 GOOD = "document.querySelector('#last li.good')?.innerText.includes('{}')"
 assert folder  # a fixture, by its name

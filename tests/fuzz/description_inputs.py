@@ -17,7 +17,7 @@ from inspection.limits.user_rules import rules_from_json
 from tests.fuzz.mutations import mutated
 from tests.fuzz.watched import Outcome, Trial
 from tests.inspection.reading_tables import SAMPLE
-from ui.services.roles import check_login, read_team
+from ui.services.access.roles import check_login, read_team
 from vision.calibration.library import CalibratedCamera, load_cameras, save_camera
 from vision.target.print_scale import load_print_checks
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from ui.services.roles import (
+from ui.services.access.roles import (
     ROLES,
     SCREENS,
     AccessError,

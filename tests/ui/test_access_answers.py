@@ -13,8 +13,8 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
 from tests.ui.asgi_hands import answer_of
-from ui.services import logins
-from ui.services.roles import AccessError
+from ui.services.access import logins
+from ui.services.access.roles import AccessError
 from ui.web.page import door, downloads, security
 
 TEAM = """

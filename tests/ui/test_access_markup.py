@@ -13,7 +13,7 @@ from streamlit.testing.v1 import AppTest
 from inspection.model.readings import Gauge, Reading
 from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import open_record
-from ui.services.roles import SCREENS
+from ui.services.access.roles import SCREENS
 from ui.text import as_typed
 from vision.results import Finding
 

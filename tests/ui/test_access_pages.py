@@ -19,7 +19,7 @@ from tests.ui.test_screens import stands
 from tests.ui.upload_hands import give
 from ui.presenters.sheet_entry import read_draft
 from ui.services import measuring_queue
-from ui.services.roles import ROLES, SCREENS
+from ui.services.access.roles import ROLES, SCREENS
 from ui.services.sample import sample_folder
 
 APP = Path(__file__).resolve().parents[2] / "ui" / "web" / "app.py"

@@ -19,9 +19,10 @@ from inspection.model.rope import Inspection, Rope, Station
 from inspection.record.record import Record, open_record
 from tests.ui.asgi_hands import answer_of
 from tests.ui.test_measuring_queue import made_up
-from ui.services import logins, measuring_queue, phone_tokens
+from ui.services import measuring_queue
+from ui.services.access import logins, phone_tokens
+from ui.services.access.phone_tokens import Grant
 from ui.services.measuring_queue import work_off
-from ui.services.phone_tokens import Grant
 from ui.web.page import door, receive, security
 from ui.web.phone import routes
 

@@ -16,7 +16,7 @@ from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
 
 from inspection.record.errors import RecordError
 from tests.ui.test_access_pages import SAMPLE, As, as_person, sampled, team_of  # noqa: F401
-from ui.services.roles import Person, read_team
+from ui.services.access.roles import Person, read_team
 from ui.web.page import downloads, login, session
 
 Press = Callable[[Callable[[], bytes | str]], tuple[str, str]]

@@ -19,10 +19,10 @@ from inspection.record.kept_limits import limit_confirmations
 from inspection.record.record import Record, open_record
 from tests.ui.upload_hands import give_to_tray
 from ui.presenters.limit_rows import band_rows, limit_rows, rope_limit_rows, rope_limits
+from ui.services.access.roles import local_user
 from ui.services.assess_record import assess_recorded
 from ui.services.backups import back_up_now
 from ui.services.own_limits import keep_rules, one_rule, own_rules
-from ui.services.roles import local_user
 from ui.services.sample import sample_folder
 from ui.services.trays import in_tray
 from ui.web.page.upload_routes import owner_of

@@ -19,10 +19,10 @@ from inspection.record.record import open_record
 from tests.ui.upload_hands import put
 from ui.lengths import diameter_words
 from ui.presenters.register_rows import NOT_EXAMINED, find_ropes, in_order, register_row
+from ui.services.access.roles import local_user
 from ui.services.assess_record import assess_recorded
 from ui.services.measuring_queue import work_off
 from ui.services.quick_look import keep_look, quick_look
-from ui.services.roles import local_user
 from ui.services.sample import sample_folder
 from ui.services.trays import in_tray
 from ui.web.page.upload_routes import owner_of

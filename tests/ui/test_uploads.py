@@ -16,8 +16,9 @@ from inspection.record.record import Record, open_record
 from tests.ui.test_access_answers import logged_in
 from tests.ui.test_measuring_queue import made_up
 from tests.ui.upload_hands import HOST, give, put
-from ui.services import cameras, logins, measuring_queue, trays
-from ui.services.roles import Person, local_user
+from ui.services import cameras, measuring_queue, trays
+from ui.services.access import logins
+from ui.services.access.roles import Person, local_user
 from ui.web.page import door, receive, security, upload_routes
 from ui.web.page.upload_routes import owner_of
 

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from starlette.applications import Starlette
 
 from tests.ui.asgi_hands import answer_of
-from ui.services.roles import local_user
+from ui.services.access.roles import local_user
 from ui.web.page import security
 from ui.web.page.upload_routes import ROUTES, owner_of
 

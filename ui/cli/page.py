@@ -201,7 +201,7 @@ def _team_address(team: str) -> str:
     import importlib.util
     import os
 
-    from ui.services.roles import AccessError, check_login, read_team
+    from ui.services.access.roles import AccessError, check_login, read_team
 
     try:
         read_team(team)

@@ -20,8 +20,8 @@ from urllib.parse import parse_qs, urlsplit
 
 from starlette.datastructures import Headers
 
-from ui.services import logins
-from ui.services.roles import (
+from ui.services.access import logins
+from ui.services.access.roles import (
     TEAM_FILE,
     AccessError,
     Person,

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextvars import ContextVar
 from typing import Any
 
-from ui.services.roles import AccessError
+from ui.services.access.roles import AccessError
 from ui.web.page.streamlit_internals import DownloadHandler, wrap_download_handler
 
 Make = Callable[[], bytes | str]

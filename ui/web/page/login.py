@@ -17,7 +17,7 @@ from platformdirs import user_data_path
 from streamlit.navigation.page import StreamlitPage
 
 from inspection.model.names import checked_name
-from ui.services.roles import (
+from ui.services.access.roles import (
     SCREENS,
     TEAM_FILE,
     AccessError,

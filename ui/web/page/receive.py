@@ -22,7 +22,7 @@ from starlette.responses import JSONResponse, Response
 from inspection.model.names import checked_name
 from inspection.record.errors import RecordError
 from inspection.record.record import Record
-from ui.services.roles import AccessError
+from ui.services.access.roles import AccessError
 from ui.web.page.session import open_for_queue, record_location
 
 T = TypeVar("T")

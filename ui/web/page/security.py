@@ -13,8 +13,8 @@ import streamlit as st
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
-from ui.services import logins
-from ui.services.roles import TEAM_FILE
+from ui.services.access import logins
+from ui.services.access.roles import TEAM_FILE
 from ui.web.page.door import (
     ALWAYS_OPEN,
     LOGIN_COOKIE,

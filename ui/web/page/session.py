@@ -15,9 +15,9 @@ from inspection.assessment import Assessment
 from inspection.record.errors import RecordError
 from inspection.record.record import Record, open_record
 from inspection.record.views import OpenInspection, Summary
+from ui.services.access.roles import AccessError, Person
 from ui.services.assess_record import assess_recorded
 from ui.services.own_limits import own_rules
-from ui.services.roles import AccessError, Person
 from ui.web.page.address import address, show_inspection
 from ui.web.page.login import authorized_user, current_user, data_folder
 

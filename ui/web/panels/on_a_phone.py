@@ -10,8 +10,8 @@ import segno
 import streamlit as st
 
 from inspection.record.views import OpenInspection
-from ui.services import phone_tokens
-from ui.services.phone_tokens import Grant
+from ui.services.access import phone_tokens
+from ui.services.access.phone_tokens import Grant
 from ui.services.print_sets import usual_print_set
 from ui.text import as_typed
 from ui.web.page.door import phones_origins

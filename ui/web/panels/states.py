@@ -8,7 +8,7 @@ import streamlit as st
 
 from inspection.model.closing import DECISIONS, Closing
 from inspection.record.views import OpenInspection
-from ui.services.roles import may_do, require_action
+from ui.services.access.roles import may_do, require_action
 from ui.text import CLEARS_NOTHING, STATE_MARKS, as_typed
 from ui.web.page.clock import local
 from ui.web.page.layout import flash_success, show_errors

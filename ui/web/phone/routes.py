@@ -31,14 +31,14 @@ from inspection.record.views import Manner, OpenInspection
 from ui.lengths import length_text
 from ui.presenters.capture import capture_state
 from ui.presenters.reading_form import TypedRow, parse_row
+from ui.services.access.phone_tokens import Grant, grant_of
+from ui.services.access.roles import TEAM_FILE, AccessError, person_named, read_team, require_role
 from ui.services.measuring_queue import (
     PhotoFile,
     ask_screening,
     store_photographs,
     waiting_count,
 )
-from ui.services.phone_tokens import Grant, grant_of
-from ui.services.roles import TEAM_FILE, AccessError, person_named, read_team, require_role
 from ui.web.page.receive import (
     LATER,
     UnacceptedError,

@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 
 from inspection.record.views import OpenInspection
-from ui.services.roles import may_do
+from ui.services.access.roles import may_do
 from ui.web.page.address import address
 from ui.web.page.layout import flash_success, page_header, show_errors
 from ui.web.page.login import current_user

@@ -12,9 +12,9 @@ import streamlit as st
 from inspection.model.length_text import parse_length
 from inspection.model.log import counted
 from inspection.model.readings import Gauge, GaugeKind
+from ui.services.access.roles import require_action
 from ui.services.calibrate_phone import calibrate_phone
 from ui.services.cameras import cameras_file, known_cameras
-from ui.services.roles import require_action
 from ui.services.trays import MOST, TrayPhotograph, empty_tray, read_from_tray
 from ui.text import as_typed
 from ui.web.page.clock import today

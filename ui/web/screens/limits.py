@@ -29,8 +29,8 @@ from ui.presenters.limit_rows import (
     rope_limit_rows,
 )
 from ui.presenters.rope_form import not_stated
+from ui.services.access.roles import may_do, require_action
 from ui.services.own_limits import keep_rules, one_rule, own_rules, own_sets
-from ui.services.roles import may_do, require_action
 from ui.text import as_typed
 from ui.web.page.clock import today
 from ui.web.page.layout import flash_success, page_header, show_errors

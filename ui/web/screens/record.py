@@ -14,8 +14,8 @@ from inspection.exchange.export_tables import export_readings, export_ropes, exp
 from inspection.model.log import counted
 from inspection.record.integrity.verify import Backup, Verification
 from inspection.record.record import Record
+from ui.services.access.roles import require_action
 from ui.services.backups import back_up_now
-from ui.services.roles import require_action
 from ui.text import as_typed
 from ui.web.page.layout import page_header, show_errors
 from ui.web.page.login import current_user, download
