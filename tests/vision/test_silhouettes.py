@@ -41,12 +41,16 @@ LAY, WIRE_LAY = 6.5, 17.0  # of the rope in diameters, of a strand's wires in it
 
 @dataclass(frozen=True, slots=True)
 class Rope:
-    """Strands (0: a bar), outer wires of a strand, light of its face over white paper, phase."""
+    """Strands (0: a bar), outer wires of a strand, light of its face over white paper, phase, lay.
+
+    In lang lay the wires turn in the strand the way the strands turn in the rope.
+    """
 
     strands: int
     wires: int = 10
     face: float = 0.12
     phase: float = 0.0
+    lang: bool = False
 
 
 def silhouette(rope: Rope, along: Array) -> Array:
@@ -61,7 +65,8 @@ def silhouette(rope: Rope, along: Array) -> Array:
     for crown in range(-25, 26):  # each strand as it comes over the top, and each of its wires
         turn = 2 * np.pi * (along / (LAY * D) - (crown + rope.phase) / rope.strands)
         over = np.cos(np.clip(turn, -np.pi / 2, np.pi / 2))
-        rolled = 2 * np.pi * along / (WIRE_LAY * strand) + 2.4 * crown
+        per_mm = 1 / (WIRE_LAY * strand) + (1 if rope.lang else -1) / (LAY * D)
+        rolled = 2 * np.pi * along * per_mm + 2.4 * crown
         step = 2 * np.pi / rope.wires
         wire = (rolled + step / 2) % step - step / 2
         top = centre * over + ring * np.cos(wire) + strand - ring
@@ -133,25 +138,24 @@ def jaws_off(rope: Rope, coarse: float, seed: int) -> list[tuple[float, float]]:
     ]
 
 
+# px: the middle of an arc lies 0.23 to 0.25 under its top here. What windows hide of that is put
+# back by a half where it is sure to be there, by a quarter where it is in lang lay alone.
 @pytest.mark.parametrize(
-    ("coarse", "most_px"),
-    [
-        (1.05, 0.08),
-        (2.2, 0.16),  # round wires: the half of what windows hide of them that is not put back
-    ],
+    ("coarse", "lang", "most_px"),
+    [(1.05, False, 0.08), (2.2, False, 0.18), (1.05, True, 0.16), (2.2, True, 0.25)],
 )
 @pytest.mark.parametrize(("strands", "wires"), [(6, 10), (8, 9), (17, 6)])
 def test_jaws_bear_on_the_silhouette(
-    strands: int, wires: int, coarse: float, most_px: float
+    strands: int, wires: int, coarse: float, lang: bool, most_px: float
 ) -> None:
     found = [
         one
         for seed in range(3)
-        for one in jaws_off(Rope(strands, wires, phase=0.37 * seed), coarse, seed)
+        for one in jaws_off(Rope(strands, wires, phase=0.37 * seed, lang=lang), coarse, seed)
     ]
     off, u = np.array(found).T
     assert abs(off.mean()) < most_px
-    assert off.std() < 0.1
+    assert off.std() < 0.11
     assert (u < 0.2).all()
 
 

@@ -107,8 +107,11 @@ def hidden_wires_mm(
     """Return how far the highest wires stand over an outline traced in windows, and its u, mm.
 
     At a crown one outer wire of the strand after the other stands highest: arcs that meet in
-    cusps. They are drawn as round wires of the usual constructions make them, and traced. Where
-    strands are compacted or worn there are none; anything between is as likely.
+    cusps. In ordinary lay the wires run nearly along the rope there, so that each stays long; in
+    lang lay they run across it and follow each other two to three times as closely. Both are drawn
+    as round wires of the usual constructions make them, and traced. Where strands are compacted or
+    worn there are no cusps; of either lay, anything between is as likely. Both sides err alike,
+    which two terms of their own carry as though they were one if each is sqrt(2) as large.
 
     Parameters
     ----------
@@ -128,12 +131,18 @@ def hidden_wires_mm(
     wires = np.array(WIRES_OF_MANY if strands > MOST_OF_FEW else WIRES_OF_FEW)[:, None, None]
     turn = np.linspace(0, 1, 8, endpoint=False)[:, None]
     deep = strand / (1 + np.sin(np.pi / wires)) * (1 - np.cos(np.pi / wires))
-    arcs = -deep * (2 * _from_top(wires * x / (WIRE_LAY * strand) + turn)) ** 2
-    outlines = (crowns + arcs).reshape(-1, len(x))
-    traced = smoothed(as_traced(outlines, window_mm / step_mm), size)
     top = np.abs(x) < pitch_mm / 4
-    lost = max(0.0, float((outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)).mean()))
-    return HALF * lost, lost / float(np.sqrt(12))
+    lost = []
+    for with_strands in (-1, 1):  # the way the wires turn in the strand: ordinary lay, lang lay
+        per_mm = 1 / (WIRE_LAY * strand) + with_strands / (strands * pitch_mm)
+        arcs = -deep * (2 * _from_top(wires * x * per_mm + turn)) ** 2
+        outlines = (crowns + arcs).reshape(-1, len(x))
+        traced = smoothed(as_traced(outlines, window_mm / step_mm), size)
+        below = outlines[:, top].max(axis=1) - traced[:, top].max(axis=1)
+        lost.append(max(0.0, float(below.mean())))
+    most = np.array(lost)
+    higher = float(HALF * most.mean())  # of anything from nothing to either
+    return higher, float(np.sqrt(2 * ((most**2).mean() / 3 - higher**2)))
 
 
 def _from_top(turns: Array) -> Array:
