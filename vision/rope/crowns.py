@@ -15,7 +15,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, median_filter
+from scipy.ndimage import binary_dilation, maximum_filter1d, median_filter
 from scipy.signal import find_peaks
 from scipy.special import ndtr
 
@@ -119,7 +119,8 @@ def find_crowns(values: Array, pitch: float | None, step: float, d: float) -> ND
     """
     if pitch is None:
         return np.arange(0, len(values), max(1, len(values) // 60))
-    lump = values > np.percentile(values, 75) + 2 * STRAY_SHARE * d
+    upper_quartile = np.sort(values)[3 * len(values) // 4]
+    lump = values > upper_quartile + 2 * STRAY_SHARE * d
     if lump.any():
         lump = with_flanks(lump, pitch, step)
         x = np.arange(len(values))
@@ -150,7 +151,7 @@ def crown_heights(close: Array, crests: NDArray[np.int64], size: int) -> Array:
         Length over which it was smoothed, samples.
     """
     reach = max(2, size // 4)
-    return np.array([close[max(0, i - reach) : i + reach + 1].max() for i in crests])
+    return np.asarray(maximum_filter1d(close, 2 * reach + 1, mode="nearest")[crests])
 
 
 def drawn_noise(count: int, window: float) -> Array:

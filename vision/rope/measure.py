@@ -12,8 +12,9 @@ from vision.camera import project_mm, tilt_deg
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.photo.photo import Photo
 from vision.results import Estimate, Finding, PointPx
-from vision.rope.axis import Axis, find_axis
+from vision.rope.axis import Axis, find_axis, to_height
 from vision.rope.budget import Observation, diameter_of, expected_hold, list_terms
+from vision.rope.constants import HALF_LENGTH
 from vision.rope.edge.outline import Outline, band_limits_mm, trace_edges
 from vision.rope.face_look import rope_look
 from vision.rope.hidden import why_hidden
@@ -21,10 +22,9 @@ from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
 from vision.rope.paper import flatness, lay_paper, read_band, stripe_points
-from vision.rope.rectify import light_within
+from vision.rope.rectify import light_within, points_mm
 from vision.rope.tangent_cylinder import Hold
 from vision.target.blur import Blur, beside_the_rope
-from vision.target.layout import Card
 from vision.target.locate import LocatedCard
 from vision.tones import Light
 from vision.uncertainty import Influence, Term, combined_u_mm
@@ -32,6 +32,7 @@ from vision.uncertainty import Influence, Term, combined_u_mm
 Array = NDArray[np.float64]
 
 
+SQUARE = np.array([[-1.0, -1.0, 1.0, 1.0], [-1.0, 1.0, -1.0, 1.0]])  # its corners, along and across
 NEAREST = 16  # places about a station at which the stripes' blur is read: some three diameters
 
 
@@ -49,8 +50,6 @@ class RopeInView:
         The rope, roughly.
     grey : ndarray of shape (H, W), uint8
         The photograph in grey.
-    light : ndarray of shape (H, W), float32
-        Linear light about the card's band.
     open_mm : ndarray of shape (N, 2)
         Places on stripes that nothing covers, as drawn on the card, mm.
     findings : tuple of Finding
@@ -61,7 +60,6 @@ class RopeInView:
     located: LocatedCard
     axis: Axis
     grey: NDArray[np.uint8]
-    light: Light
     open_mm: Array
     findings: tuple[Finding, ...]
 
@@ -95,9 +93,7 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
     except RefusedError as refused:
         reason = why_hidden(refused, band, located, grey)
         raise _pointing(reason, lambda code: (float(x), float(y))) from refused
-    seen_px = project_mm(located.pose.camera, _about_the_band(located.card))
-    light = light_within(grey, seen_px, table)
-    return RopeInView(photo, located, axis, grey, light, places, findings)
+    return RopeInView(photo, located, axis, grey, places, findings)
 
 
 def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
@@ -110,12 +106,16 @@ def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
     return beside_the_rope(located.blur, rope.grey, camera, located.printed, places, most)
 
 
-def _about_the_band(card: Card) -> Array:
-    """Return points (N, 3), mm, between which the band and any rope on it are seen."""
-    x0, y0, x1, y1 = card.layout.band_box_mm
-    flat = np.array([[x, y] for x in (x0, x1) for y in (y0, y1)])
-    heights = (0.0, card.layout.rope_max_mm)
-    return np.concatenate([np.column_stack([flat, np.full(4, z)]) for z in heights])
+def _about_the_rope(rope: RopeInView, at_mm: float, hold: Hold) -> Array:
+    """Return points (N, 3), mm, between which the rope and the band beside it are looked at."""
+    axis, camera = rope.axis, rope.located.pose.camera
+    seen = []
+    for height in (0.0, rope.axis.width_mm if hold.touching else hold.axis_height_mm):
+        point, width = to_height(axis, camera, height)
+        origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
+        along, across = HALF_LENGTH * width * SQUARE[0], 1.5 * width * SQUARE[1]
+        seen.append(points_mm(along, across, origin, axis.direction, height))
+    return np.concatenate(seen)
 
 
 def measure_station(
@@ -141,21 +141,25 @@ def measure_station(
     """
     located = replace(rope.located, blur=_blur_beside(rope, at_mm))
     rope = replace(rope, located=located)
-    estimate = _traced(rope, at_mm, hold, jaw_diameters)
+    table = located.blur.tones.table
+    estimate = _traced(rope, table, at_mm, hold, jaw_diameters)
     u = located.blur.tones.u_log_power
     if not u:
         return estimate
-    other = replace(rope, light=np.asarray(rope.light ** np.float32(np.exp(-u)), np.float32))
-    moved_mm = _traced(other, at_mm, hold, jaw_diameters).diameter_mm - estimate.diameter_mm
+    other = np.asarray(table ** np.float32(np.exp(-u)), np.float32)
+    moved_mm = _traced(rope, other, at_mm, hold, jaw_diameters).diameter_mm - estimate.diameter_mm
     source = Influence.EDGE.source(rope.photo.sha256, "tones")
     term = Term("tones bent, by the card's black", u, "1", moved_mm / u, "B", source)
     return replace(estimate, budget=(*estimate.budget, term))
 
 
-def _traced(rope: RopeInView, at_mm: float, hold: Hold, jaw_diameters: float) -> Estimate:
+def _traced(
+    rope: RopeInView, table: Light, at_mm: float, hold: Hold, jaw_diameters: float
+) -> Estimate:
     located = rope.located
+    seen_px = project_mm(located.pose.camera, _about_the_rope(rope, at_mm, hold))
     outline = trace_edges(
-        rope.light,
+        light_within(rope.grey, seen_px, table),
         located,
         rope.axis,
         at_mm=at_mm,
