@@ -24,11 +24,14 @@ from vision.target.corners import find_chess_corners, project
 from vision.target.layout import (
     LAST_WORD,
     LAYOUT_OF_WORD,
+    LAYOUTS,
     NUMBER_WORD,
+    PLAIN_LAYOUTS,
     PLAIN_WORD,
     WORD_OF_LAYOUT,
     Layout,
     marker_corners_mm,
+    marker_words,
 )
 
 Array = NDArray[np.float64]
@@ -48,6 +51,18 @@ OTHER_KINDS = (
 )
 ENOUGH_OTHERS = 3
 MIN_CORNERS = 8
+# What is printed on cards beside their numbers. A shape that is no marker is held against each.
+CARD_WORDS = tuple(
+    sorted(
+        {
+            word
+            for layout in LAYOUTS + PLAIN_LAYOUTS
+            for _, _, word in marker_words(layout, 0)
+            if word < NUMBER_WORD
+        }
+    )
+)
+NUMBERS = tuple(range(NUMBER_WORD, LAST_WORD + 1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,13 +158,13 @@ def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
 
 
 @cache
-def _words(first: int, end: int) -> cv2.aruco.Dictionary:
-    """Return the part of the dictionary from a word up to another; none with a wrong bit counts."""
+def _dictionary(words: tuple[int, ...]) -> cv2.aruco.Dictionary:
+    """Return the dictionary with some of its words only; none with a wrong bit counts."""
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
-    return cv2.aruco.Dictionary(dictionary.bytesList[first:end], dictionary.markerSize, 0)
+    return cv2.aruco.Dictionary(dictionary.bytesList[list(words)], dictionary.markerSize, 0)
 
 
-def _detect_at(grey: Grey, scale: float, first: int = 0, end: int = NUMBER_WORD) -> list[_Marker]:
+def _detect_at(grey: Grey, scale: float, words: tuple[int, ...] = CARD_WORDS) -> list[_Marker]:
     quick = scale * max(grey.shape) < 1.2 * QUICK_PX
     picture = grey
     while (left := scale * max(grey.shape) / max(picture.shape)) <= 0.5:
@@ -161,15 +176,15 @@ def _detect_at(grey: Grey, scale: float, first: int = 0, end: int = NUMBER_WORD)
     parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
     parameters.adaptiveThreshWinSizeStep = 20
     parameters.minMarkerPerimeterRate = 0.04 if quick else 0.02
-    detector = cv2.aruco.ArucoDetector(_words(first, end), parameters)
-    corners, words, _ = detector.detectMarkers(picture)
-    if words is None or len(corners) == 0:
+    detector = cv2.aruco.ArucoDetector(_dictionary(words), parameters)
+    corners, places, _ = detector.detectMarkers(picture)
+    if places is None or len(corners) == 0:
         return []
     # resize keeps the outer edges of the picture: centres of pixels move by half a step
     shift = 0.5 / scale - 0.5
     return [
-        _Marker(first + int(word), np.asarray(quad, float).reshape(4, 2) / scale + shift)
-        for quad, word in zip(corners, np.asarray(words).ravel(), strict=True)
+        _Marker(words[place], np.asarray(quad, float).reshape(4, 2) / scale + shift)
+        for quad, place in zip(corners, np.asarray(places).ravel().tolist(), strict=True)
     ]
 
 
@@ -279,7 +294,7 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> ND
 def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
     """Read the card's number where its markers must be, until two agree and more than any other.
 
-    To tell a marker from a thousand others is most of what finding it costs; so the many words
+    To tell a marker from a thousand others is most of what finding it costs: the many words
     of numbers are asked for only here.
     """
     votes: Counter[int] = Counter()
@@ -291,7 +306,7 @@ def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
         (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, grey.shape[::-1])
         if min(x1 - x0, y1 - y0) < side:
             continue
-        near = _detect_at(grey[y0:y1, x0:x1], zoom, NUMBER_WORD, LAST_WORD + 1)
+        near = _detect_at(grey[y0:y1, x0:x1], zoom, NUMBERS)
         middle = slot.mean(axis=0) - [x0, y0]
         votes.update(
             marker.word - NUMBER_WORD
