@@ -6,10 +6,16 @@ import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import Dialect, Engine
+from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
+from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
+from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
+from tests.kept_answers import answered_once, shared_folder
 
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
@@ -37,21 +43,45 @@ def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-_seen: dict[tuple[str, str, str], object] = {}
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder of this run, the same one in all its workers."""
+    return shared_folder(tmp_path_factory)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _statements_compiled_once() -> Iterator[None]:
+    """SQLAlchemy compiles each statement for each engine anew, and tests open a thousand records:
+
+    a third of their time. The dialects of one kind, all with the same options, count as one here.
+    """
+    compiled, set_up = LRUCache(2000), Engine.__init__
+
+    def sharing(engine: Engine, *given: Any, **named: Any) -> None:
+        set_up(engine, *given, **named)
+        engine._compiled_cache = compiled
+
+    def same(one: Dialect, other: object) -> bool:
+        return type(one) is type(other)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Engine, "__init__", sharing)
+        for kind in (SQLiteDialect_pysqlite, PGDialect_psycopg):
+            patch.setattr(kind, "__eq__", same)
+            patch.setattr(kind, "__hash__", lambda one: hash(type(one)))
+        yield
 
 
 @pytest.fixture(scope="module")
-def measured_once() -> Iterator[None]:
+def measured_once(shared: Path) -> Iterator[None]:
     """Let commands and pages, which look at the same photographs, share what was seen."""
     import ui.cli.progress as told
     from vision.photo.photo import Photo
     from vision.pipeline import Settings, measure_photo
 
     def remember(photo: Photo, settings: Settings) -> object:
-        key = (photo.sha256, photo.name, repr(settings))
-        if key not in _seen:
-            _seen[key] = measure_photo(photo, settings)
-        return _seen[key]
+        asked = ("here", photo.sha256, photo.name, settings)
+        return answered_once(shared, asked, lambda: measure_photo(photo, settings))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(told, "measure_photo", remember)
@@ -59,6 +89,10 @@ def measured_once() -> Iterator[None]:
 
 
 def pytest_collection_finish() -> None:
-    """Leave what was imported and collected out of every later search for garbage."""
+    """Leave what was imported and collected out of every later search for garbage.
+
+    And search less often: records and pages make many small things that soon go by themselves.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, 20, 50)

@@ -15,6 +15,7 @@ from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
+from tests.kept_answers import answered_once, made_once
 from ui.services import measuring_queue
 from vision.apart import apart
 from vision.results import Estimate
@@ -33,18 +34,13 @@ def _components_looked_for_once() -> Iterator[None]:
         yield
 
 
-_answers: dict[tuple[str, ...], Any] = {}
-
-
 @contextmanager
-def measured_apart_once() -> Iterator[None]:
+def measured_apart_once(shared: Path) -> Iterator[None]:
     """Let what the process apart said of a photograph stand when it is asked the same again."""
 
     def remember(name: str, work: Callable[..., Any], data: bytes, *given: Any) -> Any:
-        key = (name, work.__qualname__, sha256(data).hexdigest(), repr(given))
-        if key not in _answers:
-            _answers[key] = apart(name, work, data, *given)
-        return _answers[key]
+        asked = ("apart", name, work.__qualname__, sha256(data).hexdigest(), given)
+        return answered_once(shared, asked, lambda: apart(name, work, data, *given))
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(measuring_queue, "apart", remember)
@@ -52,17 +48,19 @@ def measured_apart_once() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def sample(shared: Path) -> Path:
     """Return a folder with a record of the sample inspection; not to be written to."""
     from ui.services.sample import load_sample, sample_folder
 
     folder = sample_folder()
     if folder is None:
         pytest.skip("the sample photographs are not beside the program")
-    place = tmp_path_factory.mktemp("sample")
-    with measured_apart_once(), open_record(place / "record.db") as record:
-        load_sample(record, folder, by=REVIEWER)
-    return place
+
+    def make(place: Path) -> None:
+        with measured_apart_once(shared), open_record(place / "record.db") as record:
+            load_sample(record, folder, by=REVIEWER)
+
+    return made_once(shared, "sample", make)
 
 
 @pytest.fixture

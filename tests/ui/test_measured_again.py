@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
 
@@ -20,16 +21,18 @@ def kept() -> OpenInspection:
         return record.inspection(SAMPLE)
 
 
-def worked_off() -> None:
-    with measured_apart_once(), open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
+def worked_off(shared: Path) -> None:
+    with measured_apart_once(shared), open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         work_off(record, SAMPLE)
 
 
-def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) -> None:
+def test_a_check_of_the_print_that_came_later_is_one_press(
+    sample_app: AppTest, shared: Path
+) -> None:
     with open_record(os.environ["ROPE_PHOTO_RECORD"]) as record:
         photographs = [one.sha256 for one in kept().photographs]
         measure_again(record, SAMPLE, photographs, Manner(), by="A. Berg", why="as if unchecked")
-        work_off(record, SAMPLE)
+    worked_off(shared)
     before = {one.photo_name: one for one in kept().results}
     assert all(not one.print_set for one in before.values() if isinstance(one, Estimate))
     at = sample_app.run().switch_page("screens/sheet.py").run()
@@ -39,7 +42,7 @@ def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) 
     at.run()
     assert not at.exception
     assert any("**8 waiting** to be measured" in one.value for one in at.markdown)
-    worked_off()
+    worked_off(shared)
     at.run()
     assert not [one for one in at.button if one.label.startswith("Apply the print check")]
     after = {one.photo_name: one for one in kept().results}
@@ -50,7 +53,7 @@ def test_a_check_of_the_print_that_came_later_is_one_press(sample_app: AppTest) 
             assert one.u_mm < 0.5 * before[name].u_mm  # type: ignore[union-attr]
 
 
-def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest) -> None:
+def test_a_hold_that_is_said_later_measures_all_again(sample_app: AppTest, shared: Path) -> None:
     at = sample_app.run().switch_page("screens/sheet.py").run()
     next(one for one in at.selectbox if one.label == "How the card was held").set_value("stand-off")
     at.run()

@@ -31,13 +31,14 @@ ASLEEP = r"does not answer .*; is it running\? Nothing that was saved is lost: t
 def pages(
     new_database: str,  # noqa: F811
     tmp_path: Path,
+    shared: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> Iterator[AppTest]:
     folder = sample_folder()
     if folder is None:
         pytest.skip("the sample photographs are not beside the program")
     store = tmp_path / "photographs"
-    with measured_apart_once(), open_record(new_database, photographs=store) as record:
+    with measured_apart_once(shared), open_record(new_database, photographs=store) as record:
         load_sample(record, folder, by="Reviewer B")
     monkeypatch.setenv("ROPE_PHOTO_RECORD", new_database)
     monkeypatch.setenv("ROPE_PHOTO_STORE", str(store))

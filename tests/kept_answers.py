@@ -1,0 +1,50 @@
+"""What takes its time is worked out once a run: the workers of pytest-xdist share the answers."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import shutil
+import tempfile
+from collections.abc import Callable
+from hashlib import sha256
+from pathlib import Path
+from typing import TypeVar
+
+import pytest
+
+T = TypeVar("T")
+
+
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder of this run, the same one in all its workers."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "shared"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+def answered_once(folder: Path, asked: object, work: Callable[[], T]) -> T:
+    """Return what a worker of this run was answered when it asked the same, or work it out."""
+    path = folder / sha256(repr(asked).encode()).hexdigest()
+    if path.exists():
+        kept: T = pickle.loads(path.read_bytes())
+        return kept
+    answer = work()
+    with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
+        pickle.dump(answer, part)
+    Path(part.name).replace(path)
+    return answer
+
+
+def made_once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:
+    """Return a folder that a worker of this run has filled; not to be written to."""
+    place = folder / name
+    if not place.exists():
+        begun = Path(tempfile.mkdtemp(dir=folder))
+        make(begun)
+        try:
+            begun.rename(place)
+        except OSError:  # another worker was as quick
+            shutil.rmtree(begun)
+    return place
