@@ -139,8 +139,8 @@ def _covered(band: Band) -> Mask:
 
 def longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return first row and length of the longest run of True in each column of a mask."""
-    row = np.arange(mask.shape[0])[:, None]
-    run = row - np.maximum.accumulate(np.where(mask, -1, row), axis=0)  # that ends in each row
+    row = np.arange(mask.shape[0], dtype=np.int32)[:, None]
+    run = row - np.maximum.accumulate(np.where(mask, np.int32(-1), row), axis=0)  # ends in each row
     end, best = run.argmax(axis=0), run.max(axis=0)
     return np.where(best > 0, end - best + 1, 1), best
 

@@ -169,7 +169,7 @@ def as_traced(outlines: Array, window: float) -> Array:
 
     Each pass adds what the window sees of what the ones before it left.
     """
-    left, size = outlines, (2 * int(4 * window + 0.5) + 1, 1)
+    left, size = outlines.astype(np.float32), (2 * int(4 * window + 0.5) + 1, 1)
     for _ in range(PASSES):
         left = left - cv2.GaussianBlur(left, size, window, borderType=cv2.BORDER_REPLICATE)
     return np.asarray(outlines - left)

@@ -241,14 +241,14 @@ def _samples(along: Array, height: Array, raw: Array) -> tuple[Array, Array]:
 def _row(along: Array, pitch: float) -> Array:
     """Return the columns of the fit: a slow bow, then cosine and sine of each multiple."""
     x = along / max(float(np.abs(along).max()), 1e-9)
-    row = np.empty((len(x), 3 + 2 * MULTIPLES))
-    row[:, 0], row[:, 1], row[:, 2] = 1.0, x, x * x
+    row = np.empty((3 + 2 * MULTIPLES, len(x)))  # each column in one run of memory
+    row[0], row[1], row[2] = 1.0, x, x * x
     turn = np.exp(2j * np.pi * along / pitch)
     wave = np.ones_like(turn)
     for k in range(MULTIPLES):
         wave = wave * turn
-        row[:, 3 + 2 * k], row[:, 4 + 2 * k] = wave.real, wave.imag
-    return row
+        row[3 + 2 * k], row[4 + 2 * k] = wave.real, wave.imag
+    return row.T
 
 
 def _solve(along: Array, height: Array, pitch: float) -> Array:

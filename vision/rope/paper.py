@@ -61,7 +61,7 @@ class Band:
 
     x_mm: Array
     y_mm: Array
-    contrast: Array
+    contrast: Light
     stripes: NDArray[np.complex64]
     inside: Mask
     open_contrast: float
@@ -107,7 +107,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
     if not ((corners > 1) & (corners < np.array(grey.shape[::-1]) - 2)).all():
         whole = np.full_like(grey, 255)
         inside = cv2.warpPerspective(whole, to_photo @ to_drawn, size, flags=flags) == 255
-    light = table[cut]
+    light = np.asarray(cv2.LUT(cut, table), np.float32)
     # the pattern's phase grows evenly with x and with y
     across, up = (
         np.exp(-1j * stripe_phase(card.layout, np.stack(place, axis=-1))).astype(np.complex64)
@@ -126,7 +126,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
     both = (light * carrier).view(np.float32).reshape(*light.shape, 2)
     beat = smooth(both).view(np.complex64)[..., 0] - leak * mean * carrier
     even = smooth(mean)  # once more, lest the stripes show in it
-    contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), float)
+    contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), np.float32)
     open_contrast = float(np.percentile(contrast[inside], 90)) if inside.any() else 0.0
     refuse_below("stripes-faint", 100 * open_contrast)
     return Band(x, y, contrast, 1j * beat, inside, open_contrast, to_photo)

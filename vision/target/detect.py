@@ -183,8 +183,8 @@ def _detect_at(grey: Grey, scale: float, words: tuple[int, ...] = CARD_WORDS) ->
     # resize keeps the outer edges of the picture: centres of pixels move by half a step
     shift = 0.5 / scale - 0.5
     return [
-        _Marker(words[place], np.asarray(quad, float).reshape(4, 2) / scale + shift)
-        for quad, place in zip(corners, np.asarray(places).ravel().tolist(), strict=True)
+        _Marker(words[int(place)], np.asarray(quad, float).reshape(4, 2) / scale + shift)
+        for quad, place in zip(corners, np.asarray(places).ravel(), strict=True)
     ]
 
 
