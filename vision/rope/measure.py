@@ -158,12 +158,14 @@ def _traced(
 ) -> Estimate:
     located = rope.located
     seen_px = project_mm(located.pose.camera, _about_the_rope(rope, at_mm, hold))
+    light, corner_px = light_within(rope.grey, seen_px, table)
     outline = trace_edges(
-        light_within(rope.grey, seen_px, table),
+        light,
         located,
         rope.axis,
         at_mm=at_mm,
         height_mm=None if hold.touching else hold.axis_height_mm,
+        corner_px=corner_px,
     )
     crooked = 100 * rope.axis.unlike_share(at_mm)
     try:

@@ -71,20 +71,18 @@ def scale_at(camera: Camera, point_mm: Array, direction: Array) -> float:
     return float(np.linalg.norm(two - one))
 
 
-def light_within(grey: Image, points_px: Array, table: Light) -> Light:
-    """Return the linear light (H, W) of a grey picture, worked out about points (N, 2), px, only.
+def light_within(grey: Image, points_px: Array, table: Light) -> tuple[Light, tuple[int, int]]:
+    """Return the linear light (h, w) of a grey picture about points (N, 2), px, and its corner, px.
 
-    Elsewhere it is 0: of a large photograph the rest would be half of all work. `table` says which
-    light each value stands for (`vision.tones.Tones.table`).
+    Of a large photograph the rest would be half of all work. `table` says which light each value
+    stands for (`vision.tones.Tones.table`).
     """
-    light = np.zeros(grey.shape, np.float32)
     size = np.array(grey.shape[::-1])
     low = np.clip(np.floor(points_px.min(axis=0)).astype(int) - 4, 0, size)
     high = np.clip(np.ceil(points_px.max(axis=0)).astype(int) + 5, 0, size)
-    part = np.s_[low[1] : high[1], low[0] : high[0]]
-    if grey[part].size:
-        light[part] = cv2.LUT(np.ascontiguousarray(grey[part]), table)
-    return light
+    part = np.ascontiguousarray(grey[low[1] : high[1], low[0] : high[0]])
+    light = cv2.LUT(part, table) if part.size else np.zeros((1, 1))
+    return np.asarray(light, np.float32), (int(low[0]), int(low[1]))
 
 
 def cut_strip(pixels: Image, camera: Camera, strip: Strip) -> Light:

@@ -47,6 +47,7 @@ class Scene:
     direction: Array
     height_mm: float
     sign: float
+    corner_px: tuple[int, int] = (0, 0)  # of the light, where it is a part of the photograph
 
     def look(self, base_mm: Array, steps_mm: Array) -> tuple[Light, Light, Mask]:
         """Return light, phase of the stripes, and whether band lies behind (columns, samples).
@@ -61,7 +62,9 @@ class Scene:
         parabolas = np.stack([u * (u - 1) / 2, 1 - u * u, u * (u + 1) / 2])
         three = base_mm[:, None] + middle + reach * np.array([-1.0, 0.0, 1.0])
         seen, drawn = self._places(np.repeat(self.along_mm, 3), three.ravel())
-        at_three = np.vstack([seen.T, drawn.T, stripe_phase(self.card.layout, drawn)])
+        at_three = np.vstack(
+            [(seen - self.corner_px).T, drawn.T, stripe_phase(self.card.layout, drawn)]
+        )
         at_three = at_three.reshape(5, -1, 3).astype(np.float32)
         x, y, drawn_x, drawn_y, phase = at_three @ parabolas.astype(np.float32)
         _, _, x1, y1 = self.card.layout.stripe_box_mm

@@ -191,13 +191,14 @@ def trace_edges(
     *,
     at_mm: float,
     height_mm: float | None,
+    corner_px: tuple[int, int] = (0, 0),
 ) -> Outline:
     """Return the rope's outline about a station.
 
     Parameters
     ----------
     light : ndarray of shape (H, W), float32
-        Linear light of the upright photograph, 0 to 1.
+        Linear light of the upright photograph, or of the part of it about the rope, 0 to 1.
     located : LocatedCard
         The card, its pose and the photograph's blur.
     axis : Axis
@@ -206,6 +207,8 @@ def trace_edges(
         Station: place along the card, mm from its middle.
     height_mm : float or None
         Height of the rope's axis over the card; None for a rope that lies on it.
+    corner_px : tuple of int
+        Where in the photograph that part has its first pixel (x, y).
     """
     camera, card, blur = located.pose.camera, located.printed, located.blur
     height = height_mm
@@ -226,7 +229,8 @@ def trace_edges(
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
     px_mm, edges, again = 1 / scale, [], []
     scenes = [
-        Scene(light, camera, card, along, origin, axis.direction, height, sign) for _, sign in SIDES
+        Scene(light, camera, card, along, origin, axis.direction, height, sign, corner_px)
+        for _, sign in SIDES
     ]
     for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
         trace = partial(_followed, scene, seen, px_mm, blur)
