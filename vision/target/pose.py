@@ -307,7 +307,7 @@ def _fit(
     u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
     scale = np.array([card.scale_x, card.scale_y])
 
-    @lru_cache(maxsize=1)  # a step asks for the residuals first, then for their derivatives
+    @lru_cache(maxsize=2)  # a step asks for the residuals, then for derivatives, maybe back
     def offsets_at(packed: bytes, points: StripePoints | None) -> tuple[Array, Array]:
         """Return by how much everything lies off where it is seen, px, and the Jacobian."""
         full = np.frombuffer(packed)
