@@ -71,9 +71,10 @@ def add_bar(picture: Linear, bar: Bar, R: Array, t: Array, focal: float) -> None
         place = (eye - start) @ along + reach * part(rows, columns, along)
         share *= (place > bar.begin_mm) & (place < bar.end_mm)
         normal_up = (b + reach * q) / r
-        light = (0.35 + 0.65 * np.clip(normal_up, 0, 1))[..., None] * np.array(bar.colour)
-        behind = picture[rows, columns]
-        picture[rows, columns] = behind + share[..., None] * (light - behind)
+        light = 0.35 + 0.65 * np.clip(normal_up, 0, 1)
+        for channel, colour in enumerate(bar.colour):
+            behind = picture[rows, columns, channel]
+            behind += share * (light * colour - behind)
 
 
 def axes_of(bar: Bar) -> tuple[Array, Array]:

@@ -111,7 +111,7 @@ def page(layout: Layout, number: int, dots_per_mm: int = 20) -> Linear:
     sheet = pdf[number % 2].render(scale=dots_per_mm * 25.4 / 72, rev_byteorder=True).to_numpy()
     v = np.arange(256) / 255
     linear = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
-    return np.asarray(0.035 + 0.815 * linear[sheet[..., :3]], np.float32)
+    return np.asarray(cv2.LUT(np.ascontiguousarray(sheet[..., :3]), 0.035 + 0.815 * linear))
 
 
 def photograph(
@@ -174,18 +174,19 @@ def photograph(
         picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
     if blur_px:
         picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), blur_px), np.float32)
-    picture *= exposure
+    if exposure != 1.0:
+        picture *= exposure
     picture *= 65535
     code = cv2.LUT(np.clip(picture, 0, 65535, out=picture).astype(np.uint16), CODE)
-    if noise:
-        code += noise * _drawn(seed, code.shape)
-    return Shot(np.clip(np.rint(code, out=code), 0, 255).astype(np.uint8), R, t, focal_px)
+    grain = _drawn(seed, noise, code.shape) if noise else 0.0
+    # rounded and kept within a byte in one go
+    return Shot(np.asarray(cv2.add(code, grain, dtype=cv2.CV_8U), np.uint8), R, t, focal_px)
 
 
 @lru_cache(maxsize=2)
-def _drawn(seed: int, shape: tuple[int, ...]) -> Linear:
+def _drawn(seed: int, noise: float, shape: tuple[int, ...]) -> Linear:
     """Return normal noise; most photographs have the same."""
-    return np.random.default_rng(seed).standard_normal(shape, np.float32)
+    return noise * np.random.default_rng(seed).standard_normal(shape, np.float32)
 
 
 def _painted(
