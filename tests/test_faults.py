@@ -10,6 +10,7 @@ import ast
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,7 @@ def faults_in(path: Path) -> Iterator[Fault]:
                     yield Fault(what, seen, f"{path.relative_to(TESTS)}::{node.name}")
 
 
+@cache
 def faults(room: str) -> list[Fault]:
     files = sorted((TESTS / room).rglob("test_*.py"))
     return [one for path in files for one in faults_in(path)]

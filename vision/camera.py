@@ -344,16 +344,20 @@ def rays(camera: Camera, points_px: Array) -> Array:
     points_px : ndarray of shape (N, 2)
         Points of the photograph, px.
     """
-    bent = (points_px - camera.principal_point_px) / camera.focal_px
-    straight = bent
+    # one number after the other: numpy is slow along an axis of two
+    bent_x = (points_px[:, 0] - camera.centre_x_px) / camera.focal_px
+    bent_y = (points_px[:, 1] - camera.centre_y_px) / camera.focal_px
+    x, y, aimed_x, aimed_y = bent_x, bent_y, bent_x, bent_y
     more = camera.bends_further
     for _ in range(12 if more else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
-        aimed = bent - _further(camera, straight) if more else bent
-        x, y = straight.T  # sums over an axis of two are slow
-        straight = aimed / (1 + camera.k1 * (x * x + y * y)[:, None])
-    sight = np.column_stack([straight, np.ones(len(straight))]) @ rotation(camera)
-    x, y, z = sight.T
-    return np.asarray(sight / np.sqrt(x * x + y * y + z * z)[:, None])
+        if more:
+            further = _further(camera, np.column_stack([x, y]))
+            aimed_x, aimed_y = bent_x - further[:, 0], bent_y - further[:, 1]
+        shrunk = 1 + camera.k1 * (x * x + y * y)
+        x, y = aimed_x / shrunk, aimed_y / shrunk
+    x, y, z = (np.column_stack([x, y, np.ones(len(x))]) @ rotation(camera)).T
+    length = np.sqrt(x * x + y * y + z * z)
+    return np.column_stack([x / length, y / length, z / length])
 
 
 def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:

@@ -61,8 +61,9 @@ def on_face_mm(camera: Camera, points_px: Array, height_mm: float = 0.0) -> Arra
         Height of the plane over the face, mm.
     """
     eye, sight = camera_centre_mm(camera), rays(camera, points_px)
-    reach = (height_mm - eye[2]) / sight[:, 2]
-    return np.asarray(eye[:2] + reach[:, None] * sight[:, :2])
+    x, y, z = sight.T
+    reach = (height_mm - eye[2]) / z
+    return np.column_stack([eye[0] + reach * x, eye[1] + reach * y])
 
 
 def rows_of(
