@@ -2,9 +2,14 @@
 
 What every screen needs is loaded before the server answers, or the first person would wait for it.
 """
+# ruff: noqa: E402  (another release of Streamlit may lack what the rest would import)
 
 import gc
 from pathlib import Path
+
+from ui.web.page.streamlit_internals import require_tested_version
+
+require_tested_version()
 
 import altair  # noqa: F401  (two people's first pages at once would each find the other's half of it)
 import pandas  # noqa: F401  (likewise; Streamlit and Altair load it on their own first use)
@@ -15,12 +20,10 @@ from ui.services.measuring_queue import start_worker
 from ui.web.page.downloads import patch_download_handler
 from ui.web.page.security import security_middleware
 from ui.web.page.session import open_for_queue
-from ui.web.page.streamlit_internals import require_tested_version
 from ui.web.page.upload_routes import ROUTES as UPLOADS
 from ui.web.phone.routes import ROUTES as PHONES
 from vision.apart import start_child
 
-require_tested_version()
 patch_download_handler()
 start_child()  # it loads what measuring needs beside us
 gc.collect()
