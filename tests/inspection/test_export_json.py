@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import fields
 from datetime import date, datetime
@@ -157,9 +158,11 @@ def test_a_record_file_moves_into_a_database(tmp_path: Path, new_database: str) 
     ],
 )
 def test_a_changed_export_is_not_restored(
-    tmp_path: Path, change: Callable[[str], str], sentence: str
+    tmp_path: Path, empty_record: Path, change: Callable[[str], str], sentence: str
 ) -> None:
     path = tmp_path / "record.json"
+    for new in ("record.db", "again.db"):
+        shutil.copy(empty_record, tmp_path / new)
     with open_record(tmp_path / "record.db") as record:
         _fill(record)
         export_json(record, path)
@@ -232,9 +235,11 @@ def readings(draw: st.DrawFn, gauge: str) -> Reading:
 @given(data=st.data(), suffix=st.sampled_from([".csv", ".xlsx"]))
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 def test_whatever_is_exported_comes_back(
-    data: st.DataObject, suffix: str, tmp_path_factory: pytest.TempPathFactory
+    data: st.DataObject, suffix: str, empty_record: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     folder = tmp_path_factory.mktemp("trip")
+    for new in ("one.db", "two.db"):
+        shutil.copy(empty_record, folder / new)
     gauge = data.draw(GAUGE)
     rope, visit = data.draw(ROPE), data.draw(NAME)
     listed = data.draw(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -38,7 +39,8 @@ STAYS = Closing(
 
 
 @pytest.fixture
-def filled(tmp_path: Path) -> Iterator[Record]:
+def filled(tmp_path: Path, empty_record: Path) -> Iterator[Record]:
+    shutil.copy(empty_record, tmp_path / "record.db")
     with open_record(tmp_path / "record.db") as record:
         record.add_rope(Rope("hoist", 22.0), by="A. Berg")
         record.add_gauge(Gauge("C-1", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")

@@ -43,12 +43,12 @@ def team_of(people: dict[str, tuple[str, tuple[str, ...]]]) -> str:
 
 
 @pytest.fixture
-def as_person(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> As:
+def as_person(tmp_path: Path, empty_record: Path, monkeypatch: pytest.MonkeyPatch) -> As:
     """Return the pages as one of `PEOPLE` sees them, by letter; "" is not logged in."""
     (tmp_path / "team.toml").write_text(team_of(PEOPLE), encoding="utf-8")
     monkeypatch.setenv("ROPE_PHOTO_TEAM", str(tmp_path / "team.toml"))
     monkeypatch.setenv("ROPE_PHOTO_RECORD", str(tmp_path / "record.db"))
-    open_record(tmp_path / "record.db").close()  # the pages make none that was named
+    shutil.copy(empty_record, tmp_path / "record.db")  # the pages make none that was named
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
 
     def pages(letter: str) -> AppTest:

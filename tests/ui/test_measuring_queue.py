@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -47,7 +48,8 @@ KEY = "Lantern L4, 4000 x 3000, 26 mm"
 
 
 @pytest.fixture
-def record(tmp_path: Path) -> Iterator[Record]:
+def record(tmp_path: Path, empty_record: Path) -> Iterator[Record]:
+    shutil.copy(empty_record, tmp_path / "record.db")
     with open_record(tmp_path / "record.db") as opened:
         opened.add_rope(Rope("rope", 22.0), by="A. Berg")
         opened.add_inspection(Inspection("visit", "rope", date(2026, 11, 2)), by="A. Berg")

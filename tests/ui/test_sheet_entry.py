@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime
@@ -29,8 +30,9 @@ VISIT, BY = "visit", Witness("A. Berg", "C-1")
 
 
 @pytest.fixture
-def record(tmp_path: Path) -> Iterator[Record]:
+def record(tmp_path: Path, empty_record: Path) -> Iterator[Record]:
     """Yield a record with one rope, one gauge, and an inspection with one planned station."""
+    shutil.copy(empty_record, tmp_path / "record.db")
     with open_record(tmp_path / "record.db") as made:
         made.add_rope(Rope("rope", 22.0), by="A. Berg")
         made.add_gauge(Gauge("C-1", "wide-jaw caliper", 0.01, 0.03), by="A. Berg")
