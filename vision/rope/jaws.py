@@ -389,10 +389,12 @@ def _fit_jaw(
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
         return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
     usual = float(np.sort(broad[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
-    stray = broad > usual + STRAY_SHARE * d
+    # a lump is looked for in what heights are read from: smoothed over a crown, a wire is low
+    tops = np.maximum(broad, close)
+    stray = tops > usual + STRAY_SHARE * d
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
     if stray.any():  # the flanks of what stands out are no strand either
-        stray = with_flanks(broad > usual + 0.25 * STRAY_SHARE * d, pitch, step)
+        stray = with_flanks(tops > usual + 0.25 * STRAY_SHARE * d, pitch, step)
     sound = crowns[~stray[crowns]]
     if len(sound) == 0:
         raise RefusedError(finding("too-few-crowns", 0.0))
