@@ -105,8 +105,9 @@ def test_what_was_done_to_the_tones_stays_inside_u_or_is_refused(effect: str, na
         assert abs(result.diameter_mm - TRUTH_MM[name]) <= result.expanded_mm()
 
 
+# where no shadow's rim lies beside the rope: of that there is less in doubt in a brighter picture
 @pytest.mark.parametrize(
-    ("effect", "name"), [("+2 EV", "station-2-view-90.jpg"), ("+2 EV", "bar-16mm.jpg")]
+    ("effect", "name"), [("+2 EV", "station-1-view-90.jpg"), ("+2 EV", "bar-16mm.jpg")]
 )
 def test_burnt_out_paper_moves_a_figure_by_less_than_the_u_of_the_original(
     effect: str, name: str

@@ -245,7 +245,7 @@ def trace_edges(
     )
     per_mm = 1 / float(along[1] - along[0])
     left, right = (
-        _through_shade(trace, _Way(window * per_mm, PASSES))
+        _through_shade(trace, _Way(window * per_mm, PASSES), CLEAR_SIGMAS * blur.light_px)
         for trace, window in zip(again, windows, strict=True)
     )
     left, right = (
@@ -257,14 +257,15 @@ def trace_edges(
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """How an outline is followed: window in columns, passes, and whether through shade."""
+    """How an outline is followed: window in columns, passes, whether through shade, from where."""
 
     sigma: float
     passes: int
     through: bool = False
+    start_px: float = 0.0  # outside the rough outline
 
 
-def _through_shade(trace: Callable[[_Way], Edge], way: _Way) -> Edge:
+def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) -> Edge:
     """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
 
     A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
@@ -272,9 +273,26 @@ def _through_shade(trace: Callable[[_Way], Edge], way: _Way) -> Edge:
     """
     edge = trace(way)
     all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
-    if all_along or not edge.shaded_share:
+    if edge.shaded_share and not all_along:
+        way = replace(way, through=True)
+        edge = trace(way)
+    if not edge.shaded_share and not edge.dark_share:
         return edge
-    return trace(replace(way, through=True))
+    return _from_elsewhere(edge, [trace(replace(way, start_px=by)) for by in (-reach_px, reach_px)])
+
+
+def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
+    """Return the middle of outlines begun farther in and out, which a shadow's rim leads astray.
+
+    How far they lie apart beside the crowns says how unsure it is: a jaw bears on one of them.
+    """
+    every = np.array([edge.outward_mm, *(other.outward_mm for other in others)])
+    middle = np.sort(every, axis=0)[1]  # unsure places sort last
+    crowns = middle >= np.nanmedian(middle)
+    if not crowns.any():
+        return edge
+    u_px = float(np.sqrt(np.nanmean((every[:, crowns] - middle[crowns]) ** 2))) / edge.step_mm
+    return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
 
 
 def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, way: _Way) -> Edge:
@@ -283,7 +301,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     `seen` is the rough outline, and the window it was seen with: what light lies beside the rope is
     read in pieces of two of these at least.
     """
-    rough, usual = seen
+    rough, usual = seen[0] + px_mm * way.start_px, seen[1]
     sigma, passes = way.sigma, way.passes
     along = scene.along_mm
     side = next(name for name, sign in SIDES if sign == scene.sign)
