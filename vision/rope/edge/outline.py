@@ -30,7 +30,7 @@ from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding, limit_of
-from vision.least_squares import NORMAL_QUARTILE, scatter_of
+from vision.least_squares import scatter_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
     CLEAR_SIGMAS,
@@ -60,6 +60,8 @@ from vision.rope.edge.profiles import (
     half_way,
     in_step,
     medians,
+    out_of_step,
+    sharpened,
     slope_of,
 )
 from vision.rope.edge.windows import hidden_mm, windows_mm
@@ -336,7 +338,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     edge = base + px_mm * place
     slope = slope_of(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
-    spread = _out_of_step((noise / reference[:, None])[sure], t, blur.light_px)
+    spread = out_of_step((noise / reference[:, None])[sure], t, blur.light_px)
     crowns = sure & (edge >= np.median(edge[sure]))
     mean = medians(profiles.mean[crowns])
     pooled = medians(amplitude[crowns])
@@ -380,7 +382,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         np.where(sure, edge + shone_px * px_mm, np.nan),
         px_mm,
         window_mm,
-        noise_px=_sharpened(passes) * spread / slope,
+        noise_px=sharpened(passes) * spread / slope,
         reference_px=HALF * abs(shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
         own_light_px=float(own[0]),
@@ -397,41 +399,10 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     )
 
 
-def _out_of_step(noise: Values, t: Array, blur_px: float) -> float:
-    """Return the deviation of the amplitude at the edge that runs out of step (columns, samples).
-
-    Blur shows more of the paper farther out at an edge, all along it, and by how much hangs on
-    where the edge lies between two pixels: that is out of step too, and no noise. So the edge's own
-    counts as far as it is no larger than what lies beside it, on the rope or on the paper.
-    """
-    off = np.abs(noise - medians(noise))
-    edge, rope, paper = (
-        float(np.median(off[:, part])) / NORMAL_QUARTILE
-        for part in (
-            np.abs(t) <= blur_px,
-            (t < -1.5 * blur_px) & (t > -CLEAR_SIGMAS * blur_px),
-            (t > 1.5 * blur_px) & (t < CLEAR_SIGMAS * blur_px),
-        )
-    )
-    return min(edge, max(rope, paper))
-
-
 def _paper_beside(profiles: Profiles, reference: Values, outside: Mask) -> Mask:
     """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
     contrast = reference / (profiles.mean[:, outside].mean(axis=1) + 1e-3)
     return np.asarray(contrast > HALF * np.sort(contrast)[9 * len(contrast) // 10])
-
-
-def _sharpened(passes: int) -> float:
-    """Return how much noisier the outline is after so many passes than one window's average.
-
-    A pass adds what a Gaussian window G shows of the rest, so that after n of them the window is
-    1 - (1 - G)^n; of white noise it lets through the root of the sum of its square.
-    """
-    frequency = np.linspace(0.0, 4.0, 2001)
-    window = np.exp(-(frequency**2))
-    after = 1 - (1 - window) ** passes
-    return float(np.sqrt(np.trapezoid(after**2, frequency) / np.trapezoid(window**2, frequency)))
 
 
 def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Array, float]]:

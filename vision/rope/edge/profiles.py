@@ -1,4 +1,4 @@
-"""What profiles across the outline say: where the band ends, its stripes' own phase, their half."""
+"""What profiles across the outline say: where the band ends, its stripes' own phase, half, noise."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 
-from vision.rope.constants import BEND_PENALTY, HALF, NO_LIGHT_SHARE
+from vision.least_squares import NORMAL_QUARTILE
+from vision.rope.constants import BEND_PENALTY, CLEAR_SIGMAS, HALF, NO_LIGHT_SHARE
 from vision.rope.edge.light import EVERY_PX
 from vision.tones import Light
 
@@ -92,6 +93,37 @@ def _falls(share: Values, level: Values, t: Array, start: NDArray[np.int64]) -> 
     low, high = share[here, last], share[here, last + 1]
     part = np.clip((level - low) / np.where(high > low, high - low, np.inf), 0, 1)
     return t[last] + EVERY_PX * part, np.asarray(below.any(axis=1), np.bool_)
+
+
+def out_of_step(noise: Values, t: Array, blur_px: float) -> float:
+    """Return the deviation of the amplitude at the edge that runs out of step (columns, samples).
+
+    Blur shows more of the paper farther out at an edge, all along it, and by how much hangs on
+    where the edge lies between two pixels: that is out of step too, and no noise. So the edge's own
+    counts as far as it is no larger than what lies beside it, on the rope or on the paper.
+    """
+    off = np.abs(noise - medians(noise))
+    edge, rope, paper = (
+        float(np.median(off[:, part])) / NORMAL_QUARTILE
+        for part in (
+            np.abs(t) <= blur_px,
+            (t < -1.5 * blur_px) & (t > -CLEAR_SIGMAS * blur_px),
+            (t > 1.5 * blur_px) & (t < CLEAR_SIGMAS * blur_px),
+        )
+    )
+    return min(edge, max(rope, paper))
+
+
+def sharpened(passes: int) -> float:
+    """Return how much noisier the outline is after so many passes than one window's average.
+
+    A pass adds what a Gaussian window G shows of the rest, so that after n of them the window is
+    1 - (1 - G)^n; of white noise it lets through the root of the sum of its square.
+    """
+    frequency = np.linspace(0.0, 4.0, 2001)
+    window = np.exp(-(frequency**2))
+    after = 1 - (1 - window) ** passes
+    return float(np.sqrt(np.trapezoid(after**2, frequency) / np.trapezoid(window**2, frequency)))
 
 
 def slope_of(share: Values, t: Array) -> float:
