@@ -1,4 +1,4 @@
-"""What profiles across the outline say: where the band ends, its stripes' own phase, half, noise."""
+"""What profiles across the outline say: where the band ends, its stripes' phase, half and noise."""
 
 from __future__ import annotations
 
