@@ -286,6 +286,16 @@ def test_where_a_lump_hides_the_only_crown_its_neighbours_outside_the_jaw_stand_
     assert USUAL_SPREAD * D < jaws.left.u_mm < 5 * USUAL_SPREAD * D
 
 
+def test_a_wire_in_the_valley_between_the_only_two_crowns_hides_neither() -> None:
+    # smoothed over a crown it stood no higher than may be, was the highest, and both went for it
+    rope = {"pitch_mm": 1.1 * D, "phase": 0.5, "depth_mm": 0.05 * D, "reach_mm": 1.3 * D}
+    wire = (-0.04 * D, 0.077 * D, 0.07 * D)
+    jaws = fit_jaws(outline(side(**rope, lump_mm=wire), side(**rope)))
+    assert jaws.left.strays == 1
+    assert jaws.left.crowns == 2
+    assert width_mm(jaws) == pytest.approx(D, rel=2e-3)
+
+
 def test_a_wire_standing_out_is_left_out() -> None:
     wire = side(phase=0.0, lump_mm=(0.3 * D, 0.10 * D, 0.02 * D))
     jaws = fit_jaws(outline(wire, side()))

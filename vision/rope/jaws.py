@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import binary_dilation, median_filter
 from scipy.stats import theilslopes
 
 from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
@@ -178,7 +178,8 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
-        tops = find_crowns(values - turned, spacing, step, d)
+        bare = values if spacing is None else _without_wires(values, raw, spacing, step, fine, d)
+        tops = find_crowns(bare - turned, spacing, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         window = edge.window_mm / step
@@ -205,6 +206,23 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     return Jaws(
         jaws[0], jaws[1], direction / np.linalg.norm(direction), length, pitch, u_slope, bend
     )
+
+
+def _without_wires(
+    broad: Array, raw: Array, pitch: float, step: float, fine: float, d: float
+) -> Array:
+    """Return the outline smoothed over a crown, bridged where a loose wire stands on it.
+
+    A wire is narrower than a crown, so smoothed over one it is lower. In a valley it would pass for
+    a crown, and hide those on both sides of it.
+    """
+    close = local_parabolas(median_filter(raw, 3, mode="nearest"), max(5, int(fine)) | 1)
+    wire = close - broad > HALF * STRAY_SHARE * d
+    if not wire.any():
+        return broad
+    wire = binary_dilation(wire, iterations=max(1, int(CROWN_PART * pitch / step)))
+    x = np.arange(len(broad))
+    return np.interp(x, x[~wire], broad[~wire]) if not wire.all() else broad
 
 
 def _between(bearing: Jaw, plain: Jaw) -> Jaw:
