@@ -265,7 +265,7 @@ def _edge_terms(observed: Observation) -> list[Term]:
         for word, px in (
             ("shade beside the rope", edge.reference_px / math.sqrt(12)),
             ("blur before or after the tone curve", edge.tone_px / math.sqrt(12)),
-            ("hard shadow taken off", edge.u_shadow_px),
+            ("hard shadow beside it", edge.u_shadow_px),
         ):
             if not px:
                 continue
