@@ -217,7 +217,8 @@ def _without_wires(
     a crown, and hide those on both sides of it.
     """
     close = local_parabolas(median_filter(raw, 3, mode="nearest"), max(5, int(fine)) | 1)
-    wire = close - broad > HALF * STRAY_SHARE * d
+    above = close - broad
+    wire = above - np.percentile(above, 90) > HALF * STRAY_SHARE * d  # crowns, too, lose a little
     if not wire.any():
         return broad
     wire = binary_dilation(wire, iterations=max(1, int(CROWN_PART * pitch / step)))
@@ -406,9 +407,9 @@ def _fit_jaw(
         independent = max(2.0, within.sum() / size)
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
         return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
-    usual = float(np.sort(broad[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
     # a lump is looked for in what heights are read from: smoothed over a crown, a wire is low
     tops = np.maximum(broad, close)
+    usual = float(np.sort(tops[crowns])[(len(crowns) - 1) // 2])  # of two, the lower
     stray = tops > usual + STRAY_SHARE * d
     strays = int((np.diff((stray & within).astype(int), prepend=0) == 1).sum())
     if stray.any():  # the flanks of what stands out are no strand either
