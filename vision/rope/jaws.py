@@ -170,7 +170,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     swell = line.swell * along**2, line.u_swell * along**2
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
-    fine = HALF * CLOSE_PITCH * d / step  # half of the closest crowns
+    size = max(5, int(HALF * CLOSE_PITCH * d / step)) | 1  # half of the closest crowns
     no_crowns = spacing is None or not crowned
     rims = _rims_mm(*sides) if no_crowns else ((0.0, 0.0), (0.0, 0.0))
     jaws, shapes = [], []
@@ -178,22 +178,22 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
         noise_mm = edge.step_mm * edge.noise_px
         least = max(edge.step_mm * LEAST_NOISE_PX, noise_mm)  # a crown is one window long
         turned = sign * slope * along
-        bare = values if spacing is None else _without_wires(values, raw, spacing, step, fine, d)
+        bare = values if spacing is None else _without_wires(values, raw, spacing, step, size, d)
         tops = find_crowns(bare - turned, spacing, step, d)
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         window = edge.window_mm / step
         shape = _Side(along, raw - turned, values - turned, least, swell, noise_mm, window)
-        jaw = _fit_jaw(shape, tops, spacing, length, fine, d)
+        jaw = _fit_jaw(shape, tops, spacing, length, size, d)
         if spacing is None:
             jaw = _without_rim(jaw, *rim)
         else:
             window_mm = max(edge.window_mm, step)
-            hidden, u = hidden_wires_mm(window_mm, spacing, step, int(fine) | 1, d)
+            hidden, u = hidden_wires_mm(window_mm, spacing, step, size, d)
             higher = jaw.offset_mm + hidden
             jaw = replace(jaw, offset_mm=higher, u_mm=float(np.hypot(jaw.u_mm, u)))
             if not crowned:
-                plain = _without_rim(_fit_jaw(shape, tops, None, length, fine, d), *rim)
+                plain = _without_rim(_fit_jaw(shape, tops, None, length, size, d), *rim)
                 jaw = _between(jaw, plain)
         jaws.append(jaw)
         shapes.append(shape)
@@ -209,14 +209,14 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
 
 
 def _without_wires(
-    broad: Array, raw: Array, pitch: float, step: float, fine: float, d: float
+    broad: Array, raw: Array, pitch: float, step: float, size: int, d: float
 ) -> Array:
     """Return the outline smoothed over a crown, bridged where a loose wire stands on it.
 
     A wire is narrower than a crown, so smoothed over one it is lower. In a valley it would pass for
     a crown, and hide those on both sides of it.
     """
-    close = local_parabolas(median_filter(raw, 3, mode="nearest"), max(5, int(fine)) | 1)
+    close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
     above = close - broad
     wire = above - np.percentile(above, 90) > HALF * STRAY_SHARE * d  # crowns, too, lose a little
     if not wire.any():
@@ -387,18 +387,17 @@ def _fit_jaw(
     crowns: NDArray[np.int64],
     pitch: float | None,
     length: float,
-    fine: float,
+    size: int,
     d: float,
 ) -> Jaw:
     """Return the line that bears on the highest wire within the jaw.
 
-    `crowns` says where crowns stand, as indices; `fine` is the length in samples over which the
+    `crowns` says where crowns stand, as indices; `size` is the length in samples over which the
     outline may be averaged for a height.
     """
     along, broad = side.along, side.broad
     within = np.abs(along) <= length / 2
     step = float(along[1] - along[0])
-    size = max(5, int(fine)) | 1
     raw = median_filter(side.raw, 3, mode="nearest")
     close = local_parabolas(raw, size)
     run = HALF * (pitch or d) / step

@@ -271,7 +271,8 @@ def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) ->
     """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
 
     A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
-    scatters more than it is wide beside the crowns lies in places only.
+    scatters more than it is wide beside the crowns lies in places only. Beside any, the outline is
+    begun `reach_px` farther in and out as well, as far as blur reaches.
     """
     edge = trace(way)
     all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
@@ -290,9 +291,9 @@ def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
     """
     every = np.array([edge.outward_mm, *(other.outward_mm for other in others)])
     middle = np.sort(every, axis=0)[1]  # unsure places sort last
-    crowns = middle >= np.nanmedian(middle)
-    if not crowns.any():
+    if not np.isfinite(middle).any():
         return edge
+    crowns = middle >= np.nanmedian(middle)
     u_px = float(np.sqrt(np.nanmean((every[:, crowns] - middle[crowns]) ** 2))) / edge.step_mm
     return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
 
