@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from vision.medians import median_of
 from vision.rope.constants import (
     CLEAR_SIGMAS,
     HALF,
@@ -56,7 +57,7 @@ def own_light(
     strand on the next one in the valleys alone. White that is burnt out (`burnt`) keeps no
     proportion; beside it a shadow is believed only where the dark stripes fade into one, too.
     """
-    per_stripe = np.median(mean[:, outside] / amplitude[:, outside], axis=1)
+    per_stripe = median_of(mean[:, outside] / amplitude[:, outside], axis=1)
     own = mean - per_stripe[:, None] * amplitude
     clear = CLEAR_SIGMAS * blur_px
     least = OWN_LIGHT_SHARE * own[:, t < 0].max(axis=1)
@@ -90,7 +91,7 @@ def lights_of(
     mean: Array, pooled: Array, t: Array, outside: Mask, blur_px: float
 ) -> tuple[float, float, float]:
     """Return the light of white and of black stripes outside, and the rope's own at its limb."""
-    own = mean - np.median(mean[outside] / pooled[outside]) * pooled
+    own = mean - median_of(mean[outside] / pooled[outside]) * pooled
     limb = (t < -blur_px) & (t > -CLEAR_SIGMAS * blur_px)
     return *_stripes(mean, pooled, outside), max(0.0, float(own[limb].max()))
 
@@ -105,7 +106,7 @@ def limb_share(lights: tuple[float, float, float]) -> float:
 
 def _stripes(mean: Array, pooled: Array, outside: Mask) -> tuple[float, float]:
     """Return the light of white and of black stripes outside: those of a square wave."""
-    level, half_swing = float(np.median(mean[outside])), float(np.median(pooled[outside]))
+    level, half_swing = float(median_of(mean[outside])), float(median_of(pooled[outside]))
     return level + np.pi / 4 * half_swing, level - np.pi / 4 * half_swing
 
 

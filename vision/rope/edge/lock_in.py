@@ -9,12 +9,15 @@ Takeda, Ina and Kobayashi 1982).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from vision.camera import Camera, bent_mm, camera_centre_mm, card_height_mm, project_mm
+from vision.rope.constants import HALF
 from vision.rope.rectify import points_mm
 from vision.target.layout import Card, stripe_phase
 from vision.tones import Light
@@ -31,11 +34,11 @@ class Profiles:
 
     light: Light
     mean: Light
-    stripes: NDArray[np.complex64]
+    stripes: Light  # (2, columns, samples): in step and a quarter of a period ahead
     on_band: Mask
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Scene:
     """What a profile is looked up in."""
 
@@ -48,6 +51,7 @@ class Scene:
     height_mm: float
     sign: float
     corner_px: tuple[int, int] = (0, 0)  # of the light, where it is a part of the photograph
+    half_mm: float = 1.0  # of the rope's width: about there profiles are looked up
 
     def look(self, base_mm: Array, steps_mm: Array) -> tuple[Light, Light, Mask]:
         """Return light, phase of the stripes, and whether band lies behind (columns, samples).
@@ -60,12 +64,9 @@ class Scene:
         middle, reach = (steps_mm[-1] + steps_mm[0]) / 2, (steps_mm[-1] - steps_mm[0]) / 2
         u = (steps_mm - middle) / reach
         parabolas = np.stack([u * (u - 1) / 2, 1 - u * u, u * (u + 1) / 2])
-        three = base_mm[:, None] + middle + reach * np.array([-1.0, 0.0, 1.0])
-        seen, drawn = self._places(np.repeat(self.along_mm, 3), three.ravel())
-        at_three = np.vstack(
-            [(seen - self.corner_px).T, drawn.T, stripe_phase(self.card.layout, drawn)]
-        )
-        at_three = at_three.reshape(5, -1, 3).astype(np.float32)
+        v = (base_mm[:, None] + middle + reach * np.array([-1.0, 0.0, 1.0])) / self.half_mm
+        zero, one, two, three = self._cubics
+        at_three = (((three * v + two) * v + one) * v + zero).astype(np.float32)
         x, y, drawn_x, drawn_y, phase = at_three @ parabolas.astype(np.float32)
         _, _, x1, y1 = self.card.layout.stripe_box_mm
         height, width = self.light.shape
@@ -74,9 +75,21 @@ class Scene:
         light = cv2.remap(self.light, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(light, np.float32), phase, np.asarray(on_band, np.bool_)
 
-    def _places(self, along_mm: Array, outward_mm: Array) -> tuple[Array, Array]:
+    @cached_property
+    def _cubics(self) -> Array:
+        """Coefficients (4, 5, columns, 1), by `half_mm` outwards: px, drawn mm and phase, rad."""
+        four = np.linspace(HALF, 1 + HALF, 4)
+        columns = len(self.along_mm)
+        seen, drawn = self._places(np.repeat(self.along_mm, 4), np.tile(four, columns))
+        at_four = np.vstack(
+            [(seen - self.corner_px).T, drawn.T, stripe_phase(self.card.layout, drawn)]
+        )
+        through = np.linalg.inv(np.vander(four, increasing=True))
+        return np.moveaxis(at_four.reshape(5, columns, 4) @ through.T, 2, 0)[..., None]
+
+    def _places(self, along_mm: Array, outwards: Array) -> tuple[Array, Array]:
         """Return where points fall in the photograph, px, and on the card as drawn, mm (N, 2)."""
-        across = self.sign * outward_mm
+        across = self.sign * self.half_mm * outwards
         points = points_mm(along_mm, across, self.origin_mm, self.direction, self.height_mm)
         return project_mm(self.camera, points), paper_behind_mm(self.camera, self.card, points)
 
@@ -105,7 +118,7 @@ def paper_behind_mm(camera: Camera, card: Card, points: Array) -> Array:
     return np.asarray(flat / [card.scale_x, card.scale_y])
 
 
-def locked_in(light: Light, phase: Light, sigma: float) -> tuple[Light, NDArray[np.complex64]]:
+def locked_in(light: Light, phase: Light, sigma: float, every: int = 1) -> tuple[Light, Light]:
     """Split light along the first axis into its mean and its part in step with the stripes.
 
     Parameters
@@ -114,30 +127,30 @@ def locked_in(light: Light, phase: Light, sigma: float) -> tuple[Light, NDArray[
         Linear light, and the phase of the pattern, rad.
     sigma : float
         Gaussian window along the columns, in columns.
+    every : int, optional
+        At which columns there is a window: the first, and every so many from there.
 
     Returns
     -------
-    mean, stripes : ndarray
-        Least squares of ``mean + a sin(phase) + b cos(phase)`` in each window; stripes = a + i b.
+    mean, stripes : ndarray of shape (windows, samples) and (2, windows, samples)
+        Least squares of ``mean + a sin(phase) + b cos(phase)`` in each window; stripes = a, b.
     """
     columns, samples = light.shape
-    size = (1, 2 * int(3 * sigma + 0.5) + 1)
-    side_by_side = np.empty((columns, 7, samples), np.float32)
-    c, s, cc, cs, y, yc, ys = side_by_side.transpose(1, 0, 2)
+    half = int(3 * sigma + 0.5)
+    kernel = cv2.getGaussianKernel(2 * half + 1, sigma, cv2.CV_32F)[:, 0]
+    # side by side, and held beyond both ends: all windows of all are one matrix product
+    held = np.empty((columns + 2 * half, 7, samples), np.float32)
+    c, s, cc, cs, y, yc, ys = held[half : half + columns].transpose(1, 0, 2)
     c[:], s[:], y[:] = np.cos(phase), np.sin(phase), light
     for product, one, other in ((cc, c, c), (cs, c, s), (yc, y, c), (ys, y, s)):
         np.multiply(one, other, out=product)
-    windowed = cv2.GaussianBlur(
-        side_by_side.reshape(columns, -1),
-        size,
-        sigmaX=1.0,
-        sigmaY=sigma,
-        borderType=cv2.BORDER_REPLICATE,
-    )
-    windowed = np.asarray(windowed, np.float32).reshape(columns, 7, samples)
-    mc, ms, mcc, mcs, y, yc, ys = windowed.transpose(1, 0, 2)
+    held[:half], held[half + columns :] = held[half], held[half + columns - 1]
+    windows = sliding_window_view(held.reshape(len(held), -1), len(kernel), axis=0)[::every]
+    windowed = (windows @ kernel).reshape(-1, 7, samples)
+    mc, ms, mcc, mcs, y, yc, ys = np.ascontiguousarray(windowed.transpose(1, 0, 2))
     vcc, vcs, vss = mcc - mc * mc, mcs - mc * ms, 1 - mcc - ms * ms
     tc, ts = yc - y * mc, ys - y * ms
     both = np.maximum(vcc * vss - vcs * vcs, 1e-12)
-    b, a = (tc * vss - ts * vcs) / both, (ts * vcc - tc * vcs) / both
-    return y - a * ms - b * mc, a + 1j * b
+    stripes = np.stack([ts * vcc - tc * vcs, tc * vss - ts * vcs]) / both
+    a, b = stripes
+    return y - a * ms - b * mc, stripes

@@ -26,11 +26,12 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_erosion, gaussian_filter1d, median_filter
+from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding, limit_of
 from vision.least_squares import scatter_of
+from vision.medians import median_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
     CLEAR_SIGMAS,
@@ -56,10 +57,9 @@ from vision.rope.edge.mirrors import no_rim, rim_accounts
 from vision.rope.edge.profiles import (
     Values,
     best_paths,
-    direction_of,
     half_way,
+    in_direction,
     in_step,
-    medians,
     out_of_step,
     sharpened,
     slope_of,
@@ -231,7 +231,9 @@ def trace_edges(
     along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
     px_mm, edges, again = 1 / scale, [], []
     scenes = [
-        Scene(light, camera, card, along, origin, axis.direction, height, sign, corner_px)
+        Scene(
+            light, camera, card, along, origin, axis.direction, height, sign, corner_px, width / 2
+        )
         for _, sign in SIDES
     ]
     for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
@@ -313,23 +315,23 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     inside = limit_of("hard-shadow") + reach
     t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
     outside = t >= reach
+    first = int(np.argmax(outside))
     # smoothed over a whole window: of the rough outline's own ripple a twelfth at most gets through
     # four passes; over half of one, two fifths did
     base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
     for left in reversed(range(passes)):
         profiles = scene.profiles(base, t * px_mm, sigma)
-        amplitude, noise, reference, shade = in_step(profiles.stripes, t, outside, sigma)
+        amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
         share = amplitude / reference[:, None]
         contrast = amplitude / (profiles.mean + 1e-3)
-        contrast /= np.median(contrast[:, outside])
-        place, sure, farther = half_way(share, contrast, t, int(np.argmax(outside)), reach)
+        contrast /= median_of(contrast[:, first:])
+        place, sure, farther = half_way(share, contrast, t, first, reach)
         shaded = sure & np.isfinite(farther)
         if way.through:
             shade_rim, place = place, np.where(shaded, farther, place)
         # windows reach over the band's end: what lies within them there is no band
-        whole: Mask = np.asarray(profiles.on_band.all(axis=1), np.bool_)
-        whole = binary_erosion(whole, iterations=int(np.ceil(2 * sigma)), border_value=1)
-        sure &= _paper_beside(profiles, reference, outside) & whole
+        whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
+        sure &= _paper_beside(profiles, reference, first) & whole
         if left:
             base = base + px_mm * _steady(place, sure)
     window_mm = sigma * float(along[1] - along[0])
@@ -339,43 +341,44 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     edge = base + px_mm * place
     slope = slope_of(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
-    spread = out_of_step((noise / reference[:, None])[sure], t, blur.light_px)
-    crowns = sure & (edge >= np.median(edge[sure]))
-    mean = medians(profiles.mean[crowns])
-    pooled = medians(amplitude[crowns])
+    noise /= reference[:, None]
+    spread = out_of_step(noise[sure], t, blur.light_px)
+    crowns = sure & (edge >= median_of(edge[sure]))
+    mean = median_of(profiles.mean[crowns], axis=0)
+    pooled = median_of(amplitude[crowns], axis=0)
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
     paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
     clipped = max(min(1.0, 2 * burnt), paper)
     over = times_over(mean, pooled, outside)
     cut_off = clipped > HALF
-    own, dark = own_light(mean[None], pooled[None], t, outside, blur.light_px, cut_off)
     # columns: pieces that share little light
     each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
     whole_pieces = int(sure.sum()) // each
     by_mean, by_stripes = (
-        medians(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1).swapaxes(0, 1))
+        median_of(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
         for one in (profiles.mean, amplitude)
     )
-    places, gone = own_light(by_mean, by_stripes, t, outside, blur.light_px, cut_off)
+    both = np.vstack([mean, by_mean]), np.vstack([pooled, by_stripes])
+    (own, *places), (dark, *gone) = own_light(*both, t, outside, blur.light_px, cut_off)
     piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
-    dark_share = float(gone[piece].mean())
+    dark_share = float(np.array(gone)[piece].mean())
     # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
-    dark_beside = bool(dark[0]) or 100 * (1 - dark_share) < limit_of("one-edge-only")
+    dark_beside = bool(dark) or 100 * (1 - dark_share) < limit_of("one-edge-only")
     # burnt-out paper shines over the rope where that is not as bright: taken back, as the blur of
     # lens and sensor comes before the picture's limit; what software blurs afterwards is in U
     inside_px = (t >= -reach) & (t <= -blur.light_px)
     beside = profiles.mean[:, inside_px].mean(axis=1)
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
-    own_spread_px = scatter_of(places[piece][crowns[sure]])
+    own_spread_px = scatter_of(np.array(places)[piece][crowns[sure]])
     u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
     if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
         chance = float(doubtful.sum() / crowns.sum())
         u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
-    bar = float(np.median(edge[sure])), px_mm
-    stripes = medians(share[crowns]) + 1j * medians((noise / reference[:, None])[crowns])
-    seen_at = t - float(np.median(place[crowns])), stripes
+    bar = float(median_of(edge[sure])), px_mm
+    stripes = median_of(share[crowns], axis=0) + 1j * median_of(noise[crowns], axis=0)
+    seen_at = t - float(median_of(place[crowns])), stripes
     lights = lights_of(mean, pooled, t, outside, blur.light_px)
     return Edge(
         side,
@@ -386,7 +389,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         noise_px=sharpened(passes) * spread / slope,
         reference_px=HALF * abs(shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
-        own_light_px=float(own[0]),
+        own_light_px=float(own),
         dark_beside=dark_beside,
         burnt=burnt,
         clipped_px=max(clipped * blur.light_px * clipped_sigmas(over) - shone, HALF * shone),
@@ -400,9 +403,9 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     )
 
 
-def _paper_beside(profiles: Profiles, reference: Values, outside: Mask) -> Mask:
+def _paper_beside(profiles: Profiles, reference: Values, first: int) -> Mask:
     """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
-    contrast = reference / (profiles.mean[:, outside].mean(axis=1) + 1e-3)
+    contrast = reference / (profiles.mean[:, first:].mean(axis=1) + 1e-3)
     return np.asarray(contrast > HALF * np.sort(contrast)[9 * len(contrast) // 10])
 
 
@@ -415,15 +418,15 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
     sigmas, both = [], []
     for scene in scenes:
         light, phase, on_band = scene.look(np.zeros(len(scene.along_mm)), rows)
-        period = 2 * np.pi / abs(float(np.median(np.diff(np.unwrap(phase[:, 0])))))  # in columns
+        period = 2 * np.pi / abs(float(median_of(np.diff(np.unwrap(phase[:, 0])))))  # in columns
         sigmas.append(WINDOW_PERIODS * period)
         mean, stripes = locked_in(light, phase, sigmas[-1])
         open_band = on_band & far
         if open_band.sum() < 200:
             raise RefusedError(finding("band-too-narrow", 1.0))
-        turn = np.conj(direction_of((stripes * open_band).sum(axis=1), sigmas[-1]))
-        contrast = (stripes * turn[:, None]).real / (mean + 1e-3)
-        usual = float(np.median(contrast[open_band]))
+        amplitude, _ = in_direction(stripes, (stripes * open_band).sum(axis=2), sigmas[-1])
+        contrast = amplitude / (mean + 1e-3)
+        usual = float(median_of(contrast[open_band]))
         votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
         votes[~on_band] = 0.0
         both.append(votes)
