@@ -415,27 +415,29 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
     # of the rope as first seen is less than that
     rows = np.arange((1 + HALF) * half_mm, HALF * half_mm, -px_mm)
     far = rows > (1 + HALF / 2) * half_mm
-    sigmas, both = [], []
-    for scene in scenes:
-        light, phase, on_band = scene.look(np.zeros(len(scene.along_mm)), rows)
-        period = 2 * np.pi / abs(float(median_of(np.diff(np.unwrap(phase[:, 0])))))  # in columns
-        sigmas.append(WINDOW_PERIODS * period)
-        mean, stripes = locked_in(light, phase, sigmas[-1])
+    views = [scene.look(np.zeros(len(scene.along_mm)), rows) for scene in scenes]
+    sigmas = [
+        WINDOW_PERIODS * 2 * np.pi / abs(float(median_of(np.diff(np.unwrap(phase[:, 0])))))
+        for _, phase, _ in views
+    ]
+    apart, both = max(1, int(HALF * min(sigmas))), []
+    for (light, phase, on_band), sigma in zip(views, sigmas, strict=True):
+        # two to a window: what lies closer together shares its light
+        mean, stripes = locked_in(light, phase, sigma, apart)
+        on_band = on_band[::apart]
         open_band = on_band & far
-        if open_band.sum() < 200:
+        if open_band.sum() < 200 / apart:
             raise RefusedError(finding("band-too-narrow", 1.0))
-        amplitude, _ = in_direction(stripes, (stripes * open_band).sum(axis=2), sigmas[-1])
-        contrast = amplitude / (mean + 1e-3)
+        pooled = (stripes * open_band).sum(axis=2)
+        contrast = in_direction(stripes, pooled, sigma / apart)[0] / (mean + 1e-3)
         usual = float(median_of(contrast[open_band]))
         votes = np.clip((contrast / usual - HALF) / HALF, -1, 1)
         votes[~on_band] = 0.0
-        both.append(votes)
-    columns, apart = np.arange(len(both[0])), max(1, int(HALF * min(sigmas)))
-    every = columns[::apart]  # two to a window: what lies closer together shares its light
-    paths = best_paths(apart * np.array(both, np.float32)[:, every].swapaxes(1, 2))
+        both.append(apart * votes.T)
+    columns = np.arange(len(views[0][0]))
     return [
-        (np.interp(columns, every, rows[path]), sigma)
-        for path, sigma in zip(paths, sigmas, strict=True)
+        (np.interp(columns, columns[::apart], rows[path]), sigma)
+        for path, sigma in zip(best_paths(np.array(both)), sigmas, strict=True)
     ]
 
 
