@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.medians import median_of
+
 Array = NDArray[np.float64]
 Light = NDArray[np.float32]
 
@@ -103,14 +105,14 @@ def tones_of(black: Array, white: Array, darkest: float) -> Tones:
         return AS_SRGB
     bright = light_of(white)
     density = np.log10(bright / light_of(np.maximum(black, HALF_A_CODE)))
-    power, u_log_power = _bent(float(np.median(density)))
+    power, u_log_power = _bent(float(median_of(density)))
     # of what is seen: v + r (w - v) = b, for a print whose black sends back r
     veil = (light_of(black) - PRINTED_BLACK * bright) / (1 - PRINTED_BLACK)
     whole = white < BURNT  # white that is burnt out says nothing of what black sends back of it
     if not whole.any():
         return Tones(power, u_log_power)
     most = float(light_of(np.array(darkest)))
-    return Tones(power, u_log_power, min(max(float(np.median(veil[whole])), 0.0), most))
+    return Tones(power, u_log_power, min(max(float(median_of(veil[whole])), 0.0), most))
 
 
 def _bent(density: float) -> tuple[float, float]:

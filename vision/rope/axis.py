@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.findings import RefusedError, finding, limit_of, refuse_above
 from vision.least_squares import scatter_of
+from vision.medians import median_of
 from vision.rope.constants import HALF, LEAST_LENGTH_SHARE
 from vision.rope.paper import PER_PERIOD, Band
 from vision.target.layout import Card
@@ -111,9 +112,9 @@ def find_axis(band: Band, camera: Camera, card: Card) -> Axis:
     angle = float(np.degrees(np.arctan(slope)))
     refuse_above("rope-askew", abs(angle), spot_px=_spot(camera))
     direction = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
-    width = float(np.median(length[keep]) * step * direction[0])
+    width = float(median_of(length[keep]) * step * direction[0])
     places = along[keep]
-    half = np.median(length[keep]) * step / 2
+    half = median_of(length[keep]) * step / 2
     off = middle - slope * along - offset
     wider = length * step / 2 - half
     unlike = np.minimum(np.abs(off + wider), np.abs(off - wider)) > UNLIKE_SHARE * 2 * half
@@ -155,7 +156,7 @@ def _across_only(length: NDArray[np.int64]) -> bool:
 def _beside(mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64], usable: Mask) -> float:
     """Return along which share of the rope something as plain as it lies beside it."""
     _, other = _second_runs(mask, first, length)
-    return float((other[usable] > SECOND_SHARE * np.median(length[usable])).mean())
+    return float((other[usable] > SECOND_SHARE * median_of(length[usable])).mean())
 
 
 def _second_runs(
@@ -177,7 +178,7 @@ def crooked_share(
     is the upper one.
     """
     other, second = _second_runs(mask, first, length)
-    two = second > SECOND_SHARE * np.median(length[seen])
+    two = second > SECOND_SHARE * median_of(length[seen])
     least = 1.0
     for beyond in (other > first, other < first):
         swapped = two & beyond
@@ -186,7 +187,7 @@ def crooked_share(
         middle = start + (size - 1) / 2
         column = np.arange(len(middle), dtype=float)
         slope, offset, keep = _straight_line(column, middle, there, len(mask))
-        width = float(np.median(size[keep])) if keep.any() else 0.0
+        width = float(median_of(size[keep])) if keep.any() else 0.0
         off = np.abs(middle - slope * column - offset)
         straight = there & (off < UNLIKE_SHARE * width)
         straight &= np.abs(size - width) < 2 * UNLIKE_SHARE * width
@@ -197,7 +198,7 @@ def crooked_share(
 def _straight_line(x: Array, y: Array, usable: Mask, height: float) -> tuple[float, float, Mask]:
     """Fit y = slope x + offset by repeated least squares without strays (Huber's idea)."""
     keep = usable.copy()
-    slope, offset = 0.0, float(np.median(y[keep]))
+    slope, offset = 0.0, float(median_of(y[keep]))
     for _ in range(12):
         slope, offset = np.polyfit(x[keep], y[keep], 1)
         off = y - slope * x - offset

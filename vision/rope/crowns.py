@@ -20,6 +20,7 @@ from scipy.signal import find_peaks
 from scipy.special import ndtr
 
 from vision.least_squares import scatter_of
+from vision.medians import median_of, percentile_of
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -29,7 +30,7 @@ from vision.rope.constants import (
     UNEVEN_SHARE,
     USUAL_CROWNS,
 )
-from vision.rope.savitzky_golay import local_parabolas
+from vision.rope.savitzky_golay import local_parabolas, odd_size
 
 Array = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Arr
     x = np.arange(len(values))
     between = np.interp(x, x[known], values[known])
     step = float(along_mm[1] - along_mm[0])
-    width = max(5, int(CLOSE_PITCH / 3 * d / step)) | 1  # a third of the closest crowns
+    width = odd_size(CLOSE_PITCH / 3 * d / step)  # a third of the closest crowns
     middle = median_filter(between, width, mode="nearest")
     off = between - middle
     scatter = scatter_of(off)
@@ -62,7 +63,7 @@ def fill_outliers(along_mm: Array, values: Array, px_mm: float, d: float) -> Arr
 
 def smoothed(values: Array, window: float) -> Array:
     """Return values (..., N) smoothed by local parabolas over `window` samples."""
-    size, longest = max(5, int(window)) | 1, values.shape[-1]
+    size, longest = odd_size(window), values.shape[-1]
     if size >= longest:
         size = (longest - 1) | 1
     return local_parabolas(values, size)
@@ -79,7 +80,7 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
         x = np.arange(len(values))
         flat = values - np.polyval(np.polyfit(x, values, 2), x)
         # crowns end at one height: what stands higher is a lump or a loose wire
-        flat = np.minimum(flat, np.percentile(flat, 80))
+        flat = np.minimum(flat, percentile_of(flat, 80))
         flat -= flat.mean()
         swing = max(swing, float(flat.std()))
         full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
@@ -233,7 +234,7 @@ def noise_of_crowns(
     plain = local_parabolas(outline, broad)
     off = local_parabolas(outline, fine) - plain
     rope = np.ones(len(plain), np.bool_) if lump is None else ~lump
-    off = off[rope & (plain >= np.median(plain[rope]))]
+    off = off[rope & (plain >= median_of(plain[rope]))]
     scatter = scatter_of(off)
     return max(least, scatter / float(np.sqrt(1 - fine / broad)))
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from vision.camera import project_mm
 from vision.findings import RefusedError, finding, limit_of
+from vision.medians import median_of
 from vision.results import Finding
 from vision.rope.axis import crooked_share, longest_runs
 from vision.rope.constants import HALF
@@ -77,7 +78,7 @@ def _times_over(band: Band, grey: NDArray[np.uint8], table: Light) -> float:
     paper = np.abs(np.angle(band.stripes[::every, ::every])) < np.pi / 4
     over = black / PRINTED_BLACK
     burnt = paper & (white >= 255 * BURNT) & (over > limit_of("burnt-out"))
-    return float(np.median(over[burnt])) if burnt.mean() > BURNT_SHARE else 0.0
+    return float(median_of(over[burnt])) if burnt.mean() > BURNT_SHARE else 0.0
 
 
 def _hides_the_band(band: Band) -> Finding:

@@ -24,6 +24,7 @@ from scipy.stats import theilslopes
 from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
 from vision.least_squares import fit
+from vision.medians import median_of, percentile_of
 from vision.rope.constants import (
     CLOSE_PITCH,
     CROWN_PART,
@@ -57,7 +58,7 @@ from vision.rope.edge.mirrors import rims_px
 from vision.rope.edge.outline import Edge, Outline
 from vision.rope.edge.windows import hidden_wires_mm
 from vision.rope.rectify import points_mm
-from vision.rope.savitzky_golay import local_parabolas
+from vision.rope.savitzky_golay import local_parabolas, odd_size
 from vision.rope.tangent_cylinder import Hold, cross, cylinder_mm
 
 Array = NDArray[np.float64]
@@ -170,7 +171,7 @@ def fit_jaws(outline: Outline, *, jaw_diameters: float = JAW_DIAMETERS) -> Jaws:
     swell = line.swell * along**2, line.u_swell * along**2
     bend = abs(curve) * (length / 2) ** 2
     refuse_above("rope-not-straight", 100 * bend / d)
-    size = max(5, int(HALF * CLOSE_PITCH * d / step)) | 1  # half of the closest crowns
+    size = odd_size(HALF * CLOSE_PITCH * d / step)  # half of the closest crowns
     no_crowns = spacing is None or not crowned
     rims = _rims_mm(*sides) if no_crowns else ((0.0, 0.0), (0.0, 0.0))
     jaws, shapes = [], []
@@ -218,7 +219,7 @@ def _without_wires(
     """
     close = local_parabolas(median_filter(raw, 3, mode="nearest"), size)
     above = close - broad
-    wire = above - np.percentile(above, 90) > HALF * STRAY_SHARE * d  # crowns, too, lose a little
+    wire = above - percentile_of(above, 90) > HALF * STRAY_SHARE * d  # crowns, too, lose a little
     if not wire.any():
         return broad
     wire = binary_dilation(wire, iterations=max(1, int(CROWN_PART * pitch / step)))
@@ -240,7 +241,7 @@ def _between(bearing: Jaw, plain: Jaw) -> Jaw:
 def _swing(side: _Side, length: float, d: float) -> Array:
     """Return how far an outline stands over its middle within the jaws, mm, without lumps."""
     within = median_filter(side.raw, 3, mode="nearest")[np.abs(side.along) <= length / 2]
-    swing = within - np.median(within)
+    swing = within - median_of(within)
     return np.asarray(swing[np.abs(swing) < STRAY_SHARE * d])
 
 
@@ -343,7 +344,7 @@ def _direction(
         s, y = along[tops], values[tops]
         tilt = theilslopes(y, s)[0] if len(tops) > 1 else 0.0
         level = y - tilt * s
-        for i in tops[level <= np.median(level) + 2 * STRAY_SHARE * d]:
+        for i in tops[level <= median_of(level) + 2 * STRAY_SHARE * d]:
             x = along[i]
             rows.append([sign > 0, sign < 0, sign * x, x, sign * x * x, x * x])
             heights.append(values[i])
@@ -405,7 +406,7 @@ def _fit_jaw(
         noise = noise_of_crowns(raw, size, run, side.least_noise)
         independent = max(2.0, within.sum() / size)
         u = noise * float(np.sqrt(np.pi / 2 / independent))  # of a median (Kenney and Keeping)
-        return Jaw(float(np.median(close[within])), u, 0, float(close[within].std()), 0)
+        return Jaw(float(median_of(close[within])), u, 0, float(close[within].std()), 0)
     # a lump is looked for in what heights are read from: smoothed over a crown, a wire is low
     tops = np.maximum(broad, close)
     usual = float(np.sort(tops[crowns])[(len(crowns) - 1) // 2])  # of two, the lower

@@ -31,6 +31,7 @@ from scipy.stats import norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
 from vision.least_squares import scatter_of
+from vision.medians import median_of
 from vision.rope.budget import Observation
 from vision.rope.constants import ROUNDNESS_SHARE, U_GAP_MM
 from vision.rope.crowns import fill_outliers
@@ -213,7 +214,7 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     for s, height in sides:  # a loose wire must not carry the row away
         off = height - _row(s, pitch) @ _solve(s, height, pitch)
         scatter = scatter_of(off)
-        good = np.abs(off - np.median(off)) < STRAY * scatter + 1e-6
+        good = np.abs(off - median_of(off)) < STRAY * scatter + 1e-6
         kept.append((s[good], height[good]))
     pitch = _best_pitch(kept, pitch, NEARER, AGAIN)
     weight, spread, places, phases = 0.0, 0.0, 0, []

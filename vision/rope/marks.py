@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, project_mm
+from vision.medians import median_of
 from vision.results import Marks, PointPx
 from vision.rope.edge.outline import Edge, Outline, band_limits_mm
 from vision.rope.jaws import JawLines
@@ -76,7 +77,7 @@ def _middle_of_gap(edge: Edge, reach_mm: float) -> float:
 
 def _at(camera: Camera, outline: Outline, edge: Edge, along_mm: float) -> PointPx:
     sure = edge.outward_mm[np.isfinite(edge.outward_mm)]
-    outward = float(np.median(sure)) if sure.size else outline.rough_mm / 2
+    outward = float(median_of(sure)) if sure.size else outline.rough_mm / 2
     return _px(camera, outline, along_mm, outward if edge.side == "left" else -outward)
 
 

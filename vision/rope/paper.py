@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, camera_centre_mm, project_mm, rays, rotation
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
+from vision.medians import percentile_of
 from vision.results import Finding
 from vision.rope.constants import OPEN_CONTRAST, WINDOW_PERIODS
 from vision.rope.edge.lock_in import paper_behind_mm
@@ -116,18 +117,19 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
     carrier = up[:, None] * across
     sigma = WINDOW_PERIODS * PER_PERIOD
 
-    def smooth(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    def smooth(values: Light) -> Light:
         size = (2 * int(4 * sigma + 0.5) + 1,) * 2
         blurred = cv2.GaussianBlur(values, size, sigma, borderType=cv2.BORDER_REPLICATE)
         return np.asarray(blurred, np.float32)
 
     mean = smooth(light)
-    leak = float(np.exp(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2))  # of the mean through the window
-    both = (light * carrier).view(np.float32).reshape(*light.shape, 2)
-    beat = smooth(both).view(np.complex64)[..., 0] - leak * mean * carrier
+    leak = np.exp(np.float32(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2))  # of it through the window
+    beat = np.empty_like(carrier)
+    for part, wave in ((beat.real, carrier.real), (beat.imag, carrier.imag)):
+        part[:] = smooth(light * wave) - leak * mean * wave
     even = smooth(mean)  # once more, lest the stripes show in it
     contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), np.float32)
-    open_contrast = float(np.percentile(contrast[inside], 90)) if inside.any() else 0.0
+    open_contrast = percentile_of(contrast[inside], 90) if inside.any() else 0.0
     refuse_below("stripes-faint", 100 * open_contrast)
     return Band(x, y, contrast, 1j * beat, inside, open_contrast, to_photo)
 

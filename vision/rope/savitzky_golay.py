@@ -36,6 +36,20 @@ def local_parabolas(values: Array, size: int) -> Array:
     return smooth.reshape(values.shape)
 
 
+def odd_size(samples: float) -> int:
+    """Return the length of a window, an odd number of samples and at least 5.
+
+    A length over the distance of samples is often a whole number but for its last digit, which is
+    not to decide.
+
+    Examples
+    --------
+    >>> odd_size(19.5), odd_size(20 - 1e-12), odd_size(20.0)
+    (19, 21, 21)
+    """
+    return max(5, int(samples + 1e-6)) | 1
+
+
 @lru_cache(maxsize=128)
 def _window(size: int) -> tuple[Array, Array, Array]:
     """Return the filter of a window, and what gives its first and last half (half, size)."""

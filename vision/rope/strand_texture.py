@@ -26,6 +26,7 @@ from scipy.ndimage import uniform_filter1d
 from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, project_mm
+from vision.medians import median_of
 from vision.rope.rectify import Image
 from vision.rope.tangent_cylinder import Cylinder
 
@@ -119,7 +120,7 @@ def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> 
     broad = int(EVEN_OUT * rope.diameter_mm / (along_mm[1] - along_mm[0]))
     light -= uniform_filter1d(light, broad, axis=1)
     scatter = np.sqrt(np.maximum(uniform_filter1d(light**2, broad, axis=1), 0))  # a running sum
-    light /= np.maximum(scatter, 0.2 * float(np.median(scatter)) + 1e-6)
+    light /= np.maximum(scatter, 0.2 * float(median_of(scatter)) + 1e-6)
     return np.clip(light, -3.0, 3.0), angles
 
 

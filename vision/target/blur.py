@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, bent_mm, project_mm
+from vision.medians import median_of, percentile_of
 from vision.target.corners import project
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, stripe_phase
@@ -92,17 +93,16 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
         A card in it.
     """
     square = found.layout.square_mm
-    sigmas: list[float] = []
-    every: list[Array] = []
-    ends: list[Array] = []
+    seen, every, ends = [], [], []
     for along, beside in (((1.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 0.0))):
         for side in (-1, 1):
             start = found.corners_mm + side * BESIDE * square * np.array(beside)
             lines, step_px = _lines(grey, found, start, np.array(along), REACH * square)
-            sigmas += _sigmas(lines, step_px)
+            seen.append(_sigmas(lines, step_px))
             every.append(lines)
             ends.append(_steps(lines))
-    light = float(np.median(sigmas)) if sigmas else float("inf")
+    sigmas = np.concatenate(seen)
+    light = float(median_of(sigmas)) if len(sigmas) else float("inf")
     overshoot = _overshoot(np.concatenate(every))
     black, white = np.concatenate(ends).T / 255
     tones = tones_of(black, white, _darkest(grey, found))
@@ -114,7 +114,7 @@ def _ink(black: Array, white: Array, tones: Tones) -> float:
     if not len(black):
         return 0.0
     dark, light = (np.interp(one, np.arange(256) / 255, tones.table) for one in (black, white))
-    return float(np.median((light - dark) / (light + dark + 1e-3)))
+    return float(median_of((light - dark) / (light + dark + 1e-3)))
 
 
 def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
@@ -124,7 +124,7 @@ def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
         for edge in (found.corners_px.min(axis=0), found.corners_px.max(axis=0) + 1)
     )
     part = grey[low[1] : high[1] : COARSE, low[0] : high[0] : COARSE]
-    return float(np.percentile(part, STRAY_PCT)) / 255
+    return percentile_of(part, STRAY_PCT) / 255
 
 
 def beside_the_rope(
@@ -160,10 +160,10 @@ def beside_the_rope(
     lines = cv2.remap(grey, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR).astype(float)
     step_px = np.linalg.norm(seen[:, -1] - seen[:, 0], axis=1) / (SAMPLES - 1)
     sigmas = _sigmas(lines, step_px)
-    if not sigmas:
+    if not len(sigmas):
         return blur
-    period_px = float(np.median(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
-    seems = float(np.median(sigmas)) / period_px
+    period_px = float(median_of(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
+    seems = float(median_of(sigmas)) / period_px
     # what the squares' blur makes of the stripes: where they run into each other hardly anything
     # tells how much they are blurred, and no more is claimed than is seen
     expected = float(np.interp(blur.light_px / period_px, OF_A_PERIOD, AS_IT_SEEMS))
@@ -181,7 +181,7 @@ def _lines(
     t = np.linspace(-1, 1, SAMPLES)
     here = project(found.homography, start)
     per_mm = float(
-        np.median(np.linalg.norm(project(found.homography, start + along) - here, axis=1))
+        median_of(np.linalg.norm(project(found.homography, start + along) - here, axis=1))
     )
     reach = min(reach_mm, MOST_PX / per_mm)
     ends = project(found.homography, start + reach * along)
@@ -194,13 +194,13 @@ def _lines(
     return lines, np.linalg.norm(ends - begin, axis=1) / (SAMPLES - 1)
 
 
-def _sigmas(lines: Array, step_px: Array) -> list[float]:
+def _sigmas(lines: Array, step_px: Array) -> Array:
     """Return the blur of each line (N, SAMPLES) that shows a clear step, px."""
     low, high = _ends(lines)
     height = high - low
     slope = np.abs(lines[:, 2:] - lines[:, :-2]).max(axis=1) / (2 * step_px)
     good = (height > LEAST_STEP) & (slope > 0)
-    return [float(s) for s in height[good] / (slope[good] * np.sqrt(2 * np.pi))]
+    return np.asarray(height[good] / (slope[good] * np.sqrt(2 * np.pi)))
 
 
 def _overshoot(lines: Array) -> float:
@@ -213,9 +213,9 @@ def _overshoot(lines: Array) -> float:
     good = high - low > LEAST_STEP
     if not good.any():
         return 0.0
-    falling = np.median(lines[:, :8], axis=1) > np.median(lines[:, -8:], axis=1)
+    falling = median_of(lines[:, :8], axis=1) > median_of(lines[:, -8:], axis=1)
     rising = np.where(falling[:, None], lines[:, ::-1], lines)[good]
-    share = np.median((rising - low[good, None]) / (high - low)[good, None], axis=0)
+    share = median_of((rising - low[good, None]) / (high - low)[good, None], axis=0)
     return float(share.max() - share[-8:].max() + share[:8].min() - share.min()) / 2
 
 
@@ -227,5 +227,5 @@ def _steps(lines: Array) -> Array:
 
 def _ends(lines: Array) -> tuple[Array, Array]:
     """Return the darker and the lighter end of each line (N, SAMPLES)."""
-    ends = np.stack([np.median(lines[:, :8], axis=1), np.median(lines[:, -8:], axis=1)])
+    ends = np.stack([median_of(lines[:, :8], axis=1), median_of(lines[:, -8:], axis=1)])
     return ends.min(axis=0), ends.max(axis=0)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Lens
 from vision.findings import RefusedError, finding
+from vision.medians import median_of
 from vision.target.corners import find_chess_corners, project
 from vision.target.layout import (
     LAST_WORD,
@@ -275,7 +276,7 @@ def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | No
 def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:
     if len(seen_px) < 2:
         return None
-    side = float(np.median(np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)))
+    side = float(median_of(np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)))
     model, _ = cv2.findHomography(
         drawn_mm.reshape(-1, 1, 2), seen_px.reshape(-1, 1, 2), cv2.RANSAC, max(2.5, 0.3 * side)
     )

@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from vision.camera import Camera, camera_centre_mm, gradient, rays
 from vision.findings import RefusedError, finding, limit_of
 from vision.json_files import read_json, update_json
+from vision.medians import median_of
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, Layout, layout_named
 from vision.target.pose import SCALES, Pose
@@ -352,7 +353,7 @@ def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
         Camera and card, fitted to these corners; in the fit the print's scale has a prior.
     """
     off = _stretch(found, pose.camera, np.ones(len(found.corners_px), np.bool_))[1]
-    used: Used = np.asarray(off < max(FAR_OFF * float(np.median(off)), 1e-6))
+    used: Used = np.asarray(off < max(FAR_OFF * float(median_of(off)), 1e-6))
     return _stretch(found, pose.camera, used)[0], used
 
 

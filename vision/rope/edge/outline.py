@@ -228,7 +228,8 @@ def trace_edges(
     end = min(float(last), HALF_LENGTH * width)
     if end - begin < width:
         raise RefusedError(finding("off-the-card", at_mm))
-    along = np.arange(begin, end, max(1 / scale, (end - begin) / MOST_COLUMNS))
+    step = max(1 / scale, (end - begin) / MOST_COLUMNS)
+    along = begin + step * np.arange(np.ceil((end - begin) / step - 1e-6))  # whatever is rounded
     px_mm, edges, again = 1 / scale, [], []
     scenes = [
         Scene(
