@@ -14,7 +14,7 @@ from studio import Array
 from vision.camera import Lens, camera_of
 from vision.rope.edge.outline import Edge, Outline
 from vision.rope.lay import U_FLOOR_SHARE, Crowns, _strands, crown_row
-from vision.rope.strand_texture import PER_DIAMETER, Wave, strand_wave, unrolled
+from vision.rope.strand_texture import PER_DIAMETER, Wave, pitch_by_texture, strand_wave, unrolled
 from vision.rope.tangent_cylinder import Cylinder
 
 D, PITCH = 22.0, 23.8
@@ -74,7 +74,7 @@ def test_the_scatter_of_crowns_is_stated_as_it_is_seen() -> None:
     assert held[2] > 0.83
 
 
-def _drawn(hand: str, strands: int) -> tuple[Array, Array, Array, Array]:
+def _drawn(hand: str, strands: int) -> tuple[Array, Array, Array]:
     """Draw dark helices on a cylinder of diameter D on the card; return what `unrolled` gives."""
     eye = np.array([15.0, -10.0, 330.0])
     axis, along_x = np.array([0.0, 0.0, D / 2]), np.array([1.0, 0.0, 0.0])
@@ -98,13 +98,14 @@ def _drawn(hand: str, strands: int) -> tuple[Array, Array, Array, Array]:
     face, angles = unrolled(
         np.repeat(grey[..., None], 3, -1), camera, Cylinder(D, axis, along_x), along
     )
-    return face, angles, along, np.geomspace(0.5 * PITCH, 1.6 * PITCH, 120)
+    return face, angles, along
 
 
 @pytest.mark.parametrize("hand", ["right", "left"])
 @pytest.mark.parametrize("strands", [4, 6, 8, 16])
 def test_the_drawn_helices_are_read_off_the_face(hand: str, strands: int) -> None:
-    wave = strand_wave(*_drawn(hand, strands))
+    drawn = _drawn(hand, strands)
+    wave = strand_wave(*drawn, pitch_by_texture(*drawn, 0.5 * PITCH, 1.6 * PITCH))
     assert wave.sure
     assert wave.hand == hand
     assert wave.turns == pytest.approx(strands, abs=0.5)  # two steps of the search
@@ -116,7 +117,8 @@ def test_a_plain_bar_with_grain_shows_no_strands() -> None:
     along = np.arange(-60, 60, D / PER_DIAMETER)
     angles = np.radians(np.linspace(-60, 60, 41))
     face = rng.normal(0, 1, (len(angles), len(along)))
-    assert not strand_wave(face, angles, along, np.geomspace(7.0, 46.0, 120)).sure
+    pitch = pitch_by_texture(face, angles, along, 7.0, 46.0)
+    assert not strand_wave(face, angles, along, pitch).sure
 
 
 @pytest.mark.parametrize(

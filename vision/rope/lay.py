@@ -38,7 +38,14 @@ from vision.rope.crowns import fill_outliers
 from vision.rope.edge.outline import Outline
 from vision.rope.jaws import tangent_planes
 from vision.rope.rectify import Image, points_mm
-from vision.rope.strand_texture import PER_DIAMETER, U_PITCH_SHARE, Wave, strand_wave, unrolled
+from vision.rope.strand_texture import (
+    PER_DIAMETER,
+    U_PITCH_SHARE,
+    Wave,
+    pitch_by_texture,
+    strand_wave,
+    unrolled,
+)
 from vision.rope.tangent_cylinder import cylinder_mm
 from vision.uncertainty import Influence, Term
 
@@ -171,15 +178,16 @@ def lay_of(seen: RopeFace, observed: Observation) -> Lay | None:
     d, sin_a = seen.diameter_mm, seen.sin_a
     crowns = None if jaws.crown_pitch_mm is None else crown_row(outline, jaws.crown_pitch_mm)
     if crowns is not None:
-        wave = strand_wave(face, angles, along, np.array([crowns.pitch_mm]))
+        wave = strand_wave(face, angles, along, crowns.pitch_mm)
         pitch, places = crowns.pitch_mm * (1 - sin_a**2), crowns.places
         noise = math.hypot(crowns.u_mm, U_FLOOR_SHARE * pitch)
     else:
-        tried = np.geomspace(0.3 * d, min(2.2 * d, (along[-1] - along[0]) / 2.5), 160)
-        wave = strand_wave(face, angles, along, tried)
+        longest = min(2.2 * d, float(along[-1] - along[0]) / 2.5)
+        pitch = pitch_by_texture(face, angles, along, 0.3 * d, longest)
+        wave = strand_wave(face, angles, along, pitch)
         if not wave.sure:
             return None
-        pitch, places, noise = wave.pitch_mm, 0, U_PITCH_SHARE * wave.pitch_mm
+        places, noise = 0, U_PITCH_SHARE * pitch
     own = Influence.CROWNS.source(observed.photo)
     strands = None if crowns is None else _strands(crowns, wave, pitch / d, sin_a)
     by_crowns = Term("places of the crowns", noise, "mm", 1.0, "A", own)
@@ -288,7 +296,7 @@ def _shifts(along: Array, height: Array, pitch: float) -> tuple[Array, Array]:
     ends = np.linspace(along[0], along[-1], count + 1)
     at, shift = [], []
     for low, high in pairwise(ends):
-        here = (along >= low) & (along <= high)
+        here = (along > low - 1e-9) & (along < high + 1e-9)  # however rounded
         if here.sum() < 8:
             continue
         one = np.stack([np.ones(int(here.sum())), -rise[here]], axis=1)

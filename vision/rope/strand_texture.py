@@ -23,7 +23,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
-from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, project_mm
 from vision.medians import median_of
@@ -36,11 +35,12 @@ FACE_DEG = 60.0  # how far round the rope, to each side of the line of sight
 ROWS, PER_DIAMETER = 41, 48  # samples round the face, and along it to one diameter
 EVEN_OUT = 4.0  # diameters: slower changes of light along the rope are no strands
 MULTIPLES = (1, 2, 3)
+OVERSAMPLED = 8  # samples of the spectrum to the width of a line: a parabola fits its top
 TURNS = np.arange(2.5, 22.01, 0.25)  # strands that a full circle could hold
 U_PITCH_SHARE = 0.012  # gloss and valleys lie below the crowns: seen on renders (bench_lay.py)
 STRENGTH = 0.06  # least share of the face's variation that the wave must hold to be believed
 ONE_WAY = 4.0  # how much stronger it must be than the strongest wave that turns the other way
-TENSOR_SAMPLES = 2.0  # of the face over which the structure tensor is averaged
+RIM = 4  # samples of the face that the structure tensor leaves out
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +124,10 @@ def unrolled(pixels: Image, camera: Camera, rope: Cylinder, along_mm: Array) -> 
     return np.clip(light, -3.0, 3.0), angles
 
 
-def strand_wave(face: Array, angles: Array, along_mm: Array, pitches_mm: Array) -> Wave:
-    """Return the strongest wave among the given pitches.
+def pitch_by_texture(
+    face: Array, angles: Array, along_mm: Array, shortest_mm: float, longest_mm: float
+) -> float:
+    """Return the pitch, mm, of the strongest wave between two pitches.
 
     Parameters
     ----------
@@ -133,33 +135,73 @@ def strand_wave(face: Array, angles: Array, along_mm: Array, pitches_mm: Array) 
         From `unrolled`.
     along_mm : ndarray of shape (columns,)
         Its places along the rope, mm.
-    pitches_mm : ndarray
-        Pitches to try, mm.
+    shortest_mm, longest_mm : float
+        Between which pitches to look, mm.
     """
-    taper = np.hanning(len(along_mm) + 2)[1:-1]
-    taper /= taper.sum()
-    strength = np.zeros((2, len(pitches_mm), len(TURNS)))
-    for multiple in MULTIPLES:
-        waves = np.exp(-2j * np.pi * multiple * np.multiply.outer(along_mm, 1 / pitches_mm))
-        # (ROWS, pitches); as a matrix product it wakes threads that cost ten times as much
-        rows = np.einsum("rc,cp->rp", face, taper[:, None] * waves)
-        turning = np.exp(1j * multiple * np.multiply.outer(TURNS, angles)) / len(angles)
-        # right-hand lay, along +x: a strand comes from the card's upper side to the camera's
-        strength[0] += (np.abs(turning.conj() @ rows) ** 2).T
-        strength[1] += (np.abs(turning @ rows) ** 2).T
+    size = 1 << (OVERSAMPLED * len(along_mm)).bit_length()
+    reach_mm = size * float(along_mm[1] - along_mm[0])
+    waves = np.arange(np.ceil(reach_mm / longest_mm), reach_mm / shortest_mm).astype(int)
+    spectrum = np.fft.rfft(face * _taper(len(along_mm)), size)
+    rows = spectrum[:, np.multiply.outer(MULTIPLES, waves)]
+    strength = _strength(np.moveaxis(rows, 1, 0), angles)[0 if _lean(face) > 0 else 1].max(axis=0)
+    best = int(strength[1:-1].argmax()) + 1
+    before, here, after = strength[best - 1 : best + 2]
+    bow = 2 * here - before - after
+    between = (after - before) / (2 * bow) if bow > 0 else 0.0
+    return reach_mm / (float(waves[best]) + float(np.clip(between, -1, 1)))
+
+
+def strand_wave(face: Array, angles: Array, along_mm: Array, pitch_mm: float) -> Wave:
+    """Return the strongest wave of a pitch.
+
+    Parameters
+    ----------
+    face, angles : ndarray
+        From `unrolled`.
+    along_mm : ndarray of shape (columns,)
+        Its places along the rope, mm.
+    pitch_mm : float
+        The pitch, mm.
+    """
+    turned = -2j * np.pi / pitch_mm * np.multiply.outer(MULTIPLES, along_mm)
+    rows = np.einsum("rc,mc->mr", face * _taper(len(along_mm)), np.exp(turned))[..., None]
+    strength = _strength(rows, angles)[..., 0]
     which = 0 if _lean(face) > 0 else 1
-    at, turns = np.unravel_index(int(strength[which].argmax()), strength[which].shape)
+    turns = int(strength[which].argmax())
     return Wave(
-        float(pitches_mm[at]),
+        pitch_mm,
         float(TURNS[turns]),
         ("right", "left")[which],
-        float(strength[which, at, turns]),
-        float(strength[1 - which, at].max()),
+        float(strength[which, turns]),
+        float(strength[1 - which].max()),
     )
+
+
+def _taper(columns: int) -> Array:
+    taper = np.hanning(columns + 2)[1:-1]
+    return np.asarray(taper / taper.sum())
+
+
+def _strength(rows: NDArray[np.complex128], angles: Array) -> Array:
+    """Return how strong waves are that turn right and left (2, TURNS, pitches).
+
+    `rows` is the Fourier sum of each row of the face along the rope (MULTIPLES, ROWS, pitches).
+    """
+    strength = np.zeros((2, len(TURNS), rows.shape[-1]))
+    for multiple, row in zip(MULTIPLES, rows, strict=True):
+        turning = multiple * np.multiply.outer(TURNS, angles)
+        cosine, sine = np.cos(turning) / len(angles), np.sin(turning) / len(angles)
+        # in real numbers: as a complex product it wakes threads that cost ten times as much
+        real, imaginary = row.real.copy(), row.imag.copy()
+        in_phase, ahead = cosine @ real, cosine @ imaginary
+        across, behind = sine @ imaginary, sine @ real
+        # right-hand lay, along +x: a strand comes from the card's upper side to the camera's
+        strength[0] += (in_phase + across) ** 2 + (ahead - behind) ** 2
+        strength[1] += (in_phase - across) ** 2 + (ahead + behind) ** 2
+    return strength
 
 
 def _lean(face: Array) -> float:
     """Return the mean mixed element of the structure tensor: above 0 for right-hand lay."""
-    _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
-    rim = int(2 * TENSOR_SAMPLES)
-    return float(mixed[rim:-rim, rim:-rim].mean())
+    by_row, by_column = cv2.Sobel(face, -1, 0, 1), cv2.Sobel(face, -1, 1, 0)
+    return float((by_row * by_column)[RIM:-RIM, RIM:-RIM].mean())

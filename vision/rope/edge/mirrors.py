@@ -170,15 +170,16 @@ def _spread(
 
     `per_px` is the stripes' phase to a pixel outwards and along the rope, rad.
     """
-    seen, whole = np.zeros((len(t), light.shape[1]), complex), 0.0
-    carried = light * np.exp(1j * per_px[0] * place)[:, None]
+    steps = np.abs(np.gradient(place))
+    steps[[0, -1]] /= 2
+    off, kernel, whole = t[:, None] - place, np.zeros((len(t), len(place))), 0.0
     for share, width in spread:
-        kernel = np.exp(-0.5 * ((t[:, None] - place) / width) ** 2) / (width * np.sqrt(2 * np.pi))
-        steps = np.gradient(place)
-        steps[[0, -1]] /= 2
         share *= float(np.exp(-0.5 * (width * per_px[1]) ** 2))
-        seen += share * ((kernel * np.abs(steps)) @ carried)
+        kernel += share / (width * np.sqrt(2 * np.pi)) * np.exp(-0.5 * (off / width) ** 2)
         whole += share * float(np.exp(-0.5 * (width * per_px[0]) ** 2))
+    carried = light * (steps * np.exp(1j * per_px[0] * place))[:, None]
+    # in real numbers: as a complex product it wakes threads that cost forty times as much
+    seen = (kernel @ carried.view(float)).view(complex)
     return np.asarray(seen * np.exp(-1j * per_px[0] * t)[:, None] / whole)
 
 

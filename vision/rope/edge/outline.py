@@ -229,7 +229,7 @@ def trace_edges(
     if end - begin < width:
         raise RefusedError(finding("off-the-card", at_mm))
     step = max(1 / scale, (end - begin) / MOST_COLUMNS)
-    along = begin + step * np.arange(np.ceil((end - begin) / step - 1e-6))  # whatever is rounded
+    along = begin + step * np.arange(math.ceil((end - begin) / step - 1e-6), dtype=float)
     px_mm, edges, again = 1 / scale, [], []
     scenes = [
         Scene(
