@@ -7,10 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Values = NDArray[np.number[Any]]
 
-
-def median_of(values: Values, axis: int | None = None) -> NDArray[np.float64]:
+def median_of(values: NDArray[np.number[Any]], axis: int | None = None) -> NDArray[np.float64]:
     """Return the median of values, of which none is NaN, along an axis or of all.
 
     Examples
@@ -28,7 +26,7 @@ def median_of(values: Values, axis: int | None = None) -> NDArray[np.float64]:
     return np.asarray(middle / 2, np.float64)
 
 
-def percentile_of(values: Values, percent: float) -> float:
+def percentile_of(values: NDArray[np.number[Any]], percent: float) -> float:
     """Return the value that so many percent of values, of which none is NaN, stay below.
 
     Examples
