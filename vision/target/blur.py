@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.camera import Camera, bent_mm, project_mm
-from vision.medians import median_of, percentile_of
+from vision.medians import median_of
 from vision.target.corners import project
 from vision.target.detect import FoundCard
 from vision.target.layout import Card, stripe_phase
@@ -92,21 +92,18 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
     found : FoundCard
         A card in it.
     """
-    square = found.layout.square_mm
-    seen, every, ends = [], [], []
+    square, every = found.layout.square_mm, []
     for along, beside in (((1.0, 0.0), (0.0, 1.0)), ((0.0, 1.0), (1.0, 0.0))):
         for side in (-1, 1):
             start = found.corners_mm + side * BESIDE * square * np.array(beside)
-            lines, step_px = _lines(grey, found, start, np.array(along), REACH * square)
-            seen.append(_sigmas(lines, step_px))
-            every.append(lines)
-            ends.append(_steps(lines))
-    sigmas = np.concatenate(seen)
+            every.append(_lines(grey, found, start, np.array(along), REACH * square))
+    lines, step_px = (np.concatenate(parts) for parts in zip(*every, strict=True))
+    ends = _ends(lines)
+    sigmas = _sigmas(lines, ends, step_px)
     light = float(median_of(sigmas)) if len(sigmas) else float("inf")
-    overshoot = _overshoot(np.concatenate(every))
-    black, white = np.concatenate(ends).T / 255
+    black, white = np.sort(ends[:, np.ptp(ends, axis=0) > LEAST_STEP], axis=0) / 255
     tones = tones_of(black, white, _darkest(grey, found))
-    return Blur(light, overshoot, tones, ink=_ink(black, white, tones))
+    return Blur(light, _overshoot(lines, ends), tones, ink=_ink(black, white, tones))
 
 
 def _ink(black: Array, white: Array, tones: Tones) -> float:
@@ -123,8 +120,9 @@ def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
         np.clip(edge, 0, np.array(grey.shape[::-1])).astype(int)
         for edge in (found.corners_px.min(axis=0), found.corners_px.max(axis=0) + 1)
     )
-    part = grey[low[1] : high[1] : COARSE, low[0] : high[0] : COARSE]
-    return percentile_of(part, STRAY_PCT) / 255
+    part = np.ascontiguousarray(grey[low[1] : high[1] : COARSE, low[0] : high[0] : COARSE])
+    so_dark = np.cumsum(cv2.calcHist([part], [0], None, [256], [0, 256]))
+    return float(np.searchsorted(so_dark, STRAY_PCT / 100 * part.size)) / 255
 
 
 def beside_the_rope(
@@ -159,7 +157,7 @@ def beside_the_rope(
     seen = project_mm(camera, paper).reshape(*places.shape).astype(np.float32)
     lines = cv2.remap(grey, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR).astype(float)
     step_px = np.linalg.norm(seen[:, -1] - seen[:, 0], axis=1) / (SAMPLES - 1)
-    sigmas = _sigmas(lines, step_px)
+    sigmas = _sigmas(lines, _ends(lines), step_px)
     if not len(sigmas):
         return blur
     period_px = float(median_of(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
@@ -194,38 +192,29 @@ def _lines(
     return lines, np.linalg.norm(ends - begin, axis=1) / (SAMPLES - 1)
 
 
-def _sigmas(lines: Array, step_px: Array) -> Array:
+def _sigmas(lines: Array, ends: Array, step_px: Array) -> Array:
     """Return the blur of each line (N, SAMPLES) that shows a clear step, px."""
-    low, high = _ends(lines)
-    height = high - low
+    height = np.ptp(ends, axis=0)
     slope = np.abs(lines[:, 2:] - lines[:, :-2]).max(axis=1) / (2 * step_px)
     good = (height > LEAST_STEP) & (slope > 0)
     return np.asarray(height[good] / (slope[good] * np.sqrt(2 * np.pi)))
 
 
-def _overshoot(lines: Array) -> float:
+def _overshoot(lines: Array, ends: Array) -> float:
     """Return how far lines (N, SAMPLES) with a clear step leave the range of their two ends.
 
     The mean of both ends, over the height of the step, of the middle of all lines; what its ends
     scatter by is noise.
     """
-    low, high = _ends(lines)
-    good = high - low > LEAST_STEP
+    good = np.ptp(ends, axis=0) > LEAST_STEP
     if not good.any():
         return 0.0
-    falling = median_of(lines[:, :8], axis=1) > median_of(lines[:, -8:], axis=1)
-    rising = np.where(falling[:, None], lines[:, ::-1], lines)[good]
-    share = median_of((rising - low[good, None]) / (high - low)[good, None], axis=0)
+    rising = np.where(ends[0, good, None] > ends[1, good, None], lines[good, ::-1], lines[good])
+    low, high = np.sort(ends[:, good], axis=0)[..., None]
+    share = median_of((rising - low) / (high - low), axis=0)
     return float(share.max() - share[-8:].max() + share[:8].min() - share.min()) / 2
 
 
-def _steps(lines: Array) -> Array:
-    """Return the darker and the lighter end of those lines that show a clear step (n, 2)."""
-    ends = np.stack(_ends(lines), axis=1)
-    return ends[ends[:, 1] - ends[:, 0] > LEAST_STEP]
-
-
-def _ends(lines: Array) -> tuple[Array, Array]:
-    """Return the darker and the lighter end of each line (N, SAMPLES)."""
-    ends = np.stack([median_of(lines[:, :8], axis=1), median_of(lines[:, -8:], axis=1)])
-    return ends.min(axis=0), ends.max(axis=0)
+def _ends(lines: Array) -> Array:
+    """Return the light at both ends of each line (N, SAMPLES), (2, N)."""
+    return np.stack([median_of(lines[:, :8], axis=1), median_of(lines[:, -8:], axis=1)])

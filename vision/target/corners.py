@@ -105,17 +105,16 @@ def _refine_corners(
         np.linalg.norm(right, axis=1), np.linalg.norm(up, axis=1)
     )
     refined = np.full_like(predicted, np.nan)
-    for i, (x, y) in enumerate(predicted):
-        half = int(np.clip(0.11 * square_px[i], 2, 9))
-        reach = half + 3
-        if not (reach < x < width - 1 - reach and reach < y < height - 1 - reach):
-            continue
-        point = np.array([[[x, y]]], np.float32)
-        stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
-        cv2.cornerSubPix(grey, point, (half, half), (-1, -1), stop)
-        corner = point.reshape(2).astype(float)
-        if np.hypot(*(corner - [x, y])) <= max(2.0, 0.12 * square_px[i]):
-            refined[i] = corner
+    halves = np.clip(0.11 * square_px, 2, 9).astype(int)
+    edge = np.minimum(predicted, np.array([width, height]) - 1 - predicted).min(axis=1)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 30, 0.003)
+    for half in np.unique(halves).tolist():
+        near = np.flatnonzero((halves == half) & (edge > half + 3))
+        if len(near):
+            points = predicted[near].astype(np.float32)
+            refined[near] = cv2.cornerSubPix(grey, points, (half, half), (-1, -1), stop)
+    moved = np.linalg.norm(refined - predicted, axis=1)
+    refined[moved > np.maximum(2.0, 0.12 * square_px)] = np.nan
     refined_at = np.flatnonzero(np.isfinite(refined[:, 0]))
     good = _are_saddles(
         grey, refined[refined_at], right[refined_at], up[refined_at], layout.square_mm

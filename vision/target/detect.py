@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from vision.camera import Lens
 from vision.findings import RefusedError, finding
 from vision.medians import median_of
+from vision.target.artwork import DICTIONARY, MARKER_CELLS
 from vision.target.corners import find_chess_corners, project
 from vision.target.layout import (
-    LAST_WORD,
     LAYOUT_OF_WORD,
     LAYOUTS,
     NUMBER_WORD,
@@ -39,7 +39,7 @@ Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 
 QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
-NUMBER_PX = 60.0  # side at which a number's marker is read
+CELL_PX, LEAST_LIGHT = 8, 12  # of a number's marker as it is read: a cell; white over black
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
 # Kinds of markers that boards and labels carry; of fewer than 3 different ones some are chance.
@@ -63,7 +63,6 @@ CARD_WORDS = tuple(
         }
     )
 )
-NUMBERS = tuple(range(NUMBER_WORD, LAST_WORD + 1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,13 +158,12 @@ def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
 
 
 @cache
-def _dictionary(words: tuple[int, ...]) -> cv2.aruco.Dictionary:
-    """Return the dictionary with some of its words only; none with a wrong bit counts."""
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
-    return cv2.aruco.Dictionary(dictionary.bytesList[list(words)], dictionary.markerSize, 0)
+def _dictionary() -> cv2.aruco.Dictionary:
+    """Return the dictionary with `CARD_WORDS` only; none with a wrong bit counts."""
+    return cv2.aruco.Dictionary(DICTIONARY.bytesList[list(CARD_WORDS)], DICTIONARY.markerSize, 0)
 
 
-def _detect_at(grey: Grey, scale: float, words: tuple[int, ...] = CARD_WORDS) -> list[_Marker]:
+def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
     quick = scale * max(grey.shape) < 1.2 * QUICK_PX
     picture = grey
     while (left := scale * max(grey.shape) / max(picture.shape)) <= 0.5:
@@ -177,14 +175,14 @@ def _detect_at(grey: Grey, scale: float, words: tuple[int, ...] = CARD_WORDS) ->
     parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
     parameters.adaptiveThreshWinSizeStep = 20
     parameters.minMarkerPerimeterRate = 0.04 if quick else 0.02
-    detector = cv2.aruco.ArucoDetector(_dictionary(words), parameters)
+    detector = cv2.aruco.ArucoDetector(_dictionary(), parameters)
     corners, places, _ = detector.detectMarkers(picture)
     if places is None or len(corners) == 0:
         return []
     # resize keeps the outer edges of the picture: centres of pixels move by half a step
     shift = 0.5 / scale - 0.5
     return [
-        _Marker(words[int(place)], np.asarray(quad, float).reshape(4, 2) / scale + shift)
+        _Marker(CARD_WORDS[int(place)], np.asarray(quad, float).reshape(4, 2) / scale + shift)
         for quad, place in zip(corners, np.asarray(places).ravel(), strict=True)
     ]
 
@@ -257,8 +255,10 @@ def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | No
     seeds = [list(range(len(markers)))] if len(set(words)) == len(words) else []
     seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
     for used in seeds:
+        fitted: list[int] = []
         for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
-            model = _fit_robustly(corners_px[used], drawn[used])
+            if used != fitted:
+                model, fitted = _fit_robustly(corners_px[used], drawn[used]), used
             if model is None:
                 break
             used = list(np.flatnonzero(_fits(model, drawn, corners_px, tolerance)))
@@ -293,53 +293,54 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> ND
 
 
 def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
-    """Read the card's number where its markers must be, until two agree and more than any other.
-
-    To tell a marker from a thousand others is most of what finding it costs: the many words
-    of numbers are asked for only here.
-    """
+    """Read the card's number where its markers must be, until two agree and more than any other."""
     votes: Counter[int] = Counter()
+    ranked: list[tuple[int, int]] = []
     for slot in _slots(3, layout, homography):
-        side = float(np.linalg.norm(slot[1] - slot[0]))
-        zoom = NUMBER_PX / side
-        low = np.floor(slot.min(axis=0) - 0.25 * side).astype(int)
-        high = np.ceil(slot.max(axis=0) + 0.25 * side).astype(int) + 1
-        (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, grey.shape[::-1])
-        if min(x1 - x0, y1 - y0) < side:
+        word = _word_at(grey, slot)
+        if word is None or word < NUMBER_WORD:
             continue
-        near = _detect_at(grey[y0:y1, x0:x1], zoom, NUMBERS)
-        middle = slot.mean(axis=0) - [x0, y0]
-        votes.update(
-            marker.word - NUMBER_WORD
-            for marker in near
-            if np.linalg.norm(marker.corners_px.mean(axis=0) - middle) < 0.4 * side
-        )
+        votes[word - NUMBER_WORD] += 1
         ranked = votes.most_common(2)
-        if ranked and ranked[0][1] >= 2 and (len(ranked) == 1 or ranked[1][1] < ranked[0][1]):
+        if ranked[0][1] >= 2 and (len(ranked) == 1 or ranked[1][1] < ranked[0][1]):
             return ranked[0][0]
-    ranked = votes.most_common(2)
-    if not ranked or (len(ranked) > 1 and ranked[1][1] == ranked[0][1]):
+    return ranked[0][0] if len(ranked) == 1 else None
+
+
+def _word_at(grey: Grey, corners_px: Array) -> int | None:
+    """Return the word of the marker with these corners (4, 2); None where none is to be read."""
+    side = MARKER_CELLS * CELL_PX
+    square = np.array([[0, 0], [side, 0], [side, side], [0, side]], np.float32) - 0.5
+    to_photo = cv2.getPerspectiveTransform(square, corners_px.astype(np.float32))
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    flat = cv2.warpPerspective(grey, to_photo, (side, side), flags=flags)
+    inner = slice(CELL_PX // 4, -(CELL_PX // 4))
+    cells = flat.reshape(MARKER_CELLS, CELL_PX, MARKER_CELLS, CELL_PX)[:, inner, :, inner]
+    light = cells.mean(axis=(1, 3))
+    if np.ptp(light) < LEAST_LIGHT:
         return None
-    return ranked[0][0]
+    white = light > (light.min() + light.max()) / 2
+    bits = white[1:-1, 1:-1]
+    if white.sum() > bits.sum():  # its rim is black
+        return None
+    seen, word, turned = DICTIONARY.identify(bits.astype(np.uint8), 0.0)
+    return word if seen and not turned else None
 
 
-def _slots(turn: int, layout: Layout, homography: Array) -> list[Array]:
-    """Return where the markers are whose columns are `turn` in each run of five, px (4, 2) each."""
-    return [
-        project(homography, marker_corners_mm(layout, strip, column))
-        for column in range(layout.columns)
-        if column % 5 == turn
+def _slots(turn: int, layout: Layout, homography: Array) -> Array:
+    """Return where the markers are whose columns are `turn` in each run of five, px (N, 4, 2)."""
+    corners = [
+        marker_corners_mm(layout, strip, column)
+        for column in range(turn, layout.columns, 5)
         for strip in (0, 1)
     ]
+    return project(homography, np.concatenate(corners)).reshape(-1, 4, 2)
 
 
 def _votes_at(turn: int, layout: Layout, homography: Array, markers: list[_Marker]) -> Counter[int]:
     """Count the words of the markers in the columns that are `turn` in each run of five."""
-    slots = [slot.mean(axis=0) for slot in _slots(turn, layout, homography)]
-    votes: Counter[int] = Counter()
-    for marker in markers:
-        centre = marker.corners_px.mean(axis=0)
-        side = np.linalg.norm(marker.corners_px[1] - marker.corners_px[0])
-        if min(np.linalg.norm(centre - slot) for slot in slots) < 0.4 * side:
-            votes[marker.word] += 1
-    return votes
+    slots = _slots(turn, layout, homography).mean(axis=1)
+    seen_px = np.array([marker.corners_px for marker in markers])
+    side = np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)
+    apart = np.linalg.norm(seen_px.mean(axis=1)[:, None] - slots, axis=2).min(axis=1)
+    return Counter(markers[i].word for i in np.flatnonzero(apart < 0.4 * side).tolist())
