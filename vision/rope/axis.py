@@ -9,6 +9,7 @@ axis.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -140,9 +141,10 @@ def _covered(band: Band) -> Mask:
 
 def longest_runs(mask: Mask) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return first row and length of the longest run of True in each column of a mask."""
-    row = np.arange(mask.shape[0], dtype=np.int32)[:, None]
-    run = row - np.maximum.accumulate(np.where(mask, np.int32(-1), row), axis=0)  # ends in each row
-    end, best = run.argmax(axis=0), run.max(axis=0)
+    run = mask.astype(np.int16)  # as long as it is in each row
+    for above, here in pairwise(run):
+        here += above * here
+    end, best = run.argmax(axis=0), run.max(axis=0).astype(int)
     return np.where(best > 0, end - best + 1, 1), best
 
 
@@ -163,7 +165,8 @@ def _second_runs(
     mask: Mask, first: NDArray[np.int64], length: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return what `longest_runs` does of what lies beside the longest run."""
-    row = np.arange(mask.shape[0])[:, None]
+    row = np.arange(mask.shape[0], dtype=np.int16)[:, None]
+    first, length = first.astype(np.int16), length.astype(np.int16)
     return longest_runs(mask & ((row < first - ASIDE) | (row >= first + length + ASIDE)))
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from vision.camera import Lens, Rival, lens_of
 from vision.photo.photo import Photo
@@ -233,15 +234,16 @@ def _accounts(lens: Lens) -> list[Array]:
     """Return on `GRID` how likely each account makes a focal length: the stated one, its rivals."""
     fine = math.hypot(lens.u_log_focal, float(GRID[1] - GRID[0]))
 
-    def around(middle: float) -> Array:
-        bell = np.exp(-0.5 * ((GRID - middle) / fine) ** 2)
-        return np.asarray(bell / (fine * math.sqrt(2 * math.pi)))
+    def between(low: float, high: float) -> Array:
+        """Each as likely, as unsure as the stated one."""
+        if low == high:
+            bell = np.exp(-0.5 * ((GRID - low) / fine) ** 2)
+            return np.asarray(bell / (fine * math.sqrt(2 * math.pi)))
+        return np.asarray(ndtr((GRID - low) / fine) - ndtr((GRID - high) / fine)) / (high - low)
 
-    accounts = [(1 - sum(rival.weight for rival in lens.rivals)) * around(0.0)]
+    accounts = [(1 - sum(rival.weight for rival in lens.rivals)) * between(0.0, 0.0)]
     for rival in lens.rivals:
-        share = (np.arange(41) + 0.5) / 41  # the middles of as many equal parts
-        spread = math.log(rival.least) + share * math.log(rival.most / rival.least)
-        accounts.append(rival.weight * np.mean([around(middle) for middle in spread], axis=0))
+        accounts.append(rival.weight * between(math.log(rival.least), math.log(rival.most)))
     return accounts
 
 
