@@ -76,15 +76,16 @@ def crown_pitch(smooth: list[Array], step: float, d: float) -> tuple[float | Non
     """
     each = []
     swing = 0.0
+    count = len(smooth[0])
+    bowed = np.linalg.qr(np.vander(np.linspace(-1, 1, count), 3))[0]
     for values in smooth:
-        x = np.arange(len(values))
-        flat = values - np.polyval(np.polyfit(x, values, 2), x)
+        flat = values - bowed @ (bowed.T @ values)
         # crowns end at one height: what stands higher is a lump or a loose wire
         flat = np.minimum(flat, percentile_of(flat, 80))
         flat -= flat.mean()
         swing = max(swing, float(flat.std()))
-        full = np.correlate(flat, flat, mode="full")[len(flat) - 1 :]
-        each.append(full / np.arange(len(flat), 0, -1) / max(float(flat.var()), 1e-12))
+        alike = np.fft.irfft(np.abs(np.fft.rfft(flat, 2 * count)) ** 2)[:count]
+        each.append(alike / np.arange(count, 0, -1) / max(float(flat.var()), 1e-12))
     total = each[0] + each[1]
     swing *= WAVE_SIGMAS
     if swing < UNEVEN_SHARE * d:

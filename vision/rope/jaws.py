@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, median_filter
-from scipy.stats import theilslopes
 
 from vision.camera import Camera, camera_centre_mm, card_height_mm, project_mm, rays
 from vision.findings import RefusedError, finding, limit_of, refuse_above, refuse_below
@@ -341,8 +340,10 @@ def _direction(
         if len(tops) == 0:
             raise RefusedError(finding("too-few-crowns", 0.0))
         # a lump must not turn the jaws: it stands out from the line through most of the others
+        # (Theil 1950, Sen 1968: the median of the slopes between any two)
         s, y = along[tops], values[tops]
-        tilt = theilslopes(y, s)[0] if len(tops) > 1 else 0.0
+        one, other = np.triu_indices(len(tops), 1)
+        tilt = median_of((y[other] - y[one]) / (s[other] - s[one])) if len(one) else 0.0
         level = y - tilt * s
         for i in tops[level <= median_of(level) + 2 * STRAY_SHARE * d]:
             x = along[i]
