@@ -492,8 +492,7 @@ def diameter_mm(camera: Camera, lines: JawLines, hold: Hold) -> float:
 def tangent_planes(camera: Camera, lines: JawLines) -> tuple[Array, Array, Array]:
     """Return the camera centre, mm, and the outward unit normals of the two tangent planes."""
     seen = rays(camera, np.concatenate([lines.left_px, lines.right_px]))
-    planes = [cross(seen[0], seen[1]), cross(seen[2], seen[3])]
-    middle = seen.mean(axis=0)
-    normals = [plane / np.linalg.norm(plane) for plane in planes]
-    left, right = (n if n @ middle < 0 else -n for n in normals)
+    planes = np.array([cross(seen[0], seen[1]), cross(seen[2], seen[3])])
+    planes /= np.sqrt((planes**2).sum(axis=1))[:, None]
+    left, right = np.where((planes @ seen.sum(axis=0))[:, None] < 0, planes, -planes)
     return camera_centre_mm(camera), left, right

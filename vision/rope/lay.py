@@ -26,7 +26,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
 from scipy.stats import norm, t
 
 from vision.camera import Camera, camera_centre_mm, gradient, project_mm, rays
@@ -52,8 +51,8 @@ from vision.uncertainty import Influence, Term
 Array = NDArray[np.float64]
 
 MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
-NEAR, STEPS = 0.06, 9  # how far the pitch may lie from the jaws' first guess; tries
-NEARER, AGAIN = 0.01, 5  # the same once loose wires are left out
+NEAR, TRIES, ENOUGH = 0.06, 9, 250  # how far the pitch may lie from the jaws'; tries; their samples
+STEPS, LONGEST, SHORTEST = 8, 0.01, 1e-7  # to the best pitch, of it: the last is none
 LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
 # A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
 # to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.
@@ -217,22 +216,25 @@ def crown_row(outline: Outline, guess_mm: float) -> Crowns | None:
     ]
     if any(len(s) < 30 or s[-1] - s[0] < 2 * guess_mm for s, _ in sides):
         return None
-    pitch = _best_pitch(sides, guess_mm, NEAR, STEPS)
+    thin = [(s[:: 1 + len(s) // ENOUGH], height[:: 1 + len(s) // ENOUGH]) for s, height in sides]
+    tried = guess_mm * np.linspace(1 - NEAR, 1 + NEAR, TRIES)
+    left = [sum(float((_fitted(*one, pitch)[2] ** 2).sum()) for one in thin) for pitch in tried]
+    pitch = _best_pitch(sides, float(tried[np.argmin(left)]))
     kept = []
     for s, height in sides:  # a loose wire must not carry the row away
-        off = height - _row(s, pitch) @ _solve(s, height, pitch)
+        off = _fitted(s, height, pitch)[2]
         scatter = scatter_of(off)
         good = np.abs(off - median_of(off)) < STRAY * scatter + 1e-6
         kept.append((s[good], height[good]))
-    pitch = _best_pitch(kept, pitch, NEARER, AGAIN)
+    pitch = _best_pitch(kept, pitch)
     weight, spread, places, phases = 0.0, 0.0, 0, []
     for s, height in kept:
-        at, shift = _shifts(s, height, pitch)
+        row, wave, off = _fitted(s, height, pitch)
+        at, shift = _shifts(s, off, _rise(row, wave), pitch)
         places += len(at)
         weight += float(((at - at.mean()) ** 2).sum())
         slope = float((at - at.mean()) @ shift) / max(float(((at - at.mean()) ** 2).sum()), 1e-9)
         spread += float(((shift - shift.mean() - slope * (at - at.mean())) ** 2).sum())
-        wave = _solve(s, height, pitch)
         phases.append(math.atan2(wave[4], wave[3]) / (2 * math.pi))
     if places < LEAST_PLACES or weight <= 0:
         return None
@@ -247,51 +249,55 @@ def _samples(along: Array, height: Array, raw: Array) -> tuple[Array, Array]:
     return along[seen], height[seen]
 
 
-def _row(along: Array, pitch: float) -> Array:
-    """Return the columns of the fit: a slow bow, then cosine and sine of each multiple."""
+def _fitted(along: Array, height: Array, pitch: float) -> tuple[Array, Array, Array]:
+    """Return what is fitted to an outline (3 + 2 MULTIPLES, N), of each how much, what is left.
+
+    A slow bow, then cosine and sine of each multiple.
+    """
     x = along / max(float(np.abs(along).max()), 1e-9)
-    row = np.empty((3 + 2 * MULTIPLES, len(x)))  # each column in one run of memory
+    row = np.empty((3 + 2 * MULTIPLES, len(x)))
     row[0], row[1], row[2] = 1.0, x, x * x
     turn = np.exp(2j * np.pi * along / pitch)
     wave = np.ones_like(turn)
     for k in range(MULTIPLES):
         wave = wave * turn
         row[3 + 2 * k], row[4 + 2 * k] = wave.real, wave.imag
-    return row.T
+    much = _onto(row, height)
+    return row, much, height - much @ row
 
 
-def _solve(along: Array, height: Array, pitch: float) -> Array:
-    row = _row(along, pitch)  # columns near to orthogonal: the normal equations are safe
-    return np.asarray(np.linalg.solve(row.T @ row, row.T @ height))
+def _onto(row: Array, values: Array) -> Array:
+    """Return how much of each row is in values."""
+    # rows near to orthogonal: the normal equations are safe
+    return np.asarray(np.linalg.solve(row @ row.T, row @ values))
 
 
-def _best_pitch(sides: list[tuple[Array, Array]], guess: float, within: float, steps: int) -> float:
-    def left_over(pitch: float) -> float:
-        total = 0.0
+def _rise(row: Array, much: Array) -> Array:
+    """Return by how much the fitted wave rises to a pitch farther along."""
+    turned = 2 * np.pi * np.repeat(np.arange(1, MULTIPLES + 1), 2) * much[3:]
+    turned[1::2], turned[::2] = -turned[::2], turned[1::2].copy()
+    return np.asarray(turned @ row[3:])
+
+
+def _best_pitch(sides: list[tuple[Array, Array]], pitch: float) -> float:
+    """Return the pitch that leaves least, from one nearby (variable projection, Kaufman 1975)."""
+    for _ in range(STEPS):
+        along, against = 0.0, 1e-12
         for s, height in sides:
-            row = _row(s, pitch)
-            onto = row.T @ height
-            total += float(height @ height - onto @ np.linalg.solve(row.T @ row, onto))
-        return total
-
-    tried = guess * np.linspace(1 - within, 1 + within, steps)
-    best = int(np.argmin([left_over(float(pitch)) for pitch in tried]))
-    low, high = tried[max(best - 1, 0)], tried[min(best + 1, len(tried) - 1)]
-    found = minimize_scalar(
-        left_over, bounds=(low, high), method="bounded", options={"xatol": 1e-5 * guess}
-    )
-    return float(found.x)
+            row, much, off = _fitted(s, height, pitch)
+            by_pitch = -_rise(row, much) * s / pitch  # of a pitch by so much of itself longer
+            by_pitch -= _onto(row, by_pitch) @ row
+            along += float(by_pitch @ off)
+            against += float(by_pitch @ by_pitch)
+        step = min(max(along / against, -LONGEST), LONGEST)
+        pitch *= 1 + step
+        if abs(step) < SHORTEST:
+            break
+    return pitch
 
 
-def _shifts(along: Array, height: Array, pitch: float) -> tuple[Array, Array]:
+def _shifts(along: Array, off: Array, rise: Array, pitch: float) -> tuple[Array, Array]:
     """Return the middle of each single pitch, and by how many pitches its crown is off, (N,)."""
-    wave = _solve(along, height, pitch)
-    turn = 2 * np.pi * along / pitch
-    rise = np.zeros_like(along)
-    for k in range(1, MULTIPLES + 1):
-        c, d = wave[2 * k + 1], wave[2 * k + 2]
-        rise += 2 * np.pi * k * (d * np.cos(k * turn) - c * np.sin(k * turn))
-    off = height - _row(along, pitch) @ wave
     count = int((along[-1] - along[0]) // pitch)
     ends = np.linspace(along[0], along[-1], count + 1)
     at, shift = [], []

@@ -131,4 +131,4 @@ def marks_of(camera: Camera, card: Card, outline: Outline, lines: JawLines) -> M
 
 
 def _pairs(points: Array) -> tuple[PointPx, ...]:
-    return tuple((round(float(x), 2), round(float(y), 2)) for x, y in points)
+    return tuple((x, y) for x, y in np.round(points, 2).tolist())

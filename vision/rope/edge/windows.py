@@ -126,7 +126,9 @@ def hidden_wires_mm(
     ratio = np.sin(np.pi / strands)
     centre = d / 2 / (1 + ratio)
     strand = d / 2 - centre
-    x = np.arange(-1.5 * pitch_mm, 1.5 * pitch_mm, step_mm)
+    # a quarter of a pitch to either side of the top, and all that is blurred into it
+    reach = pitch_mm / 4 + 4 * PASSES * window_mm + (size + 1) * step_mm
+    x = np.arange(-reach, reach, step_mm)
     crowns = -centre * (1 - np.cos(np.pi / strands)) * (2 * _from_top(x / pitch_mm)) ** 2
     wires = np.array(WIRES_OF_MANY if strands > MOST_OF_FEW else WIRES_OF_FEW)[:, None, None]
     turn = np.linspace(0, 1, 8, endpoint=False)[:, None]
@@ -146,7 +148,7 @@ def hidden_wires_mm(
 
 
 def _from_top(turns: Array) -> Array:
-    return np.asarray((turns + 0.5) % 1 - 0.5)
+    return np.asarray(turns - np.rint(turns))
 
 
 def _lost(sigma: Array, wave: float) -> Array:
