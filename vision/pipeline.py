@@ -13,7 +13,6 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TypedDict
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -88,10 +87,10 @@ def measure_photo(
     """
     settings = settings or Settings()
     photo = source if isinstance(source, Photo) else open_photo(source)
-    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    grey = np.zeros(photo.pixels.shape[:2], np.uint8)
     lens = lens_for(photo, settings.cameras)
     try:
-        cards = find_cards(grey, lens)
+        cards = find_cards(photo.pixels, lens, grey)
     except RefusedError as refused:
         return (_refusal(photo, refused, None, 0.0),)
     return tuple(

@@ -18,7 +18,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -165,9 +164,9 @@ def card_sight(photo: Photo, print_check: PrintCheck | None = None) -> CardSight
     if stated.cropped is not None:
         return f"{photo.name} may have been cropped: no camera is known that writes its size"
     free = replace(stated, u_log_focal=WIDE, rivals=())
-    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    grey = np.zeros(photo.pixels.shape[:2], np.uint8)
     try:
-        found = find_cards(grey, free)[0]
+        found = find_cards(photo.pixels, free, grey)[0]
         card = card_as_printed(found, print_check)
         rope = look_for_rope(photo, grey, locate_card(grey, found, card, free))
     except RefusedError as refused:

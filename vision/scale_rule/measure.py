@@ -14,7 +14,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -206,9 +205,8 @@ def _traced_object(photo: Photo, request: ScaleRequest, camera: Camera, hold: Ho
 
 def _refuse_stripes(photo: Photo, *ends_px: Array) -> None:
     """Refuse a line with an end on a card's stripes: edges are looked for from plain ground."""
-    grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     try:
-        cards = find_cards(grey)
+        cards = find_cards(photo.pixels)
     except RefusedError:
         return
     for card in cards:

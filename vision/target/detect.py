@@ -8,7 +8,6 @@ Pixel (0, 0) is the centre of the top left pixel; points are (x, y).
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -37,9 +36,11 @@ from vision.target.layout import (
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
+Pixels = NDArray[np.uint8]
 
 QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
 CELL_PX, LEAST_LIGHT = 8, 12  # of a number's marker as it is read: a cell; white over black
+ABOUT = 1.1  # times the page: what is looked at about a card
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
 # Kinds of markers that boards and labels carry; of fewer than 3 different ones some are chance.
@@ -95,53 +96,87 @@ class _Marker:
     corners_px: Array  # (4, 2)
 
 
-def find_cards(grey: Grey, lens: Lens | None = None) -> tuple[FoundCard, ...]:
+def find_cards(
+    pixels: Pixels, lens: Lens | None = None, grey: Grey | None = None
+) -> tuple[FoundCard, ...]:
     """Return every card in the photograph, the one with most corners first.
 
     Parameters
     ----------
-    grey : ndarray of shape (H, W), uint8
-        The upright photograph in grey.
+    pixels : ndarray of shape (H, W, 3) or (H, W), uint8
+        The upright photograph, RGB or grey.
     lens : Lens, optional
         The lens, where it is known; corners are looked for through its distortion.
+    grey : ndarray of shape (H, W), uint8, optional
+        Where to write the photograph in grey, about each card alone: of a large one the rest would
+        cost more than to find the card.
 
     Raises
     ------
     RefusedError
         If there is no card, only its mirror image, or too little of it.
     """
+    if grey is None:
+        grey = np.zeros(pixels.shape[:2], np.uint8)
     markers: list[_Marker] = []
     cards: tuple[FoundCard, ...] = ()
     for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
-        seen = _detect_at(grey, scale)
+        seen = _detect_at(_scaled(pixels, scale), scale)
         if len(seen) <= len(markers):
             continue
         markers = seen
         if len(markers) >= ENOUGH_MARKERS:
-            cards = _cards_of(grey, markers, lens)
+            cards = _cards_of(pixels, grey, markers, lens)
         if cards and _outside(markers, cards) < ENOUGH_OF_ANOTHER:
             break
     if not cards and markers:
-        cards = _cards_of(grey, markers, lens)
+        cards = _cards_of(pixels, grey, markers, lens)
     if cards:
         return cards
-    if _is_mirrored(grey):
+    small = _scaled(pixels, min(1.0, WORKING_PX / max(grey.shape)))
+    if _is_mirrored(small):
         raise RefusedError(finding("mirrored"))
     if any(marker.word < NUMBER_WORD for marker in markers):
         raise RefusedError(finding("too-few-markers", 0.0, limit=MIN_CORNERS))
-    others = _other_markers(grey)
+    others = _other_markers(small)
     raise RefusedError(finding("other-markers", others) if others else finding("no-card"))
 
 
 def _scales(grey: Grey) -> list[float]:
     """Return the sizes, over the photograph's, at which markers are looked for.
 
-    A picture made smaller by a whole number is the mean of whole blocks of pixels, which takes a
-    third of the time; the nearest whole number is therefore taken.
+    Made smaller by a whole number, all of a picture lies alike between its pixels.
     """
     long_side = max(grey.shape)
     sizes = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
     return [1 / round(1 / size) if size < 1 / 1.5 else size for size in sizes] or [1.0]
+
+
+def _scaled(pixels: Pixels, scale: float) -> Grey:
+    """Return a picture in grey, so much smaller or larger; of many pixels the nearest four tell."""
+    mode = cv2.INTER_LINEAR if scale < 1 else cv2.INTER_CUBIC
+    scaled = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=mode)
+    if scaled.ndim == 3:
+        scaled = cv2.cvtColor(scaled, cv2.COLOR_RGB2GRAY)
+    return np.asarray(scaled, np.uint8)
+
+
+def _fill(grey: Grey, pixels: Pixels, layout: Layout, homography: Array) -> None:
+    """Write a picture in grey where a card's page lies, and a little about it."""
+    x, y = ABOUT * layout.width_mm / 2, ABOUT * layout.height_mm / 2
+    page = np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
+    low, high = np.zeros(2, int), np.array(grey.shape[::-1])
+    if (page @ homography[2, :2] + homography[2, 2] > 0).all():  # none of it behind the camera
+        corners = project(homography, page)
+        low, high = (
+            np.clip(np.rint(end), 0, high).astype(int)
+            for end in (corners.min(axis=0), corners.max(axis=0))
+        )
+    part = slice(low[1], high[1]), slice(low[0], high[0])
+    if pixels.ndim == 2:
+        grey[part] = pixels[part]
+    elif grey[part].size:
+        cv2.cvtColor(pixels[part], cv2.COLOR_RGB2GRAY, dst=grey[part])
 
 
 def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
@@ -163,13 +198,9 @@ def _dictionary() -> cv2.aruco.Dictionary:
     return cv2.aruco.Dictionary(DICTIONARY.bytesList[list(CARD_WORDS)], DICTIONARY.markerSize, 0)
 
 
-def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
-    quick = scale * max(grey.shape) < 1.2 * QUICK_PX
-    picture = grey
-    while (left := scale * max(grey.shape) / max(picture.shape)) <= 0.5:
-        picture = _scaled(picture, 0.5)  # ten times as fast as at one go
-    if not math.isclose(left, 1.0, abs_tol=1e-3):
-        picture = _scaled(picture, left)
+def _detect_at(picture: Grey, scale: float) -> list[_Marker]:
+    """Return the markers seen in a picture made smaller, their corners in the photograph's px."""
+    quick = max(picture.shape) < 1.2 * QUICK_PX
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = 23 if quick else 5
     parameters.adaptiveThreshWinSizeMax = 23 if quick else 45
@@ -187,23 +218,13 @@ def _detect_at(grey: Grey, scale: float) -> list[_Marker]:
     ]
 
 
-def _scaled(grey: Grey, scale: float) -> Grey:
-    mode = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-    return np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=mode), np.uint8)
-
-
-def _is_mirrored(grey: Grey) -> bool:
-    scale = min(1.0, WORKING_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    flipped = np.ascontiguousarray(small[:, ::-1]).astype(np.uint8)
-    markers = _detect_at(flipped, 1.0)
+def _is_mirrored(small: Grey) -> bool:
+    markers = _detect_at(np.ascontiguousarray(small[:, ::-1]), 1.0)
     return bool(_layouts_seen(markers)) and len(markers) >= 4
 
 
-def _other_markers(grey: Grey) -> int:
+def _other_markers(small: Grey) -> int:
     """Return how many markers of another kind are seen; 0 where so few may be chance."""
-    scale = min(1.0, WORKING_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     most = 0
     for kind in OTHER_KINDS:
         dictionary = cv2.aruco.getPredefinedDictionary(kind)
@@ -218,7 +239,9 @@ def _layouts_seen(markers: Iterable[_Marker]) -> list[Layout]:
     return [LAYOUT_OF_WORD[word] for word, _ in words.most_common()]
 
 
-def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[FoundCard, ...]:
+def _cards_of(
+    pixels: Pixels, grey: Grey, markers: list[_Marker], lens: Lens | None
+) -> tuple[FoundCard, ...]:
     cards: list[FoundCard] = []
     for layout in _layouts_seen(markers):
         left = [m for m in markers if m.word < PLAIN_WORD and m.word % 50 < layout.columns]
@@ -226,6 +249,7 @@ def _cards_of(grey: Grey, markers: list[_Marker], lens: Lens | None) -> tuple[Fo
             homography, used = _best_homography(layout, left)
             if homography is None or len(used) < 3:
                 break
+            _fill(grey, pixels, layout, homography)
             corners = find_chess_corners(grey, layout, homography, lens)
             # Places are numbered alike on every layout, and a homography makes one out of
             # another: only a layout marker in its own place tells which card it is.
