@@ -182,6 +182,8 @@ class Camera:
 
     def with_values(self, values: Array, names: Sequence[str] = FITTED) -> Camera:
         """Return the camera with some of its numbers (n,) replaced."""
+        if names == FITTED:  # ten times as fast
+            return Camera(*(*values.tolist(), self.k2, self.p1, self.p2))
         return replace(self, **dict(zip(names, values.tolist(), strict=True)))
 
 
@@ -304,20 +306,33 @@ def project_mm(camera: Camera, points_mm: Array) -> Array:
         Points in front of the camera, in the card's frame, mm.
     """
     x, y, z = (points_mm @ rotation(camera).T + camera.translation_mm).T
-    x, y = x / z, y / z
+    return np.stack(pictured(camera, x / z, y / z), axis=1)
+
+
+def pictured(camera: Camera, x: Array, y: Array) -> tuple[Array, Array]:
+    """Return where sights (x, y, 1) of the camera's own frame fall, px; arrays of any one shape.
+
+    Parameters
+    ----------
+    camera : Camera
+        The camera.
+    x, y : ndarray
+        Sights as a picture of focal length 1 without distortion has them.
+    """
     swell = camera.focal_px * (1 + camera.k1 * (x * x + y * y))
-    points = np.stack([swell * x + camera.centre_x_px, swell * y + camera.centre_y_px], axis=1)
+    at_x, at_y = swell * x + camera.centre_x_px, swell * y + camera.centre_y_px
     if camera.bends_further:
-        points += camera.focal_px * _further(camera, np.stack([x, y], axis=1))
-    return points
+        further_x, further_y = _further(camera, x, y)
+        at_x, at_y = at_x + camera.focal_px * further_x, at_y + camera.focal_px * further_y
+    return at_x, at_y
 
 
-def _further(camera: Camera, straight: Array) -> Array:
-    """Return by how much k2, p1 and p2 move points (N, 2) of a picture of focal length 1."""
-    across = np.array([camera.p2, camera.p1])  # turns as a vector does
-    r2 = (straight**2).sum(axis=1, keepdims=True)
-    pull = (straight @ across)[:, None]
-    return np.asarray(camera.k2 * r2**2 * straight + r2 * across + 2 * pull * straight)
+def _further(camera: Camera, x: Array, y: Array) -> tuple[Array, Array]:
+    """Return by how much k2, p1 and p2 move points of a picture of focal length 1."""
+    p1, p2 = camera.p1, camera.p2
+    r2 = x * x + y * y
+    pull = camera.k2 * r2**2 + 2 * (p2 * x + p1 * y)  # turns as a vector does
+    return pull * x + r2 * p2, pull * y + r2 * p1
 
 
 def tilt_deg(camera: Camera, station_mm: Array) -> float:
@@ -351,8 +366,8 @@ def rays(camera: Camera, points_px: Array) -> Array:
     more = camera.bends_further
     for _ in range(12 if more else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
         if more:
-            further = _further(camera, np.column_stack([x, y]))
-            aimed_x, aimed_y = bent_x - further[:, 0], bent_y - further[:, 1]
+            further_x, further_y = _further(camera, x, y)
+            aimed_x, aimed_y = bent_x - further_x, bent_y - further_y
         shrunk = 1 + camera.k1 * (x * x + y * y)
         x, y = aimed_x / shrunk, aimed_y / shrunk
     x, y, z = (np.column_stack([x, y, np.ones(len(x))]) @ rotation(camera)).T

@@ -113,7 +113,7 @@ def _about_the_rope(rope: RopeInView, at_mm: float, hold: Hold) -> Array:
     for height in (0.0, rope.axis.width_mm if hold.touching else hold.axis_height_mm):
         point, width = to_height(axis, camera, height)
         origin = point + axis.direction * (at_mm - point[0]) / axis.direction[0]
-        along, across = HALF_LENGTH * width * SQUARE[0], 1.5 * width * SQUARE[1]
+        along, across = HALF_LENGTH * width * SQUARE[0], width * SQUARE[1]
         seen.append(points_mm(along, across, origin, axis.direction, height))
     return np.concatenate(seen)
 
