@@ -1,0 +1,226 @@
+"""Where the rope ends beside a shadow's rim, by the paper's light and by the rope's own.
+
+What lies in step with the stripes is paper, lit or shaded; what is left of the mean once the paper
+has its share is the rope's own light. So the rope ends where there is no light of its own farther
+out and none of the paper farther in. Either light may be smooth up to there, or be crossed by a
+shadow's rim: a random walk, and one jump. For each place it follows how likely the two lights are,
+as the lens blurs them: normal distributions, whose covariances are those of blurred steps (a
+Gaussian process: Rasmussen and Williams 2006, chapter 2; from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
+from scipy.special import logsumexp, ndtr
+
+from vision.least_squares import NORMAL_QUARTILE
+from vision.medians import median_of
+from vision.rope.constants import (
+    CLEAR_SIGMAS,
+    CORRELATED,
+    DARK_CHANCE,
+    LIGHT_NOISE,
+    RIM_CHANCE,
+    RIM_WALK,
+    SMOOTH_WALK,
+)
+from vision.tones import Light
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+PLACE_PX, FINE_PX = 0.25, 0.0625  # between places that are weighed, and those they stand for
+WALK_PX = 0.25  # between the steps of a random walk
+JUMPS_PX = np.arange(0.25, 5.25, 0.25)  # from the place to where the rim may be
+LEAST_LIGHT = 0.02  # of the paper's: a rope whose own is less says nothing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rims:
+    """What the two lights say of each place along the rope; all of shape (columns,).
+
+    Parameters
+    ----------
+    place_px : ndarray
+        Where the rope ends, px outwards, if a rim lies beside it.
+    u_px : ndarray
+        Standard uncertainty of that.
+    chance : ndarray
+        How likely a rim lies there, 0 to 1.
+    """
+
+    place_px: Array
+    u_px: Array
+    chance: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lights:
+    """The paper's light and the rope's own across a side, each over its own level.
+
+    Parameters
+    ----------
+    paper, rope : ndarray of shape (samples, windows)
+        The two.
+    paper_noise, rope_noise : tuple of float
+        Their standard deviations on the rope and on the paper.
+    every, sigma : int and float
+        Columns from one window to the next, and a window (one sigma) in these.
+    """
+
+    paper: Light
+    rope: Light
+    paper_noise: tuple[float, float]
+    rope_noise: tuple[float, float]
+    every: int
+    sigma: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Accounts:
+    """What is needed to weigh each place where a light may end, for one blur.
+
+    The accounts are the paper's light, smooth and with a rim, and the rope's own, likewise.
+
+    Parameters
+    ----------
+    places_px, fine_px : ndarray of shape (P,) and (F,)
+        Places that are weighed, px outwards, and those they stand for.
+    between : ndarray of shape (F, P)
+        Takes a spline through the former to the latter.
+    whiten : ndarray of shape (4, P, N, N)
+        Turns N samples into independent ones of unit variance.
+    constant : ndarray of shape (4, P, 1)
+        What does not hang on the light: how often, and the normal distribution's own size.
+    jumps : ndarray of shape (2, P, J, N)
+        Steps at `JUMPS_PX` beyond each place, in these independent samples: a rim's.
+    """
+
+    places_px: Array
+    fine_px: Array
+    between: Array
+    whiten: Light
+    constant: Array
+    jumps: Light
+
+
+def two_lights(
+    stripes: tuple[Light, Light], mean: Light, t: Array, first: int, blur_px: float, sigma: float
+) -> Lights:
+    """Return the paper's light and the rope's own.
+
+    Parameters
+    ----------
+    stripes : tuple of ndarray of shape (columns, samples)
+        Amplitude in step with the stripes, and that out of step.
+    mean : ndarray of shape (columns, samples)
+        The light's mean.
+    t : ndarray of shape (samples,)
+        Places, px outwards; open paper from number `first` on.
+    first : int
+        See `t`.
+    blur_px, sigma : float
+        Blur, px, and the window along the rope, in columns.
+    """
+    every = max(1, int(sigma / 2))
+    amplitude, noise, mean = (one[::every] for one in (*stripes, mean))
+    sigma /= every
+    level = np.maximum(amplitude[:, first:].mean(axis=1), 1e-4)
+    level = gaussian_filter1d(level, 3 * sigma, mode="nearest")[:, None]
+    per_stripe = median_of(mean[:, first:] / np.maximum(amplitude[:, first:], 1e-4))
+    paper, off = amplitude / level, noise / level
+    own = mean / (per_stripe * level) - paper
+    off = np.abs(off - median_of(off, axis=0))
+    clear = 1.5 * blur_px
+    on_rope, on_paper = (
+        float(np.hypot(CORRELATED * median_of(off[:, part]) / NORMAL_QUARTILE, LIGHT_NOISE))
+        for part in (t < -clear, t > clear)
+    )
+    brightest = np.maximum(LEAST_LIGHT, own.max(axis=1))
+    brightest = gaussian_filter1d(brightest, 3 * sigma, mode="nearest")
+    over = float(median_of(brightest))
+    return Lights(
+        np.ascontiguousarray(paper.T, np.float32),
+        np.ascontiguousarray((own / brightest[:, None]).T, np.float32),
+        (on_rope, on_paper),
+        (on_rope / over, on_paper / over),
+        every,
+        sigma,
+    )
+
+
+def accounts_of(lights: Lights, t: Array, blur_px: float) -> Accounts:
+    """Return what weighs the places where two lights may end, for a blur of so many px."""
+    reach = CLEAR_SIGMAS * blur_px
+    places = np.arange(t[0] + reach, t[-1] - reach + PLACE_PX / 2, PLACE_PX)
+    fine = np.arange(places[0], places[-1], FINE_PX)
+    outwards = t - places[:, None]
+    sample = np.arange(len(t))
+    whiten, constant, jumps = [], [], []
+    for noise, rare, light_at in (
+        (lights.paper_noise, RIM_CHANCE, outwards),
+        (lights.rope_noise, DARK_CHANCE, -outwards),
+    ):
+        walk = np.arange(0, float(light_at.max()) + reach, WALK_PX)
+        blurred = ndtr((light_at[:, :, None] - walk) / blur_px)
+        variance = np.where(outwards < 0, *noise) ** 2
+        for per_px, often in ((SMOOTH_WALK, 1 - rare), (RIM_WALK, rare)):
+            steps = np.full(len(walk), per_px * WALK_PX)
+            steps[0] = 1.0  # the level that it begins with, more or less
+            covariance = (blurred * steps) @ blurred.swapaxes(1, 2)
+            covariance[:, sample, sample] += variance
+            lower = np.linalg.cholesky(covariance)
+            whiten.append(np.linalg.inv(lower))
+            size = np.log(lower[:, sample, sample]).sum(axis=1)
+            constant.append(np.log(often) - size[:, None])
+        jump = whiten[-1] @ ndtr((light_at[:, :, None] - JUMPS_PX) / blur_px)
+        jumps.append(jump.swapaxes(1, 2))
+    between = CubicSpline(places, np.eye(len(places)))(fine)
+    return Accounts(
+        places,
+        fine,
+        between,
+        np.array(whiten, np.float32),
+        np.array(constant),
+        np.array(jumps, np.float32),
+    )
+
+
+def rims_of(lights: Lights, accounts: Accounts, columns: int) -> Rims:
+    """Return where the rope ends beside a rim, and how likely one is.
+
+    Parameters
+    ----------
+    lights : Lights
+        The two lights.
+    accounts : Accounts
+        What weighs the places where they may end.
+    columns : int
+        How many there are along the rope.
+    """
+    light = np.array([lights.paper, lights.paper, lights.rope, lights.rope])[:, None]
+    white = accounts.whiten @ light
+
+    def along(values: Light) -> Light:
+        return np.asarray(gaussian_filter1d(values, lights.sigma, mode="nearest"))
+
+    paper, shaded, rope, dark = accounts.constant - along((white**2).sum(axis=2)) / 2
+    for rim, jumps, light in zip((shaded, dark), accounts.jumps, white[1::2], strict=True):
+        size = 1 + (jumps**2).sum(axis=2, keepdims=True)
+        rim += logsumexp(along((jumps @ light) ** 2 / size) / 2 - np.log(size) / 2, axis=1)
+        rim -= np.log(len(JUMPS_PX))
+    smooth = accounts.between @ (paper + rope)
+    every = accounts.between @ (np.logaddexp(paper, shaded) + np.logaddexp(rope, dark))
+    most = every.max(axis=0)
+    odds = np.exp(every - most)
+    total = odds.sum(axis=0)
+    chance = 1 - np.minimum(np.exp(smooth - most).sum(axis=0) / total, 1)
+    place = accounts.fine_px @ odds / total
+    u = np.sqrt(np.maximum(accounts.fine_px**2 @ odds / total - place**2, 0))
+    seen = lights.every * np.arange(len(place))
+    return Rims(*(np.interp(np.arange(columns), seen, one) for one in (place, u, chance)))
