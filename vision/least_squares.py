@@ -137,7 +137,7 @@ def fit(
 
     def held(values: Array) -> Array:
         left = residuals(values)
-        return np.concatenate([_pulled(left[:robust]), left[robust:]])
+        return np.concatenate([_pulled(left[:robust]), left[robust:]]) if robust else left
 
     def slopes_held(values: Array) -> Array:
         steep = slopes(values)

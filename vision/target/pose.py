@@ -40,6 +40,7 @@ Array = NDArray[np.float64]
 
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 FEW_STEPS = 30  # to choose a start: the wrong one wanders long
+AS_CLOSE = 4.0  # times as far off at first: a start that may be the right one
 ROUGH_PX = 0.1  # scatter of corners to begin with
 # How much the evidence for one account of a picture counts against another: corners have faults in
 # common, and where little is known the approximation is rough (chosen, no source).
@@ -415,16 +416,20 @@ def _apart(values: Array, corners: int, apart_px: float, sigma: float) -> Array:
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
-    """Return both poses that a plane seen from afar allows (Collins and Bartoli 2014)."""
+    """Return the poses that a plane seen from afar allows (Collins and Bartoli 2014), two at most.
+
+    The second as well only where its corners lie nearly as close as those of the first.
+    """
     K = _matrix(blank)
     rest = np.append(blank.values(KNOWN), np.zeros(len(SCALES)))
     points = np.column_stack([flat_mm, np.zeros(len(flat_mm))]).reshape(-1, 1, 3)
-    _, turns, shifts, _ = cv2.solvePnPGeneric(
+    _, turns, shifts, off = cv2.solvePnPGeneric(
         points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)), flags=cv2.SOLVEPNP_IPPE
     )
     starts = [
         np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), rest])
-        for r, t in zip(turns, shifts, strict=True)
+        for r, t, far in zip(turns, shifts, np.ravel(off), strict=True)
+        if far <= AS_CLOSE * np.min(off)
     ]
     finite = [one for one in starts if np.isfinite(one).all() and one[COLUMN["z_mm"]] > 0]
     if finite:
