@@ -114,7 +114,7 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         np.exp(-1j * stripe_phase(card.layout, np.stack(place, axis=-1))).astype(np.complex64)
         for place in ((x, np.zeros_like(x)), (np.zeros_like(y), y))
     )
-    carrier = up[:, None] * across
+    carrier = 1j * up[:, None] * across
     sigma = WINDOW_PERIODS * PER_PERIOD
 
     def smooth(values: Light) -> Light:
@@ -123,15 +123,16 @@ def read_band(grey: NDArray[np.uint8], camera: Camera, card: Card, table: Light 
         return np.asarray(blurred, np.float32)
 
     mean = smooth(light)
-    leak = np.exp(np.float32(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2))  # of it through the window
-    beat = np.empty_like(carrier)
-    for part, wave in ((beat.real, carrier.real), (beat.imag, carrier.imag)):
-        part[:] = smooth(light * wave) - leak * mean * wave
     even = smooth(mean)  # once more, lest the stripes show in it
-    contrast = np.asarray(2 * np.abs(beat) / (even + 1e-3), np.float32)
+    # of the mean through the window
+    leaked = np.exp(np.float32(-0.5 * (2 * np.pi * WINDOW_PERIODS) ** 2)) * mean
+    stripes = np.empty_like(carrier)
+    for part, wave in ((stripes.real, carrier.real), (stripes.imag, carrier.imag)):
+        np.subtract(smooth(light * wave), leaked * wave, out=part)
+    contrast = np.asarray(2 * np.abs(stripes) / (even + 1e-3), np.float32)
     open_contrast = percentile_of(contrast[inside], 90) if inside.any() else 0.0
     refuse_below("stripes-faint", 100 * open_contrast)
-    return Band(x, y, contrast, 1j * beat, inside, open_contrast, to_photo)
+    return Band(x, y, contrast, stripes, inside, open_contrast, to_photo)
 
 
 def lay_paper(located: LocatedCard, band: Band) -> LocatedCard:
