@@ -44,8 +44,7 @@ class LocatedCard:
     def with_stripes(self, points: StripePoints, start: Camera | None = None) -> LocatedCard:
         """Return the card with its pose fitted to stripes as well, from here or from `start`."""
         start = start or self.pose.camera
-        sigma = self.pose.sigma_px
-        pose = solve_pose(self.found, self.card, self.lens, points, start, sigma)
+        pose = solve_pose(self.found, self.card, self.lens, points, start)
         return replace(self, pose=pose)
 
     @property

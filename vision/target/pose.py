@@ -41,7 +41,7 @@ Array = NDArray[np.float64]
 CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
 FEW_STEPS = 30  # to choose a start: the wrong one wanders long
 AS_CLOSE = 4.0  # times as far off at first: a start that may be the right one
-ROUGH_PX = 0.1  # scatter of corners to begin with, where nothing is known of it
+ROUGH_PX = 0.1  # scatter of corners to begin with
 # How much the evidence for one account of a picture counts against another: corners have faults in
 # common, and where little is known the approximation is rough (chosen, no source).
 EVIDENCE = 0.5
@@ -169,7 +169,6 @@ def solve_pose(
     lens: Lens,
     stripes: StripePoints | None = None,
     start: Camera | None = None,
-    sigma: float = ROUGH_PX,
 ) -> Pose:
     """Fit camera and card to the corners, and to the stripes between them.
 
@@ -185,8 +184,6 @@ def solve_pose(
         What the stripes show; without them the card's bow is taken as nil.
     start : Camera, optional
         Camera and card as the corners alone gave them.
-    sigma : float, optional
-        Scatter of corners to begin with, px.
 
     Raises
     ------
@@ -199,24 +196,19 @@ def solve_pose(
         raise RefusedError(finding("too-few-markers", float(count), limit=MIN_CORNERS))
     doubted = bool(lens.rivals or lens.cropped)
     if start is None or not doubted:
-        pose = _fit(found, card, lens, stripes, start, sigma)
-        start, sigma = pose.camera, pose.sigma_px
+        pose = _fit(found, card, lens, stripes, start)
+        start = pose.camera
         doubted &= abs(start.log_focal - np.log(lens.focal_px)) > PULLED * lens.u_log_focal
     if doubted:
-        pose = _believed(found, card, lens, stripes, start, sigma)
+        pose = _believed(found, card, lens, stripes, start)
     return replace(pose, findings=_focal_findings(pose, lens))
 
 
 def _believed(
-    found: FoundCard,
-    card: Card,
-    lens: Lens,
-    stripes: StripePoints | None,
-    start: Camera,
-    sigma: float,
+    found: FoundCard, card: Card, lens: Lens, stripes: StripePoints | None, start: Camera
 ) -> Pose:
     """Return the pose by the account of the picture that fits best, the other one beside it."""
-    free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start, sigma)
+    free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
     own_log, u_own = _own_log_focal(free, lens)
     known = settled(lens, own_log, u_own)
     # the place is near: from far along the valley a fit does not come back. And what counts as a
@@ -224,13 +216,10 @@ def _believed(
     sigma = free.sigma_px
     near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(known.focal_px)))
     one = replace(lens, focal_px=known.focal_px, u_log_focal=HELD, u_centre_px=known.u_centre_px)
-    pose, crop = (
-        _let_go(_fit(found, card, one, stripes, near, sigma, held=True), known),
-        lens.cropped,
-    )
+    pose, crop = _let_go(_fit(found, card, one, stripes, near, sigma), known), lens.cropped
     if crop is None:
         return pose
-    other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera, sigma, held=True)
+    other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera, sigma)
     # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
     u = np.hypot(WIDE, u_own)
     by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
@@ -300,11 +289,8 @@ def _fit(
     lens: Lens,
     stripes: StripePoints | None,
     start: Camera | None,
-    sigma: float,
-    *,
-    held: bool = False,
+    sigma: float | None = None,
 ) -> Pose:
-    """Fit all numbers; corners scatter by `sigma`, or as their residuals show unless it is held."""
     drawn, seen = found.corners_mm, found.corners_px
     half = card.layout.length_mm / 2, card.layout.half_height_mm
     blank = camera_of(lens, np.zeros(3), np.zeros(3))
@@ -370,13 +356,13 @@ def _fit(
     else:
         rough = _folded(np.append(start.values(), np.zeros(len(SCALES))))
     count = seen.size + (len(stripes.drawn_mm) if stripes else 0)
-    if not held:
+    if sigma is None:
         best, sigma = fit_with_scatter(
             partial(residuals, points=stripes),
             rough,
             partial(jacobian, points=stripes),
             robust=count,
-            sigma=sigma,
+            sigma=ROUGH_PX,
             floor=CORNER_FLOOR_PX,
         )
     else:
