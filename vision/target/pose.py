@@ -416,9 +416,9 @@ def _apart(values: Array, corners: int, apart_px: float, sigma: float) -> Array:
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
-    """Return the poses that a plane seen from afar allows (Collins and Bartoli 2014), two at most.
+    """Return both poses that a plane seen from afar allows (Collins and Bartoli 2014), or the one.
 
-    The second as well only where its corners lie nearly as close as those of the first.
+    The second where it is nearly as good.
     """
     K = _matrix(blank)
     rest = np.append(blank.values(KNOWN), np.zeros(len(SCALES)))
@@ -426,14 +426,11 @@ def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
     _, turns, shifts, off = cv2.solvePnPGeneric(
         points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)), flags=cv2.SOLVEPNP_IPPE
     )
-    starts = [
-        np.concatenate([np.asarray(r).ravel(), np.asarray(t).ravel(), rest])
-        for r, t, far in zip(turns, shifts, np.ravel(off), strict=True)
-        if far <= AS_CLOSE * np.min(off)
-    ]
-    finite = [one for one in starts if np.isfinite(one).all() and one[COLUMN["z_mm"]] > 0]
-    if finite:
-        return finite
+    every = np.column_stack([np.reshape(turns, (-1, 3)), np.reshape(shifts, (-1, 3))])
+    good = np.isfinite(every).all(axis=1) & (every[:, COLUMN["z_mm"]] > 0)
+    if good.any():
+        far = np.ravel(off)[good]
+        return [np.append(one, rest) for one in every[good][far <= AS_CLOSE * far.min()]]
     # a scan seen exactly from the front has no second pose, and the closed form divides by zero
     _, turn, shift = cv2.solvePnP(points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)))
     return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), rest])]
