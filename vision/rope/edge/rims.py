@@ -12,11 +12,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
+from scipy.linalg.lapack import dtrtri
 from scipy.ndimage import gaussian_filter1d
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from vision.least_squares import NORMAL_QUARTILE
 from vision.medians import median_of
@@ -37,6 +39,7 @@ Mask = NDArray[np.bool_]
 PLACE_PX, FINE_PX = 0.25, 0.0625  # between places that are weighed, and those they stand for
 WALK_PX = 0.25  # between the steps of a random walk
 JUMPS_PX = np.arange(0.25, 5.25, 0.25)  # from the place to where the rim may be
+MOST_UNTHREADED = 900_000  # products of a matrix product that the library does by itself
 LEAST_LIGHT = 0.02  # of the paper's: a rope whose own is less says nothing
 
 
@@ -85,28 +88,30 @@ class Lights:
 class Accounts:
     """What is needed to weigh each place where a light may end, for one blur.
 
-    The accounts are the paper's light, smooth and with a rim, and the rope's own, likewise.
+    First of the paper's light, then of the rope's own. How badly N samples suit a place is half of
+    a quadratic form, so it is linear in their M = N (N + 1) / 2 products.
 
     Parameters
     ----------
-    places_px, fine_px : ndarray of shape (P,) and (F,)
-        Places that are weighed, px outwards, and those they stand for.
+    fine_px : ndarray of shape (F,)
+        Places, px outwards.
     between : ndarray of shape (F, P)
-        Takes a spline through the former to the latter.
-    whiten : ndarray of shape (4, P, N, N)
-        Turns N samples into independent ones of unit variance.
-    constant : ndarray of shape (4, P, 1)
+        Takes a spline to them through the P places that are weighed.
+    forms : ndarray of shape (2, 2 P, M)
+        Misfit of each product: of a light that is smooth, and of one with a rim.
+    constant : ndarray of shape (2, 2, P, 1)
         What does not hang on the light: how often, and the normal distribution's own size.
-    jumps : ndarray of shape (2, P, J, N)
-        Steps at `JUMPS_PX` beyond each place, in these independent samples: a rim's.
+    jumps, rare : ndarray of shape (2, P J, N) and (2, P, J, 1)
+        Of rims at `JUMPS_PX` beyond each place: what takes the samples to the root of half the
+        squared height over its variance, and what does not hang on the light.
     """
 
-    places_px: Array
-    fine_px: Array
-    between: Array
-    whiten: Light
-    constant: Array
+    fine_px: Light
+    between: Light
+    forms: Light
+    constant: Light
     jumps: Light
+    rare: Light
 
 
 def two_lights(
@@ -161,34 +166,46 @@ def accounts_of(lights: Lights, t: Array, blur_px: float) -> Accounts:
     fine = np.arange(places[0], places[-1], FINE_PX)
     outwards = t - places[:, None]
     sample = np.arange(len(t))
-    whiten, constant, jumps = [], [], []
-    for noise, rare, light_at in (
+    one, other = np.tril_indices(len(t))
+    doubled = np.where(one == other, 0.5, 1.0)
+    forms, constant, jumps, rare = [], [], [], []
+    for noise, chance, light_at in (
         (lights.paper_noise, RIM_CHANCE, outwards),
         (lights.rope_noise, DARK_CHANCE, -outwards),
     ):
         walk = np.arange(0, float(light_at.max()) + reach, WALK_PX)
         blurred = ndtr((light_at[:, :, None] - walk) / blur_px)
         variance = np.where(outwards < 0, *noise) ** 2
-        for per_px, often in ((SMOOTH_WALK, 1 - rare), (RIM_WALK, rare)):
+        for per_px, often in ((SMOOTH_WALK, 1 - chance), (RIM_WALK, chance)):
             steps = np.full(len(walk), per_px * WALK_PX)
             steps[0] = 1.0  # the level that it begins with, more or less
             covariance = (blurred * steps) @ blurred.swapaxes(1, 2)
             covariance[:, sample, sample] += variance
-            lower = np.linalg.cholesky(covariance)
-            whiten.append(np.linalg.inv(lower))
-            size = np.log(lower[:, sample, sample]).sum(axis=1)
-            constant.append(np.log(often) - size[:, None])
-        jump = whiten[-1] @ ndtr((light_at[:, :, None] - JUMPS_PX) / blur_px)
-        jumps.append(jump.swapaxes(1, 2))
+            inverse, size = _inverses(covariance)
+            forms.append(inverse[:, one, other] * doubled)
+            constant.append(np.log(often) - size)
+        jump = ndtr((light_at[:, :, None] - JUMPS_PX) / blur_px)
+        seen = inverse @ jump
+        height = 1 + (jump * seen).sum(axis=1)
+        jumps.append((seen / np.sqrt(2 * height)[:, None]).swapaxes(1, 2))
+        rare.append(-np.log(height) / 2 - np.log(len(JUMPS_PX)))
     between = CubicSpline(places, np.eye(len(places)))(fine)
     return Accounts(
-        places,
-        fine,
-        between,
-        np.array(whiten, np.float32),
-        np.array(constant),
-        np.array(jumps, np.float32),
+        np.asarray(fine, np.float32),
+        np.asarray(between, np.float32),
+        np.asarray(forms, np.float32).reshape(2, 2 * len(places), -1),
+        np.asarray(constant, np.float32).reshape(2, 2, len(places), 1),
+        np.asarray(jumps, np.float32).reshape(2, -1, len(t)),
+        np.asarray(rare, np.float32)[..., None],
     )
+
+
+def _inverses(covariances: Array) -> tuple[Array, Array]:
+    """Return each matrix's inverse (P, N, N), and half of its determinant's logarithm (P, 1)."""
+    lower = np.linalg.cholesky(covariances)
+    root = np.array([dtrtri(one, lower=True)[0] for one in lower])
+    size = np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1, keepdims=True)
+    return root.swapaxes(1, 2) @ root, size
 
 
 def rims_of(lights: Lights, accounts: Accounts, columns: int) -> Rims:
@@ -203,24 +220,49 @@ def rims_of(lights: Lights, accounts: Accounts, columns: int) -> Rims:
     columns : int
         How many there are along the rope.
     """
-    light = np.array([lights.paper, lights.paper, lights.rope, lights.rope])[:, None]
-    white = accounts.whiten @ light
+    size = (2 * int(4 * lights.sigma + 0.5) + 1, 1)
 
     def along(values: Light) -> Light:
-        return np.asarray(gaussian_filter1d(values, lights.sigma, mode="nearest"))
+        smooth = cv2.GaussianBlur(values, size, lights.sigma, borderType=cv2.BORDER_REPLICATE)
+        return np.asarray(smooth, np.float32)
 
-    paper, shaded, rope, dark = accounts.constant - along((white**2).sum(axis=2)) / 2
-    for rim, jumps, light in zip((shaded, dark), accounts.jumps, white[1::2], strict=True):
-        size = 1 + (jumps**2).sum(axis=2, keepdims=True)
-        rim += logsumexp(along((jumps @ light) ** 2 / size) / 2 - np.log(size) / 2, axis=1)
-        rim -= np.log(len(JUMPS_PX))
-    smooth = accounts.between @ (paper + rope)
-    every = accounts.between @ (np.logaddexp(paper, shaded) + np.logaddexp(rope, dark))
+    one, other = np.tril_indices(len(lights.paper))
+    both = []
+    for light, form, constant, jumps, rare in zip(
+        (lights.paper, lights.rope),
+        accounts.forms,
+        accounts.constant,
+        accounts.jumps,
+        accounts.rare,
+        strict=True,
+    ):
+        misfit = _product(form, along(light[one] * light[other]))
+        smooth, rim = constant - misfit.reshape(2, -1, misfit.shape[-1])
+        jump = _product(jumps, light)
+        jump = along(np.square(jump, out=jump)).reshape(*rare.shape[:2], -1)
+        jump += rare
+        most = jump.max(axis=1)
+        jump -= most[:, None]
+        rim += most + np.log(np.exp(jump, out=jump).sum(axis=1))
+        both.append((smooth, rim))
+    (paper, shaded), (rope, dark) = both
+    smooth = _product(accounts.between, paper + rope)
+    every = _product(accounts.between, np.logaddexp(paper, shaded) + np.logaddexp(rope, dark))
     most = every.max(axis=0)
     odds = np.exp(every - most)
     total = odds.sum(axis=0)
     chance = 1 - np.minimum(np.exp(smooth - most).sum(axis=0) / total, 1)
-    place = accounts.fine_px @ odds / total
-    u = np.sqrt(np.maximum(accounts.fine_px**2 @ odds / total - place**2, 0))
+    odds /= total
+    place = (accounts.fine_px[:, None] * odds).sum(axis=0)
+    u = np.sqrt((odds * (accounts.fine_px[:, None] - place) ** 2).sum(axis=0))
     seen = lights.every * np.arange(len(place))
     return Rims(*(np.interp(np.arange(columns), seen, one) for one in (place, u, chance)))
+
+
+def _product(left: Light, right: Light) -> Light:
+    """Return a matrix product, in pieces so small that no threads wake: they cost many times it."""
+    product = np.empty((len(left), right.shape[1]), np.float32)
+    piece = max(1, MOST_UNTHREADED // right.size)
+    for i in range(0, len(left), piece):
+        np.matmul(left[i : i + piece], right, out=product[i : i + piece])
+    return product
