@@ -7,6 +7,7 @@ bar is a cylinder whose two silhouette lines are worked out from its tangent pla
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
@@ -35,6 +36,7 @@ class Shot:
         return np.asarray(-self.turn.T @ self.shift_mm)
 
 
+@cache
 def shot(
     *, tilt_deg: tuple[float, float] = (0.0, 0.0), spin_deg: float = 0.0, far_mm: float = 400.0,
     focal_px: float = 2400.0, size: tuple[int, int] = (1500, 800),

@@ -7,11 +7,11 @@ The screws are photographs by others (public repository, MIT; `tests/real_photog
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
-import vision.scale_rule.measure
 from inspection.record.serialization import result_from_dict, to_dict
 from tests.photo_arrays import photo_from_array
 from tests.real_photographs import REAL, needs_real
@@ -22,17 +22,19 @@ from vision.photo.photo import Photo, open_photo
 from vision.results import Estimate, PointPx, Refusal, ScaleSource
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.object_edges import _bearing_line
-from vision.scale_rule.scale import Placement, Scale, ScaleRequest, read_scale
+from vision.scale_rule.scale import Placement, ScaleRequest
 
+pytestmark = pytest.mark.usefixtures("scale_read_once")
 ALONG = np.array([1.0, 0.0, 0.0])
 
 
+@cache
 def beside_a_rule(
-    camera: Shot, diameter_mm: float, height_mm: float, *, value: int = 45
+    camera: Shot, diameter_mm: float, height_mm: float, *, value: int = 45, long_mm: float = 160.0
 ) -> tuple[Photo, ScaleRequest]:
-    picture = draw_rule(camera, upper=mm_row(-5, 145), lower=inch_row(0, 90, 16))
     axis = np.array([70.0, 20.0 + diameter_mm / 2, height_mm])
-    lines = silhouettes(camera, axis, ALONG, diameter_mm, 80)
+    lines = silhouettes(camera, axis, ALONG, diameter_mm, long_mm / 2)
+    picture = draw_rule(camera, upper=mm_row(-5, 145), lower=inch_row(0, 90, 16))
     photo = photo_from_array(with_bar(picture, lines, value), focal_px=camera.focal_px)
     reach = np.array([0.0, diameter_mm, 0.0])
     rule = camera.project(np.array([[20.0, -2, 0], [120, -2, 0]]))
@@ -106,19 +108,6 @@ def test_edges_marked_by_hand_give_the_same_diameter() -> None:
     assert by_hand.diameter_mm == pytest.approx(20.0, abs=0.05)
 
 
-@pytest.fixture
-def scale_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let many lines over one photograph share its scale, which takes the most time."""
-    read: dict[str, Scale] = {}
-
-    def once(photo: Photo, asked: ScaleRequest) -> Scale:
-        if photo.sha256 not in read:
-            read[photo.sha256] = read_scale(photo, asked)
-        return read[photo.sha256]
-
-    monkeypatch.setattr(vision.scale_rule.measure, "read_scale", once)
-
-
 def slanted(
     across: tuple[PointPx, PointPx], turn_deg: float, aside_px: float, longer: float = 1.0
 ) -> tuple[PointPx, PointPx]:
@@ -138,19 +127,13 @@ def slanted(
 def test_a_short_thing_is_measured_though_the_line_is_aslant_and_off_its_middle(
     turn_deg: float, aside_px: float
 ) -> None:
-    camera = shot()
-    axis = np.array([70.0, 30.0, 10.0])
-    picture = draw_rule(camera, upper=mm_row(-5, 145), lower=inch_row(0, 90, 16))
-    head = silhouettes(camera, axis, ALONG, 20.0, 6.5)  # shorter than it is wide
-    photo = photo_from_array(with_bar(picture, head), focal_px=camera.focal_px)
-    _, asked = beside_a_rule(camera, 20.0, 10.0)
+    photo, asked = beside_a_rule(shot(), 20.0, 10.0, long_mm=13.0)  # shorter than it is wide
     assert asked.across_px is not None
     line = slanted(asked.across_px, turn_deg, aside_px)
     result = estimate(photo, replace(asked, placement=Placement.ON, across_px=line))
     assert abs(result.diameter_mm - 20.0) < result.expanded_mm()
 
 
-@pytest.mark.usefixtures("scale_read_once")
 def test_a_line_anywhere_gives_a_figure_or_a_reason() -> None:
     photo, asked = beside_a_rule(shot(), 20.0, 9.0)
     rng = np.random.default_rng(4)
@@ -244,7 +227,6 @@ def test_real_screws_beside_a_steel_rule_lie_within_u_of_their_standards(
 
 
 @needs_real("rule")
-@pytest.mark.usefixtures("scale_read_once")
 @pytest.mark.parametrize(("name", "across", "truth_mm", "pitch_mm"), SCREWS)
 def test_real_screws_answer_to_lines_as_hands_draw_them(
     name: str, across: tuple[PointPx, PointPx], truth_mm: tuple[float, float], pitch_mm: float

@@ -20,6 +20,7 @@ from vision.results import Estimate, Refusal
 from vision.scale_rule.measure import measure_with_scale
 from vision.scale_rule.scale import Placement, ScaleRequest
 
+pytestmark = pytest.mark.usefixtures("scale_read_once")
 Case = tuple[Photo, ScaleRequest]
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
