@@ -23,19 +23,18 @@ def _bar(diameter_mm: float, axis_mm: Array, direction: Array) -> trimesh.Trimes
     return bar
 
 
-def _silhouette(bar: trimesh.Trimesh, camera: Array, axis: Array, outward: Array) -> Array:
-    """Return a ray (3,) that just grazes what is seen of the bar, by bisection.
+def _silhouettes(bar: trimesh.Trimesh, camera: Array, axis: Array, outward: Array) -> Array:
+    """Return rays (N, 3) that just graze what is seen of the bar, by bisection.
 
-    The card, its face at z = 0, hides what lies below.
+    They go out from points of its axis (N, 3), all at once. The card, its face at z = 0, hides what
+    lies below.
     """
     hit, miss = axis - camera, axis + 200.0 * outward - camera
     for _ in range(34):
         middle = (hit + miss) / 2
-        met, _, _ = bar.ray.intersects_location(camera[None], middle[None])
-        if len(met) and (met[:, 2] >= 0).any():
-            hit = middle
-        else:
-            miss = middle
+        places, rays, _ = bar.ray.intersects_location(np.tile(camera, (len(axis), 1)), middle)
+        met = np.isin(np.arange(len(axis)), rays[places.reshape(-1, 3)[:, 2] >= 0])[:, None]
+        hit, miss = np.where(met, middle, hit), np.where(met, miss, middle)
     return np.asarray((hit + miss) / 2)
 
 
@@ -45,12 +44,11 @@ def _seen_normals(
     sight = axis - camera
     across = np.cross(direction, sight)
     across /= np.linalg.norm(across)
+    ends = axis + np.array([[-60.0], [60.0], [-60.0], [60.0]]) * direction
+    rays = _silhouettes(bar, camera, ends, np.array([[1.0], [1.0], [-1.0], [-1.0]]) * across)
     normals = []
-    for side in (1.0, -1.0):
-        rays = [
-            _silhouette(bar, camera, axis + s * direction, side * across) for s in (-60.0, 60.0)
-        ]
-        normal = np.cross(rays[0], rays[1])
+    for side, (one, other) in ((1.0, rays[:2]), (-1.0, rays[2:])):
+        normal = np.cross(one, other)
         normal /= np.linalg.norm(normal)
         normals.append(normal if normal @ (side * across) > 0 else -normal)
     return normals
@@ -102,7 +100,8 @@ def test_the_plain_pixel_ratio_would_be_some_percent_off() -> None:
     diameter, height = 35.0, 420.0
     bar = _bar(diameter, np.array([0.0, 0.0, diameter / 2]), np.array([1.0, 0.0, 0.0]))
     eye = np.array([0.0, 0.0, height])
-    ray = _silhouette(bar, eye, np.array([0.0, 0.0, diameter / 2]), np.array([0.0, 1.0, 0.0]))
+    axis, outward = np.array([[0.0, 0.0, diameter / 2]]), np.array([[0.0, 1.0, 0.0]])
+    (ray,) = _silhouettes(bar, eye, axis, outward)
     on_card = 2 * abs(ray[1] / ray[2]) * height
     assert on_card == pytest.approx(
         diameter * height / np.sqrt(height**2 - diameter * height), rel=1e-5
