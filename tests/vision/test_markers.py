@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import cv2
 import numpy as np
 import pytest
-import skimage.data
 from numpy.typing import NDArray
-from studio import GROUND, HAND, Array, Bar, Image, Patch, Placed, Shot, photograph
+from studio import GROUND, HAND, Array, Bar, Patch, Placed, Shot, photograph
 
 from vision.findings import RefusedError
 from vision.target.detect import FoundCard, find_cards
@@ -212,26 +210,8 @@ def test_too_few_markers_are_said() -> None:
     assert item.limit == 8
 
 
-def noise(seed: int) -> Image:
-    return np.random.default_rng(seed).integers(0, 256, (700, 900), np.uint8)
-
-
-def stock(name: str) -> Image:
-    """Return one of the pictures that come with scikit-image, in grey."""
-    picture = np.asarray(getattr(skimage.data, name)(), np.uint8)
-    return picture if picture.ndim == 2 else grey_of(picture)
-
-
-def grey_of(picture: Image) -> Image:
-    return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8)
-
-
-STOCK = ("astronaut", "camera", "brick", "text", "checkerboard", "page", "coffee")
+# Pictures of other things and patterns: test_other_things, which asks the whole chain.
 NOTHING: dict[str, NDArray[np.uint8]] = {
-    **{name: stock(name) for name in STOCK},
-    "noise": noise(1),
-    "coarse noise": np.kron(noise(2)[:90, :120], np.ones((8, 8), np.uint8)),
-    "gradient": np.tile(np.linspace(0, 255, 900).astype(np.uint8), (700, 1)),
     "ground": np.full((700, 900), round(255 * GROUND[0]), np.uint8),
     "one pixel": np.full((1, 1), 80, np.uint8),
     "one line": np.full((1, 900), 80, np.uint8),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -37,7 +37,13 @@ from vision.target.pdf import card_pdf
 
 MM_PER_PT = 25.4 / 72
 ALLOWED_MM = 0.02  # the promise of the card
-each_layout = pytest.mark.parametrize("layout", LAYOUTS, ids=lambda layout: layout.name)
+
+
+@pytest.fixture(scope="module", params=LAYOUTS, ids=lambda layout: layout.name)
+def layout(request: pytest.FixtureRequest) -> Layout:
+    """Return one layout after the other, so that all look at one before the next is rendered."""
+    one: Layout = request.param
+    return one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,6 +95,7 @@ def document(layout: Layout) -> pypdfium2.PdfDocument:
     return pypdfium2.PdfDocument(card_pdf(layout, stations=[27]))
 
 
+@lru_cache(maxsize=2)
 def printed(layout: Layout, dpi: float = 600.0) -> Print:
     page = document(layout)[1]
     grey = page.render(scale=dpi / 72, grayscale=True).to_numpy()
@@ -105,7 +112,6 @@ def largest_deviation_mm(page: Print, layout: Layout, number: int) -> float:
     return max(found)
 
 
-@each_layout
 def test_every_bar_and_marker_lies_within_0_02_mm_of_the_model(layout: Layout) -> None:
     assert largest_deviation_mm(printed(layout), layout, card_number(27, 90)) < ALLOWED_MM
 
@@ -117,7 +123,6 @@ def test_a_page_printed_0_1_percent_too_large_would_be_noticed() -> None:
     assert largest_deviation_mm(grown, layout, card_number(27, 90)) > ALLOWED_MM
 
 
-@each_layout
 def test_bars_are_as_long_as_they_say(layout: Layout) -> None:
     page = printed(layout)
     x0, y0, x1, y1 = bar_along_mm(layout)
@@ -132,7 +137,6 @@ def test_bars_are_as_long_as_they_say(layout: Layout) -> None:
     assert f"Bar across: {layout.across_bar_mm:.0f} mm" in words
 
 
-@each_layout
 def test_graduations_stand_on_whole_millimetres_from_the_middle(layout: Layout) -> None:
     page = printed(layout)
     fx, fy = page.px_per_mm
@@ -146,7 +150,6 @@ def test_graduations_stand_on_whole_millimetres_from_the_middle(layout: Layout) 
         assert dark.sum() / fx == pytest.approx(x1 - x0, abs=ALLOWED_MM)
 
 
-@each_layout
 def test_opencv_reads_every_marker_with_its_word_in_its_place(layout: Layout) -> None:
     page = printed(layout, dpi=300)
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
@@ -177,7 +180,6 @@ def dark_at(page: Print, box: BandMm) -> tuple[NDArray[np.float64], NDArray[np.f
     return np.stack(np.meshgrid(x, y), axis=-1), 1 - page.grey[np.ix_(rows, columns)] / 255.0
 
 
-@each_layout
 def test_the_stripes_lie_where_their_phase_says(layout: Layout) -> None:
     x0, y0, x1, y1 = layout.stripe_box_mm
     places, dark = dark_at(printed(layout), (x0 + 0.2, y0 + 0.2, x1 - 0.2, y1 - 0.2))
@@ -203,7 +205,6 @@ def test_stripes_a_tenth_of_a_millimetre_aside_would_be_noticed() -> None:
     assert abs(np.angle(first / 1j)) / (2 * np.pi) > 0.03
 
 
-@each_layout
 def test_white_parts_stripes_from_chess_squares_and_nothing_else_is_on_the_band(
     layout: Layout,
 ) -> None:
@@ -218,7 +219,6 @@ def test_white_parts_stripes_from_chess_squares_and_nothing_else_is_on_the_band(
         assert not overlap(box, layout.band_box_mm)
 
 
-@each_layout
 def test_everything_is_black_on_white_and_within_the_margins(layout: Layout) -> None:
     rgb = document(layout)[0].render(scale=300 / 72).to_numpy()
     assert (rgb == rgb[..., :1]).all()
@@ -246,7 +246,6 @@ def overlap(one: BandMm, two: BandMm) -> bool:
     return min(one[2], two[2]) > max(one[0], two[0]) and min(one[3], two[3]) > max(one[1], two[1])
 
 
-@each_layout
 def test_no_words_are_clipped_or_lie_on_anything_else(layout: Layout) -> None:
     boxes = text_boxes_mm(layout)
     x, y = layout.width_mm / 2 - PAGE_MARGIN_MM, layout.height_mm / 2 - PAGE_MARGIN_MM
@@ -274,7 +273,6 @@ def test_no_words_are_clipped_or_lie_on_anything_else(layout: Layout) -> None:
             assert not overlap(box, other_box), f"{words} | {other}"
 
 
-@each_layout
 def test_the_card_says_in_plain_words_what_it_is_and_that_people_decide(layout: Layout) -> None:
     words = " ".join(document(layout)[1].get_textpage().get_text_bounded().split())
     assert "Rope card · station 27 · view 90°" in words
@@ -291,7 +289,6 @@ def _text_objects(layout: Layout) -> list[pypdfium2.PdfTextObj]:
     return [item for item in objects if isinstance(item, pypdfium2.PdfTextObj)]
 
 
-@each_layout
 def test_a_page_has_the_size_of_its_paper_and_holds_no_picture(layout: Layout) -> None:
     page = document(layout)[0]
     size_mm = sorted(side * MM_PER_PT for side in page.get_size())
