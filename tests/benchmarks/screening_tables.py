@@ -29,7 +29,8 @@ from inspection.screening.screen import screen_log
 from tests.benchmarks.screening_odds import reliability
 from tests.benchmarks.screening_oracle import GAINS, oracle_power
 from tests.inspection.planted_faults import FAULTS, FIGURE_FAULTS, LOSS
-from tests.inspection.simulated_logs import FINE, USUAL, Case, Range, simulate
+from tests.inspection.simulated_logs import FINE, USUAL, Range, simulate
+from vision.results import Finding
 
 SLIPS = {"digits-swapped", "decimal-moved", "inch-for-mm", "digit-mistyped"}
 FINE_RANGE = replace(USUAL, steps=FINE)
@@ -92,13 +93,17 @@ class Alarms:
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """How one kind of fault fared: found at all, named rightly first, called a slip of the pen."""
+    """How one kind of fault fared: found at all, named rightly first, called a slip of the pen.
+
+    With all that was found, right or not.
+    """
 
     logs: int
     found: float
     named_first: float
     slip: float
     wrong: Counter[str]
+    findings: tuple[Finding, ...]
 
 
 def false_alarms(
@@ -126,7 +131,7 @@ def fault_rates(
     """Return how often one kind of fault is found in logs of 8 to 12 stations."""
     rng = np.random.default_rng([seed, list(FAULTS).index(kind), photographs])
     tried = found = first = slip = 0
-    wrong = Counter[str]()
+    wrong, told = Counter[str](), list[Finding]()
     tries = 0
     while tried < logs and tries < 40 * logs:
         tries += 1
@@ -143,24 +148,17 @@ def fault_rates(
             continue
         tried += 1
         faulty, entries, codes = planted
-        hits = _hits(faulty, entries)
+        findings = screen_log(faulty.log)
+        told += findings
+        places = set(faulty.log.places(entries))
+        hits = [(one.code, one.seen) for one in findings if places & set(one.places)]
         found += bool(hits)
         slip += any(code in SLIPS for code, _ in hits)
         if hits:
             right = hits[0][0] in codes or _said(hits[0][1], codes)
             first += right
             wrong.update([] if right else [hits[0][0]])
-    return Rates(tried, found / tried, first / max(found, 1), slip / tried, wrong)
-
-
-def _hits(case: Case, entries: set[int]) -> list[tuple[str, str]]:
-    """Return code and words of the findings that name one of the entries, in order."""
-    places = set(case.log.places(entries))
-    return [
-        (finding.code, finding.seen)
-        for finding in screen_log(case.log)
-        if places & set(finding.places)
-    ]
+    return Rates(tried, found / tried, first / max(found, 1), slip / tried, wrong, tuple(told))
 
 
 def _said(seen: str, codes: set[str]) -> bool:

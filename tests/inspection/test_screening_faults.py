@@ -6,8 +6,9 @@ thousands of logs of other ranges, and these tests hold what must not be lost.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +16,9 @@ import pytest
 from inspection.screening.screen import screen_log
 from tests.benchmarks.screening_tables import Rates, fault_rates
 from tests.inspection.planted_faults import FACTS, FAULTS, FIGURE_FAULTS
-from tests.inspection.simulated_logs import FINE, GAUGES, Case, Range, simulate, simulate_log
+from tests.inspection.simulated_logs import GAUGES, PEOPLE, Range, simulate, simulate_log
+from tests.kept_answers import answered_once
+from vision.results import Finding
 
 LOGS, SEED = 3, 4001
 # Kinds that logs like these can't always show, with the reason; their rates stand in the table.
@@ -30,16 +33,25 @@ HIDDEN = {
 }
 
 
-@cache
-def _rates(kind: str, photographs: bool = True) -> Rates:
-    return fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs)
+def _rates(shared: Path, kind: str, photographs: bool = True) -> Rates:
+    return answered_once(
+        shared,
+        ("rates", kind, photographs),
+        lambda: fault_rates(kind, logs=LOGS, seed=SEED, photographs=photographs),
+    )
 
 
 @pytest.mark.parametrize("kind", sorted(set(FIGURE_FAULTS) - HIDDEN))
-def test_a_fault_that_photographs_can_show_is_found(kind: str) -> None:
-    rates = _rates(kind)
+def test_a_fault_that_photographs_can_show_is_found(kind: str, shared: Path) -> None:
+    rates = _rates(shared, kind)
     print(f"{kind}: found {rates.found:.2f}, named first {rates.named_first:.2f}, {rates.wrong}")
     assert rates.found * LOGS >= LOGS - 1
+    accuse_nobody(rates.findings)
+
+
+@pytest.mark.parametrize("kind", sorted(HIDDEN))
+def test_what_is_said_of_a_fault_that_may_stay_hidden_accuses_nobody(kind: str) -> None:
+    accuse_nobody(fault_rates(kind, logs=1, seed=SEED, photographs=True).findings)
 
 
 @pytest.mark.parametrize("kind", sorted(FACTS))
@@ -49,19 +61,37 @@ def test_a_plain_fact_is_always_named(kind: str) -> None:
     print(f"{kind}: found {rates.found:.2f}, {rates.wrong}")
     # sixteen digits are few for the one about rounding
     assert rates.found >= (0.5 if "rounded" in kind else 1.0)
+    accuse_nobody(rates.findings)
 
 
-def test_most_explanations_that_are_named_first_are_right() -> None:
-    kinds = sorted(set(FIGURE_FAULTS) - HIDDEN)
-    right = [_rates(kind) for kind in kinds]
+def accuse_nobody(findings: Sequence[Finding]) -> None:
+    """Hold every finding to its words: what is seen, what to do, and an innocent explanation."""
+    blaming = ("cheat", "fraud", "invented", "made up", "dishonest", "careless", "lied", "fake")
+    for finding in findings:
+        assert finding.severity == "look"
+        assert finding.seen
+        assert finding.remedy
+        assert finding.innocent
+        assert finding.where
+        words = f"{finding.seen} {finding.remedy} {finding.innocent}".lower()
+        assert not any(word in words for word in blaming), words
+        assert not any(person.lower() in words for person in PEOPLE), words
+        assert "[" not in words
+        assert "none" not in words.split()
+
+
+def test_most_explanations_that_are_named_first_are_right(shared: Path) -> None:
+    right = [_rates(shared, kind) for kind in set(FIGURE_FAULTS) - HIDDEN]
     named = sum(rates.named_first * rates.found * rates.logs for rates in right)
     assert named >= 0.8 * sum(rates.found * rates.logs for rates in right)
 
 
 @pytest.mark.parametrize("kind", [kind for kind in FIGURE_FAULTS if "true loss" in kind])
 @pytest.mark.parametrize("photographs", [True, False])
-def test_a_true_loss_is_never_called_a_slip_of_the_pen(kind: str, photographs: bool) -> None:
-    rates = _rates(kind, photographs)
+def test_a_true_loss_is_never_called_a_slip_of_the_pen(
+    kind: str, photographs: bool, shared: Path
+) -> None:
+    rates = _rates(shared, kind, photographs)
     assert rates.slip == 0.0
     assert rates.found == 1.0
     assert rates.named_first * LOGS >= LOGS - 1
@@ -111,30 +141,3 @@ def test_a_gauge_that_is_off_from_half_way_on_makes_nothing_of_the_rest_look_cop
         codes = [finding.code for finding in screen_log(case.with_readings(moved).log)]
         assert codes[0] == "shift-from"
         assert "x-equals-y" not in codes
-
-
-def test_every_finding_has_its_words_and_accuses_nobody() -> None:
-    rng = np.random.default_rng(9)
-    people = {"A. Berg", "M. Ilves", "T. Okoro"}
-    blaming = ("cheat", "fraud", "invented", "made up", "dishonest", "careless", "lied", "fake")
-    for kind, plant in FAULTS.items():
-        planted = plant(rng, _case(rng, kind))
-        if planted is None:
-            continue
-        for finding in screen_log(planted[0].log):
-            assert finding.severity == "look", kind
-            assert finding.seen, kind
-            assert finding.remedy, kind
-            assert finding.innocent, kind
-            assert finding.where, kind
-            words = f"{finding.seen} {finding.remedy} {finding.innocent}".lower()
-            assert not any(word in words for word in blaming), (kind, words)
-            assert not any(person.lower() in words for person in people), kind
-            assert "[" not in words
-            assert "none" not in words.split()
-
-
-def _case(rng: np.random.Generator, kind: str) -> Case:
-    ranges = Range(steps=FINE, times=("seconds",))
-    hands = 2 if "person" in kind else 1
-    return simulate(rng, ranges, stations=8, earlier=1, photographs=True, hands=hands)
