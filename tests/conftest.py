@@ -3,8 +3,10 @@
 import ctypes
 import gc
 import os
+import shutil
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +43,23 @@ def empty_record(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("empty") / "record.db"
     open_record(path).close()
     return path
+
+
+@pytest.fixture(scope="module")
+def new_records_are_copies(empty_record: Path) -> Iterator[None]:
+    """Let a record file that is not there yet begin as a copy of the empty one."""
+    from inspection.record import database
+
+    def begun(engine: Engine, where: str) -> Path | None:
+        path = database.sqlite_path(engine)
+        if path is not None and not path.exists():
+            with suppress(OSError):  # where it can't be made, let the record say so
+                shutil.copy(empty_record, path)
+        return database.upgrade_schema(engine, where)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("inspection.record.record.upgrade_schema", begun)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -34,6 +34,8 @@ from inspection.record.record import Record, open_record
 from inspection.record.views import AskedAgain
 from vision.results import Finding, Place
 
+pytestmark = pytest.mark.usefixtures("new_records_are_copies")
+
 GAUGE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03, date(2027, 1, 1))
 ENTRY = ComparedEntry(
     "first", 1, 0, 22.1, 22.0, 0.1, 0.05, 0.04, (("print:A:x", 0.03),), "agrees", "C-1", "A. Berg"

@@ -15,6 +15,8 @@ from inspection.model.rope import Inspection, Rope
 from inspection.record.record import Record, open_record
 from tests.inspection.reading_tables import SAMPLE, csv_file
 
+pytestmark = pytest.mark.usefixtures("new_records_are_copies")
+
 
 @pytest.fixture
 def empty(tmp_path: Path) -> Iterator[Record]:

@@ -17,6 +17,8 @@ from inspection.record.record import Record, open_record
 from tests.inspection.danger_logs import GAUGE, SOUND, readings_of
 from tests.inspection.reading_tables import csv_file
 
+pytestmark = pytest.mark.usefixtures("new_records_are_copies")
+
 GIVEN = {"inspection": "2026-09", "person": "A. Berg", "gauge": "C-07"}
 
 

@@ -16,6 +16,8 @@ from inspection.record.record import Record, open_record
 from ui.services.assess_record import screen_inspection
 from ui.services.key_figures import key_figures
 
+pytestmark = pytest.mark.usefixtures("new_records_are_copies")
+
 ROPE = Rope("hoist", 40.0, reference_mm=41.2, u_reference_mm=0.02, site="quay 4")
 GAUGE = Gauge("C-1", "wide-jaw caliper", 0.01, 0.03)
 

@@ -52,6 +52,11 @@ def _done_once_as_in_a_server() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _new_records(new_records_are_copies: None) -> None:
+    """What it takes to make the tables of a record is tried in `tests/inspection`."""
+
+
 @contextmanager
 def measured_apart_once(shared: Path) -> Iterator[None]:
     """Let what the process apart said of a photograph stand when it is asked the same again."""

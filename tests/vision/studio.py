@@ -146,28 +146,11 @@ def photograph(
     card's middle line lies over its long sides; `fine` squared is the number of samples a pixel.
     """
     R, t = look(tilt_deg, azimuth_deg, roll_deg, distance_mm, aim_mm)
-    big = size[0] * fine, size[1] * fine
-    # samples lie evenly in the pixel: fine pixel j is at (j + 0.5) / fine - 0.5
-    K = np.array(
-        [
-            [fine * focal_px, 0, (big[0] - 1) / 2],
-            [0, fine * focal_px, (big[1] - 1) / 2],
-            [0, 0, 1],
-        ]
-    )
-    per_mm = fine * focal_px / distance_mm
-    # the page is never finer than the samples: its own averaging keeps edges where they are
-    dots = max(n for n in (2, 4, 6, 8, 10, 12, 16, 20, 30) if n <= max(per_mm, 2))
-    picture = np.empty((big[1], big[0], 3), np.float32)
-    picture.reshape(big[1], -1)[:] = np.tile(GROUND, big[0])  # a row at a time
-    for one in (Placed(layout, number, (0.0, 0.0)), *others):
-        sheet = page(one.layout, one.number, dots)
-        if light is not None or patches:
-            sheet = _painted(sheet, one.layout, patches, light)
-        if bend_mm or bow_mm:
-            _lay_bent(picture, sheet, layout, K, R, t, bend_mm, bow_mm)
-        else:
-            _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
+    cards = Placed(layout, number, (0.0, 0.0)), *others
+    stood = tilt_deg, azimuth_deg, roll_deg, distance_mm, aim_mm
+    picture = _laid(
+        cards, stood, (*size, fine), focal_px, scale, light, tuple(patches), (bend_mm, bow_mm)
+    ).copy()
     if bar is not None:
         add_bar(picture, bar, R, t, fine * focal_px)
     if fine > 1:
@@ -181,6 +164,45 @@ def photograph(
     grain = _drawn(seed, noise, code.shape) if noise else 0.0
     # rounded and kept within a byte in one go
     return Shot(np.asarray(cv2.add(code, grain, dtype=cv2.CV_8U), np.uint8), R, t, focal_px)
+
+
+@lru_cache(maxsize=1)  # of several bars on one card
+def _laid(
+    cards: tuple[Placed, ...],
+    stood: tuple[float, float, float, float, tuple[float, float]],
+    size: tuple[int, int, int],
+    focal_px: float,
+    scale: tuple[float, float],
+    light: Light | None,
+    patches: tuple[Patch, ...],
+    curled_mm: tuple[float, float],
+) -> Linear:
+    """Return the samples of cards without a bar; nobody may write to them."""
+    R, t = look(*stood)
+    fine = size[2]
+    big = size[0] * fine, size[1] * fine
+    # samples lie evenly in the pixel: fine pixel j is at (j + 0.5) / fine - 0.5
+    K = np.array(
+        [
+            [fine * focal_px, 0, (big[0] - 1) / 2],
+            [0, fine * focal_px, (big[1] - 1) / 2],
+            [0, 0, 1],
+        ]
+    )
+    per_mm = fine * focal_px / stood[3]
+    # the page is never finer than the samples: its own averaging keeps edges where they are
+    dots = max(n for n in (2, 4, 6, 8, 10, 12, 16, 20, 30) if n <= max(per_mm, 2))
+    picture = np.empty((big[1], big[0], 3), np.float32)
+    picture.reshape(big[1], -1)[:] = np.tile(GROUND, big[0])  # a row at a time
+    for one in cards:
+        sheet = page(one.layout, one.number, dots)
+        if light is not None or patches:
+            sheet = _painted(sheet, one.layout, patches, light)
+        if any(curled_mm):
+            _lay_bent(picture, sheet, one.layout, K, R, t, *curled_mm)
+        else:
+            _lay(picture, sheet, one, K @ np.column_stack([R[:, :2], t]), scale)
+    return picture
 
 
 @lru_cache(maxsize=2)
