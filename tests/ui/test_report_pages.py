@@ -66,18 +66,26 @@ def overprinted(signs: list[Sign]) -> Iterator[tuple[Sign, Sign]]:
     cells: dict[tuple[int, int], list[Sign]] = {}
     for one in signs:
         x, y = 0.5 * (one.left + one.right), 0.5 * (one.bottom + one.top)
-        for i in (-1, 0, 1):
-            for j in (-1, 0, 1):
-                for other in cells.get((int(x // 6) + i, int(y // 6) + j), ()):
-                    wide = min(one.right, other.right) - max(one.left, other.left)
-                    high = min(one.top, other.top) - max(one.bottom, other.bottom)
-                    small = min(
-                        (two.right - two.left) * (two.top - two.bottom) for two in (one, other)
-                    )
-                    ligature = (one.left, one.right) == (other.left, other.right)  # "fi", one sign
-                    if wide > 0 and high > 0 and wide * high > small / 3 and not ligature:
-                        yield one, other
-        cells.setdefault((int(x // 6), int(y // 6)), []).append(one)
+        column, row = int(x // 6), int(y // 6)
+        for place in ((column + i, row + j) for i in (-1, 0, 1) for j in (-1, 0, 1)):
+            for other in cells.get(place, ()):
+                if (
+                    one.left < other.right
+                    and other.left < one.right
+                    and one.bottom < other.top
+                    and other.bottom < one.top
+                    and (one.left, one.right) != (other.left, other.right)  # "fi", one sign
+                    and covered(one, other) > 1 / 3
+                ):
+                    yield one, other
+        cells.setdefault((column, row), []).append(one)
+
+
+def covered(one: Sign, other: Sign) -> float:
+    """Return how much of the smaller of two signs the other one covers."""
+    wide = min(one.right, other.right) - max(one.left, other.left)
+    high = min(one.top, other.top) - max(one.bottom, other.bottom)
+    return wide * high / min((x.right - x.left) * (x.top - x.bottom) for x in (one, other))
 
 
 @pytest.fixture(scope="module", params=HARD)

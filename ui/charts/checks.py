@@ -101,7 +101,7 @@ def differences_chart(data: Differences, units: Units = "mm") -> alt.LayerChart:
         return alt.Y(field, scale=scale, title=title)
 
     layers = agreement_layers(marks, lines, WORD_SHAPES, across)
-    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title_lines)
+    return alt.LayerChart(layer=layers, height=HEIGHT, title=title_lines)
 
 
 def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
@@ -147,8 +147,8 @@ def budget_chart(parts: Sequence[Share], units: Units = "mm") -> alt.LayerChart:
             x=alt.value(0), text=alt.Text("words:N")
         ),
     ]
-    return alt.LayerChart(layer=layers).properties(
-        height=80 + 34 * len(rows), title=heading("Where the uncertainty comes from")
+    return alt.LayerChart(
+        layer=layers, height=80 + 34 * len(rows), title=heading("Where the uncertainty comes from")
     )
 
 
@@ -182,4 +182,4 @@ def digits_chart(data: Digits, units: Units = "mm") -> alt.LayerChart:
         level.mark_rule(color=BLACK, strokeWidth=1.5, strokeDash=[6, 4]).encode(y=alt.Y("count:Q")),
     ]
     title = heading("Last digits of the readings", f"Dashed: {data.expected:.1f} expected of each.")
-    return alt.LayerChart(layer=layers).properties(height=HEIGHT, title=title)
+    return alt.LayerChart(layer=layers, height=HEIGHT, title=title)

@@ -70,4 +70,4 @@ def study_chart(study: GaugeStudy) -> alt.LayerChart:
         ),
     )
     layers = agreement_layers(marks, lines, SHAPES, across)
-    return alt.LayerChart(layer=layers).properties(height=HEIGHT)
+    return alt.LayerChart(layer=layers, height=HEIGHT)

@@ -123,8 +123,8 @@ def along_rope_chart(data: AlongRope, units: Units = "mm") -> alt.LayerChart:
     if by_position and stations:
         layers.append(_station_layer(stations, x))
         words = ["Bars: U. Above: the stations' numbers."]
-    return alt.LayerChart(layer=layers).properties(
-        height=HEIGHT, title=heading("Mean diameter along the rope", *words)
+    return alt.LayerChart(
+        layer=layers, height=HEIGHT, title=heading("Mean diameter along the rope", *words)
     )
 
 
@@ -210,8 +210,10 @@ def history_chart(data: History, units: Units = "mm") -> alt.LayerChart:
         words.append("Shaded: where a new figure is expected (95 %).")
     if photographs:
         words[0] += " Dots: gauge; diamond: photographs."
-    return alt.LayerChart(layer=layers).properties(
-        height=HEIGHT, title=heading(f"Station {data.station} over the inspections", *words)
+    return alt.LayerChart(
+        layer=layers,
+        height=HEIGHT,
+        title=heading(f"Station {data.station} over the inspections", *words),
     )
 
 
@@ -316,13 +318,15 @@ def roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
         "Diamonds and bars: measured, with U.",
         "The line between them is drawn, not measured.",
     )
-    return alt.LayerChart(layer=layers).properties(width=300, height=300, title=title)
+    return alt.LayerChart(layer=layers, width=300, height=300, title=title)
 
 
 def square_roundness_chart(data: Roundness, units: Units = "mm") -> alt.LayerChart:
     """Return a station's roundness on a square: on any other a round rope would not look round."""
     size = alt.AutoSizeParams(type="pad", contains="content")
-    return roundness_chart(data, units).properties(width=290, height=290, autosize=size)
+    chart = roundness_chart(data, units)
+    chart.width, chart.height, chart.autosize = 290, 290, size
+    return chart
 
 
 def _limit_layers(

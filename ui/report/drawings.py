@@ -60,10 +60,10 @@ def chart_of(plot: Plot | Roundness, units: Units = "mm") -> alt.LayerChart:
     match plot:
         case Roundness():
             size = alt.AutoSizeParams(type="pad", contains="content")
-            disc = roundness_chart(plot, units)
-            lines = disc.title.subtitle[:-2]  # the last ones say what the caption of all says
-            title = alt.TitleParams(disc.title.text, subtitle=lines, subtitlePadding=4)
-            return disc.properties(width=DISC, height=DISC, autosize=size, title=title)
+            chart = roundness_chart(plot, units)
+            lines = chart.title.subtitle[:-2]  # the last ones say what the caption of all says
+            title = alt.TitleParams(chart.title.text, subtitle=lines, subtitlePadding=4)
+            return _sized(chart, DISC, DISC, title, size)
         case AlongRope():
             chart = along_rope_chart(plot, units)
         case Differences():
@@ -73,12 +73,25 @@ def chart_of(plot: Plot | Roundness, units: Units = "mm") -> alt.LayerChart:
         case History():
             chart = history_chart(plot, units)
         case tuple():
-            high = BAR * len(plot)
-            return budget_chart(plot, units).properties(width=BARS, height=high, title=untitled)
+            return _sized(budget_chart(plot, units), BARS, BAR * len(plot), untitled)
         case _:
             assert_never(plot)
     size = alt.AutoSizeParams(type="fit", contains="padding")
-    return chart.properties(width=WIDTH, height=HEIGHTS[type(plot)], autosize=size, title=untitled)
+    return _sized(chart, WIDTH, HEIGHTS[type(plot)], untitled, size)
+
+
+def _sized(
+    chart: alt.LayerChart,
+    width: int,
+    height: int,
+    title: alt.TitleParams,
+    autosize: alt.AutoSizeParams | None = None,
+) -> alt.LayerChart:
+    """Set what a chart was just made without: its `properties` would copy all that it draws."""
+    chart.width, chart.height, chart.title = width, height, title
+    if autosize is not None:
+        chart.autosize = autosize
+    return chart
 
 
 @lru_cache(maxsize=1)
