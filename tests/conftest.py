@@ -7,6 +7,7 @@ import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
 from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
-from tests.kept_answers import answered_once, shared_folder
+from tests.kept_answers import measured_once, shared_folder
 
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
@@ -92,18 +93,10 @@ def _statements_compiled_once() -> Iterator[None]:
 
 
 @pytest.fixture(scope="module")
-def measured_once(shared: Path) -> Iterator[None]:
+def commands_measure_once(shared: Path) -> Iterator[None]:
     """Let commands and pages, which look at the same photographs, share what was seen."""
-    import ui.cli.progress as told
-    from vision.photo.photo import Photo
-    from vision.pipeline import Settings, measure_photo
-
-    def remember(photo: Photo, settings: Settings) -> object:
-        asked = ("here", photo.sha256, photo.name, settings)
-        return answered_once(shared, asked, lambda: measure_photo(photo, settings))
-
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(told, "measure_photo", remember)
+        patch.setattr("ui.cli.progress.measure_photo", partial(measured_once, shared))
         yield
 
 

@@ -13,6 +13,10 @@ from typing import TypeVar
 
 import pytest
 
+from vision.photo.photo import Photo
+from vision.pipeline import Settings, measure_photo
+from vision.results import Result
+
 T = TypeVar("T")
 
 
@@ -35,6 +39,15 @@ def answered_once(folder: Path, asked: object, work: Callable[[], T]) -> T:
         pickle.dump(answer, part)
     Path(part.name).replace(path)
     return answer
+
+
+def measured_once(folder: Path, source: Photo | Path, settings: Settings) -> tuple[Result, ...]:
+    """Return what `measure_photo` said in this run of the same file under the same name."""
+    if isinstance(source, Path):
+        seen = sha256(source.read_bytes()).hexdigest(), source.name
+    else:
+        seen = source.sha256, source.name
+    return answered_once(folder, (*seen, settings), lambda: measure_photo(source, settings))
 
 
 def made_once(folder: Path, name: str, make: Callable[[Path], None]) -> Path:

@@ -107,7 +107,7 @@ def walks() -> Iterator[tuple[str, int, int]]:
 
 
 @pytest.mark.parametrize(("page", "first", "end"), list(walks()))
-@pytest.mark.usefixtures("measured_once")
+@pytest.mark.usefixtures("commands_measure_once")
 def test_the_commands_of_a_page_run_as_they_are_written(
     page: str, first: int, end: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 from ui.cli.main import main
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
-pytestmark = pytest.mark.usefixtures("measured_once")
+pytestmark = pytest.mark.usefixtures("commands_measure_once")
 
 
 def run(*options: object, columns: int = 80) -> Result:

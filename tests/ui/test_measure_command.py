@@ -23,7 +23,7 @@ from vision.results import Estimate
 from vision.target.print_scale import load_print_checks
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
-pytestmark = pytest.mark.usefixtures("measured_once")
+pytestmark = pytest.mark.usefixtures("commands_measure_once")
 CHECKS = SAMPLES / "print_checks.json"
 CHECKED = ("--print-set", "demo-set", "--print-checks", CHECKS)
 FOUR = tuple(SAMPLES / f"station-{n}-view-{view}.jpg" for n in (1, 3) for view in ("00", "90"))

@@ -14,17 +14,17 @@ import pytest
 from vision.calibration.library import CalibratedCamera, camera_key
 from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
-from vision.results import Estimate
-from vision.target.print_scale import load_print_checks
+from vision.results import Estimate, Result
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 TRUE_LAY_MM = 143.0  # sample_images/truth.csv
 
 
 @pytest.mark.parametrize("name", ["station-1-view-00.jpg", "station-3-view-90.jpg"])
-def test_the_lay_of_a_rendered_rope_lies_within_u(name: str) -> None:
-    check = load_print_checks(SAMPLES / "print_checks.json")["demo-set"]
-    one = measure_photo(SAMPLES / name, Settings(print_check=check))[0]
+def test_the_lay_of_a_rendered_rope_lies_within_u(
+    name: str, sample_results: dict[str, Result]
+) -> None:
+    one = sample_results[name]
     assert isinstance(one, Estimate)
     assert (one.strands, one.hand) == (6, "right")
     assert one.pitches >= 8
@@ -58,8 +58,8 @@ def test_a_calibrated_lens_that_bends_every_way_gives_the_lay_too() -> None:
     assert result.lay_mm == pytest.approx(TRUE_LAY_MM, abs=3 * result.u_lay_mm)
 
 
-def test_a_smooth_bar_has_no_lay() -> None:
-    one = measure_photo(SAMPLES / "bar-16mm.jpg")[0]
+def test_a_smooth_bar_has_no_lay(sample_results: dict[str, Result]) -> None:
+    one = sample_results["bar-16mm.jpg"]
     assert isinstance(one, Estimate)
     assert one.lay_mm is None
     assert not one.hand

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from tests.benchmarks.score_settings import settings_of
-from vision.pipeline import measure_photo
+from tests.kept_answers import measured_once
 from vision.results import Estimate, Result
 
 FOLDER = Path(__file__).parent / "photographs"
@@ -37,17 +37,16 @@ SAMPLE_TRUTHS = [
 
 
 @pytest.fixture(scope="module")
-def results() -> dict[str, Result]:
-    return _measured(FOLDER, TRUTHS)
+def results(shared: Path) -> dict[str, Result]:
+    return {
+        row["file"]: measured_once(shared, FOLDER / row["file"], settings_of(row))[0]
+        for row in TRUTHS
+    }
 
 
 @pytest.fixture(scope="module")
-def samples() -> dict[str, Result]:
-    return _measured(SAMPLES, SAMPLE_TRUTHS)
-
-
-def _measured(folder: Path, truths: list[dict[str, str]]) -> dict[str, Result]:
-    return {row["file"]: measure_photo(folder / row["file"], settings_of(row))[0] for row in truths}
+def samples(sample_results: dict[str, Result]) -> dict[str, Result]:
+    return {row["file"]: sample_results[row["file"]] for row in SAMPLE_TRUTHS}
 
 
 def _z(results: dict[str, Result]) -> NDArray[np.float64]:
