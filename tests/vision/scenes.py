@@ -64,6 +64,12 @@ def one_estimate(shot: Shot, settings: Settings = CHECKED) -> Estimate:
     return result
 
 
+@cache
+def plain_estimate() -> Estimate:
+    """What most tests hold theirs against: the figure of the plain shot."""
+    return one_estimate(shot_of())
+
+
 def strip(
     half_mm: Callable[[float], float], colour: Colour, middle_mm: Callable[[float], float]
 ) -> Patch:

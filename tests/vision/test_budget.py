@@ -242,6 +242,7 @@ def test_every_influence_of_the_design_has_its_term() -> None:
     assert all(term.u >= 0 and term.kind in "AB" for term in chain("level", 0.01).terms)
 
 
+@cache
 def measured(number: int, d_mm: float, seed: int, checked: bool) -> Estimate:
     shot = photograph(
         LAYOUT,

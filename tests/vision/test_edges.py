@@ -39,9 +39,8 @@ VIEW: dict[str, Any] = {
     "tilt_deg": 4.0,
     "roll_deg": 2.0,
 }
-DULL: Colour = (0.09, 0.085, 0.08)
 BRIGHT: Colour = (0.8, 0.8, 0.8)
-COLOURS = {"grease": DARK_GREASE, "rust": RUST, "dull": DULL, "steel": STEEL, "bright": BRIGHT}
+COLOURS = {"grease": DARK_GREASE, "rust": RUST, "steel": STEEL, "bright": BRIGHT}
 D = 24.0
 
 

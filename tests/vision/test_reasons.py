@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import cv2
@@ -19,7 +20,7 @@ import vision.target.locate
 from tests.benchmarks.phone_effects import portrait
 from vision.findings import REASONS, WITH_CARD
 from vision.pipeline import Settings
-from vision.results import Estimate, Refusal
+from vision.results import Estimate, Refusal, Result
 from vision.target.blur import Blur
 from vision.target.layout import PLAIN_LAYOUTS, layout_named, marker_box_mm
 from vision.tones import code_of, light_of
@@ -274,6 +275,12 @@ def mirrored(shot: Shot) -> Shot:
     return replace(shot, pixels=np.ascontiguousarray(shot.pixels[:, ::-1]))
 
 
+@cache
+def seen_for(code: str) -> tuple[Result, ...]:
+    """What is seen in the photograph that was made for a reason."""
+    return measured(CASES[code]())
+
+
 def test_every_reason_of_the_catalogue_has_its_photograph() -> None:
     assert set(CASES) | BY_STEP == set(WITH_CARD)
     assert not set(CASES) & BY_STEP
@@ -307,7 +314,7 @@ def test_every_reason_of_the_catalogue_has_its_photograph() -> None:
 )
 @pytest.mark.parametrize("code", CASES)
 def test_a_photograph_made_for_a_reason_reaches_it(code: str) -> None:
-    results = measured(CASES[code]())
+    results = seen_for(code)
     found = [item for item in findings_of(results) if item.code == code]
     assert found, [item.code for item in findings_of(results)]
     reason = REASONS[code]
@@ -367,10 +374,8 @@ def test_what_is_no_straight_rope_is_called_so(thing: str) -> None:
 
 
 def test_a_square_view_of_an_original_asks_for_a_tilt_not_for_the_original() -> None:
-    square, tilted = (
-        measured(original(taken(shot_of(size=(1600, 1200), tilt_deg=tilt)))) for tilt in (0.5, 12.0)
-    )
-    (said,) = findings_of(square)
+    (said,) = findings_of(seen_for("focal-unseen"))
+    tilted = measured(original(taken(shot_of(size=(1600, 1200), tilt_deg=12.0))))
     assert said.code == "focal-unseen"
     assert "Tilt the phone" in said.remedy
     assert not list(findings_of(tilted))  # which is what it asks for
@@ -449,11 +454,6 @@ def test_ropes_side_by_side_that_fill_the_band_are_called_so() -> None:
     assert [item.code for item in result.findings] == ["two-ropes"]
 
 
-@pytest.mark.parametrize("code", ["one-edge-only", "rope-not-straight", "band-too-narrow"])
-def test_a_straight_rope_is_not_called_crooked(code: str) -> None:
-    assert code in [item.code for item in findings_of(measured(CASES[code]()))]
-
-
 def test_a_blur_of_more_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     blurred = Blur(light_px=6.4)
     monkeypatch.setattr(vision.target.locate, "read_blur", lambda *args: blurred)
@@ -463,7 +463,7 @@ def test_a_blur_of_more_than_the_limit_is_refused(monkeypatch: pytest.MonkeyPatc
     assert "6.4 px" in result.findings[0].seen
 
 
-@pytest.mark.parametrize("blur_px", [4.0, 6.0, 9.0, 15.0])
+@pytest.mark.parametrize("blur_px", [4.0, 15.0])
 def test_a_badly_blurred_photograph_is_refused_for_one_reason_or_another(blur_px: float) -> None:
     results = measured(taken(shot_of(blur_px=blur_px)))
     assert all(isinstance(result, Refusal) for result in results)
