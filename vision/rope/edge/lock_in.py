@@ -8,7 +8,7 @@ Takeda, Ina and Kobayashi 1982).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import cv2
@@ -25,7 +25,6 @@ from vision.tones import Light
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-SAME = 1e-9  # columns and mm: but for rounding
 WITHIN_MM = 0.3  # of the stripes' ends: what blur and a print that is a little off reach over
 
 
@@ -53,7 +52,6 @@ class Scene:
     sign: float
     corner_px: tuple[int, int] = (0, 0)  # of the light, where it is a part of the photograph
     half_mm: float = 1.0  # of the rope's width: about there profiles are looked up
-    first: list[tuple[float, Array, Profiles]] = field(default_factory=list)  # what was asked first
 
     def look(self, base_mm: Array, steps_mm: Array) -> tuple[Light, Light, Mask]:
         """Return light, phase of the stripes, and whether band lies behind (columns, samples).
@@ -96,19 +94,9 @@ class Scene:
         return project_mm(self.camera, points), paper_behind_mm(self.camera, self.card, points)
 
     def profiles(self, base_mm: Array, steps_mm: Array, sigma: float) -> Profiles:
-        """Return profiles, demodulated in windows of `sigma` columns.
-
-        A side is looked at once to choose its windows. Mostly they stay as they are, and it is
-        followed from where it was looked at: that is not worked out again.
-        """
-        for sigma_then, base_then, profiles in self.first:
-            if abs(sigma - sigma_then) < SAME and np.abs(base_mm - base_then).max() < SAME:
-                return profiles
+        """Return profiles, demodulated in windows of `sigma` columns."""
         light, phase, on_band = self.look(base_mm, steps_mm)
-        profiles = Profiles(light, *locked_in(light, phase, sigma), on_band)
-        if not self.first:
-            self.first.append((sigma, base_mm, profiles))
-        return profiles
+        return Profiles(light, *locked_in(light, phase, sigma), on_band)
 
 
 def half_size_mm(card: Card) -> tuple[float, float]:

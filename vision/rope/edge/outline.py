@@ -62,7 +62,7 @@ from vision.rope.edge.profiles import (
     sharpened,
     slope_of,
 )
-from vision.rope.edge.rims import accounts_of, rims_of, two_lights
+from vision.rope.edge.rims import Accounts, Rims, accounts_of, rims_of, two_lights
 from vision.rope.edge.windows import hidden_mm, windows_mm
 from vision.rope.rectify import scale_at
 from vision.target.blur import Blur
@@ -76,7 +76,6 @@ Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
-FIRST = 1  # pass, to see how noisy a side is and how far its crowns are apart
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
 BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
@@ -214,17 +213,20 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     step = max(1 / scale, (end - begin) / MOST_COLUMNS)
     along = begin + step * np.arange(math.ceil((end - begin) / step - 1e-6), dtype=float)
-    px_mm, edges, again = 1 / scale, [], []
+    px_mm = 1 / scale
     scenes = [
         Scene(
             light, camera, card, along, origin, axis.direction, height, sign, corner_px, width / 2
         )
         for _, sign in SIDES
     ]
-    for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
-        trace = partial(_followed, scene, seen[0], px_mm, blur)
-        edges.append(trace(seen[1], FIRST))
-        again.append(trace)
+    rough = _rough(scenes, width / 2, px_mm)
+    looks = [
+        _look(scene, px_mm, blur, _begun(*seen), seen[1])
+        for scene, seen in zip(scenes, rough, strict=True)
+    ]
+    # one look says how noisy a side is and how far its crowns are apart
+    edges = [_edge(scene, px_mm, blur, look, 1) for scene, look in zip(scenes, looks, strict=True)]
     windows = windows_mm(
         along,
         [edge.outward_mm for edge in edges],
@@ -232,62 +234,110 @@ def trace_edges(
         [edge.window_mm for edge in edges],
         width,
     )
-    per_mm = 1 / float(along[1] - along[0])
+    edges = []
+    for scene, look, seen, window in zip(scenes, looks, rough, windows, strict=True):
+        sigma = window / float(along[1] - along[0])
+        if not math.isclose(sigma, look.sigma):
+            look = _look(scene, px_mm, blur, _begun(seen[0], sigma), sigma)
+        for _ in range(PASSES - 1):
+            base = look.base + px_mm * _steady(look.place, look.sure)
+            look = _look(scene, px_mm, blur, base, sigma, look.accounts)
+        edges.append(_edge(scene, px_mm, blur, look, PASSES))
     left, right = (
-        trace(window * per_mm, PASSES) for trace, window in zip(again, windows, strict=True)
-    )
-    left, right = (
-        replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
+        replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in edges
     )
     return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
 
-def _followed(
-    scene: Scene, rough: Array, px_mm: float, blur: Blur, sigma: float, passes: int
-) -> Edge:
-    """Return the edge that windows of `sigma` columns find, laid along the outline time by time."""
-    along = scene.along_mm
-    side = next(name for name, sign in SIDES if sign == scene.sign)
+def _begun(rough: Array, sigma: float) -> Array:
+    """Return the rough outline, smoothed over a whole window.
+
+    So of its own ripple a twelfth at most gets through four passes; over half of one, two fifths
+    did.
+    """
+    return np.asarray(
+        gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """What is seen in windows of `sigma` columns that are laid along an outline, `base`, mm.
+
+    Profiles and amplitudes are (columns, samples) at `t` px outwards, the rest is (columns,):
+    `smooth` is where the amplitude falls to half, px, `place` where the edge is thought to be.
+    """
+
+    base: Array
+    sigma: float
+    t: Array
+    profiles: Profiles
+    amplitude: Light
+    noise: Light
+    reference: Light
+    shade: float
+    accounts: Accounts
+    rims: Rims
+    smooth: Array
+    chance: Array
+    place: Array
+    sure: Mask
+    paper_burnt: float
+
+
+def _look(
+    scene: Scene,
+    px_mm: float,
+    blur: Blur,
+    base: Array,
+    sigma: float,
+    accounts: Accounts | None = None,
+) -> _Look:
     reach = CLEAR_SIGMAS * blur.light_px
     # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
     inside = limit_of("hard-shadow") + reach
     t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
+    first = int(np.searchsorted(t, reach))
+    profiles = scene.profiles(base, t * px_mm, sigma)
+    amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
+    smooth, sure = half_way(amplitude / reference[:, None], t, first)
+    two = two_lights((amplitude, noise), profiles.mean, t, first, blur.light_px, sigma)
+    if accounts is None:
+        edge_blur_px = max(HALF * blur.light_px, blur.light_px - SEEMS_BLURRED_PX)
+        accounts = accounts_of(two, t, edge_blur_px)
+    rims = rims_of(two, accounts, len(base))
+    # light that is burnt out keeps no proportion to the rest, and blur that is another beside
+    # the rope shapes none as foretold: what seems a rim there is in U only
+    full = profiles.light > BURNT
+    paper = min(1.0, 2 * float(full[:, first:].mean()))  # half is dark stripes
+    at_edge = np.abs(t) <= blur.light_px
+    clipped = max(min(1.0, 2 * float(full[:, at_edge].mean())), paper)
+    trust = (1 - clipped) * (blur.uneven <= limit_of("blurred-unevenly"))
+    chance = trust * rims.chance
+    # windows reach over the band's end: what lies within them there is no band
+    whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
+    sure = (sure | (chance > HALF)) & _paper_beside(profiles, reference, first) & whole
+    place = smooth + chance * (rims.place_px - smooth)
+    return _Look(
+        base, sigma, t, profiles, amplitude, noise, reference, shade, accounts, rims,
+        smooth, chance, place, sure, paper,
+    )  # fmt: skip
+
+
+def _edge(scene: Scene, px_mm: float, blur: Blur, look: _Look, passes: int) -> Edge:
+    """Return the edge as the last of so many passes sees it."""
+    along, t, sure, place, chance = scene.along_mm, look.t, look.sure, look.place, look.chance
+    profiles, amplitude, rims, paper = look.profiles, look.amplitude, look.rims, look.paper_burnt
+    side = next(name for name, sign in SIDES if sign == scene.sign)
+    reach = CLEAR_SIGMAS * blur.light_px
     outside, at_edge = t >= reach, np.abs(t) <= blur.light_px
-    first = int(np.argmax(outside))
-    # smoothed over a whole window: of the rough outline's own ripple a twelfth at most gets through
-    # four passes; over half of one, two fifths did
-    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
-    edge_blur_px = max(HALF * blur.light_px, blur.light_px - SEEMS_BLURRED_PX)
-    accounts = None
-    for left in reversed(range(passes)):
-        profiles = scene.profiles(base, t * px_mm, sigma)
-        amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
-        share = amplitude / reference[:, None]
-        place, sure = half_way(share, t, first)
-        two = two_lights((amplitude, noise), profiles.mean, t, first, blur.light_px, sigma)
-        accounts = accounts or accounts_of(two, t, edge_blur_px)
-        rims = rims_of(two, accounts, len(along))
-        # light that is burnt out keeps no proportion to the rest, and blur that is another beside
-        # the rope shapes none as foretold: what seems a rim there is in U only
-        full = profiles.light > BURNT
-        paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
-        clipped = max(min(1.0, 2 * float(full[:, at_edge].mean())), paper)
-        trust = (1 - clipped) * (blur.uneven <= limit_of("blurred-unevenly"))
-        smooth, chance = place, trust * rims.chance
-        place = smooth + chance * (rims.place_px - smooth)
-        sure |= chance > HALF
-        # windows reach over the band's end: what lies within them there is no band
-        whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
-        sure &= _paper_beside(profiles, reference, first) & whole
-        if left:
-            base = base + px_mm * _steady(place, sure)
-    window_mm = sigma * float(along[1] - along[0])
+    window_mm = look.sigma * float(along[1] - along[0])
     if not sure.any():
         lost = np.full(len(along), np.nan)
         return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0)
-    edge = base + px_mm * place
+    edge = look.base + px_mm * place
+    share, noise = (one / look.reference[:, None] for one in (amplitude, look.noise))
     slope = slope_of(share[sure], t)
-    noise /= reference[:, None]
     spread = out_of_step(noise[sure], t, blur.light_px)
     crowns = sure & (edge >= median_of(edge[sure]))
     mean = median_of(profiles.mean[crowns], axis=0)
@@ -304,7 +354,7 @@ def _followed(
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
     # two accounts, so far apart, and how unsure the second is by itself
-    apart = smooth - rims.place_px
+    apart = look.smooth - rims.place_px
     variance = rims.chance * (rims.u_px**2 + (1 - chance) * apart**2)
     far, _ = half_way(amplitude / amplitude[:, -2:].mean(axis=1)[:, None], t, len(t) - 1)
     shadow_px = chance * np.maximum(far - rims.place_px, 0)
@@ -319,7 +369,7 @@ def _followed(
         px_mm,
         window_mm,
         noise_px=sharpened(passes) * spread / slope,
-        reference_px=HALF * abs(shade) / slope,
+        reference_px=HALF * abs(look.shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
         burnt=burnt,
         clipped_px=max(clipped * blur.light_px * clipped_sigmas(over) - shone, HALF * shone),
