@@ -39,6 +39,7 @@ Mask = NDArray[np.bool_]
 PLACE_PX, FINE_PX = 0.25, 0.0625  # between places that are weighed, and those they stand for
 WALK_PX = 0.25  # between the steps of a random walk
 JUMPS_PX = np.arange(0.25, 5.25, 0.25)  # from the place to where the rim may be
+LEAST_FORM, LEAST_LOG = 1e-20, -80.0  # of forms, whose largest are 1 and more; of odds
 MOST_UNTHREADED = 900_000  # products of a matrix product that the library does by itself
 LEAST_LIGHT = 0.02  # of the paper's: a rope whose own is less says nothing
 
@@ -164,8 +165,10 @@ def accounts_of(lights: Lights, t: Array, blur_px: float) -> Accounts:
     reach = CLEAR_SIGMAS * blur_px
     places = np.arange(t[0] + reach, t[-1] - reach + PLACE_PX / 2, PLACE_PX)
     fine = np.arange(places[0], places[-1], FINE_PX)
-    outwards = t - places[:, None]
-    sample = np.arange(len(t))
+    # from each place to each sample it is one of few distances: a sample is so many places
+    apart = round((t[1] - t[0]) / PLACE_PX)
+    far = apart * np.arange(len(t)) + np.arange(len(places))[::-1, None]
+    outwards = t[0] - places[-1] + PLACE_PX * np.arange(far.max() + 1)
     one, other = np.tril_indices(len(t))
     doubled = np.where(one == other, 0.5, 1.0)
     forms, constant, jumps, rare = [], [], [], []
@@ -174,17 +177,16 @@ def accounts_of(lights: Lights, t: Array, blur_px: float) -> Accounts:
         (lights.rope_noise, DARK_CHANCE, -outwards),
     ):
         walk = np.arange(0, float(light_at.max()) + reach, WALK_PX)
-        blurred = ndtr((light_at[:, :, None] - walk) / blur_px)
+        blurred = ndtr((light_at[:, None] - walk) / blur_px)
         variance = np.where(outwards < 0, *noise) ** 2
         for per_px, often in ((SMOOTH_WALK, 1 - chance), (RIM_WALK, chance)):
             steps = np.full(len(walk), per_px * WALK_PX)
             steps[0] = 1.0  # the level that it begins with, more or less
-            covariance = (blurred * steps) @ blurred.swapaxes(1, 2)
-            covariance[:, sample, sample] += variance
-            inverse, size = _inverses(covariance)
+            covariance = (blurred * steps) @ blurred.T + np.diag(variance)
+            inverse, size = _inverses(covariance[far[:, :, None], far[:, None]])
             forms.append(inverse[:, one, other] * doubled)
             constant.append(np.log(often) - size)
-        jump = ndtr((light_at[:, :, None] - JUMPS_PX) / blur_px)
+        jump = ndtr((light_at[:, None] - JUMPS_PX) / blur_px)[far]
         seen = inverse @ jump
         height = 1 + (jump * seen).sum(axis=1)
         jumps.append((seen / np.sqrt(2 * height)[:, None]).swapaxes(1, 2))
@@ -193,11 +195,21 @@ def accounts_of(lights: Lights, t: Array, blur_px: float) -> Accounts:
     return Accounts(
         np.asarray(fine, np.float32),
         np.asarray(between, np.float32),
-        np.asarray(forms, np.float32).reshape(2, 2 * len(places), -1),
+        _single(forms).reshape(2, 2 * len(places), -1),
         np.asarray(constant, np.float32).reshape(2, 2, len(places), 1),
-        np.asarray(jumps, np.float32).reshape(2, -1, len(t)),
+        _single(jumps).reshape(2, -1, len(t)),
         np.asarray(rare, np.float32)[..., None],
     )
+
+
+def _single(values: list[Array]) -> Light:
+    """Return values in single precision, nothing for next to nothing.
+
+    A processor multiplies what is nearly below its least number ten times as slowly.
+    """
+    whole = np.asarray(values, np.float32)
+    whole[np.abs(whole) < LEAST_FORM] = 0.0
+    return whole
 
 
 def _inverses(covariances: Array) -> tuple[Array, Array]:
@@ -242,21 +254,25 @@ def rims_of(lights: Lights, accounts: Accounts, columns: int) -> Rims:
         jump = along(np.square(jump, out=jump)).reshape(*rare.shape[:2], -1)
         jump += rare
         most = jump.max(axis=1)
-        jump -= most[:, None]
-        rim += most + np.log(np.exp(jump, out=jump).sum(axis=1))
+        rim += most + np.log(_exp(jump - most[:, None]).sum(axis=1))
         both.append((smooth, rim))
     (paper, shaded), (rope, dark) = both
     smooth = _product(accounts.between, paper + rope)
     every = _product(accounts.between, np.logaddexp(paper, shaded) + np.logaddexp(rope, dark))
     most = every.max(axis=0)
-    odds = np.exp(every - most)
+    odds = _exp(every - most)
     total = odds.sum(axis=0)
-    chance = 1 - np.minimum(np.exp(smooth - most).sum(axis=0) / total, 1)
+    chance = 1 - np.minimum(_exp(smooth - most).sum(axis=0) / total, 1)
     odds /= total
     place = (accounts.fine_px[:, None] * odds).sum(axis=0)
     u = np.sqrt((odds * (accounts.fine_px[:, None] - place) ** 2).sum(axis=0))
     seen = lights.every * np.arange(len(place))
     return Rims(*(np.interp(np.arange(columns), seen, one) for one in (place, u, chance)))
+
+
+def _exp(values: Light) -> Light:
+    """Return the exponential of values of 0 at most, of some at least; in their place."""
+    return np.asarray(np.exp(np.maximum(values, LEAST_LOG, out=values), out=values))
 
 
 def _product(left: Light, right: Light) -> Light:
