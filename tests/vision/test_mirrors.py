@@ -20,6 +20,7 @@ from vision.camera import Lens, camera_of
 from vision.rope.edge.light import EVERY_PX, lights_of
 from vision.rope.edge.lock_in import Scene
 from vision.rope.edge.mirrors import no_rim, rim_accounts, rims_px
+from vision.rope.edge.profiles import half_way
 from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.tones import code_of, light_of
@@ -128,3 +129,13 @@ def test_a_limbs_own_light_is_told_from_the_papers() -> None:
     mean, pooled = 0.4 * paper + 0.3 * (1 - paper), 0.45 * paper
     lights = lights_of(mean, pooled, T, T > 3, 0.8)
     assert lights == pytest.approx((0.4 + 0.353, 0.4 - 0.353, 0.3), abs=0.02)
+
+
+@pytest.mark.parametrize("between", [0.3, -0.3])
+def test_stripes_against_their_phase_are_a_mirrors_and_no_paper_in_shade(between: float) -> None:
+    t = EVERY_PX * np.arange(-16, 12)
+    share = np.select([t > 0, t > -2, t > -5], [1.0, between, 0.3], 0.0)[None]
+    contrast = np.abs(share) / 0.5
+    _, sure, farther = half_way(share, contrast, t, len(t) - 6, 2.0)
+    assert sure.all()
+    assert bool(np.isfinite(farther[0])) is (between > 0)

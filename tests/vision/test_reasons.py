@@ -209,9 +209,7 @@ CASES: dict[str, Callable[[], Case]] = {
             patches=[strip(lambda x: 7.0, DARK_GREASE, lambda x, y=y: y + 0 * x) for y in (-9, 9)],  # type: ignore[misc]
         )
     ),
-    "edges-unsure": lambda: taken(
-        shot_of(bar=Bar(10, 5, colour=STEEL), light=in_pieces, exposure=1.5)
-    ),
+    "edges-unsure": lambda: taken(shot_of(bar=Bar(10, 5, colour=STEEL), light=in_pieces)),
     "stray-crown": lambda: taken(shot_of(bar=None, patches=[strip(lumped, DARK_GREASE, straight)])),
     "crowns-unclear": lambda: taken(
         shot_of(bar=None, patches=[strip(uneven, DARK_GREASE, straight)])

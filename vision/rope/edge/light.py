@@ -1,8 +1,9 @@
 """What the light on both sides of the outline says beside where it lies.
 
-Blur that came after the tone curve, white that is burnt out: each moves the place at which half of
-the stripes' amplitude is left, or may have. Profiles run across the outline, `t` px outwards from
-it; `mean` is the light's mean, `pooled` the stripes' amplitude.
+A hard shadow that looks like rope, blur that came after the tone curve, white that is burnt out:
+each moves the place at which half of the stripes' amplitude is left, or may have. Profiles run
+across the outline, `t` px outwards from it; `mean` is the light's mean, `pooled` the stripes'
+amplitude.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from vision.medians import median_of
 from vision.rope.constants import (
     CLEAR_SIGMAS,
     HALF,
+    NO_LIGHT_SHARE,
+    OWN_LIGHT_SHARE,
 )
 from vision.target.blur import Blur
 from vision.tones import PRINTED_BLACK, code_of, light_of
@@ -43,6 +46,47 @@ def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> 
     return abs(blur.light_px * float(ndtri(np.clip(seen, 0.01, 0.99))))
 
 
+def own_light(
+    mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float, burnt: bool = False
+) -> tuple[Array, Mask]:
+    """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
+
+    Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
+    beyond that is the rope's own. It is followed inwards from the band. Each row of `mean` and
+    `amplitude` is a place along the rope: the shadow of a lamp lies beside all of them, that of a
+    strand on the next one in the valleys alone. White that is burnt out (`burnt`) keeps no
+    proportion; beside it a shadow is believed only where the dark stripes fade into one, too.
+    """
+    per_stripe = median_of(mean[:, outside] / amplitude[:, outside], axis=1)
+    own = mean - per_stripe[:, None] * amplitude
+    clear = CLEAR_SIGMAS * blur_px
+    least = OWN_LIGHT_SHARE * own[:, t < 0].max(axis=1)
+    level = _farther_in(own, clear)
+    at_edge, beside = own[:, t == 0][:, 0], _farther_in(own, clear / 2)[:, t == 0][:, 0]
+    none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
+    gone = at_edge < HALF**2 * np.maximum(beside, least)
+    speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
+    dim = (np.maximum(at_edge, beside) < none) & speaks  # so its light ends farther in than that
+    gone |= dim
+    if burnt:
+        dark = mean - np.pi / 4 * amplitude  # of a square wave
+        both = np.minimum(
+            np.maximum.accumulate(dark, axis=1), dark[:, outside].mean(axis=1)[:, None]
+        )
+        gone &= (dark < HALF * both)[:, t <= clear].any(axis=1)
+    over = own - HALF * level
+    falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
+    falls &= t[:-1] - clear >= t[0]
+    falls &= ~(dim[:, None] & (t[:-1] > -clear / 2))
+    here, last = np.arange(len(own)), falls.shape[1] - 1 - falls[:, ::-1].argmax(axis=1)
+    high, low = over[here, last], over[here, last + 1]
+    place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
+    found = falls.any(axis=1)
+    wide = ~found & gone & speaks  # it begins farther in than is looked
+    place = np.where(found, place, np.where(wide, t[0] + clear, 0.0))
+    return place, np.asarray(gone & (found | wide), np.bool_)
+
+
 def lights_of(
     mean: Array, pooled: Array, t: Array, outside: Mask, blur_px: float
 ) -> tuple[float, float, float]:
@@ -64,6 +108,14 @@ def _stripes(mean: Array, pooled: Array, outside: Mask) -> tuple[float, float]:
     """Return the light of white and of black stripes outside: those of a square wave."""
     level, half_swing = float(median_of(mean[outside])), float(median_of(pooled[outside]))
     return level + np.pi / 4 * half_swing, level - np.pi / 4 * half_swing
+
+
+def _farther_in(values: Array, by_px: float) -> Array:
+    """Return values (places, samples) as they are so many px farther inwards."""
+    whole = int(by_px / EVERY_PX)
+    part = by_px / EVERY_PX - whole
+    held = np.pad(values, ((0, 0), (whole + 1, 0)), mode="edge")[:, : values.shape[1] + 1]
+    return np.asarray((1 - part) * held[:, 1:] + part * held[:, :-1])
 
 
 def times_over(mean: Array, pooled: Array, outside: Mask) -> float:

@@ -96,7 +96,8 @@ class Scene:
     def profiles(self, base_mm: Array, steps_mm: Array, sigma: float) -> Profiles:
         """Return profiles, demodulated in windows of `sigma` columns."""
         light, phase, on_band = self.look(base_mm, steps_mm)
-        return Profiles(light, *locked_in(light, phase, sigma), on_band)
+        mean, stripes = locked_in(light, phase, sigma)
+        return Profiles(light, mean, stripes, on_band)
 
 
 def half_size_mm(card: Card) -> tuple[float, float]:

@@ -30,6 +30,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding, limit_of
+from vision.least_squares import scatter_of
 from vision.medians import median_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
@@ -38,7 +39,7 @@ from vision.rope.constants import (
     HALF_LENGTH,
     PASSES,
     REFERENCE_PX,
-    SEEMS_BLURRED_PX,
+    U_SHADOW_SHARE,
     WINDOW_PERIODS,
 )
 from vision.rope.edge.light import (
@@ -46,6 +47,7 @@ from vision.rope.edge.light import (
     clipped_sigmas,
     lights_of,
     limb_share,
+    own_light,
     shone_sigmas,
     times_over,
     tone_px,
@@ -62,7 +64,6 @@ from vision.rope.edge.profiles import (
     sharpened,
     slope_of,
 )
-from vision.rope.edge.rims import Accounts, Rims, accounts_of, rims_of, two_lights
 from vision.rope.edge.windows import hidden_mm, windows_mm
 from vision.rope.rectify import scale_at
 from vision.target.blur import Blur
@@ -76,6 +77,7 @@ Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
+FIRST = 1  # pass, to see how noisy a side is and how far its crowns are apart
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
 BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
@@ -103,6 +105,11 @@ class Edge:
         to the edge, px.
     tone_px : float
         By how much it would move if all blur had come after the camera's tone curve, px.
+    own_light_px : float
+        How far outside the outline the rope's own light has fallen to half, px.
+    dark_beside : bool
+        Whether the rope's own light has ended where the stripes come up: a hard shadow without
+        light lies between them.
     burnt : float
         Share of the edge's surroundings that is overexposed, 0 to 1.
     clipped_px : float
@@ -111,11 +118,16 @@ class Edge:
     times_over : float
         How many times as bright as the picture can hold the paper beside it was exposed; 0 where
         it is not burnt out.
+    dark_share, own_spread_px : float
+        Along which share of the rope its own light has ended so, and how far the places scatter at
+        which it ends beside the crowns, px.
+    shaded_share, u_shade_px : float
+        Along which share of the rope stripes go on within the outline, as in a shadow, and how
+        unsure it is, px, once it was followed on to the rope there.
     hidden_px : float
         How far crowns may stand over the outline, too close together for its windows, px.
-    shaded_share, shadow_px, u_shadow_px : float
-        Along which share of the rope a shadow's rim lies beside it, how far outside the outline
-        that is beside the crowns, px, and how unsure it leaves the outline there, px.
+    shadow_px, u_shadow_px : float
+        Width of the hard shadow that was taken off the outline, and its standard uncertainty, px.
     limb_share : float
         How bright the rope is just inside its outline, over the paper beside it, 0 to 1.
     rim_accounts : callable
@@ -130,11 +142,16 @@ class Edge:
     noise_px: float
     reference_px: float
     tone_px: float
+    own_light_px: float
+    dark_beside: bool
     burnt: float
     clipped_px: float = 0.0
     times_over: float = 0.0
-    hidden_px: float = 0.0
+    dark_share: float = 0.0
+    own_spread_px: float = 0.0
     shaded_share: float = 0.0
+    u_shade_px: float = 0.0
+    hidden_px: float = 0.0
     shadow_px: float = 0.0
     u_shadow_px: float = 0.0
     limb_share: float = 1.0
@@ -213,20 +230,17 @@ def trace_edges(
         raise RefusedError(finding("off-the-card", at_mm))
     step = max(1 / scale, (end - begin) / MOST_COLUMNS)
     along = begin + step * np.arange(math.ceil((end - begin) / step - 1e-6), dtype=float)
-    px_mm = 1 / scale
+    px_mm, edges, again = 1 / scale, [], []
     scenes = [
         Scene(
             light, camera, card, along, origin, axis.direction, height, sign, corner_px, width / 2
         )
         for _, sign in SIDES
     ]
-    rough = _rough(scenes, width / 2, px_mm)
-    looks = [
-        _look(scene, px_mm, blur, _begun(*seen), seen[1])
-        for scene, seen in zip(scenes, rough, strict=True)
-    ]
-    # one look says how noisy a side is and how far its crowns are apart
-    edges = [_edge(scene, px_mm, blur, look, 1) for scene, look in zip(scenes, looks, strict=True)]
+    for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
+        trace = partial(_followed, scene, seen, px_mm, blur)
+        edges.append(trace(_Way(seen[1], FIRST, through=True)))
+        again.append(trace)
     windows = windows_mm(
         along,
         [edge.outward_mm for edge in edges],
@@ -234,130 +248,135 @@ def trace_edges(
         [edge.window_mm for edge in edges],
         width,
     )
-    edges = []
-    for scene, look, seen, window in zip(scenes, looks, rough, windows, strict=True):
-        sigma = window / float(along[1] - along[0])
-        if not math.isclose(sigma, look.sigma):
-            look = _look(scene, px_mm, blur, _begun(seen[0], sigma), sigma)
-        for _ in range(PASSES - 1):
-            base = look.base + px_mm * _steady(look.place, look.sure)
-            look = _look(scene, px_mm, blur, base, sigma, look.accounts)
-        edges.append(_edge(scene, px_mm, blur, look, PASSES))
+    per_mm = 1 / float(along[1] - along[0])
     left, right = (
-        replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in edges
+        _through_shade(trace, _Way(window * per_mm, PASSES), CLEAR_SIGMAS * blur.light_px)
+        for trace, window in zip(again, windows, strict=True)
     )
+    left, right = (
+        replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
+    )
+    left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
     return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
 
-def _begun(rough: Array, sigma: float) -> Array:
-    """Return the rough outline, smoothed over a whole window.
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How an outline is followed: window in columns, passes, whether through shade, from where."""
 
-    So of its own ripple a twelfth at most gets through four passes; over half of one, two fifths
-    did.
-    """
-    return np.asarray(
-        gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Look:
-    """What is seen in windows of `sigma` columns that are laid along an outline, `base`, mm.
-
-    Profiles and amplitudes are (columns, samples) at `t` px outwards, the rest is (columns,):
-    `smooth` is where the amplitude falls to half, px, `place` where the edge is thought to be.
-    """
-
-    base: Array
     sigma: float
-    t: Array
-    profiles: Profiles
-    amplitude: Light
-    noise: Light
-    reference: Light
-    shade: float
-    accounts: Accounts
-    rims: Rims
-    smooth: Array
-    chance: Array
-    place: Array
-    sure: Mask
-    paper_burnt: float
+    passes: int
+    through: bool = False
+    start_px: float = 0.0  # outside the rough outline
 
 
-def _look(
-    scene: Scene,
-    px_mm: float,
-    blur: Blur,
-    base: Array,
-    sigma: float,
-    accounts: Accounts | None = None,
-) -> _Look:
+def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) -> Edge:
+    """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
+
+    A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
+    scatters more than it is wide beside the crowns lies in places only. Beside any, the outline is
+    begun `reach_px` farther in and out as well, as far as blur reaches.
+    """
+    edge = trace(way)
+    all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
+    if edge.shaded_share and not all_along:
+        way = replace(way, through=True)
+        edge = trace(way)
+    if not edge.shaded_share and not edge.dark_share:
+        return edge
+    return _from_elsewhere(edge, [trace(replace(way, start_px=by)) for by in (-reach_px, reach_px)])
+
+
+def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
+    """Return the middle of outlines begun farther in and out, which a shadow's rim leads astray.
+
+    How far they lie apart beside the crowns says how unsure it is: a jaw bears on one of them.
+    """
+    every = np.array([edge.outward_mm, *(other.outward_mm for other in others)])
+    middle = np.sort(every, axis=0)[1]  # unsure places sort last
+    if not np.isfinite(middle).any():
+        return edge
+    crowns = middle >= np.nanmedian(middle)
+    u_px = float(np.sqrt(np.nanmean((every[:, crowns] - middle[crowns]) ** 2))) / edge.step_mm
+    return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
+
+
+def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, way: _Way) -> Edge:
+    """Return the edge that windows of `sigma` columns find, laid along the outline time by time.
+
+    `seen` is the rough outline, and the window it was seen with: what light lies beside the rope is
+    read in pieces of two of these at least.
+    """
+    rough, usual = seen[0] + px_mm * way.start_px, seen[1]
+    sigma, passes = way.sigma, way.passes
+    along = scene.along_mm
+    side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
     # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
     inside = limit_of("hard-shadow") + reach
     t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
-    first = int(np.searchsorted(t, reach))
-    profiles = scene.profiles(base, t * px_mm, sigma)
-    amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
-    smooth, sure = half_way(amplitude / reference[:, None], t, first)
-    two = two_lights((amplitude, noise), profiles.mean, t, first, blur.light_px, sigma)
-    if accounts is None:
-        edge_blur_px = max(HALF * blur.light_px, blur.light_px - SEEMS_BLURRED_PX)
-        accounts = accounts_of(two, t, edge_blur_px)
-    rims = rims_of(two, accounts, len(base))
-    # light that is burnt out keeps no proportion to the rest, and blur that is another beside
-    # the rope shapes none as foretold: what seems a rim there is in U only
-    full = profiles.light > BURNT
-    paper = min(1.0, 2 * float(full[:, first:].mean()))  # half is dark stripes
-    at_edge = np.abs(t) <= blur.light_px
-    clipped = max(min(1.0, 2 * float(full[:, at_edge].mean())), paper)
-    trust = (1 - clipped) * (blur.uneven <= limit_of("blurred-unevenly"))
-    chance = trust * rims.chance
-    # windows reach over the band's end: what lies within them there is no band
-    whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
-    sure = (sure | (chance > HALF)) & _paper_beside(profiles, reference, first) & whole
-    place = smooth + chance * (rims.place_px - smooth)
-    return _Look(
-        base, sigma, t, profiles, amplitude, noise, reference, shade, accounts, rims,
-        smooth, chance, place, sure, paper,
-    )  # fmt: skip
-
-
-def _edge(scene: Scene, px_mm: float, blur: Blur, look: _Look, passes: int) -> Edge:
-    """Return the edge as the last of so many passes sees it."""
-    along, t, sure, place, chance = scene.along_mm, look.t, look.sure, look.place, look.chance
-    profiles, amplitude, rims, paper = look.profiles, look.amplitude, look.rims, look.paper_burnt
-    side = next(name for name, sign in SIDES if sign == scene.sign)
-    reach = CLEAR_SIGMAS * blur.light_px
-    outside, at_edge = t >= reach, np.abs(t) <= blur.light_px
-    window_mm = look.sigma * float(along[1] - along[0])
+    outside = t >= reach
+    first = int(np.argmax(outside))
+    # smoothed over a whole window: of the rough outline's own ripple a twelfth at most gets through
+    # four passes; over half of one, two fifths did
+    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
+    for left in reversed(range(passes)):
+        profiles = scene.profiles(base, t * px_mm, sigma)
+        amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
+        share = amplitude / reference[:, None]
+        contrast = amplitude / (profiles.mean + 1e-3)
+        contrast /= median_of(contrast[:, first:])
+        place, sure, farther = half_way(share, contrast, t, first, reach)
+        shaded = sure & np.isfinite(farther)
+        if way.through:
+            shade_rim, place = place, np.where(shaded, farther, place)
+        # windows reach over the band's end: what lies within them there is no band
+        whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
+        sure &= _paper_beside(profiles, reference, first) & whole
+        if left:
+            base = base + px_mm * _steady(place, sure)
+    window_mm = sigma * float(along[1] - along[0])
     if not sure.any():
         lost = np.full(len(along), np.nan)
-        return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0)
-    edge = look.base + px_mm * place
-    share, noise = (one / look.reference[:, None] for one in (amplitude, look.noise))
+        return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0, False, 0.0)
+    edge = base + px_mm * place
     slope = slope_of(share[sure], t)
+    at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
+    noise /= reference[:, None]
     spread = out_of_step(noise[sure], t, blur.light_px)
     crowns = sure & (edge >= median_of(edge[sure]))
     mean = median_of(profiles.mean[crowns], axis=0)
     pooled = median_of(amplitude[crowns], axis=0)
     full = profiles.light[sure] > BURNT
     burnt = float(full[:, at_edge].mean())
+    paper = min(1.0, 2 * float(full[:, outside].mean()))  # half is dark stripes
     clipped = max(min(1.0, 2 * burnt), paper)
     over = times_over(mean, pooled, outside)
     cut_off = clipped > HALF
+    # columns: pieces that share little light
+    each = max(1, min(int(2 * max(sigma, usual)), int(sure.sum())))
+    whole_pieces = int(sure.sum()) // each
+    by_mean, by_stripes = (
+        median_of(one[sure][: whole_pieces * each].reshape(whole_pieces, each, -1), axis=1)
+        for one in (profiles.mean, amplitude)
+    )
+    both = np.vstack([mean, by_mean]), np.vstack([pooled, by_stripes])
+    (own, *places), (dark, *gone) = own_light(*both, t, outside, blur.light_px, cut_off)
+    piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
+    dark_share = float(np.array(gone)[piece].mean())
+    # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
+    dark_beside = bool(dark) or 100 * (1 - dark_share) < limit_of("one-edge-only")
     # burnt-out paper shines over the rope where that is not as bright: taken back, as the blur of
     # lens and sensor comes before the picture's limit; what software blurs afterwards is in U
     inside_px = (t >= -reach) & (t <= -blur.light_px)
     beside = profiles.mean[:, inside_px].mean(axis=1)
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
-    # two accounts, so far apart, and how unsure the second is by itself
-    apart = look.smooth - rims.place_px
-    variance = rims.chance * (rims.u_px**2 + (1 - chance) * apart**2)
-    far, _ = half_way(amplitude / amplitude[:, -2:].mean(axis=1)[:, None], t, len(t) - 1)
-    shadow_px = chance * np.maximum(far - rims.place_px, 0)
+    own_spread_px = scatter_of(np.array(places)[piece][crowns[sure]])
+    u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
+    if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
+        chance = float(doubtful.sum() / crowns.sum())
+        u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
     bar = float(median_of(edge[sure])), px_mm
     stripes = median_of(share[crowns], axis=0) + 1j * median_of(noise[crowns], axis=0)
     seen_at = t - float(median_of(place[crowns])), stripes
@@ -369,14 +388,17 @@ def _edge(scene: Scene, px_mm: float, blur: Blur, look: _Look, passes: int) -> E
         px_mm,
         window_mm,
         noise_px=sharpened(passes) * spread / slope,
-        reference_px=HALF * abs(look.shade) / slope,
+        reference_px=HALF * abs(shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
+        own_light_px=float(own),
+        dark_beside=dark_beside,
         burnt=burnt,
         clipped_px=max(clipped * blur.light_px * clipped_sigmas(over) - shone, HALF * shone),
         times_over=over if cut_off else 0.0,
-        shaded_share=float((chance[sure] > HALF).mean()),
-        shadow_px=float(shadow_px[crowns].mean()),
-        u_shadow_px=math.sqrt(float(variance[crowns].mean())),
+        dark_share=dark_share,
+        shaded_share=float(shaded[sure].mean()),
+        u_shade_px=u_shade_px,
+        own_spread_px=own_spread_px,
         limb_share=limb_share(lights),
         rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
@@ -426,6 +448,25 @@ def _steady(place: Array, sure: Mask) -> Array:
         return np.zeros(len(place))
     filled = np.interp(np.arange(len(place)), np.flatnonzero(sure), place[sure])
     return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
+
+
+def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
+    """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
+
+    By how much that light seems to end outside the outline is taken from the other side, where
+    the stripes show the outline itself.
+    """
+    if not edge.dark_beside:
+        return replace(edge, u_shadow_px=edge.u_shade_px)
+    sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
+    width = max(0.0, sharp * other.own_light_px - edge.own_light_px)
+    # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
+    doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
+    spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
+    u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
+    outward_mm = edge.outward_mm - width * edge.step_mm
+    taken = replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
+    return replace(taken, rim_accounts=no_rim) if width else taken  # no stripes end there
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d, median_filter
 
 from vision.least_squares import NORMAL_QUARTILE
 from vision.medians import median_of
-from vision.rope.constants import BEND_PENALTY, CLEAR_SIGMAS, HALF
+from vision.rope.constants import BEND_PENALTY, CLEAR_SIGMAS, HALF, NO_LIGHT_SHARE
 from vision.rope.edge.light import EVERY_PX
 from vision.tones import Light
 
@@ -57,15 +57,40 @@ def in_step(
     return amplitude, noise, np.asarray(level * (1 - shade), np.float32), shade
 
 
-def half_way(share: Values, t: Array, start: int) -> tuple[Array, Mask]:
-    """Return where each profile (columns, samples), followed inwards, falls through half, px."""
-    inwards = np.arange(share.shape[1]) <= start
-    below = (share < HALF) & inwards
+def half_way(
+    share: Values, contrast: Values, t: Array, start: int, clear: float
+) -> tuple[Array, Mask, Array]:
+    """Return where each profile (columns, samples), followed inwards, falls through half, px.
+
+    Farther inside than a blur reaches (`clear`, px) no paper is seen beyond the rope's edge. Where
+    stripes are still there, with the contrast of open paper, a shadow lies on it, and the half was
+    that of its rim: third is where what is left there falls to its own half, or as far in as is
+    looked where it doesn't; NaN elsewhere. Stripes that on the way there run against their own
+    phase lie on no paper: a smooth flank mirrors them.
+    """
+    half = np.full(len(share), HALF)
+    place, sure = _falls(share, half, t, np.full(len(share), start))
+    deep = np.clip(np.searchsorted(t, place - clear, side="right") - 1, 0, start - 1)
+    here = np.arange(len(share))
+    level = share[here, deep]
+    shaded = sure & (level > NO_LIGHT_SHARE) & (contrast[here, deep] > HALF)
+    if not shaded.any():
+        return place, sure, np.full(len(share), np.nan)
+    between = (t >= t[deep][:, None]) & (t <= place[:, None])
+    shaded &= np.where(between, share, np.inf).min(axis=1) > -NO_LIGHT_SHARE
+    farther, found = _falls(share, HALF * level, t, deep)
+    return place, sure, np.where(shaded, np.where(found, farther, t[0]), np.nan)
+
+
+def _falls(share: Values, level: Values, t: Array, start: NDArray[np.int64]) -> tuple[Array, Mask]:
+    """Return where each profile, followed inwards from a sample, falls through a level, px."""
+    inwards = np.arange(share.shape[1]) <= start[:, None]
+    below = (share < level[:, None]) & inwards
     last = np.minimum(share.shape[1] - 1 - below[:, ::-1].argmax(axis=1), start - 1)
     last = np.maximum(last, 0)
     here = np.arange(len(share))
     low, high = share[here, last], share[here, last + 1]
-    part = np.clip((HALF - low) / np.where(high > low, high - low, np.inf), 0, 1)
+    part = np.clip((level - low) / np.where(high > low, high - low, np.inf), 0, 1)
     return t[last] + EVERY_PX * part, np.asarray(below.any(axis=1), np.bool_)
 
 
