@@ -43,7 +43,7 @@ MAY = {
 }
 MUST_NOT = {
     "vision": {"streamlit", "sqlalchemy", "click"},
-    "inspection": {"cv2", "PIL", "streamlit", "click"},
+    "inspection": {"cv2", "skimage", "PIL", "streamlit", "click"},
     "ui": {"tests", "sample_images"},
 }
 
@@ -107,21 +107,23 @@ def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
         for path in modules("inspection")
         if path.stem != "__init__" and "migrations" not in path.parts
     )
-    assert not {"cv2", "PIL", "streamlit"} & loaded_by("import inspection.comparison.crosscheck")
+    assert not {"cv2", "PIL", "skimage", "streamlit"} & loaded_by(
+        "import inspection.comparison.crosscheck"
+    )
     # the whole room: openpyxl looks for PIL by itself, hence no word of it here
-    assert not {"cv2", "streamlit"} & loaded_by(f"import {listed}")
+    assert not {"cv2", "skimage", "streamlit"} & loaded_by(f"import {listed}")
     assert "cv2" in loaded_by("import vision.camera")  # the check itself can see it
 
 
 HEAVY = {
     "PIL", "alembic", "altair", "cv2", "fsspec", "joblib", "numpy", "openpyxl", "pandas", "pi_heif",
-    "platformdirs", "reportlab", "rich", "scipy", "segno", "simplejpeg", "sqlalchemy",
+    "platformdirs", "reportlab", "rich", "scipy", "segno", "simplejpeg", "skimage", "sqlalchemy",
     "starlette", "streamlit", "typst", "vl_convert",
 }  # fmt: skip
 
 
 def test_the_list_of_heavy_libraries_is_that_of_the_packages() -> None:
-    needed = {"pillow": "PIL", "opencv-python-headless": "cv2"}
+    needed = {"pillow": "PIL", "opencv-python-headless": "cv2", "scikit-image": "skimage"}
     needed["vl-convert-python"] = "vl_convert"
     names = {re.split("[>=<\\[]", one)[0] for one in project()["project"]["dependencies"]}
     assert {needed.get(name, name.replace("-", "_")) for name in names} - {"click"} <= HEAVY

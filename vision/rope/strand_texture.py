@@ -23,6 +23,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
+from skimage.feature import structure_tensor
 
 from vision.camera import Camera, camera_centre_mm, pictured, rotation
 from vision.medians import median_of
@@ -40,7 +41,7 @@ TURNS = np.arange(2.5, 22.01, 0.25)  # strands that a full circle could hold
 U_PITCH_SHARE = 0.012  # gloss and valleys lie below the crowns: seen on renders (bench_lay.py)
 STRENGTH = 0.06  # least share of the face's variation that the wave must hold to be believed
 ONE_WAY = 4.0  # how much stronger it must be than the strongest wave that turns the other way
-RIM = 4  # samples of the face that the structure tensor leaves out
+TENSOR_SAMPLES = 2.0  # of the face over which the structure tensor is averaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,5 +203,6 @@ def _strength(rows: NDArray[np.complex128], angles: Array) -> Array:
 
 def _lean(face: Array) -> float:
     """Return the mean mixed element of the structure tensor: above 0 for right-hand lay."""
-    by_row, by_column = cv2.Sobel(face, -1, 0, 1), cv2.Sobel(face, -1, 1, 0)
-    return float((by_row * by_column)[RIM:-RIM, RIM:-RIM].mean())
+    _, mixed, _ = structure_tensor(face, sigma=TENSOR_SAMPLES, order="rc")  # type: ignore[no-untyped-call]
+    rim = int(2 * TENSOR_SAMPLES)
+    return float(mixed[rim:-rim, rim:-rim].mean())
