@@ -93,10 +93,10 @@ class Scene:
         points = points_mm(along_mm, across, self.origin_mm, self.direction, self.height_mm)
         return project_mm(self.camera, points), paper_behind_mm(self.camera, self.card, points)
 
-    def profiles(self, base_mm: Array, steps_mm: Array, sigma: float) -> Profiles:
-        """Return profiles, demodulated in windows of `sigma` columns."""
+    def profiles(self, base_mm: Array, steps_mm: Array, sigma: float, every: int) -> Profiles:
+        """Return profiles, demodulated in windows of `sigma` columns, one in `every` columns."""
         light, phase, on_band = self.look(base_mm, steps_mm)
-        mean, stripes = locked_in(light, phase, sigma)
+        mean, stripes = locked_in(light, phase, sigma, every)
         return Profiles(light, mean, stripes, on_band)
 
 

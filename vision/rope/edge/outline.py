@@ -26,7 +26,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter, minimum_filter1d
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding, limit_of
@@ -38,12 +37,10 @@ from vision.rope.constants import (
     HALF,
     HALF_LENGTH,
     PASSES,
-    REFERENCE_PX,
     U_SHADOW_SHARE,
     WINDOW_PERIODS,
 )
 from vision.rope.edge.light import (
-    EVERY_PX,
     clipped_sigmas,
     lights_of,
     limb_share,
@@ -52,14 +49,12 @@ from vision.rope.edge.light import (
     times_over,
     tone_px,
 )
-from vision.rope.edge.lock_in import Profiles, Scene, half_size_mm, locked_in
+from vision.rope.edge.lock_in import Scene, half_size_mm, locked_in
+from vision.rope.edge.look import Look, begun, look_along, steady
 from vision.rope.edge.mirrors import no_rim, rim_accounts
 from vision.rope.edge.profiles import (
-    Values,
     best_paths,
-    half_way,
     in_direction,
-    in_step,
     out_of_step,
     sharpened,
     slope_of,
@@ -77,7 +72,6 @@ Side = Literal["left", "right"]
 SIDES: tuple[tuple[Side, float], ...] = (("left", 1.0), ("right", -1.0))
 
 MOST_COLUMNS = 1000
-FIRST = 1  # pass, to see how noisy a side is and how far its crowns are apart
 ENDS = 0.08  # of the diameter: left out where the rope ends in view
 BURNT = 0.98  # of what a pixel can hold: more may have been any light
 
@@ -231,6 +225,7 @@ def trace_edges(
     step = max(1 / scale, (end - begin) / MOST_COLUMNS)
     along = begin + step * np.arange(math.ceil((end - begin) / step - 1e-6), dtype=float)
     px_mm, edges, again = 1 / scale, [], []
+    per_mm = 1 / float(along[1] - along[0])
     scenes = [
         Scene(
             light, camera, card, along, origin, axis.direction, height, sign, corner_px, width / 2
@@ -238,9 +233,11 @@ def trace_edges(
         for _, sign in SIDES
     ]
     for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
-        trace = partial(_followed, scene, seen, px_mm, blur)
-        edges.append(trace(_Way(seen[1], FIRST, through=True)))
-        again.append(trace)
+        # a first look says how noisy a side is and how far its crowns are apart
+        look = look_along(scene, px_mm, blur, begun(*seen), seen[1])
+        edge = _edge(scene, px_mm, blur, look, seen[1], 1, through=True)
+        edges.append(edge)
+        again.append(partial(_followed, scene, seen, px_mm, blur, look, _even(edge)))
     windows = windows_mm(
         along,
         [edge.outward_mm for edge in edges],
@@ -248,9 +245,8 @@ def trace_edges(
         [edge.window_mm for edge in edges],
         width,
     )
-    per_mm = 1 / float(along[1] - along[0])
     left, right = (
-        _through_shade(trace, _Way(window * per_mm, PASSES), CLEAR_SIGMAS * blur.light_px)
+        _through_shade(trace, _Way(window * per_mm), CLEAR_SIGMAS * blur.light_px)
         for trace, window in zip(again, windows, strict=True)
     )
     left, right = (
@@ -262,10 +258,9 @@ def trace_edges(
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """How an outline is followed: window in columns, passes, whether through shade, from where."""
+    """How an outline is followed: window in columns, whether through shade, from where."""
 
     sigma: float
-    passes: int
     through: bool = False
     start_px: float = 0.0  # outside the rough outline
 
@@ -301,48 +296,63 @@ def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
     return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
 
 
-def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur, way: _Way) -> Edge:
-    """Return the edge that windows of `sigma` columns find, laid along the outline time by time.
+def _even(edge: Edge) -> bool:
+    """Tell whether no shadow was seen beside a side."""
+    return not edge.shaded_share and not edge.dark_share
 
-    `seen` is the rough outline, and the window it was seen with: what light lies beside the rope is
-    read in pieces of two of these at least.
+
+def _followed(
+    scene: Scene,
+    seen: tuple[Array, float],
+    px_mm: float,
+    blur: Blur,
+    look: Look,
+    even: bool,
+    way: _Way,
+) -> Edge:
+    """Return the edge that windows find which are laid along the outline time by time.
+
+    `seen` is the rough outline, and the window it was seen with; `look` the first look at it, from
+    which is gone on where it is the same; `even` whether no shadow lies beside it.
     """
-    rough, usual = seen[0] + px_mm * way.start_px, seen[1]
-    sigma, passes = way.sigma, way.passes
-    along = scene.along_mm
+    if way.start_px or not math.isclose(way.sigma, look.sigma):
+        base = begun(seen[0] + px_mm * way.start_px, way.sigma)
+        look = look_along(scene, px_mm, blur, base, way.sigma)
+    for left in reversed(range(PASSES - 1)):
+        base = look.base + px_mm * steady(look, way.through)
+        # two windows to a sigma tell where an even side is to be looked at next
+        every = max(1, int(HALF * way.sigma)) if left and even else 1
+        look = look_along(scene, px_mm, blur, base, way.sigma, every)
+    return _edge(scene, px_mm, blur, look, seen[1], PASSES, through=way.through)
+
+
+def _edge(
+    scene: Scene,
+    px_mm: float,
+    blur: Blur,
+    look: Look,
+    usual: float,
+    passes: int,
+    *,
+    through: bool,
+) -> Edge:
+    """Return the edge as the last of so many passes sees it.
+
+    What light lies beside the rope is read in pieces of two windows at least, this one or `usual`.
+    """
+    along, sigma, t, sure, shaded = scene.along_mm, look.sigma, look.t, look.sure, look.shaded
+    profiles, amplitude, place = look.profiles, look.amplitude, look.place(through)
     side = next(name for name, sign in SIDES if sign == scene.sign)
     reach = CLEAR_SIGMAS * blur.light_px
-    # inwards as far as the widest shadow that is taken off, and a blur's reach beyond
-    inside = limit_of("hard-shadow") + reach
-    t = EVERY_PX * np.arange(-np.ceil(inside / EVERY_PX), (reach + REFERENCE_PX) / EVERY_PX + 0.5)
     outside = t >= reach
-    first = int(np.argmax(outside))
-    # smoothed over a whole window: of the rough outline's own ripple a twelfth at most gets through
-    # four passes; over half of one, two fifths did
-    base = gaussian_filter1d(median_filter(rough, 5, mode="nearest"), sigma, mode="nearest")
-    for left in reversed(range(passes)):
-        profiles = scene.profiles(base, t * px_mm, sigma)
-        amplitude, noise, reference, shade = in_step(profiles.stripes, t, first, sigma)
-        share = amplitude / reference[:, None]
-        contrast = amplitude / (profiles.mean + 1e-3)
-        contrast /= median_of(contrast[:, first:])
-        place, sure, farther = half_way(share, contrast, t, first, reach)
-        shaded = sure & np.isfinite(farther)
-        if way.through:
-            shade_rim, place = place, np.where(shaded, farther, place)
-        # windows reach over the band's end: what lies within them there is no band
-        whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
-        sure &= _paper_beside(profiles, reference, first) & whole
-        if left:
-            base = base + px_mm * _steady(place, sure)
     window_mm = sigma * float(along[1] - along[0])
     if not sure.any():
         lost = np.full(len(along), np.nan)
         return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0, False, 0.0)
-    edge = base + px_mm * place
+    edge = look.base + px_mm * place
+    share, noise = (one / look.reference[:, None] for one in (amplitude, look.noise))
     slope = slope_of(share[sure], t)
     at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
-    noise /= reference[:, None]
     spread = out_of_step(noise[sure], t, blur.light_px)
     crowns = sure & (edge >= median_of(edge[sure]))
     mean = median_of(profiles.mean[crowns], axis=0)
@@ -374,9 +384,9 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
     shone = float(shone_px[sure].mean())
     own_spread_px = scatter_of(np.array(places)[piece][crowns[sure]])
     u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
-    if way.through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
+    if through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
         chance = float(doubtful.sum() / crowns.sum())
-        u_shade_px = float((shade_rim - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
+        u_shade_px = float((look.half - place)[doubtful].mean()) * math.sqrt(chance - chance**2)
     bar = float(median_of(edge[sure])), px_mm
     stripes = median_of(share[crowns], axis=0) + 1j * median_of(noise[crowns], axis=0)
     seen_at = t - float(median_of(place[crowns])), stripes
@@ -388,7 +398,7 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         px_mm,
         window_mm,
         noise_px=sharpened(passes) * spread / slope,
-        reference_px=HALF * abs(shade) / slope,
+        reference_px=HALF * abs(look.shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
         own_light_px=float(own),
         dark_beside=dark_beside,
@@ -402,12 +412,6 @@ def _followed(scene: Scene, seen: tuple[Array, float], px_mm: float, blur: Blur,
         limb_share=limb_share(lights),
         rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
-
-
-def _paper_beside(profiles: Profiles, reference: Values, first: int) -> Mask:
-    """Return where the stripes stand out beside the outline as they do on open paper (columns,)."""
-    contrast = reference / (profiles.mean[:, first:].mean(axis=1) + 1e-3)
-    return np.asarray(contrast > HALF * np.sort(contrast)[9 * len(contrast) // 10])
 
 
 def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Array, float]]:
@@ -440,14 +444,6 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
         (np.interp(columns, columns[::apart], rows[path]), sigma)
         for path, sigma in zip(best_paths(np.array(both)), sigmas, strict=True)
     ]
-
-
-def _steady(place: Array, sure: Mask) -> Array:
-    """Return by how much to move the outline, px; unsure places follow their neighbours."""
-    if not sure.any():
-        return np.zeros(len(place))
-    filled = np.interp(np.arange(len(place)), np.flatnonzero(sure), place[sure])
-    return np.asarray(np.clip(median_filter(filled, 5, mode="nearest"), -3.0, 2.0))
 
 
 def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
