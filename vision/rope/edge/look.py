@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Look:
+class SideLook:
     """What windows of `sigma` columns see that are laid along an outline, one in `every` columns.
 
     Profiles and amplitudes are (windows, samples), at `t` px outwards of `base`, mm, (columns,).
@@ -55,7 +55,7 @@ class Look:
 
 def look_along(
     scene: Scene, px_mm: float, blur: Blur, base: Array, sigma: float, every: int = 1
-) -> Look:
+) -> SideLook:
     """Return what windows of `sigma` columns see that are laid along `base`.
 
     Parameters
@@ -87,7 +87,7 @@ def look_along(
     # windows reach over the band's end: what lies within them there is no band
     whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
     sure &= _paper_beside(profiles, reference, first) & whole[::every]
-    return Look(
+    return SideLook(
         base, sigma, every, t, profiles, amplitude, noise, reference, shade,
         half, farther, shaded, sure,
     )  # fmt: skip
@@ -104,7 +104,7 @@ def begun(rough: Array, sigma: float) -> Array:
     )
 
 
-def steady(look: Look, through: bool) -> Array:
+def steady(look: SideLook, through: bool) -> Array:
     """Return by how much to move the outline, px; unsure places follow their neighbours."""
     if not look.sure.any():
         return np.zeros(len(look.base))

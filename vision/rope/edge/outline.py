@@ -50,7 +50,7 @@ from vision.rope.edge.light import (
     tone_px,
 )
 from vision.rope.edge.lock_in import Scene, half_size_mm, locked_in
-from vision.rope.edge.look import Look, begun, look_along, steady
+from vision.rope.edge.look import SideLook, begun, look_along, steady
 from vision.rope.edge.mirrors import no_rim, rim_accounts
 from vision.rope.edge.profiles import (
     best_paths,
@@ -306,7 +306,7 @@ def _followed(
     seen: tuple[Array, float],
     px_mm: float,
     blur: Blur,
-    look: Look,
+    look: SideLook,
     even: bool,
     way: _Way,
 ) -> Edge:
@@ -330,7 +330,7 @@ def _edge(
     scene: Scene,
     px_mm: float,
     blur: Blur,
-    look: Look,
+    look: SideLook,
     usual: float,
     passes: int,
     *,
