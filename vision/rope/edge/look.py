@@ -34,6 +34,9 @@ class SideLook:
     Where the amplitude falls to `half`, and to its own half within a shadow (`farther`), is in px.
     """
 
+    scene: Scene
+    px_mm: float
+    blur: Blur
     base: Array
     sigma: float
     every: int
@@ -88,7 +91,7 @@ def look_along(
     whole = minimum_filter1d(profiles.on_band.all(axis=1), 2 * int(np.ceil(2 * sigma)) + 1)
     sure &= _paper_beside(profiles, reference, first) & whole[::every]
     return SideLook(
-        base, sigma, every, t, profiles, amplitude, noise, reference, shade,
+        scene, px_mm, blur, base, sigma, every, t, profiles, amplitude, noise, reference, shade,
         half, farther, shaded, sure,
     )  # fmt: skip
 

@@ -235,9 +235,9 @@ def trace_edges(
     for scene, seen in zip(scenes, _rough(scenes, width / 2, px_mm), strict=True):
         # a first look says how noisy a side is and how far its crowns are apart
         look = look_along(scene, px_mm, blur, begun(*seen), seen[1])
-        edge = _edge(scene, px_mm, blur, look, seen[1], 1, through=True)
+        edge = _edge(look, look.sigma, 1, through=True)
         edges.append(edge)
-        again.append(partial(_followed, scene, seen, px_mm, blur, look, _even(edge)))
+        again.append(partial(_followed, look, seen[0], _even(edge)))
     windows = windows_mm(
         along,
         [edge.outward_mm for edge in edges],
@@ -301,45 +301,30 @@ def _even(edge: Edge) -> bool:
     return not edge.shaded_share and not edge.dark_share
 
 
-def _followed(
-    scene: Scene,
-    seen: tuple[Array, float],
-    px_mm: float,
-    blur: Blur,
-    look: SideLook,
-    even: bool,
-    way: _Way,
-) -> Edge:
+def _followed(first: SideLook, rough: Array, even: bool, way: _Way) -> Edge:
     """Return the edge that windows find which are laid along the outline time by time.
 
-    `seen` is the rough outline, and the window it was seen with; `look` the first look at it, from
-    which is gone on where it is the same; `even` whether no shadow lies beside it.
+    It is gone on from the first look at the rough outline, where that is the same; `even` says
+    whether no shadow lies beside it.
     """
-    if way.start_px or not math.isclose(way.sigma, look.sigma):
-        base = begun(seen[0] + px_mm * way.start_px, way.sigma)
-        look = look_along(scene, px_mm, blur, base, way.sigma)
+    look, px_mm = first, first.px_mm
+    if way.start_px or not math.isclose(way.sigma, first.sigma):
+        base = begun(rough + px_mm * way.start_px, way.sigma)
+        look = look_along(first.scene, px_mm, first.blur, base, way.sigma)
     for left in reversed(range(PASSES - 1)):
         base = look.base + px_mm * steady(look, way.through)
         # two windows to a sigma tell where an even side is to be looked at next
         every = max(1, int(HALF * way.sigma)) if left and even else 1
-        look = look_along(scene, px_mm, blur, base, way.sigma, every)
-    return _edge(scene, px_mm, blur, look, seen[1], PASSES, through=way.through)
+        look = look_along(first.scene, px_mm, first.blur, base, way.sigma, every)
+    return _edge(look, first.sigma, PASSES, through=way.through)
 
 
-def _edge(
-    scene: Scene,
-    px_mm: float,
-    blur: Blur,
-    look: SideLook,
-    usual: float,
-    passes: int,
-    *,
-    through: bool,
-) -> Edge:
+def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
     """Return the edge as the last of so many passes sees it.
 
     What light lies beside the rope is read in pieces of two windows at least, this one or `usual`.
     """
+    scene, px_mm, blur = look.scene, look.px_mm, look.blur
     along, sigma, t, sure, shaded = scene.along_mm, look.sigma, look.t, look.sure, look.shaded
     profiles, amplitude, place = look.profiles, look.amplitude, look.place(through)
     side = next(name for name, sign in SIDES if sign == scene.sign)
