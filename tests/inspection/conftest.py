@@ -144,19 +144,25 @@ def _answers(url: str) -> bool:
 _schemas = count(1)
 
 
+@pytest.fixture(scope="session")
+def hand(server: Server) -> Iterator[Engine]:
+    """A connection that stays: the server takes longer to begin one than to make a table."""
+    engine = create_engine(server.url, pool_size=1, pool_pre_ping=True)
+    yield engine
+    engine.dispose()
+
+
 @pytest.fixture
-def new_database(postgres: str) -> str:
+def new_database(postgres: str, hand: Engine) -> str:
     """URL of an empty schema: as good as a database of its own, and much faster to make."""
     name = f"record_{next(_schemas)}"
-    engine = create_engine(postgres)
-    with engine.begin() as connection:
+    with hand.begin() as connection:
         connection.execute(text(f"CREATE SCHEMA {name}"))
-    engine.dispose()
     return f"{postgres}&options=-csearch_path%3D{name}"
 
 
 @pytest.fixture(scope="session")
-def empty_statements(server: Server) -> list[tuple[str, Any]]:
+def empty_statements(server: Server, hand: Engine) -> list[tuple[str, Any]]:
     """What a new record in a database is made by, to be said again in another schema."""
     said: list[tuple[str, Any]] = []
 
@@ -164,10 +170,8 @@ def empty_statements(server: Server) -> list[tuple[str, Any]]:
         if not statement.startswith(("SELECT", "SHOW", "SET")):
             said.append((statement, given))
 
-    engine = create_engine(server.url)
-    with engine.begin() as connection:
+    with hand.begin() as connection:
         connection.execute(text("CREATE SCHEMA record_0"))
-    engine.dispose()
     event.listen(Engine, "before_cursor_execute", note)
     try:
         open_record(f"{server.url}&options=-csearch_path%3Drecord_0", photographs="nowhere").close()
@@ -191,11 +195,10 @@ def where(place: str, request: pytest.FixtureRequest) -> str:
     if "://" not in place:
         shutil.copy(request.getfixturevalue("empty_record"), place)
         return place
-    engine = create_engine(place)
-    with engine.begin() as connection:
+    with request.getfixturevalue("hand").begin() as connection:
+        connection.execute(text(f"SET LOCAL search_path TO {place.rpartition('%3D')[2]}"))
         for statement, given in request.getfixturevalue("empty_statements"):
             connection.exec_driver_sql(statement, given)
-    engine.dispose()
     return place
 
 

@@ -11,7 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
-from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
+from tests.inspection.conftest import hand, new_database, postgres, server  # noqa: F401
 from tests.ui.conftest import APP, measured_apart_once
 from tests.ui.sheet_hands import sent
 from tests.ui.test_screens_faults import ASKED, clean, field, kept, press, said
