@@ -46,7 +46,7 @@ def lossless(pixels: Pixels) -> dict[str, bytes]:
         "PNG": saved("PNG", image),
         "TIFF": saved("TIFF", image),
         "TIFF LZW": saved("TIFF", image, compression="tiff_lzw"),
-        "WebP": saved("WEBP", image, lossless=True),
+        "WebP": saved("WEBP", image, lossless=True, method=0),
     }
 
 
@@ -59,7 +59,7 @@ def lossy(pixels: Pixels) -> dict[str, bytes]:
             "JPEG", image, quality=90, subsampling=2, restart_marker_rows=1
         ),
         "WebP lossy": saved("WEBP", image, quality=90),
-        "AVIF": saved("AVIF", image, quality=90),
+        "AVIF": saved("AVIF", image, quality=90, speed=9),
         "JPEG in TIFF": saved("TIFF", image, compression="jpeg"),
         "JPEG CMYK": saved("JPEG", image.convert("CMYK"), quality=90),
     }
