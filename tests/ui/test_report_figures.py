@@ -295,16 +295,16 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> ReportCase:
     return folder_case(tmp_path_factory.mktemp("folder"))
 
 
-@pytest.mark.parametrize("form", CHANGED)
 @pytest.mark.parametrize(
-    ("changed", "noticed"),
+    ("form", "changed", "noticed"),
     [
-        (_another_diameter, {"diameter", "section", "comparison", "verdict"}),
-        (_another_uncertainty, {"diameter", "budget", "section"}),
-        (_another_reading, {"reading", "comparison"}),
-        (_another_ovality, {"section"}),
-        (_another_verdict, {"verdict"}),
-        (_another_caption, {"picture"}),
+        ("PDF", _another_diameter, {"diameter", "section", "comparison", "verdict"}),
+        ("HTML", _another_diameter, {"diameter", "section", "comparison", "verdict"}),
+        ("HTML", _another_uncertainty, {"diameter", "budget", "section"}),
+        ("HTML", _another_reading, {"reading", "comparison"}),
+        ("HTML", _another_ovality, {"section"}),
+        ("HTML", _another_verdict, {"verdict"}),
+        ("HTML", _another_caption, {"picture"}),
     ],
 )
 def test_a_report_with_another_figure_does_not_pass(

@@ -200,8 +200,10 @@ def heights_mm(noise_mm: float, averaged: bool) -> tuple[Array, Array]:
     return np.array(heights), np.array(stated)
 
 
-@pytest.mark.parametrize("noise_mm", [0.02, 0.04, 0.08])
-@pytest.mark.parametrize("averaged", [False, True])
+@pytest.mark.parametrize(
+    ("noise_mm", "averaged"),
+    [(0.02, False), (0.08, False), (0.02, True), (0.04, True), (0.08, True)],
+)
 def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     noise_mm: float, averaged: bool
 ) -> None:
@@ -216,7 +218,6 @@ def test_the_height_is_not_biased_by_the_highest_of_noisy_crowns(
     ("noise_mm", "averaged"),
     [
         (0.02, False),
-        (0.04, False),
         (0.08, False),
         (0.02, True),
         pytest.param(
