@@ -92,13 +92,14 @@ def test_rooms_import_only_what_their_walls_allow() -> None:
                     assert allowed, f"{path} must not import {name}"
 
 
-def loaded_by(statement: str) -> set[str]:
-    """The modules that a fresh interpreter holds after a statement."""
-    script = f"{statement}\nimport sys\nprint(' '.join(sys.modules))"
+def loaded_by(*statements: str) -> list[set[str]]:
+    """The modules that a fresh interpreter holds after one statement, after the next, and so on."""
+    held = "\nimport sys\nprint('held', *sys.modules)\n"
     done = subprocess.run(
-        [sys.executable, "-c", script], cwd=HOUSE, capture_output=True, text=True, check=True
-    )
-    return set(done.stdout.splitlines()[-1].split())
+        [sys.executable, "-c", "".join(f"{one}{held}" for one in statements)],
+        cwd=HOUSE, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return [set(one.split()) for one in re.findall("^held (.*)$", done.stdout, re.MULTILINE)]
 
 
 def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
@@ -107,12 +108,13 @@ def test_the_trade_can_be_used_without_the_weight_of_pictures() -> None:
         for path in modules("inspection")
         if path.stem != "__init__" and "migrations" not in path.parts
     )
-    assert not {"cv2", "PIL", "skimage", "streamlit"} & loaded_by(
-        "import inspection.comparison.crosscheck"
+    comparison, room, pictures = loaded_by(
+        "import inspection.comparison.crosscheck", f"import {listed}", "import vision.camera"
     )
+    assert not {"cv2", "PIL", "skimage", "streamlit"} & comparison
     # the whole room: openpyxl looks for PIL by itself, hence no word of it here
-    assert not {"cv2", "skimage", "streamlit"} & loaded_by(f"import {listed}")
-    assert "cv2" in loaded_by("import vision.camera")  # the check itself can see it
+    assert not {"cv2", "skimage", "streamlit"} & room
+    assert "cv2" in pictures  # the check itself can see it
 
 
 HEAVY = {
@@ -129,15 +131,15 @@ def test_the_list_of_heavy_libraries_is_that_of_the_packages() -> None:
     assert {needed.get(name, name.replace("-", "_")) for name in names} - {"click"} <= HEAVY
 
 
-@pytest.mark.parametrize(
-    "command", [[], ["measure"], ["check"], ["calibrate"], ["cameras"], ["record", "import"]]
-)
-def test_help_comes_without_waiting_for_heavy_libraries(command: list[str]) -> None:
-    held = loaded_by(
+def test_help_comes_without_waiting_for_heavy_libraries() -> None:
+    commands = [[], ["measure"], ["check"], ["calibrate"], ["cameras"], ["record", "import"]]
+    asked = (
         f"from ui.cli.main import main\ntry:\n    main({[*command, '--help']!r})\n"
         "except SystemExit:\n    pass"
+        for command in commands
     )
-    assert not HEAVY & held
+    for command, held in zip(commands, loaded_by(*asked), strict=True):
+        assert not HEAVY & held, command
 
 
 def test_no_module_has_a_name_that_says_nothing() -> None:
