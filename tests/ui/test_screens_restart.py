@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from sqlalchemy import Engine
 from streamlit.testing.v1 import AppTest
 
 from inspection.record.record import open_record
-from tests.inspection.conftest import hand, new_database, postgres, server  # noqa: F401
+from tests.inspection.conftest import hand, server  # noqa: F401
 from tests.ui.conftest import APP, measured_apart_once
 from tests.ui.sheet_hands import sent
 from tests.ui.test_screens_faults import ASKED, clean, field, kept, press, said
@@ -24,23 +27,43 @@ if TYPE_CHECKING:
     from tests.inspection.conftest import Server
 
 SAMPLE = "2026-09-quay-crane-2"
+_copies = count(1)
 ASLEEP = r"does not answer .*; is it running\? Nothing that was saved is lost: try again once it is"
+
+
+def make_database(hand: Engine, name: str, like: str = "template1") -> str:  # noqa: F811
+    """Make a database, the copy of another one, and return its URL."""
+    with hand.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {like}")
+    return hand.url.set(database=name).render_as_string()
+
+
+@pytest.fixture(scope="module")
+def sampled(
+    hand: Engine,  # noqa: F811
+    shared: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Path:
+    """Return the photographs of the sample; its record is the database `sampled`, to be copied."""
+    folder, store = sample_folder(), tmp_path_factory.mktemp("sampled") / "photographs"
+    if folder is None:
+        pytest.skip("the sample photographs are not beside the program")
+    url = make_database(hand, "sampled")
+    with measured_apart_once(shared), open_record(url, photographs=store) as record:
+        load_sample(record, folder, by="Reviewer B")
+    return store
 
 
 @pytest.fixture
 def pages(
-    new_database: str,  # noqa: F811
+    hand: Engine,  # noqa: F811
+    sampled: Path,
     tmp_path: Path,
-    shared: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> Iterator[AppTest]:
-    folder = sample_folder()
-    if folder is None:
-        pytest.skip("the sample photographs are not beside the program")
-    store = tmp_path / "photographs"
-    with measured_apart_once(shared), open_record(new_database, photographs=store) as record:
-        load_sample(record, folder, by="Reviewer B")
-    monkeypatch.setenv("ROPE_PHOTO_RECORD", new_database)
+    store = Path(shutil.copytree(sampled, tmp_path / "photographs"))
+    name = f"pages_{next(_copies)}"
+    monkeypatch.setenv("ROPE_PHOTO_RECORD", make_database(hand, name, like="sampled"))
     monkeypatch.setenv("ROPE_PHOTO_STORE", str(store))
     monkeypatch.setenv("ROPE_PHOTO_PERSON_FILE", str(tmp_path / "person.json"))
     (tmp_path / "person.json").write_text('{"person": "Reviewer B"}', encoding="utf-8")
