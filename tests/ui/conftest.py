@@ -21,6 +21,7 @@ from inspection.model.log import Log
 from inspection.record.record import open_record
 from tests.kept_answers import answered_once, made_once
 from ui.services import assess_record, measuring_queue
+from ui.web.page import pictures, session
 from vision.apart import apart
 from vision.results import Estimate
 
@@ -34,7 +35,8 @@ def _done_once_as_in_a_server() -> Iterator[None]:
     """Keep what AppTest does for each app anew, and a server once.
 
     It reads the metadata of all that is installed, compiles each screen, and forgets what was
-    concluded from the same entries: a third of its time.
+    concluded from the same entries: a third of its time. Each app has a record of its own, so that
+    small pictures, too, would be made for each.
     """
     found, compiled = cache(manifest_scanner.scan_component_manifests), ScriptCache()
     known: dict[bytes, Assessment] = {}
@@ -45,7 +47,17 @@ def _done_once_as_in_a_server() -> Iterator[None]:
             known[entries] = assess(log, **named)
         return known[entries]
 
+    @cache
+    def drawn(sha256: str, part: tuple[float, ...] | None) -> bytes:
+        return really("", sha256, part)
+
+    def small(place: str, sha256: str, part: tuple[float, ...] | None) -> bytes:
+        session.get_record().photographs.get(sha256)  # a file that is gone is missed each time
+        return drawn(sha256, part)
+
+    really = pictures._thumbnail.__wrapped__
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pictures, "_thumbnail", small)
         patch.setattr(manifest_scanner, "scan_component_manifests", found)
         patch.setattr(local_script_runner, "ScriptCache", lambda: compiled)
         patch.setattr(assess_record, "assess", concluded)
