@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -184,7 +183,8 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         If the database is no record, or was made by a newer version of the program.
     """
     with plainly(where):
-        script = _script()
+        config = _config()
+        script = ScriptDirectory.from_config(config)
         newest = script.get_current_head()
         with engine.connect() as connection:
             version = _version(connection)
@@ -206,7 +206,6 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         with _one_at_a_time, writer(engine).begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})"))
-            config = _config()
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             if _version(connection) != newest:
@@ -224,12 +223,6 @@ def _version(connection: Connection) -> str | None:
                 f"({', '.join(sorted(others)[:3])}) and is no record; use an empty one."
             )
     return version
-
-
-@cache
-def _script() -> ScriptDirectory:
-    """Return the versions of the tables; reading their files takes longer than opening a record."""
-    return ScriptDirectory.from_config(_config())
 
 
 def _config() -> Config:
