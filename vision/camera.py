@@ -370,9 +370,8 @@ def rays(camera: Camera, points_px: Array) -> Array:
             aimed_x, aimed_y = bent_x - further_x, bent_y - further_y
         shrunk = 1 + camera.k1 * (x * x + y * y)
         x, y = aimed_x / shrunk, aimed_y / shrunk
-    x, y, z = (np.column_stack([x, y, np.ones(len(x))]) @ rotation(camera)).T
-    length = np.sqrt(x * x + y * y + z * z)
-    return np.column_stack([x / length, y / length, z / length])
+    sight = rotation(camera).T @ np.array([x, y, np.ones(len(x))])
+    return np.asarray((sight / np.sqrt((sight * sight).sum(axis=0))).T)
 
 
 def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:

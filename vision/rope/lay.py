@@ -52,7 +52,7 @@ Array = NDArray[np.float64]
 
 MULTIPLES = 3  # of the crowns' frequency: a crown is round, its valley sharp
 NEAR, TRIES, ENOUGH = 0.06, 9, 250  # how far the pitch may lie from the jaws'; tries; their samples
-STEPS, LONGEST, SHORTEST = 8, 0.01, 1e-7  # to the best pitch, of it: the last is none
+STEPS, LONGEST, SHORTEST = 8, 0.01, 1e-5  # to the best pitch, of it: the last is none
 LEAST_PLACES = 5  # single pitches, both sides together, below which their scatter says nothing
 # A crown stands in two neighbouring single pitches, so that their shifts are alike (correlation 0.3
 # to 0.5 for crowns that are off independently): the slope's variance is 1 + 2 r of what it seems.

@@ -21,7 +21,7 @@ from vision.rope.hidden import why_hidden
 from vision.rope.jaws import Jaws, fit_jaws, jaw_lines
 from vision.rope.lay import face_of, lay_of
 from vision.rope.marks import marks_of, spot_of
-from vision.rope.paper import flatness, lay_paper, read_band, stripe_points
+from vision.rope.paper import flatness, lay_paper, read_band
 from vision.rope.rectify import light_within, points_mm
 from vision.rope.tangent_cylinder import Hold
 from vision.target.blur import Blur, beside_the_rope
@@ -50,8 +50,6 @@ class RopeInView:
         The rope, roughly.
     grey : ndarray of shape (H, W), uint8
         The photograph in grey.
-    open_mm : ndarray of shape (N, 2)
-        Places on stripes that nothing covers, as drawn on the card, mm.
     findings : tuple of Finding
         What the paper under the rope has to say.
     """
@@ -60,7 +58,6 @@ class RopeInView:
     located: LocatedCard
     axis: Axis
     grey: NDArray[np.uint8]
-    open_mm: Array
     findings: tuple[Finding, ...]
 
 
@@ -88,20 +85,19 @@ def look_for_rope(photo: Photo, grey: NDArray[np.uint8], located: LocatedCard) -
         band = read_band(grey, located.pose.camera, located.printed, table)
         axis = find_axis(band, located.pose.camera, located.printed)
         located = lay_paper(located, band)
-        places = stripe_points(band, located.printed, located.pose.camera).drawn_mm
         findings = flatness(located.pose, located.card, axis.direction)
     except RefusedError as refused:
         reason = why_hidden(refused, band, located, grey)
         raise _pointing(reason, lambda code: (float(x), float(y))) from refused
-    return RopeInView(photo, located, axis, grey, places, findings)
+    return RopeInView(photo, located, axis, grey, findings)
 
 
 def _blur_beside(rope: RopeInView, at_mm: float) -> Blur:
     """Return the blur at a station, as the stripes next to it show it."""
     located = rope.located
     station = rope.axis.at_mm + rope.axis.direction * (at_mm - rope.axis.at_mm[0])
-    apart_mm = np.linalg.norm(rope.open_mm - station, axis=1)
-    places = rope.open_mm[np.argsort(apart_mm)[:NEAREST]]
+    apart_mm = np.linalg.norm(located.open_mm - station, axis=1)
+    places = located.open_mm[np.argsort(apart_mm)[:NEAREST]]
     camera, most = located.pose.camera, limit_of("blurred-unevenly")
     return beside_the_rope(located.blur, rope.grey, camera, located.printed, places, most)
 

@@ -40,7 +40,7 @@ Pixels = NDArray[np.uint8]
 
 QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
 CELL_PX, LEAST_LIGHT = 8, 12  # of a number's marker as it is read: a cell; white over black
-ABOUT = 1.1  # times the page: what is looked at about a card
+ABOUT = 1.2  # times the card's strips and band: what is looked at about it
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
 # Kinds of markers that boards and labels carry; of fewer than 3 different ones some are chance.
@@ -162,12 +162,12 @@ def _scaled(pixels: Pixels, scale: float) -> Grey:
 
 
 def _fill(grey: Grey, pixels: Pixels, layout: Layout, homography: Array) -> None:
-    """Write a picture in grey where a card's page lies, and a little about it."""
-    x, y = ABOUT * layout.width_mm / 2, ABOUT * layout.height_mm / 2
-    page = np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
+    """Write a picture in grey where a card's strips and band lie, and a little about them."""
+    x, y = ABOUT * layout.length_mm / 2, ABOUT * layout.half_height_mm
+    card = np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
     low, high = np.zeros(2, int), np.array(grey.shape[::-1])
-    if (page @ homography[2, :2] + homography[2, 2] > 0).all():  # none of it behind the camera
-        corners = project(homography, page)
+    if (card @ homography[2, :2] + homography[2, 2] > 0).all():  # none of it behind the camera
+        corners = project(homography, card)
         low, high = (
             np.clip(np.rint(end), 0, high).astype(int)
             for end in (corners.min(axis=0), corners.max(axis=0))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,8 @@ class LocatedCard:
         Blur of the photograph at the card.
     lens : Lens
         What was known of the camera beforehand.
+    open_mm : ndarray of shape (N, 2)
+        Places on stripes that nothing covers, as drawn, mm; none before stripes were looked for.
     """
 
     found: FoundCard
@@ -40,12 +42,13 @@ class LocatedCard:
     pose: Pose
     blur: Blur
     lens: Lens
+    open_mm: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))
 
     def with_stripes(self, points: StripePoints, start: Camera | None = None) -> LocatedCard:
         """Return the card with its pose fitted to stripes as well, from here or from `start`."""
         start = start or self.pose.camera
         pose = solve_pose(self.found, self.card, self.lens, points, start)
-        return replace(self, pose=pose)
+        return replace(self, pose=pose, open_mm=points.drawn_mm)
 
     @property
     def printed(self) -> Card:
