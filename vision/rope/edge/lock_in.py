@@ -67,22 +67,32 @@ class Scene:
         v = (base_mm[:, None] + middle + reach * np.array([-1.0, 0.0, 1.0])) / self.half_mm
         zero, one, two, three = self._cubics
         at_three = (((three * v + two) * v + one) * v + zero).astype(np.float32)
-        x, y, drawn_x, drawn_y, phase = at_three @ parabolas.astype(np.float32)
+        parabolas = parabolas.astype(np.float32)
+        phase, x, y = at_three[:3] @ parabolas
+        on_band = self._on_band(*at_three[1:])
+        if on_band.all():  # then all between them lies on it
+            on_band = np.ones(x.shape, np.bool_)
+        else:
+            on_band = self._on_band(x, y, *(at_three[3:] @ parabolas))
+        light = cv2.remap(self.light, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(light, np.float32), phase, on_band
+
+    def _on_band(self, x: Light, y: Light, drawn_x: Light, drawn_y: Light) -> Mask:
+        """Tell whether places lie in the picture, px, and on the band as drawn, mm."""
         _, _, x1, y1 = self.card.layout.stripe_box_mm
         height, width = self.light.shape
-        on_band = (np.abs(drawn_x) < x1 - WITHIN_MM) & (np.abs(drawn_y) < y1 - WITHIN_MM)
-        on_band &= (x > 2) & (x < width - 3) & (y > 2) & (y < height - 3)
-        light = cv2.remap(self.light, x, y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(light, np.float32), phase, np.asarray(on_band, np.bool_)
+        inside = (np.abs(drawn_x) < x1 - WITHIN_MM) & (np.abs(drawn_y) < y1 - WITHIN_MM)
+        inside &= (x > 2) & (x < width - 3) & (y > 2) & (y < height - 3)
+        return np.asarray(inside, np.bool_)
 
     @cached_property
     def _cubics(self) -> Array:
-        """Coefficients (4, 5, columns, 1), by `half_mm` outwards: px, drawn mm and phase, rad."""
+        """Coefficients (4, 5, columns, 1), by `half_mm` outwards: phase, rad, px and drawn mm."""
         four = np.linspace(HALF, 1 + HALF, 4)
         columns = len(self.along_mm)
         seen, drawn = self._places(np.repeat(self.along_mm, 4), np.tile(four, columns))
         at_four = np.vstack(
-            [(seen - self.corner_px).T, drawn.T, stripe_phase(self.card.layout, drawn)]
+            [stripe_phase(self.card.layout, drawn), (seen - self.corner_px).T, drawn.T]
         )
         through = np.linalg.inv(np.vander(four, increasing=True))
         return np.moveaxis(at_four.reshape(5, columns, 4) @ through.T, 2, 0)[..., None]
