@@ -19,6 +19,7 @@ from sqlalchemy.util import LRUCache
 
 import ui  # noqa: F401  one thread of linear algebra a process, before numpy is imported
 from tests.kept_answers import measured_once, shared_folder
+from vision.photo.photo import Photo
 
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
@@ -97,6 +98,26 @@ def commands_measure_once(shared: Path) -> Iterator[None]:
     """Let commands and pages, which look at the same photographs, share what was seen."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("ui.cli.progress.measure_photo", partial(measured_once, shared))
+        yield
+
+
+@pytest.fixture(scope="module")
+def scale_read_once() -> Iterator[None]:
+    """Let many lines over one photograph share its scale, which takes the most time."""
+    from vision.scale_rule import measure
+    from vision.scale_rule.scale import Scale, ScaleRequest, read_scale
+
+    read: dict[object, Scale] = {}
+
+    def once(photo: Photo, asked: ScaleRequest) -> Scale:
+        seen = photo.sha256, photo.focal_px, photo.u_focal_px, photo.taken_px
+        said = asked.rule_px, asked.length_mm, asked.u_length_mm, asked.graduations
+        if (seen, said) not in read:
+            read[seen, said] = read_scale(photo, asked)
+        return read[seen, said]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(measure, "read_scale", once)
         yield
 
 

@@ -24,7 +24,10 @@ BAR = SAMPLES / "bar-16mm.jpg"
 POINTS = ("1411,989", "2359,939", "596,1425", "606,1775")
 MARKED = ("--rule", *POINTS[:2], "--length", "10 cm", "--across", *POINTS[2:], "--lies", "on")
 
-pytestmark = pytest.mark.skipif(not BAR.exists(), reason="the samples are not beside the program")
+pytestmark = [
+    pytest.mark.skipif(not BAR.exists(), reason="the samples are not beside the program"),
+    pytest.mark.usefixtures("scale_read_once"),
+]
 
 
 def run(*arguments: str) -> Result:
