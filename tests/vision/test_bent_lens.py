@@ -29,7 +29,8 @@ def test_distortion_left_in_shows_and_calibrated_it_is_gone() -> None:
         x, y = x + aim_x - bent_x, y + aim_y - bent_y
     column, row = x * LENS.focal_px + LENS.centre_px[0], y * LENS.focal_px + LENS.centre_px[1]
     # a lens bends light, not pixels: from as many pixels the outline would ripple by 0.09 px
-    fine = shot_of(distance_mm=270.0, size=(2 * width, 2 * height), focal_px=5000.0, blur_px=1.5)
+    large = {"size": (2 * width, 2 * height), "focal_px": 5000.0, "blur_px": 1.5, "fine": 1}
+    fine = shot_of(distance_mm=270.0, **large)
     pixels = cv2.remap(fine.pixels, *((2 * one + 0.5).astype(np.float32) for one in (column, row)),
                        cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     moved = np.hypot(column - u, row - v).max()
