@@ -21,6 +21,8 @@ import ui  # noqa: F401  one thread of linear algebra a process, before numpy is
 from tests.kept_answers import measured_once, shared_folder
 from vision.photo.photo import Photo
 
+gc.disable()  # until all is collected: see `pytest_collection_finish`
+
 # Doctests are collected from every module; these import a renderer, a browser or a plotter.
 collect_ignore_glob = ["benchmarks/[!t]*.py", "browser/[!t]*.py"]
 
@@ -129,3 +131,4 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 50)
+    gc.enable()

@@ -90,15 +90,20 @@ def test_the_bill_of_materials_names_every_package_once(supply: ModuleType) -> N
 
 
 def test_the_pages_need_nothing_that_the_lock_leaves_out(tmp_path: Path) -> None:
+    """And load at once what two first pages would load at the same time.
+
+    Thirty people on a server just started: one of them saw half of pandas, and a fault.
+    """
     script = (
         "import sys\n"
         "for name in ('pydeck', 'git', 'gitdb', 'smmap', 'watchdog'): sys.modules[name] = None\n"
+        "import ui.web.server\n"
+        "assert {'altair', 'pandas'} <= set(sys.modules)\n"
         "from inspection.record.record import open_record\n"
         "open_record(sys.argv[1]).close()\n"
         "from streamlit.testing.v1 import AppTest\n"
         "at = AppTest.from_file(sys.argv[2], default_timeout=120).run()\n"
         "assert not at.exception and not at.error\n"
-        "import ui.web.server\n"
     )
     record = tmp_path / "record.db"
     done = subprocess.run(

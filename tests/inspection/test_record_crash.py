@@ -20,7 +20,7 @@ from inspection.record.record import open_record
 
 # Every kill is followed by a look at all that is there, so their time grows with their square: some
 # in the suite, as many as one likes by ROPEPHOTO_KILLS=200.
-KILLS = int(os.environ.get("ROPEPHOTO_KILLS", "60"))
+KILLS = int(os.environ.get("ROPEPHOTO_KILLS", "40"))
 
 # Starting Python anew each time would take minutes, so one process forks the writers. A writer
 # says the number of an entry on its standard output only after the record said it is saved.

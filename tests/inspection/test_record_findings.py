@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -37,10 +38,12 @@ THIN = Finding(
 
 
 @pytest.fixture
-def visit(record: Record) -> Record:
+def visit(record: Record) -> Iterator[Record]:
+    """A record that is sound whatever was found and settled in it."""
     record.add_rope(Rope("R-1", 22.0), by="A. Berg")
     record.add_inspection(Inspection("visit", "R-1", date(2026, 11, 3)), by="A. Berg")
-    return record
+    yield record
+    assert record.verify().faults == ()
 
 
 def at(value: float, finding: Finding = THIN) -> Finding:
@@ -57,7 +60,6 @@ def settled(record: Record, *found: Finding) -> list[bool]:
     record.set_findings("visit", found, rank=1.0, by="C. Holm")
     current = [one for one in record.inspection("visit").findings if one.current]
     assert [one.finding for one in current] == list(found)
-    assert record.verify().faults == ()
     return [bool(one.settled_by) for one in current]
 
 

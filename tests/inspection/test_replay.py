@@ -189,7 +189,7 @@ def test_whatever_is_restored_is_what_the_record_would_hold(
     # 601 of 1,200 mutated exports were restored, and 73 of them broke a later judgement
     chance = random.Random(20261129)
     text, taken = json.dumps(document), 0
-    for _ in range(100):
+    for _ in range(60):
 
         def change(events: list[dict[str, Any]]) -> None:
             event = chance.choice([one for one in events if one["new"] is not None])
@@ -217,7 +217,7 @@ def test_whatever_is_restored_is_what_the_record_would_hold(
             for one in again.ranked():
                 again.inspection(one.identity)
             export_json(again, tmp_path / "back.json")
-    assert 0 < taken < 40  # a text in a note may be another one
+    assert 0 < taken < 24  # a text in a note may be another one
 
 
 def test_an_export_of_the_first_version_is_restored(tmp_path: Path) -> None:

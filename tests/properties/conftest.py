@@ -7,6 +7,6 @@ from __future__ import annotations
 
 from hypothesis import settings
 
-settings.register_profile("suite", deadline=None, derandomize=True, max_examples=200)
+settings.register_profile("suite", deadline=None, derandomize=True, max_examples=100)
 settings.register_profile("search", deadline=None, max_examples=5000)
 settings.load_profile("suite")

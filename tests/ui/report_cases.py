@@ -375,6 +375,13 @@ HARD: dict[str, Callable[[Record], str]] = {
 }
 
 
+# Letter is lower than A4, which matters where tables and names are long.
+ON_PAPER: list[tuple[str, Paper]] = [
+    *((name, "A4") for name in HARD),
+    *((name, "Letter") for name in ("long", "by hand", "forty stations", "twelve inspections")),
+]
+
+
 @cache
 def hard_case(name: str) -> ReportCase:
     """Return one of the hard cases, from a record; each is made once."""

@@ -242,17 +242,3 @@ def test_phones_reach_the_machine_by_its_own_address_where_none_is_given(
     monkeypatch.setattr("socket.socket", lambda *_: Unreachable())
     with pytest.raises(click.ClickException, match="is in no network that a phone could be in"):
         _phones_addresses((), 8501)
-
-
-def test_what_two_first_pages_would_load_at_once_is_loaded_before(tmp_path: Path) -> None:
-    """Thirty people on a server just started: one of them saw half of pandas, and a fault."""
-    loaded = subprocess.run(
-        [sys.executable, "-c", "import sys, ui.web.server; print(*sys.modules)"],
-        env=os.environ | {"XDG_DATA_HOME": str(tmp_path)},
-        capture_output=True,
-        text=True,
-        check=True,
-        timeout=60,
-        cwd=Path(__file__).resolve().parents[2],
-    ).stdout.split()
-    assert {"altair", "pandas"} <= set(loaded)

@@ -14,7 +14,7 @@ import pypdfium2.raw as raw  # type: ignore[import-untyped]
 import pytest
 import typst
 
-from tests.ui.report_cases import HARD, LONG, WORD, front_of, hard_case, hard_pdf
+from tests.ui.report_cases import LONG, ON_PAPER, WORD, front_of, hard_case, hard_pdf
 from ui.report.blocks import Block, Grid, Heading, Words
 from ui.report.pdf import Paper, pdf_of
 from ui.text import CAUTIONS
@@ -88,18 +88,7 @@ def covered(one: Sign, other: Sign) -> float:
     return wide * high / min((x.right - x.left) * (x.top - x.bottom) for x in (one, other))
 
 
-@pytest.fixture(scope="module", params=HARD)
-def name(request: pytest.FixtureRequest) -> str:
-    named: str = request.param
-    return named
-
-
-@pytest.fixture(params=["A4", "Letter"])
-def paper(request: pytest.FixtureRequest) -> Paper:
-    named: Paper = request.param
-    return named
-
-
+@pytest.mark.parametrize(("name", "paper"), ON_PAPER)
 def test_all_words_lie_inside_the_margins_and_none_is_printed_over_another(
     name: str, paper: Paper
 ) -> None:
@@ -114,6 +103,7 @@ def test_all_words_lie_inside_the_margins_and_none_is_printed_over_another(
         assert not over, (number, over[0])
 
 
+@pytest.mark.parametrize(("name", "paper"), ON_PAPER)
 def test_no_page_is_empty_or_ends_with_a_heading_and_each_says_what_it_belongs_to(
     name: str, paper: Paper
 ) -> None:
