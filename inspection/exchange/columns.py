@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -455,24 +455,33 @@ def _directions(
 
 def _meaning(heading: str, what: What) -> tuple[str | None, str]:
     """Return what a heading means and the unit in it; first by its whole, then without unit."""
-    table = TABLES[what]
     words = heading_words(heading)
     for end, unit_word in ((len(words), ""), (len(words) - 1, words[-1] if words else "")):
         name = "".join(words[:end])
-        for meaning, column in table.items():
-            own = "".join(re.findall(r"[^\W_]+", column.name))
+        for meaning, column in TABLES[what].items():
+            own, bare, others = _NAMES[what][meaning]
             unit = _UNITS[column.kind].get(unit_word, "")
             if unit_word and not unit:
                 continue
             if not unit_word and name == own:
                 stated = _UNITS[column.kind].get(words[-1], "")
                 return meaning, stated
-            others = (*column.others, *OTHER_LANGUAGES[what].get(meaning, ()))
-            if name in others or (unit and name == "".join(_bare(column))):
+            if name in others or (unit and name == bare):
                 return meaning, unit
     return None, ""
 
 
-def _bare(column: Column) -> list[str]:
+def _names(column: Column, elsewhere: Collection[str]) -> tuple[str, str, frozenset[str]]:
+    """Return a column's name without spaces or signs, that without its unit, and its others."""
     words = re.findall(r"[^\W_]+", column.name)
-    return words[:-1] if words[-1] in _UNITS[column.kind] else words
+    bare = words[:-1] if words[-1] in _UNITS[column.kind] else words
+    return "".join(words), "".join(bare), frozenset((*column.others, *elsewhere))
+
+
+_NAMES = {
+    what: {
+        meaning: _names(column, OTHER_LANGUAGES[what].get(meaning, ()))
+        for meaning, column in table.items()
+    }
+    for what, table in TABLES.items()
+}

@@ -19,7 +19,6 @@ from typing import Any
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import ArgumentError
 
@@ -183,14 +182,12 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         If the database is no record, or was made by a newer version of the program.
     """
     with plainly(where):
-        config = _config()
-        script = ScriptDirectory.from_config(config)
-        newest = script.get_current_head()
+        known = _versions()
+        newest = known[-1]
         with engine.connect() as connection:
             version = _version(connection)
         if version == newest:
             return None
-        known = {revision.revision for revision in script.walk_revisions()}
         if version is not None and version not in known:
             raise RecordError(
                 f"The record {where} was made by a newer version of this program (its tables "
@@ -206,6 +203,7 @@ def upgrade_schema(engine: Engine, where: str) -> Path | None:
         with _one_at_a_time, writer(engine).begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})"))
+            config = _config()
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
             if _version(connection) != newest:
@@ -223,6 +221,11 @@ def _version(connection: Connection) -> str | None:
                 f"({', '.join(sorted(others)[:3])}) and is no record; use an empty one."
             )
     return version
+
+
+def _versions() -> list[str]:
+    """Return the versions of the tables, the newest last: their files are named after them."""
+    return sorted(path.stem[1:5] for path in (MIGRATIONS / "versions").glob("v*.py"))
 
 
 def _config() -> Config:

@@ -67,7 +67,8 @@ def sources() -> dict[str, bytes]:
         made[kind] = (_folder() / "whole.xlsx").read_bytes()
     with open_record(_folder() / "whole.db") as record:
         record.add_rope(Rope("hoist rope 1", 22.0), by="A. Berg")
-        shutil.copy(_folder() / "whole.db", _folder() / "one rope.db")
+    shutil.copy(_folder() / "whole.db", _folder() / "one rope.db")
+    with open_record(_folder() / "whole.db") as record:
         record.add_gauge(Gauge("C-07", "micrometer", 0.01, 0.0), by="A. Berg")
         visit = Inspection("visit", "hoist rope 1", date(2026, 11, 2), stations=(Station(1, 0.0),))
         record.add_inspection(visit, by="A. Berg")
