@@ -40,13 +40,13 @@ def three(grey: object) -> Pixels:
 PATTERNS: dict[str, Callable[[], Pixels]] = {
     "noise": lambda: np.random.default_rng(1).integers(0, 256, (600, 800, 3), np.uint8),
     "coarse noise": lambda: np.repeat(
-        np.repeat(np.random.default_rng(2).integers(0, 256, (30, 40, 3), np.uint8), 20, 0), 20, 1
+        np.repeat(np.random.default_rng(2).integers(0, 256, (15, 20, 3), np.uint8), 40, 0), 40, 1
     ),
     "black": lambda: three(0 * ROWS),
     "white": lambda: three(0 * ROWS + 255),
     "gradient": lambda: three(COLUMNS * 255 / 800),
     "stripes": lambda: three((COLUMNS // 7) % 2 * 255),
-    "chessboard": lambda: three((COLUMNS // 25 + ROWS // 25) % 2 * 255),
+    "chessboard": lambda: three((COLUMNS // 50 + ROWS // 50) % 2 * 255),
     "rings": lambda: three(127 + 120 * np.sin(np.hypot(COLUMNS - 400, ROWS - 300) / 5)),
 }
 
