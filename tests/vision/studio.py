@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -107,11 +107,16 @@ def look(
 @lru_cache(maxsize=6)
 def page(layout: Layout, number: int, dots_per_mm: int = 20) -> Linear:
     """Return the PDF page of a card in linear light (H, W, 3), paper 0.85, ink 0.035."""
-    pdf = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1]))
+    pdf = pypdfium2.PdfDocument(_printed(layout, number // 2 + 1))
     sheet = pdf[number % 2].render(scale=dots_per_mm * 25.4 / 72, rev_byteorder=True).to_numpy()
     v = np.arange(256) / 255
     linear = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
     return np.asarray(cv2.LUT(np.ascontiguousarray(sheet[..., :3]), 0.035 + 0.815 * linear))
+
+
+@cache  # a page is drawn at several sizes
+def _printed(layout: Layout, station: int) -> bytes:
+    return card_pdf(layout, stations=[station])
 
 
 def photograph(
