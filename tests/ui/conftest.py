@@ -34,9 +34,9 @@ PLANTED = "station-3-view-90.jpg"  # sample_images/README.md: 22.11 was logged b
 def _done_once_as_in_a_server() -> Iterator[None]:
     """Keep what AppTest does for each app anew, and a server once.
 
-    It reads the metadata of all that is installed, compiles each screen, and forgets what was
-    concluded from the same entries: a third of its time. Each app has a record of its own, so that
-    small pictures, too, would be made for each.
+    It reads the metadata of all that is installed, compiles each screen, forgets what was concluded
+    from the same entries, and asks a thousand times a second whether a page is drawn: a third of
+    its time. Each app has a record of its own, so that small pictures, too, would be made for each.
     """
     found, compiled = cache(manifest_scanner.scan_component_manifests), ScriptCache()
     known: dict[bytes, Assessment] = {}
@@ -55,11 +55,19 @@ def _done_once_as_in_a_server() -> Iterator[None]:
         session.get_record().photographs.get(sha256)  # a file that is gone is missed each time
         return drawn(sha256, part)
 
+    def ended(runner: local_script_runner.LocalScriptRunner, timeout: float) -> None:
+        assert runner._script_thread is not None
+        runner._script_thread.join(timeout)
+        if not runner.script_stopped():
+            asked(runner, 0)  # says that it took too long
+
     really = pictures._thumbnail.__wrapped__
+    asked = local_script_runner.require_widgets_deltas
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pictures, "_thumbnail", small)
         patch.setattr(manifest_scanner, "scan_component_manifests", found)
         patch.setattr(local_script_runner, "ScriptCache", lambda: compiled)
+        patch.setattr(local_script_runner, "require_widgets_deltas", ended)
         patch.setattr(assess_record, "assess", concluded)
         yield
 

@@ -36,8 +36,11 @@ def clean(text: str) -> str:
     >>> clean("A\u202egreB\u00a0C")
     'AgreB C'
     """
+    text = unicodedata.normalize("NFC", text)
+    if text.isprintable():  # no sign that steers, and no space but the usual one
+        return text
     signs = []
-    for sign in unicodedata.normalize("NFC", text):
+    for sign in text:
         kind = unicodedata.category(sign)
         if kind in ("Cf", "Cs") and sign not in "\u200c\u200d":
             continue  # the joiners stay: they part or join letters, and turn nothing round
@@ -53,6 +56,8 @@ def missing_letters(text: str) -> tuple[str, ...]:
     >>> missing_letters("Żaneta Иванова 山田 עמר"), missing_letters("हर A")
     ((), ('ह', 'र'))
     """
+    if text.isascii():
+        return ()
     return tuple(dict.fromkeys(sign for sign in clean(text) if not _has(sign)))
 
 
