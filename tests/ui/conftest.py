@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from streamlit.components.v2 import manifest_scanner
 from streamlit.runtime.scriptrunner.script_cache import ScriptCache
-from streamlit.testing.v1 import AppTest, local_script_runner
+from streamlit.testing.v1 import AppTest, app_test, local_script_runner
 
 from inspection.assessment import Assessment, assess
 from inspection.model.log import Log
@@ -66,7 +66,8 @@ def _done_once_as_in_a_server() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pictures, "_thumbnail", small)
         patch.setattr(manifest_scanner, "scan_component_manifests", found)
-        patch.setattr(local_script_runner, "ScriptCache", lambda: compiled)
+        for module in (app_test, local_script_runner):
+            patch.setattr(module, "ScriptCache", lambda: compiled)
         patch.setattr(local_script_runner, "require_widgets_deltas", ended)
         patch.setattr(assess_record, "assess", concluded)
         yield
