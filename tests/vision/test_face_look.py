@@ -33,7 +33,7 @@ def views() -> dict[str, tuple[Image.Image, bytes]]:
     for path in sorted(SAMPLES.glob("station-*.jpg")):
         with Image.open(path) as picture:
             size = (picture.width * 2 // 3, picture.height * 2 // 3)
-            small = picture.resize(size, Image.Resampling.LANCZOS)
+            small = picture.resize(size, Image.Resampling.BILINEAR)
             found[path.name] = (small, picture.info["exif"])
     return found
 
