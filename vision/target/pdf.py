@@ -7,6 +7,7 @@ words.
 from __future__ import annotations
 
 import io
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 
 from reportlab.lib.units import mm
@@ -206,18 +207,22 @@ def _instruction_lines(size: float, width: float) -> list[list[str]]:
 
 def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tuple[float, float]:
     """Return the largest sizes, pt, of body and title with which both columns fit their box."""
-    size = LARGEST_PT
-    while size > SMALLEST_PT:
-        title_pt = min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
+
+    def title_pt(size: float) -> float:
+        return min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
+
+    def fits(size: float) -> bool:
         caution = len(_caution_lines(size, width))
         lines = sum(map(len, _instruction_lines(size, width)))
-        left = CAP_HEIGHT * title_pt + (1.8 + LEADING * caution + 0.25) * size
+        left = CAP_HEIGHT * title_pt(size) + (1.8 + LEADING * caution + 0.25) * size
         right = (LEADING * (lines - 1) + 1.0) * size
-        fits = stringWidth(subtitle, REGULAR, size) <= width
-        if fits and max(left, right) <= height:
-            return size, title_pt
-        size = round(size - 0.1, 1)
-    return size, min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
+        return stringWidth(subtitle, REGULAR, size) <= width and max(left, right) <= height
+
+    tenths = round(10 * (LARGEST_PT - SMALLEST_PT))
+    sizes = [round(LARGEST_PT - tenth / 10, 1) for tenth in range(tenths)]
+    # what fits at one size fits at all that are smaller; the smallest is taken as it is
+    size = [*sizes, SMALLEST_PT][bisect_left(sizes, True, key=fits)]
+    return size, title_pt(size)
 
 
 def _draw_bar_labels(canvas: Canvas, layout: Layout, size: float) -> None:
