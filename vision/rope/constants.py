@@ -45,10 +45,30 @@ LEAST_LENGTH_SHARE = 0.15
 # Of the open band's contrast: above it nothing lies over the paper within the window.
 OPEN_CONTRAST = 0.8
 
-# --- a hard shadow beside the rope -----------------------------------------------------------
+# Of the stripes' amplitude: less is none.
+NO_LIGHT_SHARE = 0.03
 
-# Of the rope's own light farther in, and of the stripes' amplitude: less is none.
-OWN_LIGHT_SHARE, NO_LIGHT_SHARE = 0.1, 0.03
+# --- a hard shadow beside the rope -----------------------------------------------------------
+# Set on 150 sides of world one (rendered) whose true outline is known; see `edge.shadow`.
+
+# How often a side has a shadow (our judgement), and the widest that is looked for, px.
+SHADE_CHANCE, WIDEST_PX = 0.1, 6.0
+
+# Times the blur: so far into the rope a limb is taken for straight.
+LIMB_SIGMAS = 1.6
+
+# Of the paper's light: no limb's brightness is a straight line any closer.
+LIMB_FLOOR = 0.003
+
+# How many samples of a limb are independent of each other.
+LIMB_POINTS = 5.0
+
+# px: by how much a limb's light seems to end within the stripes' half where there is no shadow,
+# because a round limb is no straight line, and how that scatters.
+LIMB_PX, U_LIMB_PX = 0.30, 0.25
+
+# px: how a shadow's width scatters about what the limb says.
+U_SHADOW_PX = 0.45
 
 # --- crowns and jaws -------------------------------------------------------------------------
 
@@ -75,8 +95,9 @@ STRAY_SHARE = 0.012
 
 CHOSEN = (
     "WINDOW_PERIODS", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX", "BEND_PENALTY", "HALF_LENGTH",
-    "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "OWN_LIGHT_SHARE", "NO_LIGHT_SHARE", "UNEVEN_SHARE",
-    "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE", "RIPPLE_PX",
+    "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "NO_LIGHT_SHARE", "SHADE_CHANCE", "WIDEST_PX",
+    "LIMB_SIGMAS", "LIMB_FLOOR", "LIMB_POINTS", "LIMB_PX", "U_LIMB_PX", "U_SHADOW_PX",
+    "UNEVEN_SHARE", "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE", "RIPPLE_PX",
 )  # fmt: skip
 
 # --- what is usual, and how unsure -----------------------------------------------------------
@@ -109,7 +130,3 @@ ROUNDNESS_SHARE = 0.01
 
 # mm: a height of the axis over the card that somebody measured.
 U_STAND_OFF_MM = 1.0
-
-# Of a hard shadow's width: seen on development renders, whose shadows of 0.8 to 3.4 px were taken
-# off to 0.25 px (root mean square).
-U_SHADOW_SHARE = 0.12
