@@ -51,24 +51,28 @@ NO_LIGHT_SHARE = 0.03
 # --- a hard shadow beside the rope -----------------------------------------------------------
 # Set on 150 sides of world one (rendered) whose true outline is known; see `edge.shadow`.
 
-# How often a side has a shadow (our judgement), and the widest that is looked for, px.
-SHADE_CHANCE, WIDEST_PX = 0.1, 6.0
+# How often a side has a shadow, its usual width (widths fall off exponentially) and the widest
+# that is looked for, px.
+SHADE_CHANCE, SHADOW_PX, WIDEST_PX = 0.1, 2.0, 6.0
 
 # Times the blur: so far into the rope a limb is taken for straight.
 LIMB_SIGMAS = 1.6
 
-# Of the paper's light: no limb's brightness is a straight line any closer.
-LIMB_FLOOR = 0.003
+# Of the paper's light: no closer do light and stripes agree beside an edge (drawn bars).
+LIMB_FLOOR = 0.007
+
+# Of the paper's light: a rope whose own is less is as black as a shadow, and says nothing of one.
+BLACK_ROPE = 0.07
 
 # How many samples of a limb are independent of each other.
 LIMB_POINTS = 5.0
 
-# px: by how much a limb's light seems to end within the stripes' half where there is no shadow,
-# because a round limb is no straight line, and how that scatters.
-LIMB_PX, U_LIMB_PX = 0.30, 0.25
+# Times the blur: by how much a limb's light seems to end within the stripes' half where there is no
+# shadow, because a round limb is no straight line, and how that scatters.
+WITHIN, U_WITHIN = 0.30, 0.25
 
-# px: how a shadow's width scatters about what the limb says.
-U_SHADOW_PX = 0.45
+# Times the blur: how a shadow's width scatters about what the limb says.
+U_SHADOW = 0.45
 
 # --- crowns and jaws -------------------------------------------------------------------------
 
@@ -96,7 +100,8 @@ STRAY_SHARE = 0.012
 CHOSEN = (
     "WINDOW_PERIODS", "PASSES", "CLEAR_SIGMAS", "REFERENCE_PX", "BEND_PENALTY", "HALF_LENGTH",
     "LEAST_LENGTH_SHARE", "OPEN_CONTRAST", "NO_LIGHT_SHARE", "SHADE_CHANCE", "WIDEST_PX",
-    "LIMB_SIGMAS", "LIMB_FLOOR", "LIMB_POINTS", "LIMB_PX", "U_LIMB_PX", "U_SHADOW_PX",
+    "SHADOW_PX", "LIMB_SIGMAS", "LIMB_FLOOR", "BLACK_ROPE", "LIMB_POINTS", "WITHIN",
+    "U_WITHIN", "U_SHADOW",
     "UNEVEN_SHARE", "CLOSE_PITCH", "CROWN_PART", "SURELY", "STRAY_SHARE", "RIPPLE_PX",
 )  # fmt: skip
 

@@ -259,8 +259,7 @@ class _Way:
 def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) -> Edge:
     """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
 
-    A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
-    scatters more than it is wide beside the crowns lies in places only. Beside any, the outline is
+    A black one that lies all along the side is taken off as a whole. Beside any, the outline is
     begun `reach_px` farther in and out as well, as far as blur reaches.
     """
     edge = trace(way)
@@ -390,7 +389,10 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         shadow_px=float(believed[0] * shadow.width_px[0]),
         u_shadow_px=float(believed[0] * shadow.u_px[0]),
         limb_share=limb_share(lights),
-        rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
+        # in a shadow no stripes end at the rope
+        rim_accounts=no_rim
+        if shadow.chance[0] > HALF
+        else partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
 
 

@@ -21,15 +21,17 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from vision.rope.constants import (
+    BLACK_ROPE,
     CLEAR_SIGMAS,
     LIMB_FLOOR,
     LIMB_POINTS,
-    LIMB_PX,
     LIMB_SIGMAS,
     SHADE_CHANCE,
-    U_LIMB_PX,
-    U_SHADOW_PX,
+    SHADOW_PX,
+    U_SHADOW,
+    U_WITHIN,
     WIDEST_PX,
+    WITHIN,
 )
 from vision.rope.edge.light import EVERY_PX
 
@@ -73,15 +75,19 @@ def shadow_beside(own: Array, half_px: Array, t: Array, blur_px: float) -> Shado
     # independent samples whose scatter is unknown: as in Student's distribution
     likely = (misfit / misfit.min(axis=1, keepdims=True)) ** -LIMB_POINTS
     within = half_px[:, None] - ends_px
-    even = _normal(np.maximum(within - LIMB_PX, 0.0), U_LIMB_PX)  # farther out is no shadow
+    # a light that ends farther out is no shadow's
+    even = _normal(np.maximum(within - WITHIN * blur_px, 0.0), U_WITHIN * blur_px)
     none = (1 - SHADE_CHANCE) * (likely * even).sum(axis=1)
     widths = np.arange(STEP_PX, WIDEST_PX, 2 * STEP_PX)
-    off = _normal(within[:, :, None] - widths, U_SHADOW_PX)
-    some = SHADE_CHANCE / len(widths) * (likely[:, None, :] @ off)[:, 0]
+    usual = np.exp(-widths / SHADOW_PX)
+    usual *= SHADE_CHANCE / usual.sum()
+    off = _normal(within[:, :, None] - widths, U_SHADOW * blur_px)
+    some = usual * (likely[:, None, :] @ off)[:, 0]
     every = none + some.sum(axis=1)
-    mean = some @ widths / every
+    speaks = own.max(axis=1) > BLACK_ROPE
+    mean = speaks * (some @ widths) / every
     u = np.sqrt(np.maximum(some @ widths**2 / every - mean**2, 0.0))
-    return Shadow(mean, u, 1 - none / every)
+    return Shadow(mean, speaks * u, speaks * (1 - none / every))
 
 
 def _normal(off: Array, sigma: float) -> Array:
