@@ -59,7 +59,7 @@ SHADE_CHANCE, SHADOW_PX, WIDEST_PX = 0.1, 2.0, 6.0
 LIMB_SIGMAS = 1.6
 
 # Of the paper's light: no closer do light and stripes agree beside an edge (drawn bars).
-LIMB_FLOOR = 0.007
+LIMB_FLOOR = 0.01
 
 # Of the paper's light: a rope whose own is less is as black as a shadow, and says nothing of one.
 BLACK_ROPE = 0.07
