@@ -17,7 +17,6 @@ from typing import cast
 import cv2
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter
 from studio import CODE, Array
 
 from vision.camera import Lens, camera_of
@@ -99,7 +98,7 @@ def traced(rope: Rope, coarse: float, seed: int) -> tuple[Outline, Array]:
     white = np.sin(stripe_phase(layout, np.stack(np.broadcast_arrays(x, y), axis=-1))) > 0
     beyond = np.maximum(across - D / 2, 0)
     paper = np.where(white, 0.78, 0.04) * (1 - 0.3 * np.exp(-beyond / (0.12 * D)))
-    grain = gaussian_filter(rng.standard_normal(paper.shape), (2.0, 6.0))
+    grain = cv2.GaussianBlur(rng.standard_normal(paper.shape), (49, 17), 6.0, sigmaY=2.0)
     face = 0.78 * rope.face * np.clip(1 + 0.3 * grain / grain.std(), 0.05, None)
     picture = np.where(across < edge, face, paper).reshape(height, FINE, width, FINE)
     light = cv2.GaussianBlur(picture.mean(axis=(1, 3)), (0, 0), BLUR_PX)
