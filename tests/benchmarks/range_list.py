@@ -31,7 +31,7 @@ from rope_shot import Shot
 from vision.target.layout import LAST_NUMBER
 
 SEED = 20261126  # the range that is looked at while the product is being made
-FRESH_SEED = 20270314  # claims are made on it: it is measured once, and then spent
+FRESH_SEED = 20270412  # claims are made on it: it is measured once, and then spent
 STATIONS = 60  # of each of protocol and stress
 BARS = 20
 HOPELESS_EVERY = 5  # stations

@@ -60,7 +60,7 @@ def test_what_burnt_out_light_does_to_the_outline_is_no_crown() -> None:
 def test_a_hard_shadow_on_it_is_still_seen(colour: Colour) -> None:
     shot = shadowed(colour, 3.0, exposure=2.4)
     outline, _ = traced(shot)
-    assert outline.right.shadow_px > 1.5
+    assert outline.right.dark_beside
     (result,) = measured(taken(shot))
     assert isinstance(result, Estimate)
     assert abs(result.diameter_mm - D) < result.expanded_mm()

@@ -79,6 +79,8 @@ def outline(
                 noise_px=noise_px,
                 reference_px=0.0,
                 tone_px=0.0,
+                own_light_px=0.0,
+                dark_beside=False,
                 burnt=0.0,
             )
         )

@@ -16,6 +16,8 @@ from vision.medians import median_of
 from vision.rope.constants import (
     CLEAR_SIGMAS,
     HALF,
+    NO_LIGHT_SHARE,
+    OWN_LIGHT_SHARE,
 )
 from vision.target.blur import Blur
 from vision.tones import PRINTED_BLACK, code_of, light_of
@@ -44,27 +46,45 @@ def tone_px(mean: Array, pooled: Array, t: Array, outside: Mask, blur: Blur) -> 
     return abs(blur.light_px * float(ndtri(np.clip(seen, 0.01, 0.99))))
 
 
-def own_light(mean: Array, amplitude: Array, outside: Mask) -> Array:
-    """Return the rope's own light over that of the paper outside (places, samples).
+def own_light(
+    mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float, burnt: bool = False
+) -> tuple[Array, Mask]:
+    """Return where the rope's own light falls to half, px, and whether it is gone at the outline.
 
     Paper sends back mean and stripes in one proportion, lit or shaded: what of the mean is left
-    beyond that is the rope's own.
+    beyond that is the rope's own. It is followed inwards from the band. Each row of `mean` and
+    `amplitude` is a place along the rope: the shadow of a lamp lies beside all of them, that of a
+    strand on the next one in the valleys alone. White that is burnt out (`burnt`) keeps no
+    proportion; beside it a shadow is believed only where the dark stripes fade into one, too.
     """
     per_stripe = median_of(mean[:, outside] / amplitude[:, outside], axis=1)
     own = mean - per_stripe[:, None] * amplitude
-    return np.asarray(own / mean[:, outside].mean(axis=1)[:, None])
-
-
-def fades(mean: Array, amplitude: Array, t: Array, outside: Mask, blur_px: float) -> Mask:
-    """Return where the dark stripes' own light fades before the rope's begins (places,).
-
-    White that is burnt out keeps no proportion of mean and stripes, so that beside it a shadow is
-    believed only where dark stripes fade into one.
-    """
-    dark = mean - np.pi / 4 * amplitude  # of a square wave
-    level = dark[:, outside].mean(axis=1)[:, None]
-    both = np.minimum(np.maximum.accumulate(dark, axis=1), level)
-    return np.asarray((dark < HALF * both)[:, t <= CLEAR_SIGMAS * blur_px].any(axis=1), np.bool_)
+    clear = CLEAR_SIGMAS * blur_px
+    least = OWN_LIGHT_SHARE * own[:, t < 0].max(axis=1)
+    level = _farther_in(own, clear)
+    at_edge, beside = own[:, t == 0][:, 0], _farther_in(own, clear / 2)[:, t == 0][:, 0]
+    none = NO_LIGHT_SHARE * amplitude[:, outside].mean(axis=1)
+    gone = at_edge < HALF**2 * np.maximum(beside, least)
+    speaks = own.max(axis=1) > none / HALF  # a rope that is as black as a shadow says nothing
+    dim = (np.maximum(at_edge, beside) < none) & speaks  # so its light ends farther in than that
+    gone |= dim
+    if burnt:
+        dark = mean - np.pi / 4 * amplitude  # of a square wave
+        both = np.minimum(
+            np.maximum.accumulate(dark, axis=1), dark[:, outside].mean(axis=1)[:, None]
+        )
+        gone &= (dark < HALF * both)[:, t <= clear].any(axis=1)
+    over = own - HALF * level
+    falls = (over[:, :-1] >= 0) & (over[:, 1:] < 0) & (own[:, :-1] >= least[:, None])
+    falls &= t[:-1] - clear >= t[0]
+    falls &= ~(dim[:, None] & (t[:-1] > -clear / 2))
+    here, last = np.arange(len(own)), falls.shape[1] - 1 - falls[:, ::-1].argmax(axis=1)
+    high, low = over[here, last], over[here, last + 1]
+    place = t[last] + EVERY_PX * high / np.where(high > low, high - low, np.inf)
+    found = falls.any(axis=1)
+    wide = ~found & gone & speaks  # it begins farther in than is looked
+    place = np.where(found, place, np.where(wide, t[0] + clear, 0.0))
+    return place, np.asarray(gone & (found | wide), np.bool_)
 
 
 def lights_of(

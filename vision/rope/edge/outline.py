@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from vision.camera import Camera, camera_centre_mm
 from vision.findings import RefusedError, finding, limit_of
+from vision.least_squares import scatter_of
 from vision.medians import median_of
 from vision.rope.axis import Axis, to_height
 from vision.rope.constants import (
@@ -36,11 +37,11 @@ from vision.rope.constants import (
     HALF,
     HALF_LENGTH,
     PASSES,
+    U_SHADOW_SHARE,
     WINDOW_PERIODS,
 )
 from vision.rope.edge.light import (
     clipped_sigmas,
-    fades,
     lights_of,
     limb_share,
     own_light,
@@ -58,9 +59,9 @@ from vision.rope.edge.profiles import (
     sharpened,
     slope_of,
 )
-from vision.rope.edge.shadow import shadow_beside
 from vision.rope.edge.windows import hidden_mm, windows_mm
 from vision.rope.rectify import scale_at
+from vision.target.blur import Blur
 from vision.target.layout import Card
 from vision.target.locate import LocatedCard
 from vision.tones import Light
@@ -98,6 +99,11 @@ class Edge:
         to the edge, px.
     tone_px : float
         By how much it would move if all blur had come after the camera's tone curve, px.
+    own_light_px : float
+        How far outside the outline the rope's own light has fallen to half, px.
+    dark_beside : bool
+        Whether the rope's own light has ended where the stripes come up: a hard shadow without
+        light lies between them.
     burnt : float
         Share of the edge's surroundings that is overexposed, 0 to 1.
     clipped_px : float
@@ -106,9 +112,9 @@ class Edge:
     times_over : float
         How many times as bright as the picture can hold the paper beside it was exposed; 0 where
         it is not burnt out.
-    dark_share : float
-        Along which share of the rope its own light ends farther in than the stripes: a hard shadow
-        without light lies between them.
+    dark_share, own_spread_px : float
+        Along which share of the rope its own light has ended so, and how far the places scatter at
+        which it ends beside the crowns, px.
     shaded_share, u_shade_px : float
         Along which share of the rope stripes go on within the outline, as in a shadow, and how
         unsure it is, px, once it was followed on to the rope there.
@@ -130,10 +136,13 @@ class Edge:
     noise_px: float
     reference_px: float
     tone_px: float
+    own_light_px: float
+    dark_beside: bool
     burnt: float
     clipped_px: float = 0.0
     times_over: float = 0.0
     dark_share: float = 0.0
+    own_spread_px: float = 0.0
     shaded_share: float = 0.0
     u_shade_px: float = 0.0
     hidden_px: float = 0.0
@@ -243,7 +252,7 @@ def trace_edges(
     left, right = (
         replace(edge, hidden_px=hidden_mm(edge.window_mm, width) * scale) for edge in (left, right)
     )
-    left, right = _out_of_shadow(left), _out_of_shadow(right)
+    left, right = _out_of_shadow(left, right, blur), _out_of_shadow(right, left, blur)
     return Outline(left, right, origin, axis.direction, height, width, scale, half_size_mm(card))
 
 
@@ -259,12 +268,12 @@ class _Way:
 def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) -> Edge:
     """Return the edge, followed on to the rope where it keeps to the rim of a wide shadow.
 
-    A black one that lies all along the side is taken off as a whole. Beside any, the outline is
+    A shadow that is narrow, and lies all along the side, is taken off as a whole. One whose end
+    scatters more than it is wide beside the crowns lies in places only. Beside any, the outline is
     begun `reach_px` farther in and out as well, as far as blur reaches.
     """
     edge = trace(way)
-    # the rest is too little for an outline
-    all_along = 100 * (1 - edge.dark_share) < limit_of("one-edge-only")
+    all_along = edge.dark_beside and -edge.own_light_px > edge.own_spread_px
     if edge.shaded_share and not all_along:
         way = replace(way, through=True)
         edge = trace(way)
@@ -284,10 +293,7 @@ def _from_elsewhere(edge: Edge, others: list[Edge]) -> Edge:
         return edge
     crowns = middle >= np.nanmedian(middle)
     u_px = float(np.sqrt(np.nanmean((every[:, crowns] - middle[crowns]) ** 2))) / edge.step_mm
-    moved = float(np.nanmean(edge.outward_mm[crowns] - middle[crowns])) / edge.step_mm
-    shadow_px = max(0.0, edge.shadow_px - max(moved, 0.0))
-    u_px = math.hypot(edge.u_shade_px, u_px)
-    return replace(edge, outward_mm=middle, u_shade_px=u_px, shadow_px=shadow_px)
+    return replace(edge, outward_mm=middle, u_shade_px=math.hypot(edge.u_shade_px, u_px))
 
 
 def _even(edge: Edge) -> bool:
@@ -327,7 +333,7 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
     window_mm = sigma * float(along[1] - along[0])
     if not sure.any():
         lost = np.full(len(along), np.nan)
-        return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0)
+        return Edge(side, along, lost, px_mm, window_mm, 0.0, 0.0, 0.0, 0.0, False, 0.0)
     edge = look.base + px_mm * place
     share, noise = (one / look.reference[:, None] for one in (amplitude, look.noise))
     slope = slope_of(share[sure], t)
@@ -350,19 +356,18 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         for one in (profiles.mean, amplitude)
     )
     both = np.vstack([mean, by_mean]), np.vstack([pooled, by_stripes])
-    own = own_light(*both, outside)
+    (own, *places), (dark, *gone) = own_light(*both, t, outside, blur.light_px, cut_off)
     piece = np.minimum(np.arange(sure.sum()) // each, whole_pieces - 1)
-    by_place = place[sure][: whole_pieces * each].reshape(whole_pieces, each)
-    half_px = np.append(median_of(place[crowns]), median_of(by_place, axis=1))
-    shadow = shadow_beside(own, half_px, t, blur.light_px)
-    believed = fades(*both, t, outside, blur.light_px) if cut_off else np.ones(len(own), np.bool_)
-    dark_share = float((believed & (shadow.chance > HALF))[1:][piece].mean())
+    dark_share = float(np.array(gone)[piece].mean())
+    # beside the crowns on the whole, or beside so much of the rope that the rest is no outline
+    dark_beside = bool(dark) or 100 * (1 - dark_share) < limit_of("one-edge-only")
     # burnt-out paper shines over the rope where that is not as bright: taken back, as the blur of
     # lens and sensor comes before the picture's limit; what software blurs afterwards is in U
     inside_px = (t >= -reach) & (t <= -blur.light_px)
     beside = profiles.mean[:, inside_px].mean(axis=1)
     shone_px = paper * blur.light_px * shone_sigmas(over, beside)
     shone = float(shone_px[sure].mean())
+    own_spread_px = scatter_of(np.array(places)[piece][crowns[sure]])
     u_shade_px, doubtful = 0.0, crowns & shaded  # a jaw bears on one crown
     if through and doubtful.any():  # its shadow's rim or the rope: one of two, so far apart
         chance = float(doubtful.sum() / crowns.sum())
@@ -380,19 +385,17 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
         noise_px=sharpened(passes) * spread / slope,
         reference_px=HALF * abs(look.shade) / slope,
         tone_px=tone_px(mean, pooled, t, outside, blur),
+        own_light_px=float(own),
+        dark_beside=dark_beside,
         burnt=burnt,
         clipped_px=max(clipped * blur.light_px * clipped_sigmas(over) - shone, HALF * shone),
         times_over=over if cut_off else 0.0,
         dark_share=dark_share,
         shaded_share=float(shaded[sure].mean()),
         u_shade_px=u_shade_px,
-        shadow_px=float(believed[0] * shadow.width_px[0]),
-        u_shadow_px=float(believed[0] * shadow.u_px[0]),
+        own_spread_px=own_spread_px,
         limb_share=limb_share(lights),
-        # in a shadow no stripes end at the rope
-        rim_accounts=no_rim
-        if shadow.chance[0] > HALF
-        else partial(rim_accounts, scene, bar, blur, seen_at, lights),
+        rim_accounts=partial(rim_accounts, scene, bar, blur, seen_at, lights),
     )
 
 
@@ -428,11 +431,23 @@ def _rough(scenes: list[Scene], half_mm: float, px_mm: float) -> list[tuple[Arra
     ]
 
 
-def _out_of_shadow(edge: Edge) -> Edge:
-    """Return the edge where the rope's own light ends."""
-    u_px = math.hypot(edge.u_shadow_px, edge.u_shade_px)
-    outward_mm = edge.outward_mm - edge.shadow_px * edge.step_mm
-    return replace(edge, outward_mm=outward_mm, u_shadow_px=u_px)
+def _out_of_shadow(edge: Edge, other: Edge, blur: Blur) -> Edge:
+    """Return the edge where the rope's own light ends, if a shadow without light lies beside it.
+
+    By how much that light seems to end outside the outline is taken from the other side, where
+    the stripes show the outline itself.
+    """
+    if not edge.dark_beside:
+        return replace(edge, u_shadow_px=edge.u_shade_px)
+    sharp = not other.dark_beside and abs(other.own_light_px) < CLEAR_SIGMAS * blur.light_px / 2
+    width = max(0.0, sharp * other.own_light_px - edge.own_light_px)
+    # a lamp's shadow runs along the whole side; what is dark here and there may be the rope's limb
+    doubt = math.sqrt(edge.dark_share * (1 - edge.dark_share))
+    spread_px = min(edge.own_spread_px, width)  # of what was taken off, not of what never was
+    u_px = math.hypot(U_SHADOW_SHARE * width, spread_px, doubt * width, edge.u_shade_px)
+    outward_mm = edge.outward_mm - width * edge.step_mm
+    taken = replace(edge, outward_mm=outward_mm, shadow_px=width, u_shadow_px=u_px)
+    return replace(taken, rim_accounts=no_rim) if width else taken  # no stripes end there
 
 
 def band_limits_mm(outline: Outline, camera: Camera, card: Card) -> tuple[float, float]:
