@@ -108,8 +108,8 @@ def out_of_step(noise: Values, t: Array, blur_px: float) -> float:
         float(median_of(off[:, part])) / NORMAL_QUARTILE
         for part in (
             np.abs(t) <= blur_px,
-            t < -1.5 * blur_px,
-            t > 1.5 * blur_px,
+            t < (1 - CLEAR_SIGMAS) * blur_px,
+            t > (CLEAR_SIGMAS - 1) * blur_px,
         )
     )
     return min(edge, max(rope, paper))
