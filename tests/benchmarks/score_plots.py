@@ -41,7 +41,7 @@ def _errors(rows: list[Scored]) -> plt.Figure:
     """Return one panel a factor: every error at its level, with the median of each."""
     shown = {name: f for name, f in FACTORS.items() if len({f(r.truth) for r in rows} - {""}) > 1}
     columns = 4
-    lines = -(-len(shown) // columns)
+    lines = max(1, -(-len(shown) // columns))  # one photograph differs from none
     figure, axes = plt.subplots(
         lines, columns, figsize=(4.2 * columns, 3.1 * lines), squeeze=False, layout="constrained"
     )
