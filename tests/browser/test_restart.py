@@ -11,7 +11,7 @@ import pytest
 
 from inspection.record.record import open_record
 from tests.browser.hands import press, reading_field, type_reading
-from tests.inspection.conftest import new_database, postgres, server  # noqa: F401
+from tests.inspection.conftest import hand, new_database, postgres, server  # noqa: F401
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
