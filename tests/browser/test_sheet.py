@@ -91,6 +91,27 @@ def test_eight_readings_are_eight_taps_and_no_key_is_lost(
     assert fits(page)
 
 
+def test_what_comes_above_moves_no_field_that_is_typed_into(
+    page: Page, empty_sheet: tuple[str, Path]
+) -> None:
+    from playwright.sync_api import expect
+
+    def top(station: int, view: int) -> float:
+        return float(field(page, station, view).evaluate("it => it.getBoundingClientRect().top"))
+
+    address, _ = empty_sheet
+    page.goto(f"{address}/sheet?inspection={FIRST}")
+    for (station, view), typed in list(zip(PLACES, TYPED, strict=True))[:2]:
+        field(page, station, view).click()
+        page.keyboard.type(typed, delay=0)
+    field(page, 2, 0).click()  # both readings of station 1 are on their way
+    held, following = top(2, 0), top(2, 90)
+    expect(page.get_by_text(re.compile("^Station 1 is thinnest"))).to_be_visible()
+    quiet(page)
+    assert abs(top(2, 0) - held) < 2
+    assert abs(top(2, 90) - following) < 2  # the next one to be tapped
+
+
 def test_enter_goes_from_field_to_field(page: Page, empty_sheet: tuple[str, Path]) -> None:
     from playwright.sync_api import expect
 

@@ -275,7 +275,21 @@ function build(root, sheet) {
   };
 }
 
+// What is drawn above a field that somebody types into must not push it, nor the next one, from under a finger.
 function draw(sheet) {
+  const field = sheet.root.activeElement, before = field?.getBoundingClientRect().top;
+  drawAll(sheet);
+  const moved = field ? field.getBoundingClientRect().top - before : 0;
+  if (moved) scroller(sheet.main)?.scrollBy(0, moved);
+}
+
+function scroller(node) {
+  for (let at = node; at; at = at.parentElement ?? at.getRootNode().host)
+    if (at.scrollHeight > at.clientHeight && /auto|scroll/.test(getComputedStyle(at).overflowY)) return at;
+  return null;
+}
+
+function drawAll(sheet) {
   sheet.main.classList.toggle('nolast', !sheet.data.rows.some(row => row.last));
   drawHead(sheet);
   drawHeadline(sheet);
