@@ -277,7 +277,7 @@ def _through_shade(trace: Callable[[_Way], Edge], way: _Way, reach_px: float) ->
     if edge.shaded_share and not all_along:
         way = replace(way, through=True)
         edge = trace(way)
-    if not edge.shaded_share and not edge.dark_share:
+    if _even(edge):
         return edge
     return _from_elsewhere(edge, [trace(replace(way, start_px=by)) for by in (-reach_px, reach_px)])
 
@@ -337,7 +337,7 @@ def _edge(look: SideLook, usual: float, passes: int, *, through: bool) -> Edge:
     edge = look.base + px_mm * place
     share, noise = (one / look.reference[:, None] for one in (amplitude, look.noise))
     slope = slope_of(share[sure], t)
-    at_edge = (t >= -blur.light_px) & (t <= blur.light_px)
+    at_edge = np.abs(t) <= blur.light_px
     spread = out_of_step(noise[sure], t, blur.light_px)
     crowns = sure & (edge >= median_of(edge[sure]))
     mean = median_of(profiles.mean[crowns], axis=0)
