@@ -51,7 +51,9 @@ def test_a_fault_that_photographs_can_show_is_found(kind: str, shared: Path) -> 
 
 @pytest.mark.parametrize("kind", sorted(HIDDEN))
 def test_what_is_said_of_a_fault_that_may_stay_hidden_accuses_nobody(kind: str) -> None:
-    accuse_nobody(fault_rates(kind, logs=1, seed=SEED, photographs=True).findings)
+    said = fault_rates(kind, logs=2, seed=SEED, photographs=True).findings
+    assert said  # in one of these two logs at least it doesn't stay hidden
+    accuse_nobody(said)
 
 
 @pytest.mark.parametrize("kind", sorted(FACTS))
