@@ -37,7 +37,7 @@ def test_the_readme_ends_in_the_whole_mit_licence(project: dict[str, Any]) -> No
 
 
 def test_the_version_has_its_paragraph_in_the_changelog(project: dict[str, Any]) -> None:
-    page = (HOUSE / "DEVELOPERS.md").read_text("utf-8").partition("## What changed")[2]
+    page = (HOUSE / "DEVELOPERS.md").read_text("utf-8").partition("## Changelog")[2]
     assert page.strip().startswith(f"**{project['version']}**")
 
 
