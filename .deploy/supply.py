@@ -1,11 +1,11 @@
-"""What the installation is made of: its packages, their licences, sizes, and hashes.
+"""The packages of the installation: versions, licences, sizes and hashes.
 
     python .deploy/supply.py list    # packages with version, licence and size
     python .deploy/supply.py bom     # the same as CycloneDX 1.5 JSON, for a release
-    python .deploy/supply.py lock    # what pip would fetch for a team, with SHA-256 of each file
+    python .deploy/supply.py lock    # pip's requirements for a team, with each file's SHA-256
 
-`list` and `bom` read the environment they run in; `--extra team` adds what logins need. `lock` asks
-the package index that pip is set to use, and writes no address of it.
+`list` and `bom` read the environment they run in; `--extra team` adds the packages for logins.
+`lock` queries the package index that pip is configured for, and does not write its address.
 """
 
 from __future__ import annotations
@@ -23,30 +23,30 @@ from typing import Any
 
 from packaging.requirements import Requirement
 
-HOUSE = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parent.parent
 OURS = "rope-photo-check"
-# Streamlit lists them and loads them only for what these pages don't have: maps, a repository's
-# address, files that change while they are served. Left out of the team's lock.
+# Streamlit requires them but loads them only for features these pages don't use: maps, a
+# repository's address, reloading of changed files. Left out of the team's lock.
 NOT_NEEDED = ("pydeck", "gitpython", "gitdb", "smmap", "watchdog")
 SERVER = ("team", "postgres")  # extras of a team's server, all in its lock
 
 
 def normal(name: str) -> str:
-    """Return a package's name as the index writes it (PEP 503)."""
+    """Return a package's normalized name (PEP 503)."""
     return re.sub(r"[-_.]+", "-", name).lower()
 
 
 def project() -> dict[str, Any]:
-    """Return what pyproject.toml says of the project."""
-    text = (HOUSE / "pyproject.toml").read_text(encoding="utf-8")
-    told: dict[str, Any] = tomllib.loads(text)["project"]
-    return told
+    """Return the project table of pyproject.toml."""
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    table: dict[str, Any] = tomllib.loads(text)["project"]
+    return table
 
 
 def installed(extra: str = "") -> dict[str, Distribution]:
-    """Return every package that the installation needs, by name; those that are not there not."""
-    told = project()
-    texts = told["dependencies"] + (told["optional-dependencies"][extra] if extra else [])
+    """Return every package that the installation needs and has, by name."""
+    table = project()
+    texts = table["dependencies"] + (table["optional-dependencies"][extra] if extra else [])
     ours = [Requirement(text) for text in texts]
     found: dict[str, Distribution] = {}
     waiting = [(normal(one.name), frozenset(one.extras)) for one in ours]
@@ -59,11 +59,11 @@ def installed(extra: str = "") -> dict[str, Distribution]:
             continue
         found[normal(name)] = one
         for text in one.requires or ():
-            asked = Requirement(text)
+            needed = Requirement(text)
             environments = [{"extra": chosen} for chosen in (*extras, "")]
-            if asked.marker and not any(asked.marker.evaluate(e) for e in environments):
+            if needed.marker and not any(needed.marker.evaluate(e) for e in environments):
                 continue
-            further = (normal(asked.name), frozenset(asked.extras))
+            further = (normal(needed.name), frozenset(needed.extras))
             if further not in seen:
                 seen.add(further)
                 waiting.append(further)
@@ -71,22 +71,22 @@ def installed(extra: str = "") -> dict[str, Distribution]:
 
 
 def licence(one: Distribution) -> str:
-    """Return a package's licence as its metadata states it: an SPDX expression, or words."""
-    told = one.metadata
-    if expression := told.get("License-Expression"):
+    """Return a package's licence as its metadata states it: an SPDX expression, or text."""
+    metadata = one.metadata
+    if expression := metadata.get("License-Expression"):
         return str(expression)
     listed = [
         value.rsplit(" :: ", 1)[-1]
-        for value in told.get_all("Classifier") or ()
+        for value in metadata.get_all("Classifier") or ()
         if value.startswith("License :: ") and value.count(" :: ") > 1
     ]
     if listed:
         return " AND ".join(listed)
-    return (str(told.get("License") or "").strip().splitlines() or ["not stated"])[0][:80]
+    return (str(metadata.get("License") or "").strip().splitlines() or ["not stated"])[0][:80]
 
 
 def megabytes(one: Distribution) -> float:
-    """Return how much of the disk a package's files take."""
+    """Return the disk space of a package's files, MB."""
     return sum(file.size or 0 for file in one.files or ()) / 1e6
 
 
@@ -108,7 +108,7 @@ def bom(extra: str = "") -> dict[str, object]:
     return {
         "bomFormat": "CycloneDX",
         "specVersion": "1.5",
-        # the same materials have the same number, so that a release can be made again
+        # the same components give the same number, so that a release is reproducible
         "serialNumber": f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, named)}",
         "version": 1,
         "metadata": {
@@ -124,8 +124,8 @@ def bom(extra: str = "") -> dict[str, object]:
 
 
 def lock() -> str:
-    """Return pip's requirements for a team, each pinned with the hashes of its file."""
-    wanted = f"{HOUSE}[{','.join(SERVER)}]"
+    """Return pip's requirements for a team, each pinned with the hash of its file."""
+    wanted = f"{ROOT}[{','.join(SERVER)}]"
     command = [sys.executable, "-m", "pip", "install", "--dry-run", "--ignore-installed", "--quiet",
                "--only-binary", ":all:", "--report", "-", wanted]  # fmt: skip
     done = subprocess.run(command, capture_output=True, text=True, check=True)
@@ -146,17 +146,17 @@ def lock() -> str:
 
 
 def main() -> None:
-    """Print what was asked for."""
+    """Print the list, the bill of materials or the lock."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("what", choices=["list", "bom", "lock"])
     parser.add_argument("--extra", default="")
-    told = parser.parse_args()
-    if told.what == "bom":
-        print(json.dumps(bom(told.extra), indent=1))
-    elif told.what == "lock":
+    options = parser.parse_args()
+    if options.what == "bom":
+        print(json.dumps(bom(options.extra), indent=1))
+    elif options.what == "lock":
         print(lock())
     else:
-        found = installed(told.extra)
+        found = installed(options.extra)
         for name, one in sorted(found.items(), key=lambda pair: -megabytes(pair[1])):
             print(f"{megabytes(one):7.1f} MB  {name} {one.version}  ({licence(one)})")
         print(f"{sum(map(megabytes, found.values())):7.1f} MB  in {len(found)} packages")

@@ -1,8 +1,8 @@
-"""What people touch: the command line, the pages and the report."""
+"""The user interface: the command line, the pages and the report."""
 
 import os
 
-# Matrices here are small: a second thread gains nothing, and where other work wants the
-# processors the threads of the linear algebra wait for one another a hundred times longer than
-# they reckon. It is read when numpy is first imported, so it stands before all else.
+# The matrices are small, so a second thread gains nothing; on busy processors the threads of the
+# linear algebra wait for one another a hundred times longer than they compute. numpy reads this
+# when it is first imported, so it is set before anything else.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -1,7 +1,7 @@
 """Lengths as pages, report and command line write them: in the rope's own units, mm or inch.
 
-What knows its figures writes them here from the millimetres themselves. Sentences that the trade's
-rooms wrote in millimetres go through `in_units`, once, where they are shown.
+Code that has the figures formats them here from millimetres. Sentences that `inspection` and
+`vision` wrote in millimetres go through `in_units` once, where they are shown.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ M_PER_FOOT = 0.3048  # exactly, by the international yard of 1959
 
 
 def unit_of(units: Units) -> Literal["mm", "in"]:
-    """Return the sign of a rope's units: "mm" or "in"."""
+    """Return the symbol of a rope's units: "mm" or "in"."""
     return "in" if units == "inch" else "mm"
 
 
@@ -39,7 +39,7 @@ def figure(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = F
     decimals : int, optional
         Decimals of a millimetre; inches get one more.
     signed : bool, optional
-        Whether a plus is written, too.
+        Whether a plus sign is written too.
 
     Examples
     --------
@@ -51,7 +51,7 @@ def figure(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = F
 
 
 def tabled(value_mm: float, units: Units, *, decimals: int = 2, signed: bool = False) -> str:
-    """Return a figure for a table that others go on working with: a tenth as fine in inches.
+    """Return a figure for a table that others calculate with: one more decimal in inches.
 
     Examples
     --------
@@ -78,7 +78,7 @@ def rate_words(mm_per_year: float, units: Units) -> str:
 
 
 def short_length(value_mm: float, units: Units) -> str:
-    """Return a length with its unit and no more digits than it has, as a nominal is written.
+    """Return a length with its unit and no trailing zeros, as a nominal diameter is written.
 
     Examples
     --------
@@ -93,7 +93,7 @@ def short_length(value_mm: float, units: Units) -> str:
 
 
 def along_unit(units: Units) -> Literal["m", "ft"]:
-    """Return the sign of the unit of distances along a rope: "m", or "ft" for one in inches."""
+    """Return the unit of distances along a rope: "m", or "ft" for a rope in inches."""
     return "ft" if units == "inch" else "m"
 
 
@@ -103,7 +103,7 @@ def along_in(position_m: float, units: Units) -> float:
 
 
 def along(position_m: float, units: Units) -> str:
-    """Return a distance along a rope, without the unit and with no more digits than it has.
+    """Return a distance along a rope, without the unit and without trailing zeros.
 
     Examples
     --------
@@ -132,12 +132,12 @@ def diameter_words(value_mm: float, u_mm: float, units: Units = "mm") -> str:
 
 
 def with_u(value_mm: float, u_mm: float, units: Units, *, signed: bool = False) -> str:
-    """Return the same without the unit, for a column whose head says it."""
+    """Return the same without the unit, for a column whose heading has it."""
     return f"{figure(value_mm, units, signed=signed)} ± {figure(2.0 * u_mm, units)}"
 
 
 def heads_in_units(heads: Sequence[str], units: Units) -> list[str]:
-    """Return headings of columns with the rope's unit in place of mm.
+    """Return column headings with the rope's unit in place of mm.
 
     Examples
     --------
@@ -148,14 +148,14 @@ def heads_in_units(heads: Sequence[str], units: Units) -> list[str]:
 
 
 _NUMBER = r"[-+\u2212]?\d+(?:\.\d+)?"
-# What lies before one unit: "21.33 mm", "21.33 ± 0.07 mm", "-0.75 to +0.48 mm"
+# Numbers that share one unit: "21.33 mm", "21.33 ± 0.07 mm", "-0.75 to +0.48 mm"
 _MILLIMETRES = re.compile(rf"(?<![\w.])({_NUMBER}(?: (?:±|to) {_NUMBER})*) mm(?![\w²³/])")
 _ONE = re.compile(_NUMBER)
-FINE_MM = 0.05  # below two thousandths of an inch a third decimal says too little
+FINE_MM = 0.05  # below two thousandths of an inch three decimals are too few
 
 
 def in_units(words: str, units: Units) -> str:
-    """Return a sentence whose millimetres are written in a rope's own units.
+    """Return a sentence with its millimetres converted to a rope's own units.
 
     Examples
     --------
@@ -174,7 +174,7 @@ def _inches(found: re.Match[str]) -> str:
     sign = "+" if typed.startswith("+") else ""
     value_mm, decimals = float(typed), len(typed.partition(".")[2]) + 1
     if found.string == found[0] and abs(value_mm) < FINE_MM:
-        decimals = max(decimals, 4)  # a step or an allowance would round to nothing
+        decimals = max(decimals, 4)  # a resolution or a tolerance would round to zero
     return f"{value_mm / PER_INCH:{sign}z.{max(3, decimals)}f}"
 
 

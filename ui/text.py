@@ -1,4 +1,4 @@
-"""Sentences that command line, pages and report share, so that they never differ."""
+"""Sentences shared by command line, pages and report, so that they never differ."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ CAUTIONS = (
 
 
 def place(result: Result) -> str:
-    """Return where a result belongs, in words, e.g. ``"station 2, 90 deg"``."""
+    """Return a result's station and view in words, e.g. ``"station 2, 90 deg"``."""
     words = (
         "no card number"
         if result.station is None
@@ -31,7 +31,7 @@ def place(result: Result) -> str:
 
 
 def sentence(finding: Finding) -> str:
-    """Return a finding as what was seen and what to do."""
+    """Return a finding as text: what was seen and what to do."""
     return f"{finding.seen} {finding.remedy}"
 
 
@@ -41,17 +41,17 @@ def refused(refusal: Refusal) -> str:
     return f"{place(refusal)}: no diameter. {reasons}"
 
 
-# They turn what follows them round, so that a name reads as another one (UAX #9, section 2).
+# They reverse the text that follows, so that a name reads as another one (UAX #9, section 2).
 _OVERRIDES = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def as_plain(text: str) -> str:
-    """Return a user's text for where no markup is read; what would turn it round is spelled out."""
+    """Return a user's text where no markup is read; direction overrides are spelled out."""
     return _OVERRIDES.sub(lambda found: f"(U+{ord(found[0]):04X})", " ".join(text.split()))
 
 
 def as_typed(text: str) -> str:
-    """Return a user's text so that a page shows it as it was typed, not read as markup.
+    """Return a user's text escaped, so that a page shows it as typed and not as markup.
 
     Examples
     --------
@@ -63,12 +63,12 @@ def as_typed(text: str) -> str:
     A(U+202E)greB
     """
     text = as_plain(text)
-    # no link: a page makes one of every address, whether its signs are escaped or not
+    # no link: a page makes one of every address, whether its characters are escaped or not
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:-1]}\u2060.", text)
     text = text.replace("@", "\u2060@").replace("://", ":\u2060//")
     for sign in "\\`*_{}[]<>#$~|:&":
         text = text.replace(sign, f"\\{sign}")
-    return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would begin a list
+    return re.sub(r"^(\d*)([-+.)])(?=[-\s]|$)", r"\1\\\2", text)  # or it would start a list
 
 
 def as_minus(text: str) -> str:
@@ -83,14 +83,14 @@ def as_minus(text: str) -> str:
 
 
 def local_time(at: str, zone: str | None = None) -> str:
-    """Return a time of the record (UTC) as a clock on the wall shows it, with its zone.
+    """Return a time of the record (UTC) as local time, with its zone.
 
     Parameters
     ----------
     at : str
         ISO 8601, UTC.
     zone : str, optional
-        Name of a time zone such as "Europe/Madrid"; UTC where it is not known.
+        Name of a time zone such as "Europe/Madrid"; UTC if it is not known.
 
     Examples
     --------
@@ -106,7 +106,7 @@ def local_time(at: str, zone: str | None = None) -> str:
 
 
 def in_zone(moment: datetime, zone: str | None) -> datetime:
-    """Return a moment in a time zone; as it is where the zone is not known."""
+    """Return a moment in a time zone; unchanged if the zone is not known."""
     try:
         return moment.astimezone(ZoneInfo(zone)) if zone else moment
     except (ZoneInfoNotFoundError, ValueError, OSError):
@@ -114,7 +114,7 @@ def in_zone(moment: datetime, zone: str | None) -> datetime:
 
 
 def one_in(p_value: float) -> str:
-    """Return a small probability as people say it, to two digits: more is not known of it.
+    """Return a small probability as "1 in N", to two digits: it is not known more closely.
 
     Examples
     --------
@@ -127,7 +127,7 @@ def one_in(p_value: float) -> str:
 
 
 def chance_words(p_value: float | None) -> str:
-    """Return how unlikely a finding is in a log in which nothing is wrong.
+    """Return how rare a finding is among logs with nothing wrong in them.
 
     Examples
     --------

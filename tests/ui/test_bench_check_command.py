@@ -55,7 +55,7 @@ def test_a_bench_that_holds_is_said_kept_and_shown_again(
     done = run("bench-check", str(bar), "--true", "16.002", "--u", "0.002")
     assert done.exit_code == 0, done.output
     assert "U holds with Lantern L4 and card set unchecked print: 7 photographs" in done.output
-    assert f"Kept in {bench_checks_file()}." in done.output
+    assert f"Saved in {bench_checks_file()}." in done.output
     (kept,) = known_bench_checks()
     assert kept.inside == 7
     assert kept.refused == 1

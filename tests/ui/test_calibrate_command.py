@@ -89,7 +89,7 @@ def test_a_calibration_is_told_kept_listed_and_forgotten(
     assert f"{KEY}: focal length 3050.0 px, from 12 photographs" in run("cameras").output
     assert "no camera called 'other'" in run("cameras", "--remove", "other").output
     assert run("cameras", "--remove", KEY).exit_code == 0
-    assert "No camera was calibrated yet" in run("cameras").output
+    assert "No camera has been calibrated yet" in run("cameras").output
 
 
 @pytest.mark.parametrize(
@@ -153,7 +153,7 @@ def test_the_page_takes_photographs_with_the_card_where_none_shows_the_board(
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (["--cards", "--along", "275"], "--along and --across are the board's"),
+        (["--cards", "--along", "275"], "--along and --across belong to the board"),
         (["--print-set", "spring"], "add --cards"),
         (["--cards", "--print-set", "spring"], "holds no card set called 'spring'"),
     ],
@@ -191,8 +191,8 @@ def test_a_photograph_is_tried_without_and_with_the_calibration(tmp_path: Path) 
     done = tried(tmp_path, SAMPLES / "bar-16mm.jpg")
     assert done.exit_code == 0, done.output
     shown = re.findall(
-        r"bar-16mm\.jpg (without|with) calibration: ([\d.]+) mm, U ([\d.]+) mm, of it by the lens "
-        r"([\d.]+) mm",
+        r"bar-16mm\.jpg (without|with) calibration: ([\d.]+) mm, U ([\d.]+) mm, contribution of "
+        r"the lens ([\d.]+) mm",
         done.output,
     )
     assert [word for word, *_ in shown] == ["without", "with"]
@@ -218,8 +218,11 @@ def test_a_refused_photograph_and_one_of_another_phone_are_said(tmp_path: Path) 
     Image.new("RGB", (80, 60)).save(other)
     done = tried(tmp_path, other)
     assert done.exit_code == 1
-    assert "is of another camera, size or lens (it does not say which)" in done.output
-    assert f"than the one that was calibrated ({SAMPLE_KEY})" in done.output
+    assert (
+        "was taken with another camera, picture size or lens (its file does not say which)"
+        in done.output
+    )
+    assert f"than the calibrated one ({SAMPLE_KEY})" in done.output
 
 
 @pytest.mark.usefixtures("sample_phone")

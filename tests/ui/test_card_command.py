@@ -41,7 +41,7 @@ def test_each_station_gets_a_card_for_either_direction(tmp_path: Path) -> None:
     out = tmp_path / "cards.pdf"
     result = run("card", "--rope", 22, "--stations", 3, "--first", 4, out)
     assert result.exit_code == 0, result.output
-    assert "6 cards, A5 middle, for ropes to 28 mm." in result.output
+    assert "6 cards, A5 middle, for ropes up to 28 mm." in result.output
     assert "180 mm along, 110 mm across" in result.output
     texts = pages(out)
     assert len(texts) == 6

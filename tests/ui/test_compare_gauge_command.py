@@ -85,7 +85,7 @@ def test_a_template_has_a_row_for_each_photograph_and_replaces_nothing(folder: P
     kept = (folder / "trusted.csv").read_bytes()
     refused = run(folder, "--template")
     assert refused.exit_code == 2
-    assert "is left as it is" in refused.output
+    assert "was left unchanged" in refused.output
     assert (folder / "trusted.csv").read_bytes() == kept
     (folder / "trusted.csv").unlink()
     assert run(folder, "--template").exit_code == 0

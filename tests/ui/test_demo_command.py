@@ -69,9 +69,9 @@ def test_rows_hold_the_truth_of_the_mesh_and_lie_inside_u(
 
 def test_what_must_be_refused_is_refused_with_its_reason(shown: str) -> None:
     flat = " ".join(shown.split())
-    assert "refuse-no-card.jpg, as it must be:" in flat
-    assert "refuse-tilted.jpg, as it must be: station 5, 0 deg: no diameter. The phone" in flat
-    assert "though it should be answered" not in flat
+    assert "refuse-no-card.jpg, refused as it must be:" in flat
+    assert "refuse-tilted.jpg, refused as it must be: station 5, 0 deg: no diameter. The" in flat
+    assert "refused but answerable" not in flat
 
 
 @pytest.mark.parametrize("columns", [80, 120])

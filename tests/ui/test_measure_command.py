@@ -255,21 +255,21 @@ def test_places_less_than_a_metre_apart_give_no_measured_diameter() -> None:
     ("options", "words"),
     [
         (["--json", "--csv"], "one of --json and --csv"),
-        (["--at", "nan"], "nan is no number of MM"),
+        (["--at", "nan"], "nan is not a finite number of MM"),
         (["--at", "middle"], "not a valid float"),
         (["--nominal", "0"], "0"),
-        (["--nominal", "inf"], "inf is no number of MM"),
+        (["--nominal", "inf"], "inf is not a finite number of MM"),
         (["--jaw", "0"], "0"),
-        (["--jaw", "nan"], "nan is no number of diameters"),
+        (["--jaw", "nan"], "nan is not a finite number of diameters"),
         (["--hold", "sideways"], "'sideways' is not one of"),
         (["--offset", "-1"], "a gap can't be negative"),
-        (["--hold", "level", "--offset", "3"], "--hold level knows no --offset"),
+        (["--hold", "level", "--offset", "3"], "--hold level takes no --offset"),
         (["--u-offset", "-1"], "-1"),
-        (["--say", "a.jpg"], "--say wants FILE=STATION/VIEW"),
+        (["--say", "a.jpg"], "--say takes FILE=STATION/VIEW"),
         (["--say", "b.jpg=1/0"], "--say names b.jpg, which is not among the photographs"),
         (["--position", "2=4"], "--position needs --nominal"),
-        (["--position", "two=4", "--nominal", "22"], "--position wants STATION=METRES"),
-        (["--position", "2=nan", "--nominal", "22"], "--position wants STATION=METRES"),
+        (["--position", "two=4", "--nominal", "22"], "--position takes STATION=METRES"),
+        (["--position", "2=nan", "--nominal", "22"], "--position takes STATION=METRES"),
         (["--print-set", "spring"], "holds no card set called 'spring' (it holds: demo-set)"),
         (["--figure"], "No such option"),
     ],
@@ -287,12 +287,12 @@ def test_print_checks_that_cant_be_read_are_one_sentence(tmp_path: Path) -> None
 
 
 def test_what_is_not_there_is_one_sentence_with_status_2(tmp_path: Path) -> None:
-    assert "no file, folder or match" in told(run(tmp_path / "a.jpg"), 2)
-    assert "no file, folder or match" in told(run(tmp_path / "*.jpg"), 2)
+    assert "no file or folder matches" in told(run(tmp_path / "a.jpg"), 2)
+    assert "no file or folder matches" in told(run(tmp_path / "*.jpg"), 2)
     assert "holds no photographs" in told(run(tmp_path), 2)
     assert "Missing argument" in told(run(), 2)
     (tmp_path / "gone.jpg").symlink_to(tmp_path / "nowhere.jpg")
-    assert "no file, folder or match" in told(run(tmp_path / "gone.jpg"), 2)
+    assert "no file or folder matches" in told(run(tmp_path / "gone.jpg"), 2)
     assert "holds no photographs" in told(run(tmp_path), 2)
 
 

@@ -67,7 +67,7 @@ def test_a_login_and_none_are_not_asked_for_at_once(tmp_path: Path) -> None:
     asked = ["--team", str(tmp_path / "team.toml"), "--without-login"]
     result = CliRunner().invoke(page, asked)
     assert result.exit_code == 2
-    assert "give one" in result.output
+    assert "give only one" in result.output
 
 
 @pytest.mark.parametrize(
@@ -117,7 +117,7 @@ def test_an_address_that_is_not_this_machines_is_told() -> None:
     asked = ["--address", "no such host", "--without-login", "--host", "x", "--no-browser"]
     result = CliRunner().invoke(page, asked)
     assert result.exit_code == 1
-    assert "is no address of this machine" in " ".join(result.output.split())
+    assert "is not an address of this machine" in " ".join(result.output.split())
 
 
 @pytest.mark.parametrize(
@@ -240,5 +240,5 @@ def test_phones_reach_the_machine_by_its_own_address_where_none_is_given(
             raise OSError("no network")
 
     monkeypatch.setattr("socket.socket", lambda *_: Unreachable())
-    with pytest.raises(click.ClickException, match="is in no network that a phone could be in"):
+    with pytest.raises(click.ClickException, match="is in no network that a phone could join"):
         _phones_addresses((), 8501)

@@ -37,9 +37,9 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     Path("readings.csv").write_text(READINGS)
     assert run("init", "crane.db").exit_code == 0
     ropes = run("import", "crane.db", "ropes.csv", "--what", "ropes", "--by", "C. Holm")
-    assert "Added: 1 ropes." in ropes.output
+    assert "Added: 1 rope." in ropes.output
     done = run("import", "crane.db", "readings.csv", "--rope", "hoist rope 1", "--by", "C. Holm")
-    assert "Added: 1 inspections, 1 gauges, 2 readings." in done.output
+    assert "Added: 1 inspection, 1 gauge, 2 readings." in done.output
     return tmp_path / "crane.db"
 
 
@@ -59,7 +59,7 @@ def test_import_tells_every_bad_row_and_ends_with_status_1(filled: Path) -> None
     assert "2 rows were rejected and nothing was imported" in result.output
     kept = run("import", "crane.db", "bad.csv", "--by", "C. Holm", "--keep-good")
     assert kept.exit_code == 1
-    assert "Added: 1 readings." in kept.output
+    assert "Added: 1 reading." in kept.output
 
 
 def test_import_needs_a_person_from_option_or_environment(

@@ -73,8 +73,8 @@ def test_a_report_that_is_there_is_not_overwritten(folder: Path, tmp_path: Path)
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("nowhere.db", "out.pdf"), "no folder and no record nowhere.db"),
-        (("{folder}", "out.txt"), "name it like report.pdf; got out.txt"),
+        (("nowhere.db", "out.pdf"), "no folder or record nowhere.db"),
+        (("{folder}", "out.txt"), "its name must end in .pdf; got out.txt"),
         (("{folder}", "out.pdf", "--inspection", "1999"), "has no inspection '1999'"),
         (("{folder}", "out.pdf", "--print-set", "x"), "no card set 'x'"),
         (("{folder}", "gone/out.pdf"), "could not be written"),

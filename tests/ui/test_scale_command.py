@@ -96,19 +96,19 @@ def test_a_length_that_contradicts_the_marks_ends_with_1_and_says_both_values() 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--rule", "a,b", "2,2", "--length", "5cm", "--across", "1,1", "2,2"), "is no point"),
+        (("--rule", "a,b", "2,2", "--length", "5cm", "--across", "1,1", "2,2"), "is not a point"),
         (("--rule", "1,1", "2,2", "--length", "x", "--across", "1,1", "2,2"), "x"),
         (("--rule", "1,1", "200,2", "--length", "5cm"), "--across"),
         ((*MARKED, "--height", "5"), "--lies and --height"),
-        ((*MARKED, "--say", "3/400"), "a view lies from 0 to 359 degrees; got '3/400'."),
+        ((*MARKED, "--say", "3/400"), "a view is 0 to 359 degrees; got '3/400'."),
         ((*MARKED, "--say", "0/90"), "stations are numbered 1 to 999; got '0/90'."),
-        ((*MARKED, "--say", "3"), "--say wants STATION/VIEW, e.g. 3/90; got '3'."),
-        ((*MARKED, "--say", "²/90"), "--say wants STATION/VIEW, e.g. 3/90; got '²/90'."),
-        ((*MARKED, "--say", ""), "--say wants STATION/VIEW, e.g. 3/90; got ''."),
+        ((*MARKED, "--say", "3"), "--say takes STATION/VIEW, e.g. 3/90; got '3'."),
+        ((*MARKED, "--say", "²/90"), "--say takes STATION/VIEW, e.g. 3/90; got '²/90'."),
+        ((*MARKED, "--say", ""), "--say takes STATION/VIEW, e.g. 3/90; got ''."),
         ((*MARKED, "--record", "x.db"), "--inspection"),
         ((*MARKED, "--json", "--csv"), "not both"),
         (("--rule", "1,1", "9999,2", "--length", "5cm", "--across", "1,1", "2,2"), "9999"),
-        (("--rule", "1,1", "inf,2", "--length", "5cm", "--across", "1,1", "2,2"), "no point"),
+        (("--rule", "1,1", "inf,2", "--length", "5cm", "--across", "1,1", "2,2"), "not a point"),
     ],
 )
 def test_misuse_is_one_sentence_and_status_2(arguments: tuple[str, ...], words: str) -> None:

@@ -1,4 +1,4 @@
-"""The command `ropephoto`: options and sentences of each command, and the tables it prints.
+"""The command `ropephoto`: the options and help of each command, and the tables it prints.
 
-May import `ui.report`, `ui.services` and below. Heavy imports stand inside the commands.
+May import `ui.report`, `ui.services` and below. Heavy imports are made inside the commands.
 """

@@ -6,14 +6,14 @@ from pathlib import Path
 
 
 def atomic_write(path: Path, data: bytes) -> None:
-    """Write beside, then rename: a full disk leaves no half file, and what was there stays.
+    """Write a file beside, then rename it: a full disk leaves no partial file and no lost one.
 
     Raises
     ------
     OSError
         If it can't be written.
     """
-    if path.exists() and not path.is_file():  # a device or a pipe has no place beside it
+    if path.exists() and not path.is_file():  # a device or a pipe can't be renamed over
         path.write_bytes(data)
         return
     part = path.with_name(f"{path.name}.part")

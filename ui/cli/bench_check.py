@@ -1,4 +1,4 @@
-"""`ropephoto bench-check`: one's own printer, card and phone on a bar of known diameter."""
+"""`ropephoto bench-check`: your own printer, card and phone checked on a bar of known diameter."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from ui.cli.options import print_set_option
     type=float,
     required=True,
     metavar="MM",
-    help="Diameter of the bar or pin, mm, as a micrometer or its certificate says.",
+    help="Diameter of the bar or pin by micrometer or certificate, mm.",
 )
 @click.option(
     "--u",
@@ -33,7 +33,7 @@ from ui.cli.options import print_set_option
     "--print-checks",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="File with the print checks. Default: print_checks.json in FOLDER, or here.",
+    help="File with the print checks. Default: print_checks.json in FOLDER or the current folder.",
 )
 @click.pass_context
 def bench_check(
@@ -44,11 +44,12 @@ def bench_check(
     print_set: str | None,
     print_checks: Path | None,
 ) -> None:
-    """Check one's own printer, card and phone on a bar of known diameter.
+    """Check your own printer, card and phone on a bar of known diameter.
 
     FOLDER holds six or more photographs of one smooth, straight bar or pin on the card, each from
     a new place: nearer and farther, tilted a little, the card taken off and fixed again. The
-    result is kept with its date beside card set and phone, and shown with figures and in reports.
+    result is saved with its date for this card set and phone, and shown with their figures and
+    in reports.
 
     Exit status: 0 the uncertainty holds, 1 it does not, 2 misuse.
 
@@ -83,15 +84,15 @@ def bench_check(
             error = one.diameter_mm - true_mm
             click.echo(
                 f"{one.photo_name}: {one.diameter_mm:.3f} mm, U {one.expanded_mm():.3f}, "
-                f"off by {error:+z.3f}"
+                f"error {error:+z.3f}"
             )
         click.echo(
             f"Mean error {check.mean_error_mm:+z.3f} mm, U {2 * check.u_mean_error_mm:.3f}; "
-            f"repeatability {check.repeatability_mm:.3f} mm; the whole way of measuring, on this "
-            f"bar: U {2 * check.u_process_mm:.3f} mm (ISO 22514-7)."
+            f"repeatability {check.repeatability_mm:.3f} mm; measurement process on this bar: "
+            f"U {2 * check.u_process_mm:.3f} mm (ISO 22514-7)."
         )
         click.echo(check.verdict)
-        click.echo(f"Kept in {keep_bench_check(check)}.")
+        click.echo(f"Saved in {keep_bench_check(check)}.")
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     context.exit(0 if check.holds else 1)

@@ -1,4 +1,4 @@
-"""`ropephoto calibrate` and `ropephoto cameras`: what is known of this phone's lens."""
+"""`ropephoto calibrate` and `ropephoto cameras`: calibrate a phone's camera, list calibrations."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
     "along_mm",
     type=float,
     metavar="MM",
-    help="Length of the chequered field along its 11 squares, as measured, mm.",
+    help="Measured length of the chequered field along its 11 squares, mm.",
 )
 @click.option(
     "--across",
     "across_mm",
     type=float,
     metavar="MM",
-    help="Length of the chequered field across its 7 squares, as measured, mm.",
+    help="Measured length of the chequered field across its 7 squares, mm.",
 )
 @click.option(
     "--u",
@@ -52,13 +52,13 @@ if TYPE_CHECKING:
     "tried",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="PHOTO",
-    help="Photograph of a rope and its card by this phone: shows U without and with.",
+    help="Photograph of a rope with the card by this phone: shows U without and with calibration.",
 )
 @click.option(
     "--cards",
     "by_cards",
     is_flag=True,
-    help="PHOTOS are of ropes with the card, four or more by one phone, solved together.",
+    help="PHOTOS show ropes with the card: four or more by one phone, solved together.",
 )
 @print_set_option
 @print_checks_option
@@ -74,11 +74,11 @@ def calibrate(
     print_checks: Path,
     cameras: Path | None,
 ) -> None:
-    """Calibrate a phone's camera from PHOTOS of the calibration board: eight or more.
+    """Calibrate a phone's camera from eight or more PHOTOS of the calibration board.
 
-    Print the board with `ropephoto card --board`. Or, with --cards, from the photographs of an
-    inspection as they are. From then on `measure`, `check` and the pages know the lens of every
-    photograph of the same camera, picture size and zoom.
+    Print the board with `ropephoto card --board`. With --cards, the photographs of an inspection
+    will do instead. From then on `measure`, `check` and the pages use the calibration for every
+    photograph by the same camera with the same picture size and zoom.
 
     \b
     Example:
@@ -93,11 +93,15 @@ def calibrate(
     from vision.calibration.session import calibrate_photographs, measured_stretch
 
     if by_cards and (along_mm is not None or across_mm is not None):
-        raise click.UsageError("--along and --across are the board's; a card's bars: --print-set.")
+        raise click.UsageError(
+            "--along and --across belong to the board; for cards use --print-set."
+        )
     if print_set is not None and not by_cards:
-        raise click.UsageError("--print-set says how cards were printed: add --cards.")
+        raise click.UsageError("--print-set applies to cards only: add --cards.")
     if (along_mm is None) != (across_mm is None):
-        raise click.UsageError("give both --along and --across, or neither: their ratio counts.")
+        raise click.UsageError(
+            "give both --along and --across, or neither: only their ratio is used."
+        )
     paths = find_photographs(photos)
     try:
         printed = (0.0, U_STRETCH)
@@ -107,7 +111,7 @@ def calibrate(
     except ValueError as wrong:
         raise click.UsageError(str(wrong)) from wrong
     place = cameras or cameras_file()
-    photo = None if tried is None else _opened(tried)  # now: a slip in its name costs no work
+    photo = None if tried is None else _opened(tried)  # opened first: a mistyped name fails early
     try:
         if by_cards:
             by_card = calibrate_from_cards(paths, check, on=date.today())
@@ -163,11 +167,9 @@ def _print_calibration(done: Calibrated) -> None:
 def _print_by_cards(done: CardCalibration) -> None:
     camera, (x, y) = done.camera, done.camera.centre_px
     click.echo(f"{camera.key}: {camera.photographs} photographs of ropes with the card")
-    stated = "" if done.stated_px is None else f"; the camera wrote {done.stated_px:.0f} px"
-    click.echo(
-        f"Focal length {camera.focal_px:.0f} px, known to {100 * done.u_log_focal:.1f} %{stated}."
-    )
-    click.echo(f"Principal point {x:.0f}, {y:.0f} px, each to {done.u_centre_px:.0f} px.")
+    stated = "" if done.stated_px is None else f"; the file states {done.stated_px:.0f} px"
+    click.echo(f"Focal length {camera.focal_px:.0f} px, u {100 * done.u_log_focal:.1f} %{stated}.")
+    click.echo(f"Principal point {x:.0f}, {y:.0f} px, u {done.u_centre_px:.0f} px each.")
     low, high = min(done.tilts_deg), max(done.tilts_deg)
     click.echo(f"The cards were tilted by {low:.0f} to {high:.0f} degrees.")
     for why in done.left_out:
@@ -193,9 +195,9 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
 
     if camera_key(photo) != camera.key:
         raise click.ClickException(
-            f"--try: {photo.name} is of another camera, size or lens "
-            f"({camera_key(photo) or 'it does not say which'}) than the one that was calibrated "
-            f"({camera.key}); name a photograph of that one."
+            f"--try: {photo.name} was taken with another camera, picture size or lens "
+            f"({camera_key(photo) or 'its file does not say which'}) than the calibrated one "
+            f"({camera.key}); name a photograph taken with that one."
         )
     settings = {"without": Settings(), "with": Settings(cameras={camera.key: camera})}
     for word, chosen in settings.items():
@@ -204,7 +206,7 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
                 lens = [term for term in result.budget if term.influence is Influence.LENS]
                 click.echo(
                     f"{photo.name} {word} calibration: {result.diameter_mm:.3f} mm, U "
-                    f"{result.expanded_mm():.3f} mm, of it by the lens "
+                    f"{result.expanded_mm():.3f} mm, contribution of the lens "
                     f"{2 * combined_u_mm(lens):.3f} mm"
                 )
             else:
@@ -212,10 +214,10 @@ def _print_trial(photo: Photo, camera: CalibratedCamera) -> None:
 
 
 @click.command()
-@click.option("--remove", metavar="CAMERA", help="Remove this camera; its name as listed.")
+@click.option("--remove", metavar="CAMERA", help="Remove this camera, named as in the list.")
 @cameras_option
 def cameras(remove: str | None, cameras: Path | None) -> None:
-    """List the cameras that were calibrated, or remove one.
+    """List the calibrated cameras, or remove one.
 
     \b
     Example:
@@ -234,9 +236,9 @@ def cameras(remove: str | None, cameras: Path | None) -> None:
     except ValueError as wrong:
         raise click.ClickException(str(wrong)) from wrong
     if not known:
-        click.echo("No camera was calibrated yet; see `ropephoto calibrate --help`.")
+        click.echo("No camera has been calibrated yet; see `ropephoto calibrate --help`.")
     for key, camera in sorted(known.items()):
         click.echo(
             f"{key}: focal length {camera.focal_px:.1f} px, from {camera.photographs} photographs"
-            f" of {camera.on or 'an unknown day'}"
+            f", {camera.on or 'date unknown'}"
         )

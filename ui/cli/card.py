@@ -1,4 +1,4 @@
-"""`ropephoto card` and `ropephoto print-check`: print the cards, and say how true they came."""
+"""`ropephoto card` and `ropephoto print-check`: print the cards, and check their scale."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ PAPERS = ("A4", "A5", "A6", "Letter")
     "rope_mm",
     type=float,
     metavar="MM",
-    help="Diameter of the rope, mm; needed for cards.",
+    help="Diameter of the rope, mm; required for cards.",
 )
 @click.option(
     "--paper",
     type=click.Choice(PAPERS, case_sensitive=False),
     default="A5",
     show_default=True,
-    help="Paper that the printer holds.",
+    help="Paper size.",
 )
 @click.option(
     "--stations",
@@ -45,7 +45,7 @@ PAPERS = ("A4", "A5", "A6", "Letter")
 @click.option(
     "--board",
     is_flag=True,
-    help="Write the board for `ropephoto calibrate` instead of cards; A4 or Letter is best.",
+    help="Write the calibration board for `ropephoto calibrate` instead; A4 or Letter is best.",
 )
 def card(
     out: Path | None,
@@ -71,7 +71,7 @@ def card(
         _write_board(out or Path("calibration-board.pdf"), paper)
         return
     if rope_mm is None:
-        raise click.UsageError("cards are made for a rope: give its diameter with --rope, in mm.")
+        raise click.UsageError("a card is made for one rope: give its diameter with --rope, in mm.")
     out = out or Path("rope-cards.pdf")
     try:
         layout = layout_for(rope_mm, paper)
@@ -84,7 +84,7 @@ def card(
             f"{out} could not be written ({failed.strerror or failed}); choose another place."
         ) from failed
     click.echo(
-        f"{out}: {2 * stations} cards, {layout.name}, for ropes to {layout.rope_max_mm:g} mm. "
+        f"{out}: {2 * stations} cards, {layout.name}, for ropes up to {layout.rope_max_mm:g} mm. "
         f"Print at 100 %, then measure the bars: {layout.along_bar_mm:g} mm along, "
         f"{layout.across_bar_mm:g} mm across."
     )
@@ -101,7 +101,7 @@ def _write_board(out: Path, paper: str) -> None:
             f"{out} could not be written ({failed.strerror or failed}); choose another place."
         ) from failed
     click.echo(
-        f"{out}: calibration board, {paper}. Print at 100 %, glue it on something flat, then "
+        f"{out}: calibration board, {paper}. Print at 100 %, glue it to something flat, then "
         f"measure the chequered field: {COLUMNS * side:g} mm along, {ROWS * side:g} mm across."
     )
 
@@ -115,7 +115,7 @@ def _write_board(out: Path, paper: str) -> None:
     type=float,
     required=True,
     metavar="MM",
-    help="Length read on the bar along the rope, mm.",
+    help="Measured length of the bar along the rope, mm.",
 )
 @click.option(
     "--across",
@@ -123,7 +123,7 @@ def _write_board(out: Path, paper: str) -> None:
     type=float,
     required=True,
     metavar="MM",
-    help="Length read on the bar across the rope, mm.",
+    help="Measured length of the bar across the rope, mm.",
 )
 @click.option(
     "--u",
@@ -132,7 +132,7 @@ def _write_board(out: Path, paper: str) -> None:
     default=0.05,
     show_default=True,
     metavar="MM",
-    help="Standard uncertainty of these readings, mm: 0.05 for a caliper by hand, "
+    help="Standard uncertainty of these readings, mm: 0.05 for a hand-held caliper, "
     "0.2 for a steel rule.",
 )
 @click.option(
@@ -146,7 +146,7 @@ def _write_board(out: Path, paper: str) -> None:
 def print_check(
     name: str, layout: str, along_mm: float, across_mm: float, u_mm: float, path: Path
 ) -> None:
-    """Save the readings of the two bars of a printed card under the card set's NAME.
+    """Save the measured lengths of a printed card's two bars under the card set's NAME.
 
     \b
     Example:

@@ -1,4 +1,4 @@
-"""`ropephoto check`: gauge readings held against photographs, entries ranked, limits judged."""
+"""`ropephoto check`: compare readings with photographs, rank suspect entries, check limits."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     Measure: TypeAlias = Callable[[list[Path], Settings], list[Result]]
 
-AGAINST_NOTHING = 3  # exit status
+NOT_ASSESSED = 3  # exit status where no limit applies
 
 
 @click.command()
@@ -40,7 +40,7 @@ AGAINST_NOTHING = 3  # exit status
     type=click.FloatRange(0, 1, min_open=True, max_open=True),
     default=0.05,
     show_default=True,
-    help="Probability that a log in which nothing is wrong raises any finding at all.",
+    help="Probability that a log with nothing wrong in it raises any finding at all.",
 )
 @click.option(
     "--walking-speed",
@@ -48,7 +48,7 @@ AGAINST_NOTHING = 3  # exit status
     default=2.0,
     show_default=True,
     metavar="M/S",
-    help="Fastest walk between stations, m/s.",
+    help="Fastest walking speed between stations, m/s.",
 )
 @decision_option
 @limits_option
@@ -56,7 +56,10 @@ AGAINST_NOTHING = 3  # exit status
 @print_set_option
 @click.option("--save", is_flag=True, help="Save the findings in RECORD.")
 @click.option(
-    "--by", envvar="ROPEPHOTO_PERSON", metavar="NAME", help="Who saves. Or set ROPEPHOTO_PERSON."
+    "--by",
+    envvar="ROPEPHOTO_PERSON",
+    metavar="NAME",
+    help="Your name, for --save. Or set ROPEPHOTO_PERSON.",
 )
 @json_option
 @csv_option
@@ -80,13 +83,14 @@ def check(
 
     FOLDER holds photographs, readings.csv (inspection, station, view_deg, typed, gauge,
     gauge_kind, resolution_mm, permissible_error_mm, calibration_due, person, logged_at),
-    rope.json, and where there are any stations.csv (number, position_m, note),
-    inspection.json and print_checks.json. RECORD is a record file or its URL: what its
-    photographs gave is taken from it, and those that wait are measured first. With --save
-    the findings, ranked, are kept in it.
+    rope.json and, where present, stations.csv (number, position_m, note), inspection.json and
+    print_checks.json. RECORD is a record file or its URL: its stored results are used, and
+    photographs not yet measured are measured first. With --save the ranked findings are saved
+    in it.
 
-    Exit status: 0 all agrees, 1 something has to be checked or was refused, 2 misuse, 3 nothing
-    stands out, but no limit for the rope's diameter applies: it was assessed against nothing.
+    Exit status: 0 everything agrees, 1 something must be checked or was refused, 2 misuse,
+    3 nothing stands out, but no limit on the rope's diameter applies: it was not assessed
+    against any.
 
     \b
     Example:
@@ -105,7 +109,7 @@ def check(
     folder = Path(where)
     if save and folder.is_dir():
         raise click.UsageError(
-            f"--save keeps results in a record, and {where} is a folder; put it into one with "
+            f"--save needs a record, and {where} is a folder; add it to a record with "
             "`ropephoto record add`."
         )
     if save and not by:
@@ -131,8 +135,8 @@ def check(
         else:
             if print_set is not None:
                 raise ValueError(
-                    "--print-set is for a folder; a record says itself which print was used, and "
-                    "`ropephoto record measure --again` uses another."
+                    "--print-set is for a folder; a record states which print check was used, and "
+                    "`ropephoto record measure --again` applies another."
                 )
             with _record(where) as record:
                 identity = named_or_latest(record, inspection)
@@ -155,11 +159,11 @@ def check(
         click.echo(saved, err=True)
     if assessment.needs_review or read.rejected:
         context.exit(1)
-    context.exit(AGAINST_NOTHING if assessment.judged_against_nothing else 0)
+    context.exit(NOT_ASSESSED if assessment.judged_against_nothing else 0)
 
 
 def usual_measure(as_json: bool, as_csv: bool) -> Measure:
-    """Return what measures files, quiet where the output is for a program."""
+    """Return the function that measures files, without progress if the output is for a program."""
     from ui.cli.progress import BatchRun, measure_files
 
     return lambda paths, settings: measure_files(
@@ -170,7 +174,7 @@ def usual_measure(as_json: bool, as_csv: bool) -> Measure:
 def measured_folder(
     folder: Path, inspection: str, print_set: str | None, measure: Measure
 ) -> Folder:
-    """Return a folder's log with what its photographs give."""
+    """Return a folder's log with the results of its photographs."""
     from dataclasses import replace
 
     from inspection.folder import read_folder
@@ -191,7 +195,7 @@ def measured_folder(
 
 
 def log_in_record(where: str, inspection: str) -> Folder:
-    """Return an inspection's log from a record, as it stands there."""
+    """Return an inspection's log as a record holds it."""
     from ui.services.recorded import named_or_latest, recorded
 
     with _record(where) as record:
@@ -202,7 +206,7 @@ def _record(where: str) -> Record:
     from inspection.record.record import open_record
 
     if "://" not in where and not Path(where).exists():
-        raise ValueError(f"there is no folder and no record {where}.")
+        raise ValueError(f"there is no folder or record {where}.")
     return open_record(where, create=False)
 
 
@@ -214,7 +218,7 @@ def applied_limits(
     Raises
     ------
     ValueError
-        If the file with limits of one's own can't be read.
+        If the file with your own limits can't be read.
     """
     from inspection.limits.conformity import GUARD_2013, GUARD_2017, SIMPLE
     from inspection.limits.user_rules import rules_from_json

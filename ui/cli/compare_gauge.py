@@ -1,4 +1,4 @@
-"""`ropephoto compare-gauge`: photographs against readings that can be trusted."""
+"""`ropephoto compare-gauge`: photographs compared with the readings of a trusted gauge."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ import click
 @click.option(
     "--template",
     is_flag=True,
-    help="Write trusted.csv with a row for each photograph of FOLDER, to be filled in.",
+    help="Write trusted.csv with a row to fill in for each photograph in FOLDER.",
 )
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
-    help="Where comparison.html and comparison.csv go. Default: FOLDER.",
+    help="Folder for comparison.html and comparison.csv. Default: FOLDER.",
 )
 @click.option(
     "--send",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="ZIP",
-    help="Also write FOLDER as a ZIP file that can be given away: names, place and time taken out.",
+    help="Also write FOLDER as a ZIP file to pass on, with names, place and time removed.",
 )
 @click.pass_context
 def compare_gauge(
@@ -33,10 +33,10 @@ def compare_gauge(
     """Compare the photographs in FOLDER with the trusted readings in its trusted.csv.
 
     FOLDER holds photographs of ropes and bars with the card, one for each trusted reading;
-    trusted.csv (columns photo, trusted, u, rope, and gauge, finish, phone, card_set if you
-    like; u is the reading's expanded uncertainty, k = 2); and print_checks.json where a print
-    was checked. The page says bias, limits of agreement and how often U held, altogether and
-    by size, finish, phone and card set, with what a reader must know of how it was done.
+    trusted.csv (columns photo, trusted, u, rope and, optionally, gauge, finish, phone, card_set;
+    u is the reading's expanded uncertainty, k = 2); and print_checks.json if a print was
+    checked. The page gives the bias, the limits of agreement and how often U held, overall and
+    by size, finish, phone and card set, and what a reader must know about how it was done.
 
     Exit status: 0 compared, 1 no photograph gave a figure or a file can't be written, 2 misuse.
 
@@ -79,8 +79,8 @@ def compare_gauge(
         click.echo(f"Wrote {path}.")
     if send is not None:
         click.echo(
-            "Before you send it: look at every picture in it (what can be seen stays: people, "
-            "signs, number plates), and fill in LETTER.txt."
+            "Before you send it, look at every picture in it (people, signs and number plates "
+            "stay visible), and fill in LETTER.txt."
         )
     context.exit(0 if study.whole.answered else 1)
 
@@ -90,7 +90,7 @@ def _write_template(folder: Path, data: bytes) -> None:
 
     path = folder / "trusted.csv"
     if path.exists():
-        raise click.UsageError(f"{path} is there already; it is left as it is.")
+        raise click.UsageError(f"{path} already exists and was left unchanged.")
     try:
         atomic_write(path, data)
     except OSError as failed:

@@ -1,4 +1,4 @@
-"""`ropephoto demo`: the sample photographs, measured, against their truth and the readings."""
+"""`ropephoto demo`: the samples, measured and compared with their true widths and readings."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ import click
     help="Folder of the sample photographs; by default sample_images beside the program.",
 )
 def demo(folder: Path | None) -> None:
-    """Measure the sample photographs and find the reading that does not belong.
+    """Measure the sample photographs and find the mistyped gauge reading.
 
     The photographs are renders of an invented inspection: one rope, four stations from two
-    directions, a smooth bar, and two pictures that must be refused. Their truth is known from
-    the mesh that was rendered.
+    directions, a smooth bar, and two pictures that must be refused. Their true widths are known
+    from the rendered mesh.
 
     \b
     Example:

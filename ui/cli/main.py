@@ -24,8 +24,8 @@ from ui.cli.scale import scale
 def main() -> None:
     """Measure wire ropes in photographs, and compare gauge readings with them.
 
-    Print a card, fix it to the rope, photograph it from two directions at right angles, and
-    let `measure` say how thick and how round the rope is, and how well that is known.
+    Print a card, fix it to the rope and photograph it from two directions at right angles:
+    `measure` then gives the rope's diameter and ovality with their uncertainty.
 
     A photograph never clears a rope: the competent person, the maker's instructions and local
     rules decide.
@@ -48,9 +48,9 @@ for command in (
     report,
 ):
     main.add_command(command)
-before = copy(scale)
-before.hidden = True
-main.add_command(before, "archive")  # its earlier name; scripts go on working
+earlier = copy(scale)
+earlier.hidden = True
+main.add_command(earlier, "archive")  # its earlier name, for existing scripts
 
 if __name__ == "__main__":
     main()

@@ -30,12 +30,12 @@ Given = TypeVar("Given")
 
 
 def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given:
-    """Refuse nan and inf, which click takes for numbers."""
+    """Refuse nan and inf, which click accepts as numbers."""
     numbers = value if isinstance(value, tuple) else (value,)
     for number in numbers:
         if isinstance(number, float) and not math.isfinite(number):
             raise click.BadParameter(
-                f"{number} is no number of {parameter.metavar or 'diameters'}."
+                f"{number} is not a finite number of {parameter.metavar or 'diameters'}."
             )
     return value
 
@@ -57,7 +57,7 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     default="touching",
     show_default=True,
     help="How the card was held: flat against the rope; cut out and level with the rope's axis "
-    "(hold the phone square: what the axis is off counts the more, the more it is tilted); or at "
+    "(hold the phone square: the more it is tilted, the more an offset of the axis counts); or at "
     "a known stand-off.",
 )
 @click.option(
@@ -67,7 +67,7 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     default=0.0,
     callback=_finite,
     metavar="MM",
-    help="Gap (touching), or height of the rope's axis over the card (stand-off), mm.",
+    help="Gap (touching), or height of the rope's axis above the card (stand-off), mm.",
 )
 @click.option(
     "--u-offset",
@@ -102,21 +102,21 @@ def _finite(_: click.Context, parameter: click.Parameter, value: Given) -> Given
     multiple=True,
     metavar="FILE=STATION/VIEW",
     help="Station and direction of a photograph whose card can't be read: a.jpg=3/90. "
-    "Three views or more of a station, 0 to 359 degrees, give the ellipse of its section.",
+    "Three or more views of a station, 0 to 359 degrees, give the ellipse of its section.",
 )
 @click.option(
     "--position",
     multiple=True,
     metavar="STATION=METRES",
-    help="Place of a station along the rope, m, e.g. 2=4.5: two of them, at least 1 m apart, "
-    "give the measured diameter as the mean of four; needs --nominal.",
+    help="Place of a station along the rope, m, e.g. 2=4.5. Two stations at least 1 m apart give "
+    "the measured diameter as the mean of four readings; needs --nominal.",
 )
 @click.option(
     "--strands",
     type=click.IntRange(3, 40),
     metavar="N",
-    help="Outer strands of the rope, for the lay length; otherwise counted in the photograph "
-    "where possible.",
+    help="Number of outer strands, for the lay length. Default: counted in the photograph where "
+    "possible.",
 )
 @json_option
 @csv_option
@@ -163,9 +163,9 @@ def measure(
 ) -> None:
     """Measure the rope in PHOTOS: files, folders or patterns such as "site/*.jpg".
 
-    The photographs of one station at 0 and 90 degrees find each other by their cards' numbers
-    and give mean diameter and ovality, three or more an ellipse. Every figure comes with its
-    expanded uncertainty U (k = 2, about 95 %).
+    The photographs of one station at 0 and 90 degrees are paired by their cards' numbers and
+    give the mean diameter and the ovality; three or more directions give an ellipse. Every
+    figure comes with its expanded uncertainty U (k = 2, about 95 %).
 
     Exit status: 0 all answered, 1 some refused, 2 misuse.
 
@@ -187,7 +187,7 @@ def measure(
     if hold == "touching" and offset_mm < 0:
         raise click.UsageError(f"a gap can't be negative; got --offset {offset_mm:g}.")
     if hold == "level" and offset_mm:
-        raise click.UsageError("--hold level knows no --offset; leave one of them out.")
+        raise click.UsageError("--hold level takes no --offset; leave one of them out.")
     paths = find_photographs(photos)
     held = Hold(HoldKind(hold), offset_mm, u_offset_mm)
     settings = settings_of(at_mm, held, jaw_diameters, print_set, print_checks, cameras)
@@ -207,12 +207,12 @@ def measure(
         print_csv(results)
     else:
         print_table(results, pairing, nominal_mm, measured)
-        _say_bench_checks(results)
+        _print_bench_checks(results)
     context.exit(1 if any(isinstance(result, Refusal) for result in results) else 0)
 
 
-def _say_bench_checks(results: list[Result]) -> None:
-    """Say what the bench check of this phone and card set gave, and when it is old."""
+def _print_bench_checks(results: list[Result]) -> None:
+    """Print the verdict of the bench check of this phone and card set, and whether it is old."""
     from datetime import date
 
     from ui.services.bench_checks import bench_check_for, known_bench_checks
@@ -232,7 +232,7 @@ def settings_of(
     print_checks: Path,
     cameras: Path | None,
 ) -> Settings:
-    """Return how photographs are to be measured, by what was asked for; misuse is told."""
+    """Return the settings that the options ask for; misuse raises `click.UsageError`."""
     from ui.services.cameras import known_cameras
     from vision.pipeline import Settings
 
@@ -262,14 +262,14 @@ def _position(entry: str) -> tuple[int, float]:
         return whole_number(station), place_m(metres)
     except ValueError:
         raise click.UsageError(
-            f"--position wants STATION=METRES, e.g. 2=4.5; got {entry!r}."
+            f"--position takes STATION=METRES, e.g. 2=4.5; got {entry!r}."
         ) from None
 
 
 def _measured(
     pairing: Pairing, positions: dict[int, float], nominal_mm: float | None
 ) -> MeasuredDiameter | None:
-    """Return the measured diameter where stations were placed; say why there is none."""
+    """Return the measured diameter where stations have places; print why there is none."""
     from dataclasses import replace
 
     from inspection.measurement.measured_diameter import measured_diameter
@@ -284,6 +284,6 @@ def _measured(
     try:
         return measured_diameter(placed, nominal_mm=nominal_mm)
     except ValueError as wrong:
-        # the photographs were measured; their figures are worth showing all the same
+        # the photographs' own figures are still shown
         click.echo(f"No measured diameter: {wrong}", err=True)
         return None

@@ -1,4 +1,4 @@
-"""What several commands share: options, places as they are typed, an open record, rejected rows."""
+"""Shared by several commands: options, typed places, opening a record, rejected rows."""
 
 from __future__ import annotations
 
@@ -44,11 +44,11 @@ decision_option = click.option(
     type=click.Choice(DECISIONS),
     default="guard-band",
     show_default=True,
-    help="How uncertainty counts at a limit: ISO 14253-1:2017, its older rule of U = 2 u, or "
-    "not at all.",
+    help="Decision rule at a limit: guard band by ISO 14253-1:2017, its older guard band of "
+    "U = 2 u, or simple acceptance without one.",
 )
 limits_option = click.option(
-    "--limits", multiple=True, metavar="SET", help="Sets of limits; repeat for several."
+    "--limits", multiple=True, metavar="SET", help="Set of limits to apply; repeat for several."
 )
 own_limits_option = click.option(
     "--own-limits",
@@ -65,12 +65,12 @@ by_option = click.option(
     required=True,
     envvar="ROPEPHOTO_PERSON",
     metavar="NAME",
-    help="Your name; every change carries one. Or set ROPEPHOTO_PERSON.",
+    help="Your name, recorded with every change. Or set ROPEPHOTO_PERSON.",
 )
 
 
 def print_check_of(print_set: str | None, print_checks: Path) -> PrintCheck | None:
-    """Return the check of a card set; None where none was named.
+    """Return the print check of a card set; None if no set is named.
 
     Raises
     ------
@@ -99,20 +99,20 @@ def parse_place(text: str, *, wants: str, got: str) -> tuple[int, int]:
     text : str
         Station and view, e.g. ``"3/90"``.
     wants, got : str
-        What the option wants in words, and all that was typed, for the sentence that refuses.
+        What the option expects, in words, and what was typed, for the error message.
 
     Raises
     ------
     click.UsageError
-        If it is no such place.
+        If the text is not a station and a view.
     """
     station, _, view = text.partition("/")
     if not all(part.isascii() and part.isdecimal() for part in (station, view)):
-        raise click.UsageError(f"--say wants {wants}; got {got!r}.")
+        raise click.UsageError(f"--say takes {wants}; got {got!r}.")
     if len(station) > 9 or not 1 <= int(station) <= MOST_STATIONS:
         raise click.UsageError(f"--say: stations are numbered 1 to {MOST_STATIONS}; got {got!r}.")
     if len(view) > 9 or int(view) > 359:
-        raise click.UsageError(f"--say: a view lies from 0 to 359 degrees; got {got!r}.")
+        raise click.UsageError(f"--say: a view is 0 to 359 degrees; got {got!r}.")
     return int(station), int(view)
 
 
@@ -140,7 +140,7 @@ def click_errors() -> Iterator[None]:
 def open_record_or_fail(
     where: str, photographs: str | None, *, create: bool = False
 ) -> Iterator[Record]:
-    """Yield the open record; what goes wrong is one sentence."""
+    """Yield the open record; a failure becomes a one-sentence error."""
     from inspection.record.record import open_record
 
     with click_errors(), open_record(where, photographs=photographs, create=create) as record:
@@ -152,4 +152,4 @@ def print_rejected(rejected: tuple[Rejected, ...]) -> None:
     for row in rejected[:SHOWN_ROWS]:
         click.echo(f"line {row.line}: {row.reason}", err=True)
     if len(rejected) > SHOWN_ROWS:
-        click.echo(f"... and {len(rejected) - SHOWN_ROWS} rows more.", err=True)
+        click.echo(f"... and {len(rejected) - SHOWN_ROWS} more rows.", err=True)

@@ -1,4 +1,4 @@
-"""`ropephoto page`: the pages in a browser, served from this machine to this machine."""
+"""`ropephoto page`: the pages in a browser, by default served to this machine only."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-HERE = ("127.0.0.1", "localhost", "::1")
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @click.command()
@@ -19,26 +19,26 @@ HERE = ("127.0.0.1", "localhost", "::1")
     "--record",
     "place",
     metavar="PATH_OR_URL",
-    help="Record to open: a SQLite file, or postgresql://user@host/name. By default your own "
+    help="Record to open: a SQLite file, or postgresql://user@host/name. Default: your own "
     "record, in your user's data folder.",
 )
 @click.option(
     "--photographs",
     metavar="FOLDER_OR_URL",
-    help="Where the record's photographs are kept; by default beside a SQLite record.",
+    help="Where the record's photographs are kept. Default: beside a SQLite record.",
 )
 @click.option(
     "--team",
     metavar="FILE",
     type=click.Path(path_type=str),
-    help="TOML file with the login ([auth]) and the people with their roles; without one there "
-    "is one person on one machine, who may do everything.",
+    help="TOML file with the login ([auth]), the people and their roles. Without it, one person "
+    "on one machine can do everything.",
 )
 @click.option(
     "--address",
     default="127.0.0.1",
     show_default=True,
-    help="Address to listen at. Others than this machine's own need --team.",
+    help="Address to listen on. Any that other machines can reach needs --team or --without-login.",
 )
 @click.option(
     "--without-login",
@@ -51,13 +51,13 @@ HERE = ("127.0.0.1", "localhost", "::1")
     multiple=True,
     metavar="NAME",
     help="Name or address under which people reach --address without a login, e.g. ropes.local or "
-    "https://ropes.example.org; may be given several times.",
+    "https://ropes.example.org; repeat for several.",
 )
 @click.option(
     "--phones",
     is_flag=True,
     help="Let phones in the same network add photographs and readings to an inspection whose page "
-    "shows them a code. Name this machine with --host where its own address is not the one.",
+    "shows them a code. Use --host if phones reach this machine under another name or address.",
 )
 @click.option(
     "--port",
@@ -81,8 +81,7 @@ def page(
     """Open the pages for inspector, reviewer and supervisor in a browser.
 
     Nothing needs to be configured. Only this machine can reach the pages (127.0.0.1); stop
-    them with Ctrl+C. For a team, --team names a file that says who logs in where and has which
-    role.
+    them with Ctrl+C. For a team, --team names a file with the login and everybody's role.
 
     \b
     Example:
@@ -102,29 +101,27 @@ def page(
     from inspection.record.record import open_record
 
     if team and without_login:
-        raise click.UsageError("--team asks for a login and --without-login for none; give one.")
-    if address not in HERE and not (team or without_login):
+        raise click.UsageError("--team requires a login and --without-login none; give only one.")
+    if address not in LOOPBACK and not (team or without_login):
         raise click.UsageError(
             f"at {address} everybody in the network could read and change the record; name the "
-            "people with --team FILE, or say --without-login if that is meant."
+            "people with --team FILE, or add --without-login if that is intended."
         )
-    if without_login and address not in HERE and not hosts:
+    if without_login and address not in LOOPBACK and not hosts:
         raise click.UsageError(
             "--without-login beyond this machine needs --host: the name under which people reach "
-            "it, e.g. --host ropes.local. Pages of other addresses are then not answered."
+            "it, e.g. --host ropes.local. Requests under other names are then refused."
         )
     if hosts and not (without_login or phones):
         raise click.UsageError("--host goes with --phones or --without-login.")
     phones_at = _phones_addresses(hosts, port) if phones else []
-    # phones reach the machine itself where no proxy does it, and are answered by their page only
-    widened = phones and not team and address in HERE and phones_at[0].startswith("http://")
+    # without a proxy, phones reach this machine itself, which serves them only their own page
+    widened = phones and not team and address in LOOPBACK and phones_at[0].startswith("http://")
     if widened:
         address = "::" if address == "::1" else "0.0.0.0"
     if place:
         try:
-            open_record(
-                place, create=False
-            ).close()  # what is wrong with it is said here, in one sentence
+            open_record(place, create=False).close()  # fails here, with one sentence
         except ValueError as wrong:
             raise click.ClickException(str(wrong)) from wrong
     opened_at = _team_address(team) if team else f"http://{_in_url(_reached(address))}:{port}"
@@ -133,7 +130,7 @@ def page(
             taken = trial.connect_ex((_reached(address), port)) == 0
         except OSError as wrong:
             raise click.ClickException(
-                f"{address!r} is no address of this machine; give one of its own with --address."
+                f"{address!r} is not an address of this machine; give one that is with --address."
             ) from wrong
     if taken:
         raise click.ClickException(
@@ -141,7 +138,7 @@ def page(
         )
     environment = dict(os.environ)
     environment.pop("ROPE_PHOTO_TEAM", None)  # a team is named on the command line only
-    if place:  # through the environment: a password has no business in the list of processes
+    if place:  # through the environment: a list of processes would show a password
         environment["ROPE_PHOTO_RECORD"] = place
     if photographs:
         environment["ROPE_PHOTO_STORE"] = photographs
@@ -152,7 +149,7 @@ def page(
     environment |= {
         "ROPE_PHOTO_ORIGINS": ",".join(addresses),
         "ROPE_PHOTO_PHONES": ",".join(phones_at),
-        "ROPE_PHOTO_ONLY_HERE": "1" if widened else "",
+        "ROPE_PHOTO_ONLY_LOOPBACK": "1" if widened else "",
         "ROPE_PHOTO_TOKEN": token,
     }
     environment.setdefault("ROPE_PHOTO_LOGINS", str(_logins_file()))
@@ -162,10 +159,10 @@ def page(
     if team:
         environment["ROPE_PHOTO_TEAM"] = str(Path(team).resolve())
         command += [f"--secrets.files={Path(team).resolve()}"]
-    names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(HERE)
+    names = {urlsplit(one).hostname or "" for one in (*addresses, *phones_at)} | set(LOOPBACK)
     command += [f"--server.allowedHosts={name}" for name in sorted(names)]
     server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
-    # ended from outside, it takes the pages with it, as Ctrl+C does
+    # a termination signal stops the pages too, as Ctrl+C does
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         if _answers(f"http://{_in_url(_reached(address))}:{port}", server):
@@ -173,13 +170,13 @@ def page(
             click.echo(f"The pages are open at {opened_at} (stop with Ctrl+C).")
             if phones_at:
                 click.echo(
-                    f"Phones reach {phones_at[0]}: scan the code of an inspection's page, under "
-                    "'On a phone'."
+                    f"Phones use {phones_at[0]}: scan the code under 'On a phone' on an "
+                    "inspection's page."
                 )
                 if not phones_at[0].startswith("https://"):
                     click.echo(
-                        "That connection is not encrypted; use a network of your own, or put a "
-                        "proxy with HTTPS in front and name it with --host (ui/TEAM.md)."
+                        "That connection is not encrypted; use a private network, or put a proxy "
+                        "with HTTPS in front and name it with --host (ui/TEAM.md)."
                     )
             if without_login:
                 click.echo(
@@ -192,12 +189,12 @@ def page(
     except KeyboardInterrupt:
         _stop(server)
         status = 0
-    if status > 0:  # below 0: ended by a signal, as somebody wished
+    if status > 0:  # below 0: ended by a signal, on purpose
         raise click.ClickException("the pages could not be started; the lines above say why.")
 
 
 def _team_address(team: str) -> str:
-    """Return where a team opens its pages; what is wrong with its file is said in one sentence."""
+    """Return the address of a team's pages; a fault in its file becomes a one-sentence error."""
     import importlib.util
     import os
 
@@ -210,45 +207,45 @@ def _team_address(team: str) -> str:
         raise click.ClickException(str(wrong)) from wrong
     if any(importlib.util.find_spec(name) is None for name in ("authlib", "httpx")):
         raise click.ClickException(
-            "the login of --team needs more packages: pip install '.[team]'."
+            "the login of --team needs further packages: pip install '.[team]'."
         )
     if os.name == "posix" and os.stat(team).st_mode & 0o077:
         click.echo(
-            f"Note: {team} holds the login's secrets, and other accounts of this machine can "
-            f"read it; chmod 600 {team} keeps it yours.",
+            f"Note: {team} holds the login's secrets, and other accounts on this machine can "
+            f"read it; restrict it with chmod 600 {team}.",
             err=True,
         )
     return opened_at
 
 
 def _addresses(address: str, port: int, hosts: tuple[str, ...]) -> list[str]:
-    """Return the addresses, each with scheme and port, under which the pages answer."""
-    here = {address} & set(HERE) or {"127.0.0.1"}
+    """Return the addresses at which the pages answer, each with scheme and port."""
+    here = {address} & set(LOOPBACK) or {"127.0.0.1"}
     if here != {"::1"}:
         here = {"127.0.0.1", "localhost"}
-    return _told(hosts, port) + [f"http://{_in_url(one)}:{port}" for one in sorted(here)]
+    return _with_scheme(hosts, port) + [f"http://{_in_url(one)}:{port}" for one in sorted(here)]
 
 
 def _phones_addresses(hosts: tuple[str, ...], port: int) -> list[str]:
-    """Return the addresses under which phones reach this machine: those named, or its own."""
+    """Return the addresses at which phones reach this machine: those named, or its own."""
     import socket
 
     if hosts:
-        return _told(hosts, port)
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked:
-        try:  # nothing is sent: the system says by which of its addresses it would
-            asked.connect(("192.0.2.1", 9))  # an address for documents (RFC 5737)
-            return [f"http://{asked.getsockname()[0]}:{port}"]
+        return _with_scheme(hosts, port)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:  # nothing is sent: the system picks the address it would send from
+            probe.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737)
+            return [f"http://{probe.getsockname()[0]}:{port}"]
         except OSError as wrong:
             raise click.ClickException(
-                "this machine is in no network that a phone could be in; join one, or name the "
-                "machine with --host."
+                "this machine is in no network that a phone could join; connect it to one, or "
+                "name the machine with --host."
             ) from wrong
 
 
-def _told(hosts: tuple[str, ...], port: int) -> list[str]:
-    told = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
-    return [one.rstrip("/") for one in told]
+def _with_scheme(hosts: tuple[str, ...], port: int) -> list[str]:
+    addresses = [one if "://" in one else f"http://{_in_url(one)}:{port}" for one in hosts]
+    return [one.rstrip("/") for one in addresses]
 
 
 def _logins_file() -> Path:
@@ -259,7 +256,7 @@ def _logins_file() -> Path:
 
 
 def _show(address: str) -> None:
-    """Open the browser by a file of this account: a command line is seen by other accounts."""
+    """Open the browser through a private file: other accounts can see a command line."""
     import atexit
     import html
     import tempfile
@@ -277,7 +274,7 @@ def _show(address: str) -> None:
 
 
 def _reached(address: str) -> str:
-    """Return where this machine reaches a server that listens at `address`."""
+    """Return the address at which this machine reaches a server listening on `address`."""
     return {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}.get(address, address)
 
 
@@ -286,7 +283,7 @@ def _in_url(address: str) -> str:
 
 
 def _stop(server: subprocess.Popen[bytes]) -> None:
-    """End the server; one that waits for an open browser is not waited for long."""
+    """End the server; kill it if an open browser keeps it waiting."""
     import subprocess
 
     server.terminate()
@@ -309,6 +306,6 @@ def _answers(address: str, server: subprocess.Popen[bytes], patience_s: float = 
         except OSError:
             time.sleep(0.1)
         if time.monotonic() > late:
-            click.echo("The pages are still starting; this machine takes its time.", err=True)
+            click.echo("The pages are still starting; this machine is slow.", err=True)
             late = float("inf")
     return False

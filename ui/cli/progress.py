@@ -1,4 +1,4 @@
-"""Find photographs, measure them with progress shown, and draw what was measured."""
+"""Find photographs, measure them with a progress bar, and draw the results."""
 
 from __future__ import annotations
 
@@ -20,22 +20,22 @@ from vision.photo.photo import PhotoError, open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Finding, Refusal, Result
 
-MANY = 24  # from so many photographs on, starting a process for each core is worth it
+MANY = 24  # photographs from which starting a process for each core pays
 Measured = tuple[int, NDArray[np.uint8] | None, tuple[Result, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class BatchRun:
-    """How many photographs are measured.
+    """How a batch of photographs is measured.
 
     Parameters
     ----------
     jobs : int or None
         How many at a time; None: one for a few, all cores for many.
     journal : Path or None
-        File that keeps the answers, so that a stopped run goes on, see `vision.batch`.
+        File that keeps the answers, so that a stopped run can resume, see `vision.batch`.
     quiet : bool
-        No progress bar.
+        Whether to hide the progress bar.
     """
 
     jobs: int | None = None
@@ -47,12 +47,12 @@ USUAL_BATCH = BatchRun()
 
 
 def find_photographs(given_names: Iterable[str]) -> list[Path]:
-    """Return the photographs that files, folders and patterns stand for, each once.
+    """Return the photographs that files, folders and patterns name, each once.
 
     Raises
     ------
     click.UsageError
-        If one of them stands for nothing.
+        If one of them matches nothing.
     """
     paths: list[Path] = []
     for given in given_names:
@@ -69,7 +69,7 @@ def find_photographs(given_names: Iterable[str]) -> list[Path]:
                 path for name in glob.glob(given, recursive=True) if (path := Path(name)).is_file()
             )
             if not matched:
-                raise click.UsageError(f"there is no file, folder or match for {given!r}.")
+                raise click.UsageError(f"no file or folder matches {given!r}.")
             paths += matched
     return list(dict.fromkeys(paths))
 
@@ -99,11 +99,11 @@ def measure_files(
     paths, settings
         What to measure, and how.
     places : dict of str to (station, view), optional
-        What some photographs show, by file name.
+        Station and view of some photographs, by file name.
     overlay : Path, optional
-        Folder for pictures with what was measured.
+        Folder for pictures with the results drawn in.
     run : BatchRun, optional
-        How many at a time, and what is shown and saved meanwhile.
+        How many at a time, where answers are kept, and whether progress is shown.
     """
     jobs, journal = run.jobs, run.journal
     if overlay is not None:
@@ -123,7 +123,7 @@ def measure_files(
             measured = tuple(replace(one, station=station, view_deg=view) for one in measured)
         results[at] = measured
         if overlay is not None:
-            if pixels is None and measured[0].photo_sha256:  # a worker keeps its pixels to itself
+            if pixels is None and measured[0].photo_sha256:  # workers return no pixels
                 pixels = open_photo(paths[at]).pixels
             if pixels is not None:
                 _write_overlay(overlay / drawn[at], pixels, measured)
@@ -158,7 +158,7 @@ def _in_parallel(
 
 
 def _make(folder: Path) -> None:
-    """Make the folder for pictures before anything is measured, so that nobody waits in vain."""
+    """Create the folder for pictures before measuring, so that a failure shows at once."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as failed:
@@ -166,7 +166,7 @@ def _make(folder: Path) -> None:
 
 
 def _drawn_names(paths: list[Path]) -> list[str]:
-    """Return a name for each photograph's picture; photographs of one name don't share one."""
+    """Return a name for each photograph's picture, unique even if photographs share a name."""
     names: list[str] = []
     for path in paths:
         name, number = f"{path.stem}-measured.jpg", 2

@@ -1,4 +1,4 @@
-"""`ropephoto record`: make, fill, check and save a record of inspections."""
+"""`ropephoto record`: create, fill, verify and back up a record of inspections."""
 
 from __future__ import annotations
 
@@ -59,11 +59,13 @@ def init(where: str, photographs: str | None) -> None:
 @by_option
 @what_option("readings", "ropes")
 @click.option("--why", default="", help="Reason. Default: imported from that file.")
-@click.option("--rope", default="", help="Rope of new inspections, where the table lacks it.")
-@click.option("--inspection", default="", help="Inspection, where the table lacks it.")
-@click.option("--person", default="", help="Who read, where the table lacks it.")
-@click.option("--gauge", default="", help="Gauge, where the table lacks it.")
-@click.option("--keep-good", is_flag=True, help="Import the good rows although others are bad.")
+@click.option("--rope", default="", help="Rope of new inspections, if not in the table.")
+@click.option("--inspection", default="", help="Inspection, if not in the table.")
+@click.option("--person", default="", help="Who took the readings, if not in the table.")
+@click.option("--gauge", default="", help="Gauge, if not in the table.")
+@click.option(
+    "--keep-good", is_flag=True, help="Import the valid rows even if others are rejected."
+)
 @click.option(
     "--column",
     "column",
@@ -71,15 +73,15 @@ def init(where: str, photographs: str | None) -> None:
     metavar="HEADING=MEANING",
     help="What a heading means: a column of the template, a direction such as 90, or nothing.",
 )
-@click.option("--columns", default="", metavar="NAME", help="Use a saved mapping.")
-@click.option("--keep-columns", default="", metavar="NAME", help="Keep this mapping by a name.")
+@click.option("--columns", default="", metavar="NAME", help="Use the mapping saved as NAME.")
+@click.option("--keep-columns", default="", metavar="NAME", help="Save this mapping as NAME.")
 @click.option(
     "--dates",
     type=click.Choice(("day-first", "month-first")),
     help="Whether 03/04/2026 is 3 April or 4 March.",
 )
-@click.option("--day", default="", help="Day of new inspections, where the table lacks it.")
-@click.option("--show-columns", is_flag=True, help="Say what each heading means, import nothing.")
+@click.option("--day", default="", help="Date of new inspections, if not in the table.")
+@click.option("--show-columns", is_flag=True, help="Show what each heading means; import nothing.")
 @place_option
 def import_(
     where: str,
@@ -102,11 +104,11 @@ def import_(
 ) -> None:
     """Add the readings or ropes of a CSV or XLSX file to RECORD.
 
-    Headings may be in English, German, French, Spanish, Italian or Portuguese; a row may hold
-    both directions in two columns (0°, 90°) or in one cell (22.2 / 22.1), and lines may stand
-    above the headings. What each heading was taken for is listed; correct it with --column.
-    Every rejected row is listed with its line and reason; without --keep-good nothing is imported
-    then. An exported .json is restored into an empty record, with all its events.
+    Headings can be in English, German, French, Spanish, Italian or Portuguese; a row can hold
+    both directions in two columns (0°, 90°) or in one cell (22.2 / 22.1), and there can be lines
+    above the headings. The meaning taken for each heading is listed; correct it with --column.
+    Every rejected row is listed with its line and reason; nothing is then imported unless you
+    add --keep-good. An exported .json is restored into an empty record, with all its events.
     Ends with status 1 if rows were rejected.
 
     \b
@@ -139,7 +141,7 @@ def import_(
         try:
             if what == "ropes":
                 ropes = read_ropes(table, named=named, day_first=first)
-                _tell_mapping(ropes.mapping)
+                _print_mapping(ropes.mapping)
                 if show_columns:
                     return
                 done = import_ropes(opened, ropes, by=by, why=why, keep_good=keep_good)
@@ -154,7 +156,7 @@ def import_(
                 )
                 if day:
                     rows = replace(rows, day=read_moment(day, day_first=first).date())
-                _tell_mapping(rows.mapping)
+                _print_mapping(rows.mapping)
                 if show_columns:
                     return
                 done = import_readings(opened, rows, by=by, why=why, rope=rope, keep_good=keep_good)
@@ -172,25 +174,25 @@ def import_(
         click.get_current_context().exit(1)
 
 
-def _tell_progress(done: int, total: int) -> None:
-    """Say how far a long check is, at every tenth of a large record."""
+def _print_progress(done: int, total: int) -> None:
+    """Print the progress of a long check, at every tenth of a large record."""
     step = max(total // 10 // 500 * 500, 500)
     if total > 5 * step and done % step == 0:
-        click.echo(f"{done:,} of {total:,} events compared.", err=True)
+        click.echo(f"{done:,} of {total:,} events checked.", err=True)
 
 
-def _tell_mapping(mapping: tuple[tuple[str, str], ...]) -> None:
-    """Say what headings were taken for, where they are not called so."""
-    told = [f"{heading!r} is {meaning}" for heading, meaning in mapping if heading != meaning]
-    if told:
-        click.echo(f"Columns: {'; '.join(told)}.", err=True)
+def _print_mapping(mapping: tuple[tuple[str, str], ...]) -> None:
+    """Print the meanings taken for headings, where the two differ."""
+    taken = [f"{heading!r} is {meaning}" for heading, meaning in mapping if heading != meaning]
+    if taken:
+        click.echo(f"Columns: {'; '.join(taken)}.", err=True)
 
 
 def _report(done: Imported, opened: Record) -> None:
     for note in done.notes:
         click.echo(f"Note: {note}", err=True)
     added = [
-        f"{count} {name}"
+        counted(count, name.removesuffix("s"), name)
         for name in ("ropes", "inspections", "gauges", "readings")
         if (count := getattr(done, name))
     ]
@@ -212,7 +214,7 @@ def export(
     force: bool,
     photographs: str | None,
 ) -> None:
-    """Write readings, ropes or the list of inspections as .csv or .xlsx, or all as .json.
+    """Write readings, ropes or the list of inspections as .csv or .xlsx, or everything as .json.
 
     The JSON follows the schema that comes with the program (`ropephoto record schema`) and
     holds every event; it can be imported into an empty record.
@@ -229,7 +231,7 @@ def export(
         raise click.ClickException(f"{out} already exists; use --force to overwrite it.")
     with open_record_or_fail(where, photographs) as opened:
         if out.suffix.lower() == ".json":
-            click.echo(f"{out}: all. Fingerprint: {export_json(opened, out)}")
+            click.echo(f"{out}: all events. Fingerprint: {export_json(opened, out)}")
             return
         if what == "ropes":
             count = export_ropes(opened, out)
@@ -242,12 +244,12 @@ def export(
 
 @record.command()
 @click.argument("where", metavar="RECORD")
-@click.option("--noted", metavar="FINGERPRINT", help="A fingerprint that was noted earlier.")
+@click.option("--noted", metavar="FINGERPRINT", help="A fingerprint noted earlier.")
 @click.option("--skip-photographs", is_flag=True, help="Don't read the photographs.")
 @click.option(
     "--work",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder of your own in which an interrupted run goes on, and the next one is quick.",
+    help="Folder for intermediate results: an interrupted run resumes, and the next one is quick.",
 )
 @place_option
 def verify(
@@ -260,8 +262,8 @@ def verify(
     """Check whether anything in RECORD was changed outside this program.
 
     Checks the chain of events, that the current state follows from it, the guards that keep
-    events from being changed, and the photographs. A record on a read-only medium will do.
-    Who can write the file can also make a whole new chain: only a fingerprint that was noted
+    events from being changed, and the photographs. The record can be on a read-only medium.
+    Anybody who can write the file can also make a whole new chain: only a fingerprint noted
     elsewhere shows that. Ends with status 1 if anything is wrong.
 
     \b
@@ -270,7 +272,7 @@ def verify(
     """
     with open_record_or_fail(where, photographs) as opened:
         found = opened.verify(
-            noted=noted, photographs=not skip_photographs, work=work, progress=_tell_progress
+            noted=noted, photographs=not skip_photographs, work=work, progress=_print_progress
         )
     for note in found.notes:
         click.echo(f"Note: {note}", err=True)
@@ -284,7 +286,7 @@ def verify(
         )
     click.echo(f"Sound: {found.events} events{pictures}. Fingerprint: {found.fingerprint}")
     if noted is None:
-        click.echo("Note the fingerprint elsewhere: it shows later that nothing was rewritten.")
+        click.echo("Note the fingerprint elsewhere: it can show later that nothing was rewritten.")
 
 
 @record.command()
@@ -326,7 +328,7 @@ def template(out: Path, what: str) -> None:
         raise click.ClickException(f"{out} already exists; choose another name.")
     with click_errors():
         write_template(out, "ropes" if what == "ropes" else "readings")
-    click.echo(f"{out}: fill it in, then `ropephoto record import`.")
+    click.echo(f"{out}: fill it in, then import it with `ropephoto record import`.")
 
 
 @record.command()

@@ -1,4 +1,4 @@
-"""`ropephoto record add` and `record measure`: photographs into a record, and their figures."""
+"""`ropephoto record add` and `record measure`: add photographs to a record and measure them."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 @click.argument("where", metavar="RECORD")
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @by_option
-@click.option("--inspection", default="", help="The folder's last inspection. Default: its latest.")
+@click.option("--inspection", default="", help="Inspection to add. Default: the folder's latest.")
 @print_set_option
 @click.option(
     "--unmeasured",
     is_flag=True,
-    help="Let the photographs wait; the pages, `check` or `record measure` measure them later.",
+    help="Don't measure now; the pages, `check` or `record measure` measure the photographs later.",
 )
-@click.option("--keep-good", is_flag=True, help="Add the good rows although others are bad.")
+@click.option("--keep-good", is_flag=True, help="Add the valid rows even if others are rejected.")
 @place_option
 @click.pass_context
 def add(
@@ -44,12 +44,12 @@ def add(
     keep_good: bool,
     photographs: str | None,
 ) -> None:
-    """Put a whole FOLDER into RECORD: rope, stations, readings, print checks, photographs.
+    """Add a whole FOLDER to RECORD: rope, stations, readings, print checks, photographs.
 
-    FOLDER is as in `ropephoto check`. All is added together, or nothing; then the photographs
-    are measured. Where that is stopped they wait, and `record measure` goes on. What RECORD
-    holds already stays as it is, so a second time adds nothing. Ends with status 1 if rows or
-    files were left out.
+    FOLDER is as in `ropephoto check`. Everything is added, or nothing; then the photographs are
+    measured. If that is interrupted, `record measure` resumes it. What RECORD already holds
+    stays unchanged, so a second run adds nothing. Ends with status 1 if rows or files were left
+    out.
 
     \b
     Example:
@@ -72,20 +72,20 @@ def add(
         added = ", ".join(f"{count} {name}" for name, count in done.counts.items()) or "nothing"
         click.echo(f"Added: {added}.")
         if not unmeasured:
-            _measure_and_tell(opened, read.log.inspection.identity, by)
+            _measure_and_report(opened, read.log.inspection.identity, by)
         click.echo(f"Fingerprint: {opened.fingerprint()}")
     if read.rejected or left_out:
         context.exit(1)
 
 
-def _measure_and_tell(opened: Record, identity: str, by: str) -> None:
-    """Measure what waits of an inspection, screen it, and say what came of it."""
+def _measure_and_report(opened: Record, identity: str, by: str) -> None:
+    """Measure an inspection's waiting photographs, screen it, and print a summary."""
     from ui.services.measuring_queue import ask_screening, waiting_count, work_off
     from vision.results import Refusal
 
     waited = waiting_count(opened, identity).photographs
     ask_screening(opened, identity, by=by)
-    work_off(opened, identity, lambda left: _tell_waiting(left, waited))
+    work_off(opened, identity, lambda left: _print_waiting(left, waited))
     there = opened.inspection(identity)
     refused = sum(isinstance(result, Refusal) for result in there.results)
     click.echo(
@@ -94,10 +94,10 @@ def _measure_and_tell(opened: Record, identity: str, by: str) -> None:
     )
 
 
-def _tell_waiting(left: int, of: int) -> None:
-    """Say how many photographs wait, at every tenth of many."""
+def _print_waiting(left: int, of: int) -> None:
+    """Print how many photographs are still waiting, at every tenth of a large number."""
     if of >= 20 and left and left % (of // 10) == 0:
-        click.echo(f"{left} of {of} photographs wait.", err=True)
+        click.echo(f"{left} of {of} photographs are still waiting.", err=True)
 
 
 @click.command()
@@ -105,20 +105,20 @@ def _tell_waiting(left: int, of: int) -> None:
 @by_option
 @click.option("--inspection", default="", metavar="NAME", help="Inspection; default: the latest.")
 @click.option("--again", is_flag=True, help="Measure all its photographs again; needs --why.")
-@click.option("--print-set", metavar="NAME", help="With --again: print check that counts now.")
+@click.option("--print-set", metavar="NAME", help="With --again: print check to apply.")
 @click.option(
     "--hold",
     type=click.Choice(("touching", "level", "stand-off")),
-    help="With --again: how the card was held; default: as it was said before.",
+    help="With --again: how the card was held. Default: as recorded.",
 )
 @click.option(
     "--offset",
     "offset_mm",
     type=float,
     default=0.0,
-    help="With --hold: what was measured of it, mm, as in `ropephoto measure`.",
+    help="With --hold: gap or height, mm, as in `ropephoto measure`.",
 )
-@click.option("--why", default="", help="Reason, kept beside the new results.")
+@click.option("--why", default="", help="Reason, recorded with the new results.")
 @place_option
 def measure(
     where: str,
@@ -131,12 +131,12 @@ def measure(
     why: str,
     photographs: str | None,
 ) -> None:
-    """Measure the photographs of RECORD that wait, or all of an inspection --again.
+    """Measure the waiting photographs of RECORD, or all of an inspection --again.
 
-    A print check, a phone's calibration or a hold that came after the photographs is applied so:
-    they are measured anew from their stored bytes, the new results take the place of the old
-    ones, and those stay in the record's history. Edges that a person moved and figures without
-    the card stay as they are.
+    Use --again to apply a print check, a phone's calibration or a hold entered after the
+    photographs: they are measured again from their stored bytes, and the new results replace
+    the old ones, which stay in the record's history. Edges moved by a person and figures without
+    the card stay unchanged.
 
     \b
     Example:
@@ -167,9 +167,9 @@ def measure(
                 if hold is not None:
                     manner = replace(manner, hold=hold, offset_mm=offset_mm)
                 asked.setdefault(manner, []).append(sha256)
-        with opened.transaction() as batch:  # all are asked for, or none
+        with opened.transaction() as batch:  # all are queued, or none
             for manner, hashes in asked.items():
                 reason = why if again else "not measured before"
                 measure_again(batch, identity, hashes, manner, by=by, why=reason)
-        _measure_and_tell(opened, identity, by)
+        _measure_and_report(opened, identity, by)
         click.echo(f"Fingerprint: {opened.fingerprint()}")

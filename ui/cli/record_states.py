@@ -26,7 +26,7 @@ def _day(given: datetime | None) -> date | None:
 @click.argument("inspection")
 @place_option
 def state(where: str, inspection: str, photographs: str | None) -> None:
-    """Say where INSPECTION of RECORD stands, how it got there, and what was seen.
+    """Show the state of INSPECTION in RECORD, its history, and what was observed.
 
     \b
     Example:
@@ -53,10 +53,10 @@ def state(where: str, inspection: str, photographs: str | None) -> None:
 @click.argument("where", metavar="RECORD")
 @click.argument("inspection")
 @by_option
-@click.option("--remark", default="", help="A remark to the reviewer.")
+@click.option("--remark", default="", help="Remark for the reviewer.")
 @place_option
 def submit(where: str, inspection: str, by: str, remark: str, photographs: str | None) -> None:
-    """Hand INSPECTION of RECORD in for review.
+    """Submit INSPECTION of RECORD for review.
 
     \b
     Example:
@@ -73,11 +73,13 @@ def submit(where: str, inspection: str, by: str, remark: str, photographs: str |
 @click.argument("station", type=int)
 @click.argument("criterion", type=click.Choice(CRITERIA))
 @by_option
-@click.option("--severity", type=int, help="Towards discard by your own tables: 0, 20 ... 100 %.")
+@click.option(
+    "--severity", type=int, help="Severity towards discard by your own tables: 0, 20 ... 100 %."
+)
 @click.option("--seen", default="", help="What was seen, in words.")
-@click.option("--count", type=int, help="Broken wires that were counted.")
+@click.option("--count", type=int, help="Number of broken wires counted.")
 @click.option("--over", type=float, metavar="MM", help="Length over which they were counted, mm.")
-@click.option("--why", default="", help="Reason, where something recorded before changes.")
+@click.option("--why", default="", help="Reason for changing an earlier observation.")
 @place_option
 def observe(
     where: str,
@@ -92,7 +94,7 @@ def observe(
     why: str,
     photographs: str | None,
 ) -> None:
-    """Record what was seen at STATION beside its diameter: a CRITERION of the discard tables.
+    """Record what was seen at STATION other than its diameter: a CRITERION for discard.
 
     Severities at one station are added up as published; nothing is judged.
 
@@ -115,10 +117,10 @@ def observe(
     type=click.Choice(DECISIONS),
 )
 @by_option
-@click.option("--competent-person", default="", help="Whose decision it is. Default: --by.")
+@click.option("--competent-person", default="", help="Who decided. Default: --by.")
 @click.option("--until", type=DAY, help="Last day of service.")
-@click.option("--next-due", type=DAY, help="When the rope is to be inspected again.")
-@click.option("--remarks", default="", help="What else they say.")
+@click.option("--next-due", type=DAY, help="Date of the next inspection.")
+@click.option("--remarks", default="", help="The competent person's remarks.")
 @place_option
 def close(
     where: str,
@@ -133,7 +135,7 @@ def close(
 ) -> None:
     """Close a reviewed INSPECTION of RECORD with the competent person's DECISION.
 
-    Nothing in it changes then until the decision is taken back on the pages.
+    Nothing in it can then change until the decision is taken back on the pages.
 
     \b
     Example:

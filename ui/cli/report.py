@@ -1,4 +1,4 @@
-"""`ropephoto report`: one inspection as a PDF worth signing, and as HTML."""
+"""`ropephoto report`: an inspection's report as a PDF to sign, and as HTML."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     type=click.Choice(["A4", "Letter"]),
     default="A4",
     show_default=True,
-    help="Paper of the PDF.",
+    help="Paper size of the PDF.",
 )
 @click.option("--number", default="", metavar="TEXT", help="The report's number.")
 @click.option(
@@ -64,14 +64,14 @@ def report(
     own_limits: Path | None,
     print_set: str | None,
 ) -> None:
-    """Write an inspection's report: one page to sign, and an annex behind it.
+    """Write an inspection's report: one page to sign, followed by an annex.
 
-    The page has the worst station with its photographs, what is open, the decision and room for
-    signatures; the annex figures, verdicts, findings and raw data.
+    The page shows the worst station with its photographs, the open entries, the decision and
+    space for signatures; the annex contains figures, verdicts, findings and raw data.
 
-    FOLDER and RECORD are as in `check`. From a folder the photographs are measured first; from
-    a record come its results, how findings were closed, and the record's fingerprint. An
-    existing file is not overwritten.
+    FOLDER and RECORD are as in `check`. For a folder, the photographs are measured first; for a
+    record, its stored results are used, and the report adds how findings were closed and the
+    record's fingerprint. An existing file is not overwritten.
 
     \b
     Example:
@@ -79,7 +79,9 @@ def report(
     """
     wanted = [out] if not also_html else [out, out.with_suffix(".html")]
     if out.suffix.lower() != ".pdf":
-        raise click.UsageError(f"the report is a PDF: name it like report.pdf; got {out.name}.")
+        raise click.UsageError(
+            f"the report is a PDF, so its name must end in .pdf; got {out.name}."
+        )
     for path in wanted:
         if path.exists():
             raise click.UsageError(f"{path} already exists; name another file or move it.")
@@ -120,7 +122,7 @@ def _case(
         )
         return case_of_folder(folder, read, limits=limits)
     if print_set is not None:
-        raise ValueError("--print-set is for a folder; a record says itself which print was used.")
+        raise ValueError("--print-set is for a folder; a record states which print check was used.")
     read = log_in_record(where, inspection)
     with open_record(where, create=False) as record:
         return case_of_record(record, read, name=record_name(where), limits=limits)

@@ -1,4 +1,4 @@
-"""`ropephoto scale`: a photograph without the card, measured by a rule or a length in it."""
+"""`ropephoto scale`: measure a photograph without the card, by a rule or known length in it."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ class PointType(click.ParamType[PixelPoint]):
         try:
             x, y = (float(part) for part in parts)
         except ValueError:
-            self.fail(f"{value!r} is no point; type X,Y in px, e.g. 812,440.", param, ctx)
+            self.fail(f"{value!r} is not a point; type X,Y in px, e.g. 812,440.", param, ctx)
         if not (math.isfinite(x) and math.isfinite(y)):
-            self.fail(f"{value!r} is no point in a photograph.", param, ctx)
+            self.fail(f"{value!r} is not a point in a photograph.", param, ctx)
         return x, y
 
 
@@ -70,7 +70,7 @@ POINT, LENGTH = PointType(), LengthType()
     nargs=2,
     required=True,
     metavar="X,Y X,Y",
-    help="Two points of known distance, px: on one row of graduations of a rule or tape.",
+    help="Two points a known distance apart on one row of graduations of a rule or tape, px.",
 )
 @click.option(
     "--length",
@@ -88,7 +88,7 @@ POINT, LENGTH = PointType(), LengthType()
     help="Standard uncertainty of that length, with --two-points. Default: 0.2 % of it.",
 )
 @click.option(
-    "--two-points", is_flag=True, help="There is no rule: take the two points and the length alone."
+    "--two-points", is_flag=True, help="No rule: use the two points and the length alone."
 )
 @click.option(
     "--across",
@@ -96,7 +96,7 @@ POINT, LENGTH = PointType(), LengthType()
     type=POINT,
     nargs=2,
     metavar="X,Y X,Y",
-    help="A line square across the rope, from plain ground to plain ground, px.",
+    help="A line square across the rope, from plain background to plain background, px.",
 )
 @click.option(
     "--edges",
@@ -111,15 +111,15 @@ POINT, LENGTH = PointType(), LengthType()
     type=click.Choice(LIES),
     default="unsaid",
     show_default=True,
-    help="Where the rope lies: beside the rule on the same ground, on the rule's face, "
-    "or with its middle level with that face.",
+    help="Where the rope lies: beside the rule on the same surface, on the rule's face, "
+    "or with its axis level with that face.",
 )
 @click.option(
     "--height",
     "height_mm",
     type=float,
     metavar="MM",
-    help="Instead of --lies: height of the rope's middle over the rule's face, mm.",
+    help="Instead of --lies: height of the rope's axis above the rule's face, mm.",
 )
 @click.option(
     "--u-height",
@@ -133,19 +133,19 @@ POINT, LENGTH = PointType(), LengthType()
     "jaw_mm",
     type=LENGTH,
     metavar="LENGTH",
-    help="Length of the virtual jaws. Default: the rope in view, two diameters at most.",
+    help="Length of the virtual jaws. Default: the rope in view, at most two diameters.",
 )
 @click.option(
     "--say",
     metavar="STATION/VIEW",
-    help="Station and view that it shows, 0 to 359 degrees: 3/90.",
+    help="Station and view (0 to 359 degrees) in the photograph: 3/90.",
 )
 @click.option(
     "--nominal",
     "nominal_mm",
     type=LENGTH,
     metavar="LENGTH",
-    help="Nominal diameter: shows the difference in % of it.",
+    help="Nominal diameter: shows differences in % of it.",
 )
 @json_option
 @csv_option
@@ -153,12 +153,12 @@ POINT, LENGTH = PointType(), LengthType()
     "--overlay",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
-    help="Write a picture with the marks of the rule and the edges into DIR.",
+    help="Write a picture with the rule's graduations and the edges into DIR.",
 )
 @click.option(
     "--record", "where", metavar="RECORD", help="Add photograph and result to this record."
 )
-@click.option("--inspection", help="The inspection in RECORD that it belongs to.")
+@click.option("--inspection", help="Inspection in RECORD to add it to.")
 @click.option(
     "--by",
     envvar="ROPEPHOTO_PERSON",
@@ -188,11 +188,11 @@ def scale(
     inspection: str | None,
     by: str | None,
 ) -> None:
-    """Measure the rope in PHOTO by a rule, a tape or a known length in the picture, no card.
+    """Measure the rope in PHOTO by a rule, a tape or a known length in it, without the card.
 
-    Mark two points on a row of graduations and give the length between them: the marks are found
-    with their perspective. A line across the rope says where to measure. Such figures are less
-    sure than those with the card; height and tilt stand in their budget by name.
+    Mark two points on a row of graduations and give the length between them: the graduations are
+    found with their perspective. A line across the rope shows where to measure. Such figures are
+    less certain than those with the card; height and tilt are named terms of their budget.
 
     Exit status: 0 answered, 1 refused, 2 misuse.
 

@@ -1,4 +1,4 @@
-"""What commands print: figures and findings as tables and lines for a terminal, and as files.
+"""Output of the commands: figures and findings as tables and lines for a terminal, and as files.
 
-May import all of `ui` but the commands themselves.
+May import everything in `ui` except the commands themselves.
 """

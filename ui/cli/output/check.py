@@ -1,7 +1,4 @@
-"""What `ropephoto check` found, on the screen: readable from 80 columns on.
-
-Further parts of what `ropephoto check` shows: severity, history, grooves, what would settle.
-"""
+"""The result of `ropephoto check` on a terminal of 80 columns or more."""
 
 from __future__ import annotations
 
@@ -26,8 +23,8 @@ from ui.lengths import figure, in_units, length_text, rate_words, unit_of
 from ui.text import CAUTIONS, chance_words, refused
 from vision.results import Finding
 
-BY: dict[Source, str] = {"photographs": "photo", "gauge": "gauge"}
-DOUBT_MARK = "*"  # a verdict that rests on a doubted entry
+SOURCES: dict[Source, str] = {"photographs": "photo", "gauge": "gauge"}
+DOUBT_MARK = "*"  # marks a verdict that rests on a doubted entry
 STYLES = {
     "disagrees": "bold red",
     "doubtful": "yellow",
@@ -38,7 +35,7 @@ STYLES = {
 
 
 def print_check_table(assessment: Assessment, read: Folder) -> None:
-    """Print an assessment for people; its last line says what to check first.
+    """Print an assessment as tables and text; the last line says what to check first.
 
     Lengths are in the rope's own units, mm or inch.
     """
@@ -78,14 +75,14 @@ def print_check_table(assessment: Assessment, read: Folder) -> None:
         ]
     )
     print_parts(console, parts)
-    # one line whatever the width of the screen, so that it can be cut off and passed on
+    # always one line, so that a script can take the last line
     console.print(
         in_units(assessment.first_concern, units), style="bold", markup=False, soft_wrap=True
     )
 
 
 def _comparisons_table(comparisons: tuple[Comparison, ...], units: Units) -> Table:
-    """Return every comparison; the gauge has a column where there is more than one."""
+    """Return a table of all comparisons, with a column for the gauge if there are several."""
     several = len({comparison.gauge for comparison in comparisons}) > 1
     named = "" if several else f" ({comparisons[0].gauge})"
     table = new_table(f"Photograph against gauge{named}; U is expanded, k = 2")
@@ -126,7 +123,7 @@ def _agreement_line(assessment: Assessment) -> str:
 
 
 def _findings_table(findings: tuple[Finding, ...], units: Units) -> Table:
-    table = new_table("Entries to check, the most urgent first")
+    table = new_table("Entries to check, most urgent first")
     table.show_lines = True
     table.add_column("#", justify="right")
     table.add_column("entries", min_width=17)
@@ -146,7 +143,7 @@ def _findings_table(findings: tuple[Finding, ...], units: Units) -> Table:
 
 
 def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
-    """Return one row a limit and source: how its stations fare, and the one nearest to it."""
+    """Return a row for each limit and source: its verdicts, and the station nearest to it."""
     unit = unit_of(units)
     table = new_table("Published limits; a verdict never clears a rope")
     table.add_column("limit", ratio=1, min_width=15)
@@ -161,7 +158,7 @@ def _verdicts_table(verdicts: tuple[PlacedVerdict, ...], units: Units) -> Table:
         bounds = (("min", verdict.limit.low_mm), ("max", verdict.limit.high_mm))
         table.add_row(
             Text(what),
-            BY[source],
+            SOURCES[source],
             "\n".join(
                 f"{number} {word}"
                 + _mark(one.doubted for one in group if one.verdict.outcome == word)
@@ -195,14 +192,14 @@ def _mark(doubted: Iterable[bool]) -> str:
 
 
 def _counts(group: list[PlacedVerdict]) -> dict[str, int]:
-    """Return how many verdicts there are of each outcome, the worst first."""
+    """Return the number of verdicts of each outcome, worst first."""
     outcomes = [one.verdict.outcome for one in group]
     words = ("outside", "undecided", "within")
     return {word: outcomes.count(word) for word in words if word in outcomes}
 
 
 def _not_applicable(assessment: Assessment) -> list[str]:
-    """Return why limits don't apply; those of the other service are only named."""
+    """Return why limits don't apply; limits for the other state of service are only named."""
     service = assessment.log.rope.service
     close: list[NotApplicable] = []
     far: list[NotApplicable] = []
@@ -224,11 +221,11 @@ def _lines(assessment: Assessment) -> list[str]:
     checked = assessment.crosscheck
     lines = [f"{refusal.photo_name}: {refused(refusal)}" for refusal in checked.refused]
     lines += [
-        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading that it can be held against."
+        f"{one.photo_name}: {one.diameter_mm:.2f} mm, no reading to compare it with."
         for one in checked.photos_alone
     ]
     lines += [
-        f"{one.place.words}: {one.typed} was logged, no photograph that it can be held against."
+        f"{one.place.words}: {one.typed} was logged, no photograph to compare it with."
         for one in checked.readings_alone
     ]
     lines += [
@@ -244,9 +241,9 @@ def _notes(assessment: Assessment, read: Folder) -> list[str]:
     if assessment.judged_against_nothing:
         lines.append(NOTHING_APPLIED)
     if any(verdict.doubted for verdict in assessment.verdicts):
-        lines.append(f"{DOUBT_MARK} marks a verdict that rests on an entry that has to be checked.")
+        lines.append(f"{DOUBT_MARK} marks a verdict that rests on an entry to be checked.")
     lines += _not_applicable(assessment)
-    lines += [f"Not asked: {words}" for words in assessment.not_asked]
+    lines += [f"Assumed or missing: {words}" for words in assessment.not_asked]
     lines += [f"Row {one.line} was left out: {one.reason}" for one in read.rejected]
     return [*lines, *(f"Note: {note}" for note in (*assessment.notes, *read.notes))]
 
@@ -260,8 +257,8 @@ GROUPS = {"gauge": "gauge", "person": "person", "print_set": "card set", "camera
 
 
 def severity_table(assessment: Assessment) -> Table:
-    """Return each station's uniform decrease with its severity."""
-    table = new_table("Uniform decrease of diameter after ISO 4309:2017, by each best figure")
+    """Return a table of each station's uniform decrease with its severity."""
+    table = new_table("Uniform decrease in diameter (ISO 4309:2017), by each station's best figure")
     table.add_column("station", no_wrap=True)
     table.add_column("by", no_wrap=True)
     units = assessment.log.rope.units
@@ -277,7 +274,7 @@ def severity_table(assessment: Assessment) -> Table:
         )
         table.add_row(
             str(at.station),
-            BY[at.source],
+            SOURCES[at.source],
             figure(one.decrease_mm, units, signed=True),
             f"{one.decrease_pct:+z.2f}",
             f"{one.u_pct:.2f}",
@@ -289,8 +286,8 @@ def severity_table(assessment: Assessment) -> Table:
 
 
 def over_time_table(stations: tuple[StationHistory, ...], units: Units = "mm") -> Table:
-    """Return each station's rate of loss, and when the nearest discard limit would be met."""
-    table = new_table("Over the inspections, by the gauge; 95 % intervals")
+    """Return a table of each station's rate of loss, and when the next discard limit is reached."""
+    table = new_table("Change over the inspections, by gauge; 95 % intervals")
     table.add_column("station")
     table.add_column("inspections", justify="right")
     table.add_column(f"{unit_of(units)} per year", justify="right", no_wrap=True)
@@ -303,29 +300,29 @@ def over_time_table(stations: tuple[StationHistory, ...], units: Units = "mm") -
             table.add_row(str(station.station), count, "-", station.why)
             continue
         low, high = station.line.rate_interval
-        limit, met = "-", "no discard limit applies"
+        limit, reached = "-", "no discard limit applies"
         if station.limit is not None:
-            limit, met = figure(station.limit.limit_mm, units), _met(station)
+            limit, reached = figure(station.limit.limit_mm, units), _reached(station)
         table.add_row(
             str(station.station),
             count,
             rate_words(station.line.rate_mm_per_year, units),
             f"{rate_words(low, units)} to {rate_words(high, units)}",
             limit,
-            met,
+            reached,
         )
     return table
 
 
-def _met(history: StationHistory) -> str:
+def _reached(history: StationHistory) -> str:
     if history.limit is None or history.limit.earliest is None:
         return "not within 100 years"
-    latest = "no latest day" if history.limit.latest is None else f"by {history.limit.latest}"
+    latest = "no latest date" if history.limit.latest is None else f"by {history.limit.latest}"
     return f"from {history.limit.earliest}, {latest}"
 
 
 def further_lines(assessment: Assessment) -> list[str]:
-    """Return what would settle undecided verdicts, who or what differs, chance, grooves."""
+    """Return lines on undecided verdicts, differences between groups, ellipses, lay and grooves."""
     lines = [
         placed.words for placed in assessment.verdicts if placed.verdict.outcome == "undecided"
     ]

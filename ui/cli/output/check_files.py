@@ -1,4 +1,4 @@
-"""What `ropephoto check` found, as JSON and as CSV."""
+"""The result of `ropephoto check` as JSON and as CSV."""
 
 from __future__ import annotations
 

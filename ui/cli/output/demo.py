@@ -1,4 +1,4 @@
-"""Measure the sample inspection and show it against its truth and its gauge readings."""
+"""Measure the sample inspection and compare it with its true widths and its gauge readings."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ TRUTH = "truth_2d_mm"  # caliper width of the rendered mesh over the default jaw
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """One photograph of the samples with what is known about it."""
+    """One result of the samples with its true width and gauge reading."""
 
     result: Result
     truth_mm: float
@@ -36,7 +36,7 @@ class _Line:
 
 
 def run_demo(folder: Path) -> None:
-    """Measure the photographs of the sample folder and print what was found.
+    """Measure the photographs of the sample folder and print the results.
 
     Parameters
     ----------
@@ -87,8 +87,8 @@ def _table(lines: list[_Line]) -> Table:
         "photo\nmm",
         "U\nmm",
         "truth\nmm",
-        "off\n%",
-        "inside\nU",
+        "error\n%",
+        "within\nU",
         "typed\nmm",
         "typed -\nphoto mm",
     )
@@ -122,10 +122,8 @@ def _table(lines: list[_Line]) -> Table:
 def _print_refusals(console: Console, lines: list[_Line]) -> None:
     for line in lines:
         if isinstance(line.result, Refusal):
-            meant = "as it must be" if not line.expected else "though it should be answered"
-            console.print(
-                f"{line.result.photo_name}, {meant}: {refused(line.result)}", markup=False
-            )
+            how = "refused as it must be" if not line.expected else "refused but answerable"
+            console.print(f"{line.result.photo_name}, {how}: {refused(line.result)}", markup=False)
 
 
 def _print_accuracy(console: Console, lines: list[_Line]) -> None:
@@ -136,6 +134,6 @@ def _print_accuracy(console: Console, lines: list[_Line]) -> None:
     )
     if off:
         console.print(
-            f"Against the truth: {len(off)} figures, median {off[len(off) // 2]:.2f} % off, "
-            f"worst {off[-1]:.2f} %."
+            f"Compared with the true widths: {len(off)} figures, median error "
+            f"{off[len(off) // 2]:.2f} %, largest {off[-1]:.2f} %."
         )

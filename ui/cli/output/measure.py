@@ -23,7 +23,7 @@ from vision.frame import COLUMNS, results_frame
 from vision.results import Estimate, Refusal, Result
 from vision.uncertainty import combined_u_mm, shares
 
-WIDE = 105  # from here on the table also has room for what main source of U
+WIDE = 105  # columns from which the table has room for the main source of U
 
 
 def new_table(title: str) -> Table:
@@ -43,7 +43,7 @@ def print_table(
     nominal_mm: float | None,
     measured: MeasuredDiameter | None = None,
 ) -> None:
-    """Print results for people: figures, sections, refusals, warnings, cautions."""
+    """Print results as tables and text: figures, sections, refusals, warnings, cautions."""
     console = Console()
     estimates = [result for result in results if isinstance(result, Estimate)]
     wide = console.width >= WIDE
@@ -92,7 +92,7 @@ def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wid
     table.add_column("station,\nview", no_wrap=True)
     headings = ["diameter\nmm", "U\nmm", "U\n%"]
     if nominal_mm is not None:
-        headings.append("to nominal\n%")
+        headings.append("from nominal\n%")
     for heading in (*headings, "crowns"):
         table.add_column(heading, justify="right", no_wrap=True)
     if wide:
@@ -110,13 +110,13 @@ def _estimates_table(estimates: list[Estimate], nominal_mm: float | None, *, wid
         if wide and estimate.budget:
             term, share = shares(estimate.budget)[0]
             row.append(f"{term.quantity} ({100 * share:.0f} %)")
-        # a file's name is text, whatever brackets stand in it
+        # as Text: brackets in a file's name are not markup
         table.add_row(Text(estimate.photo_name), _short_place(estimate), *row)
     return table
 
 
 def _short_place(estimate: Estimate) -> str:
-    """Return station and view as short as a column wants it, e.g. ``"3, 90"``."""
+    """Return station and view in short form for a column, e.g. ``"3, 90"``."""
     words = "-" if estimate.station is None else f"{estimate.station}, {estimate.view_deg}"
     return f"{words}\nat {estimate.at_mm:g} mm" if estimate.at_mm else words
 
@@ -181,7 +181,7 @@ def _measured_line(measured: MeasuredDiameter) -> str:
 
 
 def _warnings(estimates: list[Estimate]) -> list[str]:
-    """Return each warning once, with the number of photographs that it concerns."""
+    """Return each warning once, with the number of results that have it."""
     occurrences = Counter(
         sentence(finding) for estimate in estimates for finding in estimate.findings
     )
@@ -189,7 +189,7 @@ def _warnings(estimates: list[Estimate]) -> list[str]:
 
 
 def as_plain(result: Result) -> dict[str, Any]:
-    """Return a result as plain values for JSON, with its uncertainties worked out."""
+    """Return a result as plain values for JSON, with its uncertainties calculated."""
     plain = to_dict(result)
     plain["answered"] = plain.pop("answer") == "estimate"
     if isinstance(result, Estimate):
@@ -257,7 +257,7 @@ def _measured_plain(measured: MeasuredDiameter) -> dict[str, Any]:
 
 
 def print_csv(results: list[Result]) -> None:
-    """Print results as CSV, a line each; refused photographs have no figure."""
+    """Print results as CSV, one line each; refused photographs have no figure."""
     frame = results_frame(results)
     words = [name for name, kind in COLUMNS.items() if kind == "str"]
     frame[words] = frame[words].map(escape_formula)
