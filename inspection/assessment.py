@@ -1,6 +1,6 @@
 """Assessment: one inspection's log through cross-check, screening and verdicts, in one call.
 
-It asks each part in turn and keeps what they said. An assessment never clears a rope: the
+It calls each part in turn and collects the results. An assessment never clears a rope: the
 competent person, the maker's instructions and local rules decide.
 """
 
@@ -48,20 +48,20 @@ from inspection.model.log import Log, counted
 from inspection.model.loss import LOCAL_GROUND, asks_for_a_look_at_the_rope
 from inspection.screening.completeness import INCOMPLETE, gaps_and_contradictions
 from inspection.screening.lay_length import StationLay, station_lays
-from inspection.screening.odd_figures import ask, with_learned_repeatability
+from inspection.screening.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import LEVEL, USUAL_PACE, screen
 from inspection.screening.timing import Pace
 from vision.results import Finding
 
 NOTHING_APPLIED = (
     "The rope was judged against nothing: no limit for its diameter applies to what was measured. "
-    "That is no good sign; give what the limits need (a reference diameter, two directions)."
+    "That is not a good sign: provide what the limits need (a reference diameter, two directions)."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """All that can be said about one inspection.
+    """Everything that can be concluded from one inspection.
 
     Parameters
     ----------
@@ -80,7 +80,8 @@ class Assessment:
     not_applicable : tuple of NotApplicable
         Limits that don't apply, and why.
     best : tuple of Section
-        The surest section of every station, from photographs or gauge, in the rope's order.
+        The section of every station with the smallest uncertainty, from photographs or gauge, in
+        the rope's order.
     local : tuple of LocalDecrease
         Each station's best figure against its neighbours'; empty for fewer than 3 stations.
     notes : tuple of str
@@ -91,7 +92,7 @@ class Assessment:
         Uniform decrease of every station by its best figure; empty where no reference diameter
         allows it.
     station_histories : tuple of StationHistory
-        Stations that earlier inspections hold, too.
+        Stations that earlier inspections also contain.
     groove_fits : tuple of GrooveFit
         The rope's grooves against its nominal diameter.
     lays : tuple of StationLay
@@ -99,7 +100,7 @@ class Assessment:
     doubted : frozenset of int
         Stations with an entry that deserves a second look.
     not_asked : tuple of str
-        What decides which limits hold and was not stated, a sentence each.
+        What decides which limits apply but was not stated, a sentence each.
     """
 
     log: Log
@@ -125,7 +126,7 @@ class Assessment:
     def needs_review(self) -> bool:
         """Whether any entry, photograph or figure should be looked at again.
 
-        "Doubtful" alone is not counted: of 20 comparisons in which nothing is wrong, one is.
+        "Doubtful" alone does not count: one in 20 comparisons with nothing wrong is doubtful.
         """
         return bool(
             self.findings
@@ -137,7 +138,7 @@ class Assessment:
 
     @property
     def judged_against_nothing(self) -> bool:
-        """Whether something was measured, and no limit for a diameter was applied to it."""
+        """Whether something was measured but no limit for a diameter was applied to it."""
         return bool(self.log.readings or self.log.results) and not any(
             verdict.verdict.limit.rule.purpose in ("accept", "discard")
             and verdict.verdict.limit.rule.quantity in ("measured diameter", "mean diameter")
@@ -146,7 +147,7 @@ class Assessment:
 
     @property
     def not_complete(self) -> tuple[str, ...]:
-        """What the inspection lacks, says twice or contradicts itself in, a sentence each."""
+        """What is missing, duplicated or contradictory in the inspection, a sentence each."""
         return tuple(finding.seen for finding in self.findings if finding.code in INCOMPLETE)
 
     @property
@@ -194,7 +195,7 @@ def finding_words(finding: Finding) -> str:
 
 
 def _doubted_stations(findings: Sequence[Finding], checked: CrossCheck) -> frozenset[int]:
-    """Return the stations with entries that deserve a look, or disagree with a photograph."""
+    """Return the stations with entries that deserve a look or disagree with a photograph."""
     disagree = {
         comparison.station for comparison in checked.comparisons if comparison.word == "disagrees"
     }
@@ -238,11 +239,11 @@ def assess(
     """
     rope, tension = log.rope, log.inspection.tension
     known = [reading for reading in log.readings if reading.gauge in log.gauges]
-    asked = ask(log)
-    told, dof = with_learned_repeatability(log, asked)
-    sections = sections_of_log(told)
+    model = model_of(log)
+    learned, dof = with_learned_repeatability(log, model)
+    sections = sections_of_log(learned)
     identity = log.inspection.identity
-    checked = crosscheck(log.results, known, told.gauges, rope, inspection=identity, dof=dof)
+    checked = crosscheck(log.results, known, learned.gauges, rope, inspection=identity, dof=dof)
     compared = checked.comparisons
     agreement = agreement_of(compared) if len(compared) >= FEWEST else None
     method_comparison = compare_methods(compared) if compared else None
@@ -250,11 +251,11 @@ def assess(
         (*sections["photographs"], *sections["gauge"]),
         contradicted={item.station for item in compared if item.word == "disagrees"},
     )
-    odd = screen(log, asked, level=level, pace=pace)
-    gaps = gaps_and_contradictions(told)
+    odd = screen(log, model, level=level, pace=pace)
+    gaps = gaps_and_contradictions(learned)
     lays = station_lays(log.results, rope.outer_strands)
     one_by_one = {place for item in odd if len(item.places) <= 2 for place in item.places}
-    findings = (*far_from_nominal(told, named=one_by_one), *odd, *gaps)
+    findings = (*far_from_nominal(learned, named=one_by_one), *odd, *gaps)
     doubted = _doubted_stations(findings, checked)
     sets = usual_sets(rope) if rule_sets is None else rule_sets
     limits = (
@@ -285,7 +286,7 @@ def assess(
         notes=(*_unknown_gauges(log), *notes),
         method_comparison=method_comparison,
         severities=_severities(log, best, limits, doubted),
-        station_histories=station_histories(told, limits),
+        station_histories=station_histories(learned, limits),
         groove_fits=tuple(groove_fit(rope, groove) for groove in rope.grooves),
         lays=lays,
         doubted=doubted,
@@ -298,8 +299,8 @@ def _unknown_gauges(log: Log) -> list[str]:
     if not unknown:
         return []
     return [
-        f"{counted(unknown, 'reading', 'readings')} with a gauge of which nothing is known could "
-        "not be compared: enter the gauge."
+        f"{counted(unknown, 'reading', 'readings')} with an unknown gauge could not be compared: "
+        "enter the gauge."
     ]
 
 
@@ -309,7 +310,7 @@ def _verdicts(
     limits: Sequence[Limit | NotApplicable],
     decision: DecisionRule,
 ) -> tuple[list[PlacedVerdict], list[str]]:
-    """Return every figure against its limits, and what could not be judged."""
+    """Return the verdict on every figure, and what could not be judged."""
     crossovers = log.crossovers()
     verdicts: list[PlacedVerdict] = []
     notes: list[str] = []

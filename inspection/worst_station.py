@@ -2,7 +2,7 @@
 
 One rule for the sheet of stations, the register of ropes and page one of the report. A station
 beyond a criterion comes first, then a possible loss of section, then the largest decrease. A figure
-that rests on an entry to be checked stays in its place, and is marked.
+that depends on an entry to be checked keeps its place, and is marked.
 """
 
 from __future__ import annotations
@@ -31,21 +31,21 @@ class WorstStation:
     station : int
         Station number.
     diameter_mm, u_mm : float
-        Its diameter by the surest figure it has, and the standard uncertainty, mm.
+        The figure with the smallest uncertainty that it has, and its standard uncertainty, mm.
     directions : int
-        From how many directions it was taken; of one only it is no mean.
+        Number of directions measured; with only one it is not a mean.
     why : {"beyond a limit", "possible loss of section", "thinnest"}
         Why it comes first.
     section : Section or None
-        The figure with its directions; None where there is one direction only.
+        The figure with its directions; None where there is only one direction.
     severity : StationSeverity or None
         Uniform decrease of diameter; None where no reference diameter allows it.
     local : LocalDecrease or None
-        Against its neighbours; None for fewer than 3 stations.
+        Comparison with its neighbours; None for fewer than 3 stations.
     beyond : tuple of PlacedVerdict
         Verdicts "outside" a limit for discard or acceptance at this station.
     doubted : bool
-        Whether it rests on an entry that has to be checked.
+        Whether it depends on an entry that has to be checked.
     is_thinnest : bool
         Whether no other station is thinner.
     """
@@ -64,7 +64,7 @@ class WorstStation:
 
     @property
     def is_local_decrease(self) -> bool:
-        """Whether it is thinner than its neighbours beyond doubt."""
+        """Whether it is thinner than its neighbours by more than the uncertainty allows."""
         return self.local is not None and self.local.outcome == "local decrease"
 
 
@@ -122,7 +122,7 @@ def _of_section(assessment: Assessment, section: Section) -> WorstStation:
 
 
 def _thinnest_view(assessment: Assessment) -> WorstStation | None:
-    """Return the thinnest single figure, where no station was taken from two directions."""
+    """Return the thinnest single figure, where no station was measured in two directions."""
     singles: list[tuple[float, float, Place]] = [
         (one.diameter_mm, one.u_mm, one.place)
         for one in assessment.log.results

@@ -1,6 +1,6 @@
 """Severities of several criteria at one station, added up as published; no verdict beyond that.
 
-ISO 4309:2017 describes, for information, one method of weighing several kinds of damage at one
+ISO 4309:2017 describes, for information, one method of assessing several kinds of damage at one
 place together: each has a severity towards discard, and the severities at that place are added
 (from memory, confidence 0.8). The competent person decides what a sum means.
 """
@@ -22,7 +22,7 @@ COMBINED_SOURCE = (
 
 @dataclass(frozen=True, slots=True)
 class CombinedSeverity:
-    """What was rated at one station, together.
+    """The combined severity of everything rated at one station.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ class CombinedSeverity:
     missing : tuple of str
         Criteria that nobody recorded or rated there.
     doubted : bool
-        Whether the decrease rests on an entry that deserves a second look.
+        Whether the decrease depends on an entry that deserves a second look.
     """
 
     station: int
@@ -48,7 +48,7 @@ class CombinedSeverity:
 
     @property
     def band(self) -> str:
-        """The sum in the table's own words: "none", "slight" and so on to "discard"."""
+        """The sum in the table's own words, from "none" and "slight" to "discard"."""
         return next((name for name, pct in BANDS if self.severity_pct <= pct), BANDS[-1][0])
 
     @property
@@ -58,20 +58,20 @@ class CombinedSeverity:
         sentence = f"Station {self.station}: {added} = {self.severity_pct} %, {self.band}."
         if self.missing:
             sentence += f" Not rated there: {', '.join(self.missing)}."
-        return f"{sentence} The decrease rests on a doubted entry." if self.doubted else sentence
+        return f"{sentence} The decrease depends on a doubtful entry." if self.doubted else sentence
 
 
 def combined_severities(
     decreases: Iterable[StationSeverity], conditions: Iterable[Condition]
 ) -> tuple[CombinedSeverity, ...]:
-    """Return the sum of severities of every station of which anything was rated, by number.
+    """Return the sum of severities of every station where anything was rated, by number.
 
     Parameters
     ----------
     decreases : iterable of StationSeverity
-        Uniform decrease of diameter, as `inspection.assessment.Assessment.severities` has it.
+        Uniform decrease of diameter, as in `inspection.assessment.Assessment.severities`.
     conditions : iterable of Condition
-        What was recorded beside it.
+        What was recorded besides the diameter.
 
     Examples
     --------

@@ -1,7 +1,7 @@
 """Whether the figures of a set of limits were confirmed, by whom, and against which copy.
 
-The program's figures were written down from public copies and from memory. Whoever owns the
-document compares them with it once; until then every report says that nobody has.
+The program's figures come from public copies and from memory. Whoever owns the document compares
+them with it once; until then every report says that nobody has.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from inspection.limits.rules import Rule
 from inspection.limits.standards import BAND_EDGES_PCT, ISO_4309_2017, RULE_SETS
 from inspection.model.confirmation import Confirmation
 
-# About a rule; a better word for them changes no figure. Published sets name no ropes.
+# Fields that only describe a rule: rewording them changes no figure. Published sets name no ropes.
 _WORDS = ("source", "sure", "note", "ropes")
 
 
@@ -41,7 +41,7 @@ def figures_of(rule_set: str) -> str:
 def standing_confirmation(
     rule_set: str, confirmations: Mapping[str, Confirmation]
 ) -> Confirmation | None:
-    """Return the confirmation of a set's figures as they are now, None where there is none."""
+    """Return the confirmation of a set's current figures; None where there is none."""
     known = confirmations.get(rule_set)
     if known is None or rule_set not in RULE_SETS or known.figures != figures_of(rule_set):
         return None
@@ -49,7 +49,7 @@ def standing_confirmation(
 
 
 def confirmation_words(rule_set: str, confirmations: Mapping[str, Confirmation]) -> str:
-    """Return in one sentence whether a set's figures were confirmed: for pages and reports.
+    """Return one sentence saying whether a set's figures were confirmed, for pages and reports.
 
     Examples
     --------
@@ -57,12 +57,12 @@ def confirmation_words(rule_set: str, confirmations: Mapping[str, Confirmation])
     'EN 12385-4: not confirmed against a copy of the document.'
     """
     if rule_set not in RULE_SETS:
-        return f"{rule_set}: entered here, not a published limit of this program."
+        return f"{rule_set}: entered by the user, not a published limit of this program."
     standing = standing_confirmation(rule_set, confirmations)
     if standing is not None:
         return (
-            f"{rule_set}: confirmed against own copy ({standing.copy}) by {standing.person} on "
-            f"{standing.on.isoformat()}."
+            f"{rule_set}: confirmed against a copy of the document ({standing.copy}) by "
+            f"{standing.person} on {standing.on.isoformat()}."
         )
     if rule_set in confirmations:
         return (
@@ -73,7 +73,7 @@ def confirmation_words(rule_set: str, confirmations: Mapping[str, Confirmation])
 
 
 def unconfirmed(rules: Iterable[Rule], confirmations: Mapping[str, Confirmation]) -> list[str]:
-    """Return the published sets among rules of which nobody has confirmed the figures."""
+    """Return the published sets among the rules whose figures nobody has confirmed."""
     named = dict.fromkeys(rule.rule_set for rule in rules)
     return [
         name

@@ -3,7 +3,7 @@
 A verdict of "within" says that one figure at one place meets one limit. It never clears a rope:
 the competent person, local rules and the maker's instructions decide.
 
-Verdicts with their place: what was judged, where, and what the figure came from.
+Each verdict has its place: what was judged, where, and the source of the figure.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from inspection.model.loss import DOUBTED
 from inspection.model.quantity import Quantity
 
 Outcome = Literal["within", "undecided", "outside"]
-TOUCH_MM = 1e-9  # figures nearer than this to a limit are at it: float noise of sums and means
+TOUCH_MM = 1e-9  # figures nearer than this to a limit are at it: float noise in sums and means
 
 
 @dataclass(frozen=True, slots=True)
 class DecisionRule:
-    """How uncertainty counts when a figure is held against a limit.
+    """How uncertainty counts when a figure is compared with a limit.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ class DecisionRule:
     source: str
 
     def __post_init__(self) -> None:
-        """Refuse a factor that is no factor."""
+        """Refuse a factor that is not a number of 0 or more."""
         if not (math.isfinite(self.guard_factor) and self.guard_factor >= 0):
             raise ValueError(f"`guard_factor` must be 0 or more; got {self.guard_factor}.")
 
@@ -109,8 +109,8 @@ class Verdict:
             return sentence + " The figure is at the limit: no measurement can settle it."
         if self.limit.u_base_mm > self.settle_u_mm:
             return (
-                f"{sentence} The {rule.start} diameter is too unsure for any measurement to settle "
-                "it."
+                f"{sentence} The {rule.start} diameter is too uncertain for any measurement to "
+                "settle it."
             )
         return (
             f"{sentence} A measurement with U (k = 2) of {2.0 * self.settle_u_mm:.3f} mm or less "
@@ -140,7 +140,7 @@ def judge(
         Guard band after ISO 14253-1:2017 by default.
     base_covariance_mm2 : float, optional
         Covariance of the figure with the reference or baseline that the limit starts from
-        (same gauge, same card set), mm²; it makes the difference surer.
+        (same gauge, same card set), mm²; it reduces the uncertainty of the difference.
 
     Raises
     ------
@@ -150,9 +150,9 @@ def judge(
     Notes
     -----
     With guard band g = factor x u: within needs at least g inside every limit, outside means
-    g or more beyond one, all else is undecided. A figure exactly at limit and g = 0 is what the
-    rule's own words say ("more than 5 %" or "7.5 % or more"). Below a lower limit a thinner
-    rope never gets a kinder verdict. Where the limits are nearer to each other than 2 g,
+    g or more beyond one, everything else is undecided. With g = 0, a figure exactly at the limit is
+    judged by the rule's own wording ("more than 5 %" or "7.5 % or more"). Below a lower limit a
+    thinner rope never gets a more lenient verdict. Where the limits are closer together than 2 g,
     "within" can't be reached.
 
     References
@@ -203,7 +203,7 @@ def _p_conform(
 
 
 def _settle_u_mm(limit: Limit, value_mm: float, decision: DecisionRule) -> float:
-    """Return the u at which the same figure would be decided; both limits must be cleared."""
+    """Return the u at which the same figure would be decided, against both limits."""
     distances = [
         abs(value_mm - bound) for bound in (limit.low_mm, limit.high_mm) if bound is not None
     ]
@@ -215,7 +215,7 @@ STATION_FIGURES: tuple[Quantity, ...] = ("mean diameter", "ovality")
 
 @dataclass(frozen=True, slots=True)
 class PlacedVerdict:
-    """A verdict and what it is about.
+    """A verdict with its place and source.
 
     Parameters
     ----------
@@ -226,9 +226,9 @@ class PlacedVerdict:
     verdict : Verdict
         The figure against its limit.
     doubted : bool
-        Whether it rests on an entry that deserves a second look.
+        Whether it depends on an entry that deserves a second look.
     out_of_scope : str
-        Why the limit does not hold there although the figure lies beyond it; empty where it does.
+        Why the limit does not apply there although the figure is beyond it; empty if it does.
     """
 
     station: int | None
@@ -243,7 +243,7 @@ class PlacedVerdict:
         where = "Whole rope" if self.station is None else f"Station {self.station}"
         return f"{where}, by {'the ' if self.source == 'gauge' else ''}{self.source}: " + (
             self.verdict.words
-            + (f" The table does not hold here: {self.out_of_scope}." if self.out_of_scope else "")
+            + (f" The table does not apply here: {self.out_of_scope}." if self.out_of_scope else "")
             + (f" {DOUBTED}" if self.doubted else "")
         )
 
@@ -258,8 +258,8 @@ def station_verdicts(
 ) -> list[PlacedVerdict]:
     """Return the verdicts on mean diameter and ovality of every station.
 
-    Where a table does not hold (see `scope_of`) a figure beyond it is told, and none is called
-    within: nobody says that what it allows is allowed there.
+    Where a table does not apply (see `scope_of`) a figure beyond it is reported, and none is called
+    within: what the table allows need not be allowed there.
     """
     verdicts = []
     for section in sections:
@@ -277,7 +277,7 @@ def station_verdicts(
 
 
 def scope_of(limit: Limit, station: int | None, crossovers: Collection[int]) -> str:
-    """Return why a limit does not hold at a station; empty where it does."""
+    """Return why a limit does not apply at a station; empty if it does."""
     crosses = limit.rule.plain_winding and station in crossovers
     return " and ".join(
         filter(None, (limit.out_of_scope, "the rope crosses over here" if crosses else ""))
@@ -285,7 +285,7 @@ def scope_of(limit: Limit, station: int | None, crossovers: Collection[int]) -> 
 
 
 def scope_notes(limits: Iterable[Limit | NotApplicable], crossovers: Collection[int]) -> list[str]:
-    """Return a sentence for each limit that does not hold for the whole rope or a part of it."""
+    """Return a sentence for each limit that does not apply to the whole rope or a part of it."""
     notes = []
     for limit in limits:
         if not isinstance(limit, Limit) or not limit.rule.plain_winding:
@@ -293,14 +293,14 @@ def scope_notes(limits: Iterable[Limit | NotApplicable], crossovers: Collection[
         name = f"{limit.rule.rule_set}, {limit.rule.what}"
         if limit.out_of_scope:
             notes.append(
-                f"{name}: the table does not hold, because {limit.out_of_scope}; no station is "
-                "called within by it."
+                f"{name}: the table does not apply, because {limit.out_of_scope}; no station is "
+                "reported as within it."
             )
         elif crossovers:
             listed = ", ".join(str(crossover) for crossover in sorted(crossovers))
             notes.append(
-                f"{name}: the table does not hold where the rope crosses over (station {listed}), "
-                "and wear is worse there; no figure there is called within by it."
+                f"{name}: the table does not apply where the rope crosses over (station {listed}), "
+                "and wear is worse there; no figure there is reported as within it."
             )
     return notes
 
@@ -313,7 +313,7 @@ def whole_rope_verdicts(
     nominal_mm: float,
     decision: DecisionRule = GUARD_2017,
 ) -> tuple[list[PlacedVerdict], list[str]]:
-    """Return verdicts on the figures of a whole new rope, or why there are none."""
+    """Return the verdicts on the figures of a whole new rope, and notes on what is missing."""
     wanted = [
         limit
         for limit in limits
@@ -335,7 +335,7 @@ def whole_rope_verdicts(
     if whole.left_out:
         near = ", ".join(str(one.station) for one in whole.left_out)
         notes.append(
-            f"By {source}: station {near} lies nearer than {APART_M:g} m to another one and does "
-            "not count for the measured diameter of the whole rope."
+            f"By {source}: station {near} is less than {APART_M:g} m from another one and does "
+            "not count towards the measured diameter of the whole rope."
         )
     return verdicts, notes

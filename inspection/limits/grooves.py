@@ -1,8 +1,8 @@
 """Grooves, and whether the rope fits what it runs on.
 
-Two questions are kept apart. How the *groove* stands against the rope's nominal diameter
-(`groove_fit`, from the radius as it was stated), and how thick the *rope* as measured may be
-for this groove, this pitch or this drum (held against the mean diameter of every station).
+There are two separate questions: how the *groove* compares with the rope's nominal diameter
+(`groove_fit`, from the radius as stated), and how thick the *rope* as measured may be for this
+groove, this pitch or this drum (compared with the mean diameter of every station).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from inspection.limits.rules import ENTERED, Limit, NotApplicable, Rule, resolve
 from inspection.limits.standards import US_NEW_ROPE
 from inspection.model.rope import Groove, Rope
 
-# Practice pages differ from the standard, so each is a choice with a name of its own.
+# Trade pages differ from the standard, so each range has a name to choose it by.
 GROOVE_RANGES_PCT: dict[str, tuple[float, float, str]] = {
     "ISO 16625": (5.0, 10.0, "ISO 16625, as a trade page quotes it; confirmed there"),
     "practice, 0.53 to 0.55 d": (6.0, 10.0, "trade page on sheave and drum dimensions"),
@@ -23,8 +23,8 @@ GROOVE_RANGES_PCT: dict[str, tuple[float, float, str]] = {
 OVER_MEASURED_PCT = 1.0  # least groove diameter over the measured rope, at installation
 PITCH_PER_RADIUS = (2.065, 2.18)  # drum pitch over groove radius; trade page, not a standard
 
-# Held against every station's mean, so that the thickest (or thinnest) decides: an average over the
-# rope would hide the one place that climbs.
+# Compared with every station's mean, so that the thickest (or thinnest) decides: an average over
+# the rope would hide the one place that climbs.
 _FIT = Rule(
     rule_set="",
     what="",
@@ -51,11 +51,11 @@ class GrooveFit:
     excess_pct : float
         Groove diameter over nominal rope diameter, minus 1, %.
     outcome : {"within", "too tight", "too wide"}
-        Against the range; the edges belong to it.
+        Compared with the range, which includes its edges.
     pitch_per_radius : float or None
         Pitch over groove radius; None without a pitch.
     pitch_fits : bool or None
-        Whether that lies in `PITCH_PER_RADIUS`; None without a pitch.
+        Whether that is within `PITCH_PER_RADIUS`; None without a pitch.
     """
 
     groove: Groove
@@ -84,9 +84,9 @@ class GrooveFit:
 
 
 def groove_fit(rope: Rope, groove: Groove, *, range_name: str = "ISO 16625") -> GrooveFit:
-    """Return how a groove's stated radius and pitch stand against the nominal diameter.
+    """Return how a groove's stated radius and pitch compare with the nominal diameter.
 
-    The groove is taken as stated: its own wear is not known here. Measure it with a groove gauge.
+    The groove is taken as stated: its wear is not known here. Measure it with a groove gauge.
 
     Raises
     ------
@@ -116,7 +116,7 @@ def groove_fit(rope: Rope, groove: Groove, *, range_name: str = "ISO 16625") -> 
 
 
 def handbook_groove_mm(nominal_mm: float, *, worn: bool) -> float:
-    """Return the least groove diameter after the US handbook's groove gauges, mm.
+    """Return the least groove diameter by the US handbook's groove gauges, mm.
 
     A new or re-cut groove: nominal plus the full oversize tolerance of a new rope; a worn one
     may still be used at nominal plus half of it.
@@ -139,9 +139,9 @@ def handbook_groove_mm(nominal_mm: float, *, worn: bool) -> float:
 
 
 def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ...]:
-    """Return the limits that a groove or a drum sets to its rope, wherever that is thickest.
+    """Return the limits that a groove or a drum sets for its rope, wherever that is thickest.
 
-    Three of them: the groove must be at least 1 % wider than the measured rope; on a drum the
+    There are three: the groove must be at least 1 % wider than the measured rope; on a drum the
     turns must not crowd, so the rope must be thinner than the pitch; and a drum with several
     layers has its maker's own limits. No standard gives a tolerance for several layers.
 
@@ -211,9 +211,9 @@ def groove_limits(rope: Rope, groove: Groove) -> tuple[Limit | NotApplicable, ..
 
 
 def all_groove_limits(rope: Rope) -> tuple[Limit | NotApplicable, ...]:
-    """Return the limits of all grooves of a rope that there is something to say of.
+    """Return the limits of all grooves of a rope, without those that need no mention.
 
-    A sheave has no pitch, and a drum of one layer needs no limits of its own: no gap to tell.
+    A sheave has no pitch, and a single-layer drum needs no limits of its own: nothing is missing.
     """
     return tuple(
         limit

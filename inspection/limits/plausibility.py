@@ -1,10 +1,10 @@
-"""Whether figures can belong to the nominal diameter at all, whatever else they are held against.
+"""Whether figures can belong to the nominal diameter at all, whatever other limits apply.
 
-No published limit: our own rule, which stands where no other one applies. A rope is made at
-least as thick as its nominal diameter, so one that is thinner than it by more than the table of
-uniform decrease allows from a *reference* is beyond that table whatever its reference was; or its
-nominal diameter, its unit or the rope itself is another one. One that is thicker than new ropes
-may be, and by more than the increase whose cause has to be found, is no such rope either.
+This is not a published limit but our own rule, used where no other one applies. A rope is made at
+least as thick as its nominal diameter. If it is thinner than nominal by more than the table of
+uniform decrease allows from a *reference*, it is beyond that table whatever its reference was, or
+the nominal diameter, the unit or the rope itself is wrong. Nor can a rope be thicker than the
+largest oversize of a new rope plus the increase whose cause has to be found.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class _Figure:
 
 
 def plausible_mm(rope: Rope) -> tuple[float, float]:
-    """Return between which diameters a rope of this nominal diameter can lie, mm.
+    """Return the least and largest plausible diameter of a rope of this nominal diameter, mm.
 
     Examples
     --------
@@ -50,18 +50,18 @@ def plausible_mm(rope: Rope) -> tuple[float, float]:
 
 
 def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple[Finding, ...]:
-    """Return what is said where figures can't belong to the rope's nominal diameter.
+    """Return the findings on figures that can't belong to the rope's nominal diameter.
 
-    Every reading and every photograph counts, in one direction or two; one beyond the bounds by
-    more than its expanded uncertainty (k = 2) is far from nominal.
+    Every reading and every photograph counts, in one direction or two; a figure beyond the bounds
+    by more than its expanded uncertainty (k = 2) is far from nominal.
 
     Parameters
     ----------
     log : Log
         The inspection.
     named : collection of Place, optional
-        Places whose figures other findings speak of one by one; only where there are others is
-        anything said.
+        Places whose figures have findings of their own; a finding is returned only if it concerns
+        other places, too.
     """
     low, high = plausible_mm(log.rope)
     beside = log.beside_the_plan()
@@ -103,8 +103,8 @@ def far_from_nominal(log: Log, *, named: Collection[Place | None] = ()) -> tuple
                 "far-from-nominal",
                 f"{len(far)} of {len(figures)} figures "
                 f"{'is' if len(far) == 1 else 'are'} {than} than {bound:.2f} mm, which a "
-                f"rope of nominal {nominal:g} mm can't be and be sound; the farthest, "
-                f"{first.words}, is {pct:+z.1f} % to nominal.",
+                f"sound rope of nominal {nominal:g} mm can't be; the farthest, "
+                f"{first.words}, is {pct:+z.1f} % from nominal.",
                 f"{LOSS_REMEDY} {check}" if lost else check,
                 "look",
                 first.value_mm,

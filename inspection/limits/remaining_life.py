@@ -1,6 +1,6 @@
-"""When a station's diameter would meet a limit, as an interval, if it went on like this.
+"""When a station's diameter would reach a limit if its trend continued, as an interval.
 
-Stations over the inspections of a log: rate of loss, and when a limit would be met.
+For every station over the inspections of a log: rate of loss, and when a limit would be reached.
 """
 
 from __future__ import annotations
@@ -15,31 +15,31 @@ from inspection.measurement.section import sections_of_readings
 from inspection.measurement.trend import DAYS_PER_YEAR, Trend, TrendPoint, trend
 from inspection.model.log import Log
 
-FURTHEST_YEARS = 100.0  # a date beyond this is no date
+FURTHEST_YEARS = 100.0  # no date beyond this is given
 NO_CLEARANCE = (
-    "This is a straight line drawn on, and no clearance: wear can speed up at any time, and the "
-    "competent person decides."
+    "This is a straight-line extrapolation and does not clear the rope: wear can speed up at any "
+    "time, and the competent person decides."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class TimeToLimit:
-    """When a station's line meets a lower limit, as an interval.
+    """When a station's line reaches a lower limit, as an interval.
 
     Parameters
     ----------
     limit_mm : float
         The limit, mm.
     earliest : date or None
-        First day on which the band's lower edge meets it; the day of the last inspection if it
-        does already; None if it does not within 100 years.
+        First day on which the band's lower edge reaches it; the day of the last inspection if it
+        has already; None if it does not within 100 years.
     middle : date or None
-        Day on which the line itself meets it; None if it does not within 100 years.
+        Day on which the line itself reaches it; None if it does not within 100 years.
     latest : date or None
-        First day on which the band's upper edge has met it, too; None if no latest day can be
+        First day on which the band's upper edge has reached it, too; None if no latest day can be
         given, because a rate of 0 can't be excluded.
     words : str
-        The interval in words, with the caution that it is no clearance.
+        The interval in words, with the caution that it does not clear the rope.
     """
 
     limit_mm: float
@@ -50,7 +50,7 @@ class TimeToLimit:
 
 
 def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
-    """Return when the line meets a lower limit, as an interval.
+    """Return when the line reaches a lower limit, as an interval.
 
     Parameters
     ----------
@@ -62,13 +62,13 @@ def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
     Raises
     ------
     ValueError
-        If the limit is not a lower one.
+        If the limit is not a lower limit.
 
     Notes
     -----
-    All days on which the limit lies in the confidence band (Fieller's interval): the roots of
-    (level + rate x - limit)² = q² var(x). Where the rate is not beyond doubt the interval has no
-    end, and none is made up. The limit's own uncertainty widens it.
+    All days on which the limit is within the confidence band (Fieller's interval): the roots of
+    (level + rate x - limit)² = q² var(x). Where the rate is not significant the interval has no
+    end, and none is invented. The limit's own uncertainty widens it.
 
     References
     ----------
@@ -88,7 +88,8 @@ def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
     meets_upper: list[float] = []
     for years in _roots(a, b, c):
         if years >= 0:
-            # the line is still over the limit where the lower edge meets it, and under it after
+            # the line is above the limit where the lower edge reaches it, and below it where the
+            # upper edge does
             over = above + line.rate_mm_per_year * years > 0
             (meets_lower if over else meets_upper).append(years)
     half_now = line.quantile * math.sqrt(level + u_limit_mm**2)
@@ -104,7 +105,7 @@ def time_to_limit(line: Trend, limit: Limit | float) -> TimeToLimit:
 
 
 def _roots(a: float, b: float, c: float) -> tuple[float, ...]:
-    """Return the real roots of a x² + b x + c, without loss of digits."""
+    """Return the real roots of a x² + b x + c, without loss of precision."""
     if a == 0.0:
         return () if b == 0.0 else (-c / b,)
     inside = b * b - 4.0 * a * c
@@ -126,15 +127,15 @@ def _day(last: date, years: float) -> date | None:
 def _words(limit_mm: float, line: Trend, first: date | None, last: date | None) -> str:
     limit = f"The limit of {limit_mm:.2f} mm"
     if first is None:
-        said = f"{limit} is not met within {FURTHEST_YEARS:.0f} years of a line like this."
+        said = f"{limit} is not reached within {FURTHEST_YEARS:.0f} years on a line like this."
     elif last == line.last:
-        said = f"{limit} is met already."
+        said = f"{limit} has been reached already."
     else:
         begin = "already" if first == line.last else f"from {first}"
         end = f"by {last} at the latest" if last is not None else "no latest day can be given"
-        said = f"{limit} may be met {begin}; {end}."
+        said = f"{limit} may be reached {begin}; {end}."
     if not line.loses and last != line.last:
-        said += " A loss is not beyond doubt yet."
+        said += " A loss is not yet certain."
     return f"{said} {NO_CLEARANCE}"
 
 
@@ -151,7 +152,7 @@ class StationHistory:
     line : Trend or None
         The line through them; None where there is none.
     limit : TimeToLimit or None
-        When the line meets the highest of the discard limits for the mean diameter.
+        When the line reaches the highest of the discard limits for the mean diameter.
     why : str
         Why there is no line; empty where there is one.
     """
@@ -166,7 +167,7 @@ class StationHistory:
 def station_histories(
     log: Log, limits: Sequence[Limit | NotApplicable] = ()
 ) -> tuple[StationHistory, ...]:
-    """Return every station that earlier inspections of the log hold, too.
+    """Return the history of every station that earlier inspections of the log also contain.
 
     Parameters
     ----------
@@ -177,8 +178,8 @@ def station_histories(
 
     Notes
     -----
-    Only the gauge's readings make a history: they are what earlier inspections of a log hold.
-    A gauge's own error is shared by inspections between two calibrations, and no longer.
+    Only the gauge's readings make a history: they are what earlier inspections of a log contain.
+    A gauge's own error is shared by inspections between two calibrations only.
     """
     points: dict[int, list[TrendPoint]] = {}
     held = [(one.inspection, one.readings) for one in log.earlier]

@@ -1,9 +1,9 @@
-"""Published limits as data, and what they come to for one rope, in mm.
+"""Published limits as data, and their values for one rope, in mm.
 
 A `Rule` is a row of a published table (or one that the user wrote). `limits_for` turns the
 rows into a `Limit` in mm for a given rope, or into a `NotApplicable` that says why not: a limit
-that does not apply is an answer, never an error. Local rules and the maker's instructions stand
-above every figure here.
+that does not apply is an answer, never an error. Local rules and the maker's instructions take
+precedence over every figure here.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from inspection.model.rope import Build, Core, Duty, Rope, Service, Tension
 Base = Literal["nominal", "reference", "baseline", "nothing"]
 Purpose = Literal["accept", "discard", "look", "fit"]
 SizeEdge = Literal["[)", "(]", "[]"]
-ENTERED = "entered by the user"  # `Rule.sure` of a limit of one's own
+ENTERED = "entered by the user"  # `Rule.sure` of the user's own limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +37,12 @@ class Rule:
     what : str
         What is limited, in words; unique in its document.
     quantity : str
-        The figure that is held against it: "measured diameter" is the mean of four readings,
+        The figure that is compared with it: "measured diameter" is the mean of four readings,
         "mean diameter" the mean of two at right angles at one station.
     purpose : {"accept", "discard", "look", "fit"}
         New-rope acceptance; discard; find the cause; fit of rope and groove.
     source, edition, clause : str
-        Where it stands.
+        Where it is published.
     sure : str
         How well the figure is known: confirmed in a public copy, from memory, or the user's.
     start, percent_of : {"nominal", "reference", "baseline", "nothing"}
@@ -53,22 +53,22 @@ class Rule:
         What a figure exactly at the limit is: "more than 5 %" leaves 5 % inside, "7.5 % or
         more" does not.
     from_mm, to_mm : float or None
-        Nominal diameters it is for, mm.
+        Nominal diameters it applies to, mm.
     size_edge : {"[)", "(]", "[]"}
         Which of `from_mm` and `to_mm` belongs to the row.
     size_slack_mm : float
-        Inch sizes are rounded in mm (5/16 in is 7.9375, called 7.94); this much is forgiven.
+        Tolerance for inch sizes rounded to mm (5/16 in is 7.9375, called 7.94).
     cores, builds, duties, services, tensions : tuple of str
-        Ropes and states it is for; empty for all.
+        Ropes and states it applies to; empty for all.
     fibre_centred : bool or None
         Only for strands with (True) or without (False) fibre centres; None for both.
     plain_winding : bool
-        True where the figures hold for single-layer drums and steel sheaves only, and not where
+        True if the figures apply only to single-layer drums and steel sheaves, and not where
         the rope crosses over itself.
     note : str
         What else must be known to use it.
     ropes : tuple of str
-        Names of the ropes it is for; empty for all. For one's own limits only.
+        Names of the ropes it applies to; empty for all. For the user's own limits only.
     """
 
     rule_set: str
@@ -103,7 +103,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """What a rule comes to for one rope.
+    """The limit that a rule gives for one rope.
 
     Parameters
     ----------
@@ -116,8 +116,8 @@ class Limit:
     note : str
         What else must be known to use it.
     out_of_scope : str
-        Why the table does not hold for this rope although it has a figure; empty where it does.
-        Then it may convict, and never acquits.
+        Why the table does not apply to this rope although it has a figure; empty if it does.
+        Such a limit can give "outside", never "within".
     """
 
     rule: Rule
@@ -135,7 +135,7 @@ class NotApplicable:
     Parameters
     ----------
     rule : Rule
-        The row that comes nearest.
+        The row that comes closest to applying.
     reason : str
         One sentence.
     """
@@ -150,7 +150,7 @@ def resolve(
     *,
     tension: Tension = "none",
 ) -> tuple[Limit | NotApplicable, ...]:
-    """Return what each rule comes to for this rope, in the rules' order.
+    """Return the limit that each rule gives for this rope, in the rules' order.
 
     Parameters
     ----------
@@ -158,7 +158,7 @@ def resolve(
         Rows; those of one document and one `what` are alternatives, of which one is used.
     rope : Rope
         The rope, with its reference and baseline diameters and their state of tension. Where
-        nobody wrote that down the limit applies with a note.
+        that is not recorded the limit applies with a note.
     tension : str, optional
         State of tension while the rope was measured.
 
@@ -198,7 +198,7 @@ def resolve(
 
 
 def exact(value: float) -> Decimal:
-    """Return the decimal number that a float was written as: 16.4 and not 16.399999..."""
+    """Return the decimal number that a float stands for as written: 16.4, not 16.399999..."""
     return Decimal(repr(float(value)))
 
 
@@ -219,11 +219,13 @@ def _limit(
     notes = [rule.note] if rule.note else []
     measured_base = rule.start in ("reference", "baseline")
     if measured_base and u_reference_mm is None:
-        notes.append(f"The {rule.start} diameter's own uncertainty is not known and not counted.")
+        notes.append(f"The {rule.start} diameter's own uncertainty is not known and not included.")
     if measured_base and reference_tension is None:
-        notes.append(f"The tension at the {rule.start} measurement was not written down.")
+        notes.append(f"The tension at the {rule.start} measurement was not recorded.")
     if rule.purpose == "discard" and not measured_base and tension not in ("none", ""):
-        notes.append("Tension makes a rope thinner: the unloaded rope may be thicker than read.")
+        notes.append(
+            "Tension makes a rope thinner: the unloaded rope may be thicker than measured."
+        )
     return Limit(
         rule,
         side(rule.low_pct, rule.low_mm),
@@ -234,20 +236,20 @@ def _limit(
 
 
 def _with_scope(limit: Limit, rope: Rope) -> Limit:
-    """Return a limit with why it does not hold for the rope, and what nobody was asked."""
+    """Return a limit with why it does not apply to the rope, and what was not stated."""
     wrong = []
-    asked = []
+    missing = []
     if rope.drum_layers is None:
-        asked.append("how many layers the drum holds")
+        missing.append("how many layers the drum holds")
     elif rope.drum_layers > 1:
         wrong.append(f"the drum holds {rope.drum_layers} layers")
     if rope.sheaves == "not stated":
-        asked.append("what the sheaves are made of")
+        missing.append("what the sheaves are made of")
     elif rope.sheaves != "steel":
         wrong.append(f"the sheaves are of {rope.sheaves}")
-    notes = [limit.note, "It holds for single-layer drums and steel sheaves, not at crossovers."]
-    if asked:
-        notes.append(f"Not stated: {' and '.join(asked)}.")
+    notes = [limit.note, "It applies to single-layer drums and steel sheaves, not at crossovers."]
+    if missing:
+        notes.append(f"Not stated: {' and '.join(missing)}.")
     return replace(limit, note=" ".join(filter(None, notes)), out_of_scope=" and ".join(wrong))
 
 
@@ -258,7 +260,7 @@ def _reasons(
     reference_tension: Tension | None,
     bases: Mapping[Base, float | None],
 ) -> list[str]:
-    """Return why the rule is not for this rope; empty if it is."""
+    """Return why the rule does not apply to this rope; empty if it does."""
     reasons = []
     if rule.ropes and rope.identity not in rule.ropes:
         reasons.append(f"it is for {' and '.join(rule.ropes)} only")
@@ -280,10 +282,12 @@ def _reasons(
     elif all(x is None for x in (rule.low_pct, rule.high_pct, rule.low_mm, rule.high_mm)):
         reasons.append("the table gives no figure for this size and kind of rope")
     if rule.tensions and tension not in rule.tensions:
-        reasons.append(f"it needs the tension '{' or '.join(rule.tensions)}', measured: {tension}")
+        reasons.append(
+            f"it needs the tension '{' or '.join(rule.tensions)}', not '{tension}' as measured"
+        )
     for base in sorted({rule.start, rule.percent_of}):
         if bases[base] is None:
-            reasons.append(f"it needs a {base} diameter, and none is recorded")
+            reasons.append(f"it needs a {base} diameter, but none is recorded")
         elif (
             base in ("reference", "baseline")
             and reference_tension is not None

@@ -1,8 +1,8 @@
-"""The tables themselves: every published figure, with its document, edition, clause and rank.
+"""The tables: every published figure, with its document, edition, clause and how well it is known.
 
 "Confirmed" means that the figures were read in a public copy or on a trade page that quotes the
-document; "from memory" that no readable copy was found, with how sure the memory is. Check them
-against a licensed copy before they decide anything.
+document; "from memory" that no readable copy was found, with the confidence in the memory. Check
+them against a licensed copy before they decide anything.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from inspection.model.rope import Core, Duty, Rope, Tension
 CONFIRMED = "confirmed in a public copy"
 INCH = 25.4
 
-GENERAL: tuple[Duty, ...] = ("general", "crane", "hoist", "mine")  # all but lifts
-LIFTING: tuple[Duty, ...] = ("general", "crane", "hoist")  # what ISO 4309 is for
-# nominal from, to (exclusive); above nominal, and largest difference, each % of nominal, for
-# strands all of wire or with solid polymer centres; then both for strands with fibre centres
+GENERAL: tuple[Duty, ...] = ("general", "crane", "hoist", "mine")  # all except lifts
+LIFTING: tuple[Duty, ...] = ("general", "crane", "hoist")  # scope of ISO 4309
+# nominal from, to (exclusive); excess over nominal, and largest difference, each % of nominal, for
+# all-wire strands or strands with solid polymer centres; then both for strands with fibre centres
 _NEW_ROPE: tuple[tuple[float, float | None, float, float, float | None, float | None], ...] = (
     (2.0, 4.0, 8.0, 7.0, None, None),
     (4.0, 6.0, 7.0, 6.0, 9.0, 8.0),
@@ -56,7 +56,7 @@ def _new_rope(rule_set: str, edition: str, sure: str, tension_note: str) -> tupl
     )
     rows: list[Rule] = []
     for from_mm, to_mm, plus, wire, fibre_plus, fibre in _NEW_ROPE:
-        # never outside by the figure for strands all of wire: theirs is larger
+        # a separate row: judged by the smaller all-wire figure they could be called outside
         fibre_note = f"Figure for strands with fibre centres. {tension_note}"
         rows += [
             replace(
@@ -163,8 +163,8 @@ LIFT_IN_SERVICE = (
     ),
 )
 
-# Upper edge of each band but the last, % decrease: below the first none, then slight, medium,
-# high, very high, and from the last edge on discard. From memory, confidence 0.9.
+# Upper edge of each band except the last, % decrease: below the first none, then slight, medium,
+# high, very high, and from the last edge upwards discard. From memory, confidence 0.9.
 BAND_EDGES_PCT: dict[str, tuple[float, ...]] = {
     "single layer, fibre core": (6.0, 7.0, 8.0, 9.0, 10.0),
     "single layer, steel core, or parallel-closed": (3.5, 4.5, 5.5, 6.5, 7.5),
@@ -277,8 +277,8 @@ CFR_56_19024 = (
         note="The baseline is the mean of readings after first stretch (56.19022).",
     ),
 )
-# Sizes from, to (both included), mm, and the decrease in inch that must not be exceeded. The
-# table's sizes are inches; 8 and 13 mm are the metric sizes of 5/16 and 1/2 in and read with them.
+# Sizes from, to (both included), mm, and the decrease in inches that must not be exceeded. The
+# table's sizes are inches; 8 and 13 mm are the metric sizes for 5/16 and 1/2 in and go with them.
 _US_OLDER = (
     (0.0, 8.0, 1 / 64), (3 / 8 * INCH, 13.0, 1 / 32), (9 / 16 * INCH, 3 / 4 * INCH, 3 / 64),
     (7 / 8 * INCH, 9 / 8 * INCH, 1 / 16), (5 / 4 * INCH, 3 / 2 * INCH, 3 / 32),
@@ -296,7 +296,7 @@ US_OLDER_TABLE = tuple(
         to_mm=high,
         size_edge="[]",
         size_slack_mm=0.05,
-        note="Looser than the 5 % rule in most sizes: look at both.",
+        note="Looser than the 5 % rule in most sizes: check both.",
     )
     for low, high, less in _US_OLDER
 )
@@ -346,12 +346,12 @@ USUAL_SETS = ("EN 12385-4", "EN 12385-5", "lift ropes in service", "ISO 4309:201
 
 
 def usual_sets(rope: Rope) -> tuple[str, ...]:
-    """Return the documents that a rope is held against where nobody names others.
+    """Return the documents that a rope is checked against unless others are named.
 
-    They follow from its country and its use. In the United States those of the country stand
-    beside the international ones. Exactly 8.0 mm is +5 % in EN 12385-4 and +6 % by the US
-    handbook ("through 8.0"): both are shown. A baseline diameter is what 30 CFR 56.19022 asks
-    for; a rope that has one is held against the clause that starts from it.
+    They follow from its country and its use. In the United States the country's own are used
+    in addition to the international ones. Exactly 8.0 mm is +5 % in EN 12385-4 and +6 % in the
+    US handbook ("through 8.0"): both are shown. A baseline diameter is required by 30 CFR
+    56.19022; a rope that has one is checked against the clause that starts from it.
 
     Examples
     --------
@@ -375,17 +375,17 @@ def usual_sets(rope: Rope) -> tuple[str, ...]:
 
 Unstated = Literal["country", "use", "drum layers", "sheaves"]
 _TAKEN_WITHOUT: dict[Unstated, str] = {
-    "country": "The country whose regulations hold is not stated: international and European "
-    "limits were taken.",
+    "country": "The country whose regulations apply is not stated: international and European "
+    "limits were used.",
     "use": "What the rope is used for (crane, hoist, lift, mine) is not stated: limits for cranes "
-    "and hoists were taken.",
+    "and hoists were used.",
     "drum layers": "How many layers the drum holds is not stated.",
     "sheaves": "What the sheaves are made of is not stated.",
 }
 
 
 def unstated(rope: Rope) -> tuple[Unstated, ...]:
-    """Return what decides which limits hold and was not stated for a rope."""
+    """Return what decides which limits apply but was not stated for a rope."""
     lifts = rope.service == "in-service" and rope.duty in LIFTING
     missing: dict[Unstated, bool] = {
         "country": not rope.country,
@@ -397,7 +397,7 @@ def unstated(rope: Rope) -> tuple[Unstated, ...]:
 
 
 def not_asked(rope: Rope) -> tuple[str, ...]:
-    """Return the same as a sentence each, and which limits are not held here at all.
+    """Return the same as a sentence each, and which limits this program does not contain.
 
     Examples
     --------
@@ -407,7 +407,7 @@ def not_asked(rope: Rope) -> tuple[str, ...]:
     sentences = [_TAKEN_WITHOUT[name] for name in unstated(rope)]
     if rope.duty == "mine" and rope.service == "in-service" and rope.country != "US":
         sentences.append(
-            "No limit for ropes of mine hoists outside the United States is held here: give the "
+            "This program has no limit for mine hoist ropes outside the United States: enter the "
             "local rule as a limit of your own."
         )
     return tuple(sentences)

@@ -1,6 +1,6 @@
 """The user's own limits: rules in a JSON file, in the same form as the published ones.
 
-A file is a list of objects with the fields of `inspection.limits.rules.Rule`. Five are needed:
+A file is a list of objects with the fields of `inspection.limits.rules.Rule`. Five are required:
 `rule_set`, `what`, `quantity`, `purpose` and `source`; and at least one of `low_pct`,
 `high_pct`, `low_mm`, `high_mm`.
 """
@@ -43,7 +43,7 @@ def rules_from_json(text: str) -> tuple[Rule, ...]:
     Raises
     ------
     ValueError
-        One sentence: which rule, which field, what was got and what is possible.
+        One sentence: which rule, which field, what was found and what is allowed.
 
     Examples
     --------
@@ -61,7 +61,7 @@ def rules_from_json(text: str) -> tuple[Rule, ...]:
             "file there."
         ) from error
     except RecursionError:
-        raise ValueError("the limits hold values within values without end.") from None
+        raise ValueError("the limits are nested too deeply: make the file a plain list.") from None
     if not isinstance(listed, list):
         raise ValueError("the limits must be a JSON list of objects: put them in [ ].")
     return tuple(_rule(number, row) for number, row in enumerate(listed, start=1))
@@ -73,7 +73,7 @@ def _rule(number: int, row: object) -> Rule:
     known = {field.name for field in fields(Rule)}
     for name in row:
         if name not in known:
-            raise ValueError(f"limit {number} has a field '{name}' that is not known: remove it.")
+            raise ValueError(f"limit {number} has an unknown field '{name}': remove it.")
     for name in _NEEDED:
         if not isinstance(row.get(name), str) or not row[name]:
             raise ValueError(f"limit {number} needs '{name}', as text.")

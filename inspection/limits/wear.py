@@ -1,7 +1,7 @@
 """Wear of a rope in service: uniform decrease with its severity, and local decrease.
 
-Diameter is one discard criterion of several: broken wires, corrosion, distortion and heat count
-too, and combine. A low severity here clears nothing.
+Diameter is only one of several discard criteria: broken wires, corrosion, distortion and heat
+count too, and combine. A low severity here clears nothing.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from inspection.model.rope import Rope, Tension
 from vision.uncertainty import Term, combined_u_mm
 
 NEIGHBOURS = 2  # stations on each side that one is compared with
-SURE_NO = 0.05  # "no" is said where a decrease over the threshold is less likely than this
+SURE_NO = 0.05  # "no" if a decrease over the threshold is less likely than this
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ def uniform_decrease(
     Notes
     -----
     decrease = (d_ref - d_m) / d_nominal. The comparison with the bands is done in decimal
-    numbers: in floating point (16.4 - 15.2) / 16 falls just short of 7.5 %, one band too kind.
+    numbers: in floating point (16.4 - 15.2) / 16 falls just short of 7.5 %, one band too low.
 
     References
     ----------
@@ -119,8 +119,8 @@ def uniform_decrease(
     category = discard_category(rope)
     edges = BAND_EDGES_PCT[category]
     nominal = exact(rope.nominal_mm)
-    # a mean of two readings carries float noise of 1e-15; 1e-9 mm is far below any meaning
-    # a missing reference was one of the reasons above
+    # a mean of two readings has float noise of 1e-15; 1e-9 mm is far below any significance
+    # a missing reference is among the reasons above
     decrease = exact(rope.reference_mm or 0.0) - exact(round(mean_mm, 9))
     pct = round(100 * decrease / nominal, 9)
     index = bisect_right([Decimal(str(edge)) for edge in edges], pct)
@@ -147,7 +147,7 @@ def uniform_decrease(
 
 @dataclass(frozen=True, slots=True)
 class StationSeverity:
-    """The severity of one station, what its figure came from, and why the table may not hold.
+    """The severity of one station, the source of its figure, and why the table may not apply.
 
     Parameters
     ----------
@@ -158,9 +158,9 @@ class StationSeverity:
     severity : SeverityRating
         Decrease and band.
     out_of_scope : str
-        Why the table does not hold there; empty where it does.
+        Why the table does not apply there; empty if it does.
     doubted : bool
-        Whether it rests on an entry that deserves a second look.
+        Whether it depends on an entry that deserves a second look.
     """
 
     station: int
@@ -171,7 +171,7 @@ class StationSeverity:
 
     @property
     def band(self) -> str:
-        """The band in words, and whether the table does not hold or the figure is doubted."""
+        """The band in words, marked if the table does not apply or the figure is doubted."""
         marks = ["out of scope"] * bool(self.out_of_scope) + ["doubted"] * self.doubted
         return f"{self.severity.band} ({', '.join(marks)})" if marks else self.severity.band
 
@@ -193,14 +193,14 @@ class LocalDecrease:
     u_mm : float
         Standard uncertainty of the deficit, mm; what the stations share has cancelled.
     p_value : float
-        How likely a deficit so far above the threshold is if the true one is at the threshold,
-        one-sided, before counting how many stations were looked at.
+        Probability of a deficit so far above the threshold if the true one is at the threshold,
+        one-sided, not corrected for the number of stations.
     outcome : {"no", "cannot say", "local decrease"}
-        By the rule that is stated in `local_decreases`.
+        By the rule stated in `local_decreases`.
     source : {"photographs", "gauge"}
         What the station's figure came from.
     doubted : bool
-        Whether it rests on an entry that deserves a second look.
+        Whether it depends on an entry that deserves a second look.
     """
 
     station: int
@@ -215,7 +215,7 @@ class LocalDecrease:
 
     @property
     def words(self) -> str:
-        """What was seen, and whether an entry behind it is doubted."""
+        """The decrease as a sentence, and whether it depends on a doubted entry."""
         return (
             f"Station {self.station}, by {'the ' if self.source == 'gauge' else ''}{self.source}, "
             f"is {self.deficit_mm:.2f} mm ({self.deficit_pct:.1f} % of nominal) thinner than its "
@@ -230,14 +230,14 @@ def local_decreases(
     least_pct: float = 1.0,
     level: float = 0.05,
 ) -> tuple[LocalDecrease, ...]:
-    """Return each station against its neighbours, in the rope's order; none of fewer than three.
+    """Return each station against its neighbours, in the rope's order; empty for fewer than three.
 
-    The standard asks for an obvious local decrease and names no percentage. Our rule, stated
+    The standard speaks of an obvious local decrease and gives no percentage. Our rule, stated
     here and in the report: a station is compared with the median of up to two neighbours on
-    each side, so that even wear towards one end is no local decrease. More than `least_pct` of
-    nominal thinner, beyond the uncertainty (one-sided, `level` shared among all stations), is
-    a "local decrease"; "no" is said where it is at most that thin, with 95 % probability; all
-    else is "cannot say".
+    each side, so that steady wear towards one end is not a local decrease. More than `least_pct`
+    of nominal thinner, beyond the uncertainty (one-sided, `level` shared among all stations), is
+    a "local decrease"; the outcome is "no" if it is at most that much thinner, with 95 %
+    probability; everything else is "cannot say".
 
     Parameters
     ----------
@@ -246,10 +246,10 @@ def local_decreases(
     nominal_mm : float
         Nominal diameter, mm.
     least_pct : float, optional
-        Least decrease that is called obvious, % of nominal. Our choice, no source: the width of
+        Smallest decrease that is called obvious, % of nominal. Our choice, no source: the width of
         one severity band of ISO 4309.
     level : float, optional
-        Chance of any false alarm over the whole rope.
+        Probability of any false alarm over the whole rope.
 
     Raises
     ------
@@ -308,7 +308,7 @@ def _against_neighbours(
 
 
 def _median_budget(near: Sequence[Section]) -> tuple[Term, ...]:
-    """Return the budget of the one or two stations in the middle: the median is theirs."""
+    """Return the budget of the one or two middle stations, which give the median."""
     ranked = sorted(near, key=lambda section: section.mean_mm)
     half = len(ranked) // 2
     middle = [ranked[half]] if len(ranked) % 2 else ranked[half - 1 : half + 1]

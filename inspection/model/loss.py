@@ -1,6 +1,6 @@
-"""A possible loss of section: when a figure is one, and what has to be done about it.
+"""A possible loss of section: when a figure counts as one, and what to do about it.
 
-It is never explained away. A slip of the pen may be named beside it, but the rope is looked at
+It is never explained away. A slip of the pen may be named as well, but the rope is looked at
 first.
 """
 
@@ -9,16 +9,16 @@ from __future__ import annotations
 from vision.results import Finding
 
 LEAST_PCT = 1.0  # of nominal: the width of one severity band of ISO 4309
-# A rope that has lost more of its diameter than this would have parted, and none swells by as much:
+# A rope that had lost more of its diameter than this would have parted, and none swells that much:
 # such a figure is a misplaced decimal point or another unit. Our choice, no source.
 MOST_PCT = 60.0
 
-# Added to how much an entry or an inspection deserves a look: more than any odds come to.
+# Added to the review rank of an entry or an inspection: more than any odds can reach.
 BEFORE_ALL_ELSE = 1000.0
 
 MAY_BE_LOSS = "It may be a loss of section."
-# From memory, confidence 0.85. Whether somebody compared it with the document is said by the record
-# (`inspection.limits.confirmed`), not by a sentence about a rope.
+# From memory, confidence 0.85. Whether anyone has compared it with the document is in the record
+# (`inspection.limits.confirmed`), not in a sentence about a rope.
 LOCAL_GROUND = (
     "An obvious local decrease in diameter is in itself a ground for discard (ISO 4309:2017, "
     "local decrease)."
@@ -37,7 +37,7 @@ def asks_for_a_look_at_the_rope(finding: Finding) -> bool:
 
 
 def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:
-    """Return whether a rope of this nominal diameter can read so at all.
+    """Return whether a rope of this nominal diameter can give such a reading at all.
 
     Examples
     --------
@@ -48,7 +48,7 @@ def can_be_diameter(value_mm: float, nominal_mm: float) -> bool:
 
 
 def is_possible_loss(value_mm: float, others_mm: float, nominal_mm: float) -> bool:
-    """Return whether a figure may be a loss of section against what the rope has elsewhere.
+    """Return whether a figure may be a loss of section, compared with the rope elsewhere.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the rope lets expect of today's readings, one after the other, before each is read."""
+"""What the rope predicts of today's readings, each one from those before it."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from scipy.special import log_ndtr
 
 from inspection.screening.expected_readings import Array, Figures, Fit, at, fit
 
-# Repeatability and evenness are known as a posterior: five by three points of it, with weights.
+# Repeatability and evenness have a posterior: five by three points of it, with weights.
 GRID = tuple(
     (hand, rope, math.log(w_hand * w_rope))
     for hand, w_hand in ((-1.8, 0.08), (-0.8, 0.24), (0.0, 0.36), (0.8, 0.24), (1.8, 0.08))
     for rope, w_rope in ((-1.3, 0.25), (0.0, 0.5), (1.3, 0.25))
 )
-WORTH_DRAWING = 1.5  # logarithm of an e-value; less is no reason for anything
+WORTH_DRAWING = 1.5  # logarithm of an e-value; a smaller one is no evidence
 DRAWS, DRAW_SEED = 300, 4309  # one seed: the same log gives the same answer
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """What the rope lets expect of today's readings, one after the other.
+    """The rope's predictive distribution of today's readings, each one given those before it.
 
     Parameters
     ----------
     log_weight : float
-        Logarithm of how likely this repeatability and evenness are beforehand.
+        Logarithm of the prior weight of this repeatability and evenness.
     before_mm : ndarray of shape (m,)
         Mean of each reading given what was read before today, mm.
     root_mm : ndarray of shape (m, m)
@@ -60,12 +60,12 @@ class Account:
 def rope_accounts(
     figures: Figures, known: Fit | None = None, found: Fit | None = None
 ) -> list[Account]:
-    """Return what the rope lets expect, for each strength of scatter that is likely.
+    """Return the rope's predictive distributions, one for each likely strength of scatter.
 
-    How strong it is comes from all that was read before today (`known`, if it has been fitted),
-    so that figures which hardly scatter can't speak for themselves. Somebody of another kind than
-    most is not met by a few fixed strengths: the last account is where all figures have them
-    likeliest (`found`, if it has been fitted).
+    The strengths come from everything read before today (`known`, if it has been fitted), so that
+    figures with hardly any scatter are not their own evidence. A few fixed strengths do not cover
+    unusual people: the last account has the most likely strengths given all figures (`found`, if
+    it has been fitted).
     """
     known = known or fit(figures.before_today())
     sd = 1.0 / np.sqrt(np.diag(known.information))
@@ -81,10 +81,10 @@ def rope_accounts(
 
 
 def likeliest_account(figures: Figures, known: Fit, found: Fit) -> Account:
-    """Return the account where all figures have the scatter likeliest.
+    """Return the account with the most likely scatter given all figures.
 
-    It is weighted with how likely that was beforehand and over how wide a range it does as
-    well (Laplace; Kass and Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
+    Its weight is the prior density there times the width of the posterior (Laplace; Kass and
+    Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
     """
     beforehand = at(known.figures, found.learned)
     wide = np.linalg.slogdet(known.information)[1] - np.linalg.slogdet(found.information)[1]
@@ -117,7 +117,7 @@ def _of_root(log_weight: float, before_mm: Array, root_mm: Array, step_mm: Array
 
 
 def expected_otherwise(account: Account, figures: Figures, other: Figures) -> Account:
-    """Return an account once today's figures, and only these, are expected otherwise."""
+    """Return an account in which today's figures, and only these, are expected to be different."""
     first = figures.first
     covariance = account.root_mm @ account.root_mm.T
     covariance += (other.fixed_mm2 - figures.fixed_mm2)[first:, first:]
@@ -136,9 +136,9 @@ def log_chance(
 ) -> Array:
     """Return the logarithm of the probability that rounded readings show these figures.
 
-    A step that is coarser than the scatter leaves open where within it the diameter lies; the
-    place that makes the figure likeliest counts, so that an even rope read with a coarse step
-    is no surprise. Without `anywhere` it is the plain probability.
+    A step coarser than the scatter leaves open where within it the diameter is. The position that
+    makes the figure most likely counts, so an even rope read with a coarse step is no surprise.
+    Without `anywhere` it is the plain probability.
     """
     sd = np.broadcast_to(np.asarray(sd_mm, dtype=float), read_mm.shape)
     off = np.abs(read_mm - expected_mm)
@@ -158,56 +158,56 @@ def drawn(
     account: Account,
     step_mm: Array,
     rng: np.random.Generator,
-    told_mm: Array | None = None,
+    source_mm: Array | None = None,
     part: float = 0.0,
 ) -> Array:
-    """Return readings as this account lets them come about, shape (m,), mm.
+    """Return readings drawn from this account, shape (m,), mm.
 
     Parameters
     ----------
     account : Account
-        What the rope lets expect.
+        The rope's predictive distribution.
     step_mm : ndarray of shape (m,)
         What each is rounded to, mm.
     rng : numpy.random.Generator
-        Where chance comes from.
-    told_mm : ndarray of shape (m,), optional
-        What a part of them is instead, NaN where nothing is told.
+        Random number generator.
+    source_mm : ndarray of shape (m,), optional
+        Values copied instead in part of them; NaN where there is none.
     part : float, optional
-        Which part.
+        Fraction of the readings that are copied.
     """
     count = len(step_mm)
     white, read = np.zeros(count), np.empty(count)
-    chance, told = rng.normal(size=count), rng.random(count) < part
+    chance, copied = rng.normal(size=count), rng.random(count) < part
     for k in range(count):
         expected = account.before_mm[k] + account.root_mm[k, :k] @ white[:k]
         read[k] = expected + account.sd_mm[k] * chance[k]
-        if told_mm is not None and told[k] and not math.isnan(told_mm[k]):
-            read[k] = told_mm[k]
+        if source_mm is not None and copied[k] and not math.isnan(source_mm[k]):
+            read[k] = source_mm[k]
         read[k] = round(read[k] / step_mm[k]) * step_mm[k]
         white[k] = (read[k] - expected) / account.root_mm[k, k]
     return read
 
 
 def chance_by_drawing(log_e: float, log_e_drawn: Array, log_weights: Array) -> float:
-    """Return how likely an honest log is to show an e-value at least as large.
+    """Return the probability that an honest log shows an e-value at least as large.
 
     Parameters
     ----------
     log_e : float
-        Logarithm of the e-value that was found.
+        Logarithm of the e-value found.
     log_e_drawn : ndarray of shape (n,)
-        The same of readings that were drawn from the other account, not the rope's.
+        The same for readings drawn from the alternative, not from the rope's account.
     log_weights : ndarray of shape (n,)
-        Logarithm of how much likelier the rope's account makes each of these than that which it
-        was drawn from.
+        Logarithm of the likelihood of each drawn set under the rope's account, over that under
+        the alternative.
 
     Notes
     -----
     Importance sampling with the alternative as proposal: P(e >= x) is the mean of the weights of
     the draws with e >= x, however small it is (Siegmund, Importance sampling in the Monte Carlo
     study of sequential tests, Ann. Stat. 1976; 4: 673; from memory, confidence 0.9). Two standard
-    errors are added, and Markov's bound 1/e holds whatever the draws say.
+    errors are added, and Markov's bound 1/e is never exceeded.
     """
     weights = np.where(log_e_drawn >= log_e, np.exp(np.minimum(log_weights, 0.0)), 0.0)
     unsure = 2.0 * float(weights.std()) / math.sqrt(len(weights))
@@ -215,5 +215,5 @@ def chance_by_drawing(log_e: float, log_e_drawn: Array, log_weights: Array) -> f
 
 
 def markov_bound(log_e: float) -> float:
-    """Return the bound on the probability that an honest log shows such an e-value."""
+    """Return the upper bound on the probability that an honest log shows such an e-value."""
     return math.exp(-max(log_e, 0.0))

@@ -1,9 +1,9 @@
-"""Causes: everything that is known to make figures odd, and how likely it makes them.
+"""Causes: everything that is known to make figures odd, and how likely each makes them.
 
-Each account of a figure says what the figures should then be: some of them shifted, a text
-retyped, readings in one another's places, a gauge of another kind. How likely it makes what was
-read, and how often it comes about, are its odds against nothing being wrong (Bayes factor times
-prior odds; Kass and Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
+Each cause predicts what the figures should be: some of them shifted, one retyped, readings in
+one another's places, a different kind of gauge. How likely it makes the readings, times how often
+it occurs, gives its odds against nothing being wrong (Bayes factor times prior odds; Kass and
+Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
 """
 
 from __future__ import annotations
@@ -35,44 +35,44 @@ from inspection.screening.odd_figures import (
 )
 from inspection.screening.transcription_errors import readings_meant
 
-# How often each comes about, for one reading, station or log. Our judgement, no source: what
-# counts is their order of size. Two of them (a digit that is one off, narrow jaws) were set with
-# a look at the first simulations of tests/benchmarks; its tables come from other seeds and ranges.
+# How often each occurs, per reading, station or log. Our judgement, no source: only the order of
+# magnitude matters. Two of them (a digit that is one off, narrow jaws) were set after seeing the
+# first simulations of tests/benchmarks; its tables come from other seeds and ranges.
 SLIP, UNIT, MISREAD = 1 / 400, 1 / 1000, 1 / 150
 LOSS, LOSS_ONE_WAY, GROWTH, MISREAD_STATION = 1 / 100, 1 / 400, 1 / 500, 1 / 500
 EXCHANGED, ROWS, AXES = 1 / 300, 1 / 300, 1 / 200
 GAUGE, ALL_GAUGES, PERSON, CHANGE, JAWS_USED = 1 / 30, 1 / 60, 1 / 50, 1 / 50, 1 / 30
 VALLEYS, ALL_LOWER, NO_ROPE, ANOTHER_ROPE = 1 / 100, 1 / 50, 1 / 1000, 1 / 200
-# How large, in % of nominal: mean and standard deviation, cut at 0 where a sign is named.
+# Size in % of nominal: mean and standard deviation, truncated at 0 where a sign is given.
 LOSS_SIZE, GROWTH_SIZE = (-3.0, 4.0), (2.0, 2.0)
 MISREAD_SIZES = ((0.0, 0.8), (0.0, 3.0))
 GAUGE_SIZE, ALL_LOWER_SIZE = (0.0, 1.5), (-1.5, 1.5)
-VALLEY_SD = 0.6  # a jaw rarely lies quite in the valley, and strands are not quite round
-SCATTERS_PCT = (0.15, 0.4, 1.0)  # of figures that follow no rope
+VALLEY_SD = 0.6  # a jaw is rarely exactly in the valley, and strands are not exactly round
+SCATTERS_PCT = (0.15, 0.4, 1.0)  # of figures that do not follow the rope
 
 LOOK_ALL = (
-    "Measure the rope with another gauge at three stations first: if it is this thin all along, "
-    "the discard limits decide. Then check the gauge."
+    "Measure the rope with another gauge at three stations first: if it is this thin along its "
+    "whole length, the discard limits decide. Then check the gauge."
 )
-READ_AGAIN = "Read this place again in both directions, and look at its photographs."
-ASK = "Ask what was read, or read it again; correct the entry only with its reason."
-CHECK_GAUGE = "Check the gauge's zero on a known size, and read two stations again with another."
+READ_AGAIN = "Measure this place again in both directions, and check its photographs."
+ASK = "Ask what the gauge read, or measure again; correct the entry only with a reason."
+CHECK_GAUGE = "Check the gauge's zero on a known size, and measure two stations again with another."
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What shifts figures, whichever they are.
+    """Something that shifts figures, whichever figures these are.
 
     Parameters
     ----------
     code, words : str
-        Its name, and the same for people, as in `Explanation`.
+        Its code, and the words people see, as in `Explanation`.
     prior : float
-        How often it comes about, against nothing being wrong.
+        How often it occurs, against nothing being wrong.
     remedy, innocent : str
-        What to do, and how it comes about.
+        What to do, and how it can happen innocently.
     sign : int
-        -1 where it only makes figures smaller, 1 where only larger, 0 where either.
+        -1 if it can only make figures smaller, 1 if only larger, 0 if either.
     loss : bool
         Whether it is a loss of section.
     """
@@ -89,7 +89,7 @@ class Cause:
 def _shifted(
     fitted: Fit, cause: Cause, places: list[int], sizes: tuple[tuple[float, float], ...]
 ) -> Explanation:
-    """Return a cause at some places; its sizes are (mean, sd) in % of nominal, each as likely."""
+    """Return a cause at some places; its sizes are (mean, sd) in % of nominal, equally likely."""
     figures = fitted.figures
     pct = figures.log.rope.nominal_mm / 100.0
     row = row_of(figures, places)
@@ -116,12 +116,12 @@ def _shifted(
 
 
 def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[Explanation]:
-    """Return what can have made one station, or one reading of it, odd."""
+    """Return what can have made one station, or one of its readings, odd."""
     figures = fitted.figures
     number = figures.numbers[station]
     here = [k for k in today(figures) if figures.station[k] == station]
     seen = [int(k) for k in figures.photographs if figures.station[k] == station]
-    rope = "corrosion, abrasion or a broken core can make a rope thinner at one place"
+    rope = "Corrosion, abrasion or a broken core can make a rope thinner at one place"
     yield _shifted(
         fitted,
         Cause(
@@ -129,7 +129,7 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
             f"a loss of section at station {number}",
             LOSS,
             remedy=LOSS_REMEDY,
-            innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
+            innocent=f"{rope}; it is often thinner at a crossover or a dead end, too.",
             sign=-1,
             loss=True,
         ),
@@ -142,10 +142,10 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
             fitted,
             Cause(
                 "loss-of-section",
-                f"a loss of section at station {number} that earlier inspections show, too",
+                f"a loss of section at station {number} that earlier inspections also show",
                 LOSS,
                 remedy=LOSS_REMEDY,
-                innocent=f"{rope}; a crossover or a dead end is often thinner, too.",
+                innocent=f"{rope}; it is often thinner at a crossover or a dead end, too.",
                 sign=-1,
                 loss=True,
             ),
@@ -158,8 +158,8 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
             "thicker-place",
             f"a rope that is thicker at station {number}",
             GROWTH,
-            remedy="Look for corrosion or a swollen core there, then read it again.",
-            innocent="A serving, dirt under the jaws or ice makes a place thicker.",
+            remedy="Look for corrosion or a swollen core there, then measure it again.",
+            innocent="A serving, dirt under the jaws or ice makes a place measure thicker.",
             sign=1,
         ),
         [*here, *seen],
@@ -169,11 +169,11 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
         fitted,
         Cause(
             "station-misread",
-            f"both directions of station {number} read beside the place, or misread",
+            f"both directions of station {number} measured at the wrong place, or misread",
             MISREAD_STATION,
             remedy=READ_AGAIN,
             innocent="Gauge and card may have been at different places, or the rope under "
-            "another tension.",
+            "a different tension.",
         ),
         here,
         MISREAD_SIZES,
@@ -205,8 +205,8 @@ def of_station(fitted: Fit, station: int, entries: Collection[int]) -> Iterator[
                 "a misreading",
                 MISREAD,
                 remedy=READ_AGAIN,
-                innocent="A gauge held askew, or with one jaw off the crown, reads wrong by so "
-                "much.",
+                innocent="A gauge held askew, or with one jaw off the crown, can be this far "
+                "wrong.",
             ),
             [place],
             MISREAD_SIZES,
@@ -222,10 +222,10 @@ def _over_the_valley(fitted: Fit, place: int) -> Explanation:
         fitted,
         Cause(
             "over-the-valleys",
-            f"the jaws laid over the valleys between the strands, which reads {share:.1f} % too "
-            f"little on {figures.log.rope.outer_strands} strands",
+            f"the jaws placed over the valleys between the strands, which reads {share:.1f} % "
+            f"too low on {figures.log.rope.outer_strands} strands",
             SLIP,
-            remedy="Read it again over the crowns: the largest reading counts.",
+            remedy="Measure it again over the crowns: the largest reading counts.",
             innocent="Narrow jaws slip into the valleys unless they are turned to the largest "
             "reading.",
             sign=-1,
@@ -265,7 +265,7 @@ def _slips(fitted: Fit, place: int) -> Iterator[Explanation]:
             ASK,
             "The gauge may have been switched to the other unit."
             if code == "inch-for-mm"
-            else "Such slips happen to everyone who types figures with cold hands.",
+            else "Anyone who types figures with cold hands makes such slips.",
             np.zeros((0, len(change))),
             change,
             log_prior=prior,
@@ -273,15 +273,15 @@ def _slips(fitted: Fit, place: int) -> Iterator[Explanation]:
         )
 
 
-def _is_borne_out(stands_mm: float, slip: tuple[str, str, float], others: list[float]) -> bool:
-    """Return whether another reading of the station bears a figure out as it stands.
+def _is_borne_out(entered_mm: float, slip: tuple[str, str, float], others: list[float]) -> bool:
+    """Return whether another reading of the station supports a figure as entered.
 
-    A person who slips does so once: two directions that agree with each other are no slip. A
-    place of the decimal point or a unit can be wrong twice, and no rope is a tenth of itself.
+    A slip happens once: two directions that agree with each other are not slips. A misplaced
+    decimal point or a wrong unit can occur twice, and no rope shrinks to a tenth of its size.
     """
     code, _, meant_mm = slip
     return code not in ("decimal-moved", "inch-for-mm") and any(
-        abs(other - stands_mm) < abs(other - meant_mm) for other in others
+        abs(other - entered_mm) < abs(other - meant_mm) for other in others
     )
 
 
@@ -290,11 +290,11 @@ def exchanged(fitted: Fit, exchange: Exchange) -> Explanation:
     kinds = {"axes-exchanged": AXES, "rows-shifted": ROWS / (2 * len(fitted.figures.numbers))}
     innocent = (
         "Two lines or columns of a sheet are easily exchanged, or the stations were "
-        "counted from the other side."
+        "counted from the other end."
     )
     prior = math.log(kinds.get(exchange.code, EXCHANGED))
     gain = exchange_evidence(fitted, exchange)
-    if exchange.twice:  # told apart from one that lets these places go by nothing but the copy
+    if exchange.twice:  # only the copy distinguishes it from one that leaves these places free
         prior += gain - exchange_evidence(fitted, replace(exchange, twice=()))
         gain = exchange_evidence(fitted, replace(exchange, twice=()))
     return Explanation(
@@ -311,7 +311,7 @@ def exchanged(fitted: Fit, exchange: Exchange) -> Explanation:
 
 
 def of_many(fitted: Fit) -> Iterator[Explanation]:
-    """Return what can have made all that one gauge or person read odd."""
+    """Return what can have made everything that one gauge or person read odd."""
     figures, log = fitted.figures, fitted.figures.log
     places = list(today(figures))
     photographs = [int(place) for place in figures.photographs]
@@ -322,10 +322,11 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
         fitted,
         Cause(
             "lower-everywhere",
-            f"a rope that has become thinner all along{', where it runs' if unworn else ''}",
+            f"a rope that has become thinner along its {'running' if unworn else 'whole'} length",
             ALL_LOWER,
             remedy=LOOK_ALL,
-            innocent="A new rope loses most in its first weeks, and a load stretches it thinner.",
+            innocent="A new rope loses most diameter in its first weeks, and a load makes it "
+            "thinner.",
             sign=-1,
             loss=True,
         ),
@@ -347,7 +348,7 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
                 GAUGE,
                 remedy=CHECK_GAUGE,
                 innocent="A gauge that was not set to zero, a card "
-                "whose print was not checked, or another tension shifts all figures "
+                "whose print was not checked, or a different tension shifts all figures "
                 "alike.",
             ),
             theirs,
@@ -362,11 +363,11 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
             fitted,
             Cause(
                 "gauge-shifted",
-                "all gauges off alike, or what they are held against",
+                "all gauges off alike, or the figures they are compared with",
                 ALL_GAUGES,
                 remedy="Check the print of the card, and both gauges on a known size.",
                 innocent="A card whose print "
-                "was not checked, or another tension, shifts all figures alike.",
+                "was not checked, or a different tension, shifts all figures alike.",
             ),
             places,
             (GAUGE_SIZE,),
@@ -377,11 +378,11 @@ def of_many(fitted: Fit) -> Iterator[Explanation]:
             fitted,
             Cause(
                 "person-differs",
-                "one of the people reading otherwise than the other",
+                "one person reading differently from the other",
                 PERSON,
-                remedy="Let both read the same two stations, one after the other, with the same "
-                "gauge.",
-                innocent="People press a gauge differently, and look for the crown differently.",
+                remedy="Let both measure the same two stations, one after the other, with the "
+                "same gauge.",
+                innocent="People press a gauge differently, and find the crown differently.",
             ),
             theirs,
             (GAUGE_SIZE,),
@@ -396,11 +397,11 @@ def _off_from(fitted: Fit, places: list[int], whose: str) -> Iterator[Explanatio
             fitted,
             Cause(
                 "shift-from",
-                f"{whose} off from station {figures.numbers[start]} on",
+                f"{whose} off from station {figures.numbers[start]} onwards",
                 CHANGE / len(held),
                 remedy=CHECK_GAUGE,
-                innocent="A gauge that was dropped or not set to zero again, or a change of "
-                "tension on the way.",
+                innocent="The gauge may have been dropped or not set to zero again, or the "
+                "tension may have changed.",
             ),
             [place for place in places if figures.station[place] >= start],
             (GAUGE_SIZE,),
@@ -414,10 +415,10 @@ def _all_over_the_valleys(fitted: Fit, places: list[int]) -> Explanation:
         fitted,
         Cause(
             "over-the-valleys",
-            "the jaws laid over the valleys between the "
-            f"strands everywhere, which reads {share:.1f} % too little on {strands} strands",
+            "the jaws placed over the valleys between the "
+            f"strands everywhere, which reads {share:.1f} % too low on {strands} strands",
             VALLEYS,
-            remedy="Read two stations again over the crowns: the largest reading counts.",
+            remedy="Measure two stations again over the crowns: the largest reading counts.",
             innocent="Narrow jaws slip into the valleys unless they are turned to the largest "
             "reading.",
             sign=-1,
@@ -428,50 +429,50 @@ def _all_over_the_valleys(fitted: Fit, places: list[int]) -> Explanation:
 
 
 def of_no_rope(fitted: Fit) -> Iterator[Explanation]:
-    """Return what figures are that follow no rope, or not this one, where something shows it."""
+    """Return the explanations of figures that do not follow this rope, where something shows it."""
     figures = fitted.figures
     if not figures.shown:
         return
     pct = figures.log.rope.nominal_mm / 100.0
     plain = log_posterior(figures, fitted.learned)
-    own = "figures that do not follow this rope's ups and downs at all"
+    own = "figures that do not follow this rope's variations at all"
     ways = [
         (own, NO_ROPE / len(SCATTERS_PCT), about_one_level(figures, scatter * pct))
         for scatter in SCATTERS_PCT
     ]
-    ways.append((f"{own}, as those of another rope", ANOTHER_ROPE, of_another_rope(figures)))
-    for words, often, told in ways:
+    ways.append((f"{own}, like those of another rope", ANOTHER_ROPE, of_another_rope(figures)))
+    for words, often, predicted in ways:
         prior = math.log(often)
         yield Explanation(
             "follows-no-rope",
             words,
-            prior + log_posterior(told, fitted.learned) - plain,
+            prior + log_posterior(predicted, fitted.learned) - plain,
             figures.entries,
-            "Read three of these stations again, the thinnest and the thickest among them.",
-            "Another rope may have been read, or the stations counted from its other end.",
+            "Measure three of these stations again, including the thinnest and the thickest.",
+            "Another rope may have been measured, or the stations counted from the other end.",
             rows_of(figures, figures.entries),
-            otherwise=told,
+            otherwise=predicted,
             log_prior=prior,
         )
 
 
 def of_jaws(fitted: Fit) -> Iterator[Explanation]:
-    """Return what narrow jaws make of all that was read with a gauge, or with all of them."""
+    """Return narrow jaws as an explanation of what each gauge read, and of all gauges together."""
     figures = fitted.figures
     plain = log_posterior(figures, fitted.learned)
     rows = wide_jaws(figures)
     prior = math.log(JAWS_USED / max(len(rows), 1))
     for _, row in rows:
-        told = with_narrow_jaws(figures, row)
+        predicted = with_narrow_jaws(figures, row)
         yield Explanation(
             "narrow-jaws",
-            f"jaws narrower than the crown pitch{pitch_words(figures)}, laid beside the crowns",
-            prior + log_posterior(told, fitted.learned) - plain,
+            f"jaws narrower than the crown pitch{pitch_words(figures)}, placed beside the crowns",
+            prior + log_posterior(predicted, fitted.learned) - plain,
             tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row)),
-            "Look which gauge was used; jaws must reach over two crowns on each side.",
-            "Another caliper than the one that is named may have been at hand.",
+            "Check which gauge was used; its jaws must span two crowns on each side.",
+            "A caliper other than the one named may have been used.",
             row[None, :],
-            otherwise=told,
+            otherwise=predicted,
             log_prior=prior,
         )
 
@@ -483,7 +484,7 @@ def _wrong_unit(fitted: Fit) -> Explanation:
     values = np.array([figures.log.readings[entry].value_mm for entry in figures.entries])
     factor = 25.4 if float(np.median(values)) < nominal / 2.0 else 1.0 / 25.4
     change[figures.first :] = values * (factor - 1.0)
-    # what is a 25th as long scatters a 25th as much: that alone is no evidence
+    # figures a 25th as large scatter a 25th as much: that alone is no evidence
     prior = math.log(UNIT) + len(values) * math.log(factor)
     return Explanation(
         "inch-for-mm",

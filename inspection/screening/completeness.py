@@ -1,7 +1,7 @@
-"""What an inspection lacks or says twice: gaps and contradictions that need no probability.
+"""Missing, duplicate and contradictory entries, which need no probability.
 
-None of them is odd in itself, but each leaves a place of the rope without the figure that it was
-meant to have, and an average would hide it.
+None of them is odd in itself, but each leaves a place on the rope without the figure that it was
+meant to have, and an average would hide that.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from inspection.screening.multiple_testing import ScreeningTest, plain_fact
 from vision.results import Estimate, Finding, Place
 from vision.uncertainty import combined_u_mm
 
-# The same place read again must lie within this many standard uncertainties of the difference:
+# Readings of the same place must agree within this many standard uncertainties of the difference:
 # what both share (the gauge's own error) has cancelled. As in the cross-check, 3 is "disagrees".
 DISAGREES = 3.0
 
@@ -25,9 +25,9 @@ INCOMPLETE = ("read-twice", "row-twice", *GAPS)
 
 
 def gaps_and_contradictions(log: Log) -> tuple[Finding, ...]:
-    """Return what contradicts itself, stands there twice, or is missing, in this order.
+    """Return what is contradictory, duplicated or missing, in this order.
 
-    They stand beside the screening's findings and take nothing of its level.
+    These findings come in addition to the screening's, and use none of its level.
     """
     tests = [
         *_read_twice(log),
@@ -61,16 +61,16 @@ def _rows_twice(log: Log) -> list[ScreeningTest]:
             "row-twice",
             tuple(twice),
             places,
-            seen=f"{counted(len(twice), 'row stands', 'rows stand')} in the log twice: "
+            seen=f"{counted(len(twice), 'row is', 'rows are')} in the log twice: "
             f"{', '.join(place.words for place in places[:6])}.",
-            remedy="Take the second one out, or log what was read the second time.",
+            remedy="Remove the duplicate, or log what was read the second time.",
             innocent="A row is easily pasted twice.",
         )
     ]
 
 
 def _read_twice(log: Log) -> list[ScreeningTest]:
-    """Return each place whose readings are farther apart than reading again makes them."""
+    """Return each place whose readings differ by more than repeating a reading explains."""
     terms = log_terms(log)
     tests = []
     for entries in readings_at(log.readings).values():
@@ -89,10 +89,10 @@ def _read_twice(log: Log) -> list[ScreeningTest]:
             tuple(known),
             (log.place(known[0]),),
             seen=f"{log.place(known[0]).words.capitalize()} was read {typed}: {gap:.2f} mm apart, "
-            f"where {DISAGREES * u:.2f} mm is the most that reading again explains. Their mean "
-            "stands for neither.",
-            remedy="Read this place again, and look at the rope there; withdraw the reading that "
-            "is wrong, with its reason.",
+            f"but repeating a reading explains {DISAGREES * u:.2f} mm at most. Their mean "
+            "represents neither.",
+            remedy="Measure this place again, and look at the rope there; withdraw the reading "
+            "that is wrong, giving the reason.",
             innocent="The second reading may belong to another station or direction.",
         )
         tests.append(replace(fact, value=gap, limit=DISAGREES * u, unit="mm", touches="figure"))
@@ -127,7 +127,7 @@ def _directions_missing(log: Log) -> list[ScreeningTest]:
             tuple(Place(one) for one in stations),
             seen=f"Station {listed} was measured in one direction only: no mean diameter, no "
             "ovality, no verdict there.",
-            remedy="Measure across, at right angles.",
+            remedy="Measure the direction at right angles, too.",
             innocent="Only one side of the rope may have been within reach.",
         )
     ]
@@ -144,7 +144,7 @@ def _not_measured(log: Log) -> list[ScreeningTest]:
             "station-not-measured",
             (),
             tuple(Place(one) for one in stations),
-            seen=f"Station {listed} was planned, and nothing was measured there.",
+            seen=f"Station {listed} was planned, but nothing was measured there.",
             remedy="Measure it, or say why it can't be measured.",
             innocent="The place may not have been within reach.",
         )
@@ -158,10 +158,10 @@ def _beside_the_plan(log: Log) -> list[ScreeningTest]:
             (),
             (Place(one.station or 0, one.view_deg),),
             seen=f"Photograph {one.photo_name} gives {one.diameter_mm:.2f} mm at station "
-            f"{one.station}, which the inspection neither planned nor read: it was held against "
-            "nothing.",
-            remedy="Add the station to the inspection, or take the photograph out.",
-            innocent="The card may be one of another rope.",
+            f"{one.station}, which was neither planned nor read in this inspection: it was "
+            "compared with nothing.",
+            remedy="Add the station to the inspection, or remove the photograph.",
+            innocent="The card may belong to another rope.",
         )
         for one in log.beside_the_plan()
     ]

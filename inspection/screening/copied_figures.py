@@ -1,16 +1,16 @@
 """Figures that follow something other than the rope: a form, last time's sheet, one another.
 
-Each way in which a column can have been filled without a gauge on the rope says what every figure
-should then be: the nominal diameter, the certificate's, last time's, the other direction's,
-an earlier station's, or one level whatever the rope does. Two accounts of the same readings are
-held against each other: the rope's, figure by figure from all that is known and read before it,
-and the other one, in which a part of the figures stems from there, to the digit or nearly.
+Each way of filling a column without a gauge on the rope predicts every figure: the nominal
+diameter, the certificate's, last time's, the other direction's, an earlier station's, or one level
+whatever the rope does. Two models of the same readings are compared: the rope's, which predicts
+each figure from everything known or read before it, and a copy, in which some of the figures come
+from that source, to the digit or nearly.
 
-The ratio of the two is an e-value: over honest logs its mean is 1 at most, so that it exceeds 1/a
-with a probability of at most a (Markov; Shafer, Testing by betting, J. R. Stat. Soc. A 2021; 184:
-407, from memory, confidence 0.9). Its inverse is a probability that may be held against a level.
-That is a bound, ten times too large and more; how often honest logs really show as much is found by
-drawing (`inspection.screening.accounts.chance_by_drawing`).
+The ratio of their likelihoods is an e-value: over honest logs its mean is at most 1, so that it
+exceeds 1/a with a probability of at most a (Markov; Shafer, Testing by betting, J. R. Stat. Soc. A
+2021; 184: 407, from memory, confidence 0.9). Its inverse can be compared with a level. That bound
+is ten times too large or more; how often honest logs really reach such a value is found by drawing
+(`inspection.screening.accounts.chance_by_drawing`).
 """
 
 from __future__ import annotations
@@ -37,24 +37,24 @@ from inspection.screening.accounts import (
 from inspection.screening.expected_readings import LEVEL_PCT as ANY_LEVEL_PCT
 from inspection.screening.expected_readings import Array, Figures
 from inspection.screening.multiple_testing import ScreeningTest
-from inspection.screening.odd_figures import Asked, without_the_odd
+from inspection.screening.odd_figures import LogModel, without_the_odd
 
-PARTS = (0.15, 0.5, 0.95)  # of the figures that stem from elsewhere
+PARTS = (0.15, 0.5, 0.95)  # fraction of the figures that were copied
 TO_THE_DIGIT_MM = 1e-4
 NEARLY_MM = (TO_THE_DIGIT_MM, 0.01, 0.02)  # how far a copy may stray, standard deviation
 FLAT_MM, FLAT_PCT = (0.02, 0.05, 0.1), (0.3, 0.8)  # scatter of figures about one level
-LEVEL_PCT = 1.0  # how well somebody knows the level who does not measure
+LEVEL_PCT = 1.0  # how well the level is known without measuring
 # Level of another rope of this size: new ones are 0 to 5 % oversize (EN 12385-4), and worn since.
 OTHER_LEVEL_PCT = 2.0
-FEWEST = 3  # figures; fewer say nothing at any step
-# Checks whose e-value is held against what honest logs show, by drawing; the others compare today's
-# figures with one another and leave so little chance that Markov's bound does.
-TOLD_BEFORE = ("typed-in", "repeats-earlier")
+FEWEST = 3  # figures; fewer say nothing, whatever the gauge's step
+# Checks whose e-value is compared with that of honest logs, by drawing; the others compare today's
+# figures with one another, and find such small probabilities that Markov's bound is enough.
+CHECKED_BY_DRAWING = ("typed-in", "repeats-earlier")
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """Readings as the rope's accounts make them, reckoned once for all that is asked of them.
+class GivenRope:
+    """Readings with their chances under the rope's accounts, calculated once for all tests.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ class Told:
     step_mm : ndarray of shape (m,)
         What each was rounded to, mm.
     chances : list of ndarray of shape (..., m)
-        Logarithm of the chance of each reading, one array an account.
+        Logarithm of the chance of each reading, one array per account.
     """
 
     accounts: list[Account]
@@ -84,12 +84,12 @@ class Told:
         )
 
 
-def told_by(
+def given_accounts(
     accounts: list[Account], read_mm: Array, step_mm: Array, *, anywhere: bool = True
-) -> Told:
-    """Return the readings as these accounts make them; `anywhere` as in `log_chance`."""
+) -> GivenRope:
+    """Return the readings with their chances under `accounts`; `anywhere` as in `log_chance`."""
     chances = [one.log_chances(read_mm, step_mm, anywhere=anywhere) for one in accounts]
-    return Told(accounts, read_mm, step_mm, chances)
+    return GivenRope(accounts, read_mm, step_mm, chances)
 
 
 def _together(found: list[Array]) -> Array:
@@ -97,28 +97,30 @@ def _together(found: list[Array]) -> Array:
     return total
 
 
-def log_evidence(told: Told, told_mm: Array, strays_mm: tuple[float, ...]) -> Array:
-    """Return the logarithm of the e-value of figures that stem from `told_mm` in part, shape (...).
+def log_evidence(given: GivenRope, source_mm: Array, strays_mm: tuple[float, ...]) -> Array:
+    """Return the logarithm of the e-value of figures partly copied from `source_mm`, shape (...).
 
     Parameters
     ----------
-    told : Told
-        The readings as the rope's accounts make them.
-    told_mm : ndarray of shape (m,)
-        What each would be; NaN where nothing is told of it.
+    given : GivenRope
+        The readings with their chances under the rope's accounts.
+    source_mm : ndarray of shape (m,)
+        What each would be as a copy; NaN where the source has no value.
     strays_mm : tuple of float
         How far a copy may stray, standard deviation, mm.
     """
-    known = ~np.isnan(told_mm)
+    known = ~np.isnan(source_mm)
     if np.count_nonzero(known) < FEWEST:
-        return np.zeros(told.read_mm.shape[:-1])
+        return np.zeros(given.read_mm.shape[:-1])
     rope = [
         (one.log_weight, chances[..., known])
-        for one, chances in zip(told.accounts, told.chances, strict=True)
+        for one, chances in zip(given.accounts, given.chances, strict=True)
     ]
     others = []
     for stray in strays_mm:
-        copied = _told_chance(told.read_mm[..., known], told_mm[known], stray, told.step_mm[known])
+        copied = _copy_chance(
+            given.read_mm[..., known], source_mm[known], stray, given.step_mm[known]
+        )
         others += [
             weight + np.logaddexp(math.log1p(-part) + chances, math.log(part) + copied).sum(-1)
             for part in PARTS
@@ -130,30 +132,30 @@ def log_evidence(told: Told, told_mm: Array, strays_mm: tuple[float, ...]) -> Ar
     return found
 
 
-def _told_chance(read_mm: Array, told_mm: Array, stray_mm: float, step_mm: Array) -> Array:
-    return log_chance(read_mm, told_mm, stray_mm, step_mm, anywhere=False)
+def _copy_chance(read_mm: Array, source_mm: Array, stray_mm: float, step_mm: Array) -> Array:
+    return log_chance(read_mm, source_mm, stray_mm, step_mm, anywhere=False)
 
 
 def _flat_scatters_mm(nominal_mm: float) -> tuple[float, ...]:
     return (*FLAT_MM, *(pct * nominal_mm / 100.0 for pct in FLAT_PCT))
 
 
-def log_evidence_of_one_level(told: Told, nominal_mm: float) -> Array:
-    """Return the same for figures about one level, whatever the rope does."""
-    start = _expected_level_mm(told.accounts)
-    shape = told.read_mm.shape[:-1]
+def log_evidence_of_one_level(given: GivenRope, nominal_mm: float) -> Array:
+    """Return the same for figures scattered about one level, whatever the rope does."""
+    start = _expected_level_mm(given.accounts)
+    shape = given.read_mm.shape[:-1]
     scatters = _flat_scatters_mm(nominal_mm)
     totals = []
     for scatter in scatters:
         mean, weight = np.full(shape, start), (100.0 / (LEVEL_PCT * nominal_mm)) ** 2
         total = np.zeros(shape)
-        for k, step in enumerate(told.step_mm):
-            read = told.read_mm[..., k]
-            total += _told_chance(read, mean, math.hypot(scatter, weight**-0.5), step)
+        for k, step in enumerate(given.step_mm):
+            read = given.read_mm[..., k]
+            total += _copy_chance(read, mean, math.hypot(scatter, weight**-0.5), step)
             own = 1.0 / (scatter**2 + step**2 / 12.0)
             mean, weight = (mean * weight + read * own) / (weight + own), weight + own
         totals.append(total)
-    found: Array = _together(totals) - math.log(len(totals)) - told.honest
+    found: Array = _together(totals) - math.log(len(totals)) - given.honest
     return found
 
 
@@ -163,11 +165,11 @@ def _expected_level_mm(accounts: list[Account]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where figures may stem from, and what a finding says of it."""
+    """A possible source of copied figures, and what a finding says about it."""
 
     check: str
     code: str
-    told_mm: Array
+    source_mm: Array
     strays_mm: tuple[float, ...]
     what: str
     remedy: str
@@ -175,10 +177,10 @@ class Origin:
 
 
 def sources(figures: Figures) -> list[Origin]:
-    """Return what today's figures may stem from, apart from the rope."""
+    """Return the sources from which today's figures may have been copied."""
     log, read = figures.log, values_today(figures)
     items = [log.readings[entry] for entry in figures.entries]
-    again = "Read two of these stations again, taking the gauge off between."
+    again = "Measure two of these stations again, taking the gauge off between readings."
     found = [
         Origin(
             "typed-in",
@@ -187,7 +189,7 @@ def sources(figures: Figures) -> list[Origin]:
             (TO_THE_DIGIT_MM,),
             f"the nominal diameter ({log.rope.nominal_mm:g} mm)",
             again,
-            "The nominal diameter may have stood there as a place holder, or the rope lies close "
+            "The nominal diameter may have been entered as a placeholder, or the rope is close "
             "to it.",
         )
     ]
@@ -201,7 +203,7 @@ def sources(figures: Figures) -> list[Origin]:
                     (TO_THE_DIGIT_MM,),
                     f"the {name} diameter ({value:g} mm)",
                     again,
-                    f"The {name} diameter may have stood there as a place holder, or the rope has "
+                    f"The {name} diameter may have been entered as a placeholder, or the rope has "
                     "not changed.",
                 )
             )
@@ -210,16 +212,16 @@ def sources(figures: Figures) -> list[Origin]:
             place: before.readings[entries[0]].value_mm
             for place, entries in readings_at(before.readings).items()
         }
-        told = np.array([then.get(item.place, math.nan) for item in items])
+        source = np.array([then.get(item.place, math.nan) for item in items])
         found.append(
             Origin(
                 "repeats-earlier",
                 "repeats-earlier",
-                told,
+                source,
                 NEARLY_MM,
                 f"the figures of {before.inspection.on} ({before.inspection.identity})",
-                "Read two of these stations again, and look whether the earlier sheet was opened "
-                "in place of a new one.",
+                "Measure two of these stations again, and check whether the earlier sheet was "
+                "opened instead of a new one.",
                 "The earlier sheet may have been sent in again by mistake, or copied as a form to "
                 "be overwritten.",
             )
@@ -239,24 +241,24 @@ def sources(figures: Figures) -> list[Origin]:
             NEARLY_MM,
             "the other direction of the same station",
             again,
-            "A round rope and a steady hand can be more even than reckoned, or one reading was "
-            "taken for both directions.",
+            "A round rope and a steady hand can give more even figures than assumed, or one "
+            "reading was entered for both directions.",
         )
     )
     order = {number: k for k, number in enumerate(figures.numbers)}
     for lag in range(1, len(order)):
-        told = np.full(len(items), math.nan)
+        source = np.full(len(items), math.nan)
         for k, item in enumerate(items):
             place = order[item.station] - lag
             before_it = first.get((figures.numbers[place], item.view_deg)) if place >= 0 else None
-            # only what was written before can have been copied
+            # only what was entered before can have been copied
             if before_it is not None and before_it < k and first[item.station, item.view_deg] == k:
-                told[k] = read[before_it]
+                source[k] = read[before_it]
         found.append(
             Origin(
                 "repeats-station",
                 "repeats-station",
-                told,
+                source,
                 (TO_THE_DIGIT_MM,),
                 f"the figures {'one line' if lag == 1 else f'{lag} lines'} before",
                 again,
@@ -268,80 +270,80 @@ def sources(figures: Figures) -> list[Origin]:
 
 
 def copied_figures_tests(
-    asked: Asked, accounts: list[Account] | None = None
+    model: LogModel, accounts: list[Account] | None = None
 ) -> list[ScreeningTest]:
-    """Return one test a way of filling a column: its e-value, averaged over its variants.
+    """Return one test per way of filling a column: its e-value, averaged over its variants.
 
-    `accounts` is what the rope lets expect of all figures, if that has been reckoned.
+    `accounts` are the rope's accounts of all figures, if already calculated.
     """
-    if len(asked.figures.entries) < FEWEST:
+    if len(model.figures.entries) < FEWEST:
         return []
-    figures = without_the_odd(asked)
-    if accounts is None or figures is not asked.figures:
+    figures = without_the_odd(model)
+    if accounts is None or figures is not model.figures:
         accounts = rope_accounts(figures)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    told = told_by(accounts, read, step)
+    given = given_accounts(accounts, read, step)
     by_check: dict[str, list[Origin]] = {}
     for source in sources(figures):
         by_check.setdefault(source.check, []).append(source)
     tests = []
     for check, variants in by_check.items():
-        found = [float(log_evidence(told, one.told_mm, one.strays_mm)) for one in variants]
+        found = [float(log_evidence(given, one.source_mm, one.strays_mm)) for one in variants]
         together = float(logsumexp(found)) - math.log(len(found))
         chance = markov_bound(together)
-        if check in TOLD_BEFORE and together > WORTH_DRAWING:
-            chance = _chance_of_copies(told, variants, together)
+        if check in CHECKED_BY_DRAWING and together > WORTH_DRAWING:
+            chance = _chance_of_copies(given, variants, together)
         source = variants[int(np.argmax(found))]
         tests.append(_copied_test(figures, check, source, chance, read, step))
     if figures.shown:
         nominal = figures.log.rope.nominal_mm
-        flat = float(log_evidence_of_one_level(told, nominal))
+        flat = float(log_evidence_of_one_level(given, nominal))
         chance = markov_bound(flat)
         if flat > WORTH_DRAWING:
-            chance = _chance_of_one_level(told, nominal, flat)
+            chance = _chance_of_one_level(given, nominal, flat)
         tests.append(_flat_test(figures, chance, read))
     return tests
 
 
-def _chance_of_copies(told: Told, variants: list[Origin], log_e: float) -> float:
-    """Return how likely an honest log shows so much of what was told before it."""
+def _chance_of_copies(given: GivenRope, variants: list[Origin], log_e: float) -> float:
+    """Return the probability that an honest log looks this much like a copy."""
     rng = np.random.default_rng(DRAW_SEED)
-    weights = np.exp([one.log_weight for one in told.accounts])
+    weights = np.exp([one.log_weight for one in given.accounts])
     sets = []
     for _ in range(DRAWS):
         origin = variants[int(rng.integers(len(variants)))]
         stray = origin.strays_mm[int(rng.integers(len(origin.strays_mm)))]
-        account = told.accounts[int(rng.choice(len(weights), p=weights / weights.sum()))]
-        strayed = origin.told_mm + stray * rng.normal(size=len(told.step_mm))
-        sets.append(drawn(account, told.step_mm, rng, strayed, float(rng.choice(PARTS))))
+        account = given.accounts[int(rng.choice(len(weights), p=weights / weights.sum()))]
+        strayed = origin.source_mm + stray * rng.normal(size=len(given.step_mm))
+        sets.append(drawn(account, given.step_mm, rng, strayed, float(rng.choice(PARTS))))
     read = np.array(sets)
 
-    def evidence(one: Told) -> Array:
-        found = [log_evidence(one, item.told_mm, item.strays_mm) for item in variants]
+    def evidence(one: GivenRope) -> Array:
+        found = [log_evidence(one, item.source_mm, item.strays_mm) for item in variants]
         return _together(found) - math.log(len(found))
 
-    counts = told_by(told.accounts, read, told.step_mm)
-    plain = told_by(told.accounts, read, told.step_mm, anywhere=False)
+    counts = given_accounts(given.accounts, read, given.step_mm)
+    plain = given_accounts(given.accounts, read, given.step_mm, anywhere=False)
     log_weights = counts.honest - plain.honest - evidence(plain)
     return chance_by_drawing(log_e, evidence(counts), log_weights)
 
 
-def _chance_of_one_level(told: Told, nominal_mm: float, log_e: float) -> float:
-    """Return how likely an honest log follows one level so much better than the rope."""
+def _chance_of_one_level(given: GivenRope, nominal_mm: float, log_e: float) -> float:
+    """Return the probability that an honest log fits one level this much better than the rope."""
     rng = np.random.default_rng(DRAW_SEED)
-    start, step = _expected_level_mm(told.accounts), told.step_mm
+    start, step = _expected_level_mm(given.accounts), given.step_mm
     level = start + LEVEL_PCT * nominal_mm / 100.0 * rng.normal(size=(DRAWS, 1))
     scatter = rng.choice(_flat_scatters_mm(nominal_mm), size=(DRAWS, 1))
     read = np.round((level + scatter * rng.normal(size=(DRAWS, len(step)))) / step) * step
-    counts = told_by(told.accounts, read, step)
-    plain = told_by(told.accounts, read, step, anywhere=False)
+    counts = given_accounts(given.accounts, read, step)
+    plain = given_accounts(given.accounts, read, step, anywhere=False)
     log_weights = counts.honest - plain.honest - log_evidence_of_one_level(plain, nominal_mm)
     found = log_evidence_of_one_level(counts, nominal_mm)
     return chance_by_drawing(log_e, found, log_weights)
 
 
 def about_one_level(figures: Figures, scatter_mm: float) -> Figures:
-    """Return the figures as expected if today's readings have nothing to do with the rope."""
+    """Return the figures as expected if today's readings do not depend on the rope."""
     first = figures.first
     level = float(figures.off_mm[:first].mean()) if first else 0.0
     fixed = figures.fixed_mm2.copy()
@@ -365,7 +367,7 @@ def about_one_level(figures: Figures, scatter_mm: float) -> Figures:
 def of_another_rope(figures: Figures) -> Figures:
     """Return the figures as expected if today's readings are of another rope of this size.
 
-    It is as uneven as this one, and worn otherwise; gauges and hands are the same.
+    It is as uneven as this one but worn differently; gauges and people are the same.
     """
     first, pct = figures.first, figures.log.rope.nominal_mm / 100.0
     fixed = figures.fixed_mm2.copy()
@@ -384,15 +386,15 @@ def of_another_rope(figures: Figures) -> Figures:
 def _copied_test(
     figures: Figures, check: str, source: Origin, chance: float, read: Array, step: Array
 ) -> ScreeningTest:
-    told = ~np.isnan(source.told_mm)
+    known = ~np.isnan(source.source_mm)
     reach = step / 2.0 + 1e-6 if len(source.strays_mm) == 1 else step / 2.0 + 2.0 * max(NEARLY_MM)
-    near = told & (np.abs(read - np.where(told, source.told_mm, 0.0)) <= reach)
+    near = known & (np.abs(read - np.where(known, source.source_mm, 0.0)) <= reach)
     same = int(
         np.count_nonzero(
-            told & (np.abs(read - np.where(told, source.told_mm, 0.0)) <= step / 2.0 + 1e-6)
+            known & (np.abs(read - np.where(known, source.source_mm, 0.0)) <= step / 2.0 + 1e-6)
         )
     )
-    entries = tuple(figures.entries[k] for k in np.flatnonzero(near if near.any() else told))
+    entries = tuple(figures.entries[k] for k in np.flatnonzero(near if near.any() else known))
     nearly = ""
     if np.count_nonzero(near) > same:
         nearly = f", and {np.count_nonzero(near)} within {float(np.max(reach)):.2f} mm"
@@ -402,13 +404,13 @@ def _copied_test(
         entries=entries,
         places=figures.log.places(entries),
         p=chance,
-        seen=f"{same} of {np.count_nonzero(told)} entries are equal to the last digit to "
-        f"{source.what}{nearly}; from the rope and from how this gauge is read so much likeness "
-        "is not to be expected.",
+        seen=f"{same} of {np.count_nonzero(known)} entries equal {source.what} to the last "
+        f"digit{nearly}; such close agreement is not expected from this rope and the way this "
+        "gauge is read.",
         remedy=source.remedy,
         innocent=source.innocent,
         value=float(same),
-        limit=float(np.count_nonzero(told)),
+        limit=float(np.count_nonzero(known)),
         touches="origin",
     )
 
@@ -423,10 +425,10 @@ def _flat_test(figures: Figures, chance: float, read: Array) -> ScreeningTest:
         places=figures.log.places(entries),
         p=chance,
         seen=f"The {len(entries)} entries scatter by {float(np.std(read)):.2f} mm about "
-        f"{float(np.mean(read)):.2f} mm, and do not follow the rope's own ups and downs as "
+        f"{float(np.mean(read)):.2f} mm, and do not follow the rope's own variations as "
         f"{known} show them.",
-        remedy="Read three of these stations again, the thinnest and the thickest among them.",
-        innocent="Another rope may have been read, or the stations counted from its other end.",
+        remedy="Measure three of these stations again, including the thinnest and the thickest.",
+        innocent="Another rope may have been measured, or the stations counted from the other end.",
         value=float(np.std(read)),
         unit="mm",
         touches="origin",

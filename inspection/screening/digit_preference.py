@@ -1,8 +1,7 @@
 """Last digits: whether a gauge's final digits look like readings of a rope.
 
-The last place of a reading is far below what anyone aims at, so each of the digits that the
-gauge can show should come up about equally often. People who write figures down from memory,
-or who round, prefer some.
+Nobody controls the last place of a reading, so each of the digits that the gauge can show should
+occur about equally often. People who write figures down from memory, or who round, prefer some.
 """
 
 from __future__ import annotations
@@ -25,8 +24,8 @@ Chances = NDArray[np.float64]
 
 LEAST_EXPECTED = 5.0  # below this a chi-square is not trusted: Cochran's rule (from memory, 0.9)
 FEWEST_READINGS = 8
-# Readings must spread over about half the run of the last digit, or the digits follow from the
-# size of the rope. A normal spread s over a run P leaves the digits uneven by at most
+# Readings must spread over about half the period of the last digit, or the digits follow from the
+# size of the rope. A normal spread s over a period P leaves the digits uneven by at most
 # 2 exp(-2 pi^2 (s/P)^2) (own derivation, first harmonic): 0.02 at 0.48.
 LEAST_SPREAD = 0.48
 
@@ -37,7 +36,7 @@ def digit_count(step: float) -> int:
     Raises
     ------
     ValueError
-        If the step is not 1, 2 or 5 times a power of ten: then last digits say nothing.
+        If the step is not 1, 2 or 5 times a power of ten; last digits then say nothing.
 
     Examples
     --------
@@ -59,15 +58,15 @@ def last_digit_test(counts: Sequence[int]) -> tuple[float, float]:
     Parameters
     ----------
     counts : sequence of int
-        How often each *possible* last digit was seen: 10 numbers for a step of 0.01, 5 for
+        How often each *possible* last digit occurred: 10 numbers for a step of 0.01, 5 for
         0.02, 2 for 0.05.
 
     Returns
     -------
     chi_square : float
-        Sum of (seen - expected)^2 / expected.
+        Sum of (observed - expected)^2 / expected.
     p_value : float
-        Exact where fewer than 5 are expected a digit, else from the chi-square distribution
+        Exact where fewer than 5 per digit are expected, else from the chi-square distribution
         with ``len(counts) - 1`` degrees of freedom.
 
     Raises
@@ -77,8 +76,8 @@ def last_digit_test(counts: Sequence[int]) -> tuple[float, float]:
 
     Notes
     -----
-    The exact value adds up the multinomial probabilities of every table whose sum of squared
-    counts is at least the one seen (dynamic programming over the digits; own derivation).
+    The exact value is the sum of the multinomial probabilities of every table whose sum of squared
+    counts is at least the one observed (dynamic programming over the digits; own derivation).
 
     Examples
     --------
@@ -118,9 +117,9 @@ def _tail(total: int, cells: int) -> Chances:
 
 
 def gauge_steps(readings: Sequence[Reading], step_mm: float) -> tuple[list[int], float]:
-    """Return readings counted in steps of the gauge, or of the typed text where that is coarser.
+    """Return readings in steps of the gauge, or of the typed text where that is coarser.
 
-    A person who logs one decimal only has chosen a coarser step for all readings; a dropped
+    Whoever logs only one decimal has chosen a coarser step for all readings; whoever drops a
     trailing zero in some of them has not.
     """
     typed = min((_typed_step(reading) for reading in readings), default=step_mm)
@@ -129,7 +128,7 @@ def gauge_steps(readings: Sequence[Reading], step_mm: float) -> tuple[list[int],
 
 
 def digit_preference_tests(log: Log) -> list[ScreeningTest]:
-    """Return one test a gauge and person of the last digits that were typed."""
+    """Return one test of the last digits typed, per gauge and person."""
     groups: dict[tuple[str, str], list[int]] = {}
     for entry, reading in enumerate(log.readings):
         groups.setdefault((reading.gauge, reading.person), []).append(entry)
@@ -168,14 +167,14 @@ def _test(
         remedy="Take two or three of these readings again and log every digit that the gauge "
         "shows.",
         innocent="Readings may have been rounded to a half or a whole tenth on purpose, or the "
-        "gauge's last digit may not be read in that place.",
+        "gauge's last digit may be hard to read at that place.",
         value=chi_square,
         touches="circumstances",
     )
 
 
 def _cells(step_mm: float) -> int | None:
-    """Return how many last digits there are, on a scale in mm or else in inches."""
+    """Return how many last digits there are, on a scale in mm or, failing that, in inches."""
     for unit_mm in (1.0, float(MM_PER_INCH)):
         try:
             return digit_count(step_mm / unit_mm)
@@ -188,4 +187,4 @@ def _typed_step(reading: Reading) -> float:
     try:
         return typed_resolution_mm(reading.typed)
     except ValueError:
-        return 0.0  # text that only the import could read: the gauge's step holds
+        return 0.0  # text that only the import could read: the gauge's step applies

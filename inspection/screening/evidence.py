@@ -1,4 +1,4 @@
-"""Evidence: one account of odd figures, and how much likelier it makes them."""
+"""Evidence: one explanation of odd figures, and how much more likely it makes them."""
 
 from __future__ import annotations
 
@@ -16,30 +16,31 @@ from inspection.screening.odd_figures import entry_at, today
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """One account of an odd figure.
+    """One explanation of odd figures.
 
     Parameters
     ----------
     code : str
-        Its name.
+        Its code.
     words : str
-        The same for people, to follow "likeliest:".
+        The words people see, to follow "most likely:".
     log_odds : float
         Logarithm of its odds against nothing being wrong.
     entries : tuple of int
-        Entries that it is about.
+        The entries concerned.
     remedy, innocent : str
-        What to do, and how it comes about.
+        What to do, and how it can happen innocently.
     let_go : ndarray of shape (j, n)
-        What says nothing of the rope any more once it is accepted, one row each.
+        Shifts that are left free once it is accepted, so that they say nothing about the rope;
+        one row each.
     change_mm : ndarray of shape (n,) or None
-        What the figures change by once it is accepted.
+        Correction of the figures once it is accepted.
     size_mm : (mean, sd) or None
-        How large a shift along the one row of `let_go` is expected to be.
+        Expected size of the shift along the one row of `let_go`.
     otherwise : Figures or None
-        The figures as they are expected if it holds, where neither of the two says it.
+        The figures expected if it is true, where neither of the two describes them.
     log_prior : float
-        Logarithm of how often it comes about, against nothing being wrong.
+        Logarithm of how often it occurs, against nothing being wrong.
     log_cut : float
         What it gains because the shift can go one way only.
     loss : bool
@@ -63,8 +64,8 @@ class Explanation:
     loss: bool = False
     slip: bool = False
 
-    def told(self, figures: Figures) -> Figures:
-        """Return the figures as they are expected if this holds."""
+    def figures_if_true(self, figures: Figures) -> Figures:
+        """Return the figures as they are expected if this is true."""
         if self.otherwise is not None:
             return self.otherwise
         if self.size_mm is not None:
@@ -82,20 +83,20 @@ class Explanation:
 def shift_evidence(
     fitted: Fit, direction: Array, size: tuple[float, float], sign: int = 0
 ) -> tuple[float, float]:
-    """Return the logarithm of how much likelier a shift of this size makes the figures.
+    """Return the logarithm of how much more likely a shift of this size makes the figures.
 
-    The second figure is the part of it that is gained because the shift can go one way only.
+    The second value is the part gained because the shift can go one way only.
 
     Parameters
     ----------
     fitted : Fit
         The model.
     direction : ndarray of shape (n,)
-        What moves by 1 mm for a shift of 1 mm.
+        How much each figure moves for a shift of 1 mm.
     size : (mean, sd)
         Normal prior of the shift, mm.
     sign : {-1, 0, 1}
-        -1 or 1 where it can only go one way.
+        -1 or 1 if it can only go one way.
     """
     mean, sd = size
     carried = fitted.precision @ direction
@@ -109,14 +110,14 @@ def shift_evidence(
 
 
 def row_of(figures: Figures, places: list[int]) -> Array:
-    """Return one row in which these figures move together."""
+    """Return a row in which these figures move together."""
     row = np.zeros(len(figures.off_mm))
     row[places] = 1.0
     return row
 
 
 def rows_of(figures: Figures, entries: Collection[int]) -> Array:
-    """Return one row an entry, in which only it moves."""
+    """Return one row per entry, in which only that entry moves."""
     places = [k for k in today(figures) if entry_at(figures, k) in entries]
     rows = np.zeros((len(places), len(figures.off_mm)))
     rows[np.arange(len(places)), places] = 1.0

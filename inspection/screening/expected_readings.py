@@ -1,13 +1,13 @@
-"""What every reading of a log is expected to be, and how surely: one normal model of it all.
+"""The expected value of every reading of a log, and its uncertainty: one joint normal model.
 
-Today's readings, today's photographs and the last inspections are views of one rope: a diameter
-at each station with an ovality, worn since then, seen through gauges, prints and hands with
-errors of their own. What they share (a gauge, a print, a person, a station) makes them
-correlated, and the covariance says how far each may lie from what the others let expect.
+Today's readings, today's photographs and the last inspections observe one rope: a diameter at
+each station with an ovality, worn since then, through gauges, prints and people with errors of
+their own. What they share (a gauge, a print, a person, a station) correlates them, and the
+covariance says how far each may be from what the others predict.
 
-Four kinds of scatter are learned from the log itself, from prior to posterior: how uneven the
+Three kinds of scatter are learned from the log itself, from prior to posterior: how uneven the
 rope is along its length, how its ovality varies, and how well each person repeats with each
-gauge. Right-angle pairs, readings taken again, photographs and earlier inspections all bear on
+gauge. Right-angle pairs, repeated readings, photographs and earlier inspections all inform
 them, because all of them are in the one covariance.
 """
 
@@ -29,34 +29,34 @@ Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Hand = tuple[str, str]  # gauge and person: who reads with what
 
-# What a rope, a person and a gauge are like before anything is known, in % of the nominal
-# diameter where no unit is said. Judged from the trade's figures; no source. The simulations in
-# tests/benchmarks show what they give for ropes, people and gauges of quite other kinds.
-LEVEL_PCT = 10.0  # how far a rope's level may lie from nominal: all but free
-OVERSIZE_PCT = 1.0  # where it is expected
+# Priors for ropes, people and gauges, in % of the nominal diameter where no unit is given. Judged
+# from the trade's figures; no source. The simulations in tests/benchmarks show how they perform for
+# very different ropes, people and gauges.
+LEVEL_PCT = 10.0  # how far a rope's level may be from nominal: almost free
+OVERSIZE_PCT = 1.0  # its expected value
 SMOOTH_PCT = 0.4  # slow change along the rope
-REACH = 0.35  # over this part of its length
+REACH = 0.35  # its correlation length, as a fraction of the rope's length
 OVAL_PCT = 0.3  # ovality that all stations share
 UNEVEN_PCT, OVAL_CHANGE_PCT, ROPE_LOG_SD = 0.1, 0.15, 0.7  # from station to station; learned
 LOSS_PCT, LOSS_SD_PCT, STATION_LOSS_PCT = 0.2, 0.25, 0.15  # in a year: all along, one station
-VISIT_PCT = 0.05  # tension and temperature of a day
-# Where the rope never runs it keeps the diameter that it had: how far from the reference, how well
-# that is known where nobody said it, and how much the rest may have lost against it.
+VISIT_PCT = 0.05  # tension and temperature on the day
+# Where the rope never runs it keeps its diameter: how far that is from the reference, the
+# reference's uncertainty where none was entered, and how much the rest may have lost against it.
 UNWORN_PCT, REFERENCE_PCT, WORN_PCT = 0.3, 0.2, 3.0
 PERSON_MM = 0.02  # one person's bias
 REPEATABILITY_MM, REPEATABILITY_LOG_SD = 0.07, 0.55  # one person with one gauge; learned
-ENTERED_LOG_SD = 0.15  # where somebody has entered it
-# Unsteady people and worn gauges are rarer, but not as rare as a normal tail has them: what is
-# known of them is worth some five cases. So are uneven ropes once an earlier inspection shows them;
-# till then a loss must not pass for unevenness. Nobody repeats worse than this. Our judgement.
+ENTERED_LOG_SD = 0.15  # where it was entered
+# Unsteady people and worn gauges are rare, but not as rare as a normal tail says: what is known of
+# them is worth some five cases. So are uneven ropes once an earlier inspection shows them; until
+# then a loss must not pass for unevenness. Nobody repeats worse than this. Our judgement.
 RARE_DOF = 4.0
 WORST_HAND_MM, WORST_HAND_PCT = 0.5, 1.0  # whichever is more
-MOST_SCATTER_PCT = 5.0  # whatever is learned is no larger
-LET_GO_PCT = 10.0  # size that a shift may have which is let go
-MOST_TIMES = 1000.0  # nominal; what is more is no reading, and drowns all others in round-off
-MOST_VISITS = 3  # earlier inspections that are looked at
+MOST_SCATTER_PCT = 5.0  # upper bound of the rope's learned scatter
+LET_GO_PCT = 10.0  # size that a shift may have when it is left free
+MOST_TIMES = 1000.0  # nominal; anything larger is not a reading, and would swamp all in round-off
+MOST_VISITS = 3  # earlier inspections that are used
 REFERENCE = MOST_VISITS + 1  # the visit at which the reference diameter was taken
-SAME_PLACE_M = 0.5  # stations of two inspections count as one place within this; no source
+SAME_PLACE_M = 0.5  # stations of two inspections within this count as one place; no source
 DAYS_PER_YEAR = 365.25
 
 
@@ -69,31 +69,32 @@ class Figures:
     log : Log
         Where they come from.
     off_mm : ndarray of shape (n,)
-        Figure less what is expected of it before anything was read, mm.
+        Figure minus its prior expectation, mm.
     fixed_mm2 : ndarray of shape (n, n)
         The part of their covariance that is not learned, mm².
     of_stations : ndarray of shape (2, n, m)
-        The rope's two learned parts, each for a variance of 1 mm²: a matrix Z stands for Z Z'; of
+        The rope's two learned components, each for a variance of 1 mm², as a matrix Z for Z Z'; of
         its m columns only that of a figure's own station is not 0.
     of_hands : ndarray of shape (k - 2, n)
-        The other learned parts, for a variance of 1 mm²: a diagonal each.
+        The other learned components, for a variance of 1 mm²: the diagonal of each.
     prior, prior_sd, prior_dof : ndarray of shape (k,)
-        Logarithm of each learned variance before anything was read, its scale, and the degrees of
-        freedom of the Student's t that it follows.
+        Prior of the logarithm of each learned variance: location, scale, and degrees of freedom of
+        its Student's t.
     hands : tuple of (gauge, person)
-        What the learned parts from the third on are about.
+        Gauge and person of the learned components from the third on.
     station, cos_2_view : ndarray of shape (n,)
         Station (by order along the rope) and cosine of twice the direction.
     step_mm : ndarray of shape (n,)
         What each was rounded to, mm; 0 for a photograph.
     entries : tuple of int
-        Entry of the log of the last figures; those before them have none.
+        Entries of the log of the last figures; those before them have none.
     photographs : ndarray of int
         Which figures are today's photographs.
     numbers : tuple of int
         Station numbers in order along the rope.
     references : int
-        How many of the first figures are the reference diameter, at places that never run.
+        How many of the first figures are the reference diameter, at places where the rope never
+        runs.
     """
 
     log: Log
@@ -115,11 +116,11 @@ class Figures:
 
     @property
     def shown(self) -> bool:
-        """Whether photographs or earlier inspections show the rope's own ups and downs."""
+        """Whether photographs or earlier inspections show the rope's own variations."""
         return self.first > self.references
 
     def at_station(self, station: int) -> list[int]:
-        """Return the places of all that was ever measured at a station (by order)."""
+        """Return the places of everything ever measured at a station (by order)."""
         places = np.flatnonzero(self.station == station)
         return [int(place) for place in places if place >= self.references]
 
@@ -129,7 +130,7 @@ class Figures:
         return len(self.off_mm) - len(self.entries)
 
     def before_today(self) -> Figures:
-        """Return all figures but today's readings."""
+        """Return all figures except today's readings."""
         end = self.first
         return replace(
             self,
@@ -144,17 +145,17 @@ class Figures:
         )
 
     def without(self, directions: Array) -> Figures:
-        """Return the figures with some shifts let go, so that these say nothing any more.
+        """Return the figures with some shifts left free, so that they carry no information.
 
         Parameters
         ----------
         directions : ndarray of shape (j, n)
-            How much each figure moves for a shift of 1, one shift a row.
+            How much each figure moves for a shift of 1, one shift per row.
 
         Notes
         -----
-        A decimal point in the wrong place is more than any shift is let go for: there as much is
-        let go as the figure is off, or what is left of it would pass for scatter of all others.
+        A misplaced decimal point is more than the usual size of a free shift. The shift is then
+        given the size by which the figure is off, or the rest would pass for scatter of all others.
         """
         off_mm = np.abs(self.off_mm) * (directions != 0.0)
         size = np.maximum(off_mm, LET_GO_PCT * self.log.rope.nominal_mm / 100.0).max(axis=1)
@@ -162,17 +163,17 @@ class Figures:
         return replace(self, fixed_mm2=self.fixed_mm2 + large.T @ large)
 
     def log_prior(self, learned: Array) -> float:
-        """Return the logarithm of the prior density of the learned parts, up to a constant."""
+        """Return the logarithm of the prior density of the learned variances, up to a constant."""
         away, dof = self._squares_off_the_prior(learned), self.prior_dof
         normal = np.isinf(dof)
         dof = np.where(normal, 1.0, dof)
         return float(-0.5 * np.where(normal, away, (dof + 1.0) * np.log1p(away / dof)).sum())
 
     def prior_pull(self, learned: Array) -> Array:
-        """Return how strongly each learned part is drawn to its prior: the slope over the distance.
+        """Return how strongly each learned variance is pulled to its prior: slope over distance.
 
-        A Student's t is a normal distribution whose precision falls with the distance; with
-        degrees of freedom without end it is the normal one.
+        A Student's t acts as a normal distribution whose precision falls with the distance; with
+        infinite degrees of freedom it is the normal distribution.
         """
         away, dof = self._squares_off_the_prior(learned), self.prior_dof
         pulled: Array = (1.0 + 1.0 / dof) / (1.0 + away / dof) / self.prior_sd**2
@@ -183,7 +184,7 @@ class Figures:
         return squares
 
     def covariance(self, learned: Array) -> Array:
-        """Return the covariance of the figures for these logarithms of the learned parts, mm²."""
+        """Return the covariance of the figures for these logarithms of learned variances, mm²."""
         value = np.exp(learned)
         own = np.sqrt(value[:2, None]) * self.of_stations.sum(axis=2)
         total: Array = np.where(self.station[:, None] == self.station, own.T @ own, 0.0)
@@ -194,7 +195,7 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """The model with its learned parts.
+    """The model with its learned variances.
 
     Parameters
     ----------
@@ -203,9 +204,9 @@ class Fit:
     learned : ndarray of shape (k,)
         Logarithms of the learned variances.
     information : ndarray of shape (k, k)
-        Their information, prior and data.
+        Their information, from prior and data.
     slope : ndarray of shape (k,)
-        Slope of the logarithm of their posterior.
+        Slope of their log posterior.
     precision : ndarray of shape (n, n)
         Inverse of the covariance, mm⁻².
     pull : ndarray of shape (n,)
@@ -220,7 +221,7 @@ class Fit:
     pull: Array
 
     def repeatability_mm(self) -> dict[Hand, float]:
-        """Return the standard deviation of a reading taken again, by gauge and person, mm."""
+        """Return the standard deviation of repeated readings, by gauge and person, mm."""
         return {
             hand: math.exp(0.5 * value)
             for hand, value in zip(self.figures.hands, self.learned[2:].tolist(), strict=True)
@@ -228,10 +229,10 @@ class Fit:
 
 
 def gather(log: Log) -> Figures | None:
-    """Return the figures of a log with their covariance; None without a reading that counts.
+    """Return the figures of a log with their covariance; None without a usable reading.
 
-    A reading counts if its gauge is known, an earlier one if it was taken under the same tension
-    at the same place of the rope.
+    A reading is usable if its gauge is known; an earlier one, if it was also taken under the same
+    tension at the same place on the rope.
     """
     found = _found(log)
     if not found or found[-1].entry is None:
@@ -256,11 +257,11 @@ def gather(log: Log) -> Figures | None:
     if not runs.all():
         fixed += (WORN_PCT * pct) ** 2 * np.outer(runs, runs)
     _add_shared(fixed, found, pct)
-    # 0.1 um keeps it invertible where two figures stand for the same thing
+    # 0.1 um keeps it invertible where two figures are of the same thing
     np.einsum("ii->i", fixed)[:] += step**2 / 12.0 + 1e-8
     entered = [log.gauges[gauge].repeatability_mm for gauge, _ in hands]
-    said = [2.0 * math.log(one or REPEATABILITY_MM) for one in entered]
-    sure = [2.0 * (ENTERED_LOG_SD if one else REPEATABILITY_LOG_SD) for one in entered]
+    hand_prior = [2.0 * math.log(one or REPEATABILITY_MM) for one in entered]
+    hand_sd = [2.0 * (ENTERED_LOG_SD if one else REPEATABILITY_LOG_SD) for one in entered]
     rope_dof = 2 * [RARE_DOF if any(0 < one.visit < REFERENCE for one in found) else math.inf]
     return Figures(
         log=log,
@@ -271,9 +272,9 @@ def gather(log: Log) -> Figures | None:
         of_stations=np.stack([here, here * cosine[:, None]]),
         of_hands=np.array([[float(one.hand == hand) for one in found] for hand in hands]),
         prior=np.array(
-            [2.0 * math.log(UNEVEN_PCT * pct), 2.0 * math.log(OVAL_CHANGE_PCT * pct), *said]
+            [2.0 * math.log(UNEVEN_PCT * pct), 2.0 * math.log(OVAL_CHANGE_PCT * pct), *hand_prior]
         ),
-        prior_sd=np.array([2.0 * ROPE_LOG_SD, 2.0 * ROPE_LOG_SD, *sure]),
+        prior_sd=np.array([2.0 * ROPE_LOG_SD, 2.0 * ROPE_LOG_SD, *hand_sd]),
         prior_dof=np.array([*rope_dof, *(math.inf if one else RARE_DOF for one in entered)]),
         hands=hands,
         station=station,
@@ -323,7 +324,7 @@ def _found(log: Log) -> list[_Found]:
             for item in placed(before.results)
             if item.station not in moved
         ]
-    beside = log.beside_the_plan()  # a bar taken as a check tells nothing of this rope
+    beside = log.beside_the_plan()  # a bar photographed as a check says nothing about this rope
     found += [_of_photograph(item, 0.0, 0) for item in placed(log.results) if item not in beside]
     # by place, so that the order of the log makes no difference
     order = sorted(
@@ -342,7 +343,7 @@ def _found(log: Log) -> list[_Found]:
 
 
 def _references(log: Log) -> list[_Found]:
-    """Return the reference diameter as it is expected at each place that never runs."""
+    """Return the reference diameter as it is expected at each place where the rope never runs."""
     rope = log.rope
     if rope.reference_mm is None:
         return []
@@ -373,7 +374,7 @@ def _of_photograph(photo: Estimate, years: float, visit: int) -> _Found:
 
 def _of_reading(log: Log, item: Reading, then: Inspection, years: float, visit: int) -> _Found:
     gauge: Gauge = log.gauges[item.gauge]
-    key = f"{visit}:{id(item)}"  # each reading's own errors are its own
+    key = f"{visit}:{id(item)}"  # each reading has its own independent errors
     terms = gauge_terms(
         gauge,
         diameter_mm=log.rope.nominal_mm,
@@ -400,7 +401,7 @@ def _of_reading(log: Log, item: Reading, then: Inspection, years: float, visit: 
 
 
 def _add_shared(fixed: Array, found: list[_Found], pct: float) -> None:
-    """Add what the budgets say, and the days' own errors: one source is one unknown."""
+    """Add the budgets' terms and each day's own error: one source is one unknown."""
     by_source: dict[str, dict[int, float]] = {}
     for place, one in enumerate(found):
         day = ((f"day {one.visit}", VISIT_PCT * pct),) if one.visit else ()
@@ -427,8 +428,8 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
     Fisher scoring on the logarithms of the variances, with a normal prior on each. With P the
     inverse covariance and V a learned part, the gradient is (r'PVPr - tr PV) v / 2 and the
     information tr(PVPV) v² / 2 (Searle, Casella, McCulloch, Variance Components, 1992, chapter
-    6; from memory, confidence 0.9). The level has a wide prior, so that this is the restricted
-    likelihood in all but name.
+    6; from memory, confidence 0.9). The level has a wide prior, so this is practically the
+    restricted likelihood.
     """
     learned = (figures.prior if start is None else start).copy()
     if not len(figures.off_mm):
@@ -444,12 +445,12 @@ def fit(figures: Figures, *, start: Array | None = None) -> Fit:
 
 
 def most_scatter(figures: Figures) -> Array:
-    """Return the largest that each logarithm may be: a slip must not pass for scatter."""
+    """Return the upper bound of each logarithm: a slip must not pass for scatter."""
     pct = figures.log.rope.nominal_mm / 100.0
     hand_mm = max(WORST_HAND_MM, WORST_HAND_PCT * pct)
     most: Array = np.full(len(figures.prior), 2.0 * math.log(hand_mm))
     most[:2] = 2.0 * math.log(MOST_SCATTER_PCT * pct)
-    return np.maximum(most, figures.prior, out=most)  # what was entered is believed
+    return np.maximum(most, figures.prior, out=most)  # an entered value is trusted
 
 
 def at(figures: Figures, learned: Array) -> Fit:
@@ -483,6 +484,6 @@ def _inverse(covariance: Array) -> Array:
     if not len(covariance):
         return np.zeros_like(covariance)
     lower = dpotri(np.linalg.cholesky(covariance), lower=1)[0]
-    whole: Array = lower + lower.T  # nothing stands above the diagonal
+    whole: Array = lower + lower.T  # the upper triangle of `lower` is 0
     np.einsum("ii->i", whole)[:] *= 0.5
     return whole

@@ -1,12 +1,12 @@
 """Explanations: what can have made a figure odd, each with its odds against the others.
 
-Every account that is known of is asked how likely it makes the figures, and how often it comes
-about: a loss of section, a slip of the pen, a gauge that was off, an exchange. The product of the
-two, over that of another, is the odds that are told (Bayes factor times prior odds; Kass and
-Raftery, Bayes factors, J. Am. Stat. Assoc. 1995; 90: 773).
+For every known cause (a loss of section, a slip of the pen, a gauge that was off, an exchange)
+there is a likelihood of the figures and a prior for how often it occurs. The ratio of two such
+products gives the odds that are stated (Bayes factor times prior odds; Kass and Raftery, Bayes
+factors, J. Am. Stat. Assoc. 1995; 90: 773).
 
 People can be hurt: a figure that is low, and that no photograph contradicts, may be a true loss.
-That is said first whatever the odds, with its own remedy, and a slip of the pen is never named
+That is stated first whatever the odds, with its own remedy, and a slip of the pen is never named
 where the other direction of the station is low too.
 """
 
@@ -45,29 +45,29 @@ from inspection.screening.odd_figures import (
 )
 from inspection.screening.shifts import shifts
 
-# Odds that are told are this power of those reckoned, which are too sure of how large each cause
-# makes a figure. So many are right on simulated logs (tests/benchmarks/screening_odds.py, seeds
-# 6811 and 6812; logistic regression: 0.74 for 363 that were reckoned at up to 400, 0.70 for the 300
-# up to 100).
+# The odds stated are this power of those calculated, which assume too narrow a range of sizes for
+# each cause. The power makes them true on simulated logs (tests/benchmarks/screening_odds.py, seeds
+# 6811 and 6812; logistic regression: 0.74 for 363 calculated at up to 400, 0.70 for the 300 up to
+# 100).
 TEMPER = 0.7
-SURE = 8.0  # odds over a loss from which another explanation is named before it
-TOLD = 0.05  # explanations that are at least this likely beside the best are told
-IN_THE_RUNNING = 10  # explanations that are weighed with their own scatter
-FEW = 8  # entries; more are not taken one by one
+NAMED_BEFORE_LOSS = 8.0  # odds over a loss from which another explanation is named before it
+WORTH_NAMING = 0.05  # explanations at least this likely, relative to the best, are named
+IN_THE_RUNNING = 10  # explanations that are weighed again with their own scatter
+FEW = 8  # entries; more are not explained one by one
 
 
 @dataclass(frozen=True, slots=True)
-class Odd:
+class Tested:
     """A shift or an exchange that was tested.
 
     Parameters
     ----------
     cause : Shift or Exchange
-        What it is.
+        What was tested.
     p : float
-        How likely it is if nothing is wrong, comparable with the level of the whole log.
+        Its p-value, comparable with the level of the whole log.
     times : float
-        What a plain probability is multiplied with where it is asked again (Bonferroni).
+        Factor on a plain p-value when it is tested again (Bonferroni).
     """
 
     cause: Shift | Exchange
@@ -76,7 +76,7 @@ class Odd:
 
 
 def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
-    """Return the explanations of odd entries, the likeliest first.
+    """Return the explanations of odd entries, the most likely first.
 
     Parameters
     ----------
@@ -87,10 +87,9 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
 
     Notes
     -----
-    All are weighed with the scatter of `fitted` first. Those that are left in the running are
-    then weighed again, each with the scatter that it lets the rest have: a shift that holds for
-    half the log only would pass for scatter under one that holds for all. Their odds are tempered
-    at the end.
+    All are weighed with the scatter of `fitted` first. The best are then weighed again, each with
+    the scatter that remains if it is true: otherwise a shift of only half the log would pass for
+    scatter under a shift of the whole log. Their odds are tempered at the end.
     """
     figures = fitted.figures
     found = [*of_many(fitted), *of_jaws(fitted), *of_no_rope(fitted)]
@@ -115,35 +114,35 @@ def explanations(fitted: Fit, entries: Collection[int]) -> list[Explanation]:
 
 
 def _weighed_again(item: Explanation, fitted: Fit, plain: float) -> Explanation:
-    told = item.told(fitted.figures)
-    gained = log_posterior(told, fitted.learned) - plain + item.log_cut
+    predicted = item.figures_if_true(fitted.figures)
+    gained = log_posterior(predicted, fitted.learned) - plain + item.log_cut
     if item.size_mm is None and item.otherwise is None and len(item.let_go):
-        # what is let go costs nothing here: its prior, a place of which nothing was read
+        # freed shifts cost nothing here: correct to the prior of a place that was not measured
         gained += len(item.let_go) * math.log(LET_GO_PCT / NOT_READ_PCT)
     return replace(item, log_odds=item.log_prior + gained)
 
 
 def explain(
-    fitted: Fit, odd: Sequence[Odd], *, level: float, set_aside: Collection[int] = ()
+    fitted: Fit, odd: Sequence[Tested], *, level: float, set_aside: Collection[int] = ()
 ) -> list[ScreeningTest]:
-    """Return what is odd about the figures, one finding a cause, each with its explanations.
+    """Return what is odd about the figures, one finding per cause, each with its explanations.
 
     Parameters
     ----------
     fitted : Fit
         The model of all figures.
-    odd : sequence of Odd
+    odd : sequence of Tested
         Every shift and exchange that was tested.
     level : float
         Level of the whole log.
     set_aside : collection of int, optional
-        Entries of which it is known already that they say nothing of the rope.
+        Entries already known to say nothing about the rope.
 
     Notes
     -----
-    The oddest is explained first. What explains it is then taken as given, and the rest is
-    asked again, so that one cause is told once. Shifts that were not odd are asked again, too: a
-    figure that is far out passes for scatter, and what it hid can be a loss of section.
+    The oddest is explained first. Its explanation is then taken as given and the rest is tested
+    again, so that each cause is reported once. Shifts that were not odd are tested again, too: an
+    outlier inflates the scatter, and what it hid can be a loss of section.
     """
     findings: list[ScreeningTest] = []
     figures, start = fitted.figures, fitted.learned
@@ -170,19 +169,19 @@ def explain(
 
 def _same(one: Shift | Exchange, other: Shift | Exchange) -> bool:
     if isinstance(one, Exchange) and isinstance(other, Exchange):
-        return one.code == other.code  # asked again, the likeliest of its kind may be another
+        return one.code == other.code  # when tested again, another of its kind may be the best
     return one is other
 
 
 def _hides(cause: Shift | Exchange) -> bool:
-    """Return whether scatter that is taken for too large can hide this."""
+    """Return whether an overestimated scatter can hide this."""
     return isinstance(cause, Shift) and cause.check != "narrow-jaws"
 
 
-def _the_oddest_first(figures: Figures, found: Iterable[Odd]) -> list[Odd]:
-    def rank(item: Odd) -> tuple[bool, tuple[float, int, float]]:
-        # readings that scatter too much, or fit better in other places, can be one that is far out:
-        # that is asked first
+def _the_oddest_first(figures: Figures, found: Iterable[Tested]) -> list[Tested]:
+    def rank(item: Tested) -> tuple[bool, tuple[float, int, float]]:
+        # too much scatter, or a better fit in other places, can be due to one outlier: test that
+        # first
         last = isinstance(item.cause, Exchange) or item.cause.check == "narrow-jaws"
         return last, oddness(figures, item.p, item.cause.entries)
 
@@ -190,7 +189,7 @@ def _the_oddest_first(figures: Figures, found: Iterable[Odd]) -> list[Odd]:
 
 
 def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) -> Fit:
-    """Return the model of all figures, its scatter learned without those that are odd."""
+    """Return the model of all figures, its scatter learned without the odd ones."""
     rows = np.zeros((0, len(figures.off_mm)))
     if isinstance(top, Shift):
         rows = top.direction[None, :]
@@ -199,8 +198,8 @@ def _scatter_of_the_rest(figures: Figures, top: Shift | Exchange, start: Array) 
     return at(figures, fit(figures.without(rows), start=start).learned)
 
 
-def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
-    """Return what is still odd once something is taken as given; each keeps its share."""
+def _still_odd(fitted: Fit, left: Sequence[Tested], level: float) -> list[Tested]:
+    """Return what is still odd once an explanation is accepted; each keeps its share."""
     moved = [item for item in left if isinstance(item.cause, Shift)]
     again = []
     if moved:
@@ -210,12 +209,12 @@ def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
         for item, p in zip(moved, chances, strict=True):
             if isinstance(item.cause, Shift) and item.cause.check == "narrow-jaws":
                 p = jaws_chance(fitted, item.cause.direction)
-            again.append(Odd(item.cause, item.times * float(p), item.times))
+            again.append(Tested(item.cause, item.times * float(p), item.times))
     exchanged = {item.cause.code: item.times for item in left if isinstance(item.cause, Exchange)}
     if exchanged:
         found = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
         again += [
-            Odd(best, exchanged[code] * p, exchanged[code])
+            Tested(best, exchanged[code] * p, exchanged[code])
             for code, (p, best) in found.items()
             if code in exchanged
         ]
@@ -223,19 +222,23 @@ def _still_odd(fitted: Fit, left: Sequence[Odd], level: float) -> list[Odd]:
 
 
 def _finding(
-    fitted: Fit, odd: Odd, candidates: list[Explanation]
+    fitted: Fit, odd: Tested, candidates: list[Explanation]
 ) -> tuple[ScreeningTest, Explanation]:
-    """Return the finding for an odd figure, and the explanation that is taken as given."""
+    """Return the finding for an odd figure, and the explanation that is accepted."""
     figures, top = fitted.figures, odd.cause
     log = figures.log
     loss = next((item for item in candidates if item.loss), None)
     best = candidates[0]
     thinner_pct = -100.0 * _size_mm(fitted, best, top) / log.rope.nominal_mm
     low = isinstance(top, Shift) and LEAST_PCT < thinner_pct < MOST_PCT
-    # whatever else explains it, and whatever a photograph of one side shows
+    # whatever else may explain it, and whatever a photograph of one side shows
     possible = loss is not None and low
     named = best
-    if possible and loss is not None and best.log_odds - loss.log_odds < math.log(SURE):
+    if (
+        possible
+        and loss is not None
+        and best.log_odds - loss.log_odds < math.log(NAMED_BEFORE_LOSS)
+    ):
         named = loss
     remedy = named.remedy
     if possible and loss is not None and not named.loss:
@@ -250,7 +253,7 @@ def _finding(
         p=odd.p,
         seen=f"{_lead(fitted, entries, size, u)}"
         f"{f' {MAY_BE_LOSS}' if possible else ''} "
-        f"{_told(named, candidates)}",
+        f"{_explanation_words(named, candidates)}",
         remedy=remedy,
         innocent=named.innocent,
         value=size,
@@ -261,7 +264,7 @@ def _finding(
 
 
 def _direction(fitted: Fit, named: Explanation, top: Shift | Exchange) -> Array:
-    """Return along what the size of an odd figure is told."""
+    """Return the direction along which the size of an odd figure is stated."""
     places = [k for k in today(fitted.figures) if entry_at(fitted.figures, k) in named.entries]
     if isinstance(top, Shift) and top.check == "across" and set(named.entries) == set(top.entries):
         return top.direction
@@ -291,17 +294,17 @@ def _lead(fitted: Fit, entries: Sequence[int], size: float, u: float) -> str:
     if len(entries) == 1:
         reading = readings[entries[0]]
         return (
-            f"{reading.typed} was logged, where {reading.value_mm - size:.2f} mm is to be expected "
+            f"{reading.typed} was logged, but {reading.value_mm - size:.2f} mm is expected "
             f"from {known}: {size:+z.2f} mm, U (k = 2) {2.0 * u:.2f} mm."
         )
     typed = ", ".join(readings[entry].typed for entry in entries[:4])
     return (
-        f"{len(entries)} entries ({typed}{', ...' if len(entries) > 4 else ''}) lie "
-        f"{size:+z.2f} mm from what is to be expected from {known}, U (k = 2) {2.0 * u:.2f} mm."
+        f"{len(entries)} entries ({typed}{', ...' if len(entries) > 4 else ''}) are "
+        f"{size:+z.2f} mm off what is expected from {known}, U (k = 2) {2.0 * u:.2f} mm."
     )
 
 
-def _told(named: Explanation, candidates: list[Explanation]) -> str:
+def _explanation_words(named: Explanation, candidates: list[Explanation]) -> str:
     """Return the explanations with their odds, as sentences."""
     others: dict[str, Explanation] = {}
     for item in candidates:
@@ -310,19 +313,19 @@ def _told(named: Explanation, candidates: list[Explanation]) -> str:
     ranked = sorted(others.values(), key=lambda item: -item.log_odds)
     best = candidates[0]
     if best is not named and best.words != named.words:
-        said = f"First to be ruled out: {named.words}. Likelier by the figures: {best.words}"
+        said = f"To be ruled out first: {named.words}. More likely by the figures: {best.words}"
         if best.log_odds - named.log_odds > math.log(1.5):
-            said += f" ({odds_words(best.log_odds - named.log_odds)})"
+            said += f" ({odds_words(best.log_odds - named.log_odds)} as likely)"
         ranked = [item for item in ranked if item is not best]
     else:
-        said = f"Likeliest: {named.words}"
+        said = f"Most likely: {named.words}"
         if ranked and named.log_odds - ranked[0].log_odds > math.log(1.5):
             said += (
-                f", {odds_words(named.log_odds - ranked[0].log_odds)} likelier than "
+                f", {odds_words(named.log_odds - ranked[0].log_odds)} as likely as "
                 f"{ranked[0].words}"
             )
             ranked = ranked[1:]  # named once
-    also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(TOLD)]
+    also = [item.words for item in ranked if item.log_odds - best.log_odds > math.log(WORTH_NAMING)]
     listed = f" Also possible: {'; '.join(also[:3])}." if also else ""
     return f"{said}.{listed}"
 

@@ -1,4 +1,4 @@
-"""Gauges: whether the gauge that is named can have shown what was typed, and was in date."""
+"""Gauges: whether the gauge named can have shown what was typed, and was within calibration."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from inspection.model.log import Log, counted
 from inspection.model.readings import Gauge, Reading
 from inspection.screening.multiple_testing import ScreeningTest
 
-OFF_STEP = 0.02  # part of a step: room for float noise and for inches stored as mm
+OFF_STEP = 0.02  # fraction of a step: allows for float noise and for inches stored as mm
 
 
 def gauge_tests(log: Log) -> list[ScreeningTest]:
-    """Return what the gauges contradict: unknown, finer than their step, past calibration."""
+    """Return the findings about gauges: unknown, read finer than their step, or overdue."""
     groups: dict[str, list[int]] = {}
     for entry, reading in enumerate(log.readings):
         groups.setdefault(reading.gauge, []).append(entry)
@@ -37,8 +37,8 @@ def off_step(reading: Reading, gauge: Gauge) -> bool:
     """Return whether the gauge can't have shown what was typed.
 
     More digits than its step has, or a figure between two of its steps: 34.87 on a gauge with
-    a step of 0.05. A figure typed in a unit in which the gauge's step is no round number was
-    converted, and can't be told.
+    a step of 0.05. A figure typed in a unit in which the gauge's step is not a round number was
+    converted, and can't be judged.
 
     Examples
     --------
@@ -57,7 +57,7 @@ def off_step(reading: Reading, gauge: Gauge) -> bool:
         return False
     if "/" in reading.typed:
         return not _is_multiple(reading.value_mm / gauge.resolution_mm)
-    # the last place that the step itself is written with
+    # the last decimal place of the step as written
     place = 10.0 ** Decimal(f"{step:.6g}").normalize().as_tuple().exponent  # type: ignore[operator]
     if typed_step < 0.5 * place * unit:
         return True

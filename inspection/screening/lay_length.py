@@ -1,9 +1,9 @@
 """Lay length: along the rope, over time and against the certificate, from photographs.
 
-A strand's lay length grows or shrinks where the rope has been twisted (a load that turned, a
+A strand's lay length increases or decreases where the rope has been twisted (a load that turned, a
 swivel, a tight sheave) and where its core gives way. No published limit for it is known here, so
-none is applied: a difference that is larger than its uncertainty is shown for a second look, with
-its reason, and nothing is called good or bad by it.
+none is applied: a difference larger than its uncertainty is reported for a second look, with
+the reason, and nothing is called good or bad because of it.
 """
 
 from __future__ import annotations
@@ -20,18 +20,18 @@ from vision.results import Estimate, Place, Result
 from vision.uncertainty import Term, combined_u_mm
 
 TO_DO = (
-    "Count and measure some lays there by hand, and look for a twisted rope, a strand that stands "
-    "out, or a core that shows; the competent person decides. No published limit is known."
+    "Measure the length of several lays there by hand, and look for a twisted rope, a protruding "
+    "strand or a visible core; the competent person decides. No published limit is known."
 )
 INNOCENT = (
-    "New ropes are not laid evenly to the millimetre either, and a rope under load has a longer "
-    "lay than one that hangs free."
+    "Even new ropes are not laid evenly to the millimetre, and a rope under load has a longer "
+    "lay than an unloaded one."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class StationLay:
-    """The lay length at one station, mean of its photographs.
+    """The lay length at one station: the mean over its photographs.
 
     Parameters
     ----------
@@ -40,13 +40,13 @@ class StationLay:
     lay_mm : float
         Lay length, mm: the rope's outer strands times the pitch of the crowns.
     budget : tuple of Term
-        Everything that makes it uncertain.
+        Its uncertainty budget.
     pitches : int
-        Single pitches of the outline that it rests on, all photographs together.
+        Number of single pitches of the outline that it is based on, in all photographs.
     photographs : int
         How many photographs.
     hands : tuple of str
-        "right" or "left" lay as the photographs show it, each once.
+        "right" or "left" lay as the photographs show it, each at most once.
     """
 
     station: int
@@ -63,7 +63,7 @@ class StationLay:
 
     @property
     def words(self) -> str:
-        """The figure as a sentence."""
+        """The lay length as a sentence."""
         hand = f", {self.hands[0]} hand" if len(self.hands) == 1 else ""
         count = f"{self.pitches} pitches" if self.pitches else "the strands' lines"
         return (
@@ -74,7 +74,7 @@ class StationLay:
 
 
 def with_strands(results: Iterable[Result], strands: int | None) -> list[Result]:
-    """Return the results with the number of outer strands that somebody said, if any."""
+    """Return the results with the number of outer strands that was entered, if any."""
     return [
         replace(one, strands=strands)
         if strands and isinstance(one, Estimate) and one.pitch_budget
@@ -89,9 +89,9 @@ def lay_words(lays: Sequence[StationLay]) -> list[str]:
         return []
     return [
         *(one.words for one in lays),
-        "Lay length: distance along the rope for one turn of a strand, the strands as written "
-        "down for the rope. Differences larger than their uncertainty stand among the entries to "
-        "look at. No published limit is known, so none is applied.",
+        "Lay length: distance along the rope for one turn of a strand, with the number of strands "
+        "entered for the rope. Differences larger than their uncertainty are listed among the "
+        "entries to look at. No published limit is known, so none is applied.",
     ]
 
 
@@ -103,7 +103,7 @@ def station_lays(results: Iterable[Result], strands: int) -> tuple[StationLay, .
     results : iterable of Estimate or Refusal
         What the photographs gave.
     strands : int
-        Outer strands, as the rope's papers say.
+        Number of outer strands, as in the rope's papers.
     """
     placed: dict[int, list[Estimate]] = {}
     for one in results:
@@ -125,10 +125,10 @@ def _station(number: int, seen: Sequence[Estimate], strands: int) -> StationLay:
 
 
 def lay_length_tests(log: Log) -> list[ScreeningTest]:
-    """Return the tests of lay lengths: certificate, stations among each other, last inspection."""
+    """Return the tests of lay lengths against certificate, other stations and last inspection."""
     lays = station_lays(log.results, log.rope.outer_strands)
     tests = [*_strands(log.results, log.rope), *_certificate(lays, log.rope)]
-    for one in lays if len(lays) > 2 else lays[:1]:  # of two, one against the other says it all
+    for one in lays if len(lays) > 2 else lays[:1]:  # two stations give only one difference
         others = [other for other in lays if other is not one]
         if not others:
             continue
@@ -173,8 +173,8 @@ def _certificate(lays: Sequence[StationLay], rope: Rope) -> list[ScreeningTest]:
         _test(
             "lay-certificate",
             one.station,
-            f"The lay length at station {one.station} is {one.lay_mm:.1f} mm, and "
-            f"{rope.lay_mm:g} mm is written down for the rope",
+            f"The lay length at station {one.station} is {one.lay_mm:.1f} mm, but "
+            f"{rope.lay_mm:g} mm is entered for the rope",
             one.lay_mm - rope.lay_mm,
             one.u_mm,
         )
@@ -206,7 +206,7 @@ def _test(
         (),
         (Place(station),),
         erfc(z / sqrt(2)),
-        f"{begin}: {difference_mm:+z.1f} mm, where the expanded uncertainty (k = 2) of the "
+        f"{begin}: {difference_mm:+z.1f} mm; the expanded uncertainty (k = 2) of the "
         f"difference is {2 * u_mm:.1f} mm.",
         TO_DO,
         INNOCENT,
@@ -219,7 +219,7 @@ def _test(
 
 
 def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
-    """Return a test where at least two photographs agree on strands that the papers don't have."""
+    """Return a test if at least two photographs agree on another number than was entered."""
     seen = [one.strands for one in results if isinstance(one, Estimate) and one.strands]
     if len(seen) < 2 or len(set(seen)) != 1 or seen[0] == rope.outer_strands:
         return []
@@ -230,11 +230,11 @@ def _strands(results: Iterable[Result], rope: Rope) -> list[ScreeningTest]:
             (),
             (),
             None,
-            f"{len(seen)} photographs show {seen[0]} outer strands, and {rope.outer_strands} are "
-            "written down for the rope; lay lengths follow what is written.",
-            "Count the strands, and correct what is written about the rope.",
-            "The number is 6 where nobody entered it, and a photograph can miscount where the lay "
-            "length is unusual.",
+            f"{len(seen)} photographs show {seen[0]} outer strands, but {rope.outer_strands} are "
+            "entered for the rope; lay lengths are calculated with the number entered.",
+            "Count the strands, and correct the number entered for the rope.",
+            "The number is 6 where nobody entered it, and the count in a photograph can be wrong "
+            "where the lay length is unusual.",
             float(seen[0] or 0),
             None,
             "1",

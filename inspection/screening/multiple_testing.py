@@ -1,8 +1,8 @@
 """Multiple testing: how the level of one inspection is shared out over all its tests.
 
-A log of 16 readings is tested in some 80 ways. Were each allowed a false alarm in 20, every
+A log of 16 readings is tested in some 80 ways. If each were allowed one false alarm in 20, every
 second honest log would be flagged. So each check owns a fixed share of the level, its tests
-divide that share evenly, and Holm's step-down rule hands on what is not needed. Whatever the
+divide that share evenly, and Holm's step-down rule passes on what is not needed. Whatever the
 dependence between the tests, an honest log then raises any alarm at all with a probability of
 at most the level.
 """
@@ -16,12 +16,12 @@ from typing import Literal
 
 from vision.results import Finding, Place
 
-# Shares of the level, in parts, set on simulated logs of other seeds and ranges than those that
-# tests/benchmarks/screening_tables.py prints. What shows by little even where it is there (an
-# exchange, an invented column, a copied figure) has much, and most what a nearly round rope shows
-# least (all its directions exchanged); what leaves 1e-6 when it is there (a slip, a copied line)
-# loses nothing by a small share, nor does what is tested at many places. A check with nothing to
-# test leaves its share to the rest.
+# Relative shares of the level, set on simulated logs with other seeds and ranges than those that
+# tests/benchmarks/screening_tables.py prints. Faults that show only weakly (an exchange, an
+# invented column, a copied figure) get a large share, and the largest goes to the one that a
+# nearly round rope shows least (all its directions exchanged). Faults with probabilities near 1e-6
+# (a slip, a copied line), or that are tested at many places, lose nothing by a small share. A
+# check with nothing to test leaves its share to the rest.
 SHARES: dict[str, float] = {
     "entry": 15,
     "station": 12,
@@ -46,32 +46,31 @@ SHARES: dict[str, float] = {
     "shots": 5,
 }
 
-WHOLE_ROPE = "whole rope"  # where a finding is about no single place
+WHOLE_ROPE = "whole rope"  # where a finding concerns no single place
 
-# What a test is about: section that the rope may have lost, a diameter that may be wrong, a figure
-# that may stem from elsewhere than the rope, or only how an entry came about. They are ranked in
-# this order.
+# What a test concerns: section that the rope may have lost, a diameter that may be wrong, a figure
+# that may not come from the rope, or only how an entry was made. They are ranked in this order.
 Touches = Literal["section", "figure", "origin", "circumstances"]
 RANK: dict[Touches, int] = {"section": 0, "figure": 1, "origin": 2, "circumstances": 3}
 
 
 @dataclass(frozen=True, slots=True)
 class ScreeningTest:
-    """What one test of some entries gave, before the level is shared out.
+    """The result of one test of some entries, before the level is shared out.
 
     Parameters
     ----------
     check : str
         Key of `SHARES`; for a plain fact (`p` None) any name.
     code : str
-        Name of the finding that this becomes.
+        Code of the finding that this becomes.
     entries : tuple of int
         The readings concerned, numbered from 0 in the log.
     places : tuple of Place
         The places concerned: of the readings, of photographs, or whole stations.
     p : float or None
         Probability of something at least this odd if nothing is wrong; None for a plain fact
-        that can't be seen in a log in which nothing is wrong.
+        that can't occur in a log in which nothing is wrong.
     seen, remedy, innocent : str
         One sentence each.
     value, limit : float or None
@@ -80,11 +79,11 @@ class ScreeningTest:
         Their unit.
     touches : {"section", "figure", "origin", "circumstances"}
         Whether the rope may have lost section, the diameter is in doubt, or the figure's origin, or
-        only how it came about.
+        only how the entry was made.
     about : tuple of str
-        What tells it from other findings of its code at its places, as in `Finding`.
+        What distinguishes it from other findings of its code at its places, as in `Finding`.
     photographs : tuple of str
-        The photographs concerned, in words, where they stand for the places.
+        The photographs concerned, in words, where they are named instead of the places.
     """
 
     check: str
@@ -103,7 +102,7 @@ class ScreeningTest:
     photographs: tuple[str, ...] = ()
 
     def finding(self) -> Finding:
-        """Return the finding that page, command line and report show."""
+        """Return the finding that the page, the command line and the report show."""
         return Finding(
             code=self.code,
             seen=self.seen,
@@ -129,7 +128,7 @@ def plain_fact(
     remedy: str,
     innocent: str,
 ) -> ScreeningTest:
-    """Return a test without a probability, of how an entry came about; as in `ScreeningTest`."""
+    """Return a test without a probability, about how an entry was made; as in `ScreeningTest`."""
     return ScreeningTest(
         check=code,
         code=code,
@@ -144,12 +143,12 @@ def plain_fact(
 
 
 def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> list[float]:
-    """Return p-values that may be held against the level of the whole family.
+    """Return p-values that can be compared with the level of the whole family.
 
     Parameters
     ----------
     p_values : sequence of float
-        One a test.
+        One per test.
     weights : sequence of float
         Share of the level that each test owns; more than 0, any scale.
 
@@ -175,7 +174,9 @@ def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> li
     [0.03, 0.06, 0.06]
     """
     if len(p_values) != len(weights):
-        raise ValueError(f"one weight a p-value is needed; got {len(weights)} for {len(p_values)}.")
+        raise ValueError(
+            f"one weight per p-value is needed; got {len(weights)} for {len(p_values)}."
+        )
     if any(weight <= 0 for weight in weights):
         raise ValueError(f"every weight must be more than 0; got {min(weights)}.")
     order = sorted(range(len(p_values)), key=lambda index: p_values[index] / weights[index])
@@ -190,7 +191,7 @@ def adjusted_p_values(p_values: Sequence[float], weights: Sequence[float]) -> li
 
 
 def bonferroni_factors(tests: Sequence[ScreeningTest]) -> list[float]:
-    """Return what the probability of each test is multiplied with by its share alone; of none, 0.
+    """Return the factor on each test's probability due to its share alone; 0 if it has none.
 
     Examples
     --------
@@ -224,9 +225,9 @@ def ranked(tests: Iterable[ScreeningTest]) -> list[ScreeningTest]:
 
     First a possible loss of section, whatever else may explain it, then those where the
     diameter is in doubt, because people rely on it, then those whose figure may have been copied,
-    then those where only the way it came about is in doubt. Within each the less likely first; a
-    plain fact counts as probability 0. Equal ones by how many entries they concern, then in order
-    of the log.
+    then those where only how the entry was made is in doubt. Within each group the less likely
+    comes first; a plain fact counts as probability 0. Ties go by the number of entries concerned,
+    then by the order of the log.
     """
     return sorted(
         tests,

@@ -1,7 +1,7 @@
-"""Narrow jaws: readings that lie too low and too wide apart, as beside the crowns.
+"""Narrow jaws: readings that are too low and scatter too much, as beside the crowns.
 
 A gauge whose jaws are narrower than the pitch of the crowns touches one cross-section, and reads
-low by as much as it stops beside the crowns: never high, and every time otherwise.
+low by however far it stops short of the crowns: never high, and differently each time.
 """
 
 from __future__ import annotations
@@ -30,13 +30,13 @@ from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.odd_figures import Shift, entry_at, today
 from vision.results import Estimate
 
-JAWS = ("wide-jaw caliper", "micrometer")  # kinds that are told to bear on several crowns
+JAWS = ("wide-jaw caliper", "micrometer")  # kinds entered as bearing on several crowns
 
 
 def shortfall_moments_pct(outer_strands: int) -> tuple[float, float]:
     """Return mean and standard deviation of the shortfall of narrow jaws, % of the diameter.
 
-    For somebody who stops anywhere up to `CROWN_MISS` of the way to the valley.
+    For jaws that stop anywhere up to `CROWN_MISS` of the way to the valley.
 
     Examples
     --------
@@ -50,7 +50,7 @@ def shortfall_moments_pct(outer_strands: int) -> tuple[float, float]:
 
 
 def with_narrow_jaws(figures: Figures, direction: Array) -> Figures:
-    """Return the figures as expected if narrow jaws read some of today's.
+    """Return the figures as expected if some of today's were read with narrow jaws.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def with_narrow_jaws(figures: Figures, direction: Array) -> Figures:
     nominal = figures.log.rope.nominal_mm
     mean, sd = shortfall_moments_pct(figures.log.rope.outer_strands)
     lost = mean * nominal / 100.0 * direction
-    # how far somebody stops on average differs from person to person, by about half as much
+    # where the jaws stop on average differs from person to person, by about half as much
     fixed = figures.fixed_mm2 + np.outer(lost, lost) * (sd / mean / 2.0) ** 2
     np.einsum("ii->i", fixed)[:] += (sd * nominal / 100.0 * direction) ** 2
     return replace(figures, off_mm=figures.off_mm + lost, fixed_mm2=fixed)
@@ -70,14 +70,14 @@ def with_narrow_jaws(figures: Figures, direction: Array) -> Figures:
 
 @dataclass(frozen=True, slots=True)
 class Honest:
-    """What is expected of today's readings if nothing is wrong, reckoned once for all gauges.
+    """What is expected of today's readings if nothing is wrong, calculated once for all gauges.
 
     Parameters
     ----------
     known : Fit
         The model of all figures before today's.
     accounts : list of Account
-        What the rope lets expect.
+        The rope's predictive distributions.
     """
 
     known: Fit
@@ -85,27 +85,27 @@ class Honest:
 
 
 def honest_accounts(fitted: Fit) -> Honest:
-    """Return what the rope lets expect of today's readings; `fitted` is the model of all."""
+    """Return what the rope predicts of today's readings; `fitted` is the model of all figures."""
     known = fit(fitted.figures.before_today())
     return Honest(known, rope_accounts(fitted.figures, known, fitted))
 
 
 def jaws_chance(fitted: Fit, direction: Array, honest: Honest | None = None) -> float:
-    """Return how likely an honest log is to speak so much for narrow jaws.
+    """Return the probability that an honest log gives this much evidence for narrow jaws.
 
-    How much likelier they make today's readings is an e-value, as in
-    `inspection.screening.copied_figures`. Each of the two has the scatter that suits it: an
-    unsteady hand reads as far apart as narrow jaws do. So does an uneven rope: where nothing else
-    shows its ups and downs, they count as the readings have them, however rare such a rope is.
+    How much more likely they make today's readings is an e-value, as in
+    `inspection.screening.copied_figures`. Each of the two models has the scatter that suits it: an
+    unsteady hand scatters as much as narrow jaws do. So does an uneven rope: where nothing else
+    shows its variations, they are taken as the readings have them, however rare such a rope is.
     """
     figures = fitted.figures
     honest = honest or honest_accounts(fitted)
     read, step = values_today(figures), figures.step_mm[figures.first :]
-    rope, told = honest.accounts, with_narrow_jaws(figures, direction)
+    rope, predicted = honest.accounts, with_narrow_jaws(figures, direction)
     if not figures.shown:
         rope = [*rope[:-1], replace(rope[-1], log_weight=max(rope[-1].log_weight, 0.0))]
-    jaws = [expected_otherwise(one, figures, told) for one in rope[:-1]]
-    jaws.append(likeliest_account(told, honest.known, fit(told, start=fitted.learned)))
+    jaws = [expected_otherwise(one, figures, predicted) for one in rope[:-1]]
+    jaws.append(likeliest_account(predicted, honest.known, fit(predicted, start=fitted.learned)))
     gained = float(_log_total(jaws, read, step) - _log_total(rope, read, step))
     if gained <= WORTH_DRAWING:
         return markov_bound(gained)
@@ -131,9 +131,9 @@ def _log_total(
 
 
 def wide_jaws(figures: Figures) -> list[tuple[str, Array]]:
-    """Return each gauge whose jaws are told to be wide, and all together where there are several.
+    """Return each gauge entered as having wide jaws, and all together where there are several.
 
-    With the name of the gauge, empty for all, comes a row: 1 for what was read with it, else 0.
+    Each is the name of the gauge, empty for all, with a row: 1 for what was read with it, else 0.
     """
     readings, gauges = figures.log.readings, figures.log.gauges
     rows: dict[str, Array] = {}
@@ -148,7 +148,7 @@ def wide_jaws(figures: Figures) -> list[tuple[str, Array]]:
 
 
 def narrow_jaws_tests(fitted: Fit, honest: Honest) -> list[tuple[ScreeningTest, Shift]]:
-    """Return one test a gauge whose jaws are told to be wide, with what was tested."""
+    """Return one test per gauge entered as having wide jaws, with what was tested."""
     figures, tests = fitted.figures, []
     for name, row in wide_jaws(figures):
         entries = tuple(entry_at(figures, int(place)) for place in np.flatnonzero(row))

@@ -1,8 +1,8 @@
-"""Odd figures: every shift and exchange of today's figures that the model can be asked about.
+"""Odd figures: every shift and exchange of today's figures that the model tests.
 
 A shift moves some figures together: one reading, both directions of a station with or without
-its photographs, all that one gauge or one person read, all from one station on. An exchange puts
-readings in one another's places. Each is held against what all else lets expect.
+its photographs, all that one gauge or one person read, all from one station onwards. An exchange
+puts readings in one another's places. Each is compared with what all the other figures predict.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ from inspection.screening.multiple_testing import ScreeningTest
 from inspection.screening.shifts import reading_dof, shifts
 
 FEWEST_BEFORE, FEWEST_AFTER = 2, 2  # stations on each side of a change
-CERTAIN_P = 1e-9  # no tails are known so far out: of what is less likely, the fewest entries first
+CERTAIN_P = 1e-9  # tails are not known beyond this: below it, the fewest entries come first
 MOST_LET_GO = 12  # shifts
-ODD_P = 1e-3  # a shift that is less likely by itself is let go
-NOT_READ_PCT = 2.0  # how far a place of which nothing was read may lie from the others
-NEVER = -1e9  # logarithm of the evidence for what can't be
+ODD_P = 1e-3  # a shift less likely than this by itself is left free
+NOT_READ_PCT = 2.0  # how far an unmeasured place may be from the others, standard deviation
+NEVER = -1e9  # logarithm of the evidence for the impossible
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Shift:
     entries : tuple of int
         Entries of the log that move, numbered from 0.
     name : str
-        Gauge or person, where it is about one.
+        Gauge or person, if the shift concerns one.
     """
 
     check: str
@@ -66,24 +66,24 @@ class Shift:
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """Readings that stand in one another's places.
+    """Readings that were entered in one another's places.
 
     Parameters
     ----------
     code : str
-        What was exchanged.
+        Code of what was exchanged.
     words : str
-        The same for people.
+        The words people see.
     change_mm : ndarray of shape (n,)
-        What the figures change by when it is undone, mm.
+        Change of the figures when the exchange is undone, mm.
     entries : tuple of int
         Entries that change.
     free : ndarray of shape (j, n)
-        Places of which nothing was read then, one a row.
+        Places left without a reading when it is undone, one per row.
     source : ndarray of shape (m,)
         Which of today's readings belongs to the place of each, numbered from 0.
     twice : tuple of (int, int)
-        Places that then show what another place shows, to the digit: (place, other).
+        Places whose entry is a copy of another place's, to the digit: (place, other).
     """
 
     code: str
@@ -96,17 +96,17 @@ class Exchange:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """The model of a log's figures, asked once for every shift that is looked for.
+class LogModel:
+    """The model of a log's figures, and every shift tested with it.
 
     Parameters
     ----------
     fitted : Fit
         The model.
     shifts : tuple of Shift
-        What was looked for.
+        The shifts tested.
     chances : ndarray of shape (m,)
-        How likely one at least as large is, for each, if nothing is wrong.
+        For each, the probability of one at least as large if nothing is wrong.
     """
 
     fitted: Fit
@@ -115,17 +115,17 @@ class Asked:
 
     @property
     def figures(self) -> Figures:
-        """The figures that the model is about."""
+        """The figures of the model."""
         return self.fitted.figures
 
 
-def ask(log: Log) -> Asked | None:
-    """Return the model of a log and every shift's chance; None without a reading that counts."""
+def model_of(log: Log) -> LogModel | None:
+    """Return the model of a log with every shift's chance; None without a usable reading."""
     figures = gather(log)
     if figures is None:
         return None
     fitted, found = fit(figures), shifts_of(figures)
-    return Asked(fitted, tuple(found), shift_chances(fitted, found))
+    return LogModel(fitted, tuple(found), shift_chances(fitted, found))
 
 
 def today(figures: Figures) -> range:
@@ -134,12 +134,12 @@ def today(figures: Figures) -> range:
 
 
 def entry_at(figures: Figures, place: int) -> int:
-    """Return the entry of the log that stands at a place among the figures."""
+    """Return the entry of the log at a place among the figures."""
     return figures.entries[place - figures.first]
 
 
 def shifts_of(figures: Figures) -> list[Shift]:
-    """Return every shift that is looked for."""
+    """Return every shift to be tested."""
     readings = figures.log.readings
     photographs = [int(place) for place in figures.photographs]
     found = [_shift(figures, "entry", [place]) for place in today(figures)]
@@ -198,12 +198,12 @@ def _shift(figures: Figures, check: str, places: list[int], name: str = "") -> S
 
 
 def shift_chances(fitted: Fit, found: list[Shift]) -> Array:
-    """Return how likely a shift at least as large is, for each, if nothing is wrong."""
+    """Return, for each shift, the probability of one at least as large if nothing is wrong."""
     return shifts(fitted, np.array([shift.direction for shift in found])).p
 
 
 def exchanges_of(figures: Figures) -> Iterator[Exchange]:
-    """Return the exchanges that are looked for, one after the other."""
+    """Yield the exchanges to be tested."""
     columns = _columns(figures)
     stations = [number for number in range(len(figures.numbers)) if number in columns]
     names = figures.numbers
@@ -244,7 +244,7 @@ def exchanges_of(figures: Figures) -> Iterator[Exchange]:
         last, first = rows[-1], rows[0]
         later |= {columns[last][view]: columns[first][view] for view in sides[first]}
         sooner |= {columns[first][view]: columns[last][view] for view in sides[first]}
-        since = f"from station {names[rows[0]]} on"
+        since = f"from station {names[rows[0]]} onwards"
         too_low = _undone(
             figures,
             "rows-shifted",
@@ -271,7 +271,7 @@ def exchanges_of(figures: Figures) -> Iterator[Exchange]:
 
 
 def _columns(figures: Figures) -> dict[int, dict[int, int]]:
-    """Return the first reading of every place: station (by order), direction -> its place."""
+    """Return the place of the first reading of every station (by order) and direction."""
     columns: dict[int, dict[int, int]] = {}
     for place in today(figures):
         view = figures.log.readings[entry_at(figures, place)].view_deg
@@ -290,38 +290,38 @@ def _turned(columns: dict[int, dict[int, int]], stations: list[int]) -> dict[int
 def _undone(
     figures: Figures, code: str, words: str, source: dict[int, int], free: list[int] | None = None
 ) -> Exchange:
-    """Return the exchange after which every place shows what stands at its source."""
+    """Return the exchange whose undoing gives every place the figure of its source."""
     change = np.zeros(len(figures.off_mm))
-    whence = np.arange(len(figures.entries))
+    origin = np.arange(len(figures.entries))
     for place, other in source.items():
         change[place] = figures.off_mm[other] - figures.off_mm[place]
-        whence[place - figures.first] = other - figures.first
+        origin[place - figures.first] = other - figures.first
     entries = tuple(sorted(entry_at(figures, place) for place in source))
     rows = np.zeros((len(free or ()), len(change)))
     for row, place in enumerate(free or ()):
         rows[row, place] = 1.0
-    return Exchange(code, words, change, entries, rows, whence)
+    return Exchange(code, words, change, entries, rows, origin)
 
 
 def retype_evidence(fitted: Fit, change_mm: Array) -> float:
-    """Return the logarithm of how much likelier the figures are once they are changed."""
+    """Return the logarithm of how much more likely the figures are once they are changed."""
     carried = fitted.precision @ change_mm
     return float(-(change_mm @ fitted.pull) - 0.5 * change_mm @ carried)
 
 
 def exchange_evidence(fitted: Fit, exchange: Exchange) -> float:
-    """Return the same for an exchange, what was not read being let go."""
+    """Return the same for an exchange, with places that were not measured left free."""
     today_off = fitted.figures.off_mm[fitted.figures.first :]
     return float(_Undoing(fitted, [exchange]).gains(today_off[None, :])[0, 0])
 
 
 class _Undoing:
-    """Some exchanges and how much likelier each makes today's readings, or drawn ones."""
+    """Some exchanges, and how much more likely each makes today's readings, or drawn ones."""
 
     def __init__(self, fitted: Fit, found: list[Exchange]) -> None:
         figures, self.found = fitted.figures, found
         first, size = figures.first, NOT_READ_PCT * figures.log.rope.nominal_mm / 100.0
-        # given all that was read before today, today's have this precision and mean
+        # precision and mean of today's readings given everything read before today
         self.precision = fitted.precision[first:, first:]
         self.step = figures.step_mm[first:]
         today_off = figures.off_mm[first:]
@@ -330,7 +330,7 @@ class _Undoing:
         self.parts = [self._let_go(one) for one in found]
 
     def _let_go(self, one: Exchange) -> tuple[Array, float, tuple[Whole, Array, float] | None]:
-        """Return precision and log determinant once the free places are let go; and theirs."""
+        """Return precision and log determinant with the free places left free, and theirs."""
         rows = self.size * one.free[:, self.first :]
         if not len(rows):
             return self.precision, 0.0, None
@@ -358,7 +358,7 @@ class _Undoing:
             if free is not None:
                 places, covariance, log_size = free
                 theirs = pull[:, places]
-                # what stands at the free places is not unknown then, but a copy to the digit
+                # then the free places hold no unknown value but a copy to the digit
                 gains[:, k] += 0.5 * np.einsum("bi,bi->b", theirs @ covariance, theirs)
                 gains[:, k] += 0.5 * (log_size + len(places) * math.log(2.0 * math.pi))
                 filled = np.array([place for place, _ in one.twice]) - self.first
@@ -370,7 +370,7 @@ class _Undoing:
         return gains
 
     def draw(self, count: int) -> Array:
-        """Return sets of today's figures as one of the exchanges, taken evenly, makes them."""
+        """Return sets of today's figures, each with one of the exchanges drawn at random."""
         rng = np.random.default_rng(DRAW_SEED)
         root = np.linalg.cholesky(np.linalg.inv(self.precision))
         sets = self.mean + rng.normal(size=(count, len(self.mean))) @ root.T
@@ -388,10 +388,10 @@ class _Undoing:
 
 
 def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[float, Exchange]]:
-    """Return, for each kind of exchange, how likely so much gain is, and the best one of it.
+    """Return, for each kind of exchange, the p-value of its gain and the best exchange.
 
     The mean gain over a kind is an e-value (as in `inspection.screening.copied_figures`): an
-    exchange carries one density into another.
+    exchange maps one density to another.
     """
     kinds: dict[str, list[Exchange]] = {}
     for exchange in found:
@@ -412,10 +412,10 @@ def exchange_chances(fitted: Fit, found: list[Exchange]) -> dict[str, tuple[floa
 
 
 def oddness(figures: Figures, p: float, entries: Sequence[int]) -> tuple[float, int, float]:
-    """Return by what odd figures are ranked, the oddest least.
+    """Return the sort key of odd figures, the oddest first.
 
-    One reading that is far out takes all that its gauge read along with it, and all others look
-    far out beside it: of those, the one that is off by most.
+    One outlier makes everything that its gauge read look odd, and all other readings, too: among
+    those, the reading that is off by most comes first.
     """
     off_mm = figures.off_mm[figures.first :]
     moved = [
@@ -424,35 +424,35 @@ def oddness(figures: Figures, p: float, entries: Sequence[int]) -> tuple[float, 
     return max(p, CERTAIN_P), len(entries), -float(max(moved, default=0.0))
 
 
-def without_the_odd(asked: Asked) -> Figures:
-    """Return the figures with all shifts let go that are odd by themselves, the oddest first.
+def without_the_odd(model: LogModel) -> Figures:
+    """Return the figures with every shift that is odd by itself left free, the oddest first.
 
-    What is learned from the rest is how the rope is and how people read, without slips and thin
-    places; and both directions of a thin place are thin, the one no copy of the other for that.
-    The rest is asked again each time: one figure that is far out makes all others odd, and can
-    hide what is.
+    What is learned from the rest is how the rope varies and how people read, without slips and
+    thin places. Both directions of a thin place are thin; that makes neither a copy of the other.
+    The rest is tested again each time: one outlier makes all others look odd, and can hide those
+    that are.
     """
-    figures, fitted, chances = asked.figures, asked.fitted, asked.chances
+    figures, fitted, chances = model.figures, model.fitted, model.chances
     for _ in range(MOST_LET_GO):
         odd = [
             (oddness(figures, float(p), shift.entries), k)
-            for k, (shift, p) in enumerate(zip(asked.shifts, chances, strict=True))
+            for k, (shift, p) in enumerate(zip(model.shifts, chances, strict=True))
             if p < ODD_P and shift.check != "across"
         ]
         if not odd:
             break
-        figures = figures.without(asked.shifts[min(odd)[1]].direction[None, :])
+        figures = figures.without(model.shifts[min(odd)[1]].direction[None, :])
         fitted = fit(figures, start=fitted.learned)
-        chances = shift_chances(fitted, list(asked.shifts))
+        chances = shift_chances(fitted, list(model.shifts))
     return figures
 
 
-def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchange]]:
-    """Return one test a shift and one a kind of exchange, with what was tested.
+def odd_figures_tests(model: LogModel) -> list[tuple[ScreeningTest, Shift | Exchange]]:
+    """Return one test per shift and one per kind of exchange, with what was tested.
 
     The words come later, with the explanation (`inspection.screening.explanations`).
     """
-    fitted, log = asked.fitted, asked.figures.log
+    fitted, log = model.fitted, model.figures.log
 
     def test(check: str, entries: tuple[int, ...], p: float) -> ScreeningTest:
         where = log.places(entries)
@@ -460,7 +460,7 @@ def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchang
 
     tests: list[tuple[ScreeningTest, Shift | Exchange]] = [
         (test(shift.check, shift.entries, float(p)), shift)
-        for shift, p in zip(asked.shifts, asked.chances, strict=True)
+        for shift, p in zip(model.shifts, model.chances, strict=True)
     ]
     exchanged = exchange_chances(fitted, list(exchanges_of(fitted.figures)))
     tests += [
@@ -470,24 +470,24 @@ def odd_figures_tests(asked: Asked) -> list[tuple[ScreeningTest, Shift | Exchang
     return tests
 
 
-def with_learned_repeatability(log: Log, asked: Asked | None) -> tuple[Log, dict[str, float]]:
-    """Return the log, each gauge with the repeatability that its readings have shown, and how sure.
+def with_learned_repeatability(log: Log, model: LogModel | None) -> tuple[Log, dict[str, float]]:
+    """Return the log with each gauge's learned repeatability, and its degrees of freedom.
 
-    Learned with a prior from right-angle pairs, readings taken again, photographs and earlier
-    inspections (`inspection.screening.expected_readings`); where several people read with one
-    gauge, the mean of their variances. One that was entered stays. How sure it is are degrees of
-    freedom, by gauge: those of the variance, with the longer tails of one reading; of several
+    Learned with a prior from right-angle pairs, repeated readings, photographs and earlier
+    inspections (`inspection.screening.expected_readings`); where several people use one gauge,
+    the mean of their variances. A repeatability that was entered stays. The degrees of freedom,
+    by gauge, are those of the variance, with the longer tails of a single reading; of several
     people the fewest.
     """
-    if asked is None:
+    if model is None:
         return log, {}
     hands: dict[str, list[float]] = {}
     dof: dict[str, float] = {}
-    found = fit(without_the_odd(asked))
-    sure = reading_dof(found)
+    found = fit(without_the_odd(model))
+    dof_of = reading_dof(found)
     for (gauge, person), repeat_mm in found.repeatability_mm().items():
         hands.setdefault(gauge, []).append(repeat_mm**2)
-        dof[gauge] = min(dof.get(gauge, math.inf), sure[gauge, person])
+        dof[gauge] = min(dof.get(gauge, math.inf), dof_of[gauge, person])
     gauges = {
         name: gauge
         if gauge.repeatability_mm is not None or name not in hands

@@ -1,10 +1,10 @@
-"""Photographs that stand for two places, or that came from elsewhere than the rest.
+"""Photographs used for two places, or taken with a different camera from the rest.
 
-Only hashes, looks and names are compared, never pixels. The look of the rope's own face
-(`vision.rope.face_look`) tells one place that was photographed twice, cropped, saved again or taken
-from elsewhere. Where a photograph has none, there is the hash of its whole look: 64 bits, each
-saying whether one patch of the shrunken photograph is darker than the next, of which copies that
-were saved again keep all or nearly all.
+Only hashes, signatures and names are compared, never pixels. The signature of the rope's surface
+(`vision.rope.face_look`) recognises one place that was photographed twice, cropped, saved again or
+taken from another position. Where a photograph has none, the hash of the whole picture is used: 64
+bits, each saying whether one patch of the reduced photograph is darker than the next. Copies that
+were saved again keep all or nearly all of these bits.
 """
 
 from __future__ import annotations
@@ -20,33 +20,33 @@ from inspection.model.log import Log
 from inspection.screening.multiple_testing import ScreeningTest
 from vision.results import ROPE_LOOK_FIELDS, Estimate, Place, Result
 
-# Two photographs that differ in no more bits than this are taken as one. Seen on 11 public
+# Two photographs that differ in no more bits than this are taken as the same. On 11 public
 # photographs of boards and screws: saved again or halved in size they differ in 0 to 2 bits,
-# two photographs of one scene in 7 at least. A very plain picture can change more when it is
-# saved again: then this check is silent, which is the safe side.
+# two photographs of one scene in at least 7. A very plain picture can change more when it is
+# saved again: this check then stays silent, which is the safe side.
 ALIKE_BITS = 3
-# Many photographs of one scene hold a pair that is alike by chance: such pairs are left out
-# where this many or more are to be expected, each bit taken as differing by itself as often
-# as bits of two of these photographs usually do (an approximation: neighbouring bits go
-# together). Of fewer than 4 photographs nobody knows what is usual.
+# Many photographs of one scene contain pairs that are alike by chance: such pairs are left out
+# where this many or more are expected, taking bits as independent and as likely to differ as bits
+# of two of these photographs usually are (an approximation: neighbouring bits are correlated).
+# Fewer than 4 photographs do not show what is usual.
 CHANCE_PAIRS = 1e-3
 FEWEST_USUAL = 4
-# How much of their bits two looks of the rope's face must share at the best shift, -1 to 1. On the
+# Correlation that two signatures of the rope's surface must have at the best shift, -1 to 1. On the
 # eight sample views, each also saved at 60 % of its size, cropped, and seen by a camera turned by
-# 4 degrees in other light, one view shares 0.81 and more with itself, and 448 pairs of different
+# 4 degrees in other light, one view has 0.81 or more with itself, and 448 pairs of different
 # views 0.60 at most. No photographs of real ropes were tried.
 ROPE_ALIKE = 0.72
-SPECTRA_ALIKE = 0.9  # of the shift-free spectra: less can't reach it, and is looked at no further
-MOST_PHOTOS = 3000  # every pair is compared; beyond this only equal files are looked for
+SPECTRA_ALIKE = 0.9  # of the shift-free spectra: pairs below it can't be alike and are skipped
+MOST_PHOTOS = 3000  # every pair is compared; beyond this only identical files are looked for
 
 
 def photo_tests(log: Log) -> list[ScreeningTest]:
-    """Return what the photographs' hashes and cameras contradict."""
+    """Return the findings from the photographs' hashes and cameras."""
     return [*_same_file_tests(log), *_similar_photo_tests(log), *_camera_tests(log)]
 
 
 def _placed(log: Log) -> list[tuple[Place, Result]]:
-    """Return one result a photograph and place, with its place."""
+    """Return one result per photograph and place, with its place."""
     placed = [(place, item) for item in log.results if (place := item.place) is not None]
     return list(
         {
@@ -68,7 +68,7 @@ def _same_file_tests(log: Log) -> list[ScreeningTest]:
     for group in groups.values():
         places = list(dict.fromkeys(place for place, _ in group))
         names = {result.photo_name for _, result in group}
-        # two cards in one photograph are two places of one file, and rightly so
+        # two cards in one photograph are rightly two places of one file
         if len(places) > 1 and len(names) > 1:
             tests.append(
                 _reuse_test(
@@ -76,7 +76,7 @@ def _same_file_tests(log: Log) -> list[ScreeningTest]:
                     "same-photograph",
                     places,
                     sorted(names),
-                    "are the very same file",
+                    "are the same file",
                 )
             )
     return tests
@@ -89,14 +89,14 @@ def _similar_photo_tests(log: Log) -> list[ScreeningTest]:
     looks = [item.rope_look if isinstance(item, Estimate) else "" for _, item in photos]
     seen = [photo for photo, look in zip(photos, looks, strict=True) if look]
     found = [
-        (seen[one], seen[other], f"show one and the same piece of rope ({shared:.2f} of 1 alike)")
+        (seen[one], seen[other], f"show the same piece of rope (similarity {shared:.2f} of 1)")
         for one, other, shared in alike_looks([look for look in looks if look])
     ]
     rest = [
         photo for photo, look in zip(photos, looks, strict=True) if not look and photo[1].look_hash
     ]
     found += [
-        (rest[one], rest[other], f"are alike in all but {apart} of 64 bits of their look")
+        (rest[one], rest[other], f"differ in only {apart} of the 64 bits of their picture hash")
         for one, other, apart in _alike_hashes([item.look_hash for _, item in rest])
     ]
     tests = []
@@ -110,7 +110,7 @@ def _similar_photo_tests(log: Log) -> list[ScreeningTest]:
 
 
 def alike_looks(looks: Sequence[str]) -> list[tuple[int, int, float]]:
-    """Return the pairs of rope faces that are one, with the part of their bits that they share.
+    """Return the pairs of signatures that show the same rope surface, with their correlation.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def alike_looks(looks: Sequence[str]) -> list[tuple[int, int, float]]:
 
 
 def _alike_hashes(hashes: Sequence[str]) -> list[tuple[int, int, int]]:
-    """Return the pairs of hashes that are one, with the bits in which they differ."""
+    """Return the pairs of hashes taken as the same, with the number of bits that differ."""
     if len(hashes) < 2:
         return []
     bits = np.array([int(one, 16) for one in hashes], dtype=np.uint64)
@@ -151,7 +151,7 @@ def _alike_hashes(hashes: Sequence[str]) -> list[tuple[int, int, int]]:
 
 
 def _most_bits(apart: NDArray[np.uint8]) -> int:
-    """Return in how many bits two photographs may differ and be taken as one; -1 for none."""
+    """Return in how many bits two photographs may differ and count as the same; -1 for none."""
     usual = float(np.median(apart)) / 64.0
     chances = bdtr(np.arange(ALIKE_BITS + 1), 64, usual) * len(apart)
     return int(np.count_nonzero(chances < CHANCE_PAIRS)) - 1
@@ -166,10 +166,10 @@ def _reuse_test(
         entries=_entries_at(log, places),
         places=tuple(places),
         p=None,
-        seen=f"The photographs {', '.join(names)} stand for {len(places)} places and {how}.",
+        seen=f"The photographs {', '.join(names)} are used for {len(places)} places and {how}.",
         remedy="Look at both photographs; take the missing one again.",
-        innocent="A file may have been picked twice by mistake, or two photographs were taken "
-        "from one place without moving.",
+        innocent="A file may have been picked twice by mistake, or two photographs may have been "
+        "taken from the same place.",
         about=tuple(names),
     )
 
@@ -189,10 +189,10 @@ def _camera_tests(log: Log) -> list[ScreeningTest]:
             entries=_entries_at(log, [place]),
             places=(place,),
             p=None,
-            seen=f"The photograph {odd.photo_name} was taken with {other}, all {cameras[usual]} "
+            seen=f"The photograph {odd.photo_name} was taken with {other}, the {cameras[usual]} "
             f"others with {usual}.",
             remedy="Ask where this photograph comes from.",
-            innocent="A second phone may have helped out.",
+            innocent="A second phone may have been used.",
             value=1.0,
             touches="circumstances",
             about=(odd.photo_name,),

@@ -1,6 +1,6 @@
-"""Several photographs of one view: they are combined, and looked at where they disagree.
+"""Several photographs of one view: they are combined, and reported where they disagree.
 
-Two or three shots of one station and direction have print and camera in common, which drops out
+Two or three shots of one station and direction have print and camera in common, which drop out
 of their difference; what is left (edges, the card's corners, how closely it lay on the rope) says
 how far apart they may be. Shots farther apart are not of one place, or one of them is wrong.
 """
@@ -18,7 +18,7 @@ from vision.results import Estimate, Place
 from vision.uncertainty import combined_u_mm
 
 TO_DO = (
-    "Look at the traced edges in each of them; take out the one that is wrong, with its reason, or "
+    "Check the traced edges in each of them; remove the one that is wrong, giving the reason, or "
     "file it where it belongs."
 )
 INNOCENT = "The card may have been moved along the rope between the shots."
@@ -27,8 +27,8 @@ INNOCENT = "The card may have been moved along the rope between the shots."
 def repeat_shots_tests(log: Log) -> list[ScreeningTest]:
     """Return one test for each view that several photographs show: the two farthest apart.
 
-    With n photographs there are n (n - 1) / 2 pairs, and the probability of the farthest is
-    bounded by so many times its own (Bonferroni).
+    With n photographs there are n (n - 1) / 2 pairs, so the probability of the farthest pair is
+    at most that many times its own (Bonferroni).
     """
     shown: dict[Place, list[Estimate]] = {}
     for one in log.results:

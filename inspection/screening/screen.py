@@ -1,6 +1,6 @@
 """Screening: which entries of a log deserve a second look, most deserving first.
 
-It speaks of entries, never of people, and names an innocent explanation beside every finding:
+It speaks of entries, never of people, and gives an innocent explanation with every finding:
 most odd entries are slips.
 """
 
@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from inspection.model.log import Log
 from inspection.screening.copied_figures import copied_figures_tests
 from inspection.screening.digit_preference import digit_preference_tests
-from inspection.screening.explanations import Odd, explain
+from inspection.screening.explanations import Tested, explain
 from inspection.screening.gauge_checks import gauge_tests
 from inspection.screening.lay_length import lay_length_tests
 from inspection.screening.multiple_testing import (
@@ -22,7 +22,13 @@ from inspection.screening.multiple_testing import (
     ranked,
 )
 from inspection.screening.narrow_jaws import honest_accounts, narrow_jaws_tests
-from inspection.screening.odd_figures import Asked, Exchange, Shift, ask, odd_figures_tests
+from inspection.screening.odd_figures import (
+    Exchange,
+    LogModel,
+    Shift,
+    model_of,
+    odd_figures_tests,
+)
 from inspection.screening.photo_reuse import photo_tests
 from inspection.screening.repeat_shots import repeat_shots_tests
 from inspection.screening.timing import Pace, timing_tests
@@ -34,7 +40,7 @@ COPIES = ("typed-in", "repeats-earlier", "repeats-station", "x-equals-y")
 
 
 def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tuple[Finding, ...]:
-    """Return the entries that deserve a second look; as `screen`, from a log alone.
+    """Return the entries that deserve a second look: `screen` with the log's own model.
 
     Examples
     --------
@@ -56,22 +62,22 @@ def screen_log(log: Log, *, level: float = LEVEL, pace: Pace = USUAL_PACE) -> tu
     >>> first.code, first.where
     ('digits-swapped', ('station 4, 0 deg',))
     """
-    return screen(log, ask(log), level=level, pace=pace)
+    return screen(log, model_of(log), level=level, pace=pace)
 
 
 def screen(
-    log: Log, asked: Asked | None, *, level: float = LEVEL, pace: Pace = USUAL_PACE
+    log: Log, model: LogModel | None, *, level: float = LEVEL, pace: Pace = USUAL_PACE
 ) -> tuple[Finding, ...]:
     """Return the entries that deserve a second look, most deserving first.
 
     Parameters
     ----------
     log : Log
-        One inspection's entries and what they can be held against.
-    asked : Asked or None
-        The model of it, from `inspection.screening.odd_figures.ask`.
+        One inspection's entries and what they can be compared with.
+    model : LogModel or None
+        Its model, from `inspection.screening.odd_figures.model_of`.
     level : float, optional
-        Probability with which a log in which nothing is wrong may raise any finding at all.
+        Probability that a log in which nothing is wrong raises any finding at all.
     pace : Pace, optional
         How fast people walk, and how long after a reading its photograph may be taken.
 
@@ -85,51 +91,50 @@ def screen(
     Raises
     ------
     ValueError
-        If `level` does not lie between 0 and 1.
+        If `level` is not between 0 and 1.
 
     Notes
     -----
-    *The level holds for the whole log*: each check owns a fixed share of it, shared evenly by
+    *The level holds for the whole log*: each check owns a fixed share of it, divided evenly among
     its tests, with Holm's step-down rule on top (`inspection.screening.multiple_testing`). Plain
-    facts take nothing of it. Slips of the pen raise nothing of their own; they explain what other
+    facts use none of it. Slips of the pen raise no finding of their own; they explain what other
     tests raised.
 
     *The ranking*: what may be a loss of section first, then entries whose diameter may be wrong,
     then figures that may have been copied, then those where only the circumstances are odd; within
-    each the smaller probability first, facts as 0.
+    each group the smaller probability first, with 0 for facts.
 
-    *What it rests on*: the stated errors of gauges and photographs, normal scatter, and how well
-    people repeat, which is learned (`inspection.screening.expected_readings`). Where errors are
-    stated too small, there are more findings than the level says.
+    *Assumptions*: the stated errors of gauges and photographs, normal scatter, and how well
+    people repeat, which is learned (`inspection.screening.expected_readings`). Where stated errors
+    are too small, there are more findings than the level says.
     """
     if not 0 < level < 1:
-        raise ValueError(f"`level` must lie between 0 and 1; got {level}.")
-    causes, patterns = chance_tests(log, asked)
+        raise ValueError(f"`level` must be between 0 and 1; got {level}.")
+    causes, patterns = chance_tests(log, model)
     tests = [*(test for test, _ in causes), *patterns]
     shared = adjust_for_multiplicity(tests)
     kept = [test for test in shared[len(causes) :] if test.p is not None and test.p <= level]
     found = [*_one_a_check(kept), *fact_tests(log, pace=pace)]
-    if asked is not None:
+    if model is not None:
         odd = [
-            Odd(cause, test.p or 0.0, times)
+            Tested(cause, test.p or 0.0, times)
             for test, times, (_, cause) in zip(
                 shared, bonferroni_factors(tests), causes, strict=False
             )
         ]
-        # a figure that stems from elsewhere says nothing of the rope
+        # a copied figure says nothing about the rope
         copied = {entry for test in kept if test.check in COPIES for entry in test.entries}
-        explained = explain(asked.fitted, odd, level=level, set_aside=copied)
-        told = {test.code for test in explained}
-        found = [*explained, *(test for test in found if test.code not in told)]
+        explained = explain(model.fitted, odd, level=level, set_aside=copied)
+        explained_codes = {test.code for test in explained}
+        found = [*explained, *(test for test in found if test.code not in explained_codes)]
     return tuple(test.finding() for test in ranked(found))
 
 
 def review_rank(findings: Sequence[Finding]) -> float:
     """Return how much an inspection deserves a look, for ranking many; 0 without findings.
 
-    The strength of its first finding, minus log10 of its probability (a plain fact counts as
-    one in a million, and nothing as more than one in 10^30), plus a hundredth for each further
-    finding.
+    It is minus log10 of the first finding's probability (one in a million for a plain fact, at
+    least one in 10^30 for any finding), plus a hundredth for each further finding.
 
     Examples
     --------
@@ -145,11 +150,11 @@ def review_rank(findings: Sequence[Finding]) -> float:
 
 
 def chance_tests(
-    log: Log, asked: Asked | None
+    log: Log, model: LogModel | None
 ) -> tuple[list[tuple[ScreeningTest, Shift | Exchange]], list[ScreeningTest]]:
     """Return every test with a probability, before the level is shared out.
 
-    Those of figures come with what was tested; patterns stand by themselves.
+    Tests of figures come with the shift or exchange tested; tests of patterns have none.
     """
     causes: list[tuple[ScreeningTest, Shift | Exchange]] = []
     patterns = [
@@ -157,10 +162,10 @@ def chance_tests(
         *lay_length_tests(log),
         *repeat_shots_tests(log),
     ]
-    if asked is not None:
-        honest = honest_accounts(asked.fitted)
-        causes = [*odd_figures_tests(asked), *narrow_jaws_tests(asked.fitted, honest)]
-        patterns += copied_figures_tests(asked, honest.accounts)
+    if model is not None:
+        honest = honest_accounts(model.fitted)
+        causes = [*odd_figures_tests(model), *narrow_jaws_tests(model.fitted, honest)]
+        patterns += copied_figures_tests(model, honest.accounts)
     return causes, patterns
 
 
@@ -170,7 +175,7 @@ def fact_tests(log: Log, *, pace: Pace = USUAL_PACE) -> list[ScreeningTest]:
 
 
 def _one_a_check(tests: list[ScreeningTest]) -> list[ScreeningTest]:
-    """Return the tests without those that a less likely one of the same check overlaps."""
+    """Return the tests, dropping any that overlap a less likely one of the same check."""
     kept: list[ScreeningTest] = []
     for test in ranked(tests):
         if not any(

@@ -1,7 +1,7 @@
-"""Times: whether the log's own times can be true, and fit those of the photographs.
+"""Times: whether the log's own times can be true, and whether they fit those of the photographs.
 
-Plain bounds, no probabilities: a log in which nothing is wrong never passes them, apart from
-the innocent explanations that stand beside each.
+Plain bounds, no probabilities: a log in which nothing is wrong never exceeds them, apart from
+the innocent explanations given with each.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from inspection.model.log import Log, counted
 from inspection.screening.multiple_testing import ScreeningTest, plain_fact
 from vision.results import Place, Result
 
-FEWEST_TIMES = 8  # fewer can follow one another fast by chance
+FEWEST_TIMES = 8  # fewer can be close together by chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +34,10 @@ class Pace:
     days : int
         Photographs may be this many days off the inspection's date (work past midnight).
     reading_s : float
-        Nobody reads a rope faster than one place in so many seconds for long: figures that
+        Shortest time per place, s, that anyone can keep up when reading a rope: figures that
         follow one another faster were typed in later. Common practice, no source.
     typing_s : float
-        Nobody types figures from paper faster than one in so many seconds for long. Common
+        Shortest time per figure, s, that anyone can keep up when typing from paper. Common
         practice, no source.
     """
 
@@ -48,21 +48,21 @@ class Pace:
     typing_s: float = 1.5
 
     def __post_init__(self) -> None:
-        """Refuse a pace that is none."""
+        """Refuse values that are out of range."""
         if not self.walking_m_s > 0:
             raise ValueError(f"`walking_m_s` must be more than 0; got {self.walking_m_s}.")
         if not self.photo_gap_min > 0:
             raise ValueError(f"`photo_gap_min` must be more than 0; got {self.photo_gap_min}.")
         if not 0 < self.typing_s <= self.reading_s:
             raise ValueError(
-                "`typing_s` must be more than 0 and `reading_s` no less; got "
+                "`typing_s` must be more than 0 and at most `reading_s`; got "
                 f"{self.typing_s} and {self.reading_s}."
             )
 
 
 @dataclass(frozen=True, slots=True)
 class _Stop:
-    """One moment at one station: who or what was there, and the photograph in words."""
+    """One time at one station: who or what was there, and the photograph in words."""
 
     at: datetime
     place: Place
@@ -72,7 +72,7 @@ class _Stop:
 
 
 def timing_tests(log: Log, *, pace: Pace) -> list[ScreeningTest]:
-    """Return what the times of the log and of the photographs contradict."""
+    """Return the findings from the times of the log and of the photographs."""
     written = _log_stops(log)
     stops = [stop for group in _groups(written) if not typed_later(group, pace) for stop in group]
     return [
@@ -85,10 +85,10 @@ def timing_tests(log: Log, *, pace: Pace) -> list[ScreeningTest]:
 
 
 def seconds_apart(times: Sequence[datetime]) -> float | None:
-    """Return the usual time from one entry to the next, s; None where the times can't tell.
+    """Return the median time from one entry to the next, s; None where the times can't show it.
 
-    They can't where there are too few, where all are one stamp, or where they fall on whole
-    minutes only: a log without seconds says nothing of seconds.
+    They can't where there are too few, where all are the same, or where they are whole minutes
+    only: a log without seconds says nothing about seconds.
 
     Examples
     --------
@@ -109,8 +109,8 @@ def seconds_apart(times: Sequence[datetime]) -> float | None:
 def typed_later(group: Sequence[_Stop], pace: Pace) -> bool:
     """Return whether one person's entries were typed in after the walk: their times say nothing.
 
-    Times that can't tell (one stamp, whole minutes, a few entries only) are taken so if all lie
-    closer together than they can have been read, as two do that somebody typed in the evening.
+    Times that can't show it (all the same, whole minutes, a few entries only) are taken so if all
+    are closer together than they can have been read, as are two typed in the evening.
     """
     times = [stop.at for stop in group]
     apart = seconds_apart(times)
@@ -122,7 +122,7 @@ def typed_later(group: Sequence[_Stop], pace: Pace) -> bool:
 
 
 def _hurry_tests(log: Log, stops: list[_Stop], pace: Pace) -> list[ScreeningTest]:
-    """Return the people's entries that followed one another faster than anybody types."""
+    """Return the people's entries that followed one another faster than anyone types."""
     tests = []
     for group in _groups(stops):
         apart = seconds_apart([stop.at for stop in group])
@@ -140,8 +140,8 @@ def _hurry_tests(log: Log, stops: list[_Stop], pace: Pace) -> list[ScreeningTest
                 seen=f"{len(entries)} entries were logged within {span:.0f} s, usually "
                 f"{apart:.1f} s apart; nobody reads or types them faster than one in "
                 f"{pace.typing_s:g} s.",
-                remedy="Ask how these entries came into the log.",
-                innocent="A table may have been read in by a program that set the times itself.",
+                remedy="Ask how these entries were logged.",
+                innocent="A table may have been imported by a program that set the times itself.",
                 value=apart,
                 limit=pace.typing_s,
                 unit="s",
@@ -154,7 +154,7 @@ def _hurry_tests(log: Log, stops: list[_Stop], pace: Pace) -> list[ScreeningTest
 def too_fast(
     stops: Sequence[tuple[datetime, float]], *, walking_m_s: float
 ) -> list[tuple[int, float, float]]:
-    """Return the legs of a walk that were faster than a person walks.
+    """Return the legs of a walk that were faster than anyone walks.
 
     Parameters
     ----------
@@ -170,8 +170,8 @@ def too_fast(
 
     Notes
     -----
-    Times that all fall on full minutes were cut or rounded to minutes; a leg may then have
-    taken up to 60 s more than they say (1 s more where they show seconds).
+    Times that are all whole minutes were truncated or rounded; a leg may then have taken up to
+    60 s longer than they say (1 s longer where they show seconds).
 
     Examples
     --------
@@ -193,7 +193,7 @@ def too_fast(
 def _walk_tests(log: Log, stops: list[_Stop], what: str, pace: Pace) -> list[ScreeningTest]:
     places = log.positions_m()
     tests = []
-    # two people can be at two stations: each keeps an own log
+    # two people can be at two stations: each has their own times
     for group in dict.fromkeys(stop.group for stop in stops):
         known = sorted(
             (stop for stop in stops if stop.group == group and stop.place.station in places),
@@ -239,7 +239,8 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
     for result in log.results:
         if result.place is None or result.taken_at is None:
             continue
-        if abs((result.taken_at.date() - log.inspection.on).days) <= pace.days:  # else see days
+        # photographs of another day are reported by `_day_tests`
+        if abs((result.taken_at.date() - log.inspection.on).days) <= pace.days:
             taken.setdefault(result.place, _wall(result.taken_at))
     gaps = []
     later = {
@@ -249,7 +250,7 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
         for stop in group
     }
     for entry, reading in enumerate(log.readings):
-        if entry in later:  # typed in the evening: the photograph was taken at its time
+        if entry in later:  # typed in later: its time is not that of the reading
             continue
         photo = taken.get(reading.place)
         if reading.at is not None and photo is not None:
@@ -271,10 +272,10 @@ def _gap_tests(log: Log, pace: Pace) -> list[ScreeningTest]:
             places=log.places(entry for entry, _ in far),
             p=None,
             seen=f"Of {len(gaps)} photographs {counted(len(far), 'was', 'were')} taken long before "
-            f"or after the reading of the same place, at most {_span(abs(worst))} {side}; "
+            f"or after the reading of the same place, up to {_span(abs(worst))} {side}; "
             f"{_span(pace.photo_gap_min)} is allowed."
-            + (" All are shifted alike, as by a wrong clock." if shifted else ""),
-            remedy="Compare the clocks of camera and log.",
+            + (" All are shifted by the same amount, as by a wrong clock." if shifted else ""),
+            remedy="Compare the camera's clock with the log's.",
             innocent="The camera's clock may be wrong or in another time zone, or the readings "
             "were typed in later.",
             value=worst,
@@ -341,8 +342,8 @@ def _day_test(
         entries,
         places,
         seen=f"{what}; the inspection is dated {log.inspection.on}.",
-        remedy="Compare with the inspection's date and the clocks.",
-        innocent="A wrong clock, or an inspection that took more than a day.",
+        remedy="Check the inspection's date and the clocks.",
+        innocent="A clock may be wrong, or the inspection may have taken more than a day.",
     )
     return replace(fact, photographs=photographs, value=float(len(photographs or places)))
 
@@ -375,18 +376,18 @@ def _groups(stops: Sequence[_Stop]) -> list[list[_Stop]]:
 
 
 def _photo_words(result: Result) -> str:
-    """Return the words for a photograph: its place, and its name where there is one."""
+    """Return a photograph in words: its name if it has one, and its place."""
     name = f"photograph {result.photo_name}" if result.photo_name else "photograph"
     return name if result.place is None else f"{name} ({result.place.words})"
 
 
 def _wall(at: datetime) -> datetime:
-    """Return the time on the wall: cameras rarely write a zone, so zones can't be compared."""
+    """Return the local clock time: cameras rarely write a zone, so zones can't be compared."""
     return at.replace(tzinfo=None)
 
 
 def _span(minutes: float) -> str:
-    """Return a time span in words: minutes to two hours, hours to two days, days beyond."""
+    """Return a time span in words: minutes up to two hours, hours up to two days, then days."""
     if minutes < 120:
         return f"{minutes:.0f} min"
     return f"{minutes / 60:.1f} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"

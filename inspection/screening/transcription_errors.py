@@ -1,4 +1,4 @@
-"""Slips of the pen: what else a reading may have been, from the text that was typed."""
+"""Slips of the pen: what a reading may really have been, judging by the text that was typed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
-    """Return code, words and text of every single slip that ends in the text typed.
+    """Yield code, words and intended text of every single slip that gives the text typed.
 
     Examples
     --------
@@ -49,20 +49,20 @@ def retyped(typed: str) -> Iterator[tuple[str, str, str]]:
         else:
             continue
         yield "decimal-moved", "the decimal point moved", before + moved + after
-    # behind the point some digit always fits, so that a wrong one there explains nothing
+    # after the point some digit always fits, so a wrong one there explains nothing
     for index in places[:whole]:
         for digit in "0123456789":
             if digit != number[index]:
                 other = number[:index] + digit + number[index + 1 :]
                 code = "digit-mistyped"
-                # a scale read one whole mark off, or the key beside the right one
+                # a scale read one whole mark off, or the key next to the right one
                 if index == whole - 1 and abs(int(digit) - int(number[index])) == 1:
                     code = "digit-one-off"
                 yield code, "one digit typed wrongly", before + other + after
 
 
 def readings_meant(reading: Reading) -> Iterator[tuple[str, str, float]]:
-    """Return code, words and value (mm) of everything that a single slip turns into this text.
+    """Yield code, words and value (mm) of everything that a single slip turns into this text.
 
     Examples
     --------

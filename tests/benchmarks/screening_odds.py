@@ -30,8 +30,8 @@ from tests.inspection.planted_faults import (
 from tests.inspection.simulated_logs import Case, Range, simulate
 
 TOLD = re.compile(
-    r"(Likeliest|Likelier by the figures): (.*?)(?:,| \() ?"
-    r"((?:over )?[a-z]+(?: hundred)? times|twice)(?: likelier|\))"
+    r"(Most likely|More likely by the figures): (.*?)(?:,| \() ?"
+    r"((?:over )?[a-z]+(?: hundred)? times|twice) as likely"
 )
 ODDS = {
     "twice": 2.0,
@@ -48,12 +48,12 @@ SAID = {
     "the decimal point moved": "decimal-moved",
     "one digit typed wrongly": "digit-mistyped",
     "a misreading": "misread",
-    "read beside the place": "station-misread",
+    "at the wrong place": "station-misread",
     "over the valleys": "over-the-valleys",
     "a loss of section": "loss-of-section",
     "thicker at station": "thicker-place",
     "off by the same amount": "gauge-shifted",
-    "thinner all along": "lower-everywhere",
+    "thinner along its": "lower-everywhere",
     "off from station": "shift-from",
     "narrower than the crown pitch": "narrow-jaws",
     "one too": "rows-shifted",
@@ -177,7 +177,7 @@ def reliability(ranges: Range, *, logs: int, seed: int) -> dict[float, tuple[int
             if found is None or not places & set(finding.places):
                 continue
             code = finding.code
-            if found[1] != "Likeliest":  # the likelier one is named behind a possible loss
+            if found[1] != "Most likely":  # the more likely one is named after a possible loss
                 code = next((code for said, code in SAID.items() if said in found[2]), "")
             count, right = told[ODDS[found[3]]]
             told[ODDS[found[3]]] = (count + 1, right + (code in codes))

@@ -58,7 +58,7 @@ FRESH_FINE = replace(FRESH, steps=(0, 1, 2, 3, 6, 7))
 SOUND = replace(FRESH, lost_pct=(0.0, 0.0), wear_pct_year=(0.0, 0.15), uneven_pct=(0.04, 0.2))
 RATES = Path(__file__).with_name("screening_rates.csv")
 WIDTHS = (38, 11, 5, 8, 8, 5, 10, 40)
-# What is said of an explanation that is likelier than the loss that is named before it.
+# Words of an explanation that is more likely than the loss named before it.
 WORDS = {
     "digits-swapped": "neighbouring digits swapped",
     "decimal-moved": "the decimal point moved",
@@ -162,7 +162,7 @@ def fault_rates(
 
 
 def _said(seen: str, codes: set[str]) -> bool:
-    likelier = seen.partition("Likelier by the figures: ")[2].partition(". ")[0]
+    likelier = seen.partition("More likely by the figures: ")[2].partition(". ")[0]
     return any(WORDS[code] in likelier for code in codes & WORDS.keys())
 
 

@@ -18,7 +18,7 @@ if __name__ == "__main__":  # run as a script, the project's folder is not on th
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from inspection.limits.remaining_life import station_histories
-from inspection.screening.odd_figures import ask, with_learned_repeatability
+from inspection.screening.odd_figures import model_of, with_learned_repeatability
 from tests.inspection.simulated_logs import Range, simulate
 
 
@@ -30,7 +30,7 @@ def coverage(nominal_mm: float, *, histories: int, seed: int, learned: bool) -> 
         earlier = int(rng.integers(3, 6))
         ranges = Range(nominals_mm=(nominal_mm,), times=("none",))
         case = simulate(rng, ranges, stations=6, earlier=earlier, photographs=False, hands=1)
-        log = with_learned_repeatability(case.log, ask(case.log))[0] if learned else case.log
+        log = with_learned_repeatability(case.log, model_of(case.log))[0] if learned else case.log
         for history in station_histories(log):
             if history.line is not None:
                 low, high = history.line.rate_interval

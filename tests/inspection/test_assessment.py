@@ -11,7 +11,7 @@ from inspection.assessment import Assessment, assess
 from inspection.comparison.crosscheck import crosscheck
 from inspection.limits.conformity import SIMPLE
 from inspection.model.log import Log
-from inspection.screening.odd_figures import ask, with_learned_repeatability
+from inspection.screening.odd_figures import model_of, with_learned_repeatability
 from inspection.screening.screen import review_rank, screen_log
 from tests.inspection.planted_faults import FAULTS, lose_section
 from tests.inspection.simulated_logs import STEADY, Case, simulate, simulate_log
@@ -31,7 +31,7 @@ def judgement(log: Log) -> Assessment:
 
 def test_a_judgement_keeps_what_its_parts_say(log: Log, judgement: Assessment) -> None:
     assert judgement.findings == screen_log(log)  # nothing is missing or said twice here
-    told, dof = with_learned_repeatability(log, ask(log))
+    told, dof = with_learned_repeatability(log, model_of(log))
     assert judgement.crosscheck == crosscheck(
         log.results,
         log.readings,

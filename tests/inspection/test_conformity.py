@@ -74,7 +74,7 @@ def test_an_unsure_reference_makes_the_verdict_unsure_and_a_shared_gauge_surer()
 def test_an_unsure_reference_is_named_where_no_measurement_can_help() -> None:
     limit = limits_for(replace(USED, u_reference_mm=0.3), rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
-    assert "The reference diameter is too unsure" in judge(limit, 38.3, 0.05).words
+    assert "The reference diameter is too uncertain" in judge(limit, 38.3, 0.05).words
 
 
 def test_simple_acceptance_ignores_the_uncertainty() -> None:

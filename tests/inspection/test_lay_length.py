@@ -111,7 +111,7 @@ def test_a_changed_lay_is_among_the_findings_and_an_even_one_is_not() -> None:
 def test_strands_that_the_papers_do_not_have_are_said() -> None:
     log = _log(_seen(1, 24.0), _seen(2, 24.0), rope=replace(ROPE, outer_strands=8))
     (test,) = [one for one in lay_length_tests(log) if one.code == "strands-differ"]
-    assert "show 6 outer strands, and 8 are written down" in test.seen
+    assert "show 6 outer strands, but 8 are entered" in test.seen
     one_only = _log(_seen(1, 24.0), rope=replace(ROPE, outer_strands=8))
     assert not [one for one in lay_length_tests(one_only) if one.code == "strands-differ"]
 

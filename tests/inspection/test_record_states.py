@@ -230,7 +230,7 @@ def test_limits_are_confirmed_against_a_copy_and_only_as_they_are(filled: Record
     known = limit_confirmations(filled)
     assert standing_confirmation(rule_set, known) == own
     assert confirmation_words(rule_set, known) == (
-        "ISO 4309:2017: confirmed against own copy (copy 7) by C. Holm on 2026-11-03."
+        "ISO 4309:2017: confirmed against a copy of the document (copy 7) by C. Holm on 2026-11-03."
     )
     with pytest.raises(ValueError, match="say why"):
         confirm_limits(filled, own, by="C. Holm")

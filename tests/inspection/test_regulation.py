@@ -49,7 +49,7 @@ def test_what_was_not_asked_is_a_line_each() -> None:
     for words in ("country", "used for", "layers", "sheaves"):
         assert words in asked
     assert not_asked(STATED) == ()
-    assert "mine hoists outside" in not_asked(replace(STATED, duty="mine"))[0]
+    assert "outside the United States" in not_asked(replace(STATED, duty="mine"))[0]
     assert assess(log_of(SOUND, rope=Rope("R-1", 22.0))).not_asked == not_asked(Rope("R-1", 22.0))
 
 
@@ -65,11 +65,11 @@ def test_a_table_that_does_not_hold_convicts_and_never_acquits(rope: Rope) -> No
     sound = assess(log_of(SOUND, rope=rope))
     assert not [one for one in sound.verdicts if one.verdict.limit.rule.plain_winding]
     assert sound.judged_against_nothing
-    assert any("the table does not hold" in note for note in sound.notes)
+    assert any("the table does not apply" in note for note in sound.notes)
     worn = assess(log_of(THIN, rope=replace(rope, reference_mm=23.2)))
     outside = [one for one in worn.verdicts if one.verdict.outcome == "outside"]
     assert {one.station for one in outside} == {5}
-    assert all("does not hold here" in one.words for one in outside)
+    assert all("does not apply here" in one.words for one in outside)
 
 
 def test_the_table_does_not_hold_at_a_crossover() -> None:

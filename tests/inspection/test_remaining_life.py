@@ -58,7 +58,7 @@ def test_the_interval_is_in_order_and_says_that_it_is_no_clearance() -> None:
     assert found.earliest < found.middle < found.latest
     assert str(found.earliest) in found.words
     assert str(found.latest) in found.words
-    assert "not beyond doubt" not in found.words
+    assert "not yet certain" not in found.words
     assert found.words.endswith(NO_CLEARANCE)
 
 
@@ -69,7 +69,7 @@ def test_a_loss_that_is_not_beyond_doubt_has_no_latest_day() -> None:
     assert found.latest is None
     assert found.earliest is not None
     assert "no latest day can be given" in found.words
-    assert "A loss is not beyond doubt yet" in found.words
+    assert "A loss is not yet certain" in found.words
 
 
 def test_a_growing_rope_may_still_meet_the_limit_if_the_rate_is_unsure() -> None:
@@ -82,7 +82,7 @@ def test_a_growing_rope_may_still_meet_the_limit_if_the_rate_is_unsure() -> None
 def test_a_rope_that_surely_grows_meets_no_lower_limit() -> None:
     found = time_to_limit(_line(0.5), 38.2)
     assert (found.earliest, found.middle, found.latest) == (None, None, None)
-    assert "not met within 100 years" in found.words
+    assert "not reached within 100 years" in found.words
     assert found.words.endswith(NO_CLEARANCE)
 
 
@@ -90,7 +90,7 @@ def test_a_limit_that_is_met_is_met_already() -> None:
     line = _line(-0.5)
     found = time_to_limit(line, 41.0)
     assert found.earliest == found.middle == found.latest == line.last
-    assert "is met already" in found.words
+    assert "has been reached already" in found.words
     near = time_to_limit(line, line.level_mm - 0.01)
     assert near.earliest == line.last
     assert near.latest is not None

@@ -83,8 +83,8 @@ def test_a_reference_at_another_tension_is_not_compared() -> None:
 def test_a_reference_of_unknown_tension_is_compared_with_a_note() -> None:
     limit = limits_for(IN_SERVICE, rule_sets=["ISO 4309:2017"])[0]
     assert isinstance(limit, Limit)
-    assert "tension at the reference measurement was not written down" in limit.note
-    assert "uncertainty is not known and not counted" in limit.note
+    assert "tension at the reference measurement was not recorded" in limit.note
+    assert "uncertainty is not known and not included" in limit.note
 
 
 def test_a_limit_from_nominal_under_tension_says_that_tension_thins() -> None:

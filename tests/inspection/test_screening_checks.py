@@ -180,7 +180,7 @@ def test_a_camera_clock_in_another_time_zone_is_one_finding_and_says_so() -> Non
     )
     (test,) = timing_tests(replace(log, results=photos), pace=Pace())
     assert test.code == "photograph-time"
-    assert "shifted alike" in test.seen
+    assert "shifted by the same amount" in test.seen
     assert len(test.entries) == 3
 
 

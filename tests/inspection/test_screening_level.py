@@ -19,7 +19,7 @@ from inspection.screening.multiple_testing import (
     adjust_for_multiplicity,
     adjusted_p_values,
 )
-from inspection.screening.odd_figures import ask
+from inspection.screening.odd_figures import model_of
 from inspection.screening.screen import chance_tests, fact_tests, screen_log
 from tests.inspection.simulated_logs import USUAL, simulate, simulate_log
 from vision.results import Estimate
@@ -35,7 +35,7 @@ def honest() -> list[tuple[Log, list[ScreeningTest]]]:
     found = []
     for _ in range(LOGS):
         log = simulate(rng, SMALL).log
-        causes, patterns = chance_tests(log, ask(log))
+        causes, patterns = chance_tests(log, model_of(log))
         found.append((log, [*(test for test, _ in causes), *patterns]))
     return found
 
@@ -92,7 +92,7 @@ def test_an_uneven_rope_that_nothing_else_shows_is_not_taken_for_narrow_jaws() -
     found = []
     for _ in range(25):
         log = simulate(rng, uneven, earlier=0, photographs=False).log
-        causes, _ = chance_tests(log, ask(log))
+        causes, _ = chance_tests(log, model_of(log))
         found += [min((t.p or 1.0 for t, _ in causes if t.check == "narrow-jaws"), default=1.0)]
     assert sum(p <= 0.05 for p in found) <= binom.ppf(0.999, len(found), 0.05)
 
@@ -134,7 +134,7 @@ def test_weights_that_do_not_fit_are_refused(p_values: list[float], weights: lis
 @pytest.mark.parametrize("level", [0.0, 1.0, -0.1, 5.0])
 def test_a_level_that_is_no_probability_is_refused(level: float) -> None:
     log = simulate_log(np.random.default_rng(1))
-    with pytest.raises(ValueError, match="`level` must lie between 0 and 1"):
+    with pytest.raises(ValueError, match="`level` must be between 0 and 1"):
         screen_log(log, level=level)
 
 

@@ -28,9 +28,9 @@ from inspection.screening.explanations import _weighed_again
 from inspection.screening.narrow_jaws import shortfall_moments_pct
 from inspection.screening.odd_figures import (
     NOT_READ_PCT,
-    ask,
     exchange_evidence,
     exchanges_of,
+    model_of,
     retype_evidence,
     today,
 )
@@ -262,7 +262,7 @@ def test_e_values_have_a_mean_of_one_at_most_over_honest_logs() -> None:
     rng = np.random.default_rng(13)
     inverse: dict[str, list[float]] = {}
     for _ in range(40):
-        found = ask(simulate(rng, Range(stations=(4, 10))).log)
+        found = model_of(simulate(rng, Range(stations=(4, 10))).log)
         assert found is not None
         for test in copied_figures_tests(found):
             assert test.p is not None

@@ -54,7 +54,7 @@ def test_the_published_rules_survive_being_written_and_read(name: str) -> None:
         ({"quantity": "weight"}, "'quantity' must be one of"),
         ({"purpose": None}, "needs 'purpose', as text"),
         ({"what": ""}, "needs 'what', as text"),
-        ({"colour": "red"}, "'colour' that is not known"),
+        ({"colour": "red"}, "unknown field 'colour'"),
         ({"low_pct": None, "high_pct": None}, "has no figure"),
         ({"low_pct": "minus one"}, "'low_pct' must be a number; got 'minus one'"),
         ({"low_pct": True}, "'low_pct' must be a number"),

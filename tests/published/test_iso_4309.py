@@ -127,5 +127,5 @@ def test_without_a_reference_diameter_there_is_no_severity_and_it_says_so() -> N
     answer = uniform_decrease(_rope(40.0, None, "single-layer", "steel"), 39.0, 0.1)
     assert isinstance(answer, NotApplicable)
     assert answer.reason == (
-        "ISO 4309:2017, uniform decrease: it needs a reference diameter, and none is recorded."
+        "ISO 4309:2017, uniform decrease: it needs a reference diameter, but none is recorded."
     )

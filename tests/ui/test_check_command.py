@@ -194,7 +194,7 @@ def test_earlier_inspections_of_the_table_are_the_past_and_later_ones_are_not_re
     assert read_folder(folder, inspection="2026-05").log.earlier == ()
     result = run(folder)  # every figure equal to the last digit
     assert "repeats-earlier" in run(folder, "--csv").stdout
-    assert "12 of 12 entries are equal to the last digit" in result.output.splitlines()[-1]
+    assert "12 of 12 entries equal the figures of 2026-05" in result.output.splitlines()[-1]
 
 
 @pytest.mark.parametrize(

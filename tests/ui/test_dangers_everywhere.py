@@ -57,7 +57,9 @@ DANGERS: Mapping[str, Danger] = {
         ("No entry stands out",),
     ),
     "far from nominal": Danger(
-        log_of(SOUND, rope=Rope("R-1", 24.5)), 1, ("which a rope of nominal 24.5 mm can't be",)
+        log_of(SOUND, rope=Rope("R-1", 24.5)),
+        1,
+        ("which a sound rope of nominal 24.5 mm can't be",),
     ),
     "few photographs": Danger(
         log_of(THIN, photographs=FEW),

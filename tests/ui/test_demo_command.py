@@ -40,7 +40,7 @@ def test_the_wrong_reading_is_named_with_what_was_meant(shown: str) -> None:
     flat = " ".join(shown.split())
     assert "Check first: Station 3, by photographs, is" in flat
     assert "Also: station 3, 90 deg. 22.11 was logged" in flat
-    assert "Likeliest: two neighbouring digits swapped (21.21 in place of 22.11)" in flat
+    assert "Most likely: two neighbouring digits swapped (21.21 in place of 22.11)" in flat
 
 
 def test_every_photograph_has_a_row_and_a_name_in_one_piece(

@@ -180,7 +180,9 @@ def judged_rows(judged: Assessment, *, inch: bool) -> Iterator[Row]:
         rule = verdict.limit.rule
         yield "limit", f"Source: {rule.source}, "
         own = rule.sure == "entered by the user"
-        known = "entered here, not a published" if own else "not confirmed against a copy of the"
+        known = (
+            "entered by the user, not a published" if own else "not confirmed against a copy of the"
+        )
         yield "limit", f"{rule.rule_set}: {known}"
     for at in judged.severities:
         worn = at.severity

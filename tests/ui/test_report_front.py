@@ -189,7 +189,8 @@ def test_decision_criteria_and_confirmed_limits_stand_on_page_one(tmp_path: Path
     assert facts["Deformation"] == ""  # a line to write on: nobody recorded it
     assert facts["All criteria added up"].startswith("Station 2: decrease in diameter ")
     assert facts["Limits"] == (
-        "ISO 4309:2017: confirmed against own copy (edition 2017, office) by C. Holm on 2026-02-05."
+        "ISO 4309:2017: confirmed against a copy of the document (edition 2017, office) by C. Holm "
+        "on 2026-02-05."
     )
     decision = front(case).decision
     assert [choice for choice, taken in decision.choices if taken] == [
@@ -289,7 +290,7 @@ def test_limits_of_ones_own_that_the_record_keeps_are_applied(tmp_path: Path) ->
         case = case_of(record, identity)
     said = front(case)
     assert said.alarms[0].startswith("Beyond a limit. Station 1, by photographs: Site 4, least")
-    assert "Site 4: entered here, not a published limit" in dict(said.facts)["Limits"]
+    assert "Site 4: entered by the user, not a published limit" in dict(said.facts)["Limits"]
 
 
 def written(folder: Path, told: object) -> Path:

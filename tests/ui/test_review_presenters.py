@@ -75,7 +75,7 @@ def test_the_finding_is_one_line_with_the_figures_and_the_loss_is_told(
     item, views = item_of(opened, "Station 3"), station_views(opened, assessment, 3)
     found = station_finding(item, views)
     assert found.lead.startswith(f"90°: 22.11 was logged, the photograph says {planted_photo} ")
-    assert any("likelier" in words for words in found.more)  # the odds, as screening gives them
+    assert any("as likely" in words for words in found.more)  # the odds, as screening gives them
     assert not any("was logged" in words for words in found.more)  # nothing twice
     assert (found.tone, found.loss) == ("odd", True)
     assert "broken core" in " ".join(found.remedies)

@@ -110,7 +110,7 @@ def test_the_review_begins_with_the_planted_wrong_entry(
     assert looked_at(at) == PLANTED
     says = f"<b>90°: 22.11 was logged, the photograph says {planted_photo} "
     assert says in shown_html(at)
-    assert "times likelier" in shown_html(at)  # the odds, as screening gives them
+    assert "times as likely" in shown_html(at)  # the odds, as screening gives them
     assert any("sources of uncertainty" in one.value for one in at.markdown)
 
 

@@ -21,7 +21,8 @@ from vision.results import Estimate, Refusal
 Tone = Literal["odd", "open", "calm"]
 BESIDE = 1  # neighbours on either side that are told
 # The screening's first sentence repeats the figures that stand in the lead already.
-_FIGURES = re.compile(r"^\S+ was logged, where .+? mm\. (?=[A-Z])")
+# Records also hold findings with the older wording ("where").
+_FIGURES = re.compile(r"^\S+ was logged, (?:but|where) .+? mm\. (?=[A-Z])")
 
 
 @dataclass(frozen=True, slots=True)
