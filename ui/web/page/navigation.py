@@ -30,6 +30,8 @@ THEME_CSS = """<style>
 .stMainBlockContainer{padding-top:2.4rem;padding-bottom:3rem}
 @media (max-width:768px){.stMainBlockContainer{padding-top:4.2rem}}
 @media (min-width:769px){[data-testid=stHeader]{height:2.4rem;min-height:0}}
+@media (min-width:769px) and (max-width:1400px){
+.stMainBlockContainer{padding-left:2rem;padding-right:2rem}}
 [data-testid=stSidebarUserContent] .stVerticalBlock{gap:.1rem}
 [data-testid=stSidebarUserContent] [data-testid=stCaptionContainer]{margin:.35rem 0 -.1rem}
 [data-testid=stSidebarUserContent] [data-testid=stCaptionContainer] p{font-size:.8rem}

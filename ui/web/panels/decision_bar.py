@@ -161,13 +161,9 @@ def _buttons(
 
 def show_steps(opened: OpenInspection, item: ReviewItem | None) -> None:
     """Offer the station before and the one behind."""
-    for words, key, back, icon in (
-        ("Before", "P", True, "arrow_upward"),
-        ("Next", "N", False, "arrow_downward"),
-    ):
+    for words, key, back in (("Previous", "P", True), ("Next", "N", False)):
         st.button(
             words,
-            icon=f":material/{icon}:",
             key=f"decide {key}",
             shortcut=key,
             type="tertiary",
