@@ -92,7 +92,7 @@ def test_a_rope_without_its_card_gives_no_diameter() -> None:
 
 @pytest.mark.fault(
     "two ropes on one card",
-    "`Something as long as the rope lies beside it on the band, along 100 % of it; ...`",
+    "`Something lies beside the rope along 100 % of it, ...`",
 )
 def test_two_ropes_on_one_card_are_refused() -> None:
     other = strip(lambda x: 4.0, DARK_GREASE, lambda x: -14.0)

@@ -292,13 +292,12 @@ def test_every_reason_of_the_catalogue_has_its_photograph() -> None:
 
 @pytest.mark.fault(
     "a black shadow along one edge",
-    "its width is taken off; beyond 5.0 px `A black shadow without light lies along one "
-    "edge of the rope, ...`",
+    "its width is taken off; beyond 5.0 px `A black shadow lies along one edge of the rope, ...`",
 )
 @pytest.mark.fault(
     "a picture sharpened by software",
-    "the diameter, its U larger, and `The picture was sharpened by software: ... it shoots "
-    "over by 12 %; ...`",
+    "the diameter, its U larger, and `The picture was sharpened by software: ... it overshoots "
+    "by 12 %; ...`",
 )
 @pytest.mark.fault(
     "a card of the older, plain kind",
@@ -366,7 +365,7 @@ def test_a_card_that_is_blurred_unevenly_is_measured_by_the_blur_beside_the_rope
 
 @pytest.mark.fault(
     "a knot, a hook, a shackle, a coil, a chain, a kink, a birdcage or a winch on the band",
-    "`What lies on the band is no straight rope: ...`",
+    "`What lies on the band is not a straight rope: ...`",
 )
 @pytest.mark.parametrize("thing", [*CROOKED, "bends"])
 def test_what_is_no_straight_rope_is_called_so(thing: str) -> None:
