@@ -1,10 +1,10 @@
-"""Work on a photograph in a process of its own: one at a time, within a stated budget.
+"""Work on a photograph in a separate process: one at a time, within a stated budget.
 
-A decoder may take any memory, any time, or the whole process with it, on bytes that somebody else
-wrote. So pages never decode: a child does, which may die. It gets `MOST_BYTES` of address space
-(`vision.photo.containers`; where the system can limit that, which Windows and macOS don't) and
-`MOST_SECONDS` for one piece of work. What it hands back may hold plain values and results only, so
-that a child which a file has taken over can't hand code to the pages.
+A decoder given untrusted bytes may use any amount of memory or time, or crash the process. So the
+pages never decode: a child process does, which may die. It gets `MOST_BYTES` of address space
+(`vision.photo.containers`; only where the system can limit that, so not on Windows and macOS) and
+`MOST_SECONDS` for one piece of work. Its answers may contain only plain values and results, so
+that a child compromised by a file can't pass code to the pages.
 """
 
 from __future__ import annotations
@@ -33,41 +33,40 @@ T = TypeVar("T")
 
 MOST_ANSWER_BYTES = 100_000_000
 MEMORY = (
-    f"takes more than the {MOST_BYTES / 1e9:g} GB of memory that one photograph may take; save "
-    "it as JPEG, or smaller"
+    f"takes more than the {MOST_BYTES / 1e9:g} GB of memory allowed for one photograph; save it "
+    "as JPEG, or smaller"
 )
 TIME = (
-    f"takes more than the {MOST_SECONDS} s that one photograph may take; save it as JPEG, or "
-    "smaller"
+    f"takes more than the {MOST_SECONDS} s allowed for one photograph; save it as JPEG, or smaller"
 )
 DIED = (
     "ended the process that reads photographs, and nothing else: it is damaged, or made to do "
     "that; send the camera's original JPEG"
 )
 
-_turn = threading.Lock()  # held while the child works: one photograph at a time
+_lock = threading.Lock()  # held while the child works: one photograph at a time
 _child: subprocess.Popen[bytes] | None = None
 
 
 def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
-    """Return what a function gives when it is called in the child.
+    """Call a function in the child and return its result.
 
     Parameters
     ----------
     name : str
-        What the photograph is called in a sentence about it.
+        The photograph's name in messages.
     work : callable
-        A function of a module, found again by its name.
+        A module-level function, which the child looks up by its name.
     *given, **named
         Its arguments.
 
     Raises
     ------
     PhotoError
-        If the photograph takes more than the budget or ends the child; the next one finds a new
-        child. And whatever `PhotoError` or `ValueError` the function raises.
+        If the photograph exceeds the budget or ends the child, which is then replaced; also any
+        `PhotoError` that the function raises, and likewise any `ValueError`.
     RuntimeError
-        If the function fails otherwise: a fault in the program, with the child's trace.
+        If the function fails in another way: a bug in the program, with the child's traceback.
     """
     call = pickle.dumps((work.__module__, work.__qualname__, given, named))
     late = threading.Event()
@@ -76,7 +75,7 @@ def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) ->
         late.set()
         child.kill()
 
-    with _turn:
+    with _lock:
         child = _started()
         timer = threading.Timer(MOST_SECONDS, stop, [child])
         timer.start()
@@ -86,13 +85,13 @@ def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) ->
         except (OSError, EOFError, pickle.UnpicklingError):
             end_child()
             raise PhotoError(f"{name} {TIME if late.is_set() else DIED}.") from None
-        except BaseException:  # whoever waited was sent away: the answer must not be the next one's
+        except BaseException:  # interrupted: the pending answer must not go to the next caller
             end_child()
             raise
         finally:
             timer.cancel()
         if became == "memory" or late.is_set():
-            end_child()  # what it has left may be in pieces, or it was stopped a moment too late
+            end_child()  # its state may be corrupt, or it was killed just after it answered
     match became:
         case "done":
             return cast(T, value)
@@ -107,8 +106,8 @@ def apart(name: str, work: Callable[P, T], *given: P.args, **named: P.kwargs) ->
 
 
 def start_child() -> None:
-    """Start the child before it is needed, so that the first photograph does not wait for it."""
-    with _turn:
+    """Start the child in advance, so that the first photograph does not have to wait for it."""
+    with _lock:
         _started()
 
 
@@ -125,8 +124,8 @@ def _started() -> subprocess.Popen[bytes]:
     global _child
     if _child is None or _child.poll() is not None:
         end_child()
-        # one thread and few pools of memory: a photograph takes a tenth of a second, and each
-        # thread's stack and pool would count against the limit
+        # one thread and few memory pools: a photograph takes a tenth of a second, and each thread's
+        # stack and pool would count towards the memory limit
         alone = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MALLOC_ARENA_MAX": "2"}
         search_path = os.pathsep.join(path for path in sys.path if path)
         _child = subprocess.Popen(
@@ -157,10 +156,10 @@ def _received(file: IO[bytes], most: int = MOST_ANSWER_BYTES) -> bytes:
 
 
 class _Answer(pickle.Unpickler):
-    """Reads plain values, times, results and their enumerations, and nothing that could act."""
+    """Reads plain values, times, results and their enumerations, and nothing executable."""
 
     def find_class(self, module: str, name: str) -> Any:
-        """Return a class that an answer may hold."""
+        """Return a class that an answer may contain."""
         if module == "datetime" and name in ("date", "datetime", "timedelta", "timezone"):
             return super().find_class(module, name)
         if module in ("vision.results", "vision.uncertainty"):
@@ -174,10 +173,10 @@ class _Answer(pickle.Unpickler):
 
 
 def _serve() -> None:
-    """Do one piece of work after the other until the parent closes the pipe."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C is the parent's matter
+    """Do one piece of work after another until the parent closes the pipe."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent handles Ctrl+C
     calls, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # a library that prints must not speak between the answers
+    os.dup2(2, 1)  # a library's printed output must not get mixed with the answers
     with contextlib.suppress(ImportError):  # not on Windows
         import resource
 
@@ -216,7 +215,7 @@ def _done(call: bytes) -> tuple[str, object]:
 
 
 def _plain(value: Any) -> Any:
-    """Return a value with numpy's numbers as Python's own, at any depth."""
+    """Return a value with NumPy numbers converted to Python's own, at any depth."""
     import numpy as np
 
     if isinstance(value, np.generic):

@@ -1,10 +1,10 @@
-"""Many photographs on all cores or on a cluster: streamed, resumable, none stopping the rest.
+"""Many photographs on all cores or on a cluster: streamed, resumable, unaffected by bad files.
 
-Each photograph is one job of joblib, so that whatever backend is in force does the work: processes
-of this machine by default, a Dask cluster inside ``joblib.parallel_config(backend="dask")``. A job
-gets a path and gives plain results, no pixels: memory does not grow with their number. With a
-journal every answer is written down, by the photograph's hash and the settings, as soon as it is
-there; a run that was stopped goes on where it stopped.
+Each photograph is one joblib job, executed by whichever backend is active: processes on this
+machine by default, or a Dask cluster inside ``joblib.parallel_config(backend="dask")``. A job takes
+a path and returns plain results without pixels, so memory does not grow with the number of
+photographs. With a journal, every result is saved at once under the photograph's hash and the
+settings; an interrupted run resumes where it stopped.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from vision.photo.photo import open_photo
 from vision.pipeline import Settings, measure_photo
 from vision.results import Finding, Refusal, Result
 
-BEGIN = '{"photo":'  # of every line of a journal, also of one that was cut off
+BEGIN = '{"photo":'  # start of every line of a journal, even of a truncated one
 JsonObject = dict[str, Any]
 Pack = Callable[[Result], JsonObject]
 Unpack = Callable[[JsonObject], Result]
@@ -40,20 +40,20 @@ def measure_many(
     pack: Pack,
     unpack: Unpack,
 ) -> Iterator[tuple[int, tuple[Result, ...]]]:
-    """Yield the place of each photograph in `paths` and its results, as they come.
+    """Yield the index of each photograph in `paths` and its results, as they become available.
 
     Parameters
     ----------
     paths : sequence of Path
-        The photographs. A file that can't be opened, or makes the program fail, is a `Refusal`.
+        The photographs. A file that can't be opened, or makes the program fail, gives a `Refusal`.
     settings : Settings
         How to measure them.
     jobs : int, optional
-        How many at a time; all cores, or all workers of the backend in force, by default.
+        Number of parallel jobs; by default all cores, or all workers of the active backend.
     journal : Path, optional
-        File that keeps the answers, one JSON object a line; made if it is not there.
+        File in which results are saved, one JSON object per line; created if it does not exist.
     pack, unpack : callable
-        A result as plain values for JSON, and back.
+        Convert a result to plain values for JSON, and back.
 
     Raises
     ------
@@ -86,7 +86,7 @@ def measure_many(
 
 
 def _jobs(jobs: int | None) -> int | None:
-    """Return joblib's number: what a backend in force has, else all cores of this machine."""
+    """Return the number of jobs for joblib: the active backend's, or all cores of this machine."""
     if jobs is not None:
         return jobs
     backend, _ = joblib.parallel.get_active_backend()
@@ -95,9 +95,9 @@ def _jobs(jobs: int | None) -> int | None:
 
 
 def _one(at: int, path: Path, settings: Settings) -> tuple[int, str, tuple[Result, ...]]:
-    """Measure one photograph in a worker; whatever goes wrong is an answer."""
+    """Measure one photograph in a worker; every failure is returned as a refusal."""
     threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)  # there are as many workers as cores
+    cv2.setNumThreads(1)  # there is already one worker per core
     try:
         photo = open_photo(path)
         return at, photo.sha256, measure_photo(photo, settings)
@@ -123,7 +123,7 @@ def _renamed(result: Result, name: str) -> Result:
 
 
 def _mark(settings: Settings) -> str:
-    """Return a short hash of all that a figure depends on beside the photograph."""
+    """Return a short hash of everything that a figure depends on except the photograph."""
     from importlib.metadata import version
 
     content = {"settings": asdict(settings), "version": version("rope-photo-check")}
@@ -136,22 +136,22 @@ def _digest(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
-        return "unreadable"  # it is said when it is opened
+        return "unreadable"  # reported when it is opened
 
 
 def _read(journal: Path, mark: str, unpack: Unpack) -> dict[str, tuple[Result, ...]]:
-    """Return what a journal holds for these settings; a line that was cut off counts as none."""
+    """Return a journal's results for these settings, ignoring truncated lines."""
     known: dict[str, tuple[Result, ...]] = {}
-    if journal.exists() and not journal.is_file():  # a device may be read without end
+    if journal.exists() and not journal.is_file():  # reading a device might never end
         raise ValueError(f"{journal} can't be read as a file of results; name another.")
     try:
         with journal.open(encoding="utf-8") as lines:
             for line in lines:
                 begun = line[: len(BEGIN)].rstrip("\n")
-                if begun and not BEGIN.startswith(begun):  # adding to it would spoil it
+                if begun and not BEGIN.startswith(begun):  # appending would corrupt it
                     raise ValueError(
-                        f"{journal} holds something else than kept results ({line[:30].strip()!r} "
-                        "...), and is left as it is; name another file."
+                        f"{journal} is not a file of results ({line[:30].strip()!r} ...) and was "
+                        "left unchanged; name another file."
                     )
                 try:
                     entry = json.loads(line)
@@ -171,7 +171,7 @@ def _write(journal: Path, entry: JsonObject) -> None:
     try:
         with journal.open("a+b") as file:
             if file.tell() and not _ends_a_line(file):
-                file.write(b"\n")  # the last run was stopped in the middle of a line
+                file.write(b"\n")  # the last run was interrupted in the middle of a line
             file.write(line.encode())
     except OSError as failed:
         raise ValueError(f"{journal} can't be written ({failed.strerror or failed}).") from None

@@ -1,4 +1,4 @@
-"""Camera and card as one value, and how points and rays go between card and photograph.
+"""Camera and card as one value, and the mapping of points and rays between card and photograph.
 
 Frames: the card's (x along the rope, y across it, z towards the camera, mm) and the photograph's
 (pixel (0, 0) is the centre of the top left pixel, x right, y down).
@@ -17,31 +17,31 @@ from vision.least_squares import derivatives
 
 Array = NDArray[np.float64]
 
-# What is fitted, in the order of vectors and covariances.
+# The fitted parameters, in the order of vectors and covariances.
 FITTED = (
     "rotation_x", "rotation_y", "rotation_z", "x_mm", "y_mm", "z_mm",
     "log_focal", "k1", "centre_x_px", "centre_y_px", "curl_mm", "twist_mm", "bow_mm",
 )  # fmt: skip
 UNKNOWN_FOCAL_RATIO = 0.85  # over the long side: between wide (0.7) and portrait (1.4) lenses
 U_LOG_UNKNOWN_FOCAL = 0.30
-U_K1 = 0.01  # phones straighten their pictures; what is left (common practice, no source)
+U_K1 = 0.01  # distortion left after a phone's own correction (common practice, no source)
 U_CENTRE_SHARE = 0.01  # principal point off the middle, over the long side (as above)
 
 
 @dataclass(frozen=True, slots=True)
 class Rival:
-    """Another account of a picture than the stated one: cropped, zoomed, or plainly wrong.
+    """An alternative hypothesis about a stated focal length: cropped, zoomed, or simply wrong.
 
     Parameters
     ----------
     least, most : float
-        Between them lies its focal length over the stated one, each ratio as likely (of its
-        logarithm).
+        Range of the true focal length over the stated one; the logarithm of the ratio has a
+        rectangular distribution.
     weight : float
-        How likely it is beforehand, 0 to 1.
+        Prior probability, 0 to 1.
     u_centre_px : float
-        How far off the picture's middle the principal point may then lie, px, before a zoom; 0 for
-        no farther than it does otherwise.
+        Standard uncertainty of the principal point about the picture's middle on this hypothesis,
+        px, before a zoom; 0 if it is no larger than otherwise.
     """
 
     least: float
@@ -52,14 +52,14 @@ class Rival:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lens:
-    """What is known of the camera before the photograph is looked at.
+    """Prior knowledge of the camera.
 
     Parameters
     ----------
     focal_px : float
         Focal length, px.
     u_log_focal : float
-        Relative standard uncertainty of it.
+        Its relative standard uncertainty.
     k1, u_k1 : float
         Radial distortion and its standard uncertainty, 1.
     centre_px : tuple of float
@@ -67,13 +67,13 @@ class Lens:
     u_centre_px : float
         Its standard uncertainty in x and in y, px.
     known : bool
-        False where nothing was known and a wide guess stands in.
+        False where the focal length is unknown and a wide guess is used.
     k2, p1, p2 : float
-        Further distortion of a calibrated lens: radial and tangential, 1.
+        Higher distortion terms of a calibrated lens: radial and tangential, 1.
     rivals : tuple of Rival
-        What else may be true of its focal length; none where it is believed as it is.
+        Alternative hypotheses about the focal length; empty where it is taken as stated.
     cropped : Rival or None
-        The same of a picture that may have been cropped, from anywhere within the whole one.
+        The hypothesis that the picture was cropped, from anywhere within the original.
     """
 
     focal_px: float
@@ -91,14 +91,14 @@ class Lens:
 
 
 def lens_of(width: int, height: int, focal_px: float | None, u_focal_px: float | None) -> Lens:
-    """Return what is known of a camera from a stated focal length, or the wide guess.
+    """Return the prior knowledge of a camera: from a stated focal length, or a wide guess.
 
     Parameters
     ----------
     width, height : int
         Size of the upright photograph, px.
     focal_px, u_focal_px : float or None
-        Focal length and standard uncertainty, px; None where unknown.
+        Focal length and its standard uncertainty, px; None where unknown.
     """
     long_side = max(width, height)
     centre = ((width - 1) / 2, (height - 1) / 2)
@@ -120,17 +120,17 @@ class Camera:
     x_mm, y_mm, z_mm : float
         Origin of the card's frame in the camera's, mm.
     log_focal : float
-        ln(focal length / px): fitted in its place, because it is known by its ratio.
+        ln(focal length / px), fitted instead because its uncertainty is relative.
     k1 : float
         Radial distortion, x' = x (1 + k1 r^2), 1.
     centre_x_px, centre_y_px : float
         Principal point, px.
     curl_mm, twist_mm, bow_mm : float
         Shape of the card: height of its ends, and of one corner, over its middle, and of its
-        middle line over its long sides, mm.
+        middle line over the sides along the rope, mm.
     k2, p1, p2 : float
-        Further distortion of a calibrated lens, radial and tangential, 1. They are known
-        beforehand and never fitted: what is uncertain about them is in k1's uncertainty, which
+        Higher distortion terms of a calibrated lens, radial and tangential, 1. They are known
+        from the calibration and never fitted: their uncertainty is included in that of k1, which
         moves the picture's points as much (`vision.calibration.library`).
     """
 
@@ -173,16 +173,16 @@ class Camera:
 
     @property
     def bends_further(self) -> bool:
-        """Whether the lens has distortion beside `k1`."""
+        """Whether the lens has distortion terms other than `k1`."""
         return bool(self.k2 or self.p1 or self.p2)
 
     def values(self, names: Sequence[str] = FITTED) -> Array:
-        """Return some of the numbers as a vector (n,)."""
+        """Return the named parameters as a vector (n,)."""
         return np.array([getattr(self, name) for name in names])
 
     def with_values(self, values: Array, names: Sequence[str] = FITTED) -> Camera:
-        """Return the camera with some of its numbers (n,) replaced."""
-        if names == FITTED:  # ten times as fast
+        """Return the camera with the named parameters replaced by `values` (n,)."""
+        if names == FITTED:  # ten times as fast as `replace`
             return Camera(*(*values.tolist(), self.k2, self.p1, self.p2))
         return replace(self, **dict(zip(names, values.tolist(), strict=True)))
 
@@ -193,7 +193,7 @@ def camera_of(lens: Lens, rotation_vector: Array, translation_mm: Array) -> Came
     Parameters
     ----------
     lens : Lens
-        What is known of the camera.
+        Prior knowledge of the camera.
     rotation_vector, translation_mm : ndarray of shape (3,)
         The card's pose in the camera's frame, rad and mm.
     """
@@ -221,19 +221,19 @@ def gradient(
     names: Sequence[str] = FITTED,
     steps: Array | None = None,
 ) -> Array:
-    """Return the derivatives of a function by some of the camera's numbers (n,).
+    """Return the derivatives of a function with respect to camera parameters (n,).
 
     Parameters
     ----------
     function : callable
-        A figure of a camera.
+        A scalar function of a camera.
     camera : Camera
-        Where to derive.
+        Where to evaluate the derivatives.
     names : sequence of str, optional
-        The numbers.
+        The parameters.
     steps : ndarray of shape (n,), optional
-        How far to go to each side for the central difference; a ten-thousandth, or a millionth
-        of the number where that is more, by default.
+        Step to each side for the central difference; by default a ten-thousandth, or a millionth
+        of the parameter where that is more.
     """
     values = camera.values(names)
     if steps is None:
@@ -242,12 +242,12 @@ def gradient(
 
 
 def straightened(lens: Lens, points_px: Array) -> Array:
-    """Return points (N, 2), px, where a lens without distortion would have put them.
+    """Return points (N, 2), px, where a lens without distortion would have imaged them.
 
     Parameters
     ----------
     lens : Lens
-        The lens that took them.
+        The lens that took the photograph.
     points_px : ndarray of shape (N, 2)
         Points of the photograph, px.
     """
@@ -256,7 +256,7 @@ def straightened(lens: Lens, points_px: Array) -> Array:
 
 
 def bent(lens: Lens, points_px: Array) -> Array:
-    """Return where a lens puts points (N, 2), px, of a picture without distortion.
+    """Return where a lens images points (N, 2), px, of a picture without distortion.
 
     Parameters
     ----------
@@ -296,7 +296,7 @@ def camera_centre_mm(camera: Camera) -> Array:
 
 
 def project_mm(camera: Camera, points_mm: Array) -> Array:
-    """Return where points of the card's frame (N, 3), mm, fall in the photograph, px (N, 2).
+    """Return the picture (N, 2), px, of points of the card's frame (N, 3), mm.
 
     Parameters
     ----------
@@ -310,17 +310,17 @@ def project_mm(camera: Camera, points_mm: Array) -> Array:
 
 
 def pictured(camera: Camera, x: Array, y: Array) -> tuple[Array, Array]:
-    """Return where sights (x, y, 1) of the camera's own frame fall, px; arrays of any one shape.
+    """Return the picture, px, of lines of sight (x, y, 1) of the camera's frame, of any shape.
 
     Parameters
     ----------
     camera : Camera
         The camera.
     x, y : ndarray
-        Sights as a picture of focal length 1 without distortion has them.
+        Coordinates in a picture of focal length 1 without distortion.
     """
-    swell = camera.focal_px * (1 + camera.k1 * (x * x + y * y))
-    at_x, at_y = swell * x + camera.centre_x_px, swell * y + camera.centre_y_px
+    radial = camera.focal_px * (1 + camera.k1 * (x * x + y * y))
+    at_x, at_y = radial * x + camera.centre_x_px, radial * y + camera.centre_y_px
     if camera.bends_further:
         further_x, further_y = _further(camera, x, y)
         at_x, at_y = at_x + camera.focal_px * further_x, at_y + camera.focal_px * further_y
@@ -328,11 +328,11 @@ def pictured(camera: Camera, x: Array, y: Array) -> tuple[Array, Array]:
 
 
 def _further(camera: Camera, x: Array, y: Array) -> tuple[Array, Array]:
-    """Return by how much k2, p1 and p2 move points of a picture of focal length 1."""
+    """Return the displacement by k2, p1 and p2 in a picture of focal length 1."""
     p1, p2 = camera.p1, camera.p2
     r2 = x * x + y * y
-    pull = camera.k2 * r2**2 + 2 * (p2 * x + p1 * y)  # turns as a vector does
-    return pull * x + r2 * p2, pull * y + r2 * p1
+    radial = camera.k2 * r2**2 + 2 * (p2 * x + p1 * y)  # (p2, p1) rotates as a vector
+    return radial * x + r2 * p2, radial * y + r2 * p1
 
 
 def tilt_deg(camera: Camera, station_mm: Array) -> float:
@@ -350,7 +350,7 @@ def tilt_deg(camera: Camera, station_mm: Array) -> float:
 
 
 def rays(camera: Camera, points_px: Array) -> Array:
-    """Return unit directions (N, 3), in the card's frame, that end in points (N, 2), px.
+    """Return the unit directions (N, 3), in the card's frame, of the sights to points (N, 2), px.
 
     Parameters
     ----------
@@ -359,26 +359,26 @@ def rays(camera: Camera, points_px: Array) -> Array:
     points_px : ndarray of shape (N, 2)
         Points of the photograph, px.
     """
-    # one number after the other: numpy is slow along an axis of two
+    # x and y separately: numpy is slow along an axis of length two
     bent_x = (points_px[:, 0] - camera.centre_x_px) / camera.focal_px
     bent_y = (points_px[:, 1] - camera.centre_y_px) / camera.focal_px
     x, y, aimed_x, aimed_y = bent_x, bent_y, bent_x, bent_y
-    more = camera.bends_further
-    for _ in range(12 if more else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
-        if more:
+    further = camera.bends_further
+    for _ in range(12 if further else 4):  # k1 r^2 is a few percent: four steps leave under 1e-7
+        if further:
             further_x, further_y = _further(camera, x, y)
             aimed_x, aimed_y = bent_x - further_x, bent_y - further_y
-        shrunk = 1 + camera.k1 * (x * x + y * y)
-        x, y = aimed_x / shrunk, aimed_y / shrunk
+        radial = 1 + camera.k1 * (x * x + y * y)
+        x, y = aimed_x / radial, aimed_y / radial
     sight = rotation(camera).T @ np.array([x, y, np.ones(len(x))])
     return np.asarray((sight / np.sqrt((sight * sight).sum(axis=0))).T)
 
 
 def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float) -> Array:
-    """Return points of the flat card (N, 2), mm, on the card as it is bent (N, 3).
+    """Return points of the flat card (N, 2), mm, on the bent card (N, 3).
 
-    A sheet does not stretch: on a parabola z = a t^2 the arc to a point is longer than t by
-    2/3 a^2 t^3, to second order in the slope, and the points draw nearer by as much.
+    A sheet does not stretch. On a parabola z = a t^2 the arc to a point is longer than t by
+    2/3 a^2 t^3, to second order in the slope, so the point moves inwards by as much.
 
     Parameters
     ----------
@@ -387,7 +387,7 @@ def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_m
     flat_mm : ndarray of shape (N, 2)
         Points of the flat card, mm.
     half_length_mm, half_height_mm : float
-        Where the card's ends and its upper rim lie, mm.
+        Distances from the middle of the card to its ends and to its upper edge, mm.
     """
     x, y = flat_mm[:, 0] / half_length_mm, flat_mm[:, 1] / half_height_mm
     curl, twist, bow = camera.curl_mm, camera.twist_mm, camera.bow_mm
@@ -403,10 +403,10 @@ def bent_mm(camera: Camera, flat_mm: Array, half_length_mm: float, half_height_m
 def bent_with_derivatives_mm(
     camera: Camera, flat_mm: Array, half_length_mm: float, half_height_mm: float
 ) -> tuple[Array, Array]:
-    """Return what `bent_mm` does, and its derivatives by curl, twist and bow (3, N, 3)."""
+    """Return the points of `bent_mm` and their derivatives by curl, twist and bow (3, N, 3)."""
     half = np.array([half_length_mm, half_height_mm])
     x, y = (flat_mm / half).T
-    rises = np.array([x * x, x * y, -y * y])  # over the middle, by curl, twist and bow
+    rises = np.array([x * x, x * y, -y * y])  # height over the middle by curl, twist and bow
     slopes = np.zeros((3, len(x), 2))
     slopes[0, :, 0], slopes[1, :, 0] = 2 * x, y
     slopes[1, :, 1], slopes[2, :, 1] = x, -2 * y
@@ -425,7 +425,7 @@ def bent_with_derivatives_mm(
 def card_height_mm(
     camera: Camera, points_mm: Array, half_length_mm: float, half_height_mm: float
 ) -> Array:
-    """Return how high the card lies over its plane (N,) at points (N, 2), mm."""
+    """Return the card's height over its plane (N,) at points (N, 2), mm."""
     x, y = points_mm[:, 0] / half_length_mm, points_mm[:, 1] / half_height_mm
     return np.asarray(
         camera.curl_mm * x * x + camera.twist_mm * x * y + camera.bow_mm * (1 - y * y)

@@ -1,4 +1,4 @@
-"""Results as a table of pandas: a row each, refused photographs without a figure.
+"""Results as a pandas table, one row each; refused photographs have no figure.
 
 >>> from vision.results import Estimate, Refusal, Finding
 >>> from vision.uncertainty import Term
@@ -22,8 +22,8 @@ import pandas as pd
 from vision.results import Estimate, Result
 from vision.uncertainty import combined_u_mm
 
-# Each column with its type; figures in mm, degrees and px/mm, uncertainties standard (`u_...`) or
-# expanded with k = 2.
+# Each column with its type; values in mm, degrees and px/mm; uncertainties are standard (`u_...`)
+# or expanded with k = 2.
 COLUMNS = {
     "photo": "str",
     "station": "Int64",
@@ -49,7 +49,7 @@ COLUMNS = {
 
 
 def results_frame(results: Iterable[Result]) -> pd.DataFrame:
-    """Return results as a table, a row for each.
+    """Return results as a table, one row for each.
 
     Parameters
     ----------
@@ -60,7 +60,8 @@ def results_frame(results: Iterable[Result]) -> pd.DataFrame:
     -------
     DataFrame of shape (N, 20)
         Columns as in `COLUMNS`: place, diameter and expanded uncertainty (k = 2) in mm, lay
-        length, scale in px/mm, tilt in degrees, and why there is no figure in `findings`.
+        length, scale in px/mm, tilt in degrees, and, in `findings`, warnings and reasons for a
+        refusal.
     """
     rows = [_row(result) for result in results]
     frame = pd.DataFrame(rows, columns=list(COLUMNS))

@@ -1,4 +1,4 @@
-"""Small JSON files that people may look into: read with care, written whole or not at all."""
+"""Small JSON files that people may edit: read with checks, written atomically."""
 
 from __future__ import annotations
 
@@ -12,23 +12,23 @@ from typing import Any
 
 
 class NotSavedError(ValueError):
-    """The disk is full or the folder may not be written to: what was there before is still."""
+    """The file could not be written, e.g. to a full disk; the previous file is unchanged."""
 
 
 def read_json(file: Path, what: str = "entries") -> dict[str, Any]:
-    """Return what a file holds by name; nothing if there is no such file.
+    """Return a file's entries by name; empty if there is no such file.
 
     Parameters
     ----------
     file : Path
-        Which one.
+        The file.
     what : str, optional
-        What it should hold, for a sentence about why it does not.
+        What it should contain, for the error message.
 
     Raises
     ------
     ValueError
-        If it can't be read, or holds something else.
+        If it can't be read, or contains something else.
     """
     try:
         text = file.read_text("utf-8")
@@ -40,33 +40,33 @@ def read_json(file: Path, what: str = "entries") -> dict[str, Any]:
         entries = json.loads(text, object_pairs_hook=_without_repeats)
     except (ValueError, RecursionError) as reason:
         raise ValueError(
-            f"{file.name} is damaged and was left as it is ({reason}); mend it or move it away."
+            f"{file.name} is damaged and was left unchanged ({reason}); mend it or move it away."
         ) from None
     if not isinstance(entries, dict):
-        raise ValueError(f"{file.name} holds no {what}; mend the file or move it away.")
+        raise ValueError(f"{file.name} does not contain {what}; mend the file or move it away.")
     return entries
 
 
 def update_json(
     file: Path, what: str, change: Callable[[dict[str, Any]], dict[str, Any] | None]
 ) -> None:
-    """Change a file under a lock, so that two people who save at once lose nothing.
+    """Change a file under a lock, so that nothing is lost when two people save at once.
 
     Parameters
     ----------
     file : Path
-        Which one; its folder is made.
+        The file; its folder is created if necessary.
     what : str
-        What is saved, for a sentence about why it could not be.
+        What is being saved, for the error message.
     change : callable
-        Gets what the file holds and returns what it is to hold; None leaves it as it is.
+        Takes the file's entries and returns the new ones; None leaves the file unchanged.
 
     Raises
     ------
     NotSavedError
-        If the file cannot be written; it is then as it was.
+        If the file cannot be written; it is then unchanged.
     ValueError
-        If it is damaged; it is then left as it is.
+        If it is damaged; it is then left unchanged.
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -77,20 +77,20 @@ def update_json(
     except OSError as reason:
         raise NotSavedError(
             f"{what} cannot be saved in {file}: {reason.strerror or reason}; make room there, or "
-            "name another place."
+            "use another folder."
         ) from None
 
 
 def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     entries = dict(pairs)
     if len(entries) < len(pairs):  # writing it back would lose one of the two
-        raise ValueError("a name stands in it twice")
+        raise ValueError("a name occurs twice in it")
     return entries
 
 
 def _write(file: Path, entries: dict[str, Any]) -> None:
-    """Write a whole new file beside the old one, then put it in its place in one step."""
-    new = file.with_name(f"{file.name}.new")  # the lock makes it ours
+    """Write a complete new file beside the old one, then replace that in one step."""
+    new = file.with_name(f"{file.name}.new")  # the lock keeps other writers out
     try:
         with new.open("w", encoding="utf-8") as out:
             json.dump(entries, out, indent=2, ensure_ascii=False)
@@ -105,7 +105,7 @@ def _write(file: Path, entries: dict[str, Any]) -> None:
 
 @contextlib.contextmanager
 def _locked(lock: Path) -> Iterator[None]:
-    """Hold a lock file: two people who save at once must not lose each other's check."""
+    """Hold a lock file, so that two people who save at once don't overwrite each other."""
     with lock.open("a+b") as file:
         if sys.platform == "win32":
             import msvcrt

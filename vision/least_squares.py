@@ -1,9 +1,9 @@
-"""Fitting numbers to observations, and what a fit leaves unsure of them.
+"""Least-squares fits of parameters to observations, and the parameters' covariance.
 
-One way for every fit of the package: MINPACK's (Levenberg and Marquardt; Moré 1978), asked by
-`scipy.optimize.leastsq`, whose newer form takes as long again as the fit, and one covariance.
-Where a false observation must pull little, a residual stands for the root of Huber's loss: the sum
-of squares is then that loss, to the last digit.
+Every fit in the package uses MINPACK's algorithm (Levenberg and Marquardt; Moré 1978) through
+`scipy.optimize.leastsq`; the overhead of SciPy's newer interface doubles the time of a fit. For
+robustness against outliers, a residual is replaced by the signed square root of its Huber loss, so
+the sum of squares is exactly that loss.
 """
 
 from __future__ import annotations
@@ -19,22 +19,22 @@ from vision.medians import median_of
 
 Array = NDArray[np.float64]
 
-HUBER = 2.5  # standard deviations from which on a residual pulls no harder (Huber 1964)
-CLOSE = 1e-12  # of sum and step: what a fit is let come to rest by
-FLAT = 1e-8  # cosine of residuals and any derivative: the same
-SAME_SCATTER = 1e-3  # of it: nothing that follows from it changes
-SCATTERS = 4  # times that a scatter is read off the residuals: a fifth changes nothing to be seen
+HUBER = 2.5  # standard deviations above which a residual's influence is constant (Huber 1964)
+CLOSE = 1e-12  # convergence: relative change of the sum of squares and of the step
+FLAT = 1e-8  # convergence: cosine between the residuals and any derivative
+SAME_SCATTER = 1e-3  # relative change of the scatter that has no effect on results
+SCATTERS = 4  # number of times the scatter is re-estimated; a fifth has no visible effect
 NORMAL_QUARTILE = 0.6744897501960817  # of the standard normal distribution
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Covariance:
-    """Covariance of several numbers, each known by its name.
+    """Covariance of several named parameters.
 
     Parameters
     ----------
     names : tuple of str
-        The numbers, in the order of the matrix.
+        The parameters, in the order of the matrix.
     matrix : ndarray of shape (n, n)
         Their covariance, in the products of their units.
 
@@ -51,37 +51,37 @@ class Covariance:
     matrix: Array
 
     def u(self, name: str) -> float:
-        """Return the standard uncertainty of one number."""
+        """Return the standard uncertainty of one parameter."""
         at = self.names.index(name)
         return float(np.sqrt(self.matrix[at, at]))
 
     def u_all(self) -> Array:
-        """Return the standard uncertainty of each number (n,)."""
+        """Return the standard uncertainty of each parameter (n,)."""
         return np.asarray(np.sqrt(np.diag(self.matrix)))
 
     def ordered(self, names: Sequence[str]) -> Array:
-        """Return the block of some numbers (m, m), in the order in which they are named."""
+        """Return the covariance (m, m) of the parameters named, in that order."""
         at = [self.names.index(name) for name in names]
         return self.matrix[np.ix_(at, at)]
 
     def variance(self, gradient: Array) -> float:
         """Return the variance of a result from its derivatives (n,), in the order of `names`.
 
-        The law of propagation of uncertainty (GUM, JCGM 100:2008, 5.2.2).
+        This is the law of propagation of uncertainty (GUM, JCGM 100:2008, 5.2.2).
         """
         return float(gradient @ self.matrix @ gradient)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solution:
-    """Where a fit came to rest.
+    """The solution of a fit.
 
     Parameters
     ----------
     values : ndarray of shape (n,)
-        The numbers.
+        The parameters.
     residuals : ndarray of shape (m,)
-        What is left of each observation, over its standard uncertainty.
+        Residual of each observation over its standard uncertainty.
     weights : ndarray of shape (m,)
         Huber's weight of each observation, 0 to 1.
     jacobian : ndarray of shape (m, n)
@@ -95,12 +95,12 @@ class Solution:
 
     @property
     def root(self) -> Array:
-        """Weighted Jacobian (m, n): the covariance of the numbers is (root' root)^-1."""
+        """Weighted Jacobian (m, n); the covariance of the parameters is (root' root)^-1."""
         return np.asarray(self.jacobian * np.sqrt(self.weights)[:, None])
 
     @property
     def covariance(self) -> Array:
-        """Covariance of the numbers (n, n), where the residuals have unit variance."""
+        """Covariance of the parameters (n, n), for residuals of unit variance."""
         return covariance_of(self.root)
 
 
@@ -112,22 +112,22 @@ def fit(
     robust: int = 0,
     most_steps: int | None = None,
 ) -> Solution:
-    """Return the numbers that make the sum of squared residuals least.
+    """Return the parameters that minimise the sum of squared residuals.
 
     Parameters
     ----------
     residuals : callable
-        From the numbers (n,) to the residuals (m,), each over its standard uncertainty; what is
-        known of a number beforehand is one more residual.
+        From the parameters (n,) to the residuals (m,), each over its standard uncertainty; prior
+        knowledge of a parameter is one more residual.
     start : ndarray of shape (n,)
-        Where to begin.
+        Initial parameters.
     jacobian : callable, or ndarray of shape (n,)
-        From the numbers to the derivatives of the residuals (m, n); or how far to go to each side
+        From the parameters to the derivatives of the residuals (m, n); or the step to each side
         for central differences.
     robust : int, optional
-        How many of the residuals, from the first, are held by Huber's loss.
+        Number of residuals, from the first, to which Huber's loss applies.
     most_steps : int, optional
-        After how many steps to stop where they are; a hundred for each number if None.
+        Largest number of evaluations; a hundred for each parameter if None.
     """
 
     def slopes(values: Array) -> Array:
@@ -135,11 +135,11 @@ def fit(
             return jacobian(values)
         return derivatives(residuals, values, jacobian).T
 
-    def held(values: Array) -> Array:
+    def robust_residuals(values: Array) -> Array:
         left = residuals(values)
-        return np.concatenate([_pulled(left[:robust]), left[robust:]]) if robust else left
+        return np.concatenate([_root_of_loss(left[:robust]), left[robust:]]) if robust else left
 
-    def slopes_held(values: Array) -> Array:
+    def robust_slopes(values: Array) -> Array:
         steep = slopes(values)
         if not robust:
             return steep
@@ -147,15 +147,15 @@ def fit(
         far = np.abs(left) > HUBER
         if far.any():
             steep = steep.copy()
-            steep[:robust][far] *= (HUBER / np.abs(_pulled(left[far])))[:, None]
+            steep[:robust][far] *= (HUBER / np.abs(_root_of_loss(left[far])))[:, None]
         return steep
 
-    with np.errstate(over="ignore"):  # a step that goes astray costs too much and is taken back
+    with np.errstate(over="ignore"):  # a step that diverges increases the sum and is undone
         at = optimize.leastsq(
-            held,
+            robust_residuals,
             start,
-            Dfun=slopes_held,
-            full_output=True,  # lest it warn where it was told to stop
+            Dfun=robust_slopes,
+            full_output=True,  # otherwise it warns when it stops at `maxfev`
             ftol=CLOSE,
             xtol=CLOSE,
             gtol=FLAT,
@@ -167,13 +167,13 @@ def fit(
     return Solution(at, left, weights, slopes(at))
 
 
-def _pulled(residuals: Array) -> Array:
-    """Return residuals whose squares are twice Huber's loss of what they are given."""
+def _root_of_loss(residuals: Array) -> Array:
+    """Return signed values whose squares are twice the Huber loss of the residuals."""
     size = np.abs(residuals)
     far = size > HUBER
-    pulled = residuals.copy()
-    pulled[far] = np.sign(residuals[far]) * np.sqrt(HUBER * (2 * size[far] - HUBER))
-    return pulled
+    roots = residuals.copy()
+    roots[far] = np.sign(residuals[far]) * np.sqrt(HUBER * (2 * size[far] - HUBER))
+    return roots
 
 
 def fit_with_scatter(
@@ -185,27 +185,27 @@ def fit_with_scatter(
     sigma: float,
     floor: float,
 ) -> tuple[Solution, float]:
-    """Fit while the scatter of the observations is read off their own residuals.
+    """Fit, estimating the scatter of the observations from their residuals.
 
     Parameters
     ----------
     residuals, jacobian : callable
-        As for `fit`, of the numbers and of the observations' standard deviation.
+        As for `fit`, but functions of the parameters and the observations' standard deviation.
     start : ndarray of shape (n,)
-        Where to begin.
+        Initial parameters.
     robust : int
-        How many of the residuals, from the first, are observations.
+        Number of residuals, from the first, that are observations.
     sigma : float
-        Their standard deviation to begin with.
+        Initial estimate of their standard deviation.
     floor : float
-        What it is never believed to be below.
+        Lower bound of their standard deviation.
 
     Returns
     -------
     solution : Solution
-        Where the last fit came to rest.
+        The solution of the last fit.
     sigma : float
-        The standard deviation that its residuals show (`scatter_of`).
+        The standard deviation of its residuals (`scatter_of`).
     """
 
     def solved(at: Array, sigma: float) -> Solution:
@@ -226,10 +226,10 @@ def fit_with_scatter(
 
 
 def scatter_of(values: Array) -> float:
-    """Return the standard deviation of values as their median absolute deviation shows it.
+    """Return the standard deviation of values, estimated from their median absolute deviation.
 
-    Times 1.4826, as for a normal distribution; `scipy.stats.median_abs_deviation` says the same a
-    hundred times as slowly.
+    This is 1.4826 times the latter, as for a normal distribution. The result is the same as with
+    `scipy.stats.median_abs_deviation`, a hundred times as fast.
 
     Parameters
     ----------
@@ -240,29 +240,29 @@ def scatter_of(values: Array) -> float:
 
 
 def covariance_of(root: Array) -> Array:
-    """Return the covariance (n, n) that a weighted Jacobian (m, n) stands for, (root' root)^-1.
+    """Return the covariance (n, n) given by a weighted Jacobian (m, n), (root' root)^-1.
 
     Parameters
     ----------
     root : ndarray of shape (m, n)
-        Derivatives of the residuals, each times the root of its weight.
+        Derivatives of the residuals, each times the square root of its weight.
     """
-    unit = np.linalg.norm(root, axis=0)  # the numbers differ by many powers of ten
+    unit = np.linalg.norm(root, axis=0)  # the columns differ by many powers of ten
     triangle = np.linalg.inv(np.linalg.qr(root / unit, mode="r"))
     return np.asarray(triangle @ triangle.T / np.outer(unit, unit))
 
 
 def derivatives(function: Callable[[Array], Array | float], at: Array, steps: Array) -> Array:
-    """Return the derivatives of a function by central differences, one row for each number.
+    """Return the derivatives of a function by central differences, one row for each parameter.
 
     Parameters
     ----------
     function : callable
-        A figure, or several (m,), of n numbers.
+        A scalar function, or one with several values (m,), of n parameters.
     at : ndarray of shape (n,)
-        Where to derive.
+        Where to evaluate the derivatives.
     steps : ndarray of shape (n,)
-        How far to go to each side.
+        Step to each side.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Medians by sorting, percentiles by one partition: a tenth of the time that NumPy's own take."""
+"""Medians by sorting and percentiles by one partition, ten times as fast as NumPy's own."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 
 def median_of(values: NDArray[np.number[Any]], axis: int | None = None) -> NDArray[np.float64]:
-    """Return the median of values, of which none is NaN, along an axis or of all.
+    """Return the median of values without NaN, along an axis or of all.
 
     Examples
     --------
@@ -27,7 +27,7 @@ def median_of(values: NDArray[np.number[Any]], axis: int | None = None) -> NDArr
 
 
 def percentile_of(values: NDArray[np.number[Any]], percent: float) -> float:
-    """Return the value that so many percent of values, of which none is NaN, stay below.
+    """Return a percentile of values without NaN.
 
     Examples
     --------

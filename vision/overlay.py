@@ -1,10 +1,10 @@
-"""Draw what was measured on the photograph: edges, crown lines, jaws and the figure.
+"""Draw a measurement on the photograph: edges, crown lines, jaws and the figure.
 
-The picture is for a person to look at and to disagree with: the traced outline is drawn point by
-point, the jaws as the lines that the figure comes from. Nothing is told by colour alone: the
-outline is dotted, the jaws are solid with end ticks, the card is dashed.
+The picture lets a person check the measurement and disagree with it: the traced outline is drawn
+point by point, the jaws as the lines that the figure is computed from. Colour is never the only
+distinction: the outline is dotted, the jaws are solid with end ticks, the card is dashed.
 
-Draw a measurement without the card: the rule's marks as they were found, and the object.
+For a measurement without the card, the rule's detected marks and the object are drawn.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from vision.results import Estimate, Marks, PointPx, Refusal, Result
 from vision.scale_rule.graduations import SPACINGS_MM
 from vision.scale_rule.measure import ScaledResult
 
-# Okabe and Ito's palette (2008), told apart by people with any kind of colour vision
+# Okabe and Ito's palette (2008), distinguishable with any kind of colour vision
 OUTLINE, JAW, CARD, TEXT, SHADE = "#E69F00", "#F0E442", "#56B4E9", "#FFFFFF", "#000000"
 SMALLEST_LETTERS = 8  # px
 
@@ -38,11 +38,11 @@ def draw_results(
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
     results : tuple of Estimate or Refusal
-        What was measured in it.
+        The results measured in it.
     caption : bool, optional
-        Whether to write the figures in the corner; not where they stand beside the picture.
+        Whether to write the figures in the corner; not needed if they are beside the picture.
     weight : float, optional
-        How much bolder than usual lines and dots are, for a picture that is shown small.
+        Factor for the thickness of lines and dots, for a picture that is shown small.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def draw_results(
     """
     picture = Image.fromarray(pixels.copy())
     draw = ImageDraw.Draw(picture)
-    unit = max(picture.size) / 1000  # line widths and letters grow with the picture
+    unit = max(picture.size) / 1000  # line widths and letters scale with the picture
     for result in results:
         if isinstance(result, Estimate) and result.marks is not None:
             _draw_marks(draw, result.marks, weight * unit)
@@ -131,7 +131,7 @@ def _wrapped(
     font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
     width: float,
 ) -> list[str]:
-    """Break a line between words, and a word that is too long anywhere, to fit a width in px."""
+    """Break a line between words, or within a word that is too long, to fit a width in px."""
     parts, rest = [], line
     while rest:
         end = len(rest)
@@ -159,7 +159,11 @@ def _dashed(
         _solid(draw, (p[0], p[1]), (q[0], q[1]), colour, width)
 
 
-SHAPES = ("circle", "square", "cross")  # one for each row of marks, so that not colour alone tells
+SHAPES = (
+    "circle",
+    "square",
+    "cross",
+)  # of the marks in each row: not distinguished by colour alone
 
 
 def draw_scaled_result(pixels: NDArray[np.uint8], answer: ScaledResult) -> NDArray[np.uint8]:
@@ -170,7 +174,7 @@ def draw_scaled_result(pixels: NDArray[np.uint8], answer: ScaledResult) -> NDArr
     pixels : ndarray of shape (H, W, 3), uint8
         The upright photograph, RGB.
     answer : ScaledResult
-        What was measured in it.
+        The measurement in it.
     """
     picture = Image.fromarray(draw_results(pixels, (answer.result,)))
     if answer.scale is None:

@@ -40,7 +40,7 @@ class _Identity(TypedDict):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """How photographs are to be measured.
+    """Settings for measuring photographs.
 
     Parameters
     ----------
@@ -51,9 +51,9 @@ class Settings:
     jaw_diameters : float
         Length of the virtual jaws over the rope's diameter.
     print_check : PrintCheck or None
-        What was read on the printed bars; None for an unchecked print.
+        Readings of the printed bars; None for an unchecked print.
     cameras : mapping of str to CalibratedCamera
-        Calibrated cameras by their key, see `vision.calibration.library`.
+        Calibrated cameras by key, see `vision.calibration.library`.
     """
 
     at_mm: tuple[float, ...] = (0.0,)
@@ -78,7 +78,7 @@ def measure_photo(
     Returns
     -------
     tuple of Estimate or Refusal
-        At least one; one for each card in view and each station asked for.
+        At least one; one for each card in view and each station requested.
 
     Raises
     ------

@@ -1,8 +1,8 @@
-"""Result types: what a photograph can say about a rope, and how well.
+"""Result types: a rope's measurements from a photograph, with their uncertainty.
 
-Free of numpy and OpenCV, so that the trade's rooms can hold results without any of vision's
-weight. Every type is frozen, hashable and made of plain values: `dataclasses.asdict` gives
-JSON.
+This module does not import NumPy or OpenCV, so that `inspection` can use results without these
+heavy libraries. Every type is frozen, hashable and made of plain values: `dataclasses.asdict`
+gives JSON.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from vision.uncertainty import Term, combined_u_mm
 
 Severity = Literal["refuse", "warn", "look"]
 PointPx = tuple[float, float]
-BY_HAND = "edge-by-hand"  # code of the finding that says who moved an edge, and why
+BY_HAND = "edge-by-hand"  # code of the finding that records who moved an edge, and why
 
 
-ROPE_LOOK_FIELDS = (20, 96)  # round the rope's face and along it
+ROPE_LOOK_FIELDS = (20, 96)  # around the rope's face and along it
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -44,7 +44,7 @@ class Place:
 
     @property
     def words(self) -> str:
-        """The place as every table and report shows it."""
+        """The place as shown in every table and report."""
         direction = "" if self.view_deg is None else f", {self.view_deg} deg"
         return f"station {self.station}{direction}"
 
@@ -56,21 +56,21 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that was noticed, in a photograph or in a log of readings.
+    """One observation about a photograph or a log of readings.
 
     Parameters
     ----------
     code : str
         Plain name of the reason, e.g. ``"too-tilted"``; stable, for files and tests.
     seen : str
-        What was seen, as one sentence with its number and unit.
+        The observation, in one sentence with its value and unit.
     remedy : str
-        What to do about it, as one sentence.
+        What to do about it, in one sentence.
     severity : {"refuse", "warn", "look"}
         "refuse": no figure is given. "warn": a figure is given, with this beside it.
         "look": an entry of the log that deserves a second look.
     value, limit : float or None
-        The figure behind `seen` and the limit it was held against, both in `unit`.
+        The value in `seen` and the limit it was compared with, both in `unit`.
     unit : str
         Unit of `value` and `limit`; "1" for a plain number.
     where : tuple of str
@@ -78,14 +78,14 @@ class Finding:
     spot_px : tuple of float or None
         Where to look on the photograph, (x, y) in px.
     p_value : float or None
-        How likely something at least this odd is if nothing is wrong (log entries).
+        Probability of an observation at least this extreme if nothing is wrong (log entries).
     innocent : str
         An innocent explanation (log entries).
     places : tuple of Place
         The places concerned.
     about : tuple of str
-        What tells it from other findings of its code at its places: a photograph's hash, a
-        gauge, a source, a document. Identifiers, never sentences.
+        What distinguishes it from other findings with its code and places: a photograph's hash,
+        a gauge, a source, a document. Identifiers, never sentences.
     """
 
     code: str
@@ -104,7 +104,7 @@ class Finding:
 
 
 class ScaleSource(StrEnum):
-    """What the scale of a figure came from."""
+    """The source of a figure's scale."""
 
     CARD = "card"
     RULE = "rule"  # the graduations of a rule in the picture
@@ -112,7 +112,7 @@ class ScaleSource(StrEnum):
 
     @classmethod
     def of_hold(cls, hold: str) -> ScaleSource:
-        """Return the source that a result told in its `hold`, before it had a field of its own.
+        """Return the source given in an older result's `hold`, before it had its own field.
 
         Examples
         --------
@@ -127,14 +127,14 @@ class ScaleSource(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """What to draw on the photograph, all in px of the upright picture.
+    """Geometry to draw on the photograph, all in px of the upright picture.
 
     Parameters
     ----------
     left_px, right_px : tuple of (x, y)
         Traced outline of each side, in order along the rope.
     crown_left_px, crown_right_px : pair of (x, y)
-        The crown line of each side, cut to the jaw.
+        The crown line of each side, limited to the jaw.
     station_px : (x, y)
         Middle of the rope at the station.
     card_px : tuple of (x, y)
@@ -161,9 +161,9 @@ class Estimate:
     diameter_mm : float
         Diameter, mm.
     budget : tuple of Term
-        Everything that makes it uncertain.
+        The diameter's uncertainty budget.
     findings : tuple of Finding
-        Warnings that ride along ("warn" only).
+        Warnings that accompany the figure ("warn" only).
     station : int or None
         Station number printed on the card; None where it could not be read.
     view_deg : int or None
@@ -171,9 +171,9 @@ class Estimate:
     at_mm : float
         Place along the card, mm from its middle.
     scale_source : ScaleSource
-        What the scale came from.
+        The source of the scale.
     hold : str
-        How the card was held: "touching", "level" or "stand-off"; without a card in words.
+        How the card was held: "touching", "level" or "stand-off"; in words if there was no card.
     jaw_mm : float
         Length of the virtual jaws along the rope, mm.
     crowns : int
@@ -181,11 +181,11 @@ class Estimate:
     crown_pitch_mm : float or None
         Distance between neighbouring crowns along the rope, mm; None on a smooth bar.
     pitch_budget : tuple of Term
-        Everything that makes it uncertain; empty where it is known roughly only.
+        The pitch's uncertainty budget; empty where it is only roughly known.
     pitches : int
-        Single pitches of the outline that it rests on; 0 where the strands' lines gave it.
+        Number of single pitches of the outline used; 0 where it comes from the strands' lines.
     strands, hand : int or None, str
-        Outer strands, and "right" or "left" lay, where the photograph tells.
+        Outer strands, and "right" or "left" lay, where the photograph shows them.
     spread_mm : float
         Scatter (standard deviation) of the crowns about the jaws, mm.
     px_per_mm : float
@@ -193,20 +193,20 @@ class Estimate:
     tilt_deg : float
         Angle between the camera's line of sight at the station and the card's normal.
     focal_px, u_focal_px : float
-        Focal length that was used, px, and its standard uncertainty.
+        Focal length used, px, and its standard uncertainty.
     photo_name, photo_sha256, look_hash : str
-        Which photograph: name, hash of the file, hash of the look (64 bit, hex).
+        The photograph: its name, the hash of the file, the hash of its appearance (64 bit, hex).
     rope_look : str
-        The look of the rope's own face, a bit for each of `ROPE_LOOK_FIELDS` (hex); empty where
-        too little of it is seen.
+        Hash of the appearance of the rope's face, one bit for each of `ROPE_LOOK_FIELDS` (hex);
+        empty where too little of it is visible.
     taken_at : datetime or None
-        Capture time that the camera wrote.
+        Capture time recorded by the camera.
     camera : str
-        What the camera calls itself; empty if it does not say.
+        Make and model recorded by the camera; empty if none.
     print_set : str
         Name of the checked card set, empty if the print was not checked.
     marks : Marks or None
-        What to draw on the photograph.
+        Geometry to draw on the photograph.
     """
 
     diameter_mm: float
@@ -240,7 +240,7 @@ class Estimate:
 
     @property
     def place(self) -> Place | None:
-        """Station and direction; None where the card did not say both."""
+        """Station and direction; None where the card did not give both."""
         return Place.of(self.station, self.view_deg)
 
     @property
@@ -287,11 +287,11 @@ class Refusal:
     at_mm : float
         Place along the card, mm from its middle.
     photo_name, photo_sha256, look_hash : str
-        Which photograph, as in `Estimate`.
+        The photograph, as in `Estimate`.
     taken_at : datetime or None
-        Capture time that the camera wrote.
+        Capture time recorded by the camera.
     camera : str
-        What the camera calls itself; empty if it does not say.
+        Make and model recorded by the camera; empty if none.
     """
 
     findings: tuple[Finding, ...]
@@ -304,13 +304,13 @@ class Refusal:
     taken_at: datetime | None = None
     camera: str = ""
 
-    def __post_init__(self) -> None:  # noqa: D105 (says no more than its one line)
+    def __post_init__(self) -> None:  # noqa: D105 (the code is self-explanatory)
         if not any(finding.severity == "refuse" for finding in self.findings):
             raise ValueError("a refusal needs at least one finding of severity 'refuse'.")
 
     @property
     def place(self) -> Place | None:
-        """Station and direction; None where the card did not say both."""
+        """Station and direction; None where the card did not give both."""
         return Place.of(self.station, self.view_deg)
 
 

@@ -1,8 +1,8 @@
-"""What the values of a picture mean as light, and what the card's own black says of that.
+"""Conversion of a picture's values to light, corrected by means of the card's printed black.
 
-Values are read as sRGB has them (IEC 61966-2-1). Phones bend their tones further, each in its way.
-How far shows where the card is black: hardly a print sends back less than a fortieth of what its
-paper does, so that a picture in which it seems to was bent, and is bent back as far as that tells.
+Values are interpreted as sRGB (IEC 61966-2-1). Phones apply additional tone curves, each its own.
+The card's black shows how much: hardly any print reflects less than a fortieth of what its paper
+does, so if it seems to, the picture's tones were altered; they are corrected by that much.
 """
 
 from __future__ import annotations
@@ -20,28 +20,28 @@ Light = NDArray[np.float32]
 
 # Optical density of solid black over its paper: 1.6 on gloss-coated sheets and 1.1 on uncoated ones
 # (ISO 12647-2:2004, tables 4 and 5: L* 16 over 93 and 31 over 92, black backing; from memory,
-# confidence good), 1.0 from an office printer that saves toner, or through a little haze (common
-# practice, no source). Taken as the middle 95 % of what there is, of its logarithm.
+# confidence good), 1.0 from an office printer that saves toner, or through slight haze (common
+# practice, no source). Taken as the central 95 % of a distribution of the density's logarithm.
 PALEST, DENSEST = 1.0, 1.6
-# How likely it is beforehand that a phone or its owner bent the tones further than sRGB has them,
-# by a power of 1 to 3, each as likely of its logarithm (common practice, no source).
+# Prior probability that a phone or its owner altered the tones beyond sRGB by a power of 1 to 3,
+# whose logarithm has a rectangular distribution (common practice, no source).
 BENT, MOST_BENT = 0.1, 3.0
 NOTHING = 0.02  # of ln(power): less moves no edge
-# Of the paper's light: what printed black sends back (an optical density of 1.2, what office
-# printers reach; common practice, no source).
+# Reflectance of printed black over that of the paper (an optical density of 1.2, typical of office
+# printers; common practice, no source).
 PRINTED_BLACK = 0.06
-BURNT = 250 / 255  # a value above may stand for any light
-HALF_A_CODE = 0.5 / 255  # what is dark is rounded to whole values
+BURNT = 250 / 255  # a higher value may stand for any amount of light
+HALF_A_CODE = 0.5 / 255  # least value of a dark pixel, as values are rounded to whole codes
 
 
 def light_of(code: Array) -> Light:
-    """Return what the values of a picture, 0 to 1, mean as light (IEC 61966-2-1)."""
+    """Return the linear light for a picture's values, 0 to 1 (IEC 61966-2-1)."""
     v = np.clip(code, 0, 1)
     return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 def code_of(light: Array) -> Array:
-    """Return the values of a picture, 0 to 1, that stand for linear light (IEC 61966-2-1)."""
+    """Return a picture's values, 0 to 1, for linear light (IEC 61966-2-1)."""
     v = np.maximum(light, 1e-5)
     return np.asarray(np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055))
 
@@ -51,16 +51,16 @@ LIGHT_OF = light_of(np.arange(256) / 255)
 
 @dataclass(frozen=True, slots=True)
 class Tones:
-    """What was done to a picture's light, as far as the card's black tells.
+    """Changes to a picture's light, as far as the card's black shows them.
 
     Parameters
     ----------
     power : float
-        By which power it was bent; 1 where prints look so.
+        Power that was applied to the light; 1 where black looks like that of usual prints.
     u_log_power : float
         Standard uncertainty of that power's logarithm.
     veil : float
-        Light that was laid over all of it, of the brightest that a picture holds.
+        Veiling light added everywhere, as a share of the picture's maximum.
     """
 
     power: float = 1.0
@@ -69,19 +69,19 @@ class Tones:
 
     @property
     def table(self) -> Light:
-        """The light, 0 to 1, that each value of the picture stands for (256,)."""
+        """The corrected light, 0 to 1, for each value of the picture (256,)."""
         return np.asarray(np.maximum(LIGHT_OF ** (1 / self.power) - self.veil, 0), np.float32)
 
 
-AS_SRGB = Tones()  # nothing was done to it
+AS_SRGB = Tones()  # unaltered
 
 
 def tones_of(black: Array, white: Array, darkest: float) -> Tones:
-    """Return what was done to a picture's light.
+    """Return the changes to a picture's light.
 
-    Blacker than any print, it was bent. Lighter black is a pale print, or a veil: a misted lens,
-    the sun on it, or software that lifts what is dark. A veil lies over everything, so that nothing
-    in the picture is darker.
+    If black is blacker than in any print, the tones were altered. If it is lighter than usual, the
+    print is pale or there is veiling light: from a misted lens, from sunlight on it, or from
+    software that lifts dark tones. A veil covers everything, so nothing in the picture is darker.
 
     Parameters
     ----------
@@ -106,19 +106,20 @@ def tones_of(black: Array, white: Array, darkest: float) -> Tones:
     bright = light_of(white)
     density = np.log10(bright / light_of(np.maximum(black, HALF_A_CODE)))
     power, u_log_power = _bent(float(median_of(density)))
-    # of what is seen: v + r (w - v) = b, for a print whose black sends back r
+    # veil v from observed black b and white w, for black of reflectance r: v + r (w - v) = b
     veil = (light_of(black) - PRINTED_BLACK * bright) / (1 - PRINTED_BLACK)
-    whole = white < BURNT  # white that is burnt out says nothing of what black sends back of it
-    if not whole.any():
+    unclipped = white < BURNT  # burnt-out white is no reference for black
+    if not unclipped.any():
         return Tones(power, u_log_power)
     most = float(light_of(np.array(darkest)))
-    return Tones(power, u_log_power, min(max(float(median_of(veil[whole])), 0.0), most))
+    return Tones(power, u_log_power, min(max(float(median_of(veil[unclipped])), 0.0), most))
 
 
 def _bent(density: float) -> tuple[float, float]:
-    """Return by which power light was bent where black seems so dense, and its u in ln.
+    """Return the power applied to the light, from the apparent density of black, and u(ln(power)).
 
-    A print as it is and one that was bent compete (Bayes' theorem); u is that of both together.
+    The hypotheses of unaltered and altered tones are weighted by Bayes' theorem; u is that of the
+    mixture.
     """
     middle, spread = math.sqrt(PALEST * DENSEST), math.log(DENSEST / PALEST) / 4
     log_power = np.linspace(0.0, math.log(MOST_BENT), 200)
@@ -126,7 +127,7 @@ def _bent(density: float) -> tuple[float, float]:
     weight = np.exp(-0.5 * off**2)
     share = BENT * weight / weight.size
     share[0] += (1 - BENT) * weight[0]
-    if not share.sum() > 0:  # blacker still
+    if not share.sum() > 0:  # denser than any power explains
         return MOST_BENT, spread
     share /= share.sum()
     log = float(share @ log_power)

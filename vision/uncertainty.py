@@ -10,7 +10,7 @@ from typing import Literal
 
 
 class Influence(StrEnum):
-    """What kind of unknown makes a result uncertain; the source of every term begins with it."""
+    """The kind of unknown that makes a result uncertain; every term's source begins with it."""
 
     PRINT = "print"
     LENS = "lens"
@@ -44,7 +44,7 @@ class Term:
     Parameters
     ----------
     quantity : str
-        What is uncertain, in words.
+        The uncertain quantity, in words.
     u : float
         Its standard uncertainty, in `unit`.
     unit : str
@@ -52,10 +52,10 @@ class Term:
     sensitivity : float
         Change of the result in mm per `unit`, signed.
     kind : {"A", "B"}
-        How `u` was got: from scatter seen (A) or from other knowledge (B).
+        Type of evaluation of `u`: from observed scatter (A) or from other knowledge (B).
     source : str
-        Shared identity. Two terms with the same source are the *same* unknown, hence fully
-        correlated: two photographs of one card set share ``print:<set>:x``. See `Influence`.
+        Identity of the unknown. Two terms with the same source are the *same* unknown and hence
+        fully correlated: two photographs of one card set share ``print:<set>:x``. See `Influence`.
     """
 
     quantity: str
@@ -67,13 +67,13 @@ class Term:
 
     @property
     def influence(self) -> Influence | None:
-        """What kind of unknown it is; None where the source begins with none of them."""
+        """The kind of unknown; None where the source begins with none of them."""
         kind = self.source.partition(":")[0]
         return Influence(kind) if kind in Influence.__members__.values() else None
 
     @property
     def u_mm(self) -> float:
-        """Standard uncertainty that this term alone gives the result, mm (0 or more)."""
+        """This term's contribution to the result's standard uncertainty, mm (0 or more)."""
         return abs(self.sensitivity) * self.u
 
 
@@ -99,7 +99,7 @@ def combined_u_mm(terms: Iterable[Term]) -> float:
 
 
 def covariance_mm2(first: Iterable[Term], second: Iterable[Term]) -> float:
-    """Return the covariance of two results from the sources that they share, mm².
+    """Return the covariance of two results due to shared sources, mm².
 
     GUM (JCGM 100:2008) F.1.2.3: inputs that depend on the same unknowns q_l have covariance
     ``sum over l of (dx/dq_l)(dy/dq_l) u(q_l)^2``.
@@ -112,14 +112,14 @@ def covariance_mm2(first: Iterable[Term], second: Iterable[Term]) -> float:
     Returns
     -------
     float
-        Covariance, mm²; nil where nothing is shared.
+        Covariance, mm²; 0 where nothing is shared.
     """
     one, two = signed_by_source(first), signed_by_source(second)
     return sum(value * two[source] for source, value in one.items() if source in two)
 
 
 def signed_by_source(terms: Iterable[Term]) -> dict[str, float]:
-    """Return by how much one standard uncertainty of each unknown moves a result, mm, signed.
+    """Return the signed change of a result per standard uncertainty of each unknown, mm.
 
     Parameters
     ----------
@@ -135,8 +135,8 @@ def signed_by_source(terms: Iterable[Term]) -> dict[str, float]:
 def shares(terms: Iterable[Term]) -> list[tuple[Term, float]]:
     """Return the terms with their share of the variance, largest first; shares sum to 1.
 
-    Terms of one source are kept apart here; where such terms partly cancel, their shares are
-    scaled with the rest so that the list still sums to 1.
+    Terms of one source are listed separately here. Where such terms partly cancel, their shares
+    are scaled with the rest so that the sum is still 1.
 
     Parameters
     ----------

@@ -61,8 +61,8 @@ def test_the_paper_is_the_one_asked_for(tmp_path: Path) -> None:
 def test_a_rope_too_thick_for_the_paper_is_refused_with_the_paper_that_can(tmp_path: Path) -> None:
     out = tmp_path / "cards.pdf"
     words = told(run("card", "--rope", 45, "--paper", "A6", out), 2)
-    assert "A6 cannot hold a rope of 45 mm" in words
-    assert words.endswith("take paper A5.")
+    assert "A6 is too small for a rope of 45 mm" in words
+    assert words.endswith("use A5 paper.")
     assert run("card", "--rope", 45, "--paper", "A5", out).exit_code == 0
 
 
@@ -73,8 +73,8 @@ def test_a_rope_too_thick_for_the_paper_is_refused_with_the_paper_that_can(tmp_p
         (["--rope", "thick"], "'thick' is not a valid float"),
         (["--rope", "-3"], "more than 0 mm; got -3"),
         (["--rope", "nan"], "more than 0 mm; got nan"),
-        (["--rope", "inf"], "no card holds a rope of inf mm"),
-        (["--rope", "200"], "no card holds a rope of 200 mm"),
+        (["--rope", "inf"], "no card is wide enough for a rope of inf mm"),
+        (["--rope", "200"], "no card is wide enough for a rope of 200 mm"),
         (["--rope", "22", "--paper", "B5"], "'B5' is not one of"),
         (["--rope", "22", "--ink", "blue"], "No such option '--ink'"),
         (["--rope", "22", "--stations", "0"], "0 is not in the range"),
@@ -117,7 +117,7 @@ def test_a_print_check_is_kept_with_what_it_says_of_the_print(tmp_path: Path) ->
         (["--along", "180"], "Missing option '--across'"),
         (["--along", "7.1", "--across", "4.33"], "it looks like inches"),
         (["--along", "18.06", "--across", "10.97"], "it looks like centimetres"),
-        (["--along", "110", "--across", "180"], "exchange the two readings"),
+        (["--along", "110", "--across", "180"], "swap the two readings"),
         (["--along", "165", "--across", "101"], "a page printed to fit"),
         (["--along", "nan", "--across", "110"], "nan mm was read"),
         (["--along", "180", "--across", "110", "--u", "0"], "more than 0 and at most 1 mm"),

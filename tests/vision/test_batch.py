@@ -152,7 +152,7 @@ def test_a_file_that_holds_something_else_is_not_added_to(
 ) -> None:
     table = tmp_path / "readings.csv"
     table.write_text("inspection,station,view_deg\nvisit,1,0\n")
-    with pytest.raises(ValueError, match="holds something else than kept results"):
+    with pytest.raises(ValueError, match="is not a file of results"):
         answers(folder[:1], jobs=1, journal=table)
     assert table.read_text() == "inspection,station,view_deg\nvisit,1,0\n"
 

@@ -8,7 +8,7 @@ from scenes import BAR, findings_of, measured, shot_of, taken
 from studio import STEEL, Bar
 
 from vision.results import Estimate
-from vision.target.blur import AS_IT_SEEMS, OF_A_PERIOD
+from vision.target.blur import APPARENT_BLUR, TRUE_BLUR
 
 
 @pytest.mark.parametrize("blur_px", [2.0, 3.0])
@@ -32,6 +32,6 @@ def test_what_merged_steps_seem_to_be_blurred_by() -> None:
     ends = np.interp(np.array([-1, 1]) * 0.25 * (1 - 7 / 80), t, blurred)
     slope = np.gradient(blurred, 1e-3)[np.argmin(np.abs(t))]
     seems = (ends[1] - ends[0]) / (slope * np.sqrt(2 * np.pi))
-    assert np.interp(0.1, OF_A_PERIOD, AS_IT_SEEMS) == pytest.approx(seems, rel=0.01)
-    assert (np.diff(AS_IT_SEEMS) > 0).all()
-    assert AS_IT_SEEMS[10:40] == pytest.approx(OF_A_PERIOD[10:40], rel=0.001)
+    assert np.interp(0.1, TRUE_BLUR, APPARENT_BLUR) == pytest.approx(seems, rel=0.01)
+    assert (np.diff(APPARENT_BLUR) > 0).all()
+    assert APPARENT_BLUR[10:40] == pytest.approx(TRUE_BLUR[10:40], rel=0.001)

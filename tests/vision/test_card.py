@@ -139,7 +139,7 @@ def test_the_narrowest_band_that_suits_the_rope_is_taken(
 def test_a_rope_too_thick_is_refused_with_the_paper_that_can(
     rope_mm: float, paper: str, larger: str
 ) -> None:
-    with pytest.raises(ValueError, match=f"cannot hold a rope.*take paper {larger}"):
+    with pytest.raises(ValueError, match=f"too small for a rope.*use {larger} paper"):
         layout_for(rope_mm, paper)
     assert layout_for(rope_mm, larger).rope_max_mm >= rope_mm
 

@@ -229,7 +229,7 @@ def process() -> int:
 
 @pytest.mark.fault(
     "a photograph that takes too much, or ends the process that reads it",
-    "`takes more than the 3 GB of memory that one photograph may take; ...`",
+    "`takes more than the 3 GB of memory allowed for one photograph; ...`",
 )
 @pytest.mark.skipif(sys.platform != "linux", reason="address space is limited by Linux only")
 def test_memory_beyond_the_budget_is_told_and_the_next_photograph_is_read() -> None:

@@ -57,7 +57,7 @@ def test_an_unchecked_card_is_known_to_1_percent_and_belongs_to_no_set() -> None
         (180, 117, "bar across .* reprint at 100 %"),
         (7.09, 4.33, "looks like inches"),
         (18.07, 10.96, "looks like centimetres"),
-        (109.6, 180.7, "exchange the two readings"),
+        (109.6, 180.7, "swap the two readings"),
         (math.nan, 110, "more than 6% off"),
         (180, math.inf, "more than 6% off"),
         (0, 110, "more than 6% off"),

@@ -324,7 +324,7 @@ def test_the_same_card_is_the_same_bytes_and_is_never_shrunk_by_the_viewer() -> 
 
 @pytest.mark.parametrize(
     ("stations", "words"),
-    [(0, "at least one station"), ([], "at least one"), ([2, 2], "named once"), ([0], "must be 1")],
+    [(0, "at least one station"), ([], "at least one"), ([2, 2], "only once"), ([0], "must be 1")],
 )
 def test_stations_without_a_card_are_refused(stations: list[int] | int, words: str) -> None:
     with pytest.raises(ValueError, match=words):

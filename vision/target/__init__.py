@@ -1,4 +1,4 @@
-"""The printed card: what is on it, its PDF, where it lies in a photograph, and the camera's pose.
+"""The printed card: its design, its PDF, its position in a photograph, and the camera's pose.
 
 May import `vision.camera`, `vision.findings`, `vision.json_files` and `vision.results`.
 """

@@ -30,11 +30,11 @@ PolygonMm = tuple[tuple[float, float], ...]
 MARKER_CELLS = 7  # 5 x 5 bits and a black border of one cell
 DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
 
-# Distances from the strips' outer edge, mm. Nothing but the pointer's tip comes nearer than
-# the first one: the outer markers need white around them.
+# Distances from the strips' outer edge, mm. Only the pointer's tip is closer than the first one:
+# the outer markers need white around them.
 QUIET_MM = 1.4
 TICK_MM = {1: 1.2, 5: 1.9, 10: 2.6}
-NUMBER_TOP_MM = 4.4  # graduation numbers hang from here
+NUMBER_TOP_MM = 4.4  # top of the graduation numbers
 BAR_TOP_MM = 7.2
 BAR_WIDTH_MM = 1.2
 LABEL_TOP_MM = 9.3
@@ -45,16 +45,16 @@ LINE_MM = 0.15
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """One graduation: a bar of `LINE_MM` about `at_mm`, numbered or not.
+    """One graduation: a bar of width `LINE_MM` centred on `at_mm`, numbered or not.
 
     Parameters
     ----------
     at_mm : float
-        Place along the card, mm from its middle: what ``--at`` takes.
+        Place along the card, mm from its middle: the value that ``--at`` takes.
     box_mm : (x0, y0, x1, y1)
-        What is printed, mm.
+        The printed bar, mm.
     number : str
-        Number beside it; empty on most.
+        Number beside it; empty for most.
     """
 
     at_mm: int
@@ -99,7 +99,7 @@ def graduations(layout: Layout) -> tuple[Tick, ...]:
 def pointers_mm(layout: Layout) -> tuple[PolygonMm, PolygonMm]:
     """Return the two triangles that point at the station (x = 0), upper and lower, mm.
 
-    The upper one stands on the strip; the lower one hangs under the graduation's zero.
+    The upper one is above the upper strip; the lower one is below the graduation's zero.
     """
     upper = layout.half_height_mm + 0.7
     lower = -layout.half_height_mm - QUIET_MM - TICK_MM[10]
@@ -110,10 +110,10 @@ def pointers_mm(layout: Layout) -> tuple[PolygonMm, PolygonMm]:
 
 
 def strap_marks_mm(layout: Layout) -> tuple[SegmentMm, ...]:
-    """Return the dashed lines between which no strap may lie, as (x0, y0, x1, y1), mm.
+    """Return the dashed lines between which there must be no strap, as (x0, y0, x1, y1), mm.
 
-    One in each corner: a strap round rope and card runs outside them, at the card's ends,
-    where it hides neither strips nor band.
+    One in each corner: a strap round rope and card goes outside them, at the card's ends,
+    where it covers neither the strips nor the band.
     """
     x = layout.length_mm / 2 + STRAP_GAP_MM
     near = layout.half_height_mm + QUIET_MM
@@ -122,14 +122,14 @@ def strap_marks_mm(layout: Layout) -> tuple[SegmentMm, ...]:
 
 
 def text_columns_mm(layout: Layout) -> tuple[BandMm, BandMm]:
-    """Return the two boxes for words above the strips, left and right of the pointer, mm."""
+    """Return the two text boxes above the strips, left and right of the pointer, mm."""
     half, low = layout.length_mm / 2, layout.half_height_mm + QUIET_MM
     high = layout.height_mm / 2 - PAGE_MARGIN_MM
     return ((-half, low, -2.4, high), (2.4, low, half, high))
 
 
 def stripes_mm(layout: Layout) -> tuple[PolygonMm, ...]:
-    """Return the black stripes as convex polygons, cut off at the box that they fill, mm.
+    """Return the black stripes as convex polygons, clipped to the box that they fill, mm.
 
     An old card has none.
     """
@@ -137,31 +137,31 @@ def stripes_mm(layout: Layout) -> tuple[PolygonMm, ...]:
         return ()
     x0, y0, x1, y1 = layout.stripe_box_mm
     box = np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-    turns = stripe_phase(layout, box) / (2 * np.pi)
+    periods = stripe_phase(layout, box) / (2 * np.pi)
     stripes = []
-    for turn in range(math.floor(turns.min()), math.ceil(turns.max())):
-        # black is the second half of each turn
-        stripe = _cut(box, turns - (turn + 0.5))
-        stripe = _cut(stripe, turn + 1 - stripe_phase(layout, stripe) / (2 * np.pi))
+    for period in range(math.floor(periods.min()), math.ceil(periods.max())):
+        # black is the second half of each period
+        stripe = _clipped(box, periods - (period + 0.5))
+        stripe = _clipped(stripe, period + 1 - stripe_phase(layout, stripe) / (2 * np.pi))
         if len(stripe):
             stripes.append(tuple((x, y) for x, y in stripe.tolist()))
     return tuple(stripes)
 
 
-def _cut(polygon: NDArray[np.float64], inside: NDArray[np.float64]) -> NDArray[np.float64]:
+def _clipped(polygon: NDArray[np.float64], inside: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the part of a convex polygon (N, 2) in which a linear function is positive.
 
-    `inside` (N,) are the function's values at the corners.
+    `inside` (N,) holds the function's values at the corners.
     """
-    kept = []
-    for here, there, a, b in zip(
+    corners = []
+    for corner, following, a, b in zip(
         polygon, np.roll(polygon, -1, axis=0), inside, np.roll(inside, -1), strict=True
     ):
         if a > 0:
-            kept.append(here)
+            corners.append(corner)
         if a * b < 0:
-            kept.append(here + (there - here) * a / (a - b))
-    return np.array(kept).reshape(-1, 2)
+            corners.append(corner + (following - corner) * a / (a - b))
+    return np.array(corners).reshape(-1, 2)
 
 
 def black_squares_mm(layout: Layout) -> tuple[BandMm, ...]:
@@ -183,7 +183,7 @@ def _marker_cells(word: int) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
 
 
 def marker_runs_mm(layout: Layout, strip: int, column: int, word: int) -> tuple[BandMm, ...]:
-    """Return the black of one marker as boxes (x0, y0, x1, y1), mm, one for each run in a row."""
+    """Return a marker's black as boxes (x0, y0, x1, y1), mm, one for each run of cells in a row."""
     left, _, _, top = marker_box_mm(layout, strip, column)
     cell = layout.marker_mm / MARKER_CELLS
     runs = []

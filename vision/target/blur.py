@@ -1,11 +1,11 @@
-"""How blurred the photograph is, and what its tones are worth, by the card's own steps of light.
+"""The photograph's blur and tones, measured at black-to-white steps printed on the card.
 
 Beside each chess corner a short line crosses from a black square into its white neighbour. The
 steepest slope of a step of height h under Gaussian blur sigma is h / (sigma sqrt(2 pi)), which
 gives sigma; the median over the corners is the photograph's blur at the card. The band's stripes
-are steps as well, close beside the rope: where they are blurred otherwise, so is the rope. Both
-ends of the lines are printed black and bare paper: where they lie farther apart than any print's,
-the picture's shadows were pressed down.
+are steps as well, close beside the rope: where their blur differs, so does that of the rope. The
+two ends of each line are printed black and bare paper: where they differ more than in any print,
+software has darkened the picture's shadows.
 """
 
 from __future__ import annotations
@@ -26,31 +26,32 @@ from vision.tones import AS_SRGB, Tones, tones_of
 Array = NDArray[np.float64]
 
 SAMPLES = 81
-LEAST_STEP = 25  # of 255: a lower step is none of the card's own
-MOST_PX = 10.0  # reach to each side: a quarter of a pixel between samples at most
-REACH = 0.11  # of a square, to each side of the step: short of the marker
-BESIDE = 0.2  # of a square: how far from the corner, within the white rim of the marker
-COARSE, STRAY_PCT = 3, 0.5  # px between values looked at for the darkest; % of them that may stray
+LEAST_STEP = 25  # of 255: a lower step is not one of the card's
+MOST_PX = 10.0  # reach to each side: keeps samples at most a quarter of a pixel apart
+REACH = 0.11  # of a square, to each side of the step: stops short of the marker
+BESIDE = 0.2  # of a square: distance from the corner, within the white rim of the marker
+COARSE, STRAY_PCT = 3, 0.5  # px between samples for the darkest value; % of them taken as strays
 QUARTER = 0.25  # of a period: from the step between two stripes to the middle of either
 
 
 @dataclass(frozen=True, slots=True)
 class Blur:
-    """How blurred a photograph is, as standard deviations of its point spread, px.
+    """The blur and tones of a photograph.
 
     Parameters
     ----------
     light_px : float
-        Blur of the brightness where the rope is.
+        Blur of the brightness at the rope: standard deviation of the point spread, px.
     overshoot : float
-        How far the brightness shoots over at the card's own steps, over their height: what
-        sharpening by software does. Phones leave 0.01 to 0.04.
+        Overshoot of the brightness at the card's steps, relative to their height, as caused by
+        sharpening software. Phones leave 0.01 to 0.04.
     tones : Tones
-        What was done to the picture's light, by the card's own black.
+        What was done to the picture's light, judging by the card's black.
     uneven : float
-        How many times as blurred as the other the card's squares or its stripes are, 1 at least.
+        Ratio of the blurs of the card's squares and stripes, the larger over the smaller; 1 if
+        they are alike.
     ink : float
-        How far light and dark of the print differ, over their sum.
+        Contrast of the print: (light - dark) / (light + dark).
     """
 
     light_px: float
@@ -60,26 +61,26 @@ class Blur:
     ink: float = 1.0
 
     def contrast(self, period_px: float) -> float:
-        """Return what the amplitude of bare stripes is over their mean light: 1.27 at most."""
-        seen = np.exp(-2 * (np.pi * self.light_px / period_px) ** 2)
-        return float(4 / np.pi * self.ink * seen)  # of a square wave
+        """Return the expected amplitude of bare stripes over their mean light, at most 1.27."""
+        transmitted = np.exp(-2 * (np.pi * self.light_px / period_px) ** 2)
+        return float(4 / np.pi * self.ink * transmitted)  # fundamental of a square wave
 
 
-def _as_it_seems(blur: Array) -> Array:
-    """Return what the slope of a step between two stripes makes of their blur; of a period both.
+def _apparent_blur(blur: Array) -> Array:
+    """Return the blur that the slope between two stripes suggests for a true blur, in periods.
 
-    A square wave, blurred, is the sum of its odd harmonics; between neighbouring steps it no
-    longer comes to rest.
+    A blurred square wave is the sum of its odd harmonics; it no longer levels off between
+    neighbouring steps, so the apparent blur is too small.
     """
     odd = np.arange(1, 80, 2)
-    left = np.exp(-2 * (np.pi * np.multiply.outer(blur, odd)) ** 2)
-    ends = QUARTER * (1 - 7 / (SAMPLES - 1))  # the middle of the eight samples that are taken
-    height = 8 / np.pi * (left * np.sin(2 * np.pi * odd * ends) / odd).sum(axis=1)
-    return np.asarray(height / (8 * left.sum(axis=1) * np.sqrt(2 * np.pi)))
+    transmitted = np.exp(-2 * (np.pi * np.multiply.outer(blur, odd)) ** 2)
+    ends = QUARTER * (1 - 7 / (SAMPLES - 1))  # middle of the eight samples at each end
+    height = 8 / np.pi * (transmitted * np.sin(2 * np.pi * odd * ends) / odd).sum(axis=1)
+    return np.asarray(height / (8 * transmitted.sum(axis=1) * np.sqrt(2 * np.pi)))
 
 
-OF_A_PERIOD = np.linspace(0.01, 0.15, 141)
-AS_IT_SEEMS = _as_it_seems(OF_A_PERIOD)
+TRUE_BLUR = np.linspace(0.01, 0.15, 141)  # of a period
+APPARENT_BLUR = _apparent_blur(TRUE_BLUR)  # of a period
 
 
 def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
@@ -107,7 +108,7 @@ def read_blur(grey: NDArray[np.uint8], found: FoundCard) -> Blur:
 
 
 def _ink(black: Array, white: Array, tones: Tones) -> float:
-    """Return how far light and dark of the print differ, over their sum."""
+    """Return the contrast of the print: (light - dark) / (light + dark)."""
     if not len(black):
         return 0.0
     dark, light = (np.interp(one, np.arange(256) / 255, tones.table) for one in (black, white))
@@ -115,20 +116,20 @@ def _ink(black: Array, white: Array, tones: Tones) -> float:
 
 
 def _darkest(grey: NDArray[np.uint8], found: FoundCard) -> float:
-    """Return the lowest value, 0 to 1, on the card and what lies on it, but for stray pixels."""
+    """Return the lowest value, 0 to 1, on the card and the rope, apart from stray pixels."""
     low, high = (
         np.clip(edge, 0, np.array(grey.shape[::-1])).astype(int)
         for edge in (found.corners_px.min(axis=0), found.corners_px.max(axis=0) + 1)
     )
     part = np.ascontiguousarray(grey[low[1] : high[1] : COARSE, low[0] : high[0] : COARSE])
-    so_dark = np.cumsum(cv2.calcHist([part], [0], None, [256], [0, 256]))
-    return float(np.searchsorted(so_dark, STRAY_PCT / 100 * part.size)) / 255
+    as_dark = np.cumsum(cv2.calcHist([part], [0], None, [256], [0, 256]))
+    return float(np.searchsorted(as_dark, STRAY_PCT / 100 * part.size)) / 255
 
 
 def beside_the_rope(
     blur: Blur, grey: NDArray[np.uint8], camera: Camera, card: Card, drawn_mm: Array, most: float
 ) -> Blur:
-    """Return the blur with what the stripes show of it; they count where they show another one.
+    """Return the blur beside the rope: that of the stripes where it differs from the squares'.
 
     Parameters
     ----------
@@ -141,9 +142,9 @@ def beside_the_rope(
     card : Card
         The card with the scale of its print.
     drawn_mm : ndarray of shape (N, 2)
-        Places on stripes that nothing covers, as drawn, mm.
+        Uncovered places on the stripes, as drawn, mm.
     most : float
-        How many times as blurred as the other squares or stripes may be and pass for alike.
+        Largest ratio of the two blurs that counts as equal.
     """
     layout = card.layout
     angle = np.radians(layout.stripe_deg)
@@ -154,20 +155,20 @@ def beside_the_rope(
     places = (t - off_mm[:, None])[..., None] * normal + drawn_mm[:, None]
     flat = card.true_mm(places.reshape(-1, 2))
     paper = bent_mm(camera, flat, layout.length_mm / 2, layout.half_height_mm)
-    seen = project_mm(camera, paper).reshape(*places.shape).astype(np.float32)
-    lines = cv2.remap(grey, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR).astype(float)
-    step_px = np.linalg.norm(seen[:, -1] - seen[:, 0], axis=1) / (SAMPLES - 1)
+    at_px = project_mm(camera, paper).reshape(*places.shape).astype(np.float32)
+    lines = cv2.remap(grey, at_px[..., 0], at_px[..., 1], cv2.INTER_LINEAR).astype(float)
+    step_px = np.linalg.norm(at_px[:, -1] - at_px[:, 0], axis=1) / (SAMPLES - 1)
     sigmas = _sigmas(lines, _ends(lines), step_px)
     if not len(sigmas):
         return blur
     period_px = float(median_of(step_px)) * (SAMPLES - 1) / (2 * QUARTER)
-    seems = float(median_of(sigmas)) / period_px
-    # what the squares' blur makes of the stripes: where they run into each other hardly anything
-    # tells how much they are blurred, and no more is claimed than is seen
-    expected = float(np.interp(blur.light_px / period_px, OF_A_PERIOD, AS_IT_SEEMS))
-    if max(seems / expected, expected / seems) <= most:
+    apparent = float(median_of(sigmas)) / period_px
+    # compared as apparent blurs: where stripes merge, the apparent blur hardly depends on the true
+    # one, and converting it first would exaggerate a difference
+    expected = float(np.interp(blur.light_px / period_px, TRUE_BLUR, APPARENT_BLUR))
+    if max(apparent / expected, expected / apparent) <= most:
         return blur
-    stripes_px = period_px * float(np.interp(seems, AS_IT_SEEMS, OF_A_PERIOD))
+    stripes_px = period_px * float(np.interp(apparent, APPARENT_BLUR, TRUE_BLUR))
     uneven = max(stripes_px / blur.light_px, blur.light_px / stripes_px)
     return replace(blur, light_px=stripes_px, uneven=uneven)
 
@@ -175,7 +176,7 @@ def beside_the_rope(
 def _lines(
     picture: NDArray[np.uint8], found: FoundCard, start: Array, along: Array, reach_mm: float
 ) -> tuple[Array, Array]:
-    """Sample the picture on short lines through card points; return them and the step, px."""
+    """Sample the picture along short lines through card points; return samples and step, px."""
     t = np.linspace(-1, 1, SAMPLES)
     here = project(found.homography, start)
     per_mm = float(
@@ -201,10 +202,10 @@ def _sigmas(lines: Array, ends: Array, step_px: Array) -> Array:
 
 
 def _overshoot(lines: Array, ends: Array) -> float:
-    """Return how far lines (N, SAMPLES) with a clear step leave the range of their two ends.
+    """Return the overshoot of lines (N, SAMPLES) with a clear step beyond their two ends.
 
-    The mean of both ends, over the height of the step, of the middle of all lines; what its ends
-    scatter by is noise.
+    This is the mean of both ends' overshoot in the median line, relative to the height of the
+    step. The spread of the samples at each end is subtracted as noise.
     """
     good = np.ptp(ends, axis=0) > LEAST_STEP
     if not good.any():
@@ -216,5 +217,5 @@ def _overshoot(lines: Array, ends: Array) -> float:
 
 
 def _ends(lines: Array) -> Array:
-    """Return the light at both ends of each line (N, SAMPLES), (2, N)."""
+    """Return the light (2, N) at both ends of each line (N, SAMPLES)."""
     return np.stack([median_of(lines[:, :8], axis=1), median_of(lines[:, -8:], axis=1)])

@@ -1,9 +1,9 @@
-"""Chess corners of a card to a part of a pixel.
+"""Chess corners of a card to a fraction of a pixel.
 
-Where four squares meet the picture has a saddle point, which blur and exposure do not move,
-while the outer corners of a black square on white creep inwards. Each corner is predicted by a
-homography, refined by the gradient method of Förstner and Gülch (1987) as OpenCV's
-`cornerSubPix` has it, and kept only if its four quadrants alternate between dark and light.
+Where four squares meet, the picture has a saddle point, which blur and exposure do not move,
+whereas the outer corners of a black square on white shift inwards. Each corner is predicted by a
+homography, refined by the gradient method of Förstner and Gülch (1987) as implemented in OpenCV's
+`cornerSubPix`, and accepted only if its four quadrants alternate between dark and light.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ Grey = NDArray[np.uint8]
 
 
 def project(homography: Array, points: Array) -> Array:
-    """Return points (N, 2) sent through a homography (3, 3).
+    """Return points (N, 2) mapped by a homography (3, 3).
 
     Parameters
     ----------
@@ -29,8 +29,8 @@ def project(homography: Array, points: Array) -> Array:
     points : ndarray of shape (N, 2)
         Points of the card, mm.
     """
-    sent = points @ homography[:, :2].T + homography[:, 2]
-    return np.asarray(sent[:, :2] / sent[:, 2:])
+    mapped = points @ homography[:, :2].T + homography[:, 2]
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])
 
 
 def find_chess_corners(
@@ -45,22 +45,22 @@ def find_chess_corners(
     layout : Layout
         The card's layout.
     homography : ndarray of shape (3, 3)
-        From drawn mm to px, as the markers give it.
+        From drawn mm to px, as determined from the markers.
     lens : Lens, optional
-        A calibrated lens: corners are predicted through its distortion.
+        A calibrated lens, whose distortion is included in the prediction of the corners.
 
     Returns
     -------
     corners_mm, corners_px, homography : tuple of ndarray, or None
-        None where fewer than four corners are seen; the homography is that of the corners.
+        None where fewer than four corners are found; the homography is fitted to the corners.
     """
     drawn = chess_corners_mm(layout)
     keep_mm, keep_px = np.empty((0, 2)), np.empty((0, 2))
-    straight: Array | None = None
-    for _ in range(2):  # the second pass predicts from corners and gains those near the ends
+    undistorted: Array | None = None
+    for _ in range(2):  # the second pass predicts from corners and finds more near the ends
         predicted = project(homography, drawn)
-        if lens is not None and straight is not None:
-            predicted = bent(lens, project(straight, drawn))
+        if lens is not None and undistorted is not None:
+            predicted = bent(lens, project(undistorted, drawn))
         refined = _refine_corners(grey, layout, homography, drawn, predicted)
         good = np.isfinite(refined[:, 0])
         if good.sum() < 4:
@@ -74,21 +74,21 @@ def find_chess_corners(
             keep_mm.reshape(-1, 1, 2),
             (keep_px if lens is None else straightened(lens, keep_px)).reshape(-1, 1, 2),
             cv2.RANSAC,
-            max(1.5, 0.15 * step),  # mm of card in px: lets lens and a wavy card pass
+            max(1.5, 0.15 * step),  # 0.15 mm of card, in px: tolerates distortion and a wavy card
         )
         if model is None:
             return None
         chosen = np.asarray(inside).ravel().astype(bool)
         keep_mm, keep_px = keep_mm[chosen], keep_px[chosen]
-        straight = homography = np.asarray(model, float)
-        if lens is not None:  # what is handed out goes to the picture as it is
+        undistorted = homography = np.asarray(model, float)
+        if lens is not None:  # the homography returned maps to the picture as it is, distorted
             model, _ = cv2.findHomography(keep_mm.reshape(-1, 1, 2), keep_px.reshape(-1, 1, 2), 0)
             homography = np.asarray(model, float)
     return keep_mm, keep_px, homography
 
 
 def _local_axes(homography: Array, drawn_mm: Array) -> tuple[Array, Array]:
-    """Return how far 1 mm right and 1 mm up on the card go in the photograph, px (N, 2) each."""
+    """Return the photograph's vectors for 1 mm right and 1 mm up on the card, px (N, 2) each."""
     centres = project(homography, drawn_mm)
     right = project(homography, drawn_mm + np.array([1.0, 0.0])) - centres
     up = project(homography, drawn_mm + np.array([0.0, 1.0])) - centres
@@ -126,7 +126,7 @@ def _refine_corners(
 def _are_saddles(
     grey: Grey, at: Array, right: Array, up: Array, square_mm: float
 ) -> NDArray[np.bool_]:
-    """Tell whether the four quadrants about each corner (N, 2) alternate, dark and light."""
+    """Return whether the quadrants about each corner (N, 2) alternate between dark and light."""
     signs = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)], float)
     away = signs[:, :1] * right[:, None] + signs[:, 1:] * up[:, None]
     spots = np.rint(at[:, None] + 0.09 * square_mm * away).astype(int)

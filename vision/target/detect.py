@@ -1,7 +1,7 @@
-"""Find printed cards in a photograph: which card, and where it lies.
+"""Find printed cards in a photograph: which card each is, and where it lies.
 
-Markers say which card it is and where to look; its chess corners (`vision.target.corners`) are what
-is measured.
+Markers identify the card and its rough position; the measurement uses its chess corners
+(`vision.target.corners`).
 
 Pixel (0, 0) is the centre of the top left pixel; points are (x, y).
 """
@@ -38,12 +38,12 @@ Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
 Pixels = NDArray[np.uint8]
 
-QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are looked for
-CELL_PX, LEAST_LIGHT = 8, 12  # of a number's marker as it is read: a cell; white over black
-ABOUT = 1.2  # times the card's strips and band: what is looked at about it
+QUICK_PX, WORKING_PX, FINE_PX = 1000, 1800, 3600  # long sides at which markers are searched for
+CELL_PX, LEAST_LIGHT = 8, 12  # reading a number's marker: size of a cell; least white over black
+ABOUT = 1.2  # times the size of strips and band: the region converted to grey
 ENOUGH_MARKERS = 8
 ENOUGH_OF_ANOTHER = 2
-# Kinds of markers that boards and labels carry; of fewer than 3 different ones some are chance.
+# Marker dictionaries used by boards and labels; fewer than 3 different markers may be chance.
 OTHER_KINDS = (
     cv2.aruco.DICT_4X4_250,
     cv2.aruco.DICT_6X6_250,
@@ -53,7 +53,7 @@ OTHER_KINDS = (
 )
 ENOUGH_OTHERS = 3
 MIN_CORNERS = 8
-# What is printed on cards beside their numbers. A shape that is no marker is held against each.
+# All words on cards except their numbers. Every candidate shape is compared with each of them.
 CARD_WORDS = tuple(
     sorted(
         {
@@ -73,12 +73,12 @@ class FoundCard:
     Parameters
     ----------
     layout : Layout
-        Which layout, from its own markers; an old card without stripes is one of
-        `PLAIN_LAYOUTS`.
+        The layout, read from its markers; one of `PLAIN_LAYOUTS` for an old card without
+        stripes.
     number : int or None
         Card number; None where no number marker could be read.
     corners_mm, corners_px : ndarray of shape (N, 2)
-        Chess corners that were found: as drawn on the card, mm, and in the photograph, px.
+        The chess corners found: as drawn on the card, mm, and in the photograph, px.
     homography : ndarray of shape (3, 3)
         From drawn mm to px.
     """
@@ -99,17 +99,17 @@ class _Marker:
 def find_cards(
     pixels: Pixels, lens: Lens | None = None, grey: Grey | None = None
 ) -> tuple[FoundCard, ...]:
-    """Return every card in the photograph, the one with most corners first.
+    """Return every card in the photograph, the one with the most corners first.
 
     Parameters
     ----------
     pixels : ndarray of shape (H, W, 3) or (H, W), uint8
         The upright photograph, RGB or grey.
     lens : Lens, optional
-        The lens, where it is known; corners are looked for through its distortion.
+        The lens, where it is known; its distortion is included in the search for corners.
     grey : ndarray of shape (H, W), uint8, optional
-        Where to write the photograph in grey, about each card alone: of a large one the rest would
-        cost more than to find the card.
+        Array that receives the grey photograph, filled only around each card: converting the rest
+        of a large photograph would take longer than finding the card.
 
     Raises
     ------
@@ -120,7 +120,7 @@ def find_cards(
         grey = np.zeros(pixels.shape[:2], np.uint8)
     markers: list[_Marker] = []
     cards: tuple[FoundCard, ...] = ()
-    for scale in _scales(grey):  # coarse to fine, until enough markers and all of them are told
+    for scale in _scales(grey):  # coarse to fine, until enough markers all belong to cards
         seen = _detect_at(_scaled(pixels, scale), scale)
         if len(seen) <= len(markers):
             continue
@@ -143,17 +143,17 @@ def find_cards(
 
 
 def _scales(grey: Grey) -> list[float]:
-    """Return the sizes, over the photograph's, at which markers are looked for.
+    """Return the scales, relative to the photograph, at which markers are searched for.
 
-    Made smaller by a whole number, all of a picture lies alike between its pixels.
+    Reductions are by a whole number, so that all pixels are interpolated alike.
     """
     long_side = max(grey.shape)
-    sizes = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
-    return [1 / round(1 / size) if size < 1 / 1.5 else size for size in sizes] or [1.0]
+    scales = [px / long_side for px in (QUICK_PX, WORKING_PX, FINE_PX) if px < 1.6 * long_side]
+    return [1 / round(1 / scale) if scale < 1 / 1.5 else scale for scale in scales] or [1.0]
 
 
 def _scaled(pixels: Pixels, scale: float) -> Grey:
-    """Return a picture in grey, so much smaller or larger; of many pixels the nearest four tell."""
+    """Return a picture in grey, rescaled; each pixel is interpolated from the nearest ones only."""
     mode = cv2.INTER_LINEAR if scale < 1 else cv2.INTER_CUBIC
     scaled = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=mode)
     if scaled.ndim == 3:
@@ -162,11 +162,11 @@ def _scaled(pixels: Pixels, scale: float) -> Grey:
 
 
 def _fill(grey: Grey, pixels: Pixels, layout: Layout, homography: Array) -> None:
-    """Write a picture in grey where a card's strips and band lie, and a little about them."""
+    """Fill `grey` where a card's strips and band lie, with a margin around them."""
     x, y = ABOUT * layout.length_mm / 2, ABOUT * layout.half_height_mm
     card = np.array([[-x, -y], [x, -y], [x, y], [-x, y]])
     low, high = np.zeros(2, int), np.array(grey.shape[::-1])
-    if (card @ homography[2, :2] + homography[2, 2] > 0).all():  # none of it behind the camera
+    if (card @ homography[2, :2] + homography[2, 2] > 0).all():  # all of it is in front
         corners = project(homography, card)
         low, high = (
             np.clip(np.rint(end), 0, high).astype(int)
@@ -180,7 +180,7 @@ def _fill(grey: Grey, pixels: Pixels, layout: Layout, homography: Array) -> None
 
 
 def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
-    """Count the markers that lie on none of the cards: another card may be in view."""
+    """Count the markers outside all of the cards: another card may be in view."""
     outlines = []
     for card in cards:
         x, y = card.layout.length_mm / 2, card.layout.half_height_mm
@@ -194,12 +194,12 @@ def _outside(markers: list[_Marker], cards: tuple[FoundCard, ...]) -> int:
 
 @cache
 def _dictionary() -> cv2.aruco.Dictionary:
-    """Return the dictionary with `CARD_WORDS` only; none with a wrong bit counts."""
+    """Return the dictionary of `CARD_WORDS` only, without correction of wrong bits."""
     return cv2.aruco.Dictionary(DICTIONARY.bytesList[list(CARD_WORDS)], DICTIONARY.markerSize, 0)
 
 
 def _detect_at(picture: Grey, scale: float) -> list[_Marker]:
-    """Return the markers seen in a picture made smaller, their corners in the photograph's px."""
+    """Return the markers found in a rescaled picture, with corners in px of the photograph."""
     quick = max(picture.shape) < 1.2 * QUICK_PX
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = 23 if quick else 5
@@ -210,7 +210,7 @@ def _detect_at(picture: Grey, scale: float) -> list[_Marker]:
     corners, places, _ = detector.detectMarkers(picture)
     if places is None or len(corners) == 0:
         return []
-    # resize keeps the outer edges of the picture: centres of pixels move by half a step
+    # resizing preserves the picture's outer edges, so pixel centres shift by half a step
     shift = 0.5 / scale - 0.5
     return [
         _Marker(CARD_WORDS[int(place)], np.asarray(quad, float).reshape(4, 2) / scale + shift)
@@ -224,7 +224,7 @@ def _is_mirrored(small: Grey) -> bool:
 
 
 def _other_markers(small: Grey) -> int:
-    """Return how many markers of another kind are seen; 0 where so few may be chance."""
+    """Return the number of markers of another kind; 0 where so few may be chance."""
     most = 0
     for kind in OTHER_KINDS:
         dictionary = cv2.aruco.getPredefinedDictionary(kind)
@@ -244,22 +244,22 @@ def _cards_of(
 ) -> tuple[FoundCard, ...]:
     cards: list[FoundCard] = []
     for layout in _layouts_seen(markers):
-        left = [m for m in markers if m.word < PLAIN_WORD and m.word % 50 < layout.columns]
-        while len(left) >= 3:
-            homography, used = _best_homography(layout, left)
+        unused = [m for m in markers if m.word < PLAIN_WORD and m.word % 50 < layout.columns]
+        while len(unused) >= 3:
+            homography, used = _best_homography(layout, unused)
             if homography is None or len(used) < 3:
                 break
             _fill(grey, pixels, layout, homography)
             corners = find_chess_corners(grey, layout, homography, lens)
-            # Places are numbered alike on every layout, and a homography makes one out of
-            # another: only a layout marker in its own place tells which card it is.
+            # Places are numbered alike on every layout, and a homography can map one layout to
+            # another: only a layout marker in its proper place identifies the card.
             if (
                 corners is not None
                 and _votes_at(1, layout, corners[2], markers)[WORD_OF_LAYOUT[layout]]
             ):
                 number = _read_number(grey, layout, corners[2])
                 cards.append(FoundCard(layout, number, *corners))
-            left = [m for m in left if m not in used and not _belongs(m, layout, homography)]
+            unused = [m for m in unused if m not in used and not _belongs(m, layout, homography)]
     return tuple(sorted(cards, key=lambda card: -len(card.corners_px)))
 
 
@@ -269,18 +269,18 @@ def _belongs(marker: _Marker, layout: Layout, homography: Array) -> bool:
 
 
 def _best_homography(layout: Layout, markers: list[_Marker]) -> tuple[Array | None, list[_Marker]]:
-    """Fit one card to the place markers; with two cards in view, the better shown one."""
+    """Fit one card to the place markers; if two are in view, the one with more markers."""
     drawn = np.array([marker_corners_mm(layout, m.word // 50, m.word % 50) for m in markers])
     corners_px = np.array([m.corners_px for m in markers])
     words = [m.word for m in markers]
     centres = corners_px.mean(axis=1)
     best: list[int] = []
-    # All markers at once are the usual case; seeds of four neighbours part two cards in view.
+    # Usually all markers fit at once; seeds of four neighbours separate two cards in view.
     seeds = [list(range(len(markers)))] if len(set(words)) == len(words) else []
     seeds += [list(np.argsort(np.linalg.norm(centres - centre, axis=1))[:4]) for centre in centres]
     for used in seeds:
         fitted: list[int] = []
-        for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # neighbours say little of far markers
+        for tolerance in (1.0, 0.6, 0.3, 0.15, 0.15):  # a fit to neighbours is poor far away
             if used != fitted:
                 model, fitted = _fit_robustly(corners_px[used], drawn[used]), used
             if model is None:
@@ -308,7 +308,7 @@ def _fit_robustly(seen_px: Array, drawn_mm: Array) -> Array | None:
 
 
 def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> NDArray[np.bool_]:
-    """Say which markers (N, 4, 2) lie where a card with this homography has them."""
+    """Return which markers (N, 4, 2) lie where a card with this homography has them."""
     side = np.linalg.norm(seen_px[:, 2] - seen_px[:, 0], axis=1)
     off = np.linalg.norm(
         project(model, drawn_mm.reshape(-1, 2)).reshape(seen_px.shape) - seen_px, axis=2
@@ -317,7 +317,7 @@ def _fits(model: Array, drawn_mm: Array, seen_px: Array, tolerance: float) -> ND
 
 
 def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
-    """Read the card's number where its markers must be, until two agree and more than any other."""
+    """Read the card's number at its markers' places until two agree and outvote all others."""
     votes: Counter[int] = Counter()
     ranked: list[tuple[int, int]] = []
     for slot in _slots(3, layout, homography):
@@ -332,7 +332,7 @@ def _read_number(grey: Grey, layout: Layout, homography: Array) -> int | None:
 
 
 def _word_at(grey: Grey, corners_px: Array) -> int | None:
-    """Return the word of the marker with these corners (4, 2); None where none is to be read."""
+    """Return the word of the marker with these corners (4, 2); None where it is unreadable."""
     side = MARKER_CELLS * CELL_PX
     square = np.array([[0, 0], [side, 0], [side, side], [0, side]], np.float32) - 0.5
     to_photo = cv2.getPerspectiveTransform(square, corners_px.astype(np.float32))
@@ -345,25 +345,27 @@ def _word_at(grey: Grey, corners_px: Array) -> int | None:
         return None
     white = light > (light.min() + light.max()) / 2
     bits = white[1:-1, 1:-1]
-    if white.sum() > bits.sum():  # its rim is black
+    if white.sum() > bits.sum():  # a marker's rim is black
         return None
-    seen, word, turned = DICTIONARY.identify(bits.astype(np.uint8), 0.0)
-    return word if seen and not turned else None
+    known, word, turned = DICTIONARY.identify(bits.astype(np.uint8), 0.0)
+    return word if known and not turned else None
 
 
-def _slots(turn: int, layout: Layout, homography: Array) -> Array:
-    """Return where the markers are whose columns are `turn` in each run of five, px (N, 4, 2)."""
+def _slots(first: int, layout: Layout, homography: Array) -> Array:
+    """Return the corners (N, 4, 2), px, of the markers in every fifth column from `first`."""
     corners = [
         marker_corners_mm(layout, strip, column)
-        for column in range(turn, layout.columns, 5)
+        for column in range(first, layout.columns, 5)
         for strip in (0, 1)
     ]
     return project(homography, np.concatenate(corners)).reshape(-1, 4, 2)
 
 
-def _votes_at(turn: int, layout: Layout, homography: Array, markers: list[_Marker]) -> Counter[int]:
-    """Count the words of the markers in the columns that are `turn` in each run of five."""
-    slots = _slots(turn, layout, homography).mean(axis=1)
+def _votes_at(
+    first: int, layout: Layout, homography: Array, markers: list[_Marker]
+) -> Counter[int]:
+    """Count the words of the markers in every fifth column from `first`."""
+    slots = _slots(first, layout, homography).mean(axis=1)
     seen_px = np.array([marker.corners_px for marker in markers])
     side = np.linalg.norm(seen_px[:, 1] - seen_px[:, 0], axis=1)
     apart = np.linalg.norm(seen_px.mean(axis=1)[:, None] - slots, axis=2).min(axis=1)

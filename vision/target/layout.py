@@ -1,17 +1,17 @@
 """The printed card as data: one definition for the PDF, the detector and the tests.
 
-The card lies in its own frame: origin in the middle of the page, x right along the rope, y up
-across it, z towards the camera, mm. From the middle outwards: the band that the rope lies on,
-filled with slanting black stripes, and on each side of it a strip of chess squares. The stripes
-are known to a tenth of a pixel wherever paper is seen: where they end, the rope begins. Every
-white square of a strip holds a fiducial marker (open ArUco dictionary of 5 x 5 bits, 1,000
-words); the corners where four squares meet are what the pose is taken from, because a saddle
-keeps its place under blur.
+The card's frame has its origin in the middle of the page, x to the right along the rope, y up
+across it and z towards the camera, in mm. From the middle outwards there is the band that the rope
+lies on, filled with slanting black stripes, and on each side of it a strip of chess squares. The
+stripes' position is known to a tenth of a pixel wherever paper is visible: where they end, the
+rope begins. Every white square of a strip holds a fiducial marker (the open ArUco dictionary of
+5 x 5 bits with 1,000 words). The pose is determined from the corners where four squares meet,
+because a saddle point does not shift under blur.
 
-Three kinds of marker share the strips, each repeated so that a third may be covered:
+Three kinds of marker share the strips, each repeated so that a third of them can be covered:
 
 =============  ==========  ==================================================
-kind           words       says
+kind           words       meaning
 =============  ==========  ==================================================
 place          0 to 99     which square: 50 x strip + column
 layout         100 to 149  112 + index of the layout in `LAYOUTS`; 100 to 111 are old
@@ -19,7 +19,7 @@ layout         100 to 149  112 + index of the layout in `LAYOUTS`; 100 to 111 ar
 card number    150 to 999  150 + number; station and view follow from it
 =============  ==========  ==================================================
 
-Which marker and which corner stands where on a card: the chequered strips as data.
+The position of every marker and corner on the strips is defined here too.
 """
 
 from __future__ import annotations
@@ -33,20 +33,20 @@ from numpy.typing import NDArray
 BandMm = tuple[float, float, float, float]
 
 PAGE_MARGIN_MM = 5.0  # most desk printers leave 4 to 4.5 mm white (common practice, no source)
-BAR_ZONE_MM = 9.0  # width at the right end for the bar across
+BAR_ZONE_MM = 9.0  # width reserved at the right end for the bar across
 STRIP_ROWS = 2
 MARKER_SHARE = 0.75  # side of a marker over side of its square: a quiet zone of 1/8 all round
-CLEAR_BAND_RATIO = 2.2  # band over rope: room for a tilt of 35 degrees and a raised axis
+CLEAR_BAND_RATIO = 2.2  # band over rope: allows for a tilt of 35 degrees and a raised axis
 PLAIN_WORD, LAYOUT_WORD, NUMBER_WORD, LAST_WORD = 100, 112, 150, 999
 LAST_NUMBER = LAST_WORD - NUMBER_WORD
 
-# No wire of either hand and lay is seen to run so steeply across a rope; a shiny one mirrors the
-# paper straight outwards, so that the stripes must change fast across the rope too.
+# Wires of either hand and type of lay never appear to cross a rope this steeply. A shiny rope
+# mirrors the paper straight outwards, so the stripes must also change fast across the rope.
 STRIPE_DEG = 60.0
-# 30 periods to a band: 13.6 on the thickest rope, 10 px each where that is seen 136 px wide, and
-# short enough along the rope to tell one crown of 18 strands from the next.
+# 30 periods per band: 13.6 across the thickest rope, 10 px each where it is 136 px wide, and short
+# enough along the rope to separate neighbouring crowns of 18 strands.
 STRIPES_IN_BAND = 30
-STRIPE_GAP_MM = 1.0  # white between stripes and chess squares: no corner of a square is touched
+STRIPE_GAP_MM = 1.0  # white between stripes and chess squares: keeps stripes off their corners
 
 PAPERS_MM: dict[str, tuple[float, float]] = {
     "A6": (105.0, 148.0),  # ISO 216
@@ -58,7 +58,7 @@ PAPERS_MM: dict[str, tuple[float, float]] = {
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Where everything stands on a card of one paper size and one range of ropes.
+    """The geometry of a card for one paper size and one range of rope diameters.
 
     Parameters
     ----------
@@ -67,13 +67,13 @@ class Layout:
     paper : str
         Key of `PAPERS_MM`.
     width_mm, height_mm : float
-        Page as it is printed, the rope running along the width.
+        Size of the page as printed, with the rope running along the width.
     band_mm : float
         Height of the band, mm.
     square_mm : float
         Side of a chess square, mm.
     stripe_mm : float
-        Period of the stripes, square to them, mm; 0 on an old card without.
+        Period of the stripes, measured at right angles to them, mm; 0 on an old card without any.
     stripe_deg : float
         Angle between stripes and rope, degrees; they run down to the right.
     """
@@ -105,7 +105,7 @@ class Layout:
 
     @property
     def rope_max_mm(self) -> float:
-        """Thickest rope that the band is wide enough for, mm."""
+        """Diameter of the thickest rope for which the band is wide enough, mm."""
         return self.band_mm / CLEAR_BAND_RATIO
 
     @property
@@ -147,7 +147,7 @@ def _portrait(name: str, paper: str, band_mm: float, square_mm: float) -> Layout
     return Layout(f"{paper} {name}", paper, short, long, band_mm, square_mm, stripe_mm)
 
 
-# The order is the layout's word on the paper: append, never reorder.
+# The order determines the layout's word on the paper: append, never reorder.
 LAYOUTS: tuple[Layout, ...] = (
     _landscape("thin", "A6", 24.2, 11.0),
     _landscape("middle", "A6", 35.2, 8.9),
@@ -163,7 +163,7 @@ LAYOUTS: tuple[Layout, ...] = (
     _portrait("thick", "Letter", 169.4, 18.0),
 )
 
-# Cards of before the stripes: known so that they can be refused with what to print instead.
+# Cards from before the stripes, recognised so that the refusal can say what to print instead.
 PLAIN_LAYOUTS: tuple[Layout, ...] = tuple(replace(layout, stripe_mm=0.0) for layout in LAYOUTS)
 WORD_OF_LAYOUT: dict[Layout, int] = {
     layout: first + index
@@ -185,38 +185,38 @@ def layout_named(name: str) -> Layout:
         if layout.name.lower() == name.lower():
             return layout
     raise ValueError(
-        f"no card layout is called {name!r}; there are: {', '.join(x.name for x in LAYOUTS)}."
+        f"no card layout is called {name!r}; use one of {', '.join(x.name for x in LAYOUTS)}."
     )
 
 
 def layout_for(rope_mm: float, paper: str) -> Layout:
     """Return the layout of `paper` with the narrowest band that still suits the rope.
 
-    A narrow band leaves room for large squares, which are found from farther away.
+    A narrow band leaves room for large squares, which can be detected from farther away.
 
     Parameters
     ----------
     rope_mm : float
         Diameter of the rope, mm.
     paper : {"A6", "A5", "A4", "Letter"}
-        Paper that the printer holds.
+        Paper in the printer.
 
     Returns
     -------
     Layout
-        The layout; its `rope_max_mm` says how thick a rope it takes.
+        The layout; its `rope_max_mm` is the thickest rope it takes.
 
     Raises
     ------
     ValueError
-        If the rope or the paper is not one that a card exists for; the message names the
-        smallest paper that would do.
+        If there is no card for this rope or paper; the message names the smallest paper that is
+        large enough.
     """
     papers = {name.lower(): name for name in PAPERS_MM}
     if paper.lower() not in papers:
         raise ValueError(f"paper {paper!r} is not one of {', '.join(PAPERS_MM)}.")
     if not rope_mm > 0:
-        raise ValueError(f"the rope's diameter must be more than 0 mm; got {rope_mm:g}.")
+        raise ValueError(f"the rope's diameter must be more than 0 mm; got {rope_mm:g} mm.")
     fitting = [layout for layout in LAYOUTS if layout.rope_max_mm >= rope_mm - 1e-9]
     here = [layout for layout in fitting if layout.paper == papers[paper.lower()]]
     if here:
@@ -224,24 +224,24 @@ def layout_for(rope_mm: float, paper: str) -> Layout:
     if not fitting:
         widest = max(LAYOUTS, key=lambda layout: layout.band_mm)
         raise ValueError(
-            f"no card holds a rope of {rope_mm:g} mm; the widest, {widest.name}, "
+            f"no card is wide enough for a rope of {rope_mm:g} mm; the widest, {widest.name}, "
             f"is for ropes to {widest.rope_max_mm:g} mm."
         )
     smallest = min(fitting, key=lambda layout: layout.width_mm * layout.height_mm)
     raise ValueError(
-        f"{papers[paper.lower()]} cannot hold a rope of {rope_mm:g} mm: its band must be "
-        f"{CLEAR_BAND_RATIO:g} times as wide; take paper {smallest.paper}."
+        f"{papers[paper.lower()]} is too small for a rope of {rope_mm:g} mm: the band must be "
+        f"{CLEAR_BAND_RATIO:g} times as wide as the rope; use {smallest.paper} paper."
     )
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One printed card: which layout, which number, and how true its print is.
+    """One printed card: its layout, its number, and the true scale of its print.
 
     Parameters
     ----------
     layout : Layout
-        Where everything stands.
+        The card's geometry.
     number : int or None
         Card number, 0 to `LAST_NUMBER`; None where it could not be read.
     scale_x, scale_y : float
@@ -275,7 +275,7 @@ class Card:
         return replace(self, number=number)
 
     def true_mm(self, drawn_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return drawn points (..., 2 or 3), mm, as they really lie on the paper."""
+        """Return the true positions on the paper of drawn points (..., 2 or 3), mm."""
         scale = np.ones(drawn_mm.shape[-1])
         scale[0], scale[1] = self.scale_x, self.scale_y
         return drawn_mm * scale
@@ -296,9 +296,9 @@ def card_number(station: int, view_deg: int) -> int:
     """
     last = LAST_NUMBER // 2
     if not 1 <= station <= last:
-        raise ValueError(f"station must be 1 to {last}; got {station}.")
+        raise ValueError(f"the station must be 1 to {last}; got {station}.")
     if view_deg not in (0, 90):
-        raise ValueError(f"view must be 0 or 90 degrees; got {view_deg}.")
+        raise ValueError(f"the view must be 0 or 90 degrees; got {view_deg} degrees.")
     return 2 * (station - 1) + view_deg // 90
 
 
@@ -306,8 +306,8 @@ def card_number(station: int, view_deg: int) -> int:
 def marker_words(layout: Layout, number: int) -> tuple[tuple[int, int, int], ...]:
     """Return every marker of a card as (strip, column, word).
 
-    Strip 0 is the upper one. In each run of five columns the second says the layout and the
-    fourth the card number; the rest say their place.
+    Strip 0 is the upper one. In each group of five columns the second marker gives the layout and
+    the fourth the card number; the others give their place.
     """
     words = []
     layout_word = WORD_OF_LAYOUT[layout]
@@ -332,7 +332,7 @@ def square_mm(layout: Layout, strip: int, row: int, column: int) -> BandMm:
 
 
 def marker_row(strip: int, column: int) -> int:
-    """Return the row of the white square, the one with the marker, in a strip's column."""
+    """Return the row of the white square, which holds the marker, in a strip's column."""
     return (strip + column) % 2
 
 
@@ -347,7 +347,7 @@ def marker_box_mm(layout: Layout, strip: int, column: int) -> BandMm:
 def marker_corners_mm(layout: Layout, strip: int, column: int) -> NDArray[np.float64]:
     """Return a marker's corners (4, 2), mm, in the detector's order.
 
-    Upper left, upper right, lower right, lower left, as printed.
+    This is upper left, upper right, lower right, lower left, as printed.
     """
     x0, y0, x1, y1 = marker_box_mm(layout, strip, column)
     return np.array([[x0, y1], [x1, y1], [x1, y0], [x0, y0]])
@@ -370,7 +370,7 @@ def chess_corners_mm(layout: Layout) -> NDArray[np.float64]:
 def stripe_phase(layout: Layout, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the phase of the stripes at drawn points, radians.
 
-    Paper is black where the phase's sine is negative, white elsewhere.
+    The paper is black where the sine of the phase is negative, and white elsewhere.
 
     Parameters
     ----------

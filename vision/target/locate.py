@@ -1,4 +1,4 @@
-"""A card that was found, ready to be measured by: sharp, seen squarely enough, printed true."""
+"""A card checked for use as a reference: sharp, seen squarely enough, and not stretched."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ from vision.target.print_scale import refuse_stretched
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LocatedCard:
-    """A card and where the camera stood to it.
+    """A card and the pose of the camera relative to it.
 
     Parameters
     ----------
     found : FoundCard
         Its corners.
     card : Card
-        The card as its print is known.
+        The card with what is known of its print.
     pose : Pose
         Camera and card.
     blur : Blur
         Blur of the photograph at the card.
     lens : Lens
-        What was known of the camera beforehand.
+        Prior knowledge of the camera.
     open_mm : ndarray of shape (N, 2)
-        Places on stripes that nothing covers, as drawn, mm; none before stripes were looked for.
+        Uncovered places on the stripes, as drawn, mm; empty before the stripes were read.
     """
 
     found: FoundCard
@@ -45,14 +45,14 @@ class LocatedCard:
     open_mm: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))
 
     def with_stripes(self, points: StripePoints, start: Camera | None = None) -> LocatedCard:
-        """Return the card with its pose fitted to stripes as well, from here or from `start`."""
+        """Return the card with its pose also fitted to stripes, starting here or from `start`."""
         start = start or self.pose.camera
         pose = solve_pose(self.found, self.card, self.lens, points, start)
         return replace(self, pose=pose, open_mm=points.drawn_mm)
 
     @property
     def printed(self) -> Card:
-        """The card with the scale of its print, where nobody checked it as the pose's fit has it.
+        """The card with the scale of its print; for an unchecked print, the scale from the fit.
 
         An unchecked print may be 1 % longer one way, which is several stripes at a card's end.
         """
@@ -64,7 +64,7 @@ class LocatedCard:
 
     @property
     def warnings(self) -> tuple[Finding, ...]:
-        """What a figure that rests on this card has to say about its print and the photograph."""
+        """Warnings about the print and the photograph, for any figure that rests on this card."""
         card, warnings = self.card, []
         if not card.print_set:
             warnings.append(finding("print-unchecked", 100 * max(card.u_scale_x, card.u_scale_y)))
@@ -78,7 +78,7 @@ class LocatedCard:
 
 
 def locate_card(grey: NDArray[np.uint8], found: FoundCard, card: Card, lens: Lens) -> LocatedCard:
-    """Return where a card lies, by its corners.
+    """Return the position of a card, determined from its corners.
 
     Parameters
     ----------
@@ -87,14 +87,14 @@ def locate_card(grey: NDArray[np.uint8], found: FoundCard, card: Card, lens: Len
     found : FoundCard
         A card in it.
     card : Card
-        The same card as its print is known.
+        The same card with what is known of its print.
     lens : Lens
-        What is known of the camera.
+        Prior knowledge of the camera.
 
     Raises
     ------
     RefusedError
-        If the card has no stripes, is blurred, seen from too far aside, or printed stretched.
+        If the card has no stripes, is blurred, seen at too steep an angle, or printed stretched.
     """
     if not found.layout.stripe_mm:
         raise RefusedError(finding("plain-card"))
@@ -102,5 +102,5 @@ def locate_card(grey: NDArray[np.uint8], found: FoundCard, card: Card, lens: Len
     refuse_above("too-blurred", blur.light_px)
     pose = solve_pose(found, card, lens)
     refuse_above("too-tilted", tilt_deg(pose.camera, np.zeros(3)))
-    refuse_stretched(found, card, pose)  # a phone is held square sooner than a card is measured
+    refuse_stretched(found, card, pose)  # after the tilt, which is easier to put right
     return LocatedCard(found, card, pose, blur, lens)

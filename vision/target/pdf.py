@@ -1,7 +1,7 @@
-"""The printed card as a PDF: vector only, true to size, one page a card.
+"""The printed card as a PDF: vector graphics only, true to size, one page per card.
 
-Geometry comes from `vision.target.layout` and `vision.target.artwork`; here it only meets ink and
-words.
+Geometry comes from `vision.target.layout` and `vision.target.artwork`; this module draws it and
+adds the text.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ CAUTION = (
     "A photograph never clears a rope: the competent person decides.",
 )
 REGULAR, BOLD = "Helvetica", "Helvetica-Bold"
-CAP_HEIGHT = 0.74  # of Helvetica with its degree sign, over the font size
+CAP_HEIGHT = 0.74  # of Helvetica including its degree sign, relative to the font size
 LEADING = 1.22
 SMALLEST_PT, LARGEST_PT, NUMBER_PT = 4.5, 8.5, 5.0
 TITLE_RATIO = 1.75
@@ -59,7 +59,7 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int) -> bytes:
     Parameters
     ----------
     layout : Layout
-        Paper and range of ropes, see `vision.target.layout.layout_for`.
+        Paper and range of rope diameters, see `vision.target.layout.layout_for`.
     stations : int or sequence of int
         How many stations, counted from 1; or their numbers.
 
@@ -71,7 +71,7 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int) -> bytes:
     Raises
     ------
     ValueError
-        If there is no station, one is named twice, or one has no card.
+        If no station is given, one is given twice, or one has no card.
 
     Examples
     --------
@@ -83,13 +83,13 @@ def card_pdf(layout: Layout, *, stations: Sequence[int] | int) -> bytes:
     if not chosen:
         raise ValueError(f"`stations` must name at least one station; got {stations!r}.")
     if len(set(chosen)) < len(chosen):
-        raise ValueError(f"each station may be named once; got {', '.join(map(str, chosen))}.")
+        raise ValueError(f"name each station only once; got {', '.join(map(str, chosen))}.")
     numbers = [(s, view, card_number(s, view)) for s in chosen for view in (0, 90)]
 
     buffer = io.BytesIO()
     page = (layout.width_mm * mm, layout.height_mm * mm)
     canvas = Canvas(buffer, pagesize=page, invariant=True, pageCompression=1)
-    canvas.setViewerPreference("PrintScaling", "None")  # viewers else shrink to the printer
+    canvas.setViewerPreference("PrintScaling", "None")  # otherwise viewers shrink to fit
     canvas.setTitle(f"Rope card {layout.name}, {_named(chosen)}")
     canvas.setSubject("Print at 100 %, never fit to page.")
     canvas.setAuthor("")
@@ -113,7 +113,7 @@ def _named(stations: Sequence[int]) -> str:
 
 
 def _fill(canvas: Canvas, boxes_mm: Iterable[BandMm]) -> None:
-    """Fill boxes as one path: neighbours then meet without a hairline between them."""
+    """Fill boxes as one path, so that there is no hairline between neighbours."""
     path = canvas.beginPath()
     for x0, y0, x1, y1 in boxes_mm:
         path.rect(x0 * mm, y0 * mm, (x1 - x0) * mm, (y1 - y0) * mm)
@@ -147,7 +147,7 @@ def _draw_marks(canvas: Canvas, layout: Layout) -> None:
     canvas.setFont(REGULAR, NUMBER_PT)
     base = -(layout.half_height_mm + NUMBER_TOP_MM) * mm - CAP_HEIGHT * NUMBER_PT
     for tick in ticks:
-        if tick.at_mm == 0:  # the pointer has its place
+        if tick.at_mm == 0:  # beside the pointer, which is in its place
             canvas.drawString(1.4 * mm, base, tick.number)
         elif tick.number:
             canvas.drawCentredString(tick.at_mm * mm, base, tick.number)
@@ -195,7 +195,7 @@ def _draw_words(canvas: Canvas, layout: Layout, title: str) -> None:
 
 
 def _caution_lines(size: float, width: float) -> list[str]:
-    """Break between the sentences where that costs no line."""
+    """Start each sentence on a new line if that takes no more lines."""
     apart = [line for words in CAUTION for line in simpleSplit(words, BOLD, size, width)]
     joined: list[str] = simpleSplit(" ".join(CAUTION), BOLD, size, width)
     return apart if len(apart) <= len(joined) else joined
@@ -206,7 +206,7 @@ def _instruction_lines(size: float, width: float) -> list[list[str]]:
 
 
 def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tuple[float, float]:
-    """Return the largest sizes, pt, of body and title with which both columns fit their box."""
+    """Return the largest font sizes of body and title, pt, at which both columns fit their box."""
 
     def title_pt(size: float) -> float:
         return min(TITLE_RATIO * size, size * width / stringWidth(title, BOLD, size))
@@ -220,13 +220,13 @@ def _fitting_sizes(width: float, height: float, title: str, subtitle: str) -> tu
 
     tenths = round(10 * (LARGEST_PT - SMALLEST_PT))
     sizes = [round(LARGEST_PT - tenth / 10, 1) for tenth in range(tenths)]
-    # what fits at one size fits at all that are smaller; the smallest is taken as it is
+    # text that fits at one size fits at every smaller one; the smallest is used without a check
     size = [*sizes, SMALLEST_PT][bisect_left(sizes, True, key=fits)]
     return size, title_pt(size)
 
 
 def _draw_bar_labels(canvas: Canvas, layout: Layout, size: float) -> None:
-    """Write beside the bars how long they are drawn, with room for what was read."""
+    """Label the bars with their drawn lengths, with space for the readings."""
     along = f"Bar along: {layout.along_bar_mm:.0f} mm, read: ________ mm"
     across = f"Bar across: {layout.across_bar_mm:.0f} mm, read: ________ mm"
     card_set, numbers = "card set: ____________", "numbers: mm from the middle"

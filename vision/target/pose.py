@@ -1,15 +1,16 @@
-"""Where the camera stood: pose, focal length and card shape in one fit, with covariance.
+"""The camera's pose, focal length and the card's shape in one fit, with their covariance.
 
-Everything that the corners depend on (`vision.camera.Camera`) is fitted at once, with what is
-known beforehand as prior knowledge (Bayesian least squares; JCGM 102:2011, and
-Triggs et al., Bundle Adjustment, 2000, section 4). What the corners can't tell, the prior holds;
-what they can, they improve, and the covariance says which was the case.
+All parameters that affect the corners (`vision.camera.Camera`) are fitted together with prior
+knowledge (Bayesian least squares; JCGM 102:2011, and Triggs et al., Bundle Adjustment, 2000,
+section 4). Parameters that the corners do not determine are held by the prior; the covariance
+shows how much the corners contributed.
 
-With the wide prior of an unknown camera the same fit finds the focal length as far as the tilt
-allows (Zhang 2000). A page stretched one way is fitted within its uncertainty, lest it pass for a
-tilt or a bend. A bow about the rope's own direction can't be seen by two rows of corners: it is
-read from the phase of the band's stripes, which say where the paper lies right up to the rope.
-They come in as points that are known square to the stripes only (`vision.rope.paper`).
+With the wide prior of an unknown camera, the same fit finds the focal length as far as the tilt
+allows (Zhang 2000). A page stretched one way is fitted within its uncertainty, so that the stretch
+is not mistaken for a tilt or a bend. Two rows of corners do not show a bow of the card across the
+rope. It is read from the phase of the band's stripes, which give the position of the paper right
+up to the rope. They enter the fit as points whose position is known only at right angles to the
+stripes (`vision.rope.paper`).
 """
 
 from __future__ import annotations
@@ -38,23 +39,23 @@ from vision.target.stated_lens import WIDE, Settled, cropped_lens, settled
 
 Array = NDArray[np.float64]
 
-CORNER_FLOOR_PX = 0.03  # corners are never believed to be better than this
-FEW_STEPS = 30  # to choose a start: the wrong one wanders long
-AS_CLOSE = 4.0  # times as far off at first: a start that may be the right one
-ROUGH_PX = 0.1  # scatter of corners to begin with
-# How much the evidence for one account of a picture counts against another: corners have faults in
-# common, and where little is known the approximation is rough (chosen, no source).
+CORNER_FLOOR_PX = 0.03  # least standard deviation assumed for a corner
+FEW_STEPS = 30  # enough to choose between starts; a wrong one takes many more
+AS_CLOSE = 4.0  # ratio of initial residuals up to which a start may be the right one
+ROUGH_PX = 0.1  # initial estimate of the corners' scatter
+# Weight of the evidence for one hypothesis about a picture against another: corners share some
+# errors, and where little is known the approximation is rough (chosen, no source).
 EVIDENCE = 0.5
-HELD = 1e-4  # of a focal length: a fit leaves it where it is
-LEAST_STATED = 1e-4  # of a variance: less than any term shows
-PULLED = 0.5  # times its uncertainty: so far off its stated value a focal length is looked into
-U_BEND_MM = 0.5  # a card that somebody took care to hold flat
-U_BOW_MM = 10.0  # the same about the rope's own direction, in which straps and hands bend it most
-PLACE, KNOWN = FITTED[:6], FITTED[6:]  # nothing is known of the pose beforehand, something of these
-# How far the pattern may lie off the squares beside it, mm: half a dot of 600 to the inch, the
-# coarsest that laser printers are sold with (from memory); drawn alike, they are rounded apart.
+HELD = 1e-4  # relative uncertainty of a focal length that a fit holds fixed
+LEAST_STATED = 1e-4  # share of a variance that is too small to show in any term
+PULLED = 0.5  # deviation from the stated focal length, over its u, that calls for an investigation
+U_BEND_MM = 0.5  # a card that was held flat with care
+U_BOW_MM = 10.0  # the same across the rope, the way straps and hands bend it most
+PLACE, KNOWN = FITTED[:6], FITTED[6:]  # the pose has no prior, the other parameters have one
+# Offset of the stripes from the squares beside them, mm: half a dot at 600 dots per inch, the
+# coarsest resolution of laser printers on sale (from memory); both are rounded to dots separately.
 APART_MM = 0.021
-SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted beside the camera
+SCALES = ("scale_along", "scale_across")  # of the print, less 1: fitted together with the camera
 COLUMN = {name: at for at, name in enumerate(FITTED + SCALES)}
 AT = slice(COLUMN["x_mm"], COLUMN["z_mm"] + 1)
 CENTRE = slice(COLUMN["centre_x_px"], COLUMN["centre_y_px"] + 1)
@@ -62,16 +63,16 @@ CENTRE = slice(COLUMN["centre_x_px"], COLUMN["centre_y_px"] + 1)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StripePoints:
-    """Places on the stripes as their phase in the photograph shows them.
+    """Points on the stripes, located by the stripes' phase in the photograph.
 
     Parameters
     ----------
     drawn_mm : ndarray of shape (N, 2)
-        Points as drawn on the card, mm; along the stripes their place says nothing.
+        Points as drawn on the card, mm; undetermined along the stripes.
     seen_px : ndarray of shape (N, 2)
-        Where they are seen, px.
+        Their positions in the photograph, px.
     square_px : ndarray of shape (N, 2)
-        Unit vector square to the stripes' picture.
+        Unit vector at right angles to the stripes in the photograph.
     """
 
     drawn_mm: Array
@@ -81,14 +82,14 @@ class StripePoints:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OtherAccount:
-    """Camera and card if the picture was cropped, where it is thought whole; or the reverse.
+    """Camera and card on the less likely hypothesis: cropped where the other is whole, or reverse.
 
     Parameters
     ----------
     camera : Camera
         Camera and card.
     weight : float
-        How likely that is, up to a half.
+        Probability of this hypothesis, up to a half.
     """
 
     camera: Camera
@@ -97,38 +98,38 @@ class OtherAccount:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pose:
-    """Camera and card as the corners show them.
+    """Camera and card as fitted to the corners.
 
     Parameters
     ----------
     camera : Camera
         Camera and card.
     covariance : Covariance
-        Covariance of the numbers that were fitted, without what the print scale adds.
+        Covariance of the fitted parameters, without the contribution of the print scale.
     scale_shift : ndarray of shape (fitted, 2)
-        Change of these numbers per unit of print scale along (0) and across (1).
+        Change of these parameters per unit of print scale along (0) and across (1).
     u_scale : ndarray of shape (2,)
         Standard uncertainty of the print scale along and across, 1.
     lens : Lens
-        What was known of the camera beforehand.
+        Prior knowledge of the camera.
     rms_px : float
-        Root mean square of the corners' residuals, px, false ones counted for little.
+        Root mean square of the corners' residuals, px, with outliers weighted down.
     sigma_px : float
-        Scatter of the corners by which these were told, px.
+        Scatter of the corners by which outliers were identified, px.
     corners : int
         Number of corners used.
     points : int
-        Number of places that the fit rests on: corners, and stripes with them.
+        Number of points in the fit: corners and points on stripes.
     log_prior : float
-        ln of how well what was fitted suits what was known beforehand (Laplace's approximation).
+        ln of the prior probability of the fitted parameters (Laplace's approximation).
     scales : ndarray of shape (2,)
-        Scale of the print along and across as it was fitted, less that of `Card`, 1.
+        Fitted scale of the print along and across, less that of `Card`, 1.
     joint : Covariance
-        Covariance of all that was fitted, of these two as well.
+        Covariance of all fitted parameters, including these two.
     findings : tuple of Finding
         Warnings.
     other : OtherAccount or None
-        What else the picture may be.
+        The alternative hypothesis about the picture.
     """
 
     camera: Camera
@@ -158,7 +159,7 @@ class Pose:
 
     @property
     def whole_covariance(self) -> Covariance:
-        """Covariance of the numbers that were fitted, the print scale with it."""
+        """Covariance of the fitted parameters, including the print scale's contribution."""
         by_scale = self.scale_shift * self.u_scale
         return Covariance(FITTED, self.covariance.matrix + by_scale @ by_scale.T)
 
@@ -179,16 +180,16 @@ def solve_pose(
     card : Card
         The same card with the scale of its print.
     lens : Lens
-        What is known of the camera.
+        Prior knowledge of the camera.
     stripes : StripePoints, optional
-        What the stripes show; without them the card's bow is taken as nil.
+        Points on the stripes; without them the card's bow is taken as zero.
     start : Camera, optional
-        Camera and card as the corners alone gave them.
+        Camera and card from the corners alone.
 
     Raises
     ------
     RefusedError
-        If there are too few corners, or on one side only.
+        If there are too few corners, or corners on one side only.
     """
     upper = int((found.corners_mm[:, 1] > 0).sum())
     count = len(found.corners_mm)
@@ -207,20 +208,20 @@ def solve_pose(
 def _believed(
     found: FoundCard, card: Card, lens: Lens, stripes: StripePoints | None, start: Camera
 ) -> Pose:
-    """Return the pose by the account of the picture that fits best, the other one beside it."""
+    """Return the pose by the most likely hypothesis about the picture, with the other in it."""
     free = _fit(found, card, replace(lens, u_log_focal=WIDE), stripes, start)
     own_log, u_own = _own_log_focal(free, lens)
     known = settled(lens, own_log, u_own)
-    # the place is near: from far along the valley a fit does not come back. And what counts as a
-    # false corner is told alike in all three fits, or their misfits could not be compared.
+    # Start at the nearer pose: a fit that starts too far along the valley does not converge. All
+    # three fits use one scatter to identify outliers, or their misfits could not be compared.
     sigma = free.sigma_px
     near = min(start, free.camera, key=lambda at: abs(at.log_focal - np.log(known.focal_px)))
-    one = replace(lens, focal_px=known.focal_px, u_log_focal=HELD, u_centre_px=known.u_centre_px)
-    pose, crop = _let_go(_fit(found, card, one, stripes, near, sigma), known), lens.cropped
+    fixed = replace(lens, focal_px=known.focal_px, u_log_focal=HELD, u_centre_px=known.u_centre_px)
+    pose, crop = _released(_fit(found, card, fixed, stripes, near, sigma), known), lens.cropped
     if crop is None:
         return pose
     other = _fit(found, card, cropped_lens(lens, crop), stripes, free.camera, sigma)
-    # the free fit's evidence, with all that was known of the focal length in place of `WIDE`
+    # the free fit's evidence, with the actual prior of the focal length instead of `WIDE`
     u = np.hypot(WIDE, u_own)
     by_wide = -0.5 * ((own_log - np.log(lens.focal_px)) / u) ** 2 - np.log(u * np.sqrt(2 * np.pi))
     pose = replace(pose, log_prior=free.log_prior + known.log_evidence - float(by_wide))
@@ -229,44 +230,44 @@ def _believed(
         np.log(weight) + EVIDENCE * (one.log_prior - 0.5 * one.points * (one.rms_px / rms) ** 2)
         for weight, one in ((1 - crop.weight, pose), (crop.weight, other))
     ]
-    share = 1 / (1 + float(np.exp(np.clip(logs[0] - logs[1], -50, 50))))  # that it was cropped
+    share = 1 / (1 + float(np.exp(np.clip(logs[0] - logs[1], -50, 50))))  # probability of a crop
     if share > 0.5:
         pose, other, share = other, pose, 1 - share
     return replace(pose, other=OtherAccount(other.camera, share))
 
 
-def _let_go(held: Pose, known: Settled) -> Pose:
-    """Return a pose that was fitted with its focal length held, as unsure as that is.
+def _released(held: Pose, known: Settled) -> Pose:
+    """Return a pose fitted with a fixed focal length, with the actual uncertainty of that added.
 
-    Whatever else was fitted follows the focal length as the fit has it.
+    The other parameters vary with the focal length as their covariance in the fit says.
     """
     matrices = []
     for covariance in (held.covariance, held.joint):
         at = covariance.names.index("log_focal")
-        follows = covariance.matrix[:, at] / covariance.matrix[at, at]
+        per_log_focal = covariance.matrix[:, at] / covariance.matrix[at, at]
         more = known.u_log_focal**2 - covariance.matrix[at, at]
-        matrix = covariance.matrix + more * np.outer(follows, follows)
+        matrix = covariance.matrix + more * np.outer(per_log_focal, per_log_focal)
         matrices.append(Covariance(covariance.names, matrix))
-    # beforehand, it was so unsure that the share of its variance is what stems from there
-    u_before = known.u_log_focal / np.sqrt(max(known.stated, LEAST_STATED))
-    lens = replace(held.lens, u_log_focal=float(u_before), rivals=(), cropped=None)
+    # the prior uncertainty that gives the prior its share (`Settled.stated`) of the variance
+    u_prior = known.u_log_focal / np.sqrt(max(known.stated, LEAST_STATED))
+    lens = replace(held.lens, u_log_focal=float(u_prior), rivals=(), cropped=None)
     return replace(held, covariance=matrices[0], joint=matrices[1], lens=lens)
 
 
 def _own_log_focal(free: Pose, lens: Lens) -> tuple[float, float]:
     """Return ln(focal length / px) as the card alone shows it, and its standard uncertainty.
 
-    Of a fit that knew it beforehand to `WIDE` only.
+    `free` was fitted with a prior uncertainty of `WIDE`, which is removed here.
     """
     variance = free.whole_covariance.u("log_focal") ** 2
-    own = max(1 / variance - 1 / WIDE**2, 1e-6)
-    logged = np.log(lens.focal_px)
-    seen = (free.camera.log_focal / variance - logged / WIDE**2) / own
-    return float(seen), float(1 / np.sqrt(own))
+    information = max(1 / variance - 1 / WIDE**2, 1e-6)
+    stated = np.log(lens.focal_px)
+    own = (free.camera.log_focal / variance - stated / WIDE**2) / information
+    return float(own), float(1 / np.sqrt(information))
 
 
 def _focal_findings(pose: Pose, lens: Lens) -> tuple[Finding, ...]:
-    """Return what is to be said of the focal length beside what was stated."""
+    """Return the warnings about the focal length, compared with the stated one."""
     apart = 0.0
     if pose.other is not None:
         apart = np.sqrt(pose.other.weight) * (pose.other.camera.log_focal - pose.camera.log_focal)
@@ -308,9 +309,9 @@ def _fit(
     u_prior = np.append([u_known[name] for name in KNOWN], u_scale)
     scale = np.array([card.scale_x, card.scale_y])
 
-    @lru_cache(maxsize=2)  # a step asks for the residuals, then for derivatives, maybe back
+    @lru_cache(maxsize=2)  # a step needs residuals, then derivatives, and may return to the last
     def offsets_at(packed: bytes, points: StripePoints | None) -> tuple[Array, Array]:
-        """Return by how much everything lies off where it is seen, px, and the Jacobian."""
+        """Return the distances from the observed positions, px, and the Jacobian."""
         full = np.frombuffer(packed)
         camera, scales = blank.with_values(full[: len(FITTED)]), full[len(FITTED) :]
         flat_mm = drawn if points is None else np.concatenate([drawn, points.drawn_mm])
@@ -321,23 +322,23 @@ def _fit(
         square = points.square_px
         across = ((at[seen.size :].reshape(-1, 2) - points.seen_px) * square).sum(axis=1)
         stripes_ahead = ahead[seen.size :].reshape(len(square), 2, -1)
-        turned = (stripes_ahead * square[:, :, None]).sum(axis=1)
-        return np.concatenate([off, across]), np.concatenate([ahead[: seen.size], turned])
+        across_ahead = (stripes_ahead * square[:, :, None]).sum(axis=1)
+        return np.concatenate([off, across]), np.concatenate([ahead[: seen.size], across_ahead])
 
     def offsets(full: Array, points: StripePoints | None) -> tuple[Array, Array]:
         return offsets_at(full.tobytes(), points)
 
     def white(values: Array, sigma: float) -> Array:
-        return _apart(values, seen.size, apart_px, sigma)
+        return _whitened(values, seen.size, apart_px, sigma)
 
-    def residuals(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
-        full = _unfolded(seen_as)
+    def residuals(internal: Array, sigma: float, points: StripePoints | None) -> Array:
+        full = _unfolded(internal)
         return np.concatenate(
             [white(offsets(full, points)[0], sigma), (full[len(PLACE) :] - prior) / u_prior]
         )
 
-    def jacobian(seen_as: Array, sigma: float, points: StripePoints | None) -> Array:
-        full = _unfolded(seen_as)
+    def jacobian(internal: Array, sigma: float, points: StripePoints | None) -> Array:
+        full = _unfolded(internal)
         return np.vstack([white(offsets(full, points)[1], sigma), known]) @ _valley(full)
 
     known = np.eye(len(COLUMN))[len(PLACE) :] / u_prior[:, None]
@@ -373,14 +374,14 @@ def _fit(
             robust=count,
         )
     theta = _unfolded(best.values)
-    dof = max(4, count - 8)  # that the fit left: a Type A figure from the residuals
+    dof = max(4, count - 8)  # degrees of freedom left by the fit (Type A evaluation)
     off = sigma * best.residuals[:count]
     rms = float(np.sqrt((best.weights[:count] * off**2).sum() / dof))
     camera = blank.with_values(theta[: len(FITTED)])
     by_point = white(offsets(theta, stripes)[1], max(rms, CORNER_FLOOR_PX))
     root = np.vstack([by_point * np.sqrt(best.weights[:count])[:, None], known])
     whole = covariance_of(root)
-    # the answer is linear in all that was put in: how it follows the print's scale, and the rest
+    # linearised: how the parameters follow the print's scale, and their covariance without it
     scale_shift = whole[: len(FITTED), len(FITTED) :] / u_scale**2
     rest = whole[: len(FITTED)] @ root[: -len(SCALES)].T
     cov = Covariance(FITTED, np.asarray(rest @ rest.T))
@@ -402,23 +403,23 @@ def _fit(
     )
 
 
-def _apart(values: Array, corners: int, apart_px: float, sigma: float) -> Array:
-    """Return residuals or their derivatives (N, ...), px, over their scatter, independent again.
+def _whitened(values: Array, corners: int, apart_px: float, sigma: float) -> Array:
+    """Return residuals or their derivatives (N, ...), px, whitened: uncorrelated, of variance 1.
 
-    All stripes may lie off the squares together, as `APART_MM` says: that is the square root of
-    their covariance's inverse, and what they share counts for as little as it is known.
+    All stripes may be offset from the squares together (`APART_MM`). So the values are multiplied
+    by the inverse square root of their covariance, which weights down the stripes' common offset.
     """
-    over, stripes = values / sigma, values[corners:] / sigma
+    whitened, stripes = values / sigma, values[corners:] / sigma
     if len(stripes):
-        known = 1 / np.sqrt(1 + len(stripes) * (apart_px / sigma) ** 2)
-        over[corners:] -= (1 - known) * stripes.mean(axis=0)
-    return over
+        weight = 1 / np.sqrt(1 + len(stripes) * (apart_px / sigma) ** 2)
+        whitened[corners:] -= (1 - weight) * stripes.mean(axis=0)
+    return whitened
 
 
 def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
-    """Return both poses that a plane seen from afar allows (Collins and Bartoli 2014), or the one.
+    """Return initial poses: one, or both that a distant plane allows (Collins and Bartoli 2014).
 
-    The second where it is nearly as good.
+    The second is included only where it is nearly as good.
     """
     K = _matrix(blank)
     rest = np.append(blank.values(KNOWN), np.zeros(len(SCALES)))
@@ -431,7 +432,7 @@ def _starts(flat_mm: Array, seen: Array, blank: Camera) -> list[Array]:
     if good.any():
         far = np.ravel(off)[good]
         return [np.append(one, rest) for one in every[good][far <= AS_CLOSE * far.min()]]
-    # a scan seen exactly from the front has no second pose, and the closed form divides by zero
+    # a scan seen exactly from the front has only one pose, and the closed form divides by zero
     _, turn, shift = cv2.solvePnP(points, seen.reshape(-1, 1, 2), K, np.zeros((4, 1)))
     return [np.concatenate([np.asarray(turn).ravel(), np.asarray(shift).ravel(), rest])]
 
@@ -447,46 +448,46 @@ def _corners(
 ) -> tuple[Array, Array]:
     """Return corners of the bent card in the photograph (2 N,), px, and their Jacobian.
 
-    Its columns are those of `COLUMN`. What a bend moves a point by is sent the way of OpenCV's
-    translation.
+    Its columns are those of `COLUMN`. The effect of a bend is derived from OpenCV's derivatives
+    with respect to translation.
     """
     flat_mm = flat_mm * (1 + scales)
     points, ahead = bent_with_derivatives_mm(camera, flat_mm, *half)
     lens = np.array([camera.k1, camera.k2, camera.p1, camera.p2, 0])
     turn, shift = camera.rotation_vector.reshape(3, 1), camera.translation_mm.reshape(3, 1)
     seen, J = cv2.projectPoints(points.reshape(-1, 1, 3), turn, shift, _matrix(camera), lens)
-    # a point's shift is the frame's by R times that
+    # shifting a point is equivalent to shifting the frame by R times as much
     per_mm = (J[:, 3:6] @ rotation(camera)).reshape(-1, 2, 3)
     by_bend = (per_mm @ np.moveaxis(ahead, 0, 2)).reshape(-1, len(ahead))
     by_scale = (per_mm[..., :2] * flat_mm[:, None]).reshape(-1, 2)
     focal = camera.focal_px * (J[:, 6] + J[:, 7])
-    # OpenCV has f, f, the principal point and the distortion after the pose
+    # OpenCV's columns: the pose, two focal lengths, the principal point and the distortion
     columns = [J[:, :6], focal[:, None], J[:, 10:11], J[:, 8:10], by_bend, by_scale]
     return np.asarray(seen, float).ravel(), np.concatenate(columns, axis=1)
 
 
-def _unfolded(seen_as: Array) -> Array:
-    """Return the numbers of `COLUMN` from those that the fit steps in (15,).
+def _unfolded(internal: Array) -> Array:
+    """Return the parameters of `COLUMN` (15,) from the internal ones.
 
-    A longer focal length from farther away looks much the same, and so does a card farther aside
-    with the principal point the other way. Where the card's middle is seen, px, and
-    ln(z / focal length), in place of x, y and z, run along both valleys.
+    A longer focal length at a greater distance looks much the same, and so does a card farther to
+    the side with the principal point moved the other way. The picture position of the card's
+    middle, px, and ln(z / focal length) replace x, y and z because they follow both valleys.
     """
-    full = seen_as.copy()
-    at_x, at_y, log_mm_per_px = seen_as[AT]
+    full = internal.copy()
+    at_x, at_y, log_mm_per_px = internal[AT]
     mm_per_px = float(np.exp(log_mm_per_px))
-    x, y = (np.array([at_x, at_y]) - seen_as[CENTRE]) * mm_per_px
-    full[AT] = x, y, mm_per_px * float(np.exp(seen_as[COLUMN["log_focal"]]))
+    x, y = (np.array([at_x, at_y]) - internal[CENTRE]) * mm_per_px
+    full[AT] = x, y, mm_per_px * float(np.exp(internal[COLUMN["log_focal"]]))
     return full
 
 
 def _folded(full: Array) -> Array:
-    """Return the numbers that the fit steps in from those of `COLUMN` (15,)."""
+    """Return the internal parameters of the fit (15,) from those of `COLUMN`."""
     focal_px = float(np.exp(full[COLUMN["log_focal"]]))
     x, y, z = full[AT]
-    seen_as = full.copy()
-    seen_as[AT] = *(full[CENTRE] + np.array([x, y]) * focal_px / z), np.log(z / focal_px)
-    return seen_as
+    internal = full.copy()
+    internal[AT] = *(full[CENTRE] + np.array([x, y]) * focal_px / z), np.log(z / focal_px)
+    return internal
 
 
 def _valley(full: Array) -> Array:

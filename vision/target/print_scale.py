@@ -1,18 +1,19 @@
-"""The print check: what a caliper read on the card's two bars, and what it makes of the card.
+"""The print's scale: from caliper readings of the card's two bars, and from the photograph.
 
-Printers stretch paper, along and across by different amounts. The two bars of a card are
-measured once; their true lengths give the card its scale by axis. Checks are kept by the name
-of the card set in one small JSON file::
+Printers stretch paper by different amounts along and across. The two bars of a card are measured
+once; their true lengths give the card's scale along each axis. Checks are stored by the name of
+the card set in one small JSON file::
 
     {"demo-set": {"layout": "A5 middle", "along_mm": 180.7, "across_mm": 109.6,
                   "u_mm": 0.02, "checked_on": "2026-09-14"}}
 
-What one photograph tells about its card's print: whether it is longer one way than the other.
+A single photograph shows only whether its card's print is longer one way than the other.
 
-A print at one wrong scale both ways can't be seen: card, rope and distance shrink together. A
-print that is stretched one way can. It looks tilted, but a tilt brings one end of the card nearer
-to the camera, and that end is not larger. The fit of the pose (`vision.target.pose`) lets the
-print's scale go both ways by what is known of it, and takes the stretch up; here it is read back.
+A print that is off by the same factor both ways can't be detected: card, rope and distance shrink
+together. A print stretched one way can. It looks tilted, but a tilt brings one end of the card
+closer to the camera and enlarges it, and a stretch does not. The fit of the pose
+(`vision.target.pose`) includes the print's two scales, with a prior, and thus takes up the
+stretch; this module reads it back.
 
 A card that is bent across the rope looks shorter across, and is refused as well.
 """
@@ -37,33 +38,33 @@ from vision.target.detect import FoundCard
 from vision.target.layout import Card, Layout, layout_named
 from vision.target.pose import SCALES, Pose
 
-UNCHECKED_U = 0.01  # +-1 % seen on laser prints, x and y differing (a user's report of 1990)
+UNCHECKED_U = 0.01  # +-1 % on laser prints, different in x and y (a user's report of 1990)
 FURTHEST_OFF = 0.06  # "fit to page" shrinks by 3 to 6 % (from memory, confidence 0.6)
-# Setting a caliper on two printed ends by eye (common practice, no source).
+# Setting a caliper to two printed ends by eye (common practice, no source).
 U_ENDS_MM = 0.03
 # Paper grows and shrinks with moisture after the check: 0.01 % to 0.02 % per 1 % of relative
-# humidity across the grain, less along it (from memory, confidence 0.6); 0.03 % allows a few
-# per cent between check and photograph.
+# humidity across the grain, less along it (from memory, confidence 0.6); 0.03 % allows for a
+# change of a few per cent between check and photograph.
 U_MOISTURE = 0.0003
 
 
 @dataclass(frozen=True, slots=True)
 class PrintCheck:
-    """What was read on the two bars of one card set.
+    """The readings of the two bars of one card set.
 
     Parameters
     ----------
     name : str
         Name of the card set.
     layout : Layout
-        Which card was printed.
+        Layout of the printed card.
     along_read_mm, across_read_mm : float
         Lengths of the two bars as read, mm.
     u_read_mm : float
-        Standard uncertainty of one reading, mm: what the instrument adds. A caliper with
-        limits of error of 0.03 mm gives 0.03 / sqrt(3), about 0.02 mm.
+        Standard uncertainty of one reading due to the instrument, mm. A caliper with limits of
+        error of 0.03 mm gives 0.03 / sqrt(3), about 0.02 mm.
     checked_on : date or None
-        Day of the check.
+        Date of the check.
 
     Raises
     ------
@@ -79,7 +80,7 @@ class PrintCheck:
     checked_on: date | None = None
 
     def __post_init__(self) -> None:
-        """Refuse at the door what no sound print can give."""
+        """Refuse readings that no sound print can give."""
         if not self.name.strip():
             raise ValueError("the card set needs a name; got an empty one.")
         if not (math.isfinite(self.u_read_mm) and 0 < self.u_read_mm <= 1):
@@ -103,7 +104,7 @@ def _refuse_far_off(which: str, read_mm: float, drawn_mm: float, other_mm: float
     elif near(read_mm * 10, drawn_mm):
         cause = "it looks like centimetres; enter it in mm"
     elif near(read_mm, other_mm):
-        cause = "it looks like the other bar's; exchange the two readings"
+        cause = "it looks like the other bar's length; swap the two readings"
     else:
         cause = "it looks like a slip, or like a page printed to fit; reprint at 100 %"
     raise ValueError(
@@ -113,17 +114,17 @@ def _refuse_far_off(which: str, read_mm: float, drawn_mm: float, other_mm: float
 
 
 def checked_card(check: PrintCheck) -> Card:
-    """Return the card of a checked set, with its true scale by axis.
+    """Return the card of a checked set, with its true scale along each axis.
 
-    The standard uncertainty of each scale holds the instrument (`PrintCheck.u_read_mm`), the
-    setting on the bar's two ends by eye (0.03 mm), and what moisture does to the paper between
-    check and photograph (0.03 %). Not in it: a card that is not flat, or a print whose scale
-    changes within the page.
+    The standard uncertainty of each scale includes the instrument (`PrintCheck.u_read_mm`),
+    setting it to the bar's two ends by eye (0.03 mm), and the effect of moisture on the paper
+    between check and photograph (0.03 %). It does not include a card that is not flat, or a print
+    whose scale varies within the page.
 
     Parameters
     ----------
     check : PrintCheck
-        What was read on the printed bars.
+        The readings of the printed bars.
 
     Examples
     --------
@@ -145,25 +146,25 @@ def checked_card(check: PrintCheck) -> Card:
 
 
 def unchecked_card(layout: Layout) -> Card:
-    """Return a card whose print nobody checked: drawn size, known to 1 % only.
+    """Return a card with an unchecked print: the drawn size, known to 1 % only.
 
     Parameters
     ----------
     layout : Layout
-        What is printed on it.
+        Its layout.
     """
     return Card(layout, u_scale_x=UNCHECKED_U, u_scale_y=UNCHECKED_U)
 
 
 def card_as_printed(found: FoundCard, check: PrintCheck | None) -> Card:
-    """Return a card that was found, with what is known of its print.
+    """Return the card in a photograph, with what is known of its print.
 
     Parameters
     ----------
     found : FoundCard
         A card in a photograph.
     check : PrintCheck or None
-        What was read on the printed bars; of another layout it says nothing about this card.
+        The readings of the printed bars; ignored if they are of another layout.
     """
     card = unchecked_card(found.layout) if check is None else checked_card(check)
     if card.layout != found.layout:
@@ -172,7 +173,7 @@ def card_as_printed(found: FoundCard, check: PrintCheck | None) -> Card:
 
 
 def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
-    """Return the latest check of each card set in a file; none if there is no such file.
+    """Return the latest check of each card set in a file; empty if there is no such file.
 
     Parameters
     ----------
@@ -187,7 +188,7 @@ def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
     Raises
     ------
     ValueError
-        If the file is damaged, or holds something that is no print check.
+        If the file is damaged, or an entry is not a print check.
     """
     file = Path(path)
     return {
@@ -197,20 +198,20 @@ def load_print_checks(path: str | os.PathLike[str]) -> dict[str, PrintCheck]:
 
 
 def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
-    """Add a check to a file, whole or not at all; an earlier check of the set is kept in it.
+    """Add a check to a file atomically, keeping any earlier check of the set in it.
 
     Parameters
     ----------
     path : path
-        The file; made if it is not there.
+        The file; created if it does not exist.
     check : PrintCheck
-        What to keep.
+        The check to save.
 
     Raises
     ------
     ValueError
-        If the file is damaged (it is then left as it is), cannot be written, or knows the set
-        as one of another layout.
+        If the file is damaged (it is then left unchanged), cannot be written, or has this set
+        with another layout.
     """
     file = Path(path)
 
@@ -234,7 +235,7 @@ def save_print_check(path: str | os.PathLike[str], check: PrintCheck) -> None:
 
 
 def check_to_dict(check: PrintCheck) -> dict[str, Any]:
-    """Return a print check as plain values, for its file and for the record."""
+    """Return a print check as plain values, for the file and the record."""
     return {
         "layout": check.layout.name,
         "along_mm": check.along_read_mm,
@@ -245,7 +246,7 @@ def check_to_dict(check: PrintCheck) -> dict[str, Any]:
 
 
 def check_from_dict(card_set: str, values: dict[str, Any]) -> PrintCheck:
-    """Return the print check that `check_to_dict` took apart."""
+    """Return the print check from the values that `check_to_dict` returned."""
     on = values.get("checked_on")
     return PrintCheck(
         card_set,
@@ -260,24 +261,24 @@ def check_from_dict(card_set: str, values: dict[str, Any]) -> PrintCheck:
 def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
     where = f"{file.name}, card set {name!r}"
     if not isinstance(entry, dict) or not isinstance(entry.get("layout"), str):
-        raise ValueError(f"{where}: this is no print check; mend the file or move it away.")
+        raise ValueError(f"{where}: not a print check; mend the file or move it away.")
     lengths: list[Any] = [entry.get(key) for key in ("along_mm", "across_mm", "u_mm")]
     if not all(type(length) in (int, float) for length in lengths):
-        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.")
+        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers, in mm.")
     day = entry.get("checked_on")
     if not isinstance(day, str | None):
-        raise ValueError(f"{where}: checked_on must be a day such as 2026-09-14.")
+        raise ValueError(f"{where}: checked_on must be a date such as 2026-09-14.")
     try:
         if day is not None:
             date.fromisoformat(day)
     except ValueError:
         raise ValueError(
-            f"{where}: checked_on is {day!r:.60}; it must be a day such as 2026-09-14."
+            f"{where}: checked_on is {day!r:.60}; it must be a date such as 2026-09-14."
         ) from None
     try:
         return check_from_dict(name, entry)
     except OverflowError:
-        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers of mm.") from None
+        raise ValueError(f"{where}: along_mm, across_mm and u_mm must be numbers, in mm.") from None
     except ValueError as reason:
         raise ValueError(f"{where}: {reason}") from None
 
@@ -285,43 +286,43 @@ def _check_from(name: str, entry: Any, file: Path) -> PrintCheck:
 Array = NDArray[np.float64]
 Used = NDArray[np.bool_]
 
-FAR_OFF = 6.0  # times as far off as corners usually are (median): such a corner is none
+FAR_OFF = 6.0  # times the median distance: a corner this far off is left out
 
 
 def refuse_stretched(found: FoundCard, card: Card, pose: Pose) -> None:
-    """Refuse a card whose print nobody checked and that is surely stretched one way.
+    """Refuse a card with an unchecked print that is significantly stretched one way.
 
-    A checked print's scales are known, and the fit holds them: there is nothing to be seen then.
+    A checked print's scales are known and held in the fit, so no stretch can show.
 
     Parameters
     ----------
     found : FoundCard
         The card's corners.
     card : Card
-        The card as its print is known.
+        The card with what is known of its print.
     pose : Pose
         Camera and card, fitted with that card.
 
     Raises
     ------
     RefusedError
-        If it is, by more than the printers that the uncertainty of an unchecked print stands for.
+        If the print is stretched by more than the uncertainty of an unchecked print covers.
     """
     if card.print_set:
         return
     stretch, used = print_stretch(found, pose)
-    # its uncertainty costs more than the stretch itself: asked for only where it could matter
+    # the uncertainty takes longer to compute than the stretch, so only where it could matter
     if 100 * abs(stretch) > limit_of("print-stretched"):
-        _refuse_surely(stretch, u_print_stretch(found, pose, used))
+        _refuse_significant(stretch, u_print_stretch(found, pose, used))
 
 
 def refuse_fitted_stretch(card: Card, pose: Pose) -> None:
-    """Refuse such a card once the stripes have been fitted as well, which tell far more.
+    """Refuse such a card once the stripes, which show the stretch far better, are fitted too.
 
     Parameters
     ----------
     card : Card
-        The card as its print is known.
+        The card with what is known of its print.
     pose : Pose
         Camera and card, fitted with that card to corners and stripes.
 
@@ -332,25 +333,25 @@ def refuse_fitted_stretch(card: Card, pose: Pose) -> None:
     """
     if card.print_set:
         return
-    longer = np.array([1.0, -1.0])
-    u = float(np.sqrt(longer @ pose.joint.ordered(SCALES) @ longer))
-    _refuse_surely(float(longer @ pose.scales), u)
+    difference = np.array([1.0, -1.0])
+    u = float(np.sqrt(difference @ pose.joint.ordered(SCALES) @ difference))
+    _refuse_significant(float(difference @ pose.scales), u)
 
 
-def _refuse_surely(stretch: float, u: float) -> None:
+def _refuse_significant(stretch: float, u: float) -> None:
     if 100 * (abs(stretch) - 2 * u) > limit_of("print-stretched"):
         raise RefusedError(finding("print-stretched", 100 * abs(stretch)))
 
 
 def print_stretch(found: FoundCard, pose: Pose) -> tuple[float, Used]:
-    """Return by how much a print is longer along than across, 1, and which corners say so (N,).
+    """Return by how much a print is longer along than across, 1, and the corners used (N,).
 
     Parameters
     ----------
     found : FoundCard
         The card's corners.
     pose : Pose
-        Camera and card, fitted to these corners; in the fit the print's scale has a prior.
+        Camera and card, fitted to these corners with a prior for the print's scale.
     """
     off = _stretch(found, pose.camera, np.ones(len(found.corners_px), np.bool_))[1]
     used: Used = np.asarray(off < max(FAR_OFF * float(median_of(off)), 1e-6))
@@ -367,29 +368,31 @@ def u_print_stretch(found: FoundCard, pose: Pose, used: Used) -> float:
     pose : Pose
         Camera and card, fitted to these corners.
     used : ndarray of shape (N,), bool
-        Which corners `print_stretch` used.
+        The corners that `print_stretch` used.
     """
-    known = pose.whole_covariance
-    by_number = gradient(
-        lambda camera: _stretch(found, camera, used)[0], pose.camera, steps=0.01 * known.u_all()
+    covariance = pose.whole_covariance
+    sensitivity = gradient(
+        lambda camera: _stretch(found, camera, used)[0],
+        pose.camera,
+        steps=0.01 * covariance.u_all(),
     )
-    return float(np.sqrt(known.variance(by_number)))
+    return float(np.sqrt(covariance.variance(sensitivity)))
 
 
 def _stretch(found: FoundCard, camera: Camera, used: Used) -> tuple[float, Array]:
-    """Return the stretch that some corners show, and how far each corner lies off, mm (N,)."""
+    """Return the stretch shown by the corners used, and every corner's residual, mm (N,)."""
     half = found.layout.length_mm / 2, found.layout.half_height_mm
     on_card = _on_card_mm(camera, found.corners_px, half)
     plane = np.column_stack([found.corners_mm, np.ones(len(on_card))])
-    turn = np.linalg.lstsq(plane[used], on_card[used], rcond=None)[0]
-    return float(turn[0, 0] / turn[1, 1] - 1), np.hypot(*(on_card - plane @ turn).T)
+    affine = np.linalg.lstsq(plane[used], on_card[used], rcond=None)[0]
+    return float(affine[0, 0] / affine[1, 1] - 1), np.hypot(*(on_card - plane @ affine).T)
 
 
 def _on_card_mm(camera: Camera, points_px: Array, half_mm: tuple[float, float]) -> Array:
     """Return where lines of sight meet the curled and twisted card, mm (N, 2)."""
     eye, sight = camera_centre_mm(camera), rays(camera, points_px)
     height = np.zeros(len(sight))
-    for _ in range(4):  # a bend of a few mm, hundreds of mm away: each step leaves a hundredth
+    for _ in range(4):  # a few mm of bend seen from hundreds of mm: converges by 100 per step
         reach = (height - eye[2]) / sight[:, 2]
         x, y = (eye[:2] + reach[:, None] * sight[:, :2]).T
         along, across = x / half_mm[0], y / half_mm[1]
