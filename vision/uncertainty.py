@@ -73,7 +73,7 @@ class Term:
 
     @property
     def u_mm(self) -> float:
-        """This term's contribution to the result's standard uncertainty, mm (0 or more)."""
+        """Contribution of this term to the result's standard uncertainty, mm (0 or more)."""
         return abs(self.sensitivity) * self.u
 
 

@@ -25,7 +25,7 @@ OTHERS = sorted(
     if path.suffix in (".png", ".jpg", ".tif", ".gif")
 )  # fmt: skip
 NO_PHOTOGRAPHS = {
-    "multipage.tif": "holds several pages",
+    "multipage.tif": "contains several pages",
     "multipage_rgb.tif": "TIFF picture cannot be decoded",
     "no_time_for_that_tiny.gif": "is a GIF file",
 }

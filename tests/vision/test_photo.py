@@ -121,7 +121,7 @@ def test_16_bits_are_scaled_to_8(suffix: str, channels: int) -> None:
     assert np.abs(photo.pixels - expected / 257.0).max() <= 1.0
     assert photo.pixels.min() == 0
     assert photo.pixels.max() == 255
-    assert photo.notes == ("Its 16 bits a colour were reduced to 8.",)
+    assert photo.notes == ("Its 16 bits per colour were reduced to 8.",)
 
 
 def test_numbers_that_are_no_colours_are_refused() -> None:

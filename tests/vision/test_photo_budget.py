@@ -159,7 +159,7 @@ def test_what_would_take_more_than_the_budget_is_refused_from_its_header() -> No
     assert data[12:16] == b"VP8X"
     data[24:30] = (12_999).to_bytes(3, "little") * 2
     data += bytes(200_000)
-    assert "which as WebP take 2.9 GB of memory to decode; 2.3 GB are the most" in refusal(
+    assert "which as WebP take 2.9 GB of memory to decode; the limit is 2.3 GB" in refusal(
         bytes(data)
     )
 

@@ -17,7 +17,7 @@ from vision.photo.photo import PhotoError, open_photo
 
 pytestmark = needs_real("awkward")
 
-ON_WHITE, CMYK = "laid on white", "(CMYK)"
+ON_WHITE, CMYK = "placed on white", "(CMYK)"
 # Width and height upright, px; what must be said about the colours. The sizes are those that
 # each file's own header states, swapped where it says that it is stored lying.
 OPENED: dict[str, tuple[tuple[int, int], str]] = {
@@ -38,7 +38,7 @@ REFUSED: dict[str, str] = {
     "pil_broken_data_stream.png": "checksum of the PNG picture is wrong",
     "pil_decompression_bomb.gif": "is a GIF file",
     # its scan is in stripes that no decoder puts right: it opens in Pillow without a word
-    "pil_hopper_bad_exif.jpg": "its JPEG data are broken (1214 extraneous bytes",
+    "pil_hopper_bad_exif.jpg": "its JPEG data is corrupt (1214 extraneous bytes",
     "pil_oom-225817ca0f8c663be7ab4b9e717b02c661e66834.tif": "TIFF picture cannot be decoded",
     "pil_png_decompression_dos.png": "PNG picture cannot be decoded",
     "pil_reallybig.bmp": "is a BMP file",

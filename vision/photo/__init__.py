@@ -1,4 +1,4 @@
-"""From a file to upright pixels, and what the camera wrote beside them.
+"""From a file to upright pixels and the camera's metadata.
 
-Knows file formats, nothing of cards or ropes. May import no other room.
+Handles file formats only, not cards or ropes. Must not import any other subpackage.
 """

@@ -1,8 +1,8 @@
-"""A photograph without what it says of people and places, its pixels untouched.
+"""A photograph without metadata about people and places, its pixels unchanged.
 
-What is written beside the pixels is thrown away as a whole, and only what measuring needs is
-written anew: which camera, how it was held, its focal length. So nothing that a camera or a program
-may add some day can slip through. What can be *seen* in the picture stays.
+All metadata is discarded, and only what measuring needs is written again: the camera, the
+orientation and the focal length. So no kind of metadata that a camera or program may add in future
+can slip through. What can be *seen* in the picture remains.
 """
 
 from __future__ import annotations
@@ -17,21 +17,21 @@ from vision.photo.containers import kind_of
 from vision.photo.decode import EXIF_IFD, decode
 from vision.photo.jpeg import jpeg_segments
 
-# The tags that are kept, in the directory where EXIF wants them (CIPA DC-008, Exif 2.32, 4.6).
+# The tags that are kept, in the directory that EXIF prescribes (CIPA DC-008, Exif 2.32, 4.6).
 _IN_MAIN = (exif.MAKE, exif.MODEL, exif.ORIENTATION)
 _IN_EXIF = (
     exif.FOCAL_LENGTH, exif.FOCAL_LENGTH_35MM, exif.DIGITAL_ZOOM, exif.PIXEL_X, exif.PIXEL_Y,
     exif.PLANE_X_RESOLUTION, exif.PLANE_UNIT,
 )  # fmt: skip
 _EXIF_BEGINS = b"Exif\0\0"
-_APPS, _ADOBE, _COMMENT = range(0xE0, 0xF0), 0xEE, 0xFE  # Adobe's says which colours are meant
+_APPS, _ADOBE, _COMMENT = range(0xE0, 0xF0), 0xEE, 0xFE  # Adobe's defines the colours
 
 
 def anonymous(data: bytes) -> tuple[bytes, str]:
-    """Return a photograph's file without names, place and time, and the ending for its name.
+    """Return a photograph's file without names, place and time, and the suffix for its name.
 
-    A JPEG keeps its coded picture bit by bit; its comments, application data, thumbnails and
-    whatever follows its end are left out. Any other file becomes a PNG with the same pixels.
+    A JPEG keeps its coded picture bit for bit; its comments, application data, thumbnails and
+    anything after its end are left out. Any other file becomes a PNG with the same pixels.
 
     Parameters
     ----------
@@ -48,7 +48,8 @@ def anonymous(data: bytes) -> tuple[bytes, str]:
     Raises
     ------
     PhotoError
-        If it is no photograph that can be read; the message goes on from the file's name.
+        If it is not a readable photograph; the message continues a sentence that begins with the
+        file's name.
     """
     decoded = decode(data)
     kept = _tags(decoded.tags)
@@ -66,7 +67,7 @@ def anonymous(data: bytes) -> tuple[bytes, str]:
 
 
 def _tags(tags: exif.Tags) -> bytes:
-    """Return the tags that are kept, as EXIF's bytes without their heading."""
+    """Return the tags that are kept, as EXIF bytes without their header."""
     written = Image.Exif()
     inner: dict[int, object] = {}
     for tag in _IN_MAIN + _IN_EXIF:

@@ -1,7 +1,7 @@
-"""A photograph's file before it is decoded: which kind it is, and whether all of it is there.
+"""Checks of a photograph's file before it is decoded: its kind, and whether it is complete.
 
-Decoders are lenient: a picture cut in half comes out half grey without a word. So the file's own
-structure is walked first; that costs milliseconds and reads no pixel.
+Decoders are lenient: a picture cut in half comes out half grey without a warning. So the file's
+structure is checked first, which takes milliseconds and decodes no pixels.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ Kind = Literal["JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF"]
 
 ACCEPTED = "JPEG, PNG, TIFF, WebP, HEIC/HEIF or AVIF"
 MOST_PIXELS = 200_000_000
-# What one photograph may take, decoded and measured, whatever it is: `vision.apart` holds it to
-# that, and what would take more is refused from its header. The program itself takes a part.
+# Memory for decoding and measuring one photograph of any kind: `vision.apart` enforces the limit,
+# and a file that needs more is refused from its header. The program itself takes a part of it.
 MOST_BYTES, PROGRAM_BYTES = 3_000_000_000, 700_000_000
-MEASURING_BYTES = 7  # a pixel
+MEASURING_BYTES = 7  # per pixel
 MOST_SECONDS = 60
-# A few kilobytes can state any size and then cost a gigabyte. Photographs of the lowest quality
-# hold about 100 px a byte (0.08 bit a pixel), and without loss a sensor's noise leaves 1 px a byte
-# or less; below 20 megapixels memory is no question.
+# A file of a few kilobytes can declare any size and then need a gigabyte. Photographs of the lowest
+# quality have about 100 px per byte (0.08 bit per pixel); with lossless compression a sensor's
+# noise leaves 1 px per byte or less. Below 20 megapixels memory is not a concern.
 MOST_PER_BYTE, MOST_PER_BYTE_LOSSLESS, PIXELS_UNASKED = 1000, 25, 20_000_000
-CUT = "is cut off or damaged: {}; send the whole original file"
+CUT = "is cut off or damaged: {}; send the complete original file"
 
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _OTHER_KINDS = (
@@ -32,17 +32,17 @@ _OTHER_KINDS = (
     (b"\x00\x00\x00\x0cjP", "a JPEG 2000"), (b"\xff\x4f\xff\x51", "a JPEG 2000"),
     (b"IIRO", "a raw camera"), (b"FUJIFILMCCD-RAW", "a raw camera"), (b"PK", "a ZIP"),
 )  # fmt: skip
-# Bytes of each type of value (TIFF 6.0, section 2), and the tags that lead to directories.
+# Bytes of each type of value (TIFF 6.0, section 2), and the tags that point to directories.
 _TIFF_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 _TIFF_INNER = (330, 34665, 34853, 40965)
 
 
 class PhotoError(ValueError):
-    """A file that can't be opened as a photograph; the message is one sentence for people."""
+    """A file that can't be opened as a photograph; the message is a sentence for users."""
 
 
 def kind_of(data: bytes) -> Kind:
-    """Return what kind of picture a file is, by its first bytes and not by its name.
+    """Return the kind of picture in a file, from its first bytes and not from its name.
 
     Parameters
     ----------
@@ -52,7 +52,8 @@ def kind_of(data: bytes) -> Kind:
     Raises
     ------
     PhotoError
-        If it is empty or of no kind that is accepted; the message goes on from the file's name.
+        If it is empty or of a kind that is not accepted; the message continues a sentence that
+        begins with the file's name.
     """
     if not data:
         raise PhotoError("is empty; copy it again from the camera")
@@ -80,47 +81,47 @@ def kind_of(data: bytes) -> Kind:
 def refuse_size(
     width: int, height: int, file_bytes: int, kind: Kind, decoder_bytes: int = 0
 ) -> None:
-    """Refuse a picture by the size that its header states, before anything is decoded.
+    """Refuse a picture because of the size in its header, before anything is decoded.
 
     Parameters
     ----------
     width, height : int
-        As the header states them, px.
+        As stated in the header, px.
     file_bytes : int
         Size of the file.
     kind : str
-        What kind of picture it is.
+        Kind of picture.
     decoder_bytes : int, optional
-        What decoding holds for a pixel beside the result, bytes.
+        Memory that decoding needs per pixel in addition to the result, bytes.
 
     Raises
     ------
     PhotoError
-        If a side is 0, there are more than 200 megapixels, far more than the file can hold, or
-        more than can be decoded in `MOST_BYTES`.
+        If a side is 0, or there are more than 200 megapixels, far more than the file can contain,
+        or more than can be decoded in `MOST_BYTES`.
     """
     if width <= 0 or height <= 0:
         raise PhotoError(f"has no pixels ({width} x {height}); copy it again from the camera")
     megapixels = f"{width * height / 1e6:.0f} megapixels ({width} x {height})"
     if width * height > MOST_PIXELS:
-        raise PhotoError(f"has {megapixels}; at most {MOST_PIXELS / 1e6:.0f} are read")
+        raise PhotoError(f"has {megapixels}; at most {MOST_PIXELS / 1e6:.0f} are accepted")
     per_byte = MOST_PER_BYTE_LOSSLESS if kind == "PNG" else MOST_PER_BYTE
     if width * height > max(PIXELS_UNASKED, per_byte * file_bytes):
         raise PhotoError(
-            f"states {megapixels} in {file_bytes / 1e3:.0f} kB; no photograph is packed so "
-            "tightly. Copy it again from the camera"
+            f"states {megapixels} in {file_bytes / 1e3:.0f} kB; no photograph is compressed so "
+            "much. Copy it again from the camera"
         )
-    # 3 bytes are the result's; measuring holds 7 beside it (the largest seen, 200 megapixels)
+    # 3 bytes for the result; measuring needs 7 more (the largest observed, at 200 megapixels)
     needed = width * height * (3 + max(decoder_bytes, MEASURING_BYTES)) + file_bytes
     if needed > MOST_BYTES - PROGRAM_BYTES:
         raise PhotoError(
             f"has {megapixels}, which as {kind} take {needed / 1e9:.1f} GB of memory to decode; "
-            f"{(MOST_BYTES - PROGRAM_BYTES) / 1e9:.1f} GB are the most. Save it as JPEG, or smaller"
+            f"the limit is {(MOST_BYTES - PROGRAM_BYTES) / 1e9:.1f} GB. Save it as JPEG, or smaller"
         )
 
 
 def webp_size(data: bytes) -> tuple[int, int] | None:
-    """Return width and height of a WebP file (RFC 9649, 2.5 to 2.7), None if it has neither.
+    """Return the width and height of a WebP file (RFC 9649, 2.5 to 2.7), or None.
 
     Parameters
     ----------
@@ -143,8 +144,8 @@ def webp_size(data: bytes) -> tuple[int, int] | None:
 def tiff_end(data: bytes) -> int:
     """Return where the last directory of a TIFF and its values end (TIFF 6.0, section 2).
 
-    Directories within directories, such as EXIF's, are followed. For a file in the later form
-    with 64-bit places it is the file's end.
+    Nested directories, such as EXIF's, are followed. For BigTIFF, with its 64-bit offsets, the
+    file's end is returned.
 
     Parameters
     ----------
@@ -179,22 +180,22 @@ def tiff_end(data: bytes) -> int:
 
 
 def refuse_cut(data: bytes, kind: Kind) -> None:
-    """Refuse a file of which a part is missing, as far as its structure tells.
+    """Refuse a file if its structure shows that a part is missing.
 
-    JPEG and TIFF are not covered here: `vision.photo.jpeg` follows the one, and the strips of the
-    other are known only once its directory is read.
+    JPEG and TIFF are not covered here: `vision.photo.jpeg` checks the former, and the strips of
+    the latter are known only once its directory has been read.
 
     Parameters
     ----------
     data : bytes
         The whole file.
     kind : str
-        What `kind_of` says that it is.
+        Its kind according to `kind_of`.
 
     Raises
     ------
     PhotoError
-        If the picture's end, or a part of it, is not there.
+        If the picture's end, or another part of it, is missing.
     """
     if kind == "PNG":
         _walk_png(data)
@@ -207,7 +208,7 @@ def refuse_cut(data: bytes, kind: Kind) -> None:
 
 
 def _walk_png(data: bytes) -> None:
-    """Follow a PNG's chunks (ISO/IEC 15948, 5.3) to its end; check the picture's sums."""
+    """Follow a PNG's chunks (ISO/IEC 15948, 5.3) to its end, and check the checksums."""
     at = 8
     while at + 12 <= len(data):
         size = int.from_bytes(data[at : at + 4], "big")
@@ -235,7 +236,7 @@ def _walk_boxes(data: bytes) -> None:
         elif size == 0:  # to the end of the file
             return
         if size < 8:
-            return  # not a box: whatever was appended is no part of the picture
+            return  # not a box: appended data is not part of the picture
         if at + size > len(data):
             missing = at + size - len(data)
             raise PhotoError(CUT.format(f"{missing} bytes of the picture are missing"))

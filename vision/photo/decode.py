@@ -1,8 +1,8 @@
-"""Bytes of a photograph -> pixels, upright not yet, and what the camera wrote beside them.
+"""From the bytes of a photograph to its pixels, not yet upright, and its metadata.
 
-JPEG of the everyday kinds is decoded by simplejpeg, everything else by Pillow: both use the same
-libjpeg-turbo and give the same pixels, but Pillow's way from its own memory to an array costs
-as much again as the decoding, and it keeps to itself what the library says about damage.
+Ordinary JPEG is decoded by simplejpeg, everything else by Pillow. Both use the same libjpeg-turbo
+and give the same pixels, but Pillow's conversion from its own memory to an array takes as long
+again as the decoding, and it does not pass on the library's warnings of damage.
 """
 
 from __future__ import annotations
@@ -42,24 +42,24 @@ TILE_WIDE, TILE_HIGH, JPEG_TABLES = 322, 323, 347
 STRIP_AT, STRIP_BYTES, TILE_AT, TILE_BYTES = 273, 279, 324, 325
 PLAIN, JPEG_PACKED = 1, 7
 DNG_VERSION = 50706
-ON_WHITE = "Its transparent parts were laid on white."
-CMYK_PLAIN = "Its printing colours (CMYK) were turned into RGB without a colour profile."
-BAND = 256  # rows that are converted at a time: a whole picture in between is memory for nothing
-# Bytes a pixel that Pillow keeps a picture in, by its mode; all others take 4.
-_KEPT = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16L": 2, "I;16B": 2, "I;16N": 2}
-# What the libraries hold beside Pillow's own, bytes a pixel: measured, see
+ON_WHITE = "Its transparent parts were placed on white."
+CMYK_PLAIN = "Its printing colours (CMYK) were converted to RGB without a colour profile."
+BAND = 256  # rows converted at a time, to avoid a second copy of the whole picture
+# Bytes per pixel in Pillow's own memory, by mode; 4 for all other modes.
+_PILLOW_BYTES = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16L": 2, "I;16B": 2, "I;16N": 2}
+# Bytes per pixel that the libraries need in addition to Pillow: measured, see
 # tests/vision/test_photo_budget.py.
-_BESIDE: dict[Kind, int] = {"JPEG": 4, "PNG": 0, "TIFF": 1, "WebP": 10, "AVIF": 6}
+_LIBRARY_BYTES: dict[Kind, int] = {"JPEG": 4, "PNG": 0, "TIFF": 1, "WebP": 10, "AVIF": 6}
 _HEIF_BYTES = 12
-TO_8_BIT = "Its {} bits a colour were reduced to 8."
+TO_8_BIT = "Its {} bits per colour were reduced to 8."
 
-# `warnings.catch_warnings` changes the whole process, so one thread at a time may use it.
+# `warnings.catch_warnings` affects the whole process, so only one thread at a time can use it.
 _one_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Decoded:
-    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on what was done to the colours."""
+    """Pixels (H, W, 3) RGB as stored, the EXIF tags, and notes on changes to the colours."""
 
     pixels: Pixels
     tags: Tags
@@ -77,7 +77,8 @@ def decode(data: bytes) -> Decoded:
     Raises
     ------
     PhotoError
-        If there is none that can be trusted; the message goes on from the file's name.
+        If there is none, or it is damaged; the message continues a sentence that begins with the
+        file's name.
     """
     kind = kind_of(data)
     try:
@@ -86,16 +87,16 @@ def decode(data: bytes) -> Decoded:
         return _decode_pillow(data, kind)
     except (PhotoError, MemoryError):
         raise
-    except Exception:  # a decoder may raise anything on bytes that somebody else wrote
+    except Exception:  # a decoder may raise anything on untrusted bytes
         raise PhotoError(CUT.format(f"its {kind} picture cannot be decoded")) from None
 
 
 def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
     with _quiet():
         image = _opened(data, kind)
-        straight = kind == "JPEG" and image.mode in ("RGB", "L")  # into the result, nowhere else
-        bytes_a_pixel = 0 if straight else _BESIDE[kind] + _KEPT.get(image.mode, 4)
-        refuse_size(*image.size, len(data), kind, bytes_a_pixel)
+        direct = kind == "JPEG" and image.mode in ("RGB", "L")  # decoded straight to the result
+        bytes_per_pixel = 0 if direct else _LIBRARY_BYTES[kind] + _PILLOW_BYTES.get(image.mode, 4)
+        refuse_size(*image.size, len(data), kind, bytes_per_pixel)
         if kind == "TIFF":
             _refuse_tiff(image, len(data))
             _refuse_short(image, data)
@@ -103,19 +104,19 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
             refuse_cut(data, kind)
         if kind != "JPEG" and getattr(image, "n_frames", 1) > 1:
             what = "several pages" if kind == "TIFF" else "an animation"
-            raise PhotoError(f"holds {what}; save the one picture that you mean by itself")
+            raise PhotoError(f"contains {what}; save the picture that you want as its own file")
         if kind == "TIFF":
             _refuse_added(image, data)
-        if kind != "JPEG":  # a JPEG, the everyday case, warns of nothing while it is decoded
+        if kind != "JPEG":  # decoding a JPEG, the usual case, gives no warnings
             image.load()
-        tags = _tags(image)  # only now: Pillow turns a TIFF upright itself, and then says so
+        tags = _tags(image)  # after loading: Pillow turns a TIFF upright and updates its tags
     if kind == "JPEG":
         pixels = decode_jpeg(data, "CMYK" if image.mode == "CMYK" else "RGB")
         if pixels.shape[1::-1] != image.size:
-            raise PhotoError(CUT.format("the JPEG picture has two sizes"))
+            raise PhotoError(CUT.format("the JPEG picture has two different sizes"))
         if image.mode in ("RGB", "L"):
             return Decoded(pixels, tags)
-        del pixels  # it was whole; Pillow knows more about printing colours
+        del pixels  # decoded only as a check; Pillow handles printing colours better
     image.load()
     bits = _depth(image, data)
     notes = (TO_8_BIT.format(bits),) if bits > 8 else ()
@@ -126,21 +127,21 @@ def _decode_pillow(data: bytes, kind: Kind) -> Decoded:
 
 
 def _opened(data: bytes, kind: Kind) -> Image.Image:
-    """Open by the kind's own reader: no guessing, and no limit but ours."""
+    """Open with the reader for this kind: no guessing, and no size limit except ours."""
     file = io.BytesIO(data)
     match kind:
         case "JPEG":
             return JpegImagePlugin.JpegImageFile(file)
         case "PNG":
-            if len(data) >= 24:  # Pillow has no words for a side of 0
+            if len(data) >= 24:  # Pillow gives no clear message for a side of 0
                 width, height = struct.unpack_from(">II", data, 16)
                 refuse_size(width, height, len(data), kind)
             return PngImagePlugin.PngImageFile(file)
         case "TIFF":
             return TiffImagePlugin.TiffImageFile(file)
         case "WebP":
-            # opening it takes the memory
-            refuse_size(*(webp_size(data) or (1, 1)), len(data), kind, _BESIDE["WebP"] + 4)
+            # before opening it, which already allocates the memory
+            refuse_size(*(webp_size(data) or (1, 1)), len(data), kind, _LIBRARY_BYTES["WebP"] + 4)
             return WebPImagePlugin.WebPImageFile(file)
         case _:
             try:
@@ -151,8 +152,8 @@ def _opened(data: bytes, kind: Kind) -> Image.Image:
 
 
 def _decode_heif(data: bytes) -> Decoded:
-    """Decode the primary picture; the library has then already turned it upright."""
-    import pi_heif  # type: ignore[import-untyped]  # slow, and few photographs need it
+    """Decode the primary picture, which the library itself turns upright."""
+    import pi_heif  # type: ignore[import-untyped]  # slow to import, and seldom needed
 
     refuse_cut(data, "HEIF")
     with _quiet():
@@ -164,7 +165,7 @@ def _decode_heif(data: bytes) -> Decoded:
         with contextlib.suppress(Exception):
             exif.load(picture.info.get("exif") or b"")
         tags = {**_plain(exif), ORIENTATION: 1}
-        array = np.array(picture)  # a copy: the library frees its own with the file
+        array = np.array(picture)  # a copy, as the library frees its array with the file
     mode = {1: "L", 2: "LA", 3: "RGB", 4: "RGBA"}[1 if array.ndim == 2 else array.shape[2]]
     if mode == "RGB":
         return Decoded(np.asarray(array, np.uint8), tags)
@@ -173,7 +174,7 @@ def _decode_heif(data: bytes) -> Decoded:
 
 
 def _refuse_tiff(image: Image.Image, size: int) -> None:
-    """Refuse a TIFF whose strips lie beyond the file's end, and raw files in TIFF's clothes."""
+    """Refuse a TIFF with strips beyond the file's end, and raw camera files based on TIFF."""
     tags: Any = image.tag_v2  # type: ignore[attr-defined]
     if DNG_VERSION in tags or int(tags.get(SUBFILE, 0) or 0) & 1:
         raise PhotoError("is a raw camera file; save it as JPEG or TIFF")
@@ -182,10 +183,10 @@ def _refuse_tiff(image: Image.Image, size: int) -> None:
 
 
 def _refuse_short(image: Image.Image, data: bytes) -> None:
-    """Refuse a TIFF whose strips or tiles are too few, or end before their rows do.
+    """Refuse a TIFF with too few strips or tiles, or with incomplete ones.
 
-    Pillow leaves grey what plain strips don't hold, and libtiff what JPEG strips don't
-    (TIFF 6.0, sections 3 and 15; TIFF Technical Note 2 for JPEG).
+    Pillow fills missing parts of uncompressed strips with grey, and libtiff does so with JPEG
+    strips (TIFF 6.0, sections 3 and 15; TIFF Technical Note 2 for JPEG).
     """
     tags: Any = image.tag_v2  # type: ignore[attr-defined]
     wide, high = int(tags[WIDE]), int(tags[HIGH])
@@ -216,14 +217,14 @@ def _refuse_short(image: Image.Image, data: bytes) -> None:
 
 
 def _refuse_added(image: Image.Image, data: bytes) -> None:
-    """Refuse a TIFF of plain pixels that goes on behind all that its directories know.
+    """Refuse an uncompressed TIFF with data beyond everything in its directories.
 
-    Such pixels have no checksum, and bytes that came in among them shift all that follows.
+    Uncompressed pixels have no checksum, and inserted bytes shift everything after them.
     """
     tags: Any = image.tag_v2  # type: ignore[attr-defined]
-    behind = data[max(_strips_end(tags), tiff_end(data)) :]
-    if tags.get(PACKED, 1) == 1 and behind.strip(b"\0"):  # some programs fill up with zeros
-        raise PhotoError(CUT.format(f"{len(behind)} bytes too many follow its TIFF picture"))
+    extra = data[max(_strips_end(tags), tiff_end(data)) :]
+    if tags.get(PACKED, 1) == 1 and extra.strip(b"\0"):  # some programs pad with zeros
+        raise PhotoError(CUT.format(f"{len(extra)} extra bytes follow its TIFF picture"))
 
 
 def _strips_end(tags: Any) -> int:
@@ -237,7 +238,7 @@ def _strips_end(tags: Any) -> int:
 
 
 def _depth(image: Image.Image, data: bytes) -> int:
-    """Return the bits a colour that the file has; Pillow itself keeps 8 of most."""
+    """Return the file's bits per colour; in most modes Pillow keeps only 8."""
     if isinstance(image, PngImagePlugin.PngImageFile):
         return data[24]  # bit depth in the header chunk (ISO/IEC 15948, 11.2.2)
     tags: Any = getattr(image, "tag_v2", {})
@@ -245,7 +246,7 @@ def _depth(image: Image.Image, data: bytes) -> int:
 
 
 def _bands(image: Image.Image) -> Iterator[tuple[slice, Image.Image]]:
-    """Yield a picture's rows in bands, and where each lies."""
+    """Yield a picture's rows in bands, each with its slice of rows."""
     for top in range(0, image.height, BAND):
         bottom = min(top + BAND, image.height)
         yield slice(top, bottom), image.crop((0, top, image.width, bottom))
@@ -264,12 +265,12 @@ def _grey_to_rgb(image: Image.Image, bits: int) -> Pixels:
 
 
 def _rgb(image: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
-    """Return pixels (H, W, 3), and in words what had to be done to the colours."""
+    """Return pixels (H, W, 3), and notes on changes to the colours."""
     if image.mode in ("I", "F") or image.mode.startswith("I;"):
-        raise PhotoError("holds 32-bit or floating-point values, not a photograph's colours")
+        raise PhotoError("contains 32-bit or floating-point values, not a photograph's colours")
     clear = image.mode in ("LA", "PA", "La", "RGBA", "RGBa") or "transparency" in image.info
     if not clear and image.mode not in ("1", "L", "P", "RGB", "RGBX", "YCbCr", "CMYK"):
-        raise PhotoError(f"has colours of a kind that is not read ({image.mode}); save it as RGB")
+        raise PhotoError(f"has colours of an unsupported kind ({image.mode}); save it as RGB")
     notes = {CMYK_PLAIN} if image.mode == "CMYK" else set[str]()
     pixels = _empty(image)
     for rows, band in _bands(image):
@@ -283,10 +284,10 @@ def _rgb(image: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
 
 
 def _tags(image: Image.Image) -> Tags:
-    """Return the EXIF values by tag; none where they are malformed."""
+    """Return the EXIF values by tag; empty where they are malformed."""
     try:
         return _plain(image.getexif())
-    except Exception:  # a malformed EXIF block is no reason to refuse the picture
+    except Exception:  # a malformed EXIF block is not a reason to refuse the picture
         return {}
 
 
@@ -299,7 +300,7 @@ def _plain(exif: Image.Exif) -> Tags:
 
 @contextlib.contextmanager
 def _quiet() -> Iterator[None]:
-    """Keep Pillow's warnings about odd metadata from people's screens."""
+    """Suppress Pillow's warnings about unusual metadata."""
     with _one_at_a_time, warnings.catch_warnings():
         warnings.simplefilter("ignore")
         yield

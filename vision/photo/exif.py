@@ -1,7 +1,7 @@
-"""What the camera wrote beside the pixels: orientation, time, its name, its focal length.
+"""The camera's metadata: orientation, time, make and model, focal length.
 
-Everything here takes a plain mapping from EXIF tag to value and never fails on a malformed
-one: what can't be understood counts as not written. Tag numbers: CIPA DC-008 (Exif 2.32).
+All functions take a plain mapping from EXIF tag to value and never fail on a malformed one: a value
+that can't be interpreted is treated as missing. Tag numbers: CIPA DC-008 (Exif 2.32).
 """
 
 from __future__ import annotations
@@ -26,24 +26,24 @@ FRAME_DIAGONAL_MM = 43.2666  # of the 35 mm frame, sqrt(36^2 + 24^2)
 # One phone's stated equivalent gave 5 % to 10 % less than a fit to a calibration board
 # (derived from published photographs); a standard uncertainty of 4 % covers that.
 U_FOCAL = 0.04
-LEAST_35MM, MOST_35MM = 12.0, 200.0  # ultra-wide to long lenses of phones, with room
-# Equivalent over real focal length: 1 for the 35 mm frame, 3.6 to 12 for phones. One phone
-# scaled its equivalent with the picture's size and wrote 177 mm for a lens of 4 mm.
+LEAST_35MM, MOST_35MM = 12.0, 200.0  # ultra-wide to long lenses of phones, with a margin
+# Equivalent over actual focal length: 1 for the 35 mm frame, 3.6 to 12 for phones. One phone
+# scaled its equivalent with the picture's size and recorded 177 mm for a lens of 4 mm.
 LEAST_CROP, MOST_CROP = 0.6, 15.0
-MOST_SIDE_PX = 1_000_000  # a longer one is a damaged entry
+MOST_SIDE_PX = 1_000_000  # a longer side is a corrupt entry
 MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
 
 
 @dataclass(frozen=True, slots=True)
 class FocalHint:
-    """A focal length as the camera wrote it and its standard uncertainty, px of the picture."""
+    """A focal length recorded by the camera and its standard uncertainty, px of the picture."""
 
     focal_px: float
     u_focal_px: float
 
 
 def orientation(tags: Tags) -> int:
-    """Return how the picture is stored, 1 to 8 (Exif tag 0x0112); 1 where it is not said.
+    """Return the orientation of the stored picture, 1 to 8 (Exif tag 0x0112); 1 by default.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def orientation(tags: Tags) -> int:
 
 
 def camera(tags: Tags) -> str:
-    """Return what the camera calls itself, make and model; empty if it does not say.
+    """Return the camera's make and model; empty if not recorded.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def camera(tags: Tags) -> str:
 
 
 def lens(tags: Tags) -> str:
-    """Return which lens of the camera was used: its 35 mm equivalent, and digital zoom.
+    """Return the camera's lens: its 35 mm equivalent and digital zoom.
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ def lens(tags: Tags) -> str:
 
 
 def taken_at(tags: Tags) -> datetime | None:
-    """Return when the shutter opened; with its time zone only where the camera wrote one.
+    """Return the capture time; with a time zone only where the camera recorded one.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def taken_at(tags: Tags) -> datetime | None:
 
 
 def focal_hint(tags: Tags, width: int, height: int) -> FocalHint | None:
-    """Return the focal length, px, that the camera's own words give for a picture.
+    """Return a picture's focal length, px, from the camera's metadata.
 
     Parameters
     ----------
@@ -142,17 +142,17 @@ def focal_hint(tags: Tags, width: int, height: int) -> FocalHint | None:
     Returns
     -------
     hint : FocalHint or None
-        None where nothing is written that can be believed: a picture cropped since it was
-        taken (its shape differs from the one written), or values that no lens has.
+        None where there is no plausible value: the picture was cropped (its shape differs from
+        the one recorded), or no lens has such values.
 
     Notes
     -----
-    From the 35 mm equivalent f35 by the diagonal: ``f = f35 / 43.2666 x sqrt(W^2 + H^2)``. From
+    From the 35 mm equivalent f35 and the diagonal: ``f = f35 / 43.2666 x sqrt(W^2 + H^2)``. From
     the focal length in mm and the sensor's pixels per unit: their product, times the ratio by
-    which the picture was resized. Where both are written, the middle is taken and their spread
-    goes into the uncertainty. Digital zoom is counted in these values by some cameras and not
-    by others: the middle of both readings is taken, and half their distance is added to the
-    uncertainty. Means and spreads are of the logarithm.
+    which the picture was resized. Where both are recorded, their mid-point is used, and half their
+    difference is included in the uncertainty. Some cameras include digital zoom in these values
+    and others don't: the mid-point of both interpretations is used, and half their difference is
+    added to the uncertainty. All this is done with logarithms.
     """
     resized = _resized(tags, width, height)
     if resized is None:
@@ -187,7 +187,7 @@ def focal_hint(tags: Tags, width: int, height: int) -> FocalHint | None:
 
 
 def taken_size(tags: Tags) -> tuple[int, int] | None:
-    """Return the picture's width and height as the camera wrote them, px; None where it did not.
+    """Return the picture's width and height recorded by the camera, px; None if not recorded.
 
     Parameters
     ----------
@@ -204,7 +204,7 @@ def taken_size(tags: Tags) -> tuple[int, int] | None:
 
 
 def _resized(tags: Tags, width: int, height: int) -> float | None:
-    """Return by what the picture was resized since it was taken; None if it was cropped."""
+    """Return the ratio by which the picture was resized; None if it was cropped."""
     x, y = _number(tags.get(PIXEL_X)), _number(tags.get(PIXEL_Y))
     if not x or not y:
         return 1.0
@@ -216,12 +216,12 @@ def _resized(tags: Tags, width: int, height: int) -> float | None:
 
 def _plane_px_per_mm(tags: Tags) -> float | None:
     per_unit = _number(tags.get(PLANE_X_RESOLUTION))
-    unit = _number(tags.get(PLANE_UNIT)) or 2  # inches unless said
+    unit = _number(tags.get(PLANE_UNIT)) or 2  # inches by default
     return per_unit / MM_PER_UNIT[int(unit)] if per_unit and unit in MM_PER_UNIT else None
 
 
 def _number(value: object) -> float | None:
-    """Return a positive number out of the ways in which cameras write one; None otherwise."""
+    """Return a positive number from any of the forms that cameras use; None otherwise."""
     if isinstance(value, tuple) and len(value) == 1:
         value = value[0]
     try:

@@ -1,7 +1,7 @@
-"""A JPEG's own data: followed to its end, and decoded with every warning taken for damage.
+"""A JPEG's data: followed to its end, and decoded with every warning treated as damage.
 
-Decoders of JPEG are lenient: after a lost or changed stretch they go on with whatever comes, in
-wrong colours or at the wrong place, and only warn. Most readers don't even hand the warning on.
+JPEG decoders are lenient: after a lost or changed stretch of data they continue, with wrong colours
+or at the wrong place, and only warn. Most libraries don't even pass the warning on.
 """
 
 from __future__ import annotations
@@ -19,50 +19,50 @@ from vision.photo.containers import CUT, PhotoError
 # Inside a scan 0xFF is followed by 0 (stuffing), a restart marker, or more 0xFF (fill); an
 # entropy-coded segment ends at anything else (ITU-T T.81, B.1.1.2 and B.1.1.5).
 _END_OF_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
-_SCAN, _END, _COLOUR_NOTES = 0xDA, 0xD9, (0xE0, 0xEE)  # JFIF's and Adobe's say which colours
+_SCAN, _END, _COLOUR_NOTES = 0xDA, 0xD9, (0xE0, 0xEE)  # JFIF's and Adobe's define the colours
 
 
 def decode_jpeg(data: bytes, colours: Literal["RGB", "CMYK"] = "RGB") -> NDArray[np.uint8]:
-    """Return a JPEG's pixels (H, W, 3 or 4), not turned; refuse whatever does not decode cleanly.
+    """Return a JPEG's pixels (H, W, 3 or 4), not turned; refuse one that does not decode cleanly.
 
-    Bytes that belong to nothing are left out where they do no harm: between the first segments,
-    and zeros before the end, as some cameras write them.
+    Superfluous bytes are ignored where they are harmless: between the first segments, and zeros
+    before the end, as some cameras write them.
 
     Parameters
     ----------
     data : bytes
         The whole file.
     colours : {"RGB", "CMYK"}, optional
-        What to decode it to.
+        Colour space of the result.
 
     Raises
     ------
     PhotoError
-        If its end is missing, or the decoder has anything to say about its data.
+        If its end is missing, or the decoder reports any problem with its data.
 
     Notes
     -----
-    What can't be seen this way: a change that by chance decodes into as many blocks as before,
-    and so spoils a few blocks or shifts colours. Of stretches of 512 bytes and more, lost or
-    overwritten, 1 in 250 goes unseen in everyday JPEG and 1 in 15 in progressive JPEG, where
-    such a stretch refines few pixels; of single flipped bits most (1,800 trials each on a crop
-    of a sample photograph).
+    This does not detect a change that by chance decodes into as many blocks as before, and so
+    spoils a few blocks or shifts colours. Of lost or overwritten stretches of 512 bytes or more,
+    1 in 250 goes undetected in ordinary JPEG and 1 in 15 in progressive JPEG, where such a stretch
+    refines few pixels; so do most single flipped bits (1,800 trials each on a crop of a sample
+    photograph).
     """
     segments = list(jpeg_segments(data))
     try:
         return np.asarray(simplejpeg.decode_jpeg(data, colours), np.uint8)
-    except ValueError:  # once more without what means nothing: did it only stumble over that?
+    except ValueError:  # again without superfluous bytes, in case only they were the problem
         try:
             return np.asarray(simplejpeg.decode_jpeg(_tidied(data, segments), colours), np.uint8)
         except ValueError as told:
             words = str(told).removeprefix("Corrupt JPEG data: ")
-            raise PhotoError(CUT.format(f"its JPEG data are broken ({words})")) from None
+            raise PhotoError(CUT.format(f"its JPEG data is corrupt ({words})")) from None
 
 
 def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
     """Yield marker, begin and end of each segment (ITU-T T.81, Annex B) of the first picture.
 
-    A scan's coded data belong to its segment. The last one is the end of the picture.
+    A scan's coded data belongs to its segment. The last segment is the end of the picture.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
     Raises
     ------
     PhotoError
-        If that end is not there.
+        If that end is missing.
     """
     at, scans = 2, 0
     while (at := data.find(b"\xff", at)) >= 0 and at + 1 < len(data):
@@ -95,7 +95,7 @@ def jpeg_segments(data: bytes) -> Iterator[tuple[int, int, int]]:
 
 
 def _tidied(data: bytes, segments: list[tuple[int, int, int]]) -> bytes:
-    """Return the segments alone, without notes that don't touch the pixels and zeros at the end."""
+    """Return the segments alone, without metadata that doesn't affect the pixels or final zeros."""
     written = [data[:2]]
     for marker, begin, end in segments:
         part = data[begin:end]

@@ -1,4 +1,4 @@
-"""A photograph as the tool holds it: upright pixels, its identity, what the camera wrote."""
+"""A photograph: its upright pixels, its identity and the camera's metadata."""
 
 from __future__ import annotations
 
@@ -25,28 +25,28 @@ class Photo:
     Parameters
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
-        RGB, turned as the camera was held.
+        RGB, upright.
     name : str
-        What to call it when talking to people.
+        Name used in messages.
     sha256 : str
         Hash of the file: the photograph's identity.
     look_hash : str
-        Hash of its look, 64 bits in hex: close copies differ in few bits.
+        Hash of its appearance, 64 bits in hex: near-copies differ in only a few bits.
     taken_at : datetime or None
-        When the camera says that it was taken; with a time zone only if the camera wrote one.
+        Capture time recorded by the camera; with a time zone only if the camera recorded one.
     camera : str
-        Make and model; empty if not written.
+        Make and model; empty if not recorded.
     focal_px, u_focal_px : float or None
-        Focal length as written by the camera, px of `pixels`, and its standard uncertainty.
+        Focal length recorded by the camera, px of `pixels`, and its standard uncertainty.
     notes : tuple of str
-        What had to be done to the colours, one sentence each; empty for an everyday photograph.
+        Changes made to the colours, one sentence each; empty for an ordinary photograph.
     lens : str
-        Which lens of the camera, as it wrote: 35 mm equivalent and zoom; empty if not written.
+        The camera's lens as recorded: 35 mm equivalent and zoom; empty if not recorded.
     orientation : int
-        How the picture was stored before it was turned upright (Exif, 1 to 8).
+        Orientation in which the picture was stored (Exif, 1 to 8).
     taken_px : tuple of int or None
-        Width and height as the camera wrote them, px, or else those of the picture; None for
-        pixels that come from no file.
+        Width and height recorded by the camera, px, or else those of the picture; None for pixels
+        that do not come from a file.
     """
 
     pixels: Pixels
@@ -64,17 +64,17 @@ class Photo:
 
 
 def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Photo:
-    """Return the photograph in a file, upright and whole.
+    """Return the photograph in a file, upright and complete.
 
-    JPEG, PNG, TIFF, WebP, HEIC/HEIF and AVIF are known by their content; of a file with a
-    preview, a gain map or a burst beside its picture, the picture itself is taken.
+    JPEG, PNG, TIFF, WebP, HEIC/HEIF and AVIF are recognised by their content. If a file also
+    contains a preview, a gain map or a burst, the main picture is used.
 
     Parameters
     ----------
     source : path or bytes
-        The file, or what is in it.
+        The file, or its content.
     name : str, optional
-        What to call it; the file's name by default.
+        Name to use in messages; the file's name by default.
 
     Returns
     -------
@@ -84,8 +84,8 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
     Raises
     ------
     PhotoError
-        If the file can't be read, is no photograph, is cut off, animated, without pixels or
-        over 200 megapixels: one sentence that says which.
+        If the file can't be read, is not a photograph, is truncated or animated, has no pixels or
+        more than 200 megapixels. The message says which, in one sentence.
 
     References
     ----------
@@ -117,17 +117,17 @@ def open_photo(source: str | os.PathLike[str] | bytes, *, name: str = "") -> Pho
 
 
 def look_hash(pixels: Pixels) -> str:
-    """Return 64 bits that say how a picture looks, as 16 hex digits.
+    """Return a 64-bit hash of a picture's appearance, as 16 hex digits.
 
     Each bit says whether one of 9 x 8 grey fields is brighter than its left neighbour (a
-    difference hash): copies that were resized or saved again differ in a few bits only.
+    difference hash): copies that were resized or saved again differ in only a few bits.
 
     Parameters
     ----------
     pixels : ndarray of shape (H, W, 3), uint8
         RGB.
     """
-    step = max(1, min(pixels.shape[:2]) // 256)  # a thinned picture tells as much
+    step = max(1, min(pixels.shape[:2]) // 256)  # a subsampled picture is enough
     small = cv2.resize(pixels[::step, ::step], (9, 8), interpolation=cv2.INTER_AREA)
     grey = small.astype(np.float64) @ np.array([0.299, 0.587, 0.114])
     return np.packbits(grey[:, 1:] > grey[:, :-1]).tobytes().hex()
@@ -140,7 +140,7 @@ def _read(source: str | os.PathLike[str] | bytes, name: str) -> tuple[bytes, str
     name = name or path.name or str(path)
     try:
         with path.open("rb", buffering=0) as file:
-            kind_of(file.read(512))  # a film of many gigabytes is not worth reading
+            kind_of(file.read(512))  # do not read many gigabytes of a video
             file.seek(0)
             return file.readall(), name
     except PhotoError as reason:
@@ -155,7 +155,7 @@ def _read(source: str | os.PathLike[str] | bytes, name: str) -> tuple[bytes, str
 
 
 def _upright(pixels: Pixels, stored: int) -> Pixels:
-    """Turn a picture as its Exif orientation (1 to 8) says that it is to be seen."""
+    """Turn a picture upright according to its Exif orientation (1 to 8)."""
     if stored in (5, 7):
         pixels = np.asarray(cv2.transpose(pixels), np.uint8)
     turns = {

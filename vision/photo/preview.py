@@ -1,4 +1,4 @@
-"""A small JPEG of a photograph, made once: pages show it and never decode the original."""
+"""A small JPEG of a photograph, made once: the pages show it and never decode the original."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ QUALITY = 82
 
 
 def preview_jpeg(pixels: Pixels) -> bytes:
-    """Return a picture as a JPEG of at most `PREVIEW_PX` px a side."""
+    """Return a picture as a JPEG with sides of at most `PREVIEW_PX` px."""
     high, wide = pixels.shape[:2]
     by = min(1.0, PREVIEW_PX / max(high, wide))
     size = (max(1, round(wide * by)), max(1, round(high * by)))
@@ -31,7 +31,7 @@ def preview_of(data: bytes, name: str) -> tuple[bytes, tuple[int, int]]:
     Raises
     ------
     PhotoError
-        If the file is no photograph.
+        If the file is not a photograph.
     """
     pixels = open_photo(data, name=name).pixels
     return preview_jpeg(pixels), (pixels.shape[1], pixels.shape[0])
