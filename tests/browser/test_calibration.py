@@ -63,7 +63,7 @@ def test_a_phone_is_calibrated_by_upload_and_removed_again(
         expect(page.get_by_text("board 1.jpg")).to_be_visible()
         quiet(page)
         press(page, "Calibrate")
-        expect(page.get_by_text("found in 3 photographs; 8 are the least")).to_be_visible()
+        expect(page.get_by_text("found in 3 photographs; at least 8 are needed")).to_be_visible()
         fill(page, "Across its 7 squares", "174,9 mm")
         press(page, "Calibrate")
         expect(page.get_by_text("Give both lengths of the chequered field")).to_be_visible()

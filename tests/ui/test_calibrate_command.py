@@ -41,7 +41,7 @@ def calibrated(key: str = KEY, lens: Intrinsics = LENS) -> Calibrated:
     known = Covariance(Intrinsics._fields, np.diag(u**2))
     found = Calibration(lens, known, (4000, 3000), 0.004, 2e-4, (0.2, 0.3), 655, 0.92, (4.0, 39.0))
     camera = calibrated_camera(key, found, photographs=12, on=date(2026, 11, 26))
-    return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg shows no board",))
+    return Calibrated(camera, found, ("a.jpg", "b.jpg"), ("c.jpg does not show the board",))
 
 
 def test_the_board_is_printed_true_to_size(tmp_path: Path) -> None:
@@ -84,7 +84,7 @@ def test_a_calibration_is_told_kept_listed_and_forgotten(
     lines = {line.split(",")[0]: line.split() for line in done.output.splitlines()}
     assert lines["focal length"][-2:] == ["3050.00", "0.61"]
     assert lines["p2"][-4:] == ["not", "distinguishable", "from", "0"]
-    assert "Left out: c.jpg shows no board." in done.output
+    assert "Left out: c.jpg does not show the board." in done.output
     assert known_cameras() == {KEY: calibrated().camera}
     assert f"{KEY}: focal length 3050.0 px, from 12 photographs" in run("cameras").output
     assert "no camera called 'other'" in run("cameras", "--remove", "other").output

@@ -1,14 +1,15 @@
-"""A camera's numbers from photographs of the calibration board, with their covariance.
+"""A camera's parameters from photographs of the calibration board, with their covariance.
 
-One bundle adjustment (Triggs et al., Bundle Adjustment, 2000; camera model of Brown 1971): focal
-length, principal point, distortion (k1, k2 radial; p1, p2 tangential), what the printer and a
-plate that is not quite flat did to the board, and where each photograph was taken from, fitted
-at once to all corners. As in `vision.target.pose` every number has wide knowledge beforehand in
-place of a choice of model: what the photographs can't tell, the prior holds, and the covariance
-says which was the case. So k2, p1 and p2 are always in, and harmless where nothing supports them.
+This is a bundle adjustment (Triggs et al., Bundle Adjustment, 2000; camera model of Brown 1971).
+Focal length, principal point, distortion (k1, k2 radial; p1, p2 tangential), deformation of the
+board by the printer and by a plate that is not quite flat, and the pose of each photograph are
+fitted together to all corners. As in `vision.target.pose`, every parameter has a wide prior instead
+of a choice of model: parameters that the photographs do not determine are held by the prior, and
+the covariance shows which they are. So k2, p1 and p2 are always included, and do no harm where the
+data do not support them.
 
-Pixels are taken as square: those of phones are, to far better than the board's print, whose
-unequal stretch looks just the same and is fitted instead. Lengths are squares of the board.
+Pixels are assumed square. Those of phones are, far more accurately than the board's print, whose
+unequal stretch has the same effect and is fitted instead. Lengths are in squares of the board.
 """
 
 from __future__ import annotations
@@ -26,18 +27,18 @@ from vision.least_squares import HUBER, Covariance, fit, scatter_of
 
 Array = NDArray[np.float64]
 
-# Known beforehand, of no particular camera (common practice, no source): principal point within
-# some percent of the long side, distortion as strong as an unstraightened phone picture's, a
-# plate flat to half a millimetre at a square of 25 mm.
+# Priors for any camera (common practice, no source): principal point within a few percent of the
+# long side, distortion as strong as in an uncorrected phone picture, a plate flat to half a
+# millimetre at a square of 25 mm.
 U_LOG_FOCAL, U_CENTRE_SHARE = 0.5, 0.03
 U_K1, U_K2, U_P = 0.3, 0.5, 0.003
 U_BOW = 0.02
 U_STRETCH = 0.014  # an unchecked print: 1 % along and 1 % across, independently
-FLOOR_PX = 0.03  # corners are never believed to be better than this
+FLOOR_PX = 0.03  # least standard deviation assumed for a corner
 
 
 class Intrinsics(NamedTuple):
-    """A lens in the numbers that are fitted.
+    """A lens as the parameters that are fitted.
 
     Parameters
     ----------
@@ -59,7 +60,7 @@ class Intrinsics(NamedTuple):
 
 
 class BoardShape(NamedTuple):
-    """What the printer and the plate did to the board.
+    """Deformation of the board by the printer and the plate.
 
     Parameters
     ----------
@@ -75,14 +76,14 @@ class BoardShape(NamedTuple):
     bow_across: float = 0.0
 
 
-# The fit's vector: the numbers of all photographs, then six for the pose of each.
+# The fit's vector: the parameters shared by all photographs, then six for the pose of each.
 LENS, SHARED = len(Intrinsics._fields), len(Intrinsics._fields + BoardShape._fields)
 
 
-def _knowledge(
+def _priors(
     size: tuple[int, int], focal_px: float | None, stretch: float, u_stretch: float
 ) -> tuple[Array, Array]:
-    """Return what is known of the shared numbers beforehand, and its standard uncertainties."""
+    """Return the priors of the shared parameters, and their standard uncertainties."""
     width, height = size
     log_focal = float(np.log(focal_px or 0.8 * max(size)))
     lens = Intrinsics(log_focal, (width - 1) / 2, (height - 1) / 2)
@@ -93,7 +94,7 @@ def _knowledge(
 
 
 def _first_poses(boards: Sequence[FoundBoard], lens: Intrinsics) -> list[Array]:
-    """Return a pose to start from for each photograph: OpenCV's calibration without distortion."""
+    """Return an initial pose for each photograph, from OpenCV's calibration without distortion."""
     flat = [
         np.column_stack([board.corners, np.zeros(len(board.corners))]).astype(np.float32)
         for board in boards
@@ -126,7 +127,8 @@ def _matrix(lens: Intrinsics) -> Array:
 def _project_board(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
     """Return where photograph i shows the board's corners, px (N, 2), and the Jacobian.
 
-    The Jacobian (2 N, SHARED + 6) is by the shared numbers, then by the photograph's pose.
+    The Jacobian (2 N, SHARED + 6) has columns for the shared parameters, then for the
+    photograph's pose.
     """
     lens, form = Intrinsics(*x[:LENS]), BoardShape(*x[LENS:SHARED])
     across = board.corners[:, 1]
@@ -140,8 +142,8 @@ def _project_board(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
     )
     jacobian = np.empty((2 * len(u), SHARED + 6))
     jacobian[:, 0] = np.exp(lens.log_focal) * (J[:, 6] + J[:, 7])
-    jacobian[:, 1:3], jacobian[:, 3:LENS] = J[:, 8:10], J[:, 10:14]  # OpenCV's order is ours
-    # moving a point by (dx, dy, dz) is moving the camera's frame by R times that
+    jacobian[:, 1:3], jacobian[:, 3:LENS] = J[:, 8:10], J[:, 10:14]  # in the same order in OpenCV
+    # moving a point by (dx, dy, dz) is equivalent to moving the camera's frame by R times that
     per = J[:, 3:6] @ np.asarray(cv2.Rodrigues(pose[:3])[0], float)
     u2, v2 = np.repeat(u, 2), np.repeat(v, 2)
     jacobian[:, LENS] = per[:, 1] * np.repeat(across, 2)
@@ -154,7 +156,7 @@ def _project_board(x: Array, i: int, board: FoundBoard) -> tuple[Array, Array]:
 def _misfit(
     x: Array, boards: Sequence[FoundBoard], sigma: Array, prior: Array, u_prior: Array
 ) -> tuple[Array, Array]:
-    """Return all residuals over their standard uncertainty, priors last, and their Jacobian."""
+    """Return all residuals over their standard uncertainty, priors last, and the Jacobian."""
     residuals, blocks = [], []
     for i, board in enumerate(boards):
         points_px, J = _project_board(x, i, board)
@@ -170,23 +172,23 @@ def _misfit(
 
 
 def _spread_px(off: Array, photographs: int) -> float:
-    """Return the standard deviation of a photograph's corners, px, false ones left out."""
+    """Return the standard deviation of a photograph's corners, px, with outliers weighted down."""
     rough = max(scatter_of(off), FLOOR_PX)
     weights = np.minimum(1.0, HUBER * rough / np.maximum(np.abs(off), 1e-12))
-    dof = max(4.0, off.size - 6 - SHARED / photographs)  # that the fit left
+    dof = max(4.0, off.size - 6 - SHARED / photographs)  # degrees of freedom left by the fit
     return max(float(np.sqrt((weights * off**2).sum() / dof)), FLOOR_PX)
 
 
 LEAST_PHOTOGRAPHS = 8
-MOST_U_FOCAL = 0.004  # above, the photographs were taken from too much the same direction
-LEAST_COVERAGE = 0.60  # of the picture's fields that hold a corner
+MOST_U_FOCAL = 0.004  # above this, the photographs' directions were too similar
+LEAST_COVERAGE = 0.60  # of the picture's fields that contain a corner
 FIELDS = (8, 6)
-MOST_RMS_SHARE = 4e-4  # of the long side: 1.6 px of 4,000; above, this lens bends otherwise
-ZOOM_OFF = 0.03  # a photograph whose own focal length is surely so far off was zoomed or cropped
+MOST_RMS_SHARE = 4e-4  # of the long side: 1.6 px of 4,000; above this, the lens model does not fit
+ZOOM_OFF = 0.03  # a photograph with a focal length this far off was zoomed or cropped
 
 
 class CalibrationError(ValueError):
-    """Photographs that give no calibration; the message is one sentence for people."""
+    """Photographs from which calibration fails; the message is a sentence for users."""
 
 
 class NoBoardError(CalibrationError):
@@ -195,12 +197,12 @@ class NoBoardError(CalibrationError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
-    """A camera's numbers, in the frame of the photographs that were given.
+    """A camera's parameters, in the frame of the photographs given.
 
     Parameters
     ----------
     lens : Intrinsics
-        The camera's numbers.
+        The camera's parameters.
     covariance : Covariance
         Their covariance.
     size : tuple of int
@@ -212,7 +214,7 @@ class Calibration:
     corners : int
         Number of corners used.
     coverage : float
-        Share of the picture's fields that hold a corner, 0 to 1.
+        Share of the picture's fields that contain a corner, 0 to 1.
     tilts_deg : tuple of float
         Angle between the line of sight and the board's normal in each photograph, deg.
     """
@@ -242,7 +244,7 @@ def calibrate(
     stretch: float = 0.0,
     u_stretch: float = U_STRETCH,
 ) -> Calibration:
-    """Return a camera's numbers from boards found in its photographs.
+    """Return a camera's parameters from boards found in its photographs.
 
     Parameters
     ----------
@@ -251,25 +253,25 @@ def calibrate(
     size : tuple of int
         Width and height of the photographs, px.
     names : sequence of str, optional
-        What to call the photographs in a refusal.
+        Names of the photographs for error messages.
     focal_px : float, optional
-        Focal length to start from, px.
+        Initial focal length, px.
     stretch, u_stretch : float, optional
         By how much the print is longer across than along, as measured, and its uncertainty, 1.
 
     Raises
     ------
     CalibrationError
-        If there are too few photographs, they are too much alike, leave too much of the picture
-        out, one was zoomed or cropped, or the lens bends in ways that the model can't follow.
+        If there are too few photographs, their directions are too similar, they cover too little
+        of the picture, one was zoomed or cropped, or the lens does not fit the distortion model.
     """
     if len(boards) < LEAST_PHOTOGRAPHS:
         raise CalibrationError(
-            f"the board was found in {len(boards)} photographs; {LEAST_PHOTOGRAPHS} are the least: "
-            "take more, sharp and with most of the board in view."
+            f"the board was found in {len(boards)} photographs; at least {LEAST_PHOTOGRAPHS} are "
+            "needed: take more, sharp and with most of the board in view."
         )
-    called = list(names) or [f"photograph {i}" for i in range(1, len(boards) + 1)]
-    prior, u_prior = _knowledge(size, focal_px, stretch, u_stretch)
+    titles = list(names) or [f"photograph {i}" for i in range(1, len(boards) + 1)]
+    prior, u_prior = _priors(size, focal_px, stretch, u_stretch)
     fitted = np.concatenate([prior, *_first_poses(boards, Intrinsics(*prior[:LENS]))])
     sigma = np.full(len(boards), max(size) / 4000)
     corners = sum(len(board.corners) for board in boards)
@@ -280,7 +282,9 @@ def calibrate(
     def jacobian(x: Array) -> Array:
         return _misfit(x, boards, sigma, prior, u_prior)[1]
 
-    for _ in range(4):  # from the second time each photograph counts by how sharp its corners are
+    for _ in range(
+        4
+    ):  # from the second pass on, photographs are weighted by their corners' scatter
         solution = fit(residuals, fitted, jacobian, robust=2 * corners)
         fitted = solution.values
         off = [
@@ -288,12 +292,13 @@ def calibrate(
         ]
         sigma = np.array([_spread_px(apart_px, len(boards)) for apart_px in off])
     rms = tuple(float(np.sqrt((apart_px**2).sum(axis=1).mean())) for apart_px in off)
-    _refuse_zoomed(fitted, boards, sigma, called)
+    _refuse_zoomed(fitted, boards, sigma, titles)
     worst = int(np.argmax(rms))
     if float(np.median(rms)) > MOST_RMS_SHARE * max(size):
         raise CalibrationError(
-            f"the corners lie {np.median(rms):.1f} px off what such a lens can show (worst "
-            f"{called[worst]}, {rms[worst]:.1f} px): is the board flat, and is the lens no fisheye?"
+            f"the corners are {np.median(rms):.1f} px away from where the lens model puts them "
+            f"(worst {titles[worst]}, {rms[worst]:.1f} px): make sure that the board is flat and "
+            "the lens is not a fisheye."
         )
     shared = Covariance(
         Intrinsics._fields + BoardShape._fields, solution.covariance[:SHARED, :SHARED]
@@ -303,15 +308,15 @@ def calibrate(
     if u_log_focal > MOST_U_FOCAL:
         raise CalibrationError(
             f"the photographs were all taken from much the same direction (tilts {min(tilts):.0f} "
-            f"to {max(tilts):.0f} degrees), so that the focal length is known to "
-            f"{100 * u_log_focal:.1f} % only ({100 * MOST_U_FOCAL:.1f} % is the most): tilt the "
+            f"to {max(tilts):.0f} degrees), so the focal length is known to "
+            f"{100 * u_log_focal:.1f} % only (the limit is {100 * MOST_U_FOCAL:.1f} %): tilt the "
             "phone by 20 to 40 degrees to each side, upwards and downwards."
         )
     coverage = _coverage(boards, size)
     if coverage < LEAST_COVERAGE:
         raise CalibrationError(
-            f"the board covers {100 * coverage:.0f} % of the picture, all photographs together; "
-            f"{100 * LEAST_COVERAGE:.0f} % is the least: show it in every corner, too."
+            f"the board covers {100 * coverage:.0f} % of the picture in all photographs together; "
+            f"at least {100 * LEAST_COVERAGE:.0f} % is needed: also show it in every corner."
         )
     return Calibration(
         Intrinsics(*fitted[:LENS].tolist()),
@@ -329,20 +334,20 @@ def calibrate(
 def _refuse_zoomed(
     x: Array, boards: Sequence[FoundBoard], sigma: Array, names: Sequence[str]
 ) -> None:
-    """Refuse a photograph whose own focal length, all else as fitted, is surely another."""
+    """Refuse a photograph whose own focal length, with the rest as fitted, clearly differs."""
     own = np.array([_own_focal(x, i, board, sigma[i]) for i, board in enumerate(boards)])
     usual = float(np.median(own[:, 0]))
     for i, (log_focal, u) in enumerate(own):
         if abs(log_focal - usual) > max(ZOOM_OFF, 5 * u):
             raise CalibrationError(
-                f"{names[i]} was taken with another focal length than the rest "
+                f"{names[i]} was taken with a different focal length from the others "
                 f"({100 * np.expm1(log_focal - usual):+z.0f} %): leave out photographs that were "
                 "zoomed, cropped or taken with another lens."
             )
 
 
 def _own_focal(x: Array, i: int, board: FoundBoard, sigma: float) -> tuple[float, float]:
-    """Return ln(focal length) by photograph i alone, all else as fitted, and its uncertainty."""
+    """Return ln(focal length) from photograph i alone, with the rest as fitted, and its u."""
     focal = Intrinsics._fields.index("log_focal")
     free = [focal, *range(SHARED + 6 * i, SHARED + 6 * i + 6)]  # it, and the photograph's pose
 

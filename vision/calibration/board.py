@@ -1,12 +1,12 @@
-"""The calibration board: a chequered page with markers, as data, as a PDF, and found in a picture.
+"""The calibration board, a chequered page with markers: its design, its PDF, and its detection.
 
-Eleven by seven squares on every paper, a marker of an open dictionary in each white square (a
-ChArUco board). Its unit of length is the *square*: a camera's numbers don't depend on the board's
-size, only on its shape, so neither paper nor print scale is asked for. What counts is whether a
-printer stretched the page more one way than the other (`vision.calibration.adjustment` fits that,
-too).
+It has eleven by seven squares on every paper size, with a marker of an open dictionary in each
+white square (a ChArUco board). The unit of length is the *square*: a camera's parameters depend
+only on the board's shape and not on its size, so paper size and print scale need not be known. All
+that matters is whether the printer stretched the page more one way than the other
+(`vision.calibration.adjustment` fits that, too).
 
-The dictionary (4 x 4 bits) is not that of the cards, so that neither is taken for the other.
+The dictionary (4 x 4 bits) differs from that of the cards, so that the two can't be confused.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ Grey = NDArray[np.uint8]
 
 COLUMNS, ROWS = 11, 7
 MARKER_SHARE = 0.75
-SIDE_MM, FOOT_MM = 8.0, 18.0  # white at each side, and for words below
+SIDE_MM, FOOT_MM = 8.0, 18.0  # white margins: at each side, and below for the text
 DICTIONARY = cv2.aruco.DICT_4X4_50
-LOOK_PX = (1600, 3200)  # long sides at which markers are looked for
+LOOK_PX = (1600, 3200)  # long sides at which markers are searched for
 LEAST_CORNERS = 12  # of 60 that a photograph must show
-REFINE_SHARE = 0.10  # half the window of the refinement, of a square's side: short of the marker
+REFINE_SHARE = 0.10  # half the refinement window over a square's side: stops short of the marker
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +42,7 @@ class FoundBoard:
     corners : ndarray of shape (N, 2)
         As drawn, in squares from the board's middle, x right and y up.
     corners_px : ndarray of shape (N, 2)
-        As seen, px.
+        In the photograph, px.
     """
 
     corners: Array
@@ -74,10 +74,10 @@ def square_side_mm(paper: str) -> float:
 
 
 def _black_boxes() -> Iterator[BandMm]:
-    """Yield what is black as (x0, y0, x1, y1), in squares from the middle, y up."""
+    """Yield the black areas as (x0, y0, x1, y1), in squares from the middle, y up."""
     words = cv2.aruco.getPredefinedDictionary(DICTIONARY)
     number, edge = 0, (1 - MARKER_SHARE) / 2
-    bit = MARKER_SHARE / 6  # 4 bits and the marker's own black rim
+    bit = MARKER_SHARE / 6  # 4 bits and the marker's black rim
     for row in range(ROWS):
         for column in range(COLUMNS):
             x, y = column - COLUMNS / 2, ROWS / 2 - row - 1
@@ -92,7 +92,7 @@ def _black_boxes() -> Iterator[BandMm]:
 
 
 def board_pdf(paper: str) -> bytes:
-    """Return the board as a PDF page, vector only and true to size.
+    """Return the board as a PDF page, vector graphics only and true to size.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def board_pdf(paper: str) -> bytes:
     canvas.setAuthor("")
     canvas.setCreator("")
     middle = FOOT_MM + (short - SIDE_MM - FOOT_MM) / 2
-    path = canvas.beginPath()  # one path: neighbours meet without a hairline between them
+    path = canvas.beginPath()  # one path, so that there is no hairline between neighbours
     for x0, y0, x1, y1 in _black_boxes():
         path.rect(
             (long / 2 + x0 * side) * mm,
@@ -133,8 +133,8 @@ def board_pdf(paper: str) -> bytes:
     canvas.drawPath(path, stroke=0, fill=1)
     size = min(8.5, 8.5 * long / 297)
     words = (
-        "Calibration board. Glue it on something flat and stiff. Take 12 photographs, zoom "
-        "untouched: from the front and tilted by",
+        "Calibration board. Glue it to something flat and stiff. Take 12 photographs without "
+        "zoom: from the front and tilted by",
         "20 to 40 degrees each way, some with the phone upright, the board in the middle and in "
         "every corner, filling the picture.",
         f"Then measure the chequered field with a caliper or rule. Along: {COLUMNS * side:g} mm, "
@@ -149,7 +149,7 @@ def board_pdf(paper: str) -> bytes:
 
 
 def find_board(grey: Grey) -> FoundBoard | None:
-    """Return the board's corners in a photograph; None where fewer than 12 are seen.
+    """Return the board's corners in a photograph; None where fewer than 12 are found.
 
     Parameters
     ----------
@@ -158,9 +158,9 @@ def find_board(grey: Grey) -> FoundBoard | None:
 
     Notes
     -----
-    Markers are found in a smaller picture, which also says which corner is which; each corner is
-    then refined in the photograph itself by the gradient method of Förstner and Gülch (1987), as
-    OpenCV's `cornerSubPix` has it: a saddle keeps its place under blur and lens distortion.
+    Markers are found in a smaller picture and identify the corners; each corner is then refined in
+    the photograph itself by the gradient method of Förstner and Gülch (1987), as implemented in
+    OpenCV's `cornerSubPix`. A saddle point does not shift under blur and lens distortion.
     """
     words = cv2.aruco.getPredefinedDictionary(DICTIONARY)
     board = cv2.aruco.CharucoBoard((COLUMNS, ROWS), 1.0, MARKER_SHARE, words)
@@ -174,7 +174,7 @@ def find_board(grey: Grey) -> FoundBoard | None:
         )
         corners, names, _, _ = detector.detectBoard(small)
         if names is not None and len(names) >= LEAST_CORNERS:
-            # resize keeps the outer edges of the picture: centres of pixels move by half a step
+            # resizing preserves the picture's outer edges, so pixel centres shift by half a step
             rough = np.asarray(corners, float).reshape(-1, 2) / scale + 0.5 / scale - 0.5
             return _refined(grey, np.asarray(names, np.int32).ravel(), rough)
     return None
@@ -187,12 +187,12 @@ def _refined(grey: Grey, names: NDArray[np.int32], rough: Array) -> FoundBoard |
     distances = np.linalg.norm(rough[:, None] - rough, axis=2)
     side = (
         float(np.percentile(distances[near], 5)) if near.any() else 20.0
-    )  # where it looks smallest
+    )  # where squares look smallest
     half = int(np.clip(REFINE_SHARE * side, 2, 11))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.002)
     points = rough.astype(np.float32).reshape(-1, 1, 2)
     refined = cv2.cornerSubPix(grey, points.copy(), (half, half), (-1, -1), stop).reshape(-1, 2)
-    # a corner that runs away from where the markers have it was hidden or glared over
+    # a corner that moves far from the position given by the markers was covered or in glare
     steady = np.linalg.norm(refined - rough, axis=1) < max(2.0, 0.12 * side)
     if steady.sum() < LEAST_CORNERS:
         return None

@@ -1,12 +1,12 @@
-"""A phone's lens from photographs of ropes with the card: several solved together.
+"""Calibration of a phone's lens from several photographs of ropes with the card.
 
-One card that is seen nearly squarely tells little of the focal length: a principal point off the
-picture's middle looks like a tilt, and how far off it lies nobody knows beforehand. Both belong to
-the phone, not to the photograph. So each photograph gives what its card shows of the lens and of
-the print's scale, with the pose and all else that is its own summed out (the reduced system of a
-bundle adjustment; Triggs et al. 2000, section 6), and the sum of several, with what was known
-beforehand, gives both. A photograph that contradicts the others was zoomed, or taken with another
-lens: it is left out, and said.
+One card that is seen nearly squarely says little about the focal length: a principal point off the
+picture's middle looks like a tilt, and its offset is not known in advance. But both are properties
+of the phone, not of the photograph. So each photograph contributes its information about the lens
+and the print's scale, with the pose and everything else of its own eliminated (the reduced system
+of a bundle adjustment; Triggs et al. 2000, section 6). The sum over several photographs, with the
+priors, gives both. A photograph that contradicts the others was zoomed or taken with another lens:
+it is left out and reported.
 """
 
 from __future__ import annotations
@@ -43,35 +43,35 @@ from vision.target.stated_lens import WIDE, stated_lens
 
 Array = NDArray[np.float64]
 
-LENS = ("log_focal", "k1", "centre_x_px", "centre_y_px")  # what photographs of one phone share
-SEEN = (*LENS, "scale_along", "scale_across")  # and of one print
+LENS = ("log_focal", "k1", "centre_x_px", "centre_y_px")  # shared by photographs of one phone
+SHARED = (*LENS, "scale_along", "scale_across")  # shared if they are also of one print
 LEAST_PHOTOGRAPHS = 4
-MOST_U_FOCAL = 0.025  # above, they tell hardly more than the camera wrote (4 %)
-SURELY = 3.0  # times its uncertainty off the others: one honest photograph in 400 is left out
+MOST_U_FOCAL = 0.025  # above this, they add little to the focal length the camera recorded (4 %)
+SIGNIFICANT = 3.0  # deviation over u: one valid photograph in 400 is left out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardSight:
-    """What one photograph's card shows of the phone and the print, by itself.
+    """Information about the phone and the print from one photograph's card alone.
 
     Parameters
     ----------
     name, key : str
-        Which photograph, and which camera, picture size and lens took it.
+        The photograph; its camera, picture size and lens.
     size : tuple of int
         Width and height as the sensor is read, px.
     print_of : str
-        Which print: cards of one share its scale.
+        The print; its cards share one scale.
     lens : Lens
-        What was stated of the lens, in the frame in which the sensor is read.
+        The stated lens, in the frame in which the sensor is read.
     u_scales : ndarray of shape (2,)
         Standard uncertainty of the print's scale along and across, 1.
     information : ndarray of shape (6, 6)
-        Inverse covariance of the numbers of `SEEN`, by the photograph alone.
+        Inverse covariance of the parameters of `SHARED`, from the photograph alone.
     pull : ndarray of shape (6,)
-        The same times their values.
+        The product of `information` and the parameters' values.
     tilt_deg, rms_px : float
-        How far the card was tilted, and the root mean square of what its fit left.
+        Tilt of the card, and root mean square of the residuals of its fit.
     """
 
     name: str
@@ -88,7 +88,7 @@ class CardSight:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardCalibration:
-    """A camera, how well it is known, which photographs it rests on, and which not and why.
+    """A camera, its uncertainty, the photographs used, and the others with the reasons.
 
     Parameters
     ----------
@@ -97,11 +97,11 @@ class CardCalibration:
     u_log_focal, u_centre_px : float
         Relative standard uncertainty of its focal length; of its principal point, px.
     stated_px : float or None
-        Focal length as the camera wrote it.
+        Focal length recorded by the camera.
     tilts_deg : tuple of float
-        How far the card was tilted in each photograph used.
+        Tilt of the card in each photograph used.
     used, left_out : tuple of str
-        Photographs that were used; sentences about those that were not.
+        The photographs used; sentences about the others.
     """
 
     camera: CalibratedCamera
@@ -126,15 +126,16 @@ def calibrate_from_cards(
     sources : iterable of path
         The photographs: four or more, original files of one camera and one lens.
     print_check : PrintCheck, optional
-        What was read on the printed bars; without it the print's scale is known to 1 % only, and
-        told by the photographs as well.
+        Readings of the printed bars; without them the print's scale is known to 1 % only, and is
+        also determined from the photographs.
     on : date, optional
-        Day of the calibration.
+        Date of the calibration.
 
     Raises
     ------
     CalibrationError
-        If there are too few, of several cameras, or all taken from much the same direction.
+        If there are too few photographs, they are of several cameras, or all were taken from much
+        the same direction.
     """
     sights: list[CardSight] = []
     left_out: list[str] = []
@@ -149,20 +150,20 @@ def calibrate_from_cards(
 
 
 def card_sight(photo: Photo, print_check: PrintCheck | None = None) -> CardSight | str:
-    """Return what a photograph's card shows of the phone; or why it shows nothing, in words.
+    """Return the information from a photograph's card, or a sentence that says why there is none.
 
     Parameters
     ----------
     photo : Photo
         A photograph of a rope with the card.
     print_check : PrintCheck, optional
-        What was read on the printed bars.
+        Readings of the printed bars.
     """
     key, stated = camera_key(photo), stated_lens(photo)
     if not key:
         return f"{photo.name} does not say which camera took it"
     if stated.cropped is not None:
-        return f"{photo.name} may have been cropped: no camera is known that writes its size"
+        return f"{photo.name} may have been cropped: no known camera writes pictures of its size"
     free = replace(stated, u_log_focal=WIDE, rivals=())
     grey = np.zeros(photo.pixels.shape[:2], np.uint8)
     try:
@@ -179,8 +180,8 @@ def _sight(photo: Photo, key: str, stated: Lens, card: Card, pose: Pose) -> Card
     height, width = photo.pixels.shape[:2]
     size = (height, width) if photo.orientation >= 5 else (width, height)
     turn, shift = turned(photo.orientation, *size)
-    back = np.eye(len(SEEN))  # from the numbers of the upright picture to those of the stored one
-    centre = slice(SEEN.index("centre_x_px"), SEEN.index("centre_y_px") + 1)
+    back = np.eye(len(SHARED))  # from parameters of the upright picture to those as stored
+    centre = slice(SHARED.index("centre_x_px"), SHARED.index("centre_y_px") + 1)
     back[centre, centre] = turn.T
     values = np.concatenate([pose.camera.values(LENS), pose.scales])
     values[centre] -= shift
@@ -188,7 +189,7 @@ def _sight(photo: Photo, key: str, stated: Lens, card: Card, pose: Pose) -> Card
     lens = pose.lens
     known = np.array([lens.u_log_focal, lens.u_k1, lens.u_centre_px, lens.u_centre_px, *u_scales])
     before = np.array([math.log(lens.focal_px), lens.k1, *(lens.centre_px - shift), 0.0, 0.0])
-    whole = np.linalg.inv(pose.joint.ordered(SEEN))
+    whole = np.linalg.inv(pose.joint.ordered(SHARED))
     information = whole - np.diag(known**-2)
     pull = whole @ values - before / known**2
     middle = (size[0] - 1) / 2, (size[1] - 1) / 2
@@ -209,16 +210,16 @@ def _sight(photo: Photo, key: str, stated: Lens, card: Card, pose: Pose) -> Card
 def solve_together(
     sights: Sequence[CardSight], *, on: date | None = None, left_out: Sequence[str] = ()
 ) -> CardCalibration:
-    """Return the camera behind what several photographs show.
+    """Return the camera from the information of several photographs.
 
     Parameters
     ----------
     sights : sequence of CardSight
-        What each shows by itself.
+        The information from each photograph.
     on : date, optional
-        Day of the calibration.
+        Date of the calibration.
     left_out : sequence of str, optional
-        Sentences about photographs that show nothing, for a refusal.
+        Sentences about photographs without information, for the error message.
 
     Raises
     ------
@@ -228,35 +229,37 @@ def solve_together(
     _refuse_mixed(sights)
     stored = Counter(sight.size for sight in sights).most_common(1)
     used = [sight for sight in sights if sight.size == stored[0][0]] if stored else []
-    said = [f"{sight.name} was turned by another program" for sight in sights if sight not in used]
+    unused = [
+        f"{sight.name} was turned by another program" for sight in sights if sight not in used
+    ]
     while len(used) > LEAST_PHOTOGRAPHS:
         apart = [_off_the_others(used, at) for at in range(len(used))]
         worst = max(range(len(used)), key=lambda at: abs(apart[at][0]) / apart[at][1])
         off, u = apart[worst]
-        if abs(off) <= max(ZOOM_OFF, SURELY * u):
+        if abs(off) <= max(ZOOM_OFF, SIGNIFICANT * u):
             break
-        said.append(
-            f"{used[worst].name} shows another focal length than the rest "
+        unused.append(
+            f"{used[worst].name} shows a different focal length from the others "
             f"({100 * math.expm1(off):+z.0f} %): it was zoomed, cropped or taken with another lens"
         )
         del used[worst]
     if len(used) < LEAST_PHOTOGRAPHS:
-        why = f" ({'; '.join([*left_out, *said])})" if left_out or said else ""
+        why = f" ({'; '.join([*left_out, *unused])})" if left_out or unused else ""
         raise CalibrationError(
-            f"the card shows the lens in {len(used)} photographs; {LEAST_PHOTOGRAPHS} are the "
-            f"least{why}: give more, original files of one phone."
+            f"the lens can be calibrated from the card in {len(used)} photographs; at least "
+            f"{LEAST_PHOTOGRAPHS} are needed{why}: give more original files of one phone."
         )
     values, covariance = _solved(used)
     tilts = tuple(sight.tilt_deg for sight in used)
     u_log_focal = float(np.sqrt(covariance[0, 0]))
     if u_log_focal > MOST_U_FOCAL:
         raise CalibrationError(
-            f"the photographs leave the focal length open to {100 * u_log_focal:.1f} % "
-            f"({100 * MOST_U_FOCAL:.1f} % is the most; tilts {min(tilts):.0f} to {max(tilts):.0f} "
+            f"the photographs determine the focal length to {100 * u_log_focal:.1f} % only (the "
+            f"limit is {100 * MOST_U_FOCAL:.1f} %; tilts {min(tilts):.0f} to {max(tilts):.0f} "
             "degrees): add some tilted by 10 to 30 degrees to each side, upwards and downwards."
         )
     order = [LENS.index(name) for name in ("log_focal", "centre_x_px", "centre_y_px", "k1")]
-    matrix = np.diag(np.full(len(Intrinsics._fields), 1e-12))  # k2, p1, p2: in k1, as all along
+    matrix = np.diag(np.full(len(Intrinsics._fields), 1e-12))  # u of k2, p1 and p2 is in k1's
     matrix[:4, :4] = covariance[np.ix_(order, order)]
     camera = CalibratedCamera(
         key=used[0].key,
@@ -276,7 +279,7 @@ def solve_together(
     u_centre = float(np.sqrt(max(covariance[2, 2], covariance[3, 3])))
     stated = used[0].lens.focal_px if used[0].lens.known else None
     names = tuple(sight.name for sight in used)
-    return CardCalibration(camera, u_log_focal, u_centre, stated, tilts, names, tuple(said))
+    return CardCalibration(camera, u_log_focal, u_centre, stated, tilts, names, tuple(unused))
 
 
 def _refuse_mixed(sights: Sequence[CardSight]) -> None:
@@ -285,14 +288,14 @@ def _refuse_mixed(sights: Sequence[CardSight]) -> None:
         listed = "; ".join(f"{key} ({count})" for key, count in by_key.most_common())
         raise CalibrationError(
             f"the photographs are of {len(by_key)} cameras, sizes or lenses: {listed}. Give those "
-            "of one, zoom untouched."
+            "of one only, without zoom."
         )
 
 
 def _solved(sights: Sequence[CardSight], without: int | None = None) -> tuple[Array, Array]:
-    """Return lens and print scales, and their covariance: LENS first, two numbers for each print.
+    """Return lens and print scales, and their covariance: LENS first, then two for each print.
 
-    Without one photograph's own part, if asked for; what was known beforehand stays.
+    The information of photograph `without` is left out, if given; the priors are always used.
     """
     prints = list(dict.fromkeys(sight.print_of for sight in sights))
     count = len(LENS) + 2 * len(prints)
@@ -305,25 +308,25 @@ def _solved(sights: Sequence[CardSight], without: int | None = None) -> tuple[Ar
         at = len(LENS) + 2 * prints.index(sight.print_of)
         u[at : at + 2] = sight.u_scales
     information, pull = np.diag(u**-2), prior / u**2
-    # refocusing and stabilisation move the lens from one photograph to the next
-    moves = np.zeros(len(SEEN))
+    # refocusing and stabilisation move the lens between photographs
+    moves = np.zeros(len(SHARED))
     moves[[0, 2, 3]] = U_REFOCUS, *[U_SHIFT_SHARE * max(sights[0].size)] * 2
     for number, sight in enumerate(sights):
         if number == without:
             continue
         at = len(LENS) + 2 * prints.index(sight.print_of)
-        mine = np.array([*range(len(LENS)), at, at + 1])
-        part = np.linalg.inv(np.eye(len(SEEN)) + sight.information @ np.diag(moves**2))
-        information[np.ix_(mine, mine)] += part @ sight.information
-        pull[mine] += part @ sight.pull
+        own = np.array([*range(len(LENS)), at, at + 1])
+        part = np.linalg.inv(np.eye(len(SHARED)) + sight.information @ np.diag(moves**2))
+        information[np.ix_(own, own)] += part @ sight.information
+        pull[own] += part @ sight.pull
     covariance = np.asarray(np.linalg.inv(information), float)
     return covariance @ pull, covariance
 
 
 def _off_the_others(sights: Sequence[CardSight], at: int) -> tuple[float, float]:
-    """Return how far a photograph's focal length lies off the others', in ln, and the u of that.
+    """Return the deviation of a photograph's ln(focal length) from the others', and its u.
 
-    Its own is read with the principal point and the print's scale that the others show.
+    Its own focal length is determined with the others' principal point and print scale.
     """
     sight = sights[at]
     values, covariance = _solved(sights, without=at)

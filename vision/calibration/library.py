@@ -1,11 +1,13 @@
-"""Calibrated cameras: kept by name in a small JSON file, and turned to each photograph.
+"""Calibrated cameras: stored by name in a small JSON file, and rotated for each photograph.
 
-A calibration belongs to one camera, one picture size and one lens (`camera_key`). It is kept in
-the frame in which the sensor is read, since a phone is held upright or sideways; `lens_for` turns
-it as the photograph was turned. Where a file no longer says how (some programs store pictures
-already turned), the lens's middle is put in the picture's and is uncertain by as much.
+A calibration belongs to one camera, one picture size and one lens (`camera_key`). It is stored in
+the frame in which the sensor is read, since a phone may be held upright or sideways; `lens_for`
+rotates it as the photograph was rotated. Where the file no longer records the orientation (some
+programs store pictures already rotated), the principal point is taken as the picture's middle,
+with its offset from there as uncertainty.
 
-What a calibration can't know is added: refocusing and image stabilisation move the lens.
+Uncertainty that a calibration can't include is added: refocusing and image stabilisation move the
+lens.
 """
 
 from __future__ import annotations
@@ -40,30 +42,30 @@ Array = NDArray[np.float64]
 U_REFOCUS = 0.005
 # Stabilisation shifts the lens by some tens of px of 4,000 at most (common practice, no source).
 U_SHIFT_SHARE = 0.003
-UNUSUAL = 0.5  # |k1| of a lens that no phone's picture shows: the file is damaged
+UNUSUAL = 0.5  # |k1| larger than in any phone's picture: the file is damaged
 
 
 @dataclass(frozen=True, slots=True)
 class CalibratedCamera:
-    """One camera's calibration as it is kept.
+    """One camera's calibration as it is stored.
 
     Parameters
     ----------
     key : str
-        Which camera, size and lens, see `camera_key`.
+        Camera, size and lens, see `camera_key`.
     size : tuple of int
         Width and height as the sensor is read, px.
     focal_px, centre_px, k1, k2, p1, p2
-        The camera's numbers, see `vision.calibration.adjustment`.
+        The camera's parameters, see `vision.calibration.adjustment`.
     covariance : tuple of tuple of float
-        Covariance of these numbers, the focal length as its logarithm, in the order of
+        Covariance of these parameters, with the logarithm of the focal length, in the order of
         `vision.calibration.adjustment.Intrinsics`.
     photographs : int
-        How many it came from.
+        Number of photographs used.
     rms_px, coverage : float
         Residuals of the corners, px; share of the picture that the board covered.
     on : date or None
-        Day of the calibration.
+        Date of the calibration.
     """
 
     key: str
@@ -82,7 +84,7 @@ class CalibratedCamera:
 
 
 def camera_key(photo: Photo) -> str:
-    """Return which camera, picture size and lens took a photograph; empty if it does not say.
+    """Return the camera, picture size and lens of a photograph; empty if not recorded.
 
     Parameters
     ----------
@@ -106,18 +108,18 @@ def camera_key(photo: Photo) -> str:
 def calibrated_camera(
     key: str, calibration: Calibration, *, photographs: int, on: date | None
 ) -> CalibratedCamera:
-    """Return a calibration as it is kept.
+    """Return a calibration in the form in which it is stored.
 
     Parameters
     ----------
     key : str
-        Which camera, size and lens, see `camera_key`.
+        Camera, size and lens, see `camera_key`.
     calibration : Calibration
-        What the photographs of the board gave.
+        The result from the photographs of the board.
     photographs : int
-        How many they were.
+        Number of these photographs.
     on : date or None
-        Day of the calibration.
+        Date of the calibration.
     """
     lens = calibration.lens
     return CalibratedCamera(
@@ -138,9 +140,9 @@ def calibrated_camera(
 
 
 def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
-    """Return what is known of the lens that took a photograph, turned as that is.
+    """Return the prior knowledge of the lens that took a photograph, in the photograph's frame.
 
-    Of a camera that is not calibrated this is its focal length, where it wrote one.
+    For a camera that is not calibrated this is the recorded focal length, if there is one.
 
     Parameters
     ----------
@@ -153,24 +155,24 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
     if camera is None:
         return stated_lens(photo)
     height, width = photo.pixels.shape[:2]
-    # That focal length and principal point go together stays in the file and is not used here.
-    # Nine photographs with the card leave a correlation of 0.8; refocusing and stabilisation leave
-    # 0.4 to 0.6 of it, which moves U by 2 % of itself and figures by 0.01 %. And it holds for this
-    # lens as calibrated, not for a zoomed picture, whose account is weighed beside this one.
+    # The correlation of focal length and principal point is stored but not used here. With nine
+    # photographs of the card it is 0.8; refocusing and stabilisation reduce it to 0.4 to 0.6, and
+    # using it would change U by 2 % of itself and figures by 0.01 %. It also applies only to this
+    # lens as calibrated, not to a zoomed picture, which is a rival hypothesis.
     known = Covariance(Intrinsics._fields, np.array(camera.covariance))
     stored = (height, width) if photo.orientation >= 5 else (width, height)
     x, y = camera.centre_px
-    aside = np.array([camera.p2, camera.p1])  # a vector: it turns with the picture
+    tangential = np.array([camera.p2, camera.p1])  # a vector: it rotates with the picture
     u_centre = max(known.u("centre_x_px"), known.u("centre_y_px"))
     u_centre = math.hypot(u_centre, U_SHIFT_SHARE * max(camera.size))
     off = math.hypot(x - (camera.size[0] - 1) / 2, y - (camera.size[1] - 1) / 2)
     if stored == camera.size:
         turn, shift = turned(photo.orientation, *stored)
         centre = turn @ np.array([x, y]) + shift
-        aside = turn @ aside
-    else:  # turned by somebody else, to the left or to the right
+        tangential = turn @ tangential
+    else:  # rotated by another program, to the left or to the right
         middle = np.array([width - 1, height - 1]) / 2
-        centre, aside, u_centre = middle, np.zeros(2), math.hypot(u_centre, off)
+        centre, tangential, u_centre = middle, np.zeros(2), math.hypot(u_centre, off)
     return Lens(
         camera.focal_px,
         math.hypot(known.u("log_focal"), U_REFOCUS),
@@ -179,14 +181,14 @@ def lens_for(photo: Photo, cameras: Mapping[str, CalibratedCamera]) -> Lens:
         k1=camera.k1,
         u_k1=max(_u_bend(known.ordered(["k1", "k2", "p1", "p2"]), camera), 1e-4),
         k2=camera.k2,
-        p1=float(aside[1]),
-        p2=float(aside[0]),
+        p1=float(tangential[1]),
+        p2=float(tangential[0]),
         rivals=(Rival(1 / MOST_WRONG, MOST_ZOOMED, WRONG_IF_CALIBRATED, off),),
     )
 
 
 def turned(orientation: int, width: int, height: int) -> tuple[Array, Array]:
-    """Return turn (2, 2) and shift (2,), px, from a stored picture to the upright one.
+    """Return the rotation (2, 2) and shift (2,), px, from a stored picture to the upright one.
 
     Parameters
     ----------
@@ -197,7 +199,7 @@ def turned(orientation: int, width: int, height: int) -> tuple[Array, Array]:
 
     Examples
     --------
-    >>> turn, shift = turned(6, 8, 6)  # stored lying, seen upright: its top left goes top right
+    >>> turn, shift = turned(6, 8, 6)  # landscape to portrait: its top left becomes the top right
     >>> (turn @ [0, 0] + shift).tolist()
     [5.0, 0.0]
     """
@@ -217,10 +219,11 @@ def turned(orientation: int, width: int, height: int) -> tuple[Array, Array]:
 
 
 def _u_bend(covariance: Array, camera: CalibratedCamera) -> float:
-    """Return the uncertainty of k1 that moves the picture's points as much as that of all four.
+    """Return the u of k1 that displaces the picture's points as much as the u of all four terms.
 
-    k1 and k2 stand in for each other, so that each by itself is known worse than the bend they
-    give together: the displacement by all four, with their covariance, is projected on k1's.
+    k1 and k2 are correlated: each alone is less certain than the distortion that they give
+    together. So the displacement by all four terms, with their covariance, is expressed in terms
+    of k1's.
     """
     share = np.array(camera.size) / 2 / camera.focal_px
     x, y = (v.ravel() for v in np.meshgrid(*(np.linspace(-s, s, 15) for s in share)))
@@ -238,7 +241,7 @@ def _u_bend(covariance: Array, camera: CalibratedCamera) -> float:
 
 
 def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
-    """Return the calibrated cameras of a file by their key; none if there is no such file.
+    """Return the calibrated cameras in a file by key; empty if there is no such file.
 
     Parameters
     ----------
@@ -253,7 +256,7 @@ def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
     Raises
     ------
     ValueError
-        If the file is damaged, or holds something that is no calibration.
+        If the file is damaged, or an entry is not a calibration.
     """
     file = Path(path)
     return {key: _from_dict(key, entry, file) for key, entry in read_json(file).items()}
@@ -262,60 +265,60 @@ def load_cameras(path: str | os.PathLike[str]) -> dict[str, CalibratedCamera]:
 def save_camera(
     path: str | os.PathLike[str], camera: CalibratedCamera, *, unless_surer: bool = False
 ) -> None:
-    """Keep a camera in a file, whole or not at all; an earlier calibration of it is replaced.
+    """Save a camera in a file atomically, replacing any earlier calibration of it.
 
     Parameters
     ----------
     path : path
-        The file; made if it is not there.
+        The file; created if it does not exist.
     camera : CalibratedCamera
-        What to keep.
+        The camera to save.
     unless_surer : bool, optional
-        Refuse to replace one whose focal length is known better.
+        Refuse to replace a calibration with a less uncertain focal length.
 
     Raises
     ------
     ValueError
-        If the file is damaged (it is then left as it is) or cannot be written; or a surer
-        calibration is there.
+        If the file is damaged (it is then left unchanged) or cannot be written; or if it has a
+        less uncertain calibration.
     """
     file = Path(path)
 
-    def with_camera(kept: dict[str, Any]) -> dict[str, Any]:
-        if unless_surer and camera.key in kept:
-            known = _from_dict(camera.key, kept[camera.key], file).covariance[0][0]
+    def with_camera(saved: dict[str, Any]) -> dict[str, Any]:
+        if unless_surer and camera.key in saved:
+            known = _from_dict(camera.key, saved[camera.key], file).covariance[0][0]
             if known < camera.covariance[0][0]:
                 raise ValueError(
-                    f"{camera.key} is calibrated already, its focal length known to "
-                    f"{100 * math.sqrt(known):.1f} %, and that is kept; remove it first to replace "
-                    "it."
+                    f"{camera.key} is calibrated already, with its focal length known to "
+                    f"{100 * math.sqrt(known):.1f} %, and was not replaced; remove it first to "
+                    "replace it."
                 )
-        return {**kept, camera.key: _to_dict(camera)}
+        return {**saved, camera.key: _to_dict(camera)}
 
     update_json(file, "the calibration", with_camera)
 
 
 def forget_camera(path: str | os.PathLike[str], key: str) -> None:
-    """Take a camera out of a file.
+    """Remove a camera from a file.
 
     Parameters
     ----------
     path : path
         The file.
     key : str
-        Which camera.
+        The camera's key.
 
     Raises
     ------
     ValueError
-        If it is not in it, or the file is damaged or cannot be written.
+        If the camera is not in the file, or the file is damaged or cannot be written.
     """
 
-    def without(kept: dict[str, Any]) -> dict[str, Any]:
-        if key not in kept:
-            listed = "; ".join(sorted(kept)) or "none"
-            raise ValueError(f"no camera called {key!r} is kept (there are: {listed}).")
-        return {name: entry for name, entry in kept.items() if name != key}
+    def without(saved: dict[str, Any]) -> dict[str, Any]:
+        if key not in saved:
+            listed = "; ".join(sorted(saved)) or "none"
+            raise ValueError(f"no camera called {key!r} is saved (saved: {listed}).")
+        return {name: entry for name, entry in saved.items() if name != key}
 
     update_json(Path(path), "the list of cameras", without)
 
@@ -366,5 +369,5 @@ def _from_dict(key: str, entry: Any, file: Path) -> CalibratedCamera:
         )
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         raise ValueError(
-            f"{file.name}, camera {key!r}: this is no calibration; mend the file or move it away."
+            f"{file.name}, camera {key!r}: not a calibration; mend the file or move it away."
         ) from None

@@ -12,14 +12,14 @@ from vision.photo.photo import Photo, PhotoError, open_photo
 def opened_once(
     sources: Iterable[str | os.PathLike[str]], left_out: list[str]
 ) -> Iterator[tuple[str, Photo]]:
-    """Yield each photograph with its file's name; what can't be read or came already is said.
+    """Yield each photograph with its file's name, except unreadable and duplicate ones.
 
     Parameters
     ----------
     sources : iterable of path
         The photographs.
     left_out : list of str
-        Takes a sentence for each one that is not yielded.
+        Receives a sentence for each photograph that is not yielded.
     """
     seen: set[str] = set()
     for source in sources:
@@ -30,7 +30,7 @@ def opened_once(
             left_out.append(str(unreadable).rstrip("."))
             continue
         if photo.sha256 in seen:
-            left_out.append(f"{name} is there twice")
+            left_out.append(f"{name} was given twice")
             continue
         seen.add(photo.sha256)
         yield name, photo

@@ -1,4 +1,4 @@
-"""From photographs of the calibration board to a calibrated camera."""
+"""Calibration of a camera from photographs of the calibration board."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ from vision.calibration.opened import opened_once
 from vision.photo.photo import Photo
 from vision.target.print_scale import U_ENDS_MM, U_MOISTURE
 
-MOST_STRETCH = 0.03  # printers stretch by 1 % and less: more is a slip of the pen
+MOST_STRETCH = 0.03  # printers stretch by at most 1 %: more is a slip in the readings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibrated:
-    """A camera, how its calibration came out, which photographs it used, and which not and why."""
+    """A camera, its calibration, the photographs used, and the others with the reasons."""
 
     camera: CalibratedCamera
     calibration: Calibration
@@ -61,7 +61,7 @@ def measured_stretch(along_mm: float, across_mm: float, u_mm: float) -> tuple[fl
     Raises
     ------
     ValueError
-        If no printer stretches paper so much.
+        If a value is invalid, or no printer stretches paper so much.
 
     Examples
     --------
@@ -77,7 +77,7 @@ def measured_stretch(along_mm: float, across_mm: float, u_mm: float) -> tuple[fl
     stretch = (across_mm / ROWS) / (along_mm / COLUMNS) - 1 if sound else math.nan
     if not abs(stretch) <= MOST_STRETCH:
         raise ValueError(
-            f"{along_mm:g} mm along and {across_mm:g} mm across are no board of {COLUMNS} by "
+            f"{along_mm:g} mm along and {across_mm:g} mm across do not fit a board of {COLUMNS} by "
             f"{ROWS} squares; measure the chequered field from edge to edge, in mm."
         )
     u_end = math.hypot(u_mm, U_ENDS_MM)
@@ -105,15 +105,15 @@ def calibrate_photographs(
     Raises
     ------
     CalibrationError
-        If they give no calibration, see `vision.calibration.adjustment.calibrate`; or they are of
-        several cameras, sizes or lenses, or don't say which camera took them.
+        If the calibration fails, see `vision.calibration.adjustment.calibrate`; or if the
+        photographs are of several cameras, sizes or lenses, or don't say which camera took them.
     """
     views: list[_View] = []
     left_out: list[str] = []
     for name, photo in opened_once(sources, left_out):
         view = _view(photo)
         if view is None:
-            left_out.append(f"{name} shows no board, or too little of it")
+            left_out.append(f"{name} does not show the board, or too little of it")
         else:
             views.append(view)
     _refuse_mixed(views)
@@ -123,8 +123,8 @@ def calibrate_photographs(
     if len(used) < LEAST_PHOTOGRAPHS:
         why = f" ({'; '.join(left_out)})" if left_out else ""
         raise CalibrationError(
-            f"the board was found in {len(used)} photographs; {LEAST_PHOTOGRAPHS} are the least"
-            f"{why}: take more, sharp and with most of the board in view."
+            f"the board was found in {len(used)} photographs; at least {LEAST_PHOTOGRAPHS} are "
+            f"needed{why}: take more, sharp and with most of the board in view."
         )
     names = [view.name for view in used]
     calibration = calibrate(
@@ -140,7 +140,7 @@ def calibrate_photographs(
 
 
 def _view(photo: Photo) -> _View | None:
-    """Return what a photograph shows of the board, in the frame in which it was stored."""
+    """Return the board in a photograph, in the frame in which the picture was stored."""
     board = find_board(np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8))
     if board is None:
         return None
@@ -156,7 +156,7 @@ def _refuse_mixed(views: Sequence[_View]) -> None:
     if not views:
         raise NoBoardError(
             "none of the photographs shows the calibration board; print it with "
-            "`ropephoto card --board`, and show most of it, sharp."
+            "`ropephoto card --board`, and photograph it sharply, with most of it in view."
         )
     if "" in by_key:
         nameless = next(view.name for view in views if not view.key)
@@ -168,5 +168,5 @@ def _refuse_mixed(views: Sequence[_View]) -> None:
         listed = "; ".join(f"{key} ({count})" for key, count in by_key.most_common())
         raise CalibrationError(
             f"the photographs are of {len(by_key)} cameras, sizes or lenses: {listed}. Calibrate "
-            "each by itself, zoom untouched."
+            "each separately, without zoom."
         )
