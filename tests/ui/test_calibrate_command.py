@@ -96,7 +96,7 @@ def test_a_calibration_is_told_kept_listed_and_forgotten(
     ("more", "status", "words"),
     [
         (["--along", "275"], 2, "both --along and --across"),
-        (["--along", "27.5", "--across", "17.5"], 2, "no board"),
+        (["--along", "27.5", "--across", "17.5"], 2, "do not fit a board"),
         ([], 1, "none of the photographs shows the calibration board"),
     ],
 )

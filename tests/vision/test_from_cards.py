@@ -87,7 +87,7 @@ def test_one_that_was_zoomed_is_seen_left_out_and_read_right(sights: dict[str, C
     done = solve_together([*(s for n, s in sights.items() if n != SQUARE_ON), seen(one)])
     assert SQUARE_ON not in done.used
     assert len(done.used) == len(sights) - 1
-    assert "another focal length" in done.left_out[0]
+    assert "a different focal length" in done.left_out[0]
     settings = Settings(print_check=CHECK, cameras={done.camera.key: done.camera})
     result = measure_photo(one, settings)[0]
     assert isinstance(result, Estimate)
