@@ -1,10 +1,10 @@
-"""How much each chosen number of the rope's room matters: moved by a fifth, up and down.
+"""How much each chosen number of `vision.rope` matters: each is moved by a fifth, up and down.
 
     python tests/benchmarks/bench_constants.py FOLDER [FOLDER ...] [--every N]
 
 A folder holds photographs and their truth.csv (`sample_images`, or rendered ones). No diameter
-may move by more than a quarter of its expanded uncertainty, and no answer turn into a refusal.
-Numbers that count passes are moved by one.
+should move by more than a quarter of its expanded uncertainty, and no answer should become a
+refusal. Whole numbers are moved by one.
 """
 
 from __future__ import annotations
@@ -46,13 +46,13 @@ def moved(name: str, value: float) -> Iterator[None]:
 
 
 def neighbours(name: str) -> list[float]:
-    """Return the values that a constant is moved to."""
+    """Return the two values that a constant is moved to."""
     value = getattr(constants, name)
     return [value - 1, value + 1] if isinstance(value, int) else [0.8 * value, 1.2 * value]
 
 
 def answers(cases: list[Case]) -> dict[str, Estimate]:
-    """Return the diameters that photographs give, by name."""
+    """Return the estimates of the photographs that are answered, by name."""
     results = {name: measure_photo(photo, settings)[0] for name, photo, settings in cases}
     return {name: one for name, one in results.items() if isinstance(one, Estimate)}
 
@@ -69,10 +69,10 @@ def cases_in(folder: Path, every: int) -> list[Case]:
 
 
 def main() -> int:
-    """Print one line for each number; return 1 if one matters too much."""
+    """Print a line for each number; return 1 if any matters too much."""
     parser = ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--every", type=int, default=1, help="take every N-th photograph")
+    parser.add_argument("--every", type=int, default=1, help="use every N-th photograph")
     parser.add_argument("--only", nargs="*", default=constants.CHOSEN)
     given = parser.parse_args()
     cases = [case for folder in given.folders for case in cases_in(folder, given.every)]

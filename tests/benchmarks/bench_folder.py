@@ -1,10 +1,10 @@
-"""A folder of photographs: cost of each from 10 to 1,000, memory, one process against all cores.
+"""A folder of 10 to 1,000 photographs: CPU time of each, memory, and wall-clock time.
 
 Example: ``python tests/benchmarks/bench_folder.py --counts 10 30 100``. The photographs are small
-copies (``--long-side``) of the sample photographs, each saved anew so that no two have one hash.
-Cost is CPU time of all processes over photographs, the start of the workers with it. "Each more"
-is what a photograph beyond those of the line before costs, which leaves that start out: it is flat
-if it stays. What means something on another machine are ratios and memory.
+copies (``--long-side``) of the sample photographs, saved so that no two have the same hash. "CPU
+each" is the CPU time of all processes over the number of photographs, including the start of the
+workers. "Each more" is the cost of a photograph beyond those of the line before, without that
+start: the ratio stays at 1 if the cost grows linearly. Between machines, compare ratios and memory.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
 def copies(folder: Path, count: int, long_side: int) -> list[Path]:
-    """Write small copies of the samples; a quality that differs makes each a file of its own."""
+    """Write small copies of the samples; bytes after the end make each file different."""
     small = []
     for path in sorted(SAMPLES.glob("station-*.jpg")):
         whole = cv2.imread(str(path))
@@ -36,13 +36,13 @@ def copies(folder: Path, count: int, long_side: int) -> list[Path]:
     for i in range(count):
         path = folder / f"{i:04d}.jpg"
         coded = cv2.imencode(".jpg", small[i % len(small)])[1].tobytes()
-        path.write_bytes(coded + f"copy {i}".encode())  # behind the picture's end: not looked at
+        path.write_bytes(coded + f"copy {i}".encode())  # after the end of the picture: ignored
         paths.append(path)
     return paths
 
 
 def used() -> tuple[float, float]:
-    """Return CPU time, s, and the largest memory, MB, of this process and finished children."""
+    """Return CPU time, s, and peak memory, MB, of this process and its finished children."""
     mine, theirs = (resource.getrusage(who) for who in
                     (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))  # fmt: skip
     cpu = mine.ru_utime + mine.ru_stime + theirs.ru_utime + theirs.ru_stime
@@ -85,7 +85,7 @@ def main() -> None:
 
 
 def _stop_workers() -> None:
-    """End the worker processes, so that the system counts their time and memory as ours."""
+    """End the worker processes, so that the system adds their time and memory to ours."""
     from joblib.externals.loky import get_reusable_executor  # type: ignore[import-untyped]
 
     get_reusable_executor().shutdown(wait=True)

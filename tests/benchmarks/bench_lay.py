@@ -1,10 +1,9 @@
 """Lay length on rendered photographs: error, stated uncertainty and coverage, strands and hand.
 
 Example: ``python tests/benchmarks/render_set.py`` once, then
-``python tests/benchmarks/bench_lay.py``. A folder of renders may be given; the default is the
+``python tests/benchmarks/bench_lay.py``. Another folder of renders can be given; the default is the
 user's cache. Truth is what the mesh was made with (``lay_mm`` and ``strands`` in truth.csv). The
-strands of these meshes are regular: how U grows with uneven ones is tested in
-tests/vision/test_lay.py.
+strands of these meshes are regular; tests/vision/test_lay.py tests how U grows with uneven ones.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from vision.uncertainty import combined_u_mm
 
 
 def main() -> None:
-    """Print a line for each photograph with a figure, and what they come to."""
+    """Print a line for each rope that was measured, and a summary."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     default = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders"
     parser.add_argument("folder", nargs="?", type=Path, default=default)
@@ -59,13 +58,13 @@ def main() -> None:
     if not len(off):
         print("No photograph with a lay length.")
         return
-    told = [seen == true for seen, true in strands if seen is not None]
+    stated = [found == true for found, true in strands if found is not None]
     print(
         f"{len(off)} with a figure, {without} ropes without, {bars} smooth bars with one\n"
         f"off: median {np.median(off):.2f} %, worst {off.max():.2f} %; U: median "
         f"{np.median(wide):.2f} %; truth inside U: {int((off <= wide).sum())} of {len(off)}; "
         f"mean z^2 {float(np.mean((2 * off / wide) ** 2)):.2f}\n"
-        f"strands told in {len(told)}, rightly in {sum(told)}"
+        f"strands stated in {len(stated)}, correctly in {sum(stated)}"
     )
 
 

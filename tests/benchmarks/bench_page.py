@@ -1,8 +1,8 @@
 """How fast the pages are in a real browser: a page, the next station, eight photographs, a report.
 
 Example: ``python tests/benchmarks/bench_page.py`` (needs the extra `browser` and Chromium; uses
-the sample photographs). Times are wall-clock in this machine's state of the moment; beside them
-stands the processor time that server and browser used, which other programs do not change much.
+the sample photographs). Times are wall-clock times and depend on what else the machine is doing;
+the processor time of server and browser, printed beside them, hardly does.
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = "2026-09-quay-crane-2"
 VISITS = 3
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-# Pictures are drawn in shadow roots, into which a plain query does not look.
+# Pictures are drawn in shadow roots, which a plain query does not search.
 DEEP = """const deep = (root, css) => [...root.querySelectorAll(css),
   ...[...root.querySelectorAll('*')].flatMap(e => e.shadowRoot ? deep(e.shadowRoot, css) : [])];
 const shown = () => deep(document, 'svg image').map(one => one.getAttribute('href'));"""
-# The station's photograph and both of its edges are on the screen, and nothing is still running.
+# The station's photograph and both close-ups of its edges are shown, and nothing is running.
 READY = f"""() => {{ {DEEP}
   return !document.querySelector('[data-test-script-state=running], [data-stale=true]')
     && shown().length > 0 && shown().every(Boolean)
@@ -44,17 +44,17 @@ READY = f"""() => {{ {DEEP}
 }}"""
 STILL = "() => !document.querySelector('[data-test-script-state=running], [data-stale=true]')"
 FIRST = f"() => {{ {DEEP} return shown()[0]; }}"
-# Eight cells of the sheet have a figure, and nothing waits any more.
+# Eight cells of the sheet have a figure, and nothing is waiting.
 FIGURES = f"""() => {{ {DEEP}
-  const told = deep(document, 'td.cell .figure b').map(one => one.textContent);
-  return told.filter(one => /\\d\\d[.]\\d\\d/.test(one)).length >= 8
+  const figures = deep(document, 'td.cell .figure b').map(one => one.textContent);
+  return figures.filter(one => /\\d\\d[.]\\d\\d/.test(one)).length >= 8
     && !/\\d waiting/.test(document.body.innerText);
 }}"""
 OTHER = f"was => {{ {DEEP} return shown()[0] !== was; }}"
 
 
 def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
-    """Start the pages; return the server, its address, and the seconds until it answered."""
+    """Start the pages; return the server, its address, and how long it took to answer, s."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -79,7 +79,7 @@ def served(folder: Path) -> tuple[subprocess.Popen[bytes], str, float]:
 
 
 def used_s(root: int) -> float:
-    """Return the processor time of a process and all that it started, s (Linux)."""
+    """Return the processor time of a process and all its descendants, s (Linux)."""
     parents: dict[int, list[int]] = {}
     times: dict[int, float] = {}
     for entry in Path("/proc").glob("[0-9]*/stat"):
@@ -99,7 +99,7 @@ def used_s(root: int) -> float:
 
 
 def timed(job: Callable[[], None]) -> tuple[float, float]:
-    """Return wall-clock and processor time of a job in server and browser, s."""
+    """Return the wall-clock time of a job and the processor time of server and browser, s."""
     used, begun = used_s(os.getpid()), time.perf_counter()
     job()
     wall = time.perf_counter() - begun
@@ -107,7 +107,7 @@ def timed(job: Callable[[], None]) -> tuple[float, float]:
 
 
 def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None]]:
-    """Return a fresh page, and what opens the review's first station on it."""
+    """Return a new page, and a job that opens the review's first station on it."""
     page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
 
     def job() -> None:
@@ -118,7 +118,7 @@ def open_review(browser: Browser, address: str) -> tuple[Page, Callable[[], None
 
 
 def change_station(page: Page, key: str) -> None:
-    """Go to the next station or to the one before, by keyboard."""
+    """Go to the next or the previous station by keyboard."""
     now = page.evaluate(FIRST)
     page.keyboard.press(key)
     page.wait_for_function(OTHER, arg=now, timeout=120_000, polling="raf")
@@ -126,7 +126,7 @@ def change_station(page: Page, key: str) -> None:
 
 
 def give_eight(page: Page, address: str, visit: str) -> Callable[[], None]:
-    """Return what gives an inspection eight photographs and waits for all of their figures."""
+    """Return a job that adds eight photographs to an inspection and waits for all figures."""
     page.goto(f"{address}/sheet?inspection={visit}")
     into = page.locator(".st-key-photographs-in input[type=file]")
     into.wait_for(state="attached", timeout=120_000)
@@ -141,7 +141,7 @@ def give_eight(page: Page, address: str, visit: str) -> Callable[[], None]:
 
 
 def make_report(page: Page, number: int) -> Callable[[], None]:
-    """Return what makes the sample's report on the page of its result."""
+    """Return a job that makes the sample's report on the page of its result."""
     field = page.get_by_label("Report number", exact=True)
     field.fill(str(number))
     field.press("Tab")
@@ -156,7 +156,7 @@ def make_report(page: Page, number: int) -> Callable[[], None]:
 
 
 def still(page: Page) -> None:
-    """Wait until the page stands still."""
+    """Wait until the page has stopped changing."""
     page.wait_for_timeout(800)
     page.wait_for_function(STILL, timeout=120_000)
 
@@ -170,7 +170,7 @@ def sample_images() -> Path:
 
 
 def fill(place: Path) -> None:
-    """Make a record of the sample, and of inspections that wait for photographs."""
+    """Make a record with the sample and with inspections that have no photographs yet."""
     with open_record(place) as record:
         load_sample(record, sample_images(), by="Reviewer B")
         rope = record.inspection(SAMPLE).rope.identity
@@ -180,8 +180,8 @@ def fill(place: Path) -> None:
             record.add_inspection(visit, by="Reviewer B")
 
 
-def told(name: str, times: list[tuple[float, float]], aim_ms: int) -> None:
-    """Print the median of a row of times."""
+def print_row(name: str, times: list[tuple[float, float]], aim_ms: int) -> None:
+    """Print the medians of repeated wall-clock and processor times."""
     wall, used = (1000 * median(part) for part in zip(*times, strict=True))
     print(f"{name:36s}{len(times):4d}{wall:10.0f} ms{used:10.0f} ms{aim_ms:9d} ms")
 
@@ -210,7 +210,7 @@ def main() -> None:
             page, job = open_review(browser, address)
             job()
             for number in range(options.repeats):
-                page.wait_for_timeout(400)  # as long as anybody looks at least
+                page.wait_for_timeout(400)  # nobody looks at a station for less
                 key = "np"[number % 2]
                 changes.append(timed(lambda key=key: change_station(page, key)))  # type: ignore[misc]
             for number in range(VISITS):
@@ -225,11 +225,11 @@ def main() -> None:
     print(f"server answers after {start_s:.1f} s; load of the machine {load:.1f} on "
           f"{os.cpu_count()} processors")  # fmt: skip
     print(f"{'':36s}{'n':>4s}{'median':>13s}{'processor':>13s}{'aim':>12s}")
-    told("first page after start-up", [first], 2000)
-    told("page ready, a fresh browser", opened, 2000)
-    told("from station to station", changes, 300)
-    told("8 photographs given to all figures", figures, 8000)
-    told("report made", reports, 2000)
+    print_row("first page after start-up", [first], 2000)
+    print_row("page ready, a fresh browser", opened, 2000)
+    print_row("from station to station", changes, 300)
+    print_row("8 photographs given to all figures", figures, 8000)
+    print_row("report made", reports, 2000)
 
 
 if __name__ == "__main__":

@@ -1,10 +1,10 @@
-"""How long people wait who use the pages at once: N clients, a rerun each, pauses of 1 to 3 s.
+"""How long people wait when N of them use the pages at once, each pausing 1 to 3 s between reruns.
 
 Example: ``python tests/benchmarks/bench_people.py --people 30 --seconds 60``. Each client speaks
-the pages' own protocol over a websocket, opens a screen as one of the inspection's people would,
-and draws it again and again. Printed: the time of the first drawing and of the others (median,
-95th of 100), errors, the processor time that the server took for one drawing, and its memory. With
---address it asks servers that run already, e.g. behind a proxy (``--without-login``).
+the pages' own protocol over a websocket, opens a screen as a person would, and keeps redrawing it.
+Printed: the time of the first drawing and of later ones (median and 95th percentile), errors, the
+server's processor time for each drawing, and its memory. With --address it uses servers that are
+already running, e.g. behind a proxy (``--without-login``).
 """
 
 from __future__ import annotations
@@ -43,16 +43,18 @@ def main() -> None:
     parser.add_argument("--people", type=int, default=30)
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--screens", nargs="*", default=list(SCREENS))
-    parser.add_argument("--address", help="of pages that run already, e.g. http://127.0.0.1:8080")
-    parser.add_argument("--inspection", default="", help="looked at there; its page's address says")
-    parser.add_argument("--others", type=int, default=0, help="more inspections in the record")
+    parser.add_argument("--address", help="of running pages, e.g. http://127.0.0.1:8080")
+    parser.add_argument("--inspection", default="", help="to open there, as in its page's address")
+    parser.add_argument(
+        "--others", type=int, default=0, help="number of further inspections in the record"
+    )
     told = parser.parse_args()
     with _served(told.address, told.inspection, told.others) as (address, inspection, pid):
-        # what is loaded and made once for everybody is no cost of a drawing
+        # what is loaded or made once for everybody is not counted as a drawing's cost
         asyncio.run(_all(address, inspection, len(told.screens), 12.0, tuple(told.screens)))
         used, held = _cpu_s(pid), []
         firsts, others, errors = [], [], 0
-        for _ in range(2):  # the second half comes anew, and must need no more memory
+        for _ in range(2):  # the second half connects afresh, and should need no more memory
             found = asyncio.run(
                 _all(address, inspection, told.people, told.seconds / 2, tuple(told.screens))
             )
@@ -66,7 +68,7 @@ def main() -> None:
             late = quantiles(times, n=20)[-1]
             print(f"{name:14} median {median(times):6.2f} s   95 % {late:6.2f} s")
     if pid:
-        print(f"server         {used / max(drawn, 1):6.3f} s of processor a drawing")
+        print(f"server         {used / max(drawn, 1):6.3f} s of processor time per drawing")
         print("server holds   " + ", ".join(f"{mb:.0f} MB after {n} drawings" for n, mb in held))
 
 
@@ -88,7 +90,7 @@ async def _all(
 
 
 async def _person(address: str, query: str, until: float, screen: str, number: int) -> list[float]:
-    """Draw a screen until the time is over; return what each drawing took, s."""
+    """Redraw a screen until the time is up; return how long each drawing took, s."""
     chance = random.Random(number)
     await asyncio.sleep(chance.uniform(0.0, 3.0))
     times = []
@@ -98,7 +100,7 @@ async def _person(address: str, query: str, until: float, screen: str, number: i
         origin=address,
         subprotocols=["streamlit"],
         max_size=None,
-        additional_headers={"Cookie": f"rope_photo_login={number}"},  # tells a proxy who is who
+        additional_headers={"Cookie": f"rope_photo_login={number}"},  # for a proxy
     ) as line:
         while time.monotonic() < until:
             begun = time.monotonic()
@@ -156,7 +158,7 @@ def _served(address: str | None, inspection: str, others: int) -> Iterator[tuple
 
 
 def _memory_mb(pid: int) -> float:
-    """Return the memory that a process holds, MB; 0 where it can't be read."""
+    """Return a process's resident memory, MB; 0 if it can't be read."""
     try:
         told = Path(f"/proc/{pid}/statm").read_text().split()
     except OSError:
@@ -165,7 +167,7 @@ def _memory_mb(pid: int) -> float:
 
 
 def _cpu_s(pid: int) -> float:
-    """Return the processor time of a process, s; 0 where it can't be read."""
+    """Return a process's processor time, s; 0 if it can't be read."""
     try:
         told = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
     except OSError:

@@ -1,10 +1,10 @@
-"""How a record's answers grow with it: opening an inspection, the ranked list, verifying.
+"""How times grow with a record: opening an inspection, the ranked list, verifying.
 
 Run ``python tests/benchmarks/bench_record.py`` (about three minutes), or with ``--quick`` for
-the smaller sizes only. Every reading goes through the chain of events; the load saves 250
-inspections in one transaction. "open": one inspection chosen at random, median and worst of
-200, each with a new connection; "first": the record file opened and its version checked, then
-one inspection. The file may sit in the system's cache.
+the smaller sizes only. Every reading goes through the chain of events; loading saves 250
+inspections in each transaction. "open": an inspection chosen at random, median and worst of 200,
+each over a new connection; "first": opening the record file and checking its version, then one
+inspection. The file may be in the system's cache.
 """
 
 from __future__ import annotations
@@ -100,13 +100,13 @@ def timed(call: Callable[[], object], repeats: int) -> tuple[float, float]:
 
 
 def measure(path: Path, inspections: int, load_s: float, *, verify: bool) -> Timing:
-    """Time what a record of this size answers."""
+    """Time the usual queries on a record of this size."""
     seed = random.Random(7)
 
     def open_one(record: Record) -> None:
         there = record.inspection(f"visit {seed.randrange(inspections):06}")
         assert len(there.readings) >= READINGS_EACH
-        record.close()  # the next one gets a new connection
+        record.close()  # the next call gets a new connection
 
     def first() -> None:
         with open_record(path) as record:
@@ -163,7 +163,7 @@ def main() -> None:
     for name in ("open_s", "ranked_s", "top_50_s", "register_s", "save_s"):
         slope = math.log10(getattr(last, name) / getattr(first, name)) / decades
         print(f"{name[:-2]:>8}: grows as n^{slope:.2f}")
-    print(f"open the slowest of 200: {last.open_worst_s * 1000:.0f} ms of {OPEN_LIMIT_S * 1000:.0f}"
+    print(f"slowest opening of 200: {last.open_worst_s * 1000:.0f} ms of {OPEN_LIMIT_S * 1000:.0f}"
           f" ms allowed; ranked list of {last.inspections}: {last.ranked_s:.2f} s of "
           f"{RANKED_LIMIT_S:.0f} s allowed")  # fmt: skip
     if chosen.json:

@@ -1,10 +1,9 @@
-"""What a report costs, as a ratio to decoding its photographs in the same run.
+"""How long a report takes, over the time to decode its photographs in the same run.
 
-Example: ``python tests/benchmarks/bench_report.py`` takes the sample inspection into a record of
-its own (that measures ten photographs), then makes its report several times: the first one starts
-what draws the charts, the later ones find it running, as on the pages. ``--cpu`` counts the
-processor's time, the child that reads photographs included (Linux), for machines that do something
-else as well.
+Example: ``python tests/benchmarks/bench_report.py`` takes the sample inspection into a new record
+(which measures ten photographs), then makes its report several times: the first starts the chart
+renderer, later ones find it running, as on the pages. ``--cpu`` counts processor time, including
+the child process that reads photographs (Linux), for machines that are busy with other work.
 """
 
 from __future__ import annotations
@@ -34,9 +33,9 @@ START = datetime(2026, 11, 29, tzinfo=UTC)
 
 
 def spent_s() -> float:
-    """Return the processor's time so far, of this process and of the one that reads photographs."""
+    """Return the processor time so far of this process and of the one that reads photographs."""
     now = os.times()
-    child = apart._child  # looked at, never touched
+    child = apart._child  # read only
     ticks = 0
     if child is not None and child.poll() is None:
         fields = Path(f"/proc/{child.pid}/stat").read_text().rpartition(") ")[2].split()
@@ -52,13 +51,13 @@ def timed(job: Callable[[], object], clock: Callable[[], float]) -> float:
 
 
 def decode_all(folder: Path) -> None:
-    """Decode the sample's photographs, as the measure of this machine."""
+    """Decode the sample photographs, as a reference for this machine's speed."""
     for path in folder.glob("*.jpg"):
         cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR)
 
 
 def main() -> None:
-    """Print the steps of the first report and the median of later ones."""
+    """Make the report several times and print how long each step takes."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--repeats", type=int, default=5)
     parser.add_argument("--cpu", action="store_true")
@@ -77,7 +76,7 @@ def main() -> None:
 def one_report(
     record: Record, identity: str, number: int, clock: Callable[[], float], unit: float
 ) -> None:
-    """Make a report as if nothing of it had been drawn before, and print what it took."""
+    """Make a report with nothing cached, and print how long it took."""
     made: list[ReportCase] = []
 
     def gather() -> None:
@@ -89,7 +88,7 @@ def one_report(
     gathering = timed(gather, clock)
     case = replace(
         made[0], made_at=START + timedelta(days=number)
-    )  # or the typesetter remembers it
+    )  # otherwise the typesetter uses its cache
     pdf = timed(lambda: pdf_report(case), clock)
     html = timed(lambda: html_report(case), clock)
     whole = gathering + pdf + html

@@ -1,9 +1,9 @@
-"""Time and memory of one photograph, as a ratio to OpenCV's own decoding in the same run.
+"""Time and memory of one photograph, over OpenCV's time to decode it in the same run.
 
 Example: ``python tests/benchmarks/bench_speed.py`` (uses the sample photographs, 12 megapixels).
-``--enlarge 2`` makes 48 megapixels of them by cubic interpolation: no such sample was rendered.
-Each figure is the best of several runs; the ratio is what means something on another machine.
-``--cpu`` counts CPU time, for machines that do something else as well.
+``--enlarge 2`` enlarges them to 48 megapixels by cubic interpolation, as no such sample was
+rendered. Each figure is the best of several runs; compare ratios between machines, not times.
+``--cpu`` counts CPU time, for machines that are busy with other work.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def best_s(
 
 
 def enlarged(data: bytes, times: int) -> bytes:
-    """Return a photograph with so many times the pixels each way, its EXIF left out."""
+    """Return a photograph enlarged by a factor in both directions, without its EXIF data."""
     if times == 1:
         return data
     whole = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
@@ -46,7 +46,7 @@ def enlarged(data: bytes, times: int) -> bytes:
 
 
 def main() -> None:
-    """Print a line for each photograph and the ratios over all."""
+    """Print a line for each photograph, and the median ratio."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("photos", nargs="*", type=Path)
     parser.add_argument("--repeats", type=int, default=5)

@@ -1,8 +1,8 @@
-"""What a start of the command line costs, beside a bare interpreter: CPU time and ratio.
+"""How long the command line takes to start, compared with a bare interpreter.
 
-Example: ``python tests/benchmarks/bench_start.py``. The shortest of several runs; most of what
-is left after the bare interpreter is click itself. For the list of imports: ``python -X importtime
--m ui.cli.main --help``.
+Example: ``python tests/benchmarks/bench_start.py``. Each figure is the shortest of
+several runs; most of the time beyond the bare interpreter's is click itself. For the list of
+imports: ``python -X importtime -m ui.cli.main --help``.
 """
 
 from __future__ import annotations
@@ -35,13 +35,13 @@ def cost_s(arguments: list[str], repeats: int = 5) -> tuple[float, float]:
 
 
 def main() -> None:
-    """Print a line for each way to start."""
+    """Print a line for each way of starting."""
     bare = cost_s(STARTS["python -c pass"])[1]
     print(f"{'':28s}{'wall':>8s}{'CPU':>8s}{'over bare':>11s}")
     for words, arguments in STARTS.items():
         wall, cpu = cost_s(arguments)
         print(f"{words:28s}{wall:7.3f}s{cpu:7.3f}s{cpu / bare:9.1f} x")
-    print(f"goal: ropephoto --help within {MOST_S} s")
+    print(f"aim: ropephoto --help within {MOST_S} s")
 
 
 if __name__ == "__main__":

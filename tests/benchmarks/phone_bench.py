@@ -3,9 +3,9 @@
     python -m tests.benchmarks.phone_bench [--with FOLDER ...] [--every N] [--only WORD ...]
         [--together]
 
-The samples and, if asked for, other photographs are put through each of `phone_effects`, measured,
-and held against their truth and against the figure of the original. Tables, every row and a plot
-go to the folder of `--to`. Answered rows that lie outside their U of the truth come last.
+Each effect of `phone_effects` is applied to the samples (and to other photographs, if given); the
+results are measured and compared with the truth and with the original's figure. Tables, every row
+and a plot go to the folder of `--to`. Answered rows whose truth is outside U are listed last.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ from vision.target.layout import layout_named
 from vision.target.print_scale import PrintCheck
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
-WORST = 25  # rows told at the end
+WORST = 25  # rows listed at the end
 
 
 @dataclass(frozen=True, slots=True)
 class Original:
-    """A photograph, what its truth is, and what it gives before anything happens to it."""
+    """A photograph, its truth, and its figure before anything is done to it."""
 
     path: Path
     truth_mm: float
@@ -47,7 +47,7 @@ class Original:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What one effect does to one photograph; lengths in % of the truth, moves in U."""
+    """What one effect does to one photograph: errors, U and shifts in % of the truth."""
 
     group: str
     effect: str
@@ -70,7 +70,7 @@ class Row:
 
 
 def originals(folder: Path) -> Iterator[Original]:
-    """Yield the photographs of a folder that have a diameter, by its truth.csv or truth.json."""
+    """Yield the photographs of a folder that have a true diameter (truth.csv or truth.json)."""
     if (folder / "truth.csv").exists():
         with (folder / "truth.csv").open(newline="") as file:
             for row in csv.DictReader(file):
@@ -84,7 +84,7 @@ def originals(folder: Path) -> Iterator[Original]:
             one["stripe_period_mm"] != layout.stripe_mm
             and abs(one["stripe_period_mm"] / layout.stripe_mm - 1) > 0.001
         ):
-            continue  # an older pattern, which is none of the product's cards
+            continue  # an older pattern, not one of the product's cards
         check = PrintCheck(
             one["file"],
             layout,
@@ -98,7 +98,7 @@ def originals(folder: Path) -> Iterator[Original]:
 
 
 def calibrated(found: list[Original]) -> list[Original]:
-    """Return photographs with their phone calibrated by the other ones, which have one print."""
+    """Return each photograph with its phone calibrated by the others, all of one print."""
     sights = [card_sight(open_photo(one.path), one.settings.print_check) for one in found]
     known = []
     for at, original in enumerate(found):
@@ -114,7 +114,7 @@ def calibrated(found: list[Original]) -> list[Original]:
 
 
 def rows_of(original: Original, effects: list[Effect]) -> Iterator[Row]:
-    """Yield one row for each effect; a photograph that is refused as it is yields none."""
+    """Yield a row for each effect; none for a photograph that is refused as taken."""
     file = original.path.read_bytes()
     before = measure_photo(open_photo(file), original.settings)[0]
     if not isinstance(before, Estimate):
@@ -149,7 +149,7 @@ def _row(effect: Effect, original: Original, file: bytes) -> Row:
 
 
 def table(rows: list[Row]) -> str:
-    """Return one line for each effect, as Markdown."""
+    """Return a line for each effect, as Markdown."""
     lines = [
         "| effect | answered | % off, least to most | median U % | truth inside U "
         "| most moved, in U of the original | refused as |",
@@ -175,20 +175,20 @@ def table(rows: list[Row]) -> str:
 
 
 def worst(rows: list[Row]) -> str:
-    """Return the answered rows whose truth lies outside U, or that moved out of the original's."""
+    """Return the answered rows whose truth is outside U, or that moved by more than U."""
     bad = [row for row in rows if row.answered and (not row.inside or abs(row.moved_over_u) > 1)]
     bad.sort(key=lambda row: abs(row.off_pct) / row.u_pct, reverse=True)
-    told = [
+    listed = [
         f"{row.off_pct:+7.2f} %  U {row.u_pct:5.2f} %  moved {row.moved_over_u:+6.2f} U  "
         f"{row.effect}, {row.photo}"
         for row in bad[:WORST]
     ]
-    return "\n".join([f"{len(bad)} rows outside U of the truth or of the original", *told])
+    return "\n".join([f"{len(bad)} rows outside U of the truth or of the original", *listed])
 
 
 def save_plot(path: Path, rows: list[Row]) -> None:
-    """Draw every answered row: % off with its U, one line an effect."""
-    import matplotlib as mpl  # of the samples' extra: tests that use the rest run without it
+    """Plot every answered row: % off with its U, one line for each effect."""
+    import matplotlib as mpl  # from the extra `samples`: tests that use this module run without it
 
     mpl.use("Agg")
     from matplotlib import pyplot as plt
@@ -219,12 +219,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--with", dest="more", nargs="*", type=Path, default=[], metavar="FOLDER")
     parser.add_argument("--without-samples", action="store_true")
-    parser.add_argument("--every", type=int, default=1, help="take every N-th photograph (1)")
-    parser.add_argument("--only", nargs="*", default=[], help="effects whose name holds a word")
-    together = "calibrate the phone by each folder's other photographs first"
+    parser.add_argument("--every", type=int, default=1, help="use every N-th photograph (1)")
+    parser.add_argument("--only", nargs="*", default=[], help="effects with one of these words")
+    together = "first calibrate the phone by the folder's other photographs"
     parser.add_argument("--together", action="store_true", help=together)
     cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "phone_bench"
-    parser.add_argument("--to", type=Path, default=cache, help="folder for tables and plot")
+    parser.add_argument("--to", type=Path, default=cache, help="folder for the tables and the plot")
     options = parser.parse_args()
     folders = ([] if options.without_samples else [SAMPLES]) + options.more
     effects = [
@@ -239,7 +239,7 @@ def main() -> None:
             rows += rows_of(original, effects)
             print(original.path.name, len(rows), file=sys.stderr, flush=True)
     if not rows:
-        parser.error("none of the photographs has a diameter as it is.")
+        parser.error("none of the photographs gives a diameter as taken.")
     options.to.mkdir(parents=True, exist_ok=True)
     with (options.to / "rows.csv").open("w", newline="") as file:
         writer = csv.writer(file)

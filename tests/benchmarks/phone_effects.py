@@ -1,7 +1,7 @@
 """What phones, messengers and people do to a photograph after the lens, one thing at a time.
 
-Each effect takes the picture as it is stored (before it is turned upright) and gives the bytes of
-a new file. Nothing of `vision` is used, and nothing in it was fitted to these effects.
+Each effect takes the picture as stored (before it is turned upright) and returns the bytes of a new
+file. Nothing here uses `vision`, and nothing in `vision` was fitted to these effects.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from PIL import Image
 
 Pixels = NDArray[np.uint8]
 Change = Callable[[Pixels], Pixels]
-SIZE_TAGS = (0xA002, 0xA003)  # Exif: width and height of the picture as it was taken
+SIZE_TAGS = (0xA002, 0xA003)  # Exif: width and height of the picture as taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +28,13 @@ class Effect:
     Parameters
     ----------
     group, name : str
-        What kind of thing, and which.
+        Kind of effect, and its name.
     change : callable
-        From RGB pixels (H, W, 3), uint8, to new ones.
+        Function of RGB pixels (H, W, 3), uint8, that returns new ones.
     exif : {"kept", "resized", "none"}
-        What becomes of the camera's own words: left alone, the picture's new size written into
-        them, or lost.
+        What happens to the Exif data: unchanged, updated with the picture's new size, or lost.
     quality : int
-        JPEG quality of the file that it is saved in.
+        JPEG quality of the new file.
     """
 
     group: str
@@ -46,12 +45,12 @@ class Effect:
 
 
 def applied(effect: Effect, file: bytes) -> bytes:
-    """Return a photograph's file as it is after an effect.
+    """Return the file of a photograph after an effect.
 
     Parameters
     ----------
     effect : Effect
-        What happens to it.
+        The effect to apply.
     file : bytes
         The original JPEG.
     """
@@ -76,25 +75,25 @@ def to_light(codes: Pixels) -> NDArray[np.float32]:
 
 
 def to_codes(light: NDArray[np.floating]) -> Pixels:
-    """Return code values of linear light; what is too bright is cut off."""
+    """Return code values of linear light, clipped at white."""
     v = np.clip(light, 0, 1)
     code = np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
     return np.asarray(np.rint(255 * code), np.uint8)
 
 
 def _by_code(curve: Callable[[NDArray[np.float64]], NDArray[np.float64]], pixels: Pixels) -> Pixels:
-    """Send every channel's code values, 0 to 1, through one curve."""
+    """Apply one curve to the code values, 0 to 1, of every channel."""
     table = np.rint(255 * np.clip(curve(np.arange(256) / 255), 0, 1)).astype(np.uint8)
     return np.asarray(cv2.LUT(pixels, table), np.uint8)
 
 
 def gamma(power: float, pixels: Pixels) -> Pixels:
-    """Bend the tones: below 1 the shadows are lifted, above 1 they are pressed down."""
+    """Apply a gamma: below 1 it lifts the shadows, above 1 it darkens them."""
     return _by_code(lambda v: v**power, pixels)
 
 
 def exposed(stops: float, pixels: Pixels) -> Pixels:
-    """Multiply the light; what is too bright burns out."""
+    """Multiply the light, clipped at white."""
     return to_codes(to_light(pixels) * 2.0**stops)
 
 
@@ -104,24 +103,24 @@ def times(factor: float, pixels: Pixels) -> Pixels:
 
 
 def balanced(gains: tuple[float, float, float], pixels: Pixels) -> Pixels:
-    """Set another white balance: each channel's light is multiplied."""
+    """Change the white balance: multiply the light of each channel."""
     return to_codes(to_light(pixels) * np.array(gains, np.float32))
 
 
 def veiled(share: float, pixels: Pixels) -> Pixels:
-    """Lay a misted lens's light over the picture: a share of its mean light everywhere."""
+    """Add the veil of a misted lens: a share of the mean light everywhere."""
     light = to_light(pixels)
     return to_codes((1 - share) * light + share * light.mean(axis=(0, 1)))
 
 
 def reduced(colours: int, pixels: Pixels) -> Pixels:
-    """Keep only so many colours, as a GIF does, without dithering."""
+    """Reduce the picture to a number of colours, as a GIF does, without dithering."""
     picture = Image.fromarray(pixels).quantize(colours, dither=Image.Dither.NONE)
     return np.asarray(picture.convert("RGB"))
 
 
 def colour_smoothed(sigma: float, pixels: Pixels) -> Pixels:
-    """Blur the colour and leave the brightness, as noise reduction does."""
+    """Blur the colour but not the brightness, as noise reduction does."""
     ycc = cv2.cvtColor(pixels, cv2.COLOR_RGB2YCrCb)
     ycc[..., 1:] = cv2.GaussianBlur(np.ascontiguousarray(ycc[..., 1:]), (0, 0), sigma)
     return np.asarray(cv2.cvtColor(ycc, cv2.COLOR_YCrCb2RGB), np.uint8)
@@ -133,17 +132,17 @@ def smoothed(sigma: float, pixels: Pixels) -> Pixels:
 
 
 def denoised(strength: float, pixels: Pixels) -> Pixels:
-    """Take noise away and keep edges (a bilateral filter), as strong noise reduction does."""
+    """Remove noise but keep edges (bilateral filter), as strong noise reduction does."""
     return np.asarray(cv2.bilateralFilter(pixels, 9, 12 * strength, 1.6 * strength), np.uint8)
 
 
 def median_filtered(size: int, pixels: Pixels) -> Pixels:
-    """Take the median of each place's surroundings."""
+    """Apply a median filter."""
     return np.asarray(cv2.medianBlur(pixels, size), np.uint8)
 
 
 def portrait(sigma: float, pixels: Pixels) -> Pixels:
-    """Blur all but the middle of the picture, as a portrait mode does: softly from there on."""
+    """Blur all but the middle of the picture, with a soft transition, as portrait mode does."""
     height, width = pixels.shape[:2]
     y, x = np.mgrid[:height, :width].astype(np.float32)
     away = np.abs((y - height / 2) / height), np.abs((x - width / 2) / width)
@@ -153,7 +152,7 @@ def portrait(sigma: float, pixels: Pixels) -> Pixels:
 
 
 def cropped(share: float, pixels: Pixels, towards: tuple[float, float] = (0.0, 0.0)) -> Pixels:
-    """Cut the picture's middle out, or a part `towards` a side (-1 to 1), in the same shape."""
+    """Crop to the middle, or `towards` a side (-1 to 1), keeping the aspect ratio."""
     height, width = pixels.shape[:2]
     h, w = 8 * round(share * height / 8), 8 * round(share * width / 8)
     top = round((height - h) / 2 * (1 + towards[1]))
@@ -162,7 +161,7 @@ def cropped(share: float, pixels: Pixels, towards: tuple[float, float] = (0.0, 0
 
 
 def zoomed(factor: float, pixels: Pixels) -> Pixels:
-    """Enlarge the picture about its middle, as much both ways, and keep its size."""
+    """Enlarge the picture about its middle, equally in both directions, at the same size."""
     height, width = pixels.shape[:2]
     middle = np.array([width - 1, height - 1]) / 2
     enlarge = np.column_stack([factor * np.eye(2), (1 - factor) * middle])
@@ -172,7 +171,7 @@ def zoomed(factor: float, pixels: Pixels) -> Pixels:
 
 
 def sent(long_px: int, pixels: Pixels) -> Pixels:
-    """Make the picture smaller and save it once on the way, as a messenger does."""
+    """Reduce the picture and save it once in between, as a messenger does."""
     scale = long_px / max(pixels.shape[:2])
     size = round(pixels.shape[1] * scale), round(pixels.shape[0] * scale)
     small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
@@ -180,7 +179,7 @@ def sent(long_px: int, pixels: Pixels) -> Pixels:
 
 
 def resaved(quality: int, pixels: Pixels) -> Pixels:
-    """Save the picture as JPEG and open it again."""
+    """Save the picture as JPEG and reopen it."""
     out = io.BytesIO()
     Image.fromarray(pixels).save(out, "JPEG", quality=quality)
     with Image.open(out) as picture:
@@ -188,7 +187,7 @@ def resaved(quality: int, pixels: Pixels) -> Pixels:
 
 
 def printed(ink: tuple[float, float, float], white: float, pixels: Pixels) -> Pixels:
-    """Fade what is dark in the picture to an ink of this light; paper sends back `white`."""
+    """Fade black to an `ink` of this reflectance, on paper that reflects `white`."""
     light = to_light(pixels)
     return to_codes(np.array(ink, np.float32) + light * (white - np.array(ink, np.float32)))
 

@@ -1,4 +1,4 @@
-"""What the ranges share: the ropes' sizes and build, a card for each, and a place to look from."""
+"""What the lists share: ropes' sizes and strands, a card for each rope, and camera positions."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ STRANDS = (6, 8, 6, 6, 4, 16, 8, 6, 8, 6, 6, 18, 6, 8)
 
 
 def layout_for_shot(d: float, rng: np.random.Generator) -> Layout:
-    """Return a layout for the rope: the narrowest band of some paper."""
+    """Return a card for the rope: the narrowest band that is wide enough, on random paper."""
     best: dict[str, Layout] = {}
     for layout in sorted(LAYOUTS, key=lambda layout: layout.band_mm):
         if 1.05 * d <= layout.rope_max_mm < 4.5 * d:
@@ -38,12 +38,12 @@ def placed(
     least_px: float = 95.0,
     tilt_deg: tuple[float, float] = (0.0, 25.0),
 ) -> Shot:
-    """Return the shot from a place where rope and card are large enough and in view.
+    """Return the shot from a position where rope and card are large enough and in view.
 
     Raises
     ------
     ValueError
-        If no such place was found.
+        If no such position was found.
     """
     layout = layout_named(shot.layout)
     focal = focal_px_of(shot.f35_true, *shot.size_px)

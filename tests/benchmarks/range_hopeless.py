@@ -1,4 +1,4 @@
-"""Photographs that no diameter can be read from: each must be refused."""
+"""Photographs from which no diameter can be read: each must be refused."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ KINDS = (
 
 
 def hopeless_shots(base: Shot, number: int) -> list[Shot]:
-    """Return the photographs of the hopeless scene `number`; some are developed in several ways."""
+    """Return the photographs of hopeless scene `number`; some are developed several times."""
     kind = KINDS[number % len(KINDS)]
     base = replace(base, answerable=False, pair="", extra="", shape=replace(base.shape, thin=0.0))
     file = f"hopeless-{number:02d}"
@@ -55,10 +55,10 @@ def _focal_px(shot: Shot) -> float:
 
 
 def _on_a_narrow_card(shot: Shot) -> Shot:
-    """Return the shot with a card that is too narrow, seen from where the card is in view."""
+    """Return the shot with a card that is too narrow, from far enough to show all of it."""
     d = shot.shape.diameter_mm
     narrow = [layout for layout in LAYOUTS if layout.band_mm < 1.02 * d]
-    if not narrow:  # no card is as narrow: a thicker rope then
+    if not narrow:  # no card is that narrow: use a thicker rope
         d = 1.05 * min(layout.band_mm for layout in LAYOUTS)
         shot = replace(shot, shape=replace(shot.shape, diameter_mm=d, lay_mm=6.5 * d))
         narrow = [layout for layout in LAYOUTS if layout.band_mm < 1.02 * d]

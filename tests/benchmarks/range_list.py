@@ -1,12 +1,12 @@
-"""The test range: protocol, stress and hopeless photographs, mixed evenly, with their order.
+"""The test range: an ordered list of protocol, stress and hopeless photographs, evenly mixed.
 
-A station is one place of one rope, seen from 0 and 90 degrees with two cards of one print. The
-protocol's stations keep to what the README asks for, on every rope, surface and light. Each
-scene of a stress station breaks that in one or two ways, and is developed twice: once as a good
-phone would, once with a fault of lens, sensor or software (`range_sensors.py`). The hopeless
-ones (`range_hopeless.py`) must give no diameter. The list starts with all kinds, and a longer
-one starts with the shorter, so that a part of it says as much as the whole, less surely. Every
-list is made twice over: with `SEED` to work on, with `FRESH_SEED` to make claims on.
+A station is one place on one rope, photographed at 0 and 90 degrees with two cards of one print.
+Protocol stations keep to what the README asks for, on every rope, surface and light. Each scene of
+a stress station breaks that in one or two ways and is developed twice: once as by a good phone,
+once with a fault of lens, sensor or software (`range_sensors.py`). Hopeless photographs
+(`range_hopeless.py`) must give no diameter. All kinds are mixed from the start, so the first part
+of the list represents the whole, with a larger uncertainty. `SEED` gives the list to develop on,
+`FRESH_SEED` the one to make claims on.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ from rope_shot import Shot
 
 from vision.target.layout import LAST_NUMBER
 
-SEED = 20261126  # the range that is looked at while the product is being made
-FRESH_SEED = 20270412  # claims are made on it: it is measured once, and then spent
+SEED = 20261126  # the development range, free to look at
+FRESH_SEED = 20270412  # for claims: measured once, then spent and replaced by a new seed
 STATIONS = 60  # of each of protocol and stress
 BARS = 20
 HOPELESS_EVERY = 5  # stations
@@ -39,7 +39,7 @@ Change = Callable[[Shot, np.random.Generator], Shot]
 
 
 def range_scenes(seed: int = SEED) -> list[list[Shot]]:
-    """Return the whole range: one list for each scene that is rendered, in their order."""
+    """Return the whole range in order: one list for each rendered scene."""
     scenes: list[list[Shot]] = []
     for number in range(STATIONS):
         scenes += [[shot] for shot in protocol_station(number, seed=seed)]
@@ -69,7 +69,7 @@ def _is_hopeless(scene: list[Shot]) -> bool:
 
 
 def protocol_station(number: int, *, name: str = "protocol", seed: int = SEED) -> list[Shot]:
-    """Return both views of a station that keeps to the protocol."""
+    """Return both views of a protocol station."""
     rng = np.random.default_rng([seed, number])
     d = SIZES_MM[(4 * number + 1) % len(SIZES_MM)]
     surface = SURFACES[(number + number // 5) % len(SURFACES)]
@@ -125,7 +125,7 @@ def _view(base: Shot, view: int, number: int, rng: np.random.Generator) -> Shot:
 
 
 def _read_mm(true_mm: float, rng: np.random.Generator) -> float:
-    """Return what a caliper of 0.02 mm standard uncertainty shows on a bar, mm."""
+    """Return a caliper's reading of a bar (standard uncertainty 0.02 mm), mm."""
     return round(true_mm + float(rng.normal(0, 0.02)), 2)
 
 
@@ -153,7 +153,7 @@ def _shape(number: int, d: float, rng: np.random.Generator) -> RopeShape:
 
 
 def stress_station(number: int, *, seed: int = SEED) -> list[list[Shot]]:
-    """Return both scenes of a station under stress, each developed twice."""
+    """Return both scenes of a stress station, each developed twice."""
     rng = np.random.default_rng([seed, 7, number])
     names = [list(STRESSES)[number % len(STRESSES)]]
     if rng.random() < 0.35:
@@ -186,12 +186,12 @@ def _stand_off(shot: Shot, rng: np.random.Generator) -> Shot:
 
 def _bent(shot: Shot, rng: np.random.Generator) -> Shot:
     bend = ("ends down", "belly", "twist")[int(rng.integers(3))]
-    # Small bends are the hard ones: they must be noticed, or not matter.
+    # Mostly small bends, the hard ones: each must be noticed or must not matter.
     return replace(shot, bend=bend, bend_mm=5.0 * float(rng.random()) ** 2)
 
 
 def _curled(shot: Shot, rng: np.random.Generator) -> Shot:
-    """Return the shot on a card curled about the rope: the chequered rows still lie in a plane."""
+    """Return the shot on a card curled about the rope; the chequered rows stay in one plane."""
     bend = ("curled up", "curled down")[int(rng.integers(2))]
     return replace(shot, bend=bend, bend_mm=float(rng.uniform(2, 8)))
 
@@ -255,7 +255,7 @@ def _tele(shot: Shot, rng: np.random.Generator) -> Shot:
     while True:
         try:
             return placed(shot, rng, farthest_mm=900.0)
-        except ValueError:  # a large card: step back with the shorter of the long lenses
+        except ValueError:  # a large card: step back, with the shortest of the long lenses
             if shot.f35_exif == 48:
                 return placed(shot, rng, farthest_mm=1400.0)
             shot = replace(shot, f35_exif=48, f35_true=48 * shot.f35_true / shot.f35_exif)

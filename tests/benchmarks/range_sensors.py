@@ -1,4 +1,4 @@
-"""Sensors of the test range: good phones, and one fault of lens, sensor or software at a time."""
+"""Sensors of the test range: good phones, and phones with one fault of lens, sensor or software."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ FAULTS = (
 
 
 def good_sensor(rng: np.random.Generator) -> Sensor:
-    """Return a phone's sensor in fair light, its software's usual sharpening and JPEG."""
+    """Return a phone's sensor in fair light, with usual sharpening and JPEG quality."""
     return Sensor(
         paper_level=rng.uniform(0.68, 0.86),
         psf_px=rng.uniform(0.5, 0.9),

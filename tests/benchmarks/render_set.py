@@ -1,10 +1,10 @@
-"""Render benchmark photographs, with their truth beside them.
+"""Render benchmark photographs and their truth.
 
-Example: ``python tests/benchmarks/render_set.py --which range`` renders the test range (264 scenes,
-396 photographs) to work on; ``--which fresh`` the same with other random numbers, for claims;
-``--which bars`` fresh smooth bars; ``--which small`` the small set that the tests carry.
-Photographs that are there already are kept, so it can be stopped at any time. A graphics card
-takes some seconds for a scene that takes two cores minutes.
+Example: ``python tests/benchmarks/render_set.py --which range`` renders the development range (264
+scenes, 396 photographs); ``--which fresh`` the same kinds with an unseen seed, for claims;
+``--which bars`` unseen smooth bars; ``--which small`` the small set that the tests carry. Existing
+photographs are kept, so rendering can be stopped at any time. A graphics card renders in seconds a
+scene that takes two cores minutes.
 """
 
 from __future__ import annotations
@@ -35,16 +35,16 @@ Row = dict[str, object]
 
 
 def main() -> None:
-    """Make what is missing."""
+    """Render what is missing."""
     parser = argparse.ArgumentParser(description=__doc__)
     cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders"
     parser.add_argument("folder", nargs="?", type=Path, help="default: the user's cache")
-    parser.add_argument("--which", choices=LISTS, default="range", help="which list (range)")
-    parser.add_argument("--count", type=int, help="how many scenes of it (all)")
+    parser.add_argument("--which", choices=LISTS, default="range", help="list to render (range)")
+    parser.add_argument("--count", type=int, help="number of scenes (all)")
     parser.add_argument(
-        "--spp", type=int, default=SPP, help=f"samples a pixel at the outline ({SPP})"
+        "--spp", type=int, default=SPP, help=f"samples per pixel at the outline ({SPP})"
     )
-    parser.add_argument("--processes", type=int, default=1, help="scenes at a time, 3 GB each (1)")
+    parser.add_argument("--processes", type=int, default=1, help="scenes at once, 3 GB each (1)")
     options = parser.parse_args()
     for name in ("count", "processes"):
         value = getattr(options, name)
@@ -59,7 +59,7 @@ def main() -> None:
 
 
 def scenes_of(which: str) -> list[list[Shot]]:
-    """Return a list of scenes by its name, each with the photographs developed from it."""
+    """Return the scenes of a list, each with the photographs developed from it."""
     return {
         "range": range_scenes,
         "fresh": partial(range_scenes, FRESH_SEED),
@@ -75,7 +75,7 @@ def render_set(
     spp: int = SPP,
     processes: int = 1,
 ) -> None:
-    """Render the scenes that `folder` does not hold yet."""
+    """Render the scenes that are not in `folder` yet."""
     folder.mkdir(parents=True, exist_ok=True)
     table = folder / "truth.csv"
     rows = [row for row in read_rows(table) if (folder / str(row["file"])).exists()]
@@ -107,7 +107,7 @@ def _timed(scene: list[Shot], *, folder: Path, spp: int) -> list[Row]:
     wall, cpu = time.perf_counter(), time.process_time()
     made = make_photographs(scene, folder, spp=spp)
     wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-    print(f"{scene[0].file} {wall:.0f} s, {cpu:.0f} s of processor", flush=True)
+    print(f"{scene[0].file} {wall:.0f} s, {cpu:.0f} s of processor time", flush=True)
     return made
 
 
@@ -121,7 +121,7 @@ def _noted(table: Path, rows: list[Row], made: list[Row], place: str) -> list[Ro
 
 
 def read_rows(table: Path) -> list[Row]:
-    """Return the rows of a table of truth; none where there is no such file."""
+    """Return the rows of a table of truth; none if there is no such file."""
     if not table.exists():
         return []
     with table.open(newline="") as lines:
@@ -129,7 +129,7 @@ def read_rows(table: Path) -> list[Row]:
 
 
 def _write(table: Path, rows: list[Row]) -> None:
-    """Write the table beside itself first, so that a reader never sees half of it."""
+    """Write the table to a temporary file first, so that no reader sees half of it."""
     part = table.with_suffix(".part")
     names = list(dict.fromkeys(name for row in rows for name in row))
     with part.open("w", newline="") as lines:

@@ -1,4 +1,4 @@
-"""The scoreboard's figures: what is counted, by which factors, and how pairs give ovality."""
+"""The scoreboard's figures: what is counted, by which factors, and ovality from pairs of views."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ PLAIN_WAYS = ("ratio", "homography", "hough")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scored:
-    """One photograph: its truth, and what each way says of it, in % of the truth.
+    """One photograph: its truth, and the result of each method, in % of the truth.
 
-    `error_pct` and `expanded_pct` are NaN where the product refused; `plain_pct` is NaN where
-    that way gave nothing. `group` is "protocol", "stress" or "hopeless". `by_height` is how the
-    diameter follows the rope's height over the card, mm per mm.
+    `error_pct` and `expanded_pct` are NaN where the product refused, values of `plain_pct` where
+    that method gave nothing. `group` is "protocol", "stress" or "hopeless". `by_height` is the
+    sensitivity of the diameter to the rope's height above the card, mm per mm.
     """
 
     truth: Row
@@ -65,7 +65,7 @@ def scored(truth: Row, ours: Row, hough: Row) -> Scored:
 
 
 def group_of(truth: Row) -> str:
-    """Return "protocol", "stress" or "hopeless", by what is known of the photograph alone."""
+    """Return "protocol", "stress" or "hopeless", from the photograph's truth alone."""
     if truth["answerable"] != "yes":
         return "hopeless"
     kept = (
@@ -74,20 +74,20 @@ def group_of(truth: Row) -> str:
         and not truth.get("bend")
         and (truth.get("print_checked") or "yes") == "yes"
         and max(abs(float(truth[name]) - 1) for name in ("scale_x", "scale_y")) <= 0.01
-        # 200 to 600 mm to what the phone was aimed at; the table's are to the card's middle
+        # 200 to 600 mm to the point aimed at; the table has distances to the card's middle
         and 190 <= float(truth["distance_mm"]) <= 610
         and float(truth["tilt_deg"]) <= 25
         and abs(float(truth["axis_angle_deg"])) <= 20  # "lay the card along the rope"
         and float(truth["f35_exif"]) <= 28
         and float(truth.get("megapixels") or 12) >= 11.9
         and not any(name in truth["note"] for name in (*FAULTS, *STRESSES))
-        and truth.get("part", "protocol") == "protocol"  # the second world's list says it
+        and truth.get("part", "protocol") == "protocol"  # given by world two's list
     )
     return "protocol" if kept else "stress"
 
 
 def figures(rows: list[Scored]) -> dict[str, float]:
-    """Return what the tables show of answerable photographs, in % of the diameter."""
+    """Return the tables' figures for answerable photographs, in % of the diameter."""
     done = [row for row in rows if row.answered]
     found: dict[str, float] = {"n": len(rows), "refused": _share(len(rows) - len(done), len(rows))}
     if done:
@@ -122,10 +122,10 @@ def _share(part: int, whole: int) -> float:
 
 
 def ovality_rows(rows: Iterable[Scored]) -> list[dict[str, float]]:
-    """Return, for each station seen twice, the ovality's error and its U, % of the diameter.
+    """Return the error of the ovality and its U for each station with two views, % of the diameter.
 
-    The error is that of the signed difference of the two views, which is never smaller than that
-    of the ovality itself.
+    The error is that of the signed difference of the two views, which is never smaller than the
+    error of the ovality itself.
     """
     pairs: dict[tuple[str, bool], list[Scored]] = {}
     for row in rows:
@@ -146,7 +146,7 @@ def ovality_rows(rows: Iterable[Scored]) -> list[dict[str, float]]:
 
 
 def _view(row: Scored) -> DirectionalDiameter:
-    """Return an answered photograph as a section takes it; each term 1 mm, but for the height."""
+    """Return an answered photograph as a directional diameter, with its terms by source."""
     terms = []
     for source, signed_mm in row.sources.items():
         by = row.by_height if source.startswith(Influence.HEIGHT) else 1.0

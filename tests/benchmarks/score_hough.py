@@ -1,15 +1,15 @@
-"""A plain pipeline of scikit-image's Canny and Hough, for comparison; it knows the card's scale.
+"""A plain pipeline of scikit-image's Canny and Hough, for comparison, given the card's scale.
 
-It shares no code with the product. It is told what a person with a ruler would tell it: the
-nominal diameter within a sixth, and the card's true scale at the station (px per mm in the
-card's plane, from the truth, better than any card in the picture could give it). It does not
-know that a rope stands nearer to the camera than the card, nor what a crown is.
+It shares no code with the product. It is given what a person with a ruler could give it: the
+nominal diameter within a sixth, and the card's true scale at the station (px per mm in the card's
+plane, from the truth, better than any card in the picture could give it). It does not know that a
+rope is nearer to the camera than the card, nor what a crown is.
 
 1. Canny on the lightness and on the blue of a small copy; Hough finds the straight edges.
-2. The pair of nearly parallel lines, as far apart as the nominal diameter allows, with the most
-   votes, is taken for the rope.
-3. At full resolution a strip along the pair is straightened; in every column the outermost
-   Canny edge near each line is taken, and a robust straight line is laid through them.
+2. Of the pairs of nearly parallel lines whose distance suits the nominal diameter, the one with
+   the most votes is taken as the rope.
+3. A strip along the pair is straightened at full resolution; in every column the outermost Canny
+   edge near each line is taken, and a robust straight line is fitted to them.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ FAINT, CLEAR = 4.0, 12.0  # Sobel's sums of CIELAB units: a step of 7 units is c
 
 
 def width_mm(path: Path, truth: dict[str, str]) -> float | None:
-    """Return the rope's width as this pipeline sees it, mm; None where it finds no rope."""
+    """Return the rope's width by this pipeline, mm; None if it finds no rope."""
     with Image.open(path) as file:
-        pixels = np.asarray(file.convert("RGB"))  # as stored: the truth's frame
+        pixels = np.asarray(file.convert("RGB"))  # as stored, in the frame of the truth
     scale, station = _scale_at_station(truth)
     nominal_px = float(truth["d_nominal_mm"]) * scale
     if nominal_px < 12:
@@ -46,7 +46,7 @@ def width_mm(path: Path, truth: dict[str, str]) -> float | None:
     # Hough's lines: x cos(angle) + y sin(angle) = distance, pixel centres at whole numbers.
     low, high = (((line + 0.5) / shrink - 0.5) for line in sorted((near, far)))
     rope_px = high - low
-    # A strip of the full picture: along the rope by two diameters to each side of the station.
+    # A strip of the full picture along the rope, centred on the station.
     along, across = (
         np.array([-np.sin(angle), np.cos(angle)]),
         np.array([np.cos(angle), np.sin(angle)]),
@@ -73,7 +73,7 @@ def width_mm(path: Path, truth: dict[str, str]) -> float | None:
 
 
 def _scale_at_station(truth: dict[str, str]) -> tuple[float, Array]:
-    """Return px per mm of the card's plane across the rope, and where the station is seen."""
+    """Return the scale across the rope in the card's plane, px per mm, and the station in px."""
     turn = np.array([float(x) for x in truth["rotation_cam_card"].split()]).reshape(3, 3)
     shift = np.array([float(x) for x in truth["t_cam_card_mm"].split()])
     askew = np.radians(float(truth["axis_angle_deg"]))
@@ -101,7 +101,7 @@ def _pair(small: Array, nominal_px: float) -> tuple[float, tuple[float, float]] 
     peaks = transform.hough_line_peaks(
         votes, angles, distances, min_distance=3, min_angle=3, num_peaks=120
     )
-    # Hough's angles end at +-90 deg, where many ropes lie: let them end at -45 and 135 instead.
+    # Hough's angles end at +-90 deg, where many ropes are: make them end at -45 and 135 instead.
     found = [
         (many, angle + np.pi, -line) if angle < -np.pi / 4 else (many, angle, line)
         for many, angle, line in zip(*peaks, strict=True)
@@ -120,7 +120,7 @@ def _pair(small: Array, nominal_px: float) -> tuple[float, tuple[float, float]] 
 def _outer_line(
     edges: NDArray[np.bool_], half_wide: int, side: int, half_rope: float
 ) -> tuple[float, float] | None:
-    """Return where the outermost edges of one side lie at the middle, px, and their slope."""
+    """Return the position, px, at the middle, and the slope of one side's outermost edges."""
     rows, columns = edges.shape
     from_axis = side * (np.arange(rows) - half_wide)
     near = np.abs(from_axis / half_rope - 1.0) <= 0.12

@@ -18,7 +18,7 @@ COLOURS = {"protocol": "#1f5f8b", "stress": "#c46a1b"}
 
 
 def save_plots(folder: Path, rows: list[Scored]) -> list[Path]:
-    """Write the plots as PNG and SVG; return what was written. Nothing without answers."""
+    """Write the plots as PNG and SVG and return their paths; none if nothing was answered."""
     done = [row for row in rows if row.answered and row.group in GROUPS]
     if not done:
         return []
@@ -38,10 +38,10 @@ def save_plots(folder: Path, rows: list[Scored]) -> list[Path]:
 
 
 def _errors(rows: list[Scored]) -> plt.Figure:
-    """Return one panel a factor: every error at its level, with the median of each."""
+    """Return a panel for each factor: every error by level, and the median of each level."""
     shown = {name: f for name, f in FACTORS.items() if len({f(r.truth) for r in rows} - {""}) > 1}
     columns = 4
-    lines = max(1, -(-len(shown) // columns))  # one photograph differs from none
+    lines = max(1, -(-len(shown) // columns))  # a single photograph has no factor that varies
     figure, axes = plt.subplots(
         lines, columns, figsize=(4.2 * columns, 3.1 * lines), squeeze=False, layout="constrained"
     )
@@ -87,7 +87,7 @@ def _uncertainty(rows: list[Scored]) -> plt.Figure:
 
 
 def _reliability(rows: list[Scored]) -> plt.Figure:
-    """Return how often the truth lay inside an interval, against how often it should."""
+    """Return how often the truth was inside an interval, against the stated probability."""
     said = np.linspace(0.02, 0.995, 60)
     figure, axis = plt.subplots(figsize=(5.4, 5))
     for group in GROUPS:

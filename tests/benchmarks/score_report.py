@@ -29,14 +29,14 @@ HEAD = """# Scoreboard
 
 {n} rendered photographs. Errors and U (k = 2) in % of the true caliper width over jaws of two
 diameters; median, 95 % and worst are of the error's size. *Pixel ratio* and *homography* use the
-product's own jaw lines, *Canny + Hough* finds its own and is told the nominal diameter and the
+product's own jaw lines; *Canny + Hough* finds its own and is given the nominal diameter and the
 card's true scale; their figures are medians of the error's size. Mean z² is 1 where the
-stated uncertainty is as large as the errors that were seen, 4 where it is half of that.
+stated uncertainty is as large as the observed errors, 4 where it is half as large.
 """
 
 
 def tables(rows: list[Scored]) -> list[dict[str, object]]:
-    """Return every line of the scoreboard: group, factor, level and its figures."""
+    """Return every line of the scoreboard: group, factor, level and figures."""
     lines: list[dict[str, object]] = []
     for group in ("all", *GROUPS):
         inside = [r for r in rows if r.group in ((group,) if group != "all" else GROUPS)]
@@ -83,7 +83,7 @@ def markdown(rows: list[Scored]) -> str:
 
 
 def difference_of_views(rows: list[Scored], group: str) -> str:
-    """Return how far the difference of two views of one place is off; empty where none has two."""
+    """Return the error of the difference of two views in words; empty if no place has two."""
     inside = [row for row in rows if row.group in ((group,) if group != "all" else GROUPS)]
     pairs = ovality_figures(ovality_rows(inside))
     names = ("bias", "median", "p95", "worst", "covered", "U")

@@ -1,8 +1,8 @@
-"""One photograph of the range measured: by the product, and by three plainer ways beside it.
+"""Measure one photograph by the product and by three simpler methods.
 
-*pixel ratio*: rope pixels over card pixels. *homography*: the jaw lines sent to the card's
-plane. Both are given the very jaw lines that the measurement found, so that only the geometry
-differs. *Canny and Hough* finds its own lines (`score_hough.py`).
+*pixel ratio*: rope pixels over card pixels. *homography*: the jaw lines mapped to the card's plane.
+Both use the jaw lines that the product found, so only the geometry differs. *Canny and Hough*
+finds its own lines (`score_hough.py`).
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ HEIGHT = Influence.HEIGHT
 
 
 def measured_row(folder: Path, truth: Row, *, calibrated: bool = False) -> Row:
-    """Return what the product says of one photograph; numbers in mm, empty where it refused."""
+    """Return the product's result for one photograph; lengths in mm, empty if it refused."""
     photo, settings = open_photo(folder / truth["file"]), settings_of(truth)
     if calibrated:
         settings = with_phone_calibrated(settings, truth, photo)
@@ -59,7 +59,7 @@ def measured_row(folder: Path, truth: Row, *, calibrated: bool = False) -> Row:
 
 
 def hough_row(folder: Path, truth: Row) -> Row:
-    """Return what Canny and Hough make of one photograph; empty where they find no rope."""
+    """Return the width by Canny and Hough for one photograph; empty if they find no rope."""
     width = score_hough.width_mm(folder / truth["file"], truth)
     return {"file": truth["file"], "hough_mm": "" if width is None else f"{width:.4f}"}
 
@@ -119,7 +119,7 @@ def fingerprint(*files: Path) -> str:
 
 
 def product_files() -> list[Path]:
-    """Return the files of the room that measures."""
+    """Return the source files of `vision`."""
     return sorted(Path(vision.__file__).parent.rglob("*.py"))
 
 
@@ -132,9 +132,9 @@ def cached_rows(
     processes: int,
     say: Callable[[str], None],
 ) -> dict[str, Row]:
-    """Return a row for each photograph, measured only where the table holds none of this code.
+    """Return a row for each photograph, measuring only those not yet measured with this code.
 
-    The table is written every few photographs, so that a run that was stopped goes on.
+    The table is written every few photographs, so an interrupted run can be resumed.
     """
     kept: dict[str, Row] = {}
     if table.exists():
@@ -144,7 +144,7 @@ def cached_rows(
     with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
         for start in range(0, len(missing), step):
             batch = missing[start : start + step]
-            # One process: in this one, so that a fault shows where it is.
+            # With one process work in this one, so that a traceback shows where a fault is.
             for row in (map if processes == 1 else pool.map)(measure, batch):
                 kept[row["file"]] = row | {"code": code}
             _write(table, kept)

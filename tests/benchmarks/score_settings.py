@@ -1,4 +1,4 @@
-"""What a person would have told the product about a rendered photograph."""
+"""The settings that a person would have given for a rendered photograph."""
 
 from __future__ import annotations
 
@@ -14,9 +14,10 @@ from vision.rope.tangent_cylinder import Hold, HoldKind
 from vision.target.layout import layout_named
 from vision.target.print_scale import PrintCheck
 
-U_BARS_MM = 0.02  # the truth's bars are read with this standard uncertainty
-# What a good calibration leaves unsure: of the focal length, and of the principal point as a share
-# of the long side (3 px of 4,000). Eight or more photographs of the board give this or better.
+U_BARS_MM = 0.02  # standard uncertainty of the bars' readings in the truth
+# Standard uncertainties after a good calibration: of the focal length (relative), and of the
+# principal point as a share of the long side (3 px of 4,000). Eight or more photographs of the
+# board give this or better.
 U_FOCAL, U_CENTRE_SHARE = 0.003, 0.00075
 PHONES_SEED = 8117
 
@@ -26,7 +27,7 @@ def settings_of(truth: dict[str, str]) -> Settings:
     check = None
     if truth.get("print_checked", "yes") != "no":
         check = PrintCheck(
-            truth.get("pair") or truth["file"],  # the two cards of a station are of one print
+            truth.get("pair") or truth["file"],  # both cards of a station are from one print
             layout_named(truth["layout"]),
             float(truth["along_read_mm"]),
             float(truth["across_read_mm"]),
@@ -39,12 +40,11 @@ def settings_of(truth: dict[str, str]) -> Settings:
 
 
 def with_phone_calibrated(settings: Settings, truth: dict[str, str], photo: Photo) -> Settings:
-    """Return the settings with the photograph's camera known as a good calibration leaves it.
+    """Return the settings with the photograph's camera as well known as after a good calibration.
 
-    The true camera, made wrong by a draw of what the calibration leaves unsure, one for both views
-    of a station, and by one of what the tool allows for refocusing and stabilisation since, for
-    each photograph its own. Distortion stays as unknown as it was. A file that does not say which
-    camera took it gets no calibration.
+    The true camera gets two random errors: what the calibration leaves uncertain, the same for both
+    views of a station, and what the tool allows for refocusing and stabilisation since then, drawn
+    for each photograph. Distortion stays unknown. A file that names no camera gets no calibration.
     """
     key = camera_key(photo)
     if not key:

@@ -1,10 +1,9 @@
-"""Measure rendered photographs and score them: tables and plots in the folder, a summary here.
+"""Measure and score rendered photographs: tables and plots in the folder, a printed summary.
 
 Example: ``python tests/benchmarks/scoreboard.py FOLDER --processes 2``. FOLDER is what
-``render_set.py`` made (default: the test range in the user's cache). It can be stopped and goes on
-where it was; what an older version of the product measured is measured again. With
-``--calibrated`` the same photographs are measured as if their phones had been calibrated, and the
-tables stand beside the others.
+``render_set.py`` made (default: the development range in the user's cache). It can be stopped and
+resumes where it was; photographs measured by other code are measured again. With ``--calibrated``
+they are measured as if their phones had been calibrated, with tables of their own.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ from score_plots import save_plots
 from score_report import COLUMNS, GROUPS, difference_of_views, markdown, save_tables, tables
 
 HERE = Path(__file__).resolve().parent
-CALIBRATED = "-calibrated"  # in names of tables
+CALIBRATED = "-calibrated"  # suffix of file names
 
 
 def main() -> None:
@@ -33,14 +32,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "renders" / "range"
     parser.add_argument("folder", nargs="?", type=Path, default=cache)
-    parser.add_argument("--processes", type=int, default=1, help="photographs at a time (1)")
+    parser.add_argument("--processes", type=int, default=1, help="photographs at once (1)")
     parser.add_argument("--full", action="store_true", help="print every table, not the summary")
-    parser.add_argument("--calibrated", action="store_true", help="as if phones were calibrated")
+    parser.add_argument(
+        "--calibrated", action="store_true", help="as if the phones were calibrated"
+    )
     options = parser.parse_args()
     if options.processes < 1:
         parser.error(f"--processes must be 1 or more; got {options.processes}.")
     if not (options.folder / "truth.csv").exists():
-        parser.error(f"{options.folder} holds no truth.csv; make it with render_set.py.")
+        parser.error(f"{options.folder} has no truth.csv; make the folder with render_set.py.")
     rows = score_folder(options.folder, processes=options.processes, calibrated=options.calibrated)
     board = options.folder / f"scoreboard{CALIBRATED * options.calibrated}"
     board.mkdir(exist_ok=True)
@@ -51,7 +52,7 @@ def main() -> None:
 
 
 def score_folder(folder: Path, *, processes: int = 1, calibrated: bool = False) -> list[Scored]:
-    """Return the score of every photograph in a folder, measuring what is not measured yet."""
+    """Return the score of every photograph in a folder, measuring those not measured yet."""
     truths = score_rows.read_table(folder / "truth.csv")
     say = partial(print, file=sys.stderr, flush=True)
     ours = score_rows.cached_rows(

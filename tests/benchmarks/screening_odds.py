@@ -1,8 +1,8 @@
-"""Whether odds that are told are true: of cases told "three times likelier", three in four are so.
+"""Whether stated odds are true: "three times as likely" should be right three times in four.
 
-Odds rest on how often each cause comes about, which is a judgement (`inspection.screening.causes`).
-So faults are planted here as often, and as large, as it says there, on ropes, people and gauges of
-other ranges: what is checked is how the figures are weighed, not how often people slip.
+Odds depend on how often each cause occurs, which is a judgement (`inspection.screening.causes`).
+Faults are therefore planted here as often and as large as assumed there, on ropes, people and
+gauges of other ranges: this checks how the figures are weighed, not how often people slip.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from tests.inspection.planted_faults import (
 )
 from tests.inspection.simulated_logs import Case, Range, simulate
 
-TOLD = re.compile(
+STATED = re.compile(
     r"(Most likely|More likely by the figures): (.*?)(?:,| \() ?"
     r"((?:over )?[a-z]+(?: hundred)? times|twice) as likely"
 )
@@ -43,7 +43,7 @@ ODDS = {
     "fifty times": 50.0,
     "over a hundred times": 100.0,
 }
-SAID = {
+CODES = {
     "neighbouring digits swapped": "digits-swapped",
     "the decimal point moved": "decimal-moved",
     "one digit typed wrongly": "digit-mistyped",
@@ -121,7 +121,7 @@ def _all_off(rng: np.random.Generator, case: Case) -> Planted:
     return case.with_readings(seen), set(seen), SHIFTED
 
 
-# kind: how often it comes about for one reading, station or log, for how many of them, and how
+# kind: its rate, per reading, station or log, and what plants it
 PLANTS = {
     "digits-swapped": (causes.SLIP, "entry", _slip("digits-swapped")),
     "decimal-moved": (causes.SLIP, "entry", _slip("decimal-moved")),
@@ -159,9 +159,9 @@ PLANTS = {
 
 
 def reliability(ranges: Range, *, logs: int, seed: int) -> dict[float, tuple[int, int]]:
-    """Return, for each odds that was told, how often it was told and how often it was right."""
+    """Return, for each value of the odds, how often it was stated and how often it was right."""
     rng = np.random.default_rng(seed)
-    told = {odds: (0, 0) for odds in ODDS.values()}
+    counts = {odds: (0, 0) for odds in ODDS.values()}
     kinds = list(PLANTS)
     for _ in range(logs):
         case = simulate(rng, ranges, stations=10, earlier=int(rng.integers(0, 3)), hands=1)
@@ -173,12 +173,12 @@ def reliability(ranges: Range, *, logs: int, seed: int) -> dict[float, tuple[int
         faulty, entries, codes = planted
         places = set(faulty.log.places(entries))
         for finding in screen_log(faulty.log)[:1]:
-            found = TOLD.search(finding.seen)
+            found = STATED.search(finding.seen)
             if found is None or not places & set(finding.places):
                 continue
             code = finding.code
             if found[1] != "Most likely":  # the more likely one is named after a possible loss
-                code = next((code for said, code in SAID.items() if said in found[2]), "")
-            count, right = told[ODDS[found[3]]]
-            told[ODDS[found[3]]] = (count + 1, right + (code in codes))
-    return told
+                code = next((code for words, code in CODES.items() if words in found[2]), "")
+            count, right = counts[ODDS[found[3]]]
+            counts[ODDS[found[3]]] = (count + 1, right + (code in codes))
+    return counts

@@ -1,10 +1,10 @@
-"""What the data can tell at all: how often one who knows the fault's form and all scatter finds it.
+"""The most that data can show: what a test finds that knows the fault's form and all scatter.
 
-The likelihood ratio of a fault's form against nothing being wrong is the most powerful test there
-is of it (Neyman and Pearson). Here it is given what no screening can know: how well the people
-repeat, how uneven and how oval the rope is, and that nothing else may be wrong; the places are left
-open, each as likely, where the form leaves them open. How often honest logs would show as much
-follows from the ratio itself: it is the mean of one over it where the fault is there.
+The likelihood ratio of a fault's form against no fault is its most powerful test (Neyman and
+Pearson). Here it is given what no screening can know: how well the people repeat, how uneven and
+how oval the rope is, and that nothing else is wrong; where the form leaves the place open, every
+place is equally likely. How often an honest log would show as much follows from the ratio itself:
+it is the mean of its reciprocal over logs that have the fault.
 """
 
 from __future__ import annotations
@@ -98,7 +98,7 @@ def _log_density(figures: Figures, fitted: Fit) -> float:
     return -0.5 * (size + float(figures.off_mm @ cho_solve(factor, figures.off_mm)))
 
 
-# the check of the screening that each is found by, and how many kinds share its part of the level
+# the screening's check that finds each fault, and how many kinds share its part of the level
 CHECKS = {
     "rows shifted": ("exchange", 3),
     "axes exchanged": ("axes", 1),
@@ -120,9 +120,9 @@ GAINS: dict[str, Gain] = {
 
 
 def _least(gains: np.ndarray, level: float) -> float:
-    """Return from which gain on an honest log shows one with this probability.
+    """Return the gain that an honest log reaches with this probability.
 
-    How often it does is the mean of exp(-gain) over the faulty ones from there on.
+    That probability is the mean of exp(-gain) over the faulty logs with at least this gain.
     """
     highest = np.sort(gains)[::-1]
     chances = np.cumsum(np.exp(-highest)) / len(highest)
@@ -131,7 +131,7 @@ def _least(gains: np.ndarray, level: float) -> float:
 
 
 def share_of_level(kind: str, level: float) -> float:
-    """Return the part of the level that the screening has for one kind of fault."""
+    """Return the part of the level that the screening allots to one kind of fault."""
     check, kinds = CHECKS[kind]
     return level * SHARES[check] / sum(SHARES.values()) / kinds
 
@@ -141,7 +141,7 @@ def oracle_power(
 ) -> tuple[float, float]:
     """Return the share of one kind of fault that its likelihood ratio finds.
 
-    With all the level for this fault, and with the part that the screening has for it.
+    First with the whole level for this fault, then with the part that the screening allots to it.
     """
     rng = np.random.default_rng([seed, list(FAULTS).index(kind), photographs])
     found: list[float] = []

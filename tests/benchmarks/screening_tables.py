@@ -1,13 +1,12 @@
-"""How often honest logs are flagged, planted faults found and named, and odds true, as tables.
+"""Tables: how often honest logs are flagged, planted faults found and named, and odds right.
 
     python tests/benchmarks/screening_tables.py [LOGS [FAULTY]]
 
 LOGS honest logs of each kind and FAULTY logs of each fault (100 and 25 by default, some 10 minutes
-of one core). What is printed goes into screening_rates.csv, too. What honest logs are like is said
-in tests/inspection/simulated_logs.py. Priors and shares of `inspection.screening` were set with a
-look at the usual range and at seeds below 7000; the tables come from `FRESH`, other ropes, people,
-gauges and histories than that range has, and from parts of it. Whoever looks at them and changes
-something needs another seed.
+of one core). The output is also written to screening_rates.csv. tests/inspection/simulated_logs.py
+says what honest logs are like. Priors and shares of `inspection.screening` were set by the usual
+range and seeds below 7000; the tables come from `FRESH`, which has other ropes, people, gauges and
+histories, and from parts of it. If you look at them and then change the screening, use a new seed.
 """
 
 from __future__ import annotations
@@ -54,7 +53,7 @@ FRESH = Range(
     tail_dof=12.0,
 )
 FRESH_FINE = replace(FRESH, steps=(0, 1, 2, 3, 6, 7))
-# ropes that are truly within every limit, so that nothing but the screening can ask for a look
+# ropes that are within every limit, so that only the screening can ask for a review
 SOUND = replace(FRESH, lost_pct=(0.0, 0.0), wear_pct_year=(0.0, 0.15), uneven_pct=(0.04, 0.2))
 RATES = Path(__file__).with_name("screening_rates.csv")
 WIDTHS = (38, 11, 5, 8, 8, 5, 10, 40)
@@ -93,9 +92,9 @@ class Alarms:
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """How one kind of fault fared: found at all, named rightly first, called a slip of the pen.
+    """How often one kind of fault was found, correctly named first, or called a slip of the pen.
 
-    With all that was found, right or not.
+    `findings` are all findings, right or wrong.
     """
 
     logs: int
@@ -109,7 +108,7 @@ class Rates:
 def false_alarms(
     ranges: Range, *, logs: int, seed: int, earlier: int | None = None, level: float = 0.05
 ) -> Alarms:
-    """Return how many honest logs raised anything, and what."""
+    """Return how many honest logs were flagged, and by what."""
     rng = np.random.default_rng(seed)
     flagged, codes = 0, Counter[str]()
     for _ in range(logs):
@@ -167,7 +166,7 @@ def _said(seen: str, codes: set[str]) -> bool:
 
 
 def status_share(stations: int, *, logs: int, seed: int) -> tuple[float, Counter[str]]:
-    """Return how often the check of an honest log of a sound rope ends with status 1, and why."""
+    """Return how often checking an honest log of a sound rope ends with status 1, and why."""
     rng = np.random.default_rng([seed, stations])
     asked, why = 0, Counter[str]()
     for _ in range(logs):
@@ -187,7 +186,7 @@ def _most(counted: Counter[str]) -> str:
 
 
 def main() -> None:
-    """Print the tables, and write them."""
+    """Print and write the tables."""
     logs = int(sys.argv[1]) if len(sys.argv) > 1 else 100
     faulty = int(sys.argv[2]) if len(sys.argv) > 2 else max(logs // 4, 1)
     start = time.perf_counter()
@@ -246,7 +245,7 @@ def main() -> None:
         )
     with RATES.open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(rows)
-    print(f"\n{', '.join(sorted(LOSS))}: called a slip counts under slip in the rows of true loss.")
+    print(f"\n{', '.join(sorted(LOSS))}: called a slip counts as slip in the rows of true loss.")
     print(f"{time.perf_counter() - start:.0f} s")
 
 

@@ -1,6 +1,6 @@
-"""The small set that the tests carry: every kind of photograph, at low resolution.
+"""The small set that the tests carry: every kind of photograph at low resolution.
 
-Few pixels keep the files small; the ropes are near enough to be some 95 px wide or more.
+Few pixels keep the files small; the ropes are near enough to be about 95 px wide or more.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ SMALL_STRESSES = ("", "bent card", "", "level", "", "print unchecked", "", "gap 
 
 
 def small_scenes() -> list[list[Shot]]:
-    """Return the small set, one list for each scene that is rendered."""
+    """Return the small set: one list for each rendered scene."""
     scenes = []
     number = 2000
     while len(scenes) < ANSWERABLE:
         number += 1
         shot = protocol_station(number, name="small")[number % 2]
-        if shot.d_nominal_mm < 12:  # a card of few pixels must be near: no room for thin ropes
+        if shot.d_nominal_mm < 12:  # at few pixels the card must be near: no thin ropes
             continue
         name = SMALL_STRESSES[len(scenes) % len(SMALL_STRESSES)]
         rng = np.random.default_rng([SEED, 9, number])
@@ -38,11 +38,11 @@ def small_scenes() -> list[list[Shot]]:
             shot = STRESSES[name](shot, rng)
         try:
             shot = placed(_small(shot), rng, farthest_mm=600.0)
-        except ValueError:  # too large a card for so near a place
+        except ValueError:  # the card is too large for so near a position
             continue
         shot = replace(shot, file=f"{len(scenes):02d}-{_tags(shot)}.jpg", note=name, pair="")
         scenes.append([shot])
-    for kind in range(6):  # of a spoilt photograph the first kind: mirrored
+    for kind in range(6):  # of a spoilt photograph only the first kind, mirrored
         shot = placed(_small(protocol_station(3001 + kind)[0]), np.random.default_rng([SEED, 9]))
         scenes.append(hopeless_shots(shot, kind)[:1])
     return scenes

@@ -1,4 +1,4 @@
-"""The test range itself: bent paper, lens and sensor faults, wear, the list, and the figures."""
+"""The test range: bent paper, lens and sensor faults, wear, the list, the scoreboard's figures."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ def test_distortion_moves_a_point_as_its_formula_says(camera: Camera, k1: float)
     at = np.array([320.0, 60.0])
     off = (at - camera.principal_px) / camera.focal_px
     moved = off * (1 + k1 * (off @ off)) * camera.focal_px + camera.principal_px
-    assert np.abs(moved - at).max() > 0.5  # or the test would say nothing
+    assert np.abs(moved - at).max() > 0.5  # otherwise the test shows nothing
     seen = _middle(_developed(camera, _dot((320, 60)), Sensor(k1=k1)))
     assert seen == pytest.approx(moved, abs=0.06)
 
@@ -181,7 +181,7 @@ def test_the_list_is_large_mixed_from_the_start_and_without_doubles() -> None:
             assert 195 <= shot.distance_mm <= 600
             assert not shot.bend
     assert {shot.file: shot for shot in shots if shot.pair}.keys() <= set(files)
-    for shot in (shot for shot in shots if shot.print_checked):  # bars of the card in view
+    for shot in (shot for shot in shots if shot.print_checked):  # readings of its own bars
         drawn = layout_named(shot.layout).along_bar_mm * shot.scale_x
         assert abs(shot.along_read_mm - drawn) < 0.2
 

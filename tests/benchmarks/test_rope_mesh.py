@@ -1,4 +1,4 @@
-"""The rendered ropes' truth, held against section geometry and against finer meshes."""
+"""The truth of rendered ropes, checked against section geometry and finer meshes."""
 
 from __future__ import annotations
 
@@ -77,8 +77,8 @@ def test_crowns_along_one_edge_are_a_lay_length_over_the_strands_apart(
 
 @pytest.mark.parametrize(("strands", "wires"), [(4, 12), (6, 9), (8, 10), (16, 6)])
 def test_a_finer_mesh_has_the_same_crowns(strands: int, wires: int) -> None:
-    # The facets may change the width by 0.02 % of the diameter, as a rule; where the jaw's
-    # end cuts a crown, the step along the rope adds to it, so the rule is on the rms.
+    # Facets may change the width by 0.02 % of the diameter (root mean square); where the jaw's
+    # end cuts a crown, the step along the rope adds to that, hence the wider limit on the worst.
     shape = RopeShape(20.0, strands, lay_mm=130.0, wires=wires)
     finer = RopeShape(20.0, strands, lay_mm=130.0, wires=wires, sides=60)
     usual = outer_mesh(shape, length_mm=100.0)
@@ -132,7 +132,7 @@ def test_the_core_stays_inside_and_blocks_the_light() -> None:
     outer = outer_mesh(shape, length_mm=40.0)
     inner = inner_mesh(shape, length_mm=40.0)
     assert np.hypot(*inner.vertices_mm[:, 1:].T).max() < 9.9
-    # Ray casting by a general-purpose library: no ray through the rope's middle gets by.
+    # Ray casting by a general-purpose library: no ray through the middle of the rope passes.
     solids = [trimesh.Trimesh(m.vertices_mm, m.faces, process=False) for m in (outer, inner)]
     rng = np.random.default_rng(3)
     start = np.column_stack([rng.uniform(-15, 15, 60), rng.uniform(-4, 4, 60), np.full(60, 40.0)])
@@ -159,5 +159,5 @@ def test_the_camera_sees_its_aim_in_the_middle_and_nothing_mirrored(roll_deg: fl
     assert camera.tilt_deg == pytest.approx(20.0)
     assert camera.project(np.array([[3.0, -2.0, 8.0]]))[0] == pytest.approx([1999.5, 1499.5])
     origin, right, up = camera.project(np.array([[0.0, 0, 0], [10.0, 0, 0], [0, 10.0, 0]]))
-    # y points down in the picture: x to y turns against the clock on the card, so here too.
+    # y points down in the picture: a turn from x to y is counter-clockwise on the card and here.
     assert (right - origin)[0] * (up - origin)[1] - (right - origin)[1] * (up - origin)[0] < 0

@@ -1,4 +1,4 @@
-"""The second world's list is fixed, and its truth is that of its meshes."""
+"""World two's list is fixed, and its truth is that of its meshes."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def width_mm(rope: Rope, direction_deg: float, jaw_mm: float) -> float:
 
 
 def test_the_list_is_the_one_that_was_fixed() -> None:
-    """A change here is a new list: it needs a new seed, and every figure scored anew."""
+    """A change here makes a new list: it needs a new seed, and all figures must be scored again."""
     shots = all_shots()
     assert len(shots) == 4 * STATIONS
     text = "\n".join(repr(astuple(shot)[:12]) for shot in shots)

@@ -2,11 +2,10 @@
 
     python -m tests.benchmarks.texture_bench [--only WORD ...] [--to FOLDER]
 
-A rope's face here is cut from a photograph: scikit-image's brick, gravel and grass (CC0), and,
-where `shared/real` is at hand, a screw's thread and a scratched steel rule. Its outline is drawn:
+The rope's face is cut from a photograph: scikit-image's brick, gravel and grass (CC0), and, if
+`shared/real` is available, a screw's thread and a scratched steel rule. Its outline is drawn:
 crowns of six strands, a smooth bar, or smooth strands of round wires, whose outline swings by 0.5 %
-of the diameter without a period. So the width between the jaws is known, and nothing of the
-renderers is used.
+of the diameter without a period. So the width between the jaws is known, and no renderer is used.
 """
 
 from __future__ import annotations
@@ -57,9 +56,9 @@ BLACK = 0.08  # of the light that falls into a hard shadow
 
 @dataclass(frozen=True, slots=True)
 class Face:
-    """Where a texture is cut from: a photograph, and the ends and the width of the piece, px.
+    """A piece of a photograph used as a texture: its file, ends and width, px.
 
-    `per_mm` is how many of its pixels make a millimetre of rope; 0 fits its width to the rope's.
+    `per_mm` is its pixels per millimetre of rope; 0 fits its width to the rope's.
     """
 
     path: Path
@@ -83,14 +82,14 @@ FACES = {
 
 
 def crowned(s: Array, side: int) -> Array:
-    """Six strands of a lay of 6.5 diameters: their crowns, valleys 7 % of the diameter deep."""
+    """Return the outline of six strands, lay 6.5 diameters, valleys 7 % of the diameter deep."""
     pitch = 6.5 * D / 6
     off = s / pitch + side / 4
     return np.asarray(-0.07 * D * (1 - np.abs(np.cos(np.pi * off))))
 
 
 def smooth_wires(s: Array, side: int) -> Array:
-    """Round wires of smooth strands: tops up to 0.3 % of the diameter high, as they come."""
+    """Return the outline of smooth strands of round wires: tops up to 0.3 % of the diameter."""
     rng = np.random.default_rng(5 + side)
     tops = np.cumsum(rng.uniform(0.05, 0.22, 160)) * D - 65.0
     heights = rng.uniform(0.0, 0.003, tops.size) * D
@@ -99,7 +98,7 @@ def smooth_wires(s: Array, side: int) -> Array:
 
 
 def plain(s: Array, side: int) -> Array:
-    """A bar's outline."""
+    """Return the outline of a bar."""
     return np.zeros_like(s)
 
 
@@ -112,7 +111,7 @@ OUTLINES: dict[str, Callable[[Array, int], Array]] = {
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """Light and lens: a shadow beside the rope, blur of light and blur of values, px."""
+    """Light and lens: a shadow beside the rope, blur before and after the tone curve, px."""
 
     name: str
     shade: float = 0.0
@@ -152,7 +151,7 @@ def texture(name: str) -> Linear:
 
 
 def _mirrored(places: Array, size: int) -> Linear:
-    """Return places folded to and fro so that they lie within a texture."""
+    """Return places reflected so that they are within a texture."""
     turn = np.mod(places, 2 * (size - 1))
     return np.asarray(np.minimum(turn, 2 * (size - 1) - turn), np.float32)
 
@@ -165,7 +164,7 @@ def true_mm(outline: Callable[[Array, int], Array]) -> float:
 
 @lru_cache(maxsize=4)
 def _card(across_px: int) -> tuple[Linear, Array, Array, float]:
-    """Return the card in linear light, larger by FINE, with its true camera and focal length."""
+    """Return the card in linear light, enlarged by FINE, with its true camera and focal length."""
     distance = DISTANCE_MM - D / 2
     focal = across_px / D * distance
     size = (int(focal / DISTANCE_MM * 232), int(focal / DISTANCE_MM * 166))
@@ -179,7 +178,7 @@ def _card(across_px: int) -> tuple[Linear, Array, Array, float]:
 
 @lru_cache(maxsize=2)
 def _lie(across_px: int, outline: str) -> tuple[Linear, Linear, Linear, Linear]:
-    """Return where each sample lies: along, across (-1 to 1), outside left and right, mm."""
+    """Return each sample's place: along, mm, across (-1 to 1), outside left and right, mm."""
     paper, R, t, focal = _card(across_px)
     rows, columns = paper.shape[:2]
     eye = -R.T @ t
@@ -216,7 +215,7 @@ def laid(face: str, outline: str, across_px: int, light: Light) -> NDArray[np.ui
     if scale:
         at_row = np.arcsin(part) * D / 2 * scale + cut.shape[0] / 2
         shading = 0.3 + 0.7 * np.sqrt(1 - part**2)
-    else:  # the photograph's own limb is the rope's
+    else:  # the photograph's own limb becomes the rope's
         scale = cut.shape[0] / D
         at_row, shading = (part + 1) / 2 * (cut.shape[0] - 1), np.ones_like(part)
     at_column = _mirrored((s + 60) * scale, cut.shape[1])
@@ -234,7 +233,7 @@ def laid(face: str, outline: str, across_px: int, light: Light) -> NDArray[np.ui
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What one picture gave: off and U in % of the truth, off in px of the photograph too."""
+    """The result of one picture: error and U in % of the truth, and the error in px."""
 
     across_px: int
     light: str
@@ -247,7 +246,7 @@ class Row:
 
 
 def measured(face: str, outline: str, across_px: int, light: Light) -> Row:
-    """Measure one picture and hold it against the width that was laid."""
+    """Measure one picture and compare it with the true width."""
     pixels = laid(face, outline, across_px, light)
     focal = across_px / D * (DISTANCE_MM - D / 2)
     (result,) = measure_photo(photo_from_array(pixels, focal_px=focal), SETTINGS)
@@ -263,12 +262,12 @@ def measured(face: str, outline: str, across_px: int, light: Light) -> Row:
 
 
 def faces_at_hand() -> list[str]:
-    """Return the faces whose photographs are here."""
+    """Return the faces whose photographs are available."""
     return [name for name, face in FACES.items() if face.path.exists()]
 
 
 def all_rows(only: list[str]) -> Iterator[Row]:
-    """Yield every picture whose words hold one of `only`."""
+    """Yield the result of every picture whose description contains one of `only`."""
     for across_px, light, outline, face in product(SIZES_PX, LIGHTS, OUTLINES, faces_at_hand()):
         words = f"{across_px} px {light.name} {outline} {face}"
         if not only or any(word in words for word in only):
@@ -276,7 +275,7 @@ def all_rows(only: list[str]) -> Iterator[Row]:
 
 
 def table(rows: list[Row]) -> str:
-    """Return one line for each size, light and outline, and one for all, as Markdown."""
+    """Return a line for each size, light, outline and face, and one for all, as Markdown."""
     lines = [
         "| | answered | bias % | bias px | median % | 95 % | worst % | inside U | usual U % |",
         "|---|---|---|---|---|---|---|---|---|",
@@ -306,13 +305,13 @@ def _line(name: str, rows: list[Row]) -> str:
 def main() -> None:
     """Run the bench."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--only", nargs="*", default=[], help="pictures whose words hold a word")
+    parser.add_argument("--only", nargs="*", default=[], help="pictures with one of these words")
     cache = Path(platformdirs.user_cache_dir("rope-photo-check")) / "texture_bench"
-    parser.add_argument("--to", type=Path, default=cache, help="folder for every row")
+    parser.add_argument("--to", type=Path, default=cache, help="folder for the table of all rows")
     options = parser.parse_args()
     rows = list(all_rows(options.only))
     if not rows:
-        parser.error("no picture's words hold one of these.")
+        parser.error("no picture's description contains one of these words.")
     options.to.mkdir(parents=True, exist_ok=True)
     with (options.to / "rows.csv").open("w", newline="") as file:
         writer = csv.writer(file)

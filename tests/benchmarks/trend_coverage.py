@@ -1,10 +1,10 @@
-"""How often the interval of a station's rate of loss holds the true rate, by diameter.
+"""How often the interval of a station's rate of loss contains the true rate, by diameter.
 
     python tests/benchmarks/trend_coverage.py [HISTORIES]
 
 Histories of 4 to 6 inspections over some years, read by people who repeat to 0.03 to 0.15 mm with
 gauges whose error changes at every second yearly calibration (tests/inspection/simulated_logs.py).
-Stated: every reading with 0.15 % of its diameter. Learned: as the assessment does it.
+Stated: u of every reading is 0.15 % of its diameter. Learned: u as the assessment learns it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-if __name__ == "__main__":  # run as a script, the project's folder is not on the path
+if __name__ == "__main__":  # as a script, the project's folder is not on the path
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from inspection.limits.remaining_life import station_histories
@@ -23,7 +23,7 @@ from tests.inspection.simulated_logs import Range, simulate
 
 
 def coverage(nominal_mm: float, *, histories: int, seed: int, learned: bool) -> float:
-    """Return the share of the 95 % intervals that hold the true rate, six stations a history."""
+    """Return the share of 95 % intervals that contain the true rate, six stations per history."""
     rng = np.random.default_rng([seed, round(nominal_mm)])
     held = made = 0
     for _ in range(histories):

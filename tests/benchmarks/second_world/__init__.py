@@ -1,7 +1,7 @@
-"""The second world of photographs: another renderer, meshes and phones; scored, never tuned on.
+"""World two: photographs by another renderer, with other meshes and phones; never tuned on.
 
-`wires` builds ropes, `card` bends the printed card, `finishes` and `lights` say what is seen and by
-what light, `scene` traces it (LuxCore), `phone` makes a phone's picture of it, `truth` says what a
-caliper would read, `shots` lists what is photographed, `render` is the command. Nothing of the
-first world (`sample_images`) is used; the card comes from the PDF that users print.
+`wires` builds ropes, `card` bends the printed card, `finishes` and `lights` give materials and
+light, `scene` traces them (LuxCore), `phone` makes a phone's picture, `truth` gives the caliper's
+reading, `shots` lists the photographs, `render` is the command. Nothing of world one
+(`sample_images`) is used; the card comes from the PDF that users print.
 """

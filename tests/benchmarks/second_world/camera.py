@@ -1,4 +1,4 @@
-"""The camera of the second world: a pinhole in the card's frame (x right, y up, z to the eye)."""
+"""World two's camera: a pinhole in the card's frame (x right, y up, z towards the camera)."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Camera:
-    """Rows of `axes` are the camera's right, down and forward; pixel 0, 0 is a centre."""
+    """Rows of `axes` are the camera's right, down and forward; pixel (0, 0) is a pixel's centre."""
 
     axes: Array
     centre_mm: Array
@@ -24,14 +24,14 @@ class Camera:
     size_px: tuple[int, int]
 
     def project(self, points_mm: Array) -> Array:
-        """Return where points (N, 3) are seen, px."""
+        """Return the image points of points (N, 3), px."""
         x, y, z = ((points_mm - self.centre_mm) @ self.axes.T).T
         u0, v0 = self.principal_px
         return np.stack([self.focal_px * x / z + u0, self.focal_px * y / z + v0], axis=1)
 
 
 def camera_of(shot: Shot) -> Camera:
-    """Return the camera of a shot: it looks at the card's middle, from tilt and azimuth."""
+    """Return the camera of a shot, aimed at the card's middle from its tilt and azimuth."""
     tilt, azimuth, roll = np.radians([shot.tilt_deg, shot.azimuth_deg, shot.roll_deg])
     away = np.array([np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth), np.cos(tilt)])
     forward = -away

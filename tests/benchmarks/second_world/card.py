@@ -1,4 +1,4 @@
-"""The printed card of the second world: the PDF that users print, as a sheet that lies or bends."""
+"""World two's printed card: the PDF that users print, as a flat or bent sheet."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ ROLLS = ("about the rope", "across the rope", "corner")
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """How the sheet is bent: "" or one of `ROLLS`; how far its edge rises towards the eye."""
+    """How the sheet is bent: "" or one of `ROLLS`, and how far its edge rises to the camera."""
 
     kind: str = ""
     rise_mm: float = 0.0
 
 
 def lifted_mm(flat_mm: Array, size_mm: tuple[float, float], bend: Bend) -> Array:
-    """Return where points of the flat sheet (N, 2) lie once it is bent, (N, 3), mm.
+    """Return points (N, 3) of the bent sheet for points (N, 2) of the flat one, mm.
 
-    A roll is a piece of a cylinder, so the paper is not stretched; a lifted corner is a roll
-    about the sheet's diagonal.
+    A roll is part of a cylinder, so the paper is not stretched; a lifted corner is a roll about the
+    sheet's diagonal.
     """
     x, y = flat_mm.T
     if not bend.kind or bend.rise_mm == 0:
@@ -46,7 +46,7 @@ def lifted_mm(flat_mm: Array, size_mm: tuple[float, float], bend: Bend) -> Array
     along = x * np.cos(angle) + y * np.sin(angle)
     beside = -x * np.sin(angle) + y * np.cos(angle)
     reach = half_x * abs(np.cos(angle)) + half_y * abs(np.sin(angle))
-    radius = (reach**2 + bend.rise_mm**2) / (2 * bend.rise_mm)  # sign says which way
+    radius = (reach**2 + bend.rise_mm**2) / (2 * bend.rise_mm)  # its sign gives the direction
     turn = along / radius
     along, z = radius * np.sin(turn), radius * (1 - np.cos(turn))
     return np.stack(
@@ -73,7 +73,7 @@ def sheet_mesh(size_mm: tuple[float, float], bend: Bend) -> tuple[Mesh, NDArray[
 
 @lru_cache(maxsize=2)
 def card_reflectance(layout_name: str, number: int) -> NDArray[np.float32]:
-    """Return linear grey reflectances (H, W) of the card, first row at its upper edge."""
+    """Return the card's linear grey reflectance (H, W), first row at its upper edge."""
     layout = layout_named(layout_name)
     page = pypdfium2.PdfDocument(card_pdf(layout, stations=[number // 2 + 1]))[number % 2]
     dots = DOTS_PER_MM.get(layout.paper, LARGE_DOTS_PER_MM)

@@ -1,7 +1,7 @@
-"""What the second world's ropes are made of, as LuxCore materials.
+"""Materials of world two's ropes, for LuxCore.
 
-Roughness runs from 0.03 (mirror) to 0.6 (weathered zinc). Dirt, rust and old grease lie in the
-valleys: a vertex carries how far out it stands, and the materials are mixed by it.
+Roughness is 0.03 (mirror) to 0.6 (weathered zinc). Dirt, rust and old grease are in the valleys:
+each vertex carries how far out it is, and the materials are mixed accordingly.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ ZINC = (0.66, 0.67, 0.69)  # zinc, dulled by its oxide (from memory, confidence 
 
 
 def outwardness(rope: Rope, points_mm: Array) -> Array:
-    """Return 0 (valley) to 1 (crown) for points of the rope's own frame (N, 3)."""
+    """Return 0 (valley) to 1 (crown) for points (N, 3) in the rope's own frame."""
     if rope.strands == 0:
         return np.ones(len(points_mm))
     inner = lay_radius_mm(rope)
@@ -33,7 +33,7 @@ def rope_material(finish: str, rng: np.random.Generator) -> dict[str, Any]:
     finish : str
         One of `shots.FINISHES`.
     rng : Generator
-        Chooses roughness, shade and how dirty it is.
+        Draws roughness, shade and dirt.
     """
     lines: dict[str, Any] = {
         "scene.textures.out.type": "hitpointgrey",
@@ -75,11 +75,11 @@ def rope_material(finish: str, rng: np.random.Generator) -> dict[str, Any]:
         }
     else:
         raise ValueError(f"there is no finish {finish!r}.")
-    lines |= {  # a texture stands before what uses it
+    lines |= {  # a texture must come before what uses it
         "scene.textures.out_scaled.type": "scale",
         "scene.textures.out_scaled.texture1": "out",
         "scene.textures.out_scaled.texture2": 3.0,
-        # clean where the vertex says 1, dirt where it says less than `dirt`
+        # clean where the vertex has 1, dirt where it has less than `dirt`
         "scene.textures.clean_raw.type": "add",
         "scene.textures.clean_raw.texture1": "out_scaled",
         "scene.textures.clean_raw.texture2": float(1.0 - 3.0 * dirt),
@@ -107,7 +107,7 @@ def _metal(name: str, reflectance: tuple[float, float, float], roughness: Any) -
 
 
 def _spangle(smooth: float, rough: float) -> dict[str, Any]:
-    """Return zinc whose crystals, some 2 mm wide, are smoother and rougher."""
+    """Return zinc with crystals about 2 mm wide, some smoother, some rougher."""
     return {
         "scene.textures.crystal.type": "blender_voronoi",
         "scene.textures.crystal.noisesize": 2.0,

@@ -1,4 +1,4 @@
-"""The second world's light: sky or room all round, and sun, lamps or flash."""
+"""World two's light: sky or room all round, and sun, lamps or flash."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ SUN_DEG = 0.27  # half the sun's angular width (0.53 degrees)
 
 
 def surroundings(light: str, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Return the radiance (ROWS, COLUMNS, 3) all round, straight up in the first row."""
+    """Return the radiance (ROWS, COLUMNS, 3) all round; the first row is the zenith."""
     up = np.cos(np.pi * (np.arange(ROWS) + 0.5) / ROWS)[:, None, None]  # 1 up, -1 down
     turn = 2 * np.pi * (np.arange(COLUMNS) + 0.5) / COLUMNS
     turn = turn[None, :, None] + rng.uniform(0, 2 * np.pi)
@@ -41,14 +41,14 @@ def surroundings(light: str, rng: np.random.Generator) -> NDArray[np.float32]:
 
 
 def sun_lines(light: str, rng: np.random.Generator) -> dict[str, Any]:
-    """Return the sun's properties; none where there is no sun."""
+    """Return the sun's properties; none if there is no sun."""
     if light not in ("sun", "low sun"):
         return {}
     height = np.radians(rng.uniform(12, 28) if light == "low sun" else rng.uniform(35, 70))
     turn = rng.uniform(0, 2 * np.pi)
     towards = [np.cos(height) * np.cos(turn), np.cos(height) * np.sin(turn), np.sin(height)]
     warm = [1.0, 0.8, 0.55] if light == "low sun" else [1.0, 0.95, 0.88]
-    # irradiance over the disc's solid angle: a radiance, see `pi sin^2`
+    # radiance: irradiance over the disc's projected solid angle, pi sin^2
     gain = rng.uniform(2.2, 4.0) / (np.pi * np.sin(np.radians(SUN_DEG)) ** 2)
     return {
         "scene.lights.sun.type": "distant",
@@ -62,7 +62,7 @@ def sun_lines(light: str, rng: np.random.Generator) -> dict[str, Any]:
 def shining(
     light: str, camera: Camera, flash_mm: float, rng: np.random.Generator
 ) -> list[tuple[Array, list[float]]]:
-    """Return bright squares: four corners (4, 3), mm, facing the card, and their radiance."""
+    """Return luminous squares that face the card: corners (4, 3), mm, and radiance."""
     squares = []
     if light == "flash":  # an LED of 4 mm beside the lens
         away = rng.uniform(0, 2 * np.pi)

@@ -1,9 +1,8 @@
-"""A phone of the second world: colour mosaic, burst, local tone mapping, halos, files.
+"""A phone of world two: colour mosaic, burst, local tone mapping, sharpening halos, files.
 
-The chain is another one than the first world's: light falls on a mosaic of colours, a burst of
-frames is averaged, the mosaic is filled in (edge-aware), noise is smoothed by a bilateral
-filter, tones are mapped locally, halos of two radii are put on, and the file is written as JPEG,
-once or twice.
+Its processing differs from world one's: light falls on a colour mosaic, a burst of frames is
+averaged, the mosaic is interpolated along edges, tones are mapped locally, noise is smoothed by a
+bilateral filter, halos of two radii are added, and the file is saved as JPEG once or twice.
 """
 
 from __future__ import annotations
@@ -32,22 +31,22 @@ class Phone:
     white : float
         Linear level of the lit paper, full scale = 1.
     blur_px, colour_px : float
-        Standard deviation of the lens's blur; how far red and blue are magnified apart at a
-        picture's corner.
+        Standard deviation of the lens's blur; lateral colour of red and of blue at the picture's
+        corner.
     electrons, frames : float, int
-        At full scale; frames of the burst, each moved by up to half a pixel.
+        Electrons at full scale; frames of the burst.
     smooth : float
         Strength of the noise filter, 0 to 1.
     local, lift : float
-        Share of local tone mapping, and exponent of the shadows' curve (1 leaves them).
+        Share of local tone mapping, and exponent of the shadows' curve (1: unchanged).
     halos : tuple of (share, radius_px)
         Sharpening.
     motion_px, veil : float
-        Length of an even movement; share of the picture's mean light spread over all of it.
+        Length of a uniform movement; share of the picture's mean light spread all over it.
     balance : (red, green, blue)
-        Error of the white balance.
+        Errors of the white balance.
     quality, messenger : int, bool
-        Of the JPEG; True if it was sent through a messenger (1,600 px, saved again, no EXIF).
+        JPEG quality; True if sent through a messenger (1,600 px, saved again, no EXIF).
     """
 
     white: float = 0.75
@@ -68,7 +67,7 @@ class Phone:
 
 
 def good_phone(rng: np.random.Generator) -> Phone:
-    """Return a phone as it comes out of the pocket."""
+    """Return a phone in normal condition."""
     return Phone(
         white=float(rng.uniform(0.45, 0.85)),
         blur_px=float(rng.uniform(0.45, 0.9)),
@@ -88,7 +87,7 @@ def good_phone(rng: np.random.Generator) -> Phone:
 
 
 def poor_phone(rng: np.random.Generator, stress: str) -> Phone:
-    """Return a phone with the fault that the stress names, or a good one."""
+    """Return a phone with the fault that the stress names; a good one if it names none."""
     phone = good_phone(rng)
     changes: dict[str, dict[str, object]] = {
         "lifted shadows": {"lift": float(rng.uniform(0.45, 0.7)), "local": 0.6},
@@ -107,7 +106,7 @@ def poor_phone(rng: np.random.Generator, stress: str) -> Phone:
 def picture_of(
     light: Light, white: NDArray[np.float64], phone: Phone, seed: int
 ) -> NDArray[np.uint8]:
-    """Return the 8-bit picture of a linear one (H, W, 3), exposed for `white` (3,)."""
+    """Return the 8-bit picture of linear light (H, W, 3), exposed for `white` (3,)."""
     rng = np.random.default_rng([seed, 2])
     seen = light * (phone.white / white * np.array(phone.balance)).astype(np.float32)
     seen = np.minimum(seen, 8.0)
@@ -139,7 +138,7 @@ def _movement(length_px: float, direction_deg: float) -> Light:
 
 
 def _coloured_fringes(seen: Light, corner_px: float) -> Light:
-    """Return the picture with red magnified and blue reduced by so many px at the corners."""
+    """Return the picture with red magnified and blue reduced by `corner_px` at the corners."""
     if not corner_px:
         return seen
     height, width = seen.shape[:2]
@@ -156,11 +155,11 @@ def _coloured_fringes(seen: Light, corner_px: float) -> Light:
 
 
 def _burst(seen: Light, phone: Phone, rng: np.random.Generator) -> Light:
-    """Return the mean mosaic (H, W) of a burst: red, green; green, blue."""
+    """Return the mean mosaic (H, W) of a burst, in the order red, green; green, blue."""
     height, width = seen.shape[:2]
     total = np.zeros((height, width), np.float32)
     for frame in range(phone.frames):
-        # the burst is lined up again, so that what is left is a part of a pixel
+        # the frames are aligned, which leaves a fraction of a pixel
         dx, dy = rng.uniform(-0.25, 0.25, 2) if frame else (0.0, 0.0)
         turn = np.array([[1, 0, dx], [0, 1, dy]])
         moved = cv2.warpAffine(
@@ -178,17 +177,17 @@ def _burst(seen: Light, phone: Phone, rng: np.random.Generator) -> Light:
 
 
 def _filled(mosaic: Light) -> Light:
-    """Return all three colours at every pixel, along edges rather than across them."""
+    """Return all three colours at every pixel, interpolated along edges, not across them."""
     code = np.asarray(np.clip(np.sqrt(np.maximum(mosaic, 0)) * 65535, 0, 65535), np.uint16)
     filled = cv2.cvtColor(code, cv2.COLOR_BayerRGGB2RGB_EA)
     return np.asarray((filled.astype(np.float32) / 65535) ** 2, np.float32)
 
 
 def _tone(light: Light, phone: Phone) -> Light:
-    """Return what is stored, 0 to 1: shadows lifted, tones mapped locally, sRGB's curve."""
+    """Return the stored tones, 0 to 1: local tone mapping, lifted shadows, sRGB's curve."""
     light = np.maximum(light, 0)
     grey = cv2.cvtColor(light, cv2.COLOR_RGB2GRAY) + 1e-4
-    if phone.local:  # large dark parts are brightened, small contrasts kept
+    if phone.local:  # brightens large dark areas and keeps small contrasts
         small = cv2.resize(np.log(grey), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
         base = cv2.resize(cv2.bilateralFilter(small, 9, 0.8, 12.0), grey.shape[::-1])
         light = (
@@ -197,7 +196,7 @@ def _tone(light: Light, phone: Phone) -> Light:
         )
     light = np.clip(light, 0, 1) ** np.float32(phone.lift)
     tone = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** np.float32(1 / 2.4) - 0.055)
-    # a gentle S, as phones have it
+    # a gentle S-curve, as phones apply
     return np.asarray(
         tone + 0.06 * np.sin(2 * np.pi * (tone - 0.5)) * tone * (1 - tone), np.float32
     )

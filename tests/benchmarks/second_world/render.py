@@ -1,7 +1,7 @@
-"""Render the second world's photographs with their truth beside them.
+"""Render world two's photographs and their truth.
 
 Example: ``python tests/benchmarks/second_world/render.py FOLDER --count 20``; score them with
-``python tests/benchmarks/scoreboard.py FOLDER``. What is there already is kept.
+``python tests/benchmarks/scoreboard.py FOLDER``. Existing photographs are kept.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parents[3])]
 
-import cv2  # noqa: E402  (before the renderer, whose allocator must not meet it half way)
+import cv2  # noqa: E402  (before the renderer, which brings an allocator)
 import numpy as np  # noqa: E402
 
 from second_world.camera import camera_of  # noqa: E402
@@ -31,12 +31,12 @@ def main() -> None:
     """Render what is missing."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--seed", type=int, default=SEED, help="of the list")
-    parser.add_argument("--first", type=int, default=0, help="photographs of the list to leave out")
-    parser.add_argument("--count", type=int, help="photographs of the list (all)")
-    parser.add_argument("--every", type=int, default=1, help="take each nth photograph")
-    parser.add_argument("--samples", type=int, default=100, help="paths a pixel (100)")
-    parser.add_argument("--card", type=int, help="graphics card that traces, from 0 (processor)")
+    parser.add_argument("--seed", type=int, default=SEED, help="seed of the list")
+    parser.add_argument("--first", type=int, default=0, help="number of photographs to skip")
+    parser.add_argument("--count", type=int, help="number of photographs (all)")
+    parser.add_argument("--every", type=int, default=1, help="use every N-th photograph")
+    parser.add_argument("--samples", type=int, default=100, help="paths per pixel (100)")
+    parser.add_argument("--card", type=int, help="graphics card to use, from 0 (processor)")
     parser.add_argument("--seconds", type=float, default=1e9, help="start none after this time")
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
@@ -52,11 +52,11 @@ def main() -> None:
         print(f"{time.perf_counter() - begun:6.0f} s {shot.file}", flush=True)
     rows = [row for path in sorted(options.folder.glob("*.jpg.csv")) for row in _read(path)]
     _write(options.folder / "truth.csv", rows)
-    os._exit(0)  # the renderer's own threads trip over the interpreter's end
+    os._exit(0)  # the renderer's threads crash when the interpreter ends
 
 
 def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> Row:
-    """Render one photograph into `folder`; return its row of truth, named as the first world's."""
+    """Render one photograph into `folder`; return its truth, with world one's column names."""
     light = trace(shot, samples=samples, card=card)
     taken = datetime(2026, 11, 2, 8) + timedelta(minutes=shot.seed % 4000)
     model = f"Model {'KLM'[shot.seed % 3]}"
@@ -116,7 +116,7 @@ def photograph(shot: Shot, folder: Path, *, samples: int, card: int | None) -> R
 
 
 def _lit_paper(light: np.ndarray, shot: Shot) -> np.ndarray:
-    """Return the colour (3,) of white paper that is well lit, as an exposure meter would."""
+    """Return the colour (3,) of well-lit white paper, as an exposure meter would read it."""
     camera = camera_of(shot)
     corner = np.array(card_size_mm(shot)) / 2
     outline = camera.project(

@@ -1,4 +1,4 @@
-"""A shot of the second world traced by LuxCore: linear light, as a perfect lens would see it."""
+"""World two's shots traced by LuxCore: linear light through a perfect lens."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from second_world.truth import caliper_mm
 from second_world.wires import Array, Mesh, Rope, core_mesh, rope_mesh
 
 # isort: split
-# Last of all: its allocator takes over from the usual one, and libraries loaded after it stumble.
+# Import it last: it replaces the allocator, and libraries loaded afterwards crash.
 import pyluxcore  # type: ignore[import-not-found]
 
-pyluxcore.Init(lambda line: None)  # without this no graphics card is seen
+pyluxcore.Init(lambda line: None)  # without this no graphics card is found
 
 Light = NDArray[np.float32]
 
@@ -32,14 +32,14 @@ def card_size_mm(shot: Shot) -> tuple[float, float]:
 
 
 def laid(shot: Shot) -> tuple[Mesh, Mesh | None, Array, Array]:
-    """Return the rope's wires and core as they lie on the card, its axis, and its station.
+    """Return the rope's wires and core as placed on the card, its axis and its station.
 
     Returns
     -------
     wires, core : Mesh, Mesh or None
         In the card's frame, mm.
     axis, station_mm : ndarray of shape (3,)
-        Unit vector along the rope; the point of the axis over the card's middle.
+        Unit vector along the rope; point of the axis above the card's middle.
     """
     camera = camera_of(shot)
     length = 2.2 * shot.distance_mm * max(shot.size_px) / camera.focal_px
@@ -60,7 +60,7 @@ def laid(shot: Shot) -> tuple[Mesh, Mesh | None, Array, Array]:
 
 
 def truth_mm(shot: Shot, jaw: float = 2.0) -> tuple[float, Array]:
-    """Return the caliper's width over jaws of so many diameters, and the station, mm."""
+    """Return the caliper width over jaws `jaw` diameters long, and the station, mm."""
     wires, _, axis, station = laid(shot)
     width = caliper_mm(
         wires.points_mm,
@@ -78,16 +78,16 @@ def trace(shot: Shot, *, samples: int, card: int | None = None) -> Light:
     Parameters
     ----------
     shot : Shot
-        What is photographed.
+        What to photograph.
     samples : int
-        Paths a pixel.
+        Paths per pixel.
     card : int or None
-        Which graphics card traces, by CUDA, from 0; the processor does where none is named.
+        Number of the graphics card to use, by CUDA, from 0; None uses the processor.
 
     Raises
     ------
     ValueError
-        If the machine has no such graphics card.
+        If the machine has no such card.
     """
     camera = camera_of(shot)
     rng = np.random.default_rng([shot.seed, 1])
@@ -115,7 +115,7 @@ def trace(shot: Shot, *, samples: int, card: int | None = None) -> Light:
         "film.outputs.0.filename": "unused.exr",
         "batch.haltspp": samples,
         "path.pathdepth.total": 6,
-        "path.clamping.variance.maxvalue": 30.0,  # a firefly is no light of the outline
+        "path.clamping.variance.maxvalue": 30.0,  # suppresses fireflies
     } | _by_card(card)
     session = pyluxcore.RenderSession(pyluxcore.RenderConfig(_properties(settings), scene))
     session.Start()
@@ -129,7 +129,7 @@ def trace(shot: Shot, *, samples: int, card: int | None = None) -> Light:
 
 
 def _by_card(card: int | None) -> dict[str, Any]:
-    """Return what has the graphics card trace alone; nothing where the processor does."""
+    """Return settings that make one graphics card do all tracing; none for the processor."""
     if card is None:
         return {}
     kinds = [device[1] for device in pyluxcore.GetOpenCLDeviceList()]
@@ -140,12 +140,12 @@ def _by_card(card: int | None) -> dict[str, Any]:
         "renderengine.type": "PATHOCL",
         "opencl.devices.select": "".join("01"[place == cards[card]] for place in range(len(kinds))),
         "opencl.native.threads.count": 0,
-        "cuda.optix.devices.select": "0" * len(cards),  # needs no second compiler
+        "cuda.optix.devices.select": "0" * len(cards),  # no second compiler is needed then
     }
 
 
 def _length_mm(mesh: Mesh) -> float:
-    """Return the length of the rope's mesh: how far its ends lie apart."""
+    """Return the length of the rope's mesh, from end to end."""
     first, last = (
         mesh.points_mm[0],
         mesh.points_mm[np.argmax(np.linalg.norm(mesh.points_mm - mesh.points_mm[0], axis=1))],
@@ -170,8 +170,8 @@ def _camera_lines(camera: Camera) -> dict[str, Any]:
         "scene.camera.lookat.orig": camera.centre_mm.tolist(),
         "scene.camera.lookat.target": ahead.tolist(),
         "scene.camera.up": (-camera.axes[1]).tolist(),
-        "scene.camera.fieldofview": 90.0,  # so that the window below is in focal lengths
-        # rows are counted from the lower edge, one row off (seen on small squares, within 0.01 px)
+        "scene.camera.fieldofview": 90.0,  # makes the unit of the window below the focal length
+        # rows count from the lower edge, offset by one (found with small squares, within 0.01 px)
         "scene.camera.screenwindow": [
             (-0.5 - u0) / f, (width - 0.5 - u0) / f, -(height + 0.5 - v0) / f, (v0 - 0.5) / f,
         ],
@@ -273,7 +273,7 @@ def _add_light(
 
 
 def _strays(shot: Shot, rng: np.random.Generator) -> list[tuple[Mesh, str]]:
-    """Return what sticks out of the outline: a broken wire, or a lump of grease."""
+    """Return what protrudes from the outline: a broken wire or a lump of grease."""
     if not shot.stray:
         return []
     _, _, axis, station = laid(shot)

@@ -1,7 +1,7 @@
-"""The fixed list of the second world: stations in protocol, stations under stress, both views each.
+"""World two's fixed list: protocol and stress stations, two views each.
 
-Everything follows from `SEED` and the station's number. It was fixed before anything was measured;
-a new claim takes a new seed, never another choice of stations.
+Everything follows from `SEED` and the station's number. The list was fixed before anything was
+measured; a new claim needs a new seed, never another choice of stations.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from second_world.wires import Rope
 from vision.target.layout import LAST_NUMBER, LAYOUTS, Layout, layout_named
 
 SEED = 41005  # spent: the first 195 photographs of 41004, 193 of 41003 and 41002, 246 of 41001
-STATIONS = 100  # of each part; two views each
+STATIONS = 100  # in each part, with two views each
 FINISHES = ("bright", "galvanised", "rusty", "greased", "wet", "polished", "painted", "dirty")
 FLAT = Bend()
 LIGHTS = ("overcast", "sun", "low sun", "flash", "lamps", "indoor", "mixed")
@@ -83,7 +83,7 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
     layout = _layout(nominal, rng)
     card = 2 * int(rng.integers(0, LAST_NUMBER // 2))
     scale = 1 + rng.uniform(-0.01, 0.01, 2)
-    f35 = 28 if nominal < 9 else int(rng.integers(23, 29))  # thin ropes need the longest lens
+    f35 = 28 if nominal < 9 else int(rng.integers(23, 29))  # thin ropes need the longest
     true = f35 * (1 + float(rng.normal(0, 0.03)))
     stress = _STRESSES[number % len(_STRESSES)] if part == "stress" else ""
     if stress == "long lens":
@@ -99,7 +99,7 @@ def station(part: str, number: int, seed: int = SEED) -> list[Shot]:
         bend = FLAT
         if stress == "bent card":
             kind = str(own.choice(ROLLS))
-            # a straight rope keeps the sheet's ends down; only about the rope may it curl up
+            # a straight rope holds the sheet's ends down: it curls up about the rope only
             up = kind == "about the rope" and own.random() < 0.5
             bend = Bend(kind, float(own.uniform(1, 8)) * (1 if up else -1))
         shot = Shot(
@@ -178,7 +178,7 @@ def _rope(number: int, nominal: float, rng: np.random.Generator) -> Rope:
 
 
 def _layout(nominal: float, rng: np.random.Generator) -> Layout:
-    """Return a card for the rope: of some paper, the narrowest band that is wide enough."""
+    """Return a card for the rope: the narrowest band that is wide enough, on random paper."""
     best: dict[str, Layout] = {}
     for layout in sorted(LAYOUTS, key=lambda one: one.band_mm):
         if 1.05 * nominal <= layout.rope_max_mm <= 2.4 * nominal:
@@ -191,7 +191,7 @@ def _placed(
     shot: Shot, layout: Layout, rng: np.random.Generator, tilt: tuple[float, float],
     farthest_mm: float, least_px: float,
 ) -> Shot:  # fmt: skip
-    """Return the shot from a place where the card fits in and the rope is large enough."""
+    """Return the shot from a position where the card fits and the rope is large enough."""
     from second_world.camera import camera_of
 
     focal = shot.f35_true / np.hypot(36, 24) * np.hypot(*shot.size_px)

@@ -1,4 +1,4 @@
-"""What a caliper reads on the meshes of the second world."""
+"""Caliper readings on world two's meshes."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ from second_world.wires import Array
 def caliper_mm(
     points_mm: Array, *, middle_mm: Array, axis: Array, sight: Array, jaw_mm: float
 ) -> float:
-    """Return the distance of two planes that bear on the points from both sides, mm.
+    """Return the distance between two planes that touch the points from both sides, mm.
 
     Parameters
     ----------
     points_mm : ndarray of shape (N, 3)
         The rope's surface.
     middle_mm : ndarray of shape (3,)
-        Middle of the jaws, on the axis.
+        Middle of the jaws on the axis.
     axis, sight : ndarray of shape (3,)
-        Along the rope, and from the camera to the middle: the planes hold both directions.
+        Directions along the rope and from the camera to the middle; the planes contain both.
     jaw_mm : float
         Length of the jaws.
     """

@@ -1,8 +1,8 @@
 """Ropes built wire by wire, as triangle meshes in the rope's own frame.
 
 The rope runs along x; lengths are mm. Each outer strand is a helix about the rope, each of its
-outer wires a helix about its strand, and each wire a tube. Nothing is shared with the first
-world, whose ropes are one surface swept along the axis.
+outer wires a helix about its strand, and each wire a tube. Nothing is shared with world one, whose
+ropes are one surface swept along the axis.
 """
 
 from __future__ import annotations
@@ -20,30 +20,30 @@ STEPS_A_DIAMETER = 20  # rings of a wire along one rope diameter
 
 @dataclass(frozen=True, slots=True)
 class Rope:
-    """A rope, or a smooth bar where it has no strands.
+    """A rope, or a smooth bar if it has no strands.
 
     Parameters
     ----------
     diameter_mm : float
         Diameter over the crowns of the round, unworn rope.
     strands, wires : int
-        Outer strands, and outer wires of each; 0 strands for a smooth bar.
+        Number of outer strands, and of outer wires in each; 0 strands for a smooth bar.
     lay_mm, strand_lay_mm : float
-        Lay length of the rope and of the wires in their strand.
+        Lay length of the rope, and of the wires in a strand.
     right_hand, lang : bool
-        Hand of the rope's lay, and whether the strands are laid the same way.
+        Hand of the rope's lay, and whether the wires are laid the same way in their strand.
     tightness : float
-        Strand diameter over the one at which neighbouring strands touch.
+        Strand diameter over the diameter at which neighbouring strands would touch.
     ovality : float
         (largest - smallest) / mean caliper width.
     oval_deg, phase_deg : float
-        Direction of the largest width, and of the first strand at x = 0.
+        Directions of the largest width and of the first strand at x = 0.
     worn : float
-        Depth that the crowns are worn flat by, share of the diameter.
+        Depth of wear on the crowns, share of the diameter.
     thin, thin_mm : float
-        Local loss at x = 0, share of the diameter, and the length over which it fades.
+        Local loss at x = 0, share of the diameter, and its full width at half maximum.
     compacted : bool
-        True for strands drawn smooth through a die.
+        True for strands that were drawn smooth through a die.
     """
 
     diameter_mm: float
@@ -65,13 +65,13 @@ class Rope:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Mesh:
-    """Triangles: points (N, 3), mm; corners (M, 3), counted from 0."""
+    """Triangles: points (N, 3), mm; corners (M, 3), indices from 0."""
 
     points_mm: Array
     corners: NDArray[np.int64]
 
     def moved(self, rotation: Array, shift_mm: Array) -> Mesh:
-        """Return the mesh turned, then shifted."""
+        """Return the mesh rotated, then shifted."""
         return Mesh(self.points_mm @ rotation.T + shift_mm, self.corners)
 
 
@@ -95,7 +95,7 @@ def rope_mesh(rope: Rope, length_mm: float) -> Mesh:
 
 
 def core_mesh(rope: Rope, length_mm: float) -> Mesh:
-    """Return what fills the rope behind its outer wires: a cylinder and the strands' cores."""
+    """Return what fills the rope behind its outer wires: a cylinder and strand cores."""
     x = np.linspace(-length_mm / 2, length_mm / 2, 400)
     axis = np.stack([x, 0 * x, 0 * x], axis=1)
     tubes = [_tube(axis, lay_radius_mm(rope), around=48)]
@@ -113,7 +113,7 @@ def strand_radius_mm(rope: Rope) -> float:
 
 
 def lay_radius_mm(rope: Rope) -> float:
-    """Return the distance of the strands' axes from the rope's."""
+    """Return the distance of the strands' axes from the rope's axis."""
     return rope.diameter_mm / 2 - strand_radius_mm(rope)
 
 
@@ -135,7 +135,7 @@ def _strand_centres(rope: Rope, x: Array) -> list[Array]:
 
 
 def _wire_lines(rope: Rope, x: Array, centre: Array) -> list[Array]:
-    """Return the axes of a strand's outer wires; the outermost just reach the rope's diameter."""
+    """Return the axes of a strand's outer wires, which just reach the rope's diameter."""
     hand = (1.0 if rope.right_hand else -1.0) * (1.0 if rope.lang else -1.0)
     out = np.stack([0 * x, centre[:, 1], centre[:, 2]], axis=1)
     out /= np.linalg.norm(out, axis=1, keepdims=True)
@@ -151,7 +151,7 @@ def _wire_lines(rope: Rope, x: Array, centre: Array) -> list[Array]:
 
 
 def _tube(axis: Array, radius_mm: float, around: int = AROUND) -> Mesh:
-    """Return a tube about a line of points (N, 3), its rings square to the line."""
+    """Return a tube about a line of points (N, 3), its rings perpendicular to the line."""
     along = np.gradient(axis, axis=0)
     along /= np.linalg.norm(along, axis=1, keepdims=True)
     first = np.cross(along, [0.0, 0.0, 1.0])
@@ -178,7 +178,7 @@ def _joined(meshes: list[Mesh]) -> Mesh:
 
 
 def _used(rope: Rope, points_mm: Array) -> Array:
-    """Return the points as service has left them: worn flat, thinned, oval."""
+    """Return the points after service: worn, thinned, oval."""
     x, y, z = points_mm.T
     radius = np.hypot(y, z)
     most = rope.diameter_mm / 2 * (1 - 2 * rope.worn)
