@@ -48,21 +48,23 @@ def main() -> None:
     parser.add_argument(
         "--others", type=int, default=0, help="number of further inspections in the record"
     )
-    told = parser.parse_args()
-    with _served(told.address, told.inspection, told.others) as (address, inspection, pid):
+    options = parser.parse_args()
+    with _served(options.address, options.inspection, options.others) as (address, inspection, pid):
         # what is loaded or made once for everybody is not counted as a drawing's cost
-        asyncio.run(_all(address, inspection, len(told.screens), 12.0, tuple(told.screens)))
+        asyncio.run(_all(address, inspection, len(options.screens), 12.0, tuple(options.screens)))
         used, held = _cpu_s(pid), []
         firsts, others, errors = [], [], 0
         for _ in range(2):  # the second half connects afresh, and should need no more memory
             found = asyncio.run(
-                _all(address, inspection, told.people, told.seconds / 2, tuple(told.screens))
+                _all(
+                    address, inspection, options.people, options.seconds / 2, tuple(options.screens)
+                )
             )
             firsts, others, errors = firsts + found[0], others + found[1], errors + found[2]
             held.append((len(firsts) + len(others), _memory_mb(pid)))
         used = _cpu_s(pid) - used
     drawn = len(firsts) + len(others)
-    print(f"{told.people} people, {drawn} drawings in {told.seconds:.0f} s, {errors} errors")
+    print(f"{options.people} people, {drawn} drawings in {options.seconds:.0f} s, {errors} errors")
     for name, times in (("first drawing", firsts), ("drawn again", others)):
         if len(times) > 1:
             late = quantiles(times, n=20)[-1]
@@ -110,10 +112,10 @@ async def _person(address: str, query: str, until: float, screen: str, number: i
             await line.send(ask.SerializeToString())
             async for message in line:
                 assert isinstance(message, bytes)
-                told = ForwardMsg.FromString(message)
-                if told.delta.new_element.alert.format == Alert.ERROR:
-                    raise RuntimeError(told.delta.new_element.alert.body)
-                if told.WhichOneof("type") == "script_finished":
+                answer = ForwardMsg.FromString(message)
+                if answer.delta.new_element.alert.format == Alert.ERROR:
+                    raise RuntimeError(answer.delta.new_element.alert.body)
+                if answer.WhichOneof("type") == "script_finished":
                     break
             times.append(time.monotonic() - begun)
             await asyncio.sleep(chance.uniform(1.0, 3.0))
@@ -160,19 +162,19 @@ def _served(address: str | None, inspection: str, others: int) -> Iterator[tuple
 def _memory_mb(pid: int) -> float:
     """Return a process's resident memory, MB; 0 if it can't be read."""
     try:
-        told = Path(f"/proc/{pid}/statm").read_text().split()
+        fields = Path(f"/proc/{pid}/statm").read_text().split()
     except OSError:
         return 0.0
-    return int(told[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+    return int(fields[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
 def _cpu_s(pid: int) -> float:
     """Return a process's processor time, s; 0 if it can't be read."""
     try:
-        told = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
     except OSError:
         return 0.0
-    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 if __name__ == "__main__":

@@ -73,8 +73,10 @@ def _invented(_: Case, fitted: Fit) -> float:
     honest = _account(fitted).log_chances(read, step, anywhere=False).sum()
     level = np.full(len(read), read.mean())
     scatters = (0.03, 0.06, 0.09)
-    told = [log_chance(read, level, scatter, step, anywhere=False).sum() for scatter in scatters]
-    return float(logsumexp(told)) - math.log(len(scatters)) - float(honest)
+    invented = [
+        log_chance(read, level, scatter, step, anywhere=False).sum() for scatter in scatters
+    ]
+    return float(logsumexp(invented)) - math.log(len(scatters)) - float(honest)
 
 
 def _misread(case: Case, fitted: Fit) -> float:
@@ -88,8 +90,8 @@ def _misread(case: Case, fitted: Fit) -> float:
 
 def _narrow_jaws(_: Case, fitted: Fit) -> float:
     (_, row) = wide_jaws(fitted.figures)[-1]
-    told = with_narrow_jaws(fitted.figures, row)
-    return _log_density(told, fitted) - _log_density(fitted.figures, fitted)
+    narrow = with_narrow_jaws(fitted.figures, row)
+    return _log_density(narrow, fitted) - _log_density(fitted.figures, fitted)
 
 
 def _log_density(figures: Figures, fitted: Fit) -> float:

@@ -130,7 +130,7 @@ def fault_rates(
     """Return how often one kind of fault is found in logs of 8 to 12 stations."""
     rng = np.random.default_rng([seed, list(FAULTS).index(kind), photographs])
     tried = found = first = slip = 0
-    wrong, told = Counter[str](), list[Finding]()
+    wrong, every = Counter[str](), list[Finding]()
     tries = 0
     while tried < logs and tries < 40 * logs:
         tries += 1
@@ -148,19 +148,19 @@ def fault_rates(
         tried += 1
         faulty, entries, codes = planted
         findings = screen_log(faulty.log)
-        told += findings
+        every += findings
         places = set(faulty.log.places(entries))
         hits = [(one.code, one.seen) for one in findings if places & set(one.places)]
         found += bool(hits)
         slip += any(code in SLIPS for code, _ in hits)
         if hits:
-            right = hits[0][0] in codes or _said(hits[0][1], codes)
+            right = hits[0][0] in codes or _named_later(hits[0][1], codes)
             first += right
             wrong.update([] if right else [hits[0][0]])
-    return Rates(tried, found / tried, first / max(found, 1), slip / tried, wrong, tuple(told))
+    return Rates(tried, found / tried, first / max(found, 1), slip / tried, wrong, tuple(every))
 
 
-def _said(seen: str, codes: set[str]) -> bool:
+def _named_later(seen: str, codes: set[str]) -> bool:
     likelier = seen.partition("More likely by the figures: ")[2].partition(". ")[0]
     return any(WORDS[code] in likelier for code in codes & WORDS.keys())
 
