@@ -15,7 +15,8 @@ from second_world.phone import Phone, good_phone, poor_phone
 from second_world.wires import Rope
 from vision.target.layout import LAST_NUMBER, LAYOUTS, Layout, layout_named
 
-SEED = 41005  # spent: the first 195 photographs of 41004, 193 of 41003 and 41002, 246 of 41001
+# Spent: the first 173 photographs of 41005, 195 of 41004, 193 of 41003 and 41002, 246 of 41001.
+SEED = 41005
 STATIONS = 100  # in each part, with two views each
 FINISHES = ("bright", "galvanised", "rusty", "greased", "wet", "polished", "painted", "dirty")
 FLAT = Bend()
